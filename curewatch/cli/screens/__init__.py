@@ -1,0 +1,1 @@
+"""State in, renderable out: no clock, no file, no terminal."""

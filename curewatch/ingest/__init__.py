@@ -1,0 +1,1 @@
+"""The daemon: events in, effects out. One core without input or output, one loop, thin edges."""

@@ -1,0 +1,34 @@
+"""The work at the bench as values everyone shares: a layer laid, a batch mixed, something seen.
+
+They are what the logbook stores as entries and what the model and the advice read. Times are UTC
+seconds; masses kilograms; temperatures kelvin.
+"""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Layup:
+    """One layer in progress: what the countdowns are about."""
+
+    layup: str  # short name, unique in the logbook: L1, L2, …
+    started: float  # UTC, when the resin was mixed [s]
+    system: str  # name of the resin system
+    batch_mass: float | None = None  # mixed mass in one pot [kg]
+    thickness: float = 1e-3  # of the wet laminate or film [m]
+    peroxide_percent: float | None = None  # polyester and vinyl ester only, per cent by mass of resin
+    surface: str = "hull"  # sensor role or name that stands for the surface
+    job: str | None = None
+    lot: str | None = None  # resin lot: learning is kept per lot
+    note: str = ""
+    given_afterwards: bool = False  # "20 min ago": the time was told, not stamped
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """What a person saw of a running layup; it corrects the model for this lot."""
+
+    layup: str
+    seen: str  # kicked | gelled | tack-free | hard
+    at: float  # UTC [s]
+    given_afterwards: bool = False

@@ -1,0 +1,1 @@
+"""The warranty record: what it says, how it is written, how anybody verifies it."""

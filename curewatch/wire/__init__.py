@@ -1,0 +1,1 @@
+"""Bytes to readings, without a port and without a thread: framing, lines, SenML, JSON, plausibility."""
