@@ -1,1 +1,1 @@
-"""What a person should do: checks against limits, the verdict, the timeline, levers, start times, batches, alerts."""
+"""What a person should do: checks, verdict, timeline, levers, start times, batches and alerts."""

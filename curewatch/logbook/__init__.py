@@ -1,1 +1,1 @@
-"""The durable memory: readings, jobs, observations and alerts in one SQLite file, one append-only hash chain."""
+"""The durable memory: readings, jobs and alerts in one SQLite file, one append-only hash chain."""

@@ -1,1 +1,1 @@
-"""What it is made of: resin systems, substrates, cloth and sensor parts, as TOML with the origin of every number."""
+"""What it is made of: resin systems, substrates, cloth, sensor parts; every number with its origin."""

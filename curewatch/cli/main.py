@@ -1,0 +1,67 @@
+"""The ``curewatch`` command: a table of commands, each imported only when it is called.
+
+Typing ``--help`` must not pay for numpy; so the table carries each command's one-line help and the
+module that holds it. A command file defines ``app``: a function with typer's annotations.
+"""
+
+import importlib
+import sys
+from typing import Any
+
+import click
+import typer
+from typer.core import TyperGroup
+from typer.main import get_command
+
+from curewatch import __version__
+from curewatch.errors import CurewatchError, ExitStatus
+
+# name -> (module under curewatch.cli.commands, one line of help). Order is the order of --help.
+COMMANDS: dict[str, tuple[str, str]] = {}
+
+
+class Table(TyperGroup):
+    """A group that knows its commands by name and imports one only to run it or to show its help."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module, line = COMMANDS[cmd_name]
+        if ctx.info_name != cmd_name and not _asked_for(cmd_name):
+            return click.Command(cmd_name, help=line, short_help=line)
+        holder = importlib.import_module(f"curewatch.cli.commands.{module}")
+        app: typer.Typer = holder.app
+        command = get_command(app)
+        command.name = cmd_name
+        return command
+
+
+def _asked_for(name: str) -> bool:
+    return name in sys.argv[1:]
+
+
+application = typer.Typer(cls=Table, no_args_is_help=True, add_completion=True, rich_markup_mode=None)
+
+
+@application.callback(invoke_without_command=True)
+def _start(
+    version: bool = typer.Option(False, "--version", help="Show the version and stop."),
+) -> None:
+    """Decide, time and record cure conditions in a cold, damp shed."""
+    if version:
+        typer.echo(f"curewatch {__version__}")
+        raise typer.Exit
+
+
+def run(arguments: list[str] | None = None) -> Any:
+    """Run the command; a :class:`CurewatchError` becomes its message on stderr and its exit status."""
+    try:
+        application(args=arguments)
+    except CurewatchError as trouble:
+        typer.echo(f"curewatch: {trouble}", err=True)
+        sys.exit(int(trouble.exit_status))
+    except KeyboardInterrupt:
+        sys.exit(int(ExitStatus.FAILURE))

@@ -1,0 +1,1 @@
+"""A simulated shed: weather, walls, noisy sensors and faults on demand, for users and for tests."""
