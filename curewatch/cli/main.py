@@ -8,9 +8,8 @@ import importlib
 import sys
 from typing import Any
 
-import click
 import typer
-from typer.core import TyperGroup
+from typer.core import TyperCommand, TyperGroup
 from typer.main import get_command
 
 from curewatch import __version__
@@ -23,15 +22,15 @@ COMMANDS: dict[str, tuple[str, str]] = {}
 class Table(TyperGroup):
     """A group that knows its commands by name and imports one only to run it or to show its help."""
 
-    def list_commands(self, ctx: click.Context) -> list[str]:
+    def list_commands(self, ctx: Any) -> list[str]:
         return list(COMMANDS)
 
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
         if cmd_name not in COMMANDS:
             return None
         module, line = COMMANDS[cmd_name]
         if ctx.info_name != cmd_name and not _asked_for(cmd_name):
-            return click.Command(cmd_name, help=line, short_help=line)
+            return TyperCommand(cmd_name, help=line, short_help=line)
         holder = importlib.import_module(f"curewatch.cli.commands.{module}")
         app: typer.Typer = holder.app
         command = get_command(app)
