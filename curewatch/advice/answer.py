@@ -1,0 +1,194 @@
+"""The shape of an answer: a verdict, the checks it rests on, and the moments that follow from it.
+
+Pure values. Screens render them, ``--json`` prints :func:`as_plain` of them, the logbook keeps them.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any
+
+from curewatch.advice.limits import Limit
+from curewatch.clock import iso_utc
+from curewatch.errors import ExitStatus
+from curewatch.units import celsius_from_kelvin, minute_from_second, percent_from_fraction
+
+
+class Verdict(StrEnum):
+    """The three answers. Unknown is never go."""
+
+    GO = "go"
+    NO_GO = "no-go"
+    UNKNOWN = "unknown"
+
+    @property
+    def exit_status(self) -> ExitStatus:
+        return {
+            Verdict.GO: ExitStatus.OK,
+            Verdict.NO_GO: ExitStatus.NO_GO,
+            Verdict.UNKNOWN: ExitStatus.UNKNOWN,
+        }[self]
+
+
+class Status(StrEnum):
+    """What one check says. ``care`` holds, if something is done about it (peel ply)."""
+
+    HOLDS = "holds"
+    CARE = "care"
+    FAILS = "fails"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One question, what was found and the line it was held against.
+
+    ``spare`` is how far the value, less ``error``, lies on the good side of the limit, in the limit's
+    unit: negative fails. ``likelihood`` is the share of the coming hours' paths on which it holds.
+    """
+
+    name: str  # stable, kebab case: "condensation-now"
+    title: str  # for people
+    status: Status
+    quantity: str  # as in Limit.quantity
+    value: float | None = None
+    limit: Limit | None = None
+    sense: str = "at least"  # at least | at most
+    error: float = 0.0  # what the sensors' error takes away: multiple * sd, in the unit of value
+    error_multiple: float = 0.0
+    spare: float | None = None
+    age: float | None = None  # of the reading it rests on [s]
+    sensor: str = ""
+    likelihood: float | None = None
+    at: float | None = None  # UTC, when the value occurs, where it lies ahead [s]
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """Something that will happen: early, likely and late, UTC. ``None`` where it does not happen."""
+
+    name: str  # open-time | gel | laminate-from | laminate-before | tack-free | hard
+    title: str
+    early: float | None
+    likely: float | None
+    late: float | None
+    share: float = 1.0  # of the paths on which it happens within the outlook
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """What a person should do about one start with one resin system, and why."""
+
+    verdict: Verdict
+    headline: str
+    at: float  # UTC, when this was said [s]
+    start: float  # UTC, the start it speaks of [s]
+    system: str
+    system_title: str
+    checks: tuple[Check, ...] = ()
+    timeline: tuple[Moment, ...] = ()
+    likelihood: float | None = None  # that every check holds until tack-free
+    blush: str = "unknown"  # none | peel ply | wash and abrade | unknown
+    blush_why: str = ""
+    remedies: tuple[str, ...] = ()  # what to do about what is unknown or fails
+    cautions: tuple[str, ...] = ()
+    basis: str = ""  # what the coming hours are assumed from
+    pot: tuple[str, ...] = ()  # what the mixed batch will do
+
+    def check(self, name: str) -> Check:
+        """The check of this name; a ``KeyError`` if the advice has none."""
+        for check in self.checks:
+            if check.name == name:
+                return check
+        raise KeyError(name)
+
+    def moment(self, name: str) -> Moment:
+        """The moment of this name; a ``KeyError`` if the advice has none."""
+        for moment in self.timeline:
+            if moment.name == name:
+                return moment
+        raise KeyError(name)
+
+
+BORDER: dict[
+    str, tuple[str, Callable[[float], float], int]
+] = {  # quantity -> (name at the border, conversion, decimals)
+    "temperature": ("degC", celsius_from_kelvin, 2),
+    "difference": ("K", float, 2),
+    "fraction": ("percent", percent_from_fraction, 1),
+    "duration": ("min", minute_from_second, 1),
+    "number": ("1", float, 3),
+}
+SPAN = BORDER | {"temperature": ("K", float, 2)}  # for differences of a quantity: spare, error
+
+
+def at_border(quantity: str, value: float | None, *, span: bool = False) -> float | None:
+    """A value in the unit people use; ``None`` and what is not finite stay ``None``."""
+    if value is None or not math.isfinite(value):
+        return None
+    _, convert, decimals = (SPAN if span else BORDER)[quantity]
+    return round(convert(value), decimals) + 0.0
+
+
+def stamp(utc: float | None) -> str | None:
+    return None if utc is None or not math.isfinite(utc) else iso_utc(utc)
+
+
+def plain_check(check: Check) -> dict[str, Any]:
+    limit = check.limit
+    return {
+        "name": check.name,
+        "title": check.title,
+        "status": str(check.status),
+        "unit": BORDER[check.quantity][0],
+        "value": at_border(check.quantity, check.value),
+        "limit": None if limit is None else at_border(limit.quantity, limit.value),
+        "sense": None if limit is None else check.sense,
+        "spare": at_border(check.quantity, check.spare, span=True),
+        "error": at_border(check.quantity, check.error, span=True),
+        "error_multiple": check.error_multiple,
+        "likelihood": None if check.likelihood is None else round(check.likelihood, 3),
+        "at": stamp(check.at),
+        "sensor": check.sensor,
+        "age_s": None if check.age is None else round(check.age, 1),
+        "limit_tag": None if limit is None else limit.tag,
+        "limit_source": None if limit is None else limit.source,
+        "limit_replaces": None if limit is None else limit.replaces,
+        "note": check.note,
+    }
+
+
+def plain_moment(moment: Moment) -> dict[str, Any]:
+    return {
+        "name": moment.name,
+        "title": moment.title,
+        "early": stamp(moment.early),
+        "likely": stamp(moment.likely),
+        "late": stamp(moment.late),
+        "share": round(moment.share, 3),
+        "note": moment.note,
+    }
+
+
+def as_plain(advice: Advice) -> dict[str, Any]:
+    """The advice as plain values for JSON: stamps in ISO 8601 UTC, units as people use them."""
+    return {
+        "verdict": str(advice.verdict),
+        "headline": advice.headline,
+        "at": stamp(advice.at),
+        "start": stamp(advice.start),
+        "resin": advice.system,
+        "resin_title": advice.system_title,
+        "likelihood": None if advice.likelihood is None else round(advice.likelihood, 3),
+        "checks": [plain_check(check) for check in advice.checks],
+        "timeline": [plain_moment(moment) for moment in advice.timeline],
+        "blush": advice.blush,
+        "blush_why": advice.blush_why,
+        "pot": list(advice.pot),
+        "remedies": list(advice.remedies),
+        "cautions": list(advice.cautions),
+        "basis": advice.basis,
+    }

@@ -1,0 +1,114 @@
+"""What is known of the shed at one moment, and what is wrong with that knowledge.
+
+A situation is a value: whoever keeps the readings builds it, the advice only reads it. Trouble is
+carried beside the numbers and never swallowed: one trouble is enough to make the answer "unknown".
+"""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import NamedTuple
+
+import numpy as np
+
+from curewatch.units import FloatArray
+
+
+class Role(StrEnum):
+    """Where a sensor stands."""
+
+    AIR = "air"  # at the work, in the shade, at the height of the work
+    SURFACE = "surface"  # taped to what is laminated
+    OUTSIDE = "outside"  # in the shade, out of the wind
+
+
+class TroubleKind(StrEnum):
+    """Why a reading cannot be trusted."""
+
+    NO_READING = "no reading"  # nothing has come from it, ever
+    SILENT = "silent"  # it spoke, and stopped
+    STALE = "stale"  # the last reading is too old to decide on
+    IMPLAUSIBLE = "implausible"  # what it says cannot be
+    INCOMPLETE = "incomplete"  # temperature without humidity where both are needed, or neither
+    CLOCK = "clock"  # stamps cannot be believed: the wall clock stepped, or was never set
+
+
+WHAT_TO_DO = {
+    TroubleKind.NO_READING: "check its cable, its power and its name in the configuration",
+    TroubleKind.SILENT: "check its cable and battery; the verdict comes back with its next reading",
+    TroubleKind.STALE: "wait for a fresh reading, or see to the sensor",
+    TroubleKind.IMPLAUSIBLE: "look at the sensor: wet, in the sun, broken? compare it with another",
+    TroubleKind.INCOMPLETE: "use a sensor that reports temperature and humidity of one chip",
+    TroubleKind.CLOCK: "set this machine's clock, then wait for the next reading",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """One thing wrong with one sensor, or with the clock (``sensor`` empty)."""
+
+    kind: TroubleKind
+    seen: str  # what was seen, as a short phrase: "nothing for 41 min"
+    sensor: str = ""
+    role: str = ""
+    since: float | None = None  # UTC [s]
+
+    @property
+    def remedy(self) -> str:
+        return WHAT_TO_DO[self.kind]
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """The last word of the sensor of one role. Humidity is of the same chip as temperature.
+
+    ``estimated`` marks a surface without a probe: its temperature then comes from the air's
+    history and the substrate's thermal lag, with a wider error.
+    """
+
+    sensor: str
+    role: str
+    time: float  # UTC, when it was measured [s]
+    temperature: float | None  # [K]
+    temperature_sd: float  # [K]
+    relative_humidity: float | None = None  # over liquid water [1]
+    relative_humidity_sd: float = 0.0  # [1]
+    vapour_pressure: float | None = None  # [Pa]
+    vapour_pressure_sd: float = 0.0  # [Pa]
+    estimated: bool = False
+
+
+class Past(NamedTuple):
+    """The recent days on one regular grid; ``nan`` where nothing is known. All arrays are (n,)."""
+
+    time: FloatArray  # UTC [s]
+    air_temperature: FloatArray  # [K]
+    vapour_pressure: FloatArray  # of the shed's air [Pa]
+    surface_temperature: FloatArray  # [K]
+    outside_temperature: FloatArray  # [K]
+    outside_vapour_pressure: FloatArray  # [Pa]
+
+
+def no_past() -> Past:
+    """A past of which nothing is known."""
+    return Past(*(np.empty(0) for _ in Past._fields))
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """The shed at ``at``: the last word of each role, the recent past, and what is wrong."""
+
+    at: float  # UTC [s]
+    air: Place | None = None
+    surface: Place | None = None
+    outside: Place | None = None
+    troubles: tuple[Trouble, ...] = ()
+    past: Past = field(default_factory=no_past)
+    carbon_dioxide: float | None = None  # mole fraction in the shed's air, where measured [1]
+
+    def places(self) -> tuple[Place, ...]:
+        """The places that have ever spoken: air, surface, outside."""
+        return tuple(place for place in (self.air, self.surface, self.outside) if place is not None)
+
+    def age(self, place: Place) -> float:
+        """How old the last word of a place is; negative if its stamp lies ahead of the clock. [s]"""
+        return self.at - place.time
