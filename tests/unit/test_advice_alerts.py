@@ -1,0 +1,104 @@
+"""Alerts ring once, ring again only when more urgent, and survive a restart."""
+
+import json
+
+from hypothesis import given
+from hypothesis import strategies as some
+
+from curewatch.advice.alerts import (
+    Event,
+    Happening,
+    Key,
+    Kind,
+    Signal,
+    State,
+    acknowledge,
+    event_as_plain,
+    event_from_plain,
+    nothing_stands,
+    rebuild,
+    step,
+)
+
+DEW = Key(Kind.CONDENSATION)
+BEFORE = Key(Kind.LAMINATE_BEFORE, "L1")
+
+
+def margin(kelvin: float, key: Key = DEW) -> Signal:
+    """Raised under 3.0 K, clear above 3.5 K for five minutes."""
+    return Signal(key, raised=kelvin < 3.0, clear=kelvin > 3.5, text=f"{kelvin:.1f} K", hold=300.0)
+
+
+def run(margins: list[float], every: float = 60.0) -> tuple[State, list[Event]]:
+    state, said = nothing_stands(), []
+    for index, kelvin in enumerate(margins):
+        state, events = step(state, [margin(kelvin)], index * every)
+        said.extend(events)
+    return state, said
+
+
+def test_a_margin_that_dances_about_its_limit_rings_once() -> None:
+    """2.9, 3.1, 2.9, 3.1 … K raises one alert and clears none."""
+    _, said = run([2.9, 3.1] * 30)
+    assert [event.happening for event in said] == [Happening.RAISED]
+
+
+def test_an_alert_clears_only_after_its_hold_time_without_a_break() -> None:
+    """Four clear minutes, a relapse, then six clear minutes: cleared at the end, not before."""
+    _, said = run([2.0] + [4.0] * 4 + [3.2] + [4.0] * 6)
+    assert [event.happening for event in said] == [Happening.RAISED, Happening.CLEARED]
+    assert said[-1].at == 11 * 60.0
+
+
+def test_what_cannot_be_seen_is_not_cleared() -> None:
+    """With no signal at all, an alert stands for ever."""
+    state, _ = run([2.0])
+    after, events = step(state, [], 1e9)
+    assert after == state
+    assert events == ()
+
+
+def test_a_countdown_rings_at_sixty_thirty_and_ten_minutes_and_not_between() -> None:
+    """Each urgency rings once; an acknowledgement lasts until the next."""
+    state: State = nothing_stands()
+    said = []
+    for minute in range(70):
+        left = 65 - minute
+        urgency = sum(left <= ahead for ahead in (60, 30, 10))
+        signal = Signal(BEFORE, urgency > 0, clear=False, text="laminate again before 22:10", urgency=urgency)
+        state, events = step(state, [signal], minute * 60.0)
+        said += [(left, event.happening) for event in events]
+        if events:
+            state, _ = acknowledge(state, BEFORE, minute * 60.0)
+    assert said == [(60, Happening.RAISED), (30, Happening.RENEWED), (10, Happening.RENEWED)]
+    assert state[BEFORE].acknowledged is not None
+
+
+def test_acknowledging_twice_or_what_does_not_stand_says_nothing() -> None:
+    """An acknowledgement is an event once."""
+    state, _ = run([2.0])
+    state, first = acknowledge(state, DEW, 10.0)
+    _, second = acknowledge(state, DEW, 20.0)
+    _, none = acknowledge(state, BEFORE, 20.0)
+    assert [event.happening for event in first] == [Happening.ACKNOWLEDGED]
+    assert second == none == ()
+
+
+@given(
+    some.lists(some.tuples(some.sampled_from([DEW, BEFORE]), some.floats(0, 8), some.booleans()), max_size=60)
+)
+def test_the_state_after_a_restart_is_the_state_before_it(story: list[tuple[Key, float, bool]]) -> None:
+    """Rebuilt from its events through JSON, the same alerts stand, as urgent, as acknowledged."""
+    state: State = nothing_stands()
+    said: list[Event] = []
+    for index, (key, kelvin, seen) in enumerate(story):
+        state, events = step(state, [margin(kelvin, key)], index * 120.0)
+        said.extend(events)
+        if seen:
+            state, events = acknowledge(state, key, index * 120.0 + 1)
+            said.extend(events)
+    stored = [json.loads(json.dumps(event_as_plain(event))) for event in said]
+    again = rebuild(event_from_plain(plain) for plain in stored)
+    assert {key: (one.since, one.acknowledged, one.urgency) for key, one in again.items()} == {
+        key: (one.since, one.acknowledged, one.urgency) for key, one in state.items()
+    }
