@@ -1,0 +1,128 @@
+"""Mixing by weight: what the scale should read, what error the ratio bears, and when to refuse.
+
+The scale is tared once with the empty cup and not again: resin first, then hardener on top, so the
+second figure is the sum. What is wrong with a mixed cup cannot be put right later, so a ratio outside
+its tolerance is refused, with how much of what to add while it is still possible.
+"""
+
+from dataclasses import dataclass
+
+from curewatch.errors import UsageError
+
+
+@dataclass(frozen=True, slots=True)
+class Proportion:
+    """How a system is mixed, by mass, and what it bears.
+
+    ``lowest`` and ``highest`` are hardener per resin by mass. [1]
+    """
+
+    usual: float
+    lowest: float
+    highest: float
+    resin_density: float  # [kg/m³]
+    hardener_density: float  # [kg/m³]
+    tag: str
+    source: str
+
+    @property
+    def tolerance(self) -> float:
+        """The narrower side of what it bears, relative to the usual ratio. [1]"""
+        return min(self.usual - self.lowest, self.highest - self.usual) / self.usual
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """One cup: masses [kg], volumes [m³], and what the scale may read at the end. [kg]"""
+
+    mass: float
+    resin: float
+    hardener: float
+    resin_volume: float
+    hardener_volume: float
+    scale_lowest: float  # cup tared, resin and hardener in
+    scale_highest: float
+
+
+@dataclass(frozen=True, slots=True)
+class RatioCheck:
+    """A cup as weighed, held against what the system bears."""
+
+    ratio: float  # hardener per resin as weighed [1]
+    error: float  # what the scale's own error may make of it [1]
+    deviation: float  # relative to the usual ratio [1]
+    within: bool  # the ratio, with the scale's error, lies inside what the system bears
+    text: str
+    advised: str = ""
+
+
+def batch(proportion: Proportion, mass: float, *, scale_step: float = 1e-3) -> Batch:
+    """Split a mixed mass into resin and hardener.
+
+    Raises
+    ------
+    UsageError
+        The mass is not positive, or so small that this scale cannot weigh the hardener within what
+        the ratio bears.
+    """
+    if mass <= 0:
+        raise UsageError(f"a batch of {mass * 1000:g} g; give more than 0")
+    smallest = smallest_batch(proportion, scale_step)
+    if mass < smallest:
+        raise UsageError(
+            f"a batch of {mass * 1000:.0f} g is too small for a scale that reads in steps of "
+            f"{scale_step * 1000:g} g: mix at least {smallest * 1000:.0f} g, or use a finer scale"
+        )
+    resin = mass / (1 + proportion.usual)
+    return Batch(
+        mass=mass,
+        resin=resin,
+        hardener=mass - resin,
+        resin_volume=resin / proportion.resin_density,
+        hardener_volume=(mass - resin) / proportion.hardener_density,
+        scale_lowest=resin * (1 + proportion.lowest),
+        scale_highest=resin * (1 + proportion.highest),
+    )
+
+
+def smallest_batch(proportion: Proportion, scale_step: float) -> float:
+    """The mixed mass whose hardener this scale weighs well enough. [kg]
+
+    Each of the two weighings may be half a step off; together, at worst, ``(1 + ratio)`` half steps
+    in hardener, which must stay inside the tolerance.
+    """
+    bears = proportion.tolerance * proportion.usual  # hardener per resin
+    resin = 0.5 * scale_step * (1 + proportion.usual) / bears
+    return resin * (1 + proportion.usual)
+
+
+def check(proportion: Proportion, resin: float, hardener: float, *, scale_step: float = 1e-3) -> RatioCheck:
+    """Hold two masses as weighed against what the system bears. [kg]
+
+    Raises
+    ------
+    UsageError
+        A mass is not positive.
+    """
+    if resin <= 0 or hardener <= 0:
+        raise UsageError("both masses must be above 0 g: weigh resin and hardener each")
+    ratio = hardener / resin
+    error = 0.5 * scale_step / resin * (1 + ratio)
+    within = proportion.lowest <= ratio - error and ratio + error <= proportion.highest
+    per_hundred = f"{100 * ratio:.1f} of hardener to 100 of resin"
+    allowed = f"allowed {100 * proportion.lowest:.1f} to {100 * proportion.highest:.1f}"
+    advised = "" if within else _correction(proportion, resin, hardener)
+    return RatioCheck(
+        ratio, error, ratio / proportion.usual - 1, within, f"{per_hundred}; {allowed}", advised
+    )
+
+
+def _correction(proportion: Proportion, resin: float, hardener: float) -> str:
+    wanted = resin * proportion.usual
+    if hardener < wanted:
+        add, what = wanted - hardener, "hardener"
+    else:
+        add, what = hardener / proportion.usual - resin, "resin"
+    if add < 5e-4:
+        return "too little for this scale: mix a larger batch, or use a finer scale"
+    return f"do not use it as it is: add {add * 1000:.0f} g of {what} and mix again, or throw it out"
