@@ -16,7 +16,9 @@ from curewatch import __version__
 from curewatch.errors import CurewatchError, ExitStatus
 
 # name -> (module under curewatch.cli.commands, one line of help). Order is the order of --help.
-COMMANDS: dict[str, tuple[str, str]] = {}
+COMMANDS: dict[str, tuple[str, str]] = {
+    "air": ("air", "Dew point, frost point and vapour pressure of humid air."),
+}
 
 
 class Table(TyperGroup):

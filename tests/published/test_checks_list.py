@@ -1,0 +1,53 @@
+"""CHECKS.md is true: every outside check is listed with its origin, and what it lists exists."""
+
+import re
+from pathlib import Path
+
+from published_rows import HEADINGS, TABLES, header
+
+HERE = Path(__file__).parent
+ORIGINS = ("published", "open data", "computed", "common practice", "from memory", "assumed")
+
+
+def listed() -> list[tuple[str, str, str, str]]:
+    cells = []
+    for line in (HERE / "CHECKS.md").read_text(encoding="utf-8").splitlines():
+        found = [cell.strip() for cell in line.strip().strip("|").split("|")]
+        if line.startswith("|") and found[0] != "check" and not found[0].startswith("---"):
+            cells.append((found[0], found[1], found[2], found[3]))
+    return cells
+
+
+def test_each_listed_check_has_a_known_origin_a_source_and_a_test_that_exists() -> None:
+    """A line of CHECKS.md names an origin, a source and tests that can be found in the tests."""
+    lines = listed()
+    assert lines
+    for check, origin, source, tests in lines:
+        assert origin in ORIGINS, f"{check}: {origin}"
+        assert source, check
+        for identity in re.findall(r"`([^`]+)`", tests):
+            file, name = identity.split("::")
+            text = (HERE.parent / file).read_text(encoding="utf-8")
+            assert re.search(rf"^\s*def {name}\(", text, re.MULTILINE), f"{check}: no {identity}"
+        assert "`" in tests, f"{check} names no test"
+
+
+def test_each_test_of_this_folder_is_listed() -> None:
+    """No check against an outside source is left out of CHECKS.md."""
+    text = (HERE / "CHECKS.md").read_text(encoding="utf-8")
+    for path in HERE.glob("test_*.py"):
+        if path.name == Path(__file__).name:
+            continue
+        for name in re.findall(r"^\s*def (test_\w+)\(", path.read_text(encoding="utf-8"), re.MULTILINE):
+            assert f"`published/{path.name}::{name}`" in text, f"{path.name}::{name} is not in CHECKS.md"
+
+
+def test_each_table_says_where_it_comes_from_and_is_read_by_a_test() -> None:
+    """A table carries document, edition, table, tolerance and origin, and some test reads it."""
+    tests = "".join(path.read_text(encoding="utf-8") for path in HERE.parent.rglob("test_*.py"))
+    for path in TABLES.glob("*.csv"):
+        found = header(path)
+        for heading in HEADINGS:
+            assert found.get(heading), f"{path.name} has no '{heading}'"
+        assert found["origin"] in ORIGINS, path.name
+        assert f'"{path.stem}"' in tests, f"no test reads {path.name}"
