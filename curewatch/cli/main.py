@@ -28,20 +28,21 @@ class Table(TyperGroup):
         return list(COMMANDS)
 
     def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        """Only a name and its line of help: what a list of commands needs."""
         if cmd_name not in COMMANDS:
             return None
-        module, line = COMMANDS[cmd_name]
-        if ctx.info_name != cmd_name and not _asked_for(cmd_name):
-            return TyperCommand(cmd_name, help=line, short_help=line)
-        holder = importlib.import_module(f"curewatch.cli.commands.{module}")
-        app: typer.Typer = holder.app
-        command = get_command(app)
-        command.name = cmd_name
-        return command
+        line = COMMANDS[cmd_name][1]
+        return TyperCommand(cmd_name, help=line, short_help=line)
 
-
-def _asked_for(name: str) -> bool:
-    return name in sys.argv[1:]
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        """The command that was typed, imported now: to run it or to show its own help."""
+        name, command, rest = super().resolve_command(ctx, args)
+        if name in COMMANDS:
+            holder = importlib.import_module(f"curewatch.cli.commands.{COMMANDS[name][0]}")
+            application: typer.Typer = holder.app
+            command = get_command(application)
+            command.name = name
+        return name, command, rest
 
 
 application = typer.Typer(cls=Table, no_args_is_help=True, add_completion=True, rich_markup_mode=None)
