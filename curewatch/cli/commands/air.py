@@ -16,7 +16,9 @@ from curewatch.units import (
 )
 
 # A number below zero is not an option: "air -5 90" must work.
-app = typer.Typer(context_settings={"ignore_unknown_options": True})
+app = typer.Typer(
+    add_completion=False, rich_markup_mode=None, context_settings={"ignore_unknown_options": True}
+)
 
 
 @app.command()
