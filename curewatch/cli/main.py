@@ -1,11 +1,17 @@
 """The ``curewatch`` command: a table of commands, each imported only when it is called.
 
-Typing ``--help`` must not pay for numpy; so the table carries each command's one-line help and the
-module that holds it. A command file defines ``app``: a function with typer's annotations.
+Typing ``--help`` must not pay for numpy; so the table carries each command's one line of help and the
+module that holds it. A command file defines ``app``: a function with typer's annotations, or a
+``typer.Typer`` with several commands in it.
+
+A name of two words is a command inside a group (``resin fit``). Its module may hold that one command,
+or a Typer that has the second word among its commands; so one group can be spread over several files.
 """
 
 import importlib
 import sys
+from collections.abc import Iterable
+from difflib import get_close_matches
 from typing import Any
 
 import typer
@@ -13,39 +19,150 @@ from typer.core import TyperCommand, TyperGroup
 from typer.main import get_command
 
 from curewatch import __version__
-from curewatch.errors import CurewatchError, ExitStatus
+from curewatch.errors import CurewatchError, ExitStatus, UsageError
 
-# name -> (module under curewatch.cli.commands, one line of help). Order is the order of --help.
+# heading -> name -> (module under curewatch.cli.commands, one line of help). Order is the order of --help.
+SECTIONS: dict[str, dict[str, tuple[str, str]]] = {
+    "First": {
+        "demo": ("demo", "A recorded evening in an invented shed, in under a minute."),
+        "setup": ("setup", "Find your sensors, write curewatch.toml: a short conversation."),
+        "doctor": ("doctor", "Is everything heard, fresh and kept? What to do if not."),
+        "explain": ("explain", "A term of the trade in four sentences, with its caution."),
+    },
+    "Decide": {
+        "tonight": ("tonight", "Go, no-go or unknown for a start now or later, and why."),
+        "windows": ("windows", "When in the coming days a layup would hold."),
+        "watch": ("watch", "The live board: verdict, countdowns, chart, alerts."),
+    },
+    "At the bench": {
+        "layup": ("layup", "From the hole to the schedule: scarf, layers, resin, batches."),
+        "layer": ("layer", "Say that you started a layer; see the countdowns."),
+        "saw": ("saw", "Say what you saw (kicked, tack-free, ...): the model learns."),
+        "job": ("job", "The job log: open, batches, layers, checks, notes, close."),
+    },
+    "Look up": {
+        "cure": ("cure", "Cure of one layer over time, at a temperature or a history."),
+        "air": ("air", "Dew point, frost point and vapour pressure of humid air."),
+        "resin list": ("resin", "The resin systems there are."),
+        "resin show": ("resin", "One resin system, every number with its origin."),
+        "resin fit": ("resin_fit", "A resin system from a maker's sheet."),
+        "resin compare": ("resin_fit", "Two or more resin systems side by side."),
+    },
+    "Sensors": {
+        "ingest": ("ingest", "The daemon without a board: for a service."),
+        "replay": ("replay", "A recording through the same path as live bytes."),
+        "sensor": ("sensor", "Sensors: list them, check one against a saturated salt."),
+        "simulate": ("simulate", "A simulated shed on a serial port or a broker."),
+    },
+    "Prove and keep": {
+        "record": ("record", "The warranty record of a job: write it, verify one."),
+        "logbook": ("logbook", "The logbook: verify, back up, export."),
+        "service": ("service", "The systemd unit: a daemon that starts with the machine."),
+        "manual": ("manual", "The manual page of all commands."),
+    },
+}
 COMMANDS: dict[str, tuple[str, str]] = {
-    "air": ("air", "Dew point, frost point and vapour pressure of humid air."),
+    name: entry for section in SECTIONS.values() for name, entry in section.items()
+}
+GROUPS: dict[str, str] = {
+    "resin": "Resin systems: list, show, fit, compare.",
 }
 
 
 class Table(TyperGroup):
     """A group that knows its commands by name and imports one only to run it or to show its help."""
 
+    prefix = ""  # "" at the top, "resin " inside that group
+
     def list_commands(self, ctx: Any) -> list[str]:
-        return list(COMMANDS)
+        return [name for names in _rows(self.prefix).values() for name in names]
 
     def get_command(self, ctx: Any, cmd_name: str) -> Any:
-        """Only a name and its line of help: what a list of commands needs."""
-        if cmd_name not in COMMANDS:
-            return None
-        line = COMMANDS[cmd_name][1]
-        return TyperCommand(cmd_name, help=line, short_help=line)
+        name = self.prefix + cmd_name
+        if name in GROUPS:
+            return _group(name)
+        return _command(name) if name in COMMANDS else None
 
     def resolve_command(self, ctx: Any, args: list[str]) -> Any:
-        """The command that was typed, imported now: to run it or to show its own help."""
-        name, command, rest = super().resolve_command(ctx, args)
-        if name in COMMANDS:
-            holder = importlib.import_module(f"curewatch.cli.commands.{COMMANDS[name][0]}")
-            application: typer.Typer = holder.app
-            command = get_command(application)
-            command.name = name
-        return name, command, rest
+        known = self.list_commands(ctx)
+        if args[0] not in known and not args[0].startswith("-"):
+            raise UsageError(_unknown(args[0], known, ctx.command_path))
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        for heading, rows in _rows(self.prefix).items():
+            with formatter.section(heading):
+                formatter.write_dl(list(rows.items()))
+
+    def shell_complete(self, ctx: Any, incomplete: str) -> Any:
+        from typer._click.shell_completion import CompletionItem
+
+        lines = {name: line for rows in _rows(self.prefix).values() for name, line in rows.items()}
+        return [
+            CompletionItem(name, help=line) for name, line in lines.items() if name.startswith(incomplete)
+        ] + [
+            CompletionItem(option)
+            for parameter in self.get_params(ctx)
+            for option in parameter.opts
+            if incomplete.startswith("-") and option.startswith(incomplete)
+        ]
 
 
-application = typer.Typer(cls=Table, no_args_is_help=True, add_completion=True, rich_markup_mode=None)
+def _rows(prefix: str) -> dict[str, dict[str, str]]:
+    """Heading -> the next word -> its line of help, for one level of the table."""
+    if prefix:
+        inside = {
+            name.removeprefix(prefix): line for name, (_, line) in COMMANDS.items() if name.startswith(prefix)
+        }
+        return {"Commands": inside}
+    return {
+        heading: {
+            word: GROUPS.get(word, line)
+            for name, (_, line) in section.items()
+            for word in (name.partition(" ")[0],)
+        }
+        for heading, section in SECTIONS.items()
+    }
+
+
+def _group(name: str) -> Table:
+    group = Table(name=name, help=GROUPS[name], no_args_is_help=True, rich_markup_mode=None)
+    group.prefix = f"{name} "
+    return group
+
+
+def _command(name: str) -> Any:
+    """The command behind a name of the table: its module is imported here and nowhere else."""
+    app = importlib.import_module(f"curewatch.cli.commands.{COMMANDS[name][0]}").app
+    if not isinstance(app, typer.Typer):
+        function, app = app, typer.Typer(add_completion=False)
+        app.command()(function)
+    app.rich_markup_mode = None
+    app.pretty_exceptions_enable = False
+    app._add_completion = False
+    command = get_command(app)
+    last = name.rpartition(" ")[2]
+    if isinstance(command, TyperGroup) and " " in name:
+        command = command.commands[last]
+    if isinstance(command, TyperCommand | TyperGroup):
+        command.rich_markup_mode = None
+    command.name = last
+    return command
+
+
+def _unknown(word: str, known: Iterable[str], path: str) -> str:
+    near = get_close_matches(word.lower(), known, n=1, cutoff=0.5)
+    meant = f"did you mean `{path} {near[0]}`?" if near else f"`{path} --help` lists them."
+    return f"there is no command {word!r}; {meant}"
+
+
+application = typer.Typer(
+    cls=Table,
+    no_args_is_help=True,
+    add_completion=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
 
 
 @application.callback(invoke_without_command=True)
@@ -60,10 +177,15 @@ def _start(
 
 def run(arguments: list[str] | None = None) -> Any:
     """Run the command; a :class:`CurewatchError` becomes its message on stderr and its exit status."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # a terminal without UTF-8 shows ?, never a traceback
     try:
-        application(args=arguments)
+        application(args=arguments, prog_name="curewatch")
     except CurewatchError as trouble:
-        typer.echo(f"curewatch: {trouble}", err=True)
+        from curewatch.cli.safe_text import safe
+
+        typer.echo(f"curewatch: {safe(str(trouble))}", err=True)
         sys.exit(int(trouble.exit_status))
     except KeyboardInterrupt:
         sys.exit(int(ExitStatus.FAILURE))

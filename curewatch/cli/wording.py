@@ -1,0 +1,146 @@
+"""How numbers and times are said to people. What they type is read in :mod:`curewatch.cli.typed`.
+
+Sums are never done in local time: a moment is UTC seconds until the very last step, where it becomes
+the shed's local time, with the date when that is not today.
+"""
+
+import math
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, tzinfo
+
+from curewatch.errors import UsageError
+from curewatch.units import (
+    celsius_from_kelvin,
+    fahrenheit_from_kelvin,
+    gram_from_kilogram,
+    ounce_from_gram,
+)
+
+# Territories that say Fahrenheit and ounces, and those with a 12-hour clock: from memory, after Unicode CLDR.
+_FAHRENHEIT = {"US", "BS", "BZ", "KY", "PW", "LR"}
+_TWELVE_HOURS = {"US", "CA", "AU", "NZ", "IN", "PH", "ZA", "MY", "SG", "EG", "SA"}
+UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """How this person reads: the shed's zone, and units as they are used to."""
+
+    zone: tzinfo = UTC
+    fahrenheit: bool = False
+    ounces: bool = False
+    twelve_hours: bool = False
+
+    def temperature(self, kelvin: float | None) -> str:
+        """``9.4 °C``."""
+        if kelvin is None or not math.isfinite(kelvin):
+            return UNKNOWN
+        if self.fahrenheit:
+            return f"{fahrenheit_from_kelvin(kelvin) + 0.0:.1f} °F"
+        return f"{_no_minus_zero(celsius_from_kelvin(kelvin), 1)} °C"
+
+    def difference(self, kelvin: float | None) -> str:
+        """A difference of temperatures: ``3.1 K``, or ``5.6 °F`` for who reads Fahrenheit."""
+        if kelvin is None or not math.isfinite(kelvin):
+            return UNKNOWN
+        return (
+            f"{_no_minus_zero(kelvin * 1.8, 1)} °F" if self.fahrenheit else f"{_no_minus_zero(kelvin, 1)} K"
+        )
+
+    def percent(self, fraction: float | None) -> str:
+        """``82 %``."""
+        return UNKNOWN if fraction is None or not math.isfinite(fraction) else f"{fraction * 100:.0f} %"
+
+    def mass(self, kilogram: float | None) -> str:
+        """``150 g`` or ``5.3 oz``; tenths where they can be weighed."""
+        if kilogram is None or not math.isfinite(kilogram):
+            return UNKNOWN
+        grams = gram_from_kilogram(kilogram)
+        if self.ounces:
+            return f"{ounce_from_gram(grams):.1f} oz"
+        return f"{grams:.1f} g" if grams < 20 else f"{grams:.0f} g"
+
+    def local(self, utc: float) -> datetime:
+        return datetime.fromtimestamp(utc, self.zone)
+
+    def time(self, utc: float) -> str:
+        """The hour alone: ``21:40`` or ``9:40 pm``."""
+        moment = self.local(utc)
+        if not self.twelve_hours:
+            return f"{moment:%H:%M}"
+        return f"{moment.hour % 12 or 12}:{moment:%M} {'am' if moment.hour < 12 else 'pm'}"
+
+    def moment(self, utc: float | None, now: float) -> str:
+        """``21:40`` today, else with the day: ``Thu 26 Nov 07:10``; the year when it is another."""
+        if utc is None or not math.isfinite(utc):
+            return UNKNOWN
+        then, today = self.local(utc), self.local(now)
+        if then.date() == today.date():
+            return self.time(utc)
+        return f"{day(then.date(), today.date())} {self.time(utc)}"
+
+    def band(self, early: float | None, late: float | None, now: float) -> str:
+        """``21:10-22:40``; the day once when both fall on it."""
+        if early is None or late is None:
+            return UNKNOWN
+        same_day = self.local(early).date() == self.local(late).date()
+        end = self.time(late) if same_day else self.moment(late, now)
+        return f"{self.moment(early, now)}-{end}"
+
+
+def day(then: date, today: date) -> str:
+    """``Thu 26 Nov``; English names whatever the machine's locale, since the rest is English too."""
+    names = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
+    months = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
+    year = "" if then.year == today.year else f" {then.year}"
+    return f"{names[then.weekday()]} {then.day} {months[then.month - 1]}{year}"
+
+
+def duration(seconds: float) -> str:
+    """``42 s``, ``18 min``, ``1 h 05 min``, ``3 d 4 h``; a negative one with its sign."""
+    if not math.isfinite(seconds):
+        return UNKNOWN
+    sign, rest = ("-" if seconds <= -1 else ""), abs(seconds)
+    if rest < 90:
+        return f"{sign}{rest:.0f} s"
+    minutes = round(rest / 60)
+    if minutes < 60:
+        return f"{sign}{minutes} min"
+    hours, minutes = divmod(minutes, 60)
+    if hours < 48:
+        return f"{sign}{hours} h {minutes:02d} min"
+    return f"{sign}{hours // 24} d {hours % 24} h"
+
+
+def wording(zone: tzinfo, units: str | None = None, environment: Mapping[str, str] = os.environ) -> Wording:
+    """What ``--units`` says, and the locale where it says nothing.
+
+    Raises
+    ------
+    UsageError
+        A word of ``units`` is not known.
+    """
+    fahrenheit = _territory(environment, "LC_MEASUREMENT") in _FAHRENHEIT
+    ounces, twelve = fahrenheit, _territory(environment, "LC_TIME") in _TWELVE_HOURS
+    for word in (part.strip().lower() for part in (units or "").split(",") if part.strip()):
+        match word:
+            case "c" | "f":
+                fahrenheit = word == "f"
+            case "g" | "oz":
+                ounces = word == "oz"
+            case "24h" | "12h":
+                twelve = word == "12h"
+            case _:
+                raise UsageError(f"--units has {word!r}; allowed: C or F, g or oz, 24h or 12h, e.g. F,oz,12h")
+    return Wording(zone, fahrenheit, ounces, twelve)
+
+
+def _territory(environment: Mapping[str, str], category: str) -> str:
+    named = environment.get("LC_ALL") or environment.get(category) or environment.get("LANG") or ""
+    return named.partition(".")[0].partition("_")[2].partition("@")[0]
+
+
+def _no_minus_zero(value: float, decimals: int) -> str:
+    return f"{round(value, decimals) + 0.0:.{decimals}f}"

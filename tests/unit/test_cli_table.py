@@ -1,0 +1,58 @@
+"""The table of commands: quick to show, and honest about what it does not know."""
+
+import subprocess
+import sys
+
+import pytest
+
+from curewatch.cli.main import COMMANDS, GROUPS, run
+from curewatch.errors import ExitStatus
+
+
+def test_help_lists_every_command_and_imports_none_of_them() -> None:
+    """Showing the table costs neither numpy nor a validation library nor any command's module."""
+    program = (
+        "import sys\nfrom curewatch.cli.main import run\n"
+        "try: run(['--help'])\nexcept SystemExit: pass\n"
+        "heavy = {'numpy', 'rich', 'pydantic', 'scipy', 'pandas', 'paho', 'serial', 'sqlite3'}\n"
+        "commands = [name for name in sys.modules if name.startswith('curewatch.cli.commands.')]\n"
+        "print(sorted(heavy & set(sys.modules)), commands)"
+    )
+    shown = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True).stdout
+    assert shown.splitlines()[-1] == "[] []"
+    for name in COMMANDS:
+        assert f"\n  {name.partition(' ')[0]} " in shown
+
+
+def test_help_fits_eighty_columns() -> None:
+    """No line of the first screen is longer than a small terminal is wide."""
+    shown = subprocess.run(
+        [sys.executable, "-m", "curewatch", "--help"], capture_output=True, text=True, check=True
+    ).stdout
+    assert max(map(len, shown.splitlines())) <= 80
+
+
+def test_a_mistyped_command_is_told_the_nearest(capsys: pytest.CaptureFixture[str]) -> None:
+    """One line on stderr, exit status 2, nothing on stdout."""
+    with pytest.raises(SystemExit) as stop:
+        run(["tonigt"])
+    assert stop.value.code == ExitStatus.USAGE
+    said = capsys.readouterr()
+    assert said.err == "curewatch: there is no command 'tonigt'; did you mean `curewatch tonight`?\n"
+    assert said.out == ""
+
+
+def test_a_group_shows_its_own_commands(capsys: pytest.CaptureFixture[str]) -> None:
+    """``resin --help`` lists from the table what several files hold."""
+    with pytest.raises(SystemExit):
+        run(["resin", "--help"])
+    shown = capsys.readouterr().out
+    assert all(f"\n  {word} " in shown for word in ("list", "show", "fit", "compare"))
+    with pytest.raises(SystemExit):
+        run(["resin", "shw"])
+    assert "did you mean `curewatch resin show`?" in capsys.readouterr().err
+
+
+def test_every_two_word_name_stands_in_a_group_with_a_line() -> None:
+    """A group without a line of help would be shown as one of its commands."""
+    assert {name.partition(" ")[0] for name in COMMANDS if " " in name} == set(GROUPS)

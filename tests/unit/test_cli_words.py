@@ -1,0 +1,119 @@
+"""What people read and type at the terminal's border."""
+
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from curewatch.cli.safe_text import safe, safe_line
+from curewatch.cli.typed import mass_from_text, moment_from_text, span_from_text, temperature_from_text
+from curewatch.cli.wording import duration, wording
+from curewatch.clock import iso_utc, utc_from_iso
+from curewatch.errors import UsageError
+
+LISBON = ZoneInfo("Europe/Lisbon")
+EVENING = utc_from_iso("2026-11-25T21:40:00Z")
+
+
+def test_text_from_outside_cannot_act_on_a_terminal() -> None:
+    """Escape codes, bidirectional overrides and lone surrogates are written out; umlauts and signs stay."""
+    assert safe("\x1b[2Jhull") == "\\x1b[2Jhull"
+    assert safe("a\u202eb\x9bc\ud800") == "a\\u202eb\\x9bc\\ud800"
+    assert safe("Größe ½ [bold]") == "Größe ½ [bold]"
+    assert safe_line("one\ntwo\tthree") == "one two three"
+    assert safe("abcdef", 4) == "abc…"
+
+
+def test_a_moment_has_its_date_when_it_is_not_today() -> None:
+    """Today the hour is enough; tomorrow has its day; another year its year."""
+    words = wording(LISBON, "C,g,24h", {})
+    assert words.moment(EVENING + 1800, EVENING) == "22:10"
+    assert words.moment(EVENING + 9 * 3600, EVENING) == "Thu 26 Nov 06:40"
+    assert words.moment(EVENING + 60 * 86400, EVENING) == "Sun 24 Jan 2027 21:40"
+    assert words.band(EVENING, EVENING + 7200, EVENING) == "21:40-23:40"
+    assert words.band(EVENING, EVENING + 4 * 3600, EVENING) == "21:40-Thu 26 Nov 01:40"
+    assert words.moment(None, EVENING) == "unknown"
+
+
+def test_units_follow_the_option_then_the_locale() -> None:
+    """An American locale reads Fahrenheit, ounces and a 12-hour clock, unless told otherwise."""
+    american = wording(LISBON, None, {"LANG": "en_US.UTF-8"})
+    assert american.temperature(273.15 + 10) == "50.0 °F"
+    assert american.mass(0.15) == "5.3 oz"
+    assert american.time(EVENING) == "9:40 pm"
+    told = wording(LISBON, "C,g,24h", {"LANG": "en_US.UTF-8"})
+    assert (told.temperature(283.15), told.mass(0.15), told.time(EVENING)) == ("10.0 °C", "150 g", "21:40")
+    assert told.difference(3.0) == "3.0 K"
+    assert american.difference(3.0) == "5.4 °F"
+    with pytest.raises(UsageError, match=r"kelvins.*allowed"):
+        wording(LISBON, "kelvins", {})
+
+
+def test_zero_never_has_a_minus_sign() -> None:
+    """A temperature just below zero that rounds to zero is shown as zero."""
+    assert wording(LISBON, "C", {}).temperature(273.15 - 0.01) == "0.0 °C"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "shown"),
+    [(42, "42 s"), (1080, "18 min"), (3900, "1 h 05 min"), (-600, "-10 min"), (3570, "1 h 00 min")],
+)
+def test_a_duration_is_short(seconds: float, shown: str) -> None:
+    """Seconds, then minutes, then hours and minutes."""
+    assert duration(seconds) == shown
+
+
+@pytest.mark.parametrize(
+    ("typed", "seconds"),
+    [("20 min", 1200), ("20", 1200), ("1h30", 5400), ("1 h 30 min", 5400), ("90 s", 90), ("1,5 h", 5400)],
+)
+def test_a_span_of_time_is_read_as_people_write_it(typed: str, seconds: float) -> None:
+    """A bare number is minutes; hours may be followed by bare minutes."""
+    assert span_from_text(typed) == seconds
+
+
+@pytest.mark.parametrize("typed", ["", "soon", "20 minutes ago", "-5", "٣ min"])
+def test_what_is_not_a_span_is_refused_with_an_example(typed: str) -> None:
+    """The refusal shows one that works."""
+    with pytest.raises(UsageError, match="20 min"):
+        span_from_text(typed)
+
+
+def test_an_hour_without_a_date_is_the_nearest_behind_or_ahead() -> None:
+    """22:10 typed at 21:40 is tonight when looking ahead and yesterday when looking back."""
+    assert iso_utc(moment_from_text("22:10", LISBON, EVENING, ahead=True)) == "2026-11-25T22:10:00.000Z"
+    assert iso_utc(moment_from_text("22:10", LISBON, EVENING, ahead=False)) == "2026-11-24T22:10:00.000Z"
+    assert iso_utc(moment_from_text("9:40 pm", LISBON, EVENING, ahead=False)) == "2026-11-25T21:40:00.000Z"
+    assert iso_utc(moment_from_text("2026-07-01 12:00", LISBON, EVENING, ahead=False)).startswith(
+        "2026-07-01T11"
+    )
+
+
+def test_a_clock_change_is_met_with_open_eyes() -> None:
+    """An hour that happens twice is the later one when looking back after it; one left out is refused."""
+    after = utc_from_iso("2026-10-25T03:00:00Z")  # Lisbon went from 02:00 WEST back to 01:00 WET at 01:00Z
+    assert iso_utc(moment_from_text("01:30", LISBON, after, ahead=False)) == "2026-10-25T01:30:00.000Z"
+    between = utc_from_iso("2026-10-25T00:45:00Z")
+    assert iso_utc(moment_from_text("01:30", LISBON, between, ahead=False)) == "2026-10-25T00:30:00.000Z"
+    with pytest.raises(UsageError, match="does not exist"):
+        moment_from_text("2026-03-29 01:30", LISBON, EVENING, ahead=False)
+
+
+@pytest.mark.parametrize("typed", ["25:00", "9:75", "13:00 pm", "yesterday", "", "2026-02-30 10:00"])
+def test_what_is_not_a_moment_is_refused_with_an_example(typed: str) -> None:
+    """The refusal shows how to write one."""
+    with pytest.raises(UsageError, match="21:40"):
+        moment_from_text(typed, LISBON, EVENING, ahead=True)
+
+
+def test_masses_and_temperatures_are_read_with_their_unit() -> None:
+    """Grams and degrees Celsius when nothing is said."""
+    assert mass_from_text("150") == mass_from_text("0.15 kg") == pytest.approx(0.15)
+    assert mass_from_text("5.5 oz") == pytest.approx(0.15592, abs=1e-5)
+    assert temperature_from_text("54 F") == pytest.approx(285.372, abs=1e-3)
+    assert temperature_from_text("-3,5 °C") == pytest.approx(269.65)
+    for typed in ("0", "-5 g", "heavy", "150 lb"):
+        with pytest.raises(UsageError, match="150 g"):
+            mass_from_text(typed)
+    for typed in ("warm", "900", "12 K"):
+        with pytest.raises(UsageError):
+            temperature_from_text(typed)
