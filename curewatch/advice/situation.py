@@ -10,6 +10,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from curewatch.errors import OutOfValidity
+from curewatch.physics import moist_air
+from curewatch.readings import Reading
 from curewatch.units import FloatArray
 
 
@@ -75,6 +78,44 @@ class Place:
     vapour_pressure: float | None = None  # [Pa]
     vapour_pressure_sd: float = 0.0  # [Pa]
     estimated: bool = False
+
+
+def place(reading: Reading, role: str, temperature_sd: float, relative_humidity_sd: float = 0.0) -> Place:
+    """What a reading says of a role, with its error in vapour pressure by linear propagation.
+
+    A humidity that no air can have, or one outside the range of the equations, gives a place without
+    vapour pressure: the trust checks then call it incomplete.
+    """
+    pressure, pressure_sd = None, 0.0
+    if reading.temperature is not None and reading.relative_humidity is not None:
+        pressure, pressure_sd = _pressure(
+            reading.temperature, reading.relative_humidity, temperature_sd, relative_humidity_sd
+        )
+    return Place(
+        sensor=reading.sensor,
+        role=role,
+        time=reading.time,
+        temperature=reading.temperature,
+        temperature_sd=temperature_sd,
+        relative_humidity=reading.relative_humidity,
+        relative_humidity_sd=relative_humidity_sd,
+        vapour_pressure=pressure,
+        vapour_pressure_sd=pressure_sd,
+    )
+
+
+def _pressure(
+    temperature: float, humidity: float, temperature_sd: float, humidity_sd: float
+) -> tuple[float | None, float]:
+    try:
+        saturated = float(moist_air.saturation_pressure(temperature))
+        slope = float(moist_air.saturation_slope(temperature))
+        pressure = float(moist_air.vapour_pressure(temperature, humidity))
+    except OutOfValidity:
+        return None, 0.0
+    if pressure <= 0.0:
+        return None, 0.0
+    return pressure, float(np.hypot(saturated * humidity_sd, humidity * slope * temperature_sd))
 
 
 class Past(NamedTuple):

@@ -1,14 +1,17 @@
 """Readings that cannot be trusted never lead to a go."""
 
 import json
+import math
 
 import pytest
 
 from curewatch.advice import limits as lines
 from curewatch.advice.answer import Advice, Status, Verdict, as_plain, at_border
 from curewatch.advice.situation import WHAT_TO_DO, Place, Situation, Trouble, TroubleKind
+from curewatch.advice.situation import place as place_of
 from curewatch.advice.trust import freshness, remedies, troubles
 from curewatch.errors import ConfigurationError, ExitStatus
+from curewatch.readings import Reading
 
 NOW = 1_795_000_000.0
 
@@ -27,6 +30,16 @@ def place(
         vapour_pressure=vapour,
         vapour_pressure_sd=20.0,
     )
+
+
+def test_a_reading_becomes_a_place_with_its_vapour_pressure_and_error() -> None:
+    """20 degC, 50 %: half of 2339 Pa (ASHRAE table); errors of 0.3 K and 2 % by hand are 22 and 47 Pa."""
+    reading = Reading("bench", NOW - 5, NOW, 293.15, 0.50)
+    seen = place_of(reading, "air", 0.3, 0.02)
+    assert seen.vapour_pressure == pytest.approx(1169.5, abs=1.0)
+    assert seen.vapour_pressure_sd == pytest.approx(math.hypot(0.5 * 144.8 * 0.3, 2339 * 0.02), rel=0.01)
+    assert place_of(Reading("bench", NOW, NOW, 293.15, 0.0), "air", 0.3, 0.02).vapour_pressure is None
+    assert place_of(Reading("hull", NOW, NOW, 283.15), "surface", 0.3).vapour_pressure is None
 
 
 def kinds(situation: Situation) -> set[tuple[str, TroubleKind]]:
