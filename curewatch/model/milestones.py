@@ -1,0 +1,100 @@
+"""When the work changes its nature: open time, stays put, gel, tack-free, hard; and whether it stalled."""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from curewatch.materials.system import ResinSystem
+from curewatch.model.film import Cure
+from curewatch.physics import glass_transition as glass
+from curewatch.units import FloatArray
+
+GLASS_REACHED = 0.02  # of conversion below the critical one; there the rate has dropped by a third
+
+
+class Stall(NamedTuple):
+    """A film that turned to glass before it was finished."""
+
+    at: float  # when it turned to glass [s from the start]
+    conversion: float  # at the end of the history [1]
+    glass_transition: float  # at the end of the history [K]
+    before: str  # "gel" | "tack-free" | "full cure": the first thing it did not reach
+
+
+@dataclass(frozen=True, slots=True)
+class Milestones:
+    """Times from the start; nan if not reached within the history. Arrays for many members. [s]"""
+
+    open_time: float
+    stays_put: float
+    gel: float
+    tack_free: float
+    hard: float
+    stall: Stall | None
+
+    @property
+    def stalled(self) -> bool:
+        """Whether the film turned to glass before it gelled or became tack-free."""
+        return self.stall is not None and self.stall.before != "full cure"
+
+
+def milestones(system: ResinSystem, cure: Cure) -> Milestones:
+    """Milestones of one film.
+
+    Parameters
+    ----------
+    system : ResinSystem
+    cure : Cure
+        Of one member. Many members: :mod:`curewatch.model.flow_map`.
+
+    Returns
+    -------
+    Milestones
+        ``tack_free`` is nan for a resin whose surface air keeps tacky; ``hard`` asks for gel and
+        for a glass transition above the temperature of the film.
+    """
+    marks = system.milestones
+    tack_free = np.nan if system.surface.air_inhibited and not system.surface.wax else marks.tack_free
+    gelled = crossing(cure.time, cure.conversion, marks.gel)
+    firm = crossing(cure.time, cure.glass_transition - cure.temperature, 0.0)
+    return Milestones(
+        open_time=crossing(cure.time, cure.conversion, marks.open),
+        stays_put=crossing(cure.time, cure.conversion, marks.stays_put),
+        gel=gelled,
+        tack_free=crossing(cure.time, cure.conversion, tack_free),
+        hard=float(np.maximum(gelled, firm)),
+        stall=stall(system, cure),
+    )
+
+
+def crossing(time: FloatArray, value: FloatArray, threshold: float) -> float:
+    """First time at which a value reaches a threshold, straight between points; nan if never. [s]"""
+    reached = np.flatnonzero(value >= threshold)
+    if reached.size == 0:
+        return float("nan")
+    index = int(reached[0])
+    if index == 0:
+        return float(time[0])
+    share = (threshold - value[index - 1]) / (value[index] - value[index - 1])
+    return float(time[index - 1] + share * (time[index] - time[index - 1]))
+
+
+def critical_conversion(system: ResinSystem, temperature: FloatArray) -> FloatArray:
+    """Conversion at which cure at this temperature turns to glass: where it stalls. [K] -> [1]"""
+    network = system.network
+    return glass.conversion_at(
+        temperature + system.kinetics.lead, network.uncured, network.full, network.shape
+    )
+
+
+def stall(system: ResinSystem, cure: Cure) -> Stall | None:
+    """What became of a film that is a glass at the end of its history, None if it is not."""
+    short_of = critical_conversion(system, cure.temperature) - cure.conversion
+    if short_of[-1] > GLASS_REACHED:
+        return None
+    at = crossing(cure.time, -short_of, -GLASS_REACHED)
+    end = float(cure.conversion[-1])
+    marks = system.milestones
+    before = "gel" if end < marks.gel else "tack-free" if end < marks.tack_free else "full cure"
+    return Stall(at, end, float(cure.glass_transition[-1]), before)

@@ -1,0 +1,104 @@
+"""When a network gels, how thick the mix is before that, and how much hardener belongs to it."""
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from curewatch.errors import OutOfValidity
+from curewatch.units import FloatArray
+
+
+def gel_conversion(amine_functionality: float, epoxy_functionality: float = 2.0, ratio: float = 1.0) -> float:
+    """Conversion at which an ideal network becomes one molecule.
+
+    Parameters
+    ----------
+    amine_functionality, epoxy_functionality : float
+        Reactive hydrogens of the amine, epoxy groups of the resin. [1]
+    ratio : float
+        Amine hydrogens per epoxy group, at most 1. [1]
+
+    Returns
+    -------
+    float
+        Conversion of the groups in deficit. [1]
+
+    Raises
+    ------
+    OutOfValidity
+        A ratio above 1 or so low that no gel can form; a functionality that builds no network.
+
+    Source
+    ------
+    Flory–Stockmayer theory; tests/published/tables/gel_point.csv. Real systems gel at 0.55 to 0.65
+    (from memory).
+    """
+    if not 0.0 < ratio <= 1.0:
+        raise OutOfValidity(
+            "amine to epoxy ratio", ratio, "above 0 up to 1", "the Flory–Stockmayer gel point"
+        )
+    branching = (amine_functionality - 1.0) * (epoxy_functionality - 1.0)
+    if branching <= ratio:
+        raise OutOfValidity(
+            "branching (f-1)(g-1)", branching, f"above {ratio:g}", "the Flory–Stockmayer gel point"
+        )
+    return float(np.sqrt(ratio / branching))
+
+
+def viscosity_ratio(conversion: ArrayLike, gel: float, a: float, b: float) -> FloatArray:
+    """Viscosity relative to the fresh mix at the same temperature; infinite from gel on.
+
+    Source
+    ------
+    Castro and Macosko, AIChE J. 28:250 (1982): [ag/(ag-a)]^(A + B a) (form from memory)
+    """
+    x = np.asarray(conversion, dtype=float)
+    gap = np.maximum(gel - x, 0.0)
+    with np.errstate(divide="ignore"):
+        return np.asarray((gel / gap) ** (a + b * x), dtype=float)
+
+
+def conversion_at_viscosity(ratio: float, gel: float, a: float, b: float) -> float:
+    """Conversion at which the viscosity has risen ``ratio``-fold: the inverse, by bisection. [1]"""
+    if ratio < 1.0:
+        raise OutOfValidity("viscosity ratio", ratio, "1 or more", "the Castro–Macosko relation")
+    low, high = 0.0, gel
+    for _ in range(50):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if float(viscosity_ratio(middle, gel, a, b)) < ratio else (low, middle)
+    return 0.5 * (low + high)
+
+
+def hardener_per_hundred_resin(
+    molar_mass: float, functionality: float, epoxy_equivalent_weight: float
+) -> float:
+    """Parts of amine by mass for 100 parts of resin, at one hydrogen to each epoxy group.
+
+    Parameters
+    ----------
+    molar_mass : float
+        Of the amine. [g/mol]
+    functionality : float
+        Amine hydrogens a molecule. [1]
+    epoxy_equivalent_weight : float
+        Resin mass that holds one mole of epoxy groups. [g/mol]
+
+    Source
+    ------
+    Definition of the equivalent weights; tests/published/tables/stoichiometry.csv
+    """
+    return 100.0 * (molar_mass / functionality) / epoxy_equivalent_weight
+
+
+def gel_time_of_cobalt(cobalt_percent: ArrayLike, a: float, b: float) -> FloatArray:
+    """Gel time of a promoted polyester against its cobalt content: a + b/[Co]. [s, s·%] -> [s]
+
+    Source
+    ------
+    The law is ours, fitted to four of the points of Matušková, Vinklárek and Honzíček, Ind. Eng.
+    Chem. Res. 2021, SI Table S1 and checked on the other three:
+    tests/published/tables/polyester_gel_cobalt.csv
+    """
+    cobalt = np.asarray(cobalt_percent, dtype=float)
+    if np.any(cobalt <= 0.0):
+        raise OutOfValidity("cobalt in per cent", float(np.min(cobalt)), "above 0", "the law a + b/[Co]")
+    return np.asarray(a + b / cobalt, dtype=float)

@@ -1,0 +1,149 @@
+"""The film integrator against SciPy's tight solver, and the laws it keeps."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
+
+from curewatch.errors import OutOfValidity
+from curewatch.materials import ResinSystem, load_system
+from curewatch.model.film import Cure, History, constant, cure
+from curewatch.model.milestones import milestones
+from curewatch.physics.cure_kinetics import arrhenius, diffusion_factor
+from curewatch.physics.glass_transition import conversion_at
+from curewatch.units import HOUR, FloatArray
+
+PATHS = {
+    "warm and steady": lambda hours: 298.15 + 0.0 * hours,
+    "cold and steady": lambda hours: 281.15 + 0.0 * hours,
+    "evening that cools": lambda hours: 281.15 + 10.0 * np.exp(-hours / 5.0),
+    "days and nights": lambda hours: 285.15 + 7.0 * np.sin(2 * np.pi * hours / 24.0),
+    "heater on and off": lambda hours: 283.15 + 9.0 * (np.floor(hours / 6.0) % 2),
+    "below freezing, then a warm tent": lambda hours: np.where(hours < 20.0, 270.15, 303.15),
+}
+
+
+def history_of(path: str, every: float = 600.0) -> History:
+    time = np.arange(0.0, 72 * HOUR + 1, every)
+    return History(time, np.asarray(PATHS[path](time / HOUR), dtype=float))
+
+
+def reference(system: ResinSystem, history: History, at: FloatArray, factor: float = 1.0) -> FloatArray:
+    """Progress by solve_ivp at 1e-10; the step is held so that no kink is stepped over."""
+    k, net = system.kinetics, system.network
+
+    def rate(time: float, state: FloatArray) -> list[float]:
+        temperature = np.interp(time, history.time, history.temperature)
+        k1, k2 = (factor * arrhenius(r, e, temperature) for r, e in ((k.k1, k.energy_1), (k.k2, k.energy_2)))
+        a = min(max(float(state[0]), 0.0), 1.0)
+        critical = conversion_at(temperature + k.lead, net.uncured, net.full, net.shape)
+        return [float((k1 + k2 * a**k.m) * (1.0 - a) ** k.n * diffusion_factor(a, critical, k.steepness))]
+
+    solution = solve_ivp(
+        rate,
+        (0.0, history.time[-1]),
+        [-k.inhibitor],
+        method="LSODA",
+        rtol=1e-10,
+        atol=1e-12,
+        max_step=600.0,
+        t_eval=at,
+    )
+    return np.asarray(solution.y[0])
+
+
+@pytest.mark.parametrize("path", sorted(PATHS))
+@pytest.mark.parametrize("name", ["epoxy-slow", "epoxy-fast", "polyester-layup"])
+def test_a_film_agrees_with_a_tight_solver(name: str, path: str) -> None:
+    """Conversion is within 1e-4 of SciPy at 1e-10 over 72 h."""
+    system, history = load_system(name), history_of(path)
+    film = cure(system, history)
+    expected = np.maximum(reference(system, history, film.time), 0.0)
+    assert np.max(np.abs(film.conversion - expected)) < 1e-4
+
+
+def test_many_members_agree_with_one_by_one() -> None:
+    """A member of a crowd cures as it would alone, with its own lot factor."""
+    system = load_system("epoxy-laminating")
+    paths = [history_of(path) for path in sorted(PATHS)]
+    crowd = History(paths[0].time, np.stack([path.temperature for path in paths]))
+    factors = np.linspace(0.7, 1.4, len(paths))
+    together = cure(system, crowd, rate_factor=factors)
+    for index, path in enumerate(paths):
+        alone = cure(system, path, rate_factor=float(factors[index]))
+        joint = np.interp(alone.time, together.time, together.conversion[index])
+        assert np.max(np.abs(joint - alone.conversion)) < 3e-4
+
+
+steady = st.floats(268.0, 308.0)
+names = st.sampled_from(["epoxy-slow", "epoxy-low-blush", "polyester-topcoat", "vinyl-ester"])
+
+
+@settings(max_examples=25, deadline=None)
+@given(names, st.lists(steady, min_size=8, max_size=8), st.floats(0.5, 2.0))
+def test_conversion_never_falls(name: str, temperatures: list[float], factor: float) -> None:
+    """Whatever the weather, cure only goes forward and stays within 0..1."""
+    history = History(np.linspace(0.0, 48 * HOUR, 8), np.array(temperatures))
+    film = cure(load_system(name), history, rate_factor=factor)
+    assert np.all(np.diff(film.progress) >= 0.0)
+    assert np.all((film.conversion >= 0.0) & (film.conversion <= 1.0))
+
+
+@settings(max_examples=25, deadline=None)
+@given(names, steady, st.floats(0.5, 15.0))
+def test_warmer_is_never_slower(name: str, temperature: float, more: float) -> None:
+    """A warmer film is at least as far at every time, and no milestone comes later."""
+    system = load_system(name)
+    times = np.linspace(0.0, 36 * HOUR, 200)
+    cool, warm = (cure(system, constant(temperature + add, 36 * HOUR)) for add in (0.0, more))
+
+    def at(film: Cure) -> FloatArray:
+        return np.interp(times, film.time, film.progress)
+
+    assert np.all(at(warm) >= at(cool) - 2e-4)
+    early, late = milestones(system, warm).gel, milestones(system, cool).gel
+    assert np.isnan(late) or early <= late + 60.0
+
+
+def test_a_fixed_speed_up_shortens_every_milestone_alike() -> None:
+    """Twice the rate factor at a steady temperature halves the gel time exactly."""
+    system = load_system("epoxy-slow")
+    once, twice = (cure(system, constant(293.15, 40 * HOUR), rate_factor=f) for f in (1.0, 2.0))
+    assert milestones(system, once).gel == pytest.approx(2.0 * milestones(system, twice).gel, rel=2e-3)
+
+
+def test_a_cold_film_stalls_and_says_before_what() -> None:
+    """With a glass transition that rises early, a cold film turns to glass before it gels."""
+    system = load_system("epoxy-low-blush")
+    stiff = replace(system, network=replace(system.network, uncured=253.15, shape=0.6))
+    marks = milestones(stiff, cure(stiff, constant(273.15, 72 * HOUR)))
+    assert marks.stalled
+    assert marks.stall is not None
+    assert marks.stall.before == "gel"
+    assert np.isnan(marks.hard)
+
+
+def test_an_inhibited_resin_waits_before_it_cures() -> None:
+    """Nothing is converted until the inhibitor is used up; more peroxide uses it up sooner."""
+    system = load_system("polyester-layup")
+    films = {
+        dose: cure(system, constant(293.15, 4 * HOUR), peroxide_percent=dose) for dose in (1.0, 2.0, 3.0)
+    }
+    assert np.all(films[2.0].conversion[films[2.0].time < 300.0] == 0.0)
+    gels = [milestones(system, film).gel for film in films.values()]
+    assert gels[0] > gels[1] > gels[2]
+
+
+@pytest.mark.parametrize("history", [
+    History(np.array([0.0]), np.array([293.15])),
+    History(np.array([0.0, 100.0, 50.0]), np.array([293.15, 293.15, 293.15])),
+    History(np.array([0.0, 3600.0]), np.array([293.15, np.nan])),
+    History(np.array([0.0, 3600.0]), np.array([20.0, 20.0])),
+])  # fmt: skip
+def test_rubbish_histories_are_refused(history: History) -> None:
+    """Too short, backwards, not a number, or degC given for kelvin."""
+    with pytest.raises(OutOfValidity):
+        cure(load_system("epoxy-slow"), history)
