@@ -6,14 +6,13 @@ carried beside the numbers and never swallowed: one trouble is enough to make th
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import NamedTuple
 
 import numpy as np
 
 from curewatch.errors import OutOfValidity
+from curewatch.model.past import Past, no_past
 from curewatch.physics import moist_air
 from curewatch.readings import Reading
-from curewatch.units import FloatArray
 
 
 class Role(StrEnum):
@@ -116,22 +115,6 @@ def _pressure(
     if pressure <= 0.0:
         return None, 0.0
     return pressure, float(np.hypot(saturated * humidity_sd, humidity * slope * temperature_sd))
-
-
-class Past(NamedTuple):
-    """The recent days on one regular grid; ``nan`` where nothing is known. All arrays are (n,)."""
-
-    time: FloatArray  # UTC [s]
-    air_temperature: FloatArray  # [K]
-    vapour_pressure: FloatArray  # of the shed's air [Pa]
-    surface_temperature: FloatArray  # [K]
-    outside_temperature: FloatArray  # [K]
-    outside_vapour_pressure: FloatArray  # [Pa]
-
-
-def no_past() -> Past:
-    """A past of which nothing is known."""
-    return Past(*(np.empty(0) for _ in Past._fields))
 
 
 @dataclass(frozen=True, slots=True)
