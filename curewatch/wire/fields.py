@@ -1,0 +1,178 @@
+"""Named fields become a reading: the same words, units and checks for text lines, CSV and JSON.
+
+A field is known by a word of ours with its unit in it (``temperature_c``), or by one of the plain words
+that devices use (``temp``, ``RH``), for which the unit may stand with the value (``15.2 degC``). A device
+that uses other words is given a mapping from ours to its own in the configuration.
+"""
+
+from collections.abc import Callable, Iterable, Mapping
+from functools import lru_cache
+from typing import Any
+
+from curewatch.clock import Instant, utc_from_iso
+from curewatch.readings import Flag, Reading, Rejected
+from curewatch.units import ZERO_CELSIUS
+from curewatch.wire.numbers import finite, name_allowed, number
+from curewatch.wire.reasons import Reason, reject
+
+# Every unit that may stand with a value -> the quantity it belongs to and how it becomes SI.
+# degC and degF are the spellings of the Homie 5 convention; Cel, %RH, %EL of RFC 8428.
+UNITS: dict[str, tuple[str, Callable[[float], float]]] = {
+    **dict.fromkeys(("degC", "°C", "C", "Cel", "celsius"), ("temperature", lambda v: v + ZERO_CELSIUS)),
+    **dict.fromkeys(
+        ("degF", "°F", "F", "fahrenheit"), ("temperature", lambda v: (v - 32.0) / 1.8 + ZERO_CELSIUS)
+    ),
+    **dict.fromkeys(("K", "kelvin"), ("temperature", lambda v: v)),
+    **dict.fromkeys(("%", "%RH", "%rH", "percent"), ("relative_humidity", lambda v: v / 100.0)),
+    "ppm": ("carbon_dioxide", lambda v: v * 1e-6),
+    "%EL": ("battery", lambda v: v / 100.0),
+}
+_PERCENT_TOO = {"battery": {"%", "percent"}}
+
+# Our word -> quantity and the unit that is meant when none stands with the value.
+WORDS: dict[str, tuple[str, str]] = {
+    **dict.fromkeys(("temperature_c", "temperature", "temp", "t", "tc", "temp_c"), ("temperature", "degC")),
+    **dict.fromkeys(("temperature_f", "temp_f", "tf"), ("temperature", "degF")),
+    **dict.fromkeys(
+        ("humidity_percent", "humidity", "hum", "rh", "h", "relative_humidity"), ("relative_humidity", "%")
+    ),
+    **dict.fromkeys(("carbon_dioxide_ppm", "co2", "c", "carbon_dioxide"), ("carbon_dioxide", "ppm")),
+    **dict.fromkeys(("battery_percent", "battery", "bat", "b"), ("battery", "%EL")),
+    **dict.fromkeys(("sensor", "name", "id"), ("sensor", "")),
+    **dict.fromkeys(("time", "at", "timestamp", "ts"), ("time", "")),
+    **dict.fromkeys(("age", "age_s"), ("age", "")),
+    **dict.fromkeys(("sequence", "n", "seq"), ("sequence", "")),
+}
+QUANTITIES = ("temperature", "relative_humidity", "carbon_dioxide", "battery")
+MILLISECONDS_FROM = 1e11  # a stamp this large counts milliseconds; in seconds it would be the year 5138
+
+
+class Refused(Exception):  # noqa: N818 - named by the matter; never leaves this package
+    """A field that cannot be taken; carries the reason."""
+
+    def __init__(self, reason: Reason) -> None:
+        super().__init__(reason)
+        self.reason = reason
+
+
+@lru_cache(maxsize=256)
+def _split_unit(text: str) -> tuple[str, str]:
+    """``15.2 degC`` -> (``15.2``, ``degC``); at the first character that no number has."""
+    for place, letter in enumerate(text):
+        if letter not in "+-.0123456789 \t" and not (
+            letter in "eE" and text[place + 1 : place + 2].isdigit()
+        ):
+            return text[:place], text[place:].strip()
+    return text, ""
+
+
+def quantity(value: object, kind: str, unit: str) -> float:
+    """The value in SI, by the unit that stands with it, else by the one that is meant."""
+    if type(value) is str and len(value) <= 60:
+        text, own = _split_unit(value)
+        found = number(text) if not own or own[0].isalpha() or own[0] in "°%" else None
+        unit = own or unit
+    else:
+        found = finite(value)
+    if found is None:
+        raise Refused(Reason.BAD_NUMBER)
+    if unit in _PERCENT_TOO.get(kind, ()):
+        return found / 100.0
+    known = UNITS.get(unit)
+    if known is None or known[0] != kind:
+        raise Refused(Reason.BAD_UNIT)
+    return known[1](found)
+
+
+def stamp(value: object) -> float:
+    """A time as UTC seconds: a number of seconds or milliseconds since 1970, or ISO 8601 text."""
+    seconds = finite(value)
+    if seconds is None:
+        if type(value) is not str or len(value) > 40 or not value.isascii():
+            raise Refused(Reason.BAD_TIME)
+        try:
+            return utc_from_iso(value.strip())
+        except (ValueError, OverflowError) as trouble:
+            raise Refused(Reason.BAD_TIME) from trouble
+    if seconds < 0:
+        raise Refused(Reason.BAD_TIME)
+    return seconds / 1000.0 if seconds >= MILLISECONDS_FROM else seconds
+
+
+def sequence(value: object) -> int:
+    """A running number: a whole number from 0 below 2^32."""
+    found = finite(value)
+    if found is None or not 0 <= found < 4294967296 or found != int(found):
+        raise Refused(Reason.BAD_NUMBER)
+    return int(found)
+
+
+def sensor_name(value: object) -> str:
+    """A sensor's name, if it is one that may be a name."""
+    if type(value) is not str or not name_allowed(value):
+        raise Refused(Reason.BAD_NAME)
+    return value
+
+
+def age(value: object) -> float:
+    """Seconds since the measurement; a number that is not negative."""
+    found = finite(value)
+    if found is None or found < 0:
+        raise Refused(Reason.BAD_TIME)
+    return found
+
+
+_TAKE: dict[str, Callable[[object], Any]] = {
+    "sensor": sensor_name,
+    "time": stamp,
+    "age": age,
+    "sequence": sequence,
+}
+
+
+def gather(
+    named: Iterable[tuple[str, object]], words: Mapping[str, tuple[str, str]] = WORDS
+) -> dict[str, Any]:
+    """Values by quantity from (word, value) pairs; words that are not known are passed over.
+
+    Raises
+    ------
+    Refused
+        A known word with a value that cannot be taken, or a quantity given twice.
+    """
+    values: dict[str, Any] = {}
+    for word, value in named:
+        known = words.get(word) or words.get(word.lower())
+        if known is None or value is None or value == "":
+            continue
+        kind, unit = known
+        if kind in values:
+            raise Refused(Reason.TWICE)
+        take = _TAKE.get(kind)
+        values[kind] = take(value) if take else quantity(value, kind, unit)
+    return values
+
+
+def reading(
+    values: Mapping[str, Any], sensor: str, raw: bytes, at: Instant, source: str
+) -> Reading | Rejected:
+    """The reading that gathered values make; ``sensor`` names it where the values do not."""
+    name = values.get("sensor", sensor)
+    if "temperature" not in values and "relative_humidity" not in values:
+        return reject(Reason.NO_QUANTITY, raw, at.utc, source, name)
+    time, flags = at.utc, int(Flag.ARRIVAL_TIME)
+    if "time" in values:
+        time, flags = values["time"], 0
+    elif "age" in values:
+        time, flags = at.utc - values["age"], int(Flag.AGE_GIVEN)
+    return Reading(
+        sensor=name,
+        time=time,
+        received=at.utc,
+        temperature=values.get("temperature"),
+        relative_humidity=values.get("relative_humidity"),
+        carbon_dioxide=values.get("carbon_dioxide"),
+        battery=values.get("battery"),
+        flags=flags,
+        sequence=values.get("sequence"),
+    )

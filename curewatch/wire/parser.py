@@ -1,0 +1,178 @@
+"""The one door: lines and payloads of every form we read become readings or refusals.
+
+The form is told by the first bytes; nothing has to be configured for our own line form, SenML,
+``key=value`` lines, plain CSV and JSON objects in the usual words.
+"""
+
+import re
+from collections.abc import Mapping
+
+from curewatch.clock import Instant
+from curewatch.readings import Flag, Reading, Rejected
+from curewatch.wire import json_fields, lines, plain, senml
+from curewatch.wire.framing import LONGEST, LineFramer
+from curewatch.wire.numbers import name_allowed
+from curewatch.wire.plausibility import Plausibility
+from curewatch.wire.reasons import Reason, reject
+
+Event = Reading | Rejected
+FORMS = ("auto", "line", "senml", "json", "csv")
+MOST_SOURCES = 256  # sources whose CSV header is remembered
+PAYLOAD_LONGEST = json_fields.LARGEST
+
+_PAIR = re.compile(rb"[A-Za-z][A-Za-z0-9_]{0,31}[ \t]*[=:]")
+_RETAINED = int(Flag.RETAINED)
+
+
+class Parser:
+    """Bytes in, readings or refusals out. It keeps each source's CSV header and each sensor's last reading.
+
+    ``plausibility=None`` leaves out the check against earlier readings, for whoever keeps it elsewhere.
+    """
+
+    def __init__(self, plausibility: Plausibility | None = None, *, check: bool = True) -> None:
+        self.plausibility = (plausibility or Plausibility()) if check else None
+        self._columns: dict[str, tuple[str, ...]] = {}  # by source; at most MOST_SOURCES
+
+    def line(
+        self,
+        line: bytes,
+        at: Instant,
+        source: str = "",
+        sensor: str | None = None,
+        *,
+        form: str = "auto",
+        fields: Mapping[str, str] | None = None,
+    ) -> list[Event]:
+        """What one line says; ``sensor`` names a reading whose line names nobody.
+
+        Nothing at all for an empty line, a comment (``#``) and a CSV header.
+        """
+        if line.startswith(b"cw") and form in ("auto", "line"):
+            event = lines.parse(line, at, source)
+            return [self._checked(event, line, source)]
+        line = line.strip(b"\r\n \t\xef\xbb\xbf")
+        if not line or line.startswith(b"#"):
+            return []
+        if form == "auto":
+            form = _form_of_line(line)
+        return self._told(line, at, source, sensor or "", form=form, fields=fields)
+
+    def payload(
+        self,
+        payload: bytes,
+        at: Instant,
+        source: str = "",
+        device: str = "",
+        fields: Mapping[str, str] | None = None,
+        *,
+        form: str = "auto",
+        retained: bool = False,
+    ) -> list[Event]:
+        """What one message says; ``device`` names a reading whose payload names nobody."""
+        if len(payload) > PAYLOAD_LONGEST:
+            return [reject(Reason.TOO_LONG, payload, at.utc, source, _name_or_none(device))]
+        if form == "auto" and payload[:1] == b"{":
+            form = "json"
+        if form in ("auto", "senml") and senml.is_cbor(payload):
+            form = "senml"
+        elif form not in ("json", "senml") and b"\n" in payload.rstrip():
+            events = self._several(payload, at, source, device, form=form, fields=fields)
+            return [_kept_by_broker(event) for event in events] if retained else events
+        elif form != "json":
+            events = self.line(payload, at, source, device, form=form, fields=fields)
+            events = events or [reject(Reason.NOT_A_LINE, payload, at.utc, source, _name_or_none(device))]
+            return [_kept_by_broker(event) for event in events] if retained else events
+        events = self._told(payload, at, source, device, form=form, fields=fields)
+        return [_kept_by_broker(event) for event in events] if retained else events
+
+    def corpus(
+        self, data: bytes, at: Instant, source: str = "", sensor: str | None = None, form: str = "auto"
+    ) -> list[Event]:
+        """Everything that a heap of lines says, from its first byte to its last."""
+        framer = LineFramer(LONGEST, source, from_start=True)
+        events: list[Event] = []
+        for framed in framer.feed(data, at.utc):
+            if isinstance(framed, Rejected):
+                events.append(framed)
+            else:
+                events.extend(self.line(framed, at, source, sensor, form=form))
+        events.extend(framer.close(at.utc))
+        return events
+
+    def _several(
+        self,
+        payload: bytes,
+        at: Instant,
+        source: str,
+        device: str,
+        *,
+        form: str,
+        fields: Mapping[str, str] | None,
+    ) -> list[Event]:
+        events: list[Event] = []
+        for line in payload.splitlines():
+            events.extend(self.line(line, at, source, device, form=form, fields=fields))
+        return events or [reject(Reason.NOT_A_LINE, payload, at.utc, source, _name_or_none(device))]
+
+    def _told(
+        self,
+        data: bytes,
+        at: Instant,
+        source: str,
+        sensor: str,
+        *,
+        form: str,
+        fields: Mapping[str, str] | None,
+    ) -> list[Event]:
+        """What data of a known form says."""
+        if sensor and not name_allowed(sensor):
+            return [reject(Reason.BAD_NAME, data, at.utc, source)]
+        if form == "json":
+            event: Event = json_fields.parse(data, at, source, sensor, fields)
+        elif form == "senml":
+            return [self._checked(event, data, source) for event in senml.parse(data, at, source, sensor)]
+        elif form == "csv":
+            return self._cells(data, at, source, sensor)
+        elif form == "pairs":
+            event = plain.parse_pairs(data, at, source, sensor)
+        else:
+            event = reject(_why_unknown(data), data, at.utc, source, sensor)
+        return [self._checked(event, data, source)]
+
+    def _cells(self, line: bytes, at: Instant, source: str, sensor: str) -> list[Event]:
+        columns = plain.header(line)
+        if columns is not None:
+            if source not in self._columns and len(self._columns) >= MOST_SOURCES:
+                del self._columns[next(iter(self._columns))]
+            self._columns[source] = columns
+            return []
+        event = plain.parse_cells(line, self._columns.get(source, ()), at, source, sensor)
+        return [self._checked(event, line, source)]
+
+    def _checked(self, event: Event, raw: bytes, source: str) -> Event:
+        if self.plausibility is None or isinstance(event, Rejected):
+            return event
+        return self.plausibility.check(event, raw, source)
+
+
+def _form_of_line(line: bytes) -> str:
+    if line.startswith(b"{"):
+        return "json"
+    if line.startswith(b"["):
+        return "senml"
+    if _PAIR.match(line):
+        return "pairs"
+    return "csv" if any(mark in line for mark in (b",", b";", b"\t")) else "none"
+
+
+def _why_unknown(data: bytes) -> Reason:
+    return Reason.NOT_A_LINE if data.isascii() and data.decode("ascii").isprintable() else Reason.NOT_TEXT
+
+
+def _name_or_none(name: str) -> str:
+    return name if name_allowed(name) else ""
+
+
+def _kept_by_broker(event: Event) -> Event:
+    return event._replace(flags=event.flags | _RETAINED) if isinstance(event, Reading) else event

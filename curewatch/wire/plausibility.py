@@ -1,0 +1,198 @@
+"""Can this be true? Each reading against what air can do and against the sensor's last one.
+
+A value outside the window is refused; what is strange but possible is kept with a flag. One small state
+for each sensor, and at most ``MOST_SENSORS`` of them: a flood of invented names cannot fill the memory.
+
+Source of the numbers: the window -40..60 degC and the clamp of 100..102 % follow what humidity chips
+specify and do when wet (common practice); the jump limits are assumed, wide enough for a door opened
+onto a frosty yard. Each is an attribute of :class:`Window`.
+"""
+
+from collections import OrderedDict
+from dataclasses import dataclass
+
+from curewatch.readings import Flag, Reading, Rejected
+from curewatch.units import ZERO_CELSIUS
+from curewatch.wire.reasons import Reason, reject
+
+MOST_SENSORS = 1024
+RECENT = 64  # stamps a sensor's state remembers, to know a duplicate delivered out of order
+CLOCK_SET = 1_577_836_800.0  # 2020-01-01T00:00Z: a stamp from before it is from a clock never set [s]
+
+_CLAMPED, _JUMP, _LATE = int(Flag.CLAMPED), int(Flag.JUMP), int(Flag.LATE)
+_ARRIVAL, _DOUBT = int(Flag.ARRIVAL_TIME), int(Flag.CLOCK_DOUBT)
+_OWN_STAMP = ~int(Flag.ARRIVAL_TIME | Flag.AGE_GIVEN)
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """What is believed. SI."""
+
+    temperature_lowest: float = ZERO_CELSIUS - 40.0  # [K]
+    temperature_highest: float = ZERO_CELSIUS + 60.0  # [K]
+    humidity_highest: float = 1.02  # above 1 it is clamped, with a flag [1]
+    carbon_dioxide_highest: float = 0.1  # [1]
+    jump_temperature: float = 3.0  # at once [K], and
+    jump_temperature_rate: float = 1.0 / 60.0  # [K/s]
+    jump_humidity: float = 0.15  # at once [1], and
+    jump_humidity_rate: float = 0.05 / 60.0  # [1/s]
+    ahead: float = 120.0  # a stamp may lie this far ahead of arrival [s]
+    behind: float = 7 * 86400.0  # and this far behind: the longest backlog a node of ours keeps [s]
+    late: float = 600.0  # delivered this long after it was measured is late [s]
+
+
+class _Last:
+    """What is remembered of one sensor: its newest reading, and the stamps of the last few."""
+
+    __slots__ = ("reading", "recent")
+
+    def __init__(self, reading: Reading) -> None:
+        self.reading = reading
+        self.recent: OrderedDict[float, Reading] = OrderedDict()  # at most RECENT
+
+
+class Plausibility:
+    """Feed it readings in the order of arrival."""
+
+    def __init__(self, window: Window = Window()) -> None:
+        self.window = window
+        self._lasts: dict[str, _Last] = {}  # at most MOST_SENSORS; the longest unchanged goes first
+
+    def check(self, reading: Reading, raw: bytes = b"", source: str = "") -> Reading | Rejected:
+        """The reading, perhaps with flags; or the reason why it cannot be taken."""
+        trouble = self._impossible(reading)
+        if trouble is None:
+            last = self._lasts.get(reading.sensor)
+            checked = self._first(reading) if last is None else self._next(reading, last)
+            if isinstance(checked, Reading):
+                return checked
+            trouble = checked
+        return reject(trouble, raw, reading.received, source, reading.sensor)
+
+    def _impossible(self, reading: Reading) -> Reason | None:
+        window, temperature, humidity = self.window, reading.temperature, reading.relative_humidity
+        if temperature is not None and not (
+            window.temperature_lowest <= temperature <= window.temperature_highest
+        ):
+            return _why_temperature(temperature, humidity)
+        if humidity is not None and not 0.0 <= humidity <= window.humidity_highest:
+            return Reason.HUMIDITY
+        if reading.carbon_dioxide is not None and not (
+            0.0 <= reading.carbon_dioxide <= window.carbon_dioxide_highest
+        ):
+            return Reason.CARBON_DIOXIDE
+        if reading.flags & _ARRIVAL:
+            return None
+        return self._impossible_time(reading)
+
+    def _impossible_time(self, reading: Reading) -> Reason | None:
+        if reading.received < CLOCK_SET:  # our own clock is not set: nothing can be said of the sender's
+            return None
+        if reading.time < CLOCK_SET:
+            return Reason.CLOCK_UNSET
+        if reading.time > reading.received + self.window.ahead:
+            return Reason.CLOCK_AHEAD
+        if reading.time < reading.received - self.window.behind:
+            return Reason.CLOCK_BEHIND
+        return None
+
+    def _first(self, reading: Reading) -> Reading:
+        reading = self._flagged(reading, self._own_flags(reading))
+        while len(self._lasts) >= MOST_SENSORS:
+            del self._lasts[next(iter(self._lasts))]
+        self._lasts[reading.sensor] = last = _Last(reading)
+        last.recent[reading.time] = reading
+        return reading
+
+    def _next(self, reading: Reading, last: _Last) -> Reading | Reason:
+        newest = last.reading
+        flags = self._own_flags(reading)
+        if reading.time <= newest.time:
+            known = last.recent.get(reading.time)
+            if reading.flags & _ARRIVAL:
+                reading, flags = self._same_moment(reading, newest, flags)
+            elif known is not None:
+                return Reason.DUPLICATE if _same(known, reading) else Reason.CONFLICT
+            else:
+                flags |= _LATE
+        if not flags & _LATE:
+            jump = self._jump(reading, newest)
+            if jump and _exchanged(reading, newest):
+                return Reason.SWAPPED
+            flags |= jump
+        reading = self._flagged(reading, flags)
+        self._remember(reading, last)
+        return reading
+
+    def _remember(self, reading: Reading, last: _Last) -> None:
+        if reading.time >= last.reading.time or reading.flags & _ARRIVAL:
+            last.reading = reading
+        recent = last.recent
+        recent[reading.time] = reading
+        if len(recent) > RECENT:
+            recent.popitem(last=False)
+
+    def _own_flags(self, reading: Reading) -> int:
+        """What a reading shows without looking at any other."""
+        flags = 0
+        humidity = reading.relative_humidity
+        if humidity is not None and humidity > 1.0:
+            flags = _CLAMPED
+        if reading.received - reading.time > self.window.late:
+            flags |= _LATE
+        if reading.received < CLOCK_SET:
+            flags |= _DOUBT
+        return flags
+
+    def _same_moment(self, reading: Reading, newest: Reading, flags: int) -> tuple[Reading, int]:
+        """Stamped on arrival, not after the last one: several in one read, or our clock went back."""
+        if newest.time - reading.time < 1.0:  # two stamps of one read: a millisecond keeps them apart
+            return reading._replace(time=newest.time + 0.001), flags
+        return reading, flags | _DOUBT
+
+    def _jump(self, reading: Reading, newest: Reading) -> int:
+        window = self.window
+        elapsed = abs(reading.time - newest.time)
+        now, before = reading.temperature, newest.temperature
+        if now is not None and before is not None:
+            allowed = window.jump_temperature + window.jump_temperature_rate * elapsed
+            if abs(now - before) > allowed:
+                return _JUMP
+        wet, wet_before = reading.relative_humidity, newest.relative_humidity
+        if wet is not None and wet_before is not None:
+            allowed = window.jump_humidity + window.jump_humidity_rate * elapsed
+            if abs(wet - wet_before) > allowed:
+                return _JUMP
+        return 0
+
+    def _flagged(self, reading: Reading, flags: int) -> Reading:
+        if not flags:
+            return reading
+        if flags & _CLAMPED:
+            reading = reading._replace(relative_humidity=1.0)
+        return reading._replace(flags=reading.flags | flags)
+
+
+def _why_temperature(temperature: float, humidity: float | None) -> Reason:
+    """Too hot or too cold to be true: is it one of the two common mistakes?"""
+    number = temperature - ZERO_CELSIUS
+    if humidity is not None and 0.0 <= number <= 102.0 and -0.4 <= humidity <= 0.35 and number > 60.0:
+        return Reason.SWAPPED
+    return Reason.FAHRENHEIT if 60.0 < number <= 140.0 else Reason.TEMPERATURE
+
+
+def _exchanged(reading: Reading, newest: Reading) -> bool:
+    """Do the two quantities stand in each other's place, as seen from the last reading?"""
+    if reading.temperature is None or newest.temperature is None:
+        return False
+    if reading.relative_humidity is None or newest.relative_humidity is None:
+        return False
+    now_c, before_c = reading.temperature - ZERO_CELSIUS, newest.temperature - ZERO_CELSIUS
+    wet, wet_before = reading.relative_humidity * 100.0, newest.relative_humidity * 100.0
+    return (
+        abs(now_c - wet_before) < 3.0 and abs(wet - before_c) < 3.0 and abs(now_c - before_c) > 10.0
+    )  # margins assumed
+
+
+def _same(one: Reading, other: Reading) -> bool:
+    return one.temperature == other.temperature and one.relative_humidity == other.relative_humidity

@@ -1,0 +1,81 @@
+"""Why something that came in is not a reading: short, stable phrases, and what to do about each.
+
+A reason is counted and shown under its phrase, so a phrase never carries a value; the raw bytes
+stand beside it.
+"""
+
+from enum import StrEnum
+
+from curewatch.readings import Rejected
+
+RAW_LONGEST = 160  # bytes of what came in that a Rejected keeps
+
+
+class Reason(StrEnum):
+    """The phrases. They are part of the interface: scripts and logbooks may rely on them."""
+
+    TOO_LONG = "longer than a line may be"
+    CUT_OFF = "cut off before its end"
+    NOT_TEXT = "not text"
+    WRONG_BAUD = "not text: wrong baud rate?"
+    NOT_A_LINE = "no form of ours"
+    BAD_CHECKSUM = "checksum does not match"
+    NO_CHECKSUM = "checksum missing"
+    VERSION = "a newer version of the form"
+    BAD_NAME = "sensor name not allowed"
+    BAD_NUMBER = "not a number"
+    BAD_TIME = "not a time"
+    BAD_UNIT = "unit not known"
+    BAD_JSON = "broken JSON"
+    BAD_CBOR = "broken CBOR"
+    BAD_SENML = "broken SenML"
+    TWICE = "a field given twice"
+    MUST_UNDERSTAND = "a field that must be understood and is not"
+    NO_QUANTITY = "neither temperature nor humidity"
+    TEMPERATURE = "temperature not plausible"
+    HUMIDITY = "humidity not plausible"
+    CARBON_DIOXIDE = "carbon dioxide not plausible"
+    FAHRENHEIT = "looks like Fahrenheit"
+    SWAPPED = "temperature and humidity look swapped"
+    CLOCK_UNSET = "stamp from before the sensor's clock was set"
+    CLOCK_AHEAD = "stamp in the future"
+    CLOCK_BEHIND = "stamp too old"
+    DUPLICATE = "came before"
+    CONFLICT = "other values for the same moment"
+
+
+WHAT_TO_DO: dict[str, str] = {
+    Reason.TOO_LONG: "something else talks on this line; check what is connected",
+    Reason.CUT_OFF: "check the cable, and that the board prints whole lines",
+    Reason.NOT_TEXT: "boot noise is harmless; if it stays, check the cable and the device",
+    Reason.WRONG_BAUD: "set the port's baud in the configuration to what the board speaks",
+    Reason.NOT_A_LINE: "see firmware_notes/LINE_FORM.md for the forms that are read",
+    Reason.BAD_CHECKSUM: "a byte was lost or changed on the way; check cable length and ground",
+    Reason.NO_CHECKSUM: "the line was cut, or the board's code is not the one of firmware_notes",
+    Reason.VERSION: "update this program, or load the older code on the board",
+    Reason.BAD_NAME: "letters, digits and _ . : / - only, at most 64",
+    Reason.BAD_NUMBER: "a sensor that fails often prints nan; check its wiring",
+    Reason.BAD_TIME: "seconds since 1970, or ISO 8601",
+    Reason.BAD_UNIT: "use degC, degF, K, %, %RH or ppm",
+    Reason.BAD_JSON: "check the device's message format",
+    Reason.BAD_CBOR: "check the device's message format",
+    Reason.BAD_SENML: "check the pack against RFC 8428; firmware_notes/SENML.md has samples",
+    Reason.TWICE: "one value for each field; which one is meant cannot be told",
+    Reason.MUST_UNDERSTAND: "update this program; the sender insists on a field it does not know",
+    Reason.NO_QUANTITY: "name the device's own fields in the configuration: fields = { temperature_c = … }",
+    Reason.TEMPERATURE: "-40 to 60 degC is believed; check sensor and unit",
+    Reason.HUMIDITY: "0 to 102 % is believed; check sensor and unit",
+    Reason.CARBON_DIOXIDE: "0 to 100 000 ppm is believed; check sensor and unit",
+    Reason.FAHRENHEIT: "set the device to degC, or name the field temperature_f",
+    Reason.SWAPPED: "exchange the two fields in the configuration or on the board",
+    Reason.CLOCK_UNSET: "let the board send an age, or no time at all, until its clock is set",
+    Reason.CLOCK_AHEAD: "set the clock: the board's, or this machine's",
+    Reason.CLOCK_BEHIND: "set the board's clock; readings this old are not taken as new",
+    Reason.DUPLICATE: "nothing: it is counted once",
+    Reason.CONFLICT: "two devices use one name, or one device reports twice; give each its own name",
+}
+
+
+def reject(reason: Reason, raw: bytes, at: float, source: str = "", sensor: str = "") -> Rejected:
+    """The refusal, with what came in cut to a bounded length."""
+    return Rejected(reason, raw[:RAW_LONGEST], at, source, sensor)
