@@ -62,6 +62,20 @@ class Wording:
             return f"{ounce_from_gram(grams):.1f} oz"
         return f"{grams:.1f} g" if grams < 20 else f"{grams:.0f} g"
 
+    def quantity(self, name: str, value: float | None) -> str:
+        """A value by the name of its quantity, as checks and limits carry it."""
+        match name:
+            case "temperature":
+                return self.temperature(value)
+            case "difference":
+                return self.difference(value)
+            case "fraction":
+                return self.percent(value)
+            case "duration":
+                return UNKNOWN if value is None else duration(value)
+            case _:
+                return UNKNOWN if value is None or not math.isfinite(value) else f"{value:.3g}"
+
     def local(self, utc: float) -> datetime:
         return datetime.fromtimestamp(utc, self.zone)
 

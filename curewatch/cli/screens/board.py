@@ -1,0 +1,263 @@
+"""The board: a pure function of what is known and what time it is, as rows of styled text.
+
+Read from two metres: the verdict and the next deadline in letters five rows high. Nearer: why, the
+chart, the alerts, the sensors. Nothing is told by colour alone, so that every terminal will do.
+"""
+
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from rich.text import Text
+
+from curewatch.advice.alerts import Standing
+from curewatch.advice.answer import Advice, Check, Moment, Status, Verdict
+from curewatch.cli.safe_text import safe_line
+from curewatch.cli.screens.chart import Chart, chart_rows, no_curve
+from curewatch.cli.screens.large import large, large_width
+from curewatch.cli.wording import Wording, day, duration
+from curewatch.jobs import Layup
+from curewatch.units import HOUR, MINUTE
+
+INK = {Verdict.GO: "█", Verdict.NO_GO: "█", Verdict.UNKNOWN: "▒"}
+COLOUR = {Verdict.GO: "bold green", Verdict.NO_GO: "bold red", Verdict.UNKNOWN: "bold"}
+WORD = {Status.HOLDS: "holds", Status.CARE: "CARE", Status.FAILS: "FAILS", Status.UNKNOWN: "UNKNOWN"}
+WORD_COLOUR = {Status.HOLDS: "", Status.CARE: "bold", Status.FAILS: "bold red", Status.UNKNOWN: "bold"}
+WORST_FIRST = [Status.FAILS, Status.UNKNOWN, Status.CARE, Status.HOLDS]
+WIDE = 110  # columns from which the chart stands beside the reasons
+SMALL = 20  # rows below which there is no chart
+
+
+@dataclass(frozen=True, slots=True)
+class Running:
+    """One layer in progress and what will become of it."""
+
+    layup: Layup
+    moments: tuple[Moment, ...] = ()
+    said: str = ""  # its state in a few words: "open", "gelled", "stalls"
+
+
+@dataclass(frozen=True, slots=True)
+class SensorState:
+    """One sensor: its last word and how it is."""
+
+    name: str
+    role: str
+    health: str  # one word: fresh, late, silent, …
+    time: float | None = None  # UTC, of its last reading [s]
+    temperature: float | None = None  # [K]
+    relative_humidity: float | None = None  # [1]
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """All that the board shows, as it was known at ``at``."""
+
+    at: float  # UTC [s]
+    shed: str
+    boat: str = ""
+    advice: Advice | None = None
+    running: tuple[Running, ...] = ()
+    alerts: tuple[Standing, ...] = ()
+    sensors: tuple[SensorState, ...] = ()
+    chart: Chart = field(default_factory=lambda: Chart(no_curve(), no_curve()))
+    daemon: str = ""  # who keeps the logbook, and what came in
+
+
+class Deadline(NamedTuple):
+    """The next moment that somebody must act on, at its cautious end."""
+
+    due: float  # UTC [s]
+    text: str
+    layup: str
+
+
+# moment -> (what to say, which end of the band is the cautious one)
+DEADLINES = {
+    "laminate-from": ("laminate again from", "late"),
+    "laminate-before": ("laminate again before", "early"),
+    "tack-free": ("tack-free by", "late"),
+    "hard": ("hard by", "late"),
+}
+
+
+def next_deadline(running: tuple[Running, ...], now: float) -> Deadline | None:
+    """The soonest deadline of any layer still to come."""
+    found = [
+        Deadline(due, words, each.layup.layup)
+        for each in running
+        for moment in each.moments
+        if moment.name in DEADLINES
+        for words, end in (DEADLINES[moment.name],)
+        if (due := getattr(moment, end)) is not None and due > now
+    ]
+    return min(found, default=None)
+
+
+def board(state: Board, now: float, words: Wording, width: int, height: int) -> list[Text]:
+    """Exactly ``height`` rows, none wider than ``width``."""
+    head = _head(state, now, words, width)
+    foot = _foot(state, now, words, width)
+    room = height - len(head) - len(foot)
+    body = (_wide if width >= WIDE and room >= 14 else _compact)(state, now, words, width, max(0, room))
+    rows = [*head, *body[: max(0, room)]]
+    rows += [Text()] * (height - len(rows) - len(foot)) + foot
+    return [_cut(row, width) for row in rows[:height]]
+
+
+def _cut(row: Text, width: int) -> Text:
+    row = row.copy()
+    row.truncate(width, overflow="ellipsis")
+    return row
+
+
+def _head(state: Board, now: float, words: Wording, width: int) -> list[Text]:
+    place = safe_line(" · ".join(filter(None, (state.shed, state.boat))), width // 2)
+    today = words.local(now).date()
+    when = f"{day(today, today)} {words.time(now)}"
+    top = Text(f" {place}{when:>{max(1, width - len(place) - 2)}}", style="bold")
+    verdict = state.advice.verdict if state.advice else Verdict.UNKNOWN
+    deadline = next_deadline(state.running, now)
+    return [top, *_large_rows(verdict, deadline, now, width), *_headlines(state, deadline, now, words, width)]
+
+
+def _large_rows(verdict: Verdict, deadline: Deadline | None, now: float, width: int) -> list[Text]:
+    said = verdict.upper()
+    if large_width(said) + 2 > width:
+        return [Text(f" {said}", style=COLOUR[verdict])]
+    count = countdown(deadline.due - now) if deadline else ""
+    fits = count and large_width(said) + large_width(count) + 4 <= width
+    left, right = large(said, INK[verdict]), large(count) if fits else ("",) * 5
+    return [
+        Text.assemble(
+            " ", (row, COLOUR[verdict]), " " * (width - 2 - len(row) - len(beside)), (beside, "bold"), " "
+        )
+        for row, beside in zip(left, right, strict=True)
+    ]
+
+
+def _headlines(state: Board, deadline: Deadline | None, now: float, words: Wording, width: int) -> list[Text]:
+    said = (
+        safe_line(state.advice.headline) if state.advice else "no answer yet: waiting for the first readings"
+    )
+    rows = [Text(f" {said}", style="bold")]
+    if deadline:
+        due, left = words.moment(deadline.due, now), countdown(deadline.due - now)
+        rows.append(Text(f" {deadline.text} {due}, in {left} h ({safe_line(deadline.layup)})"))
+    else:
+        rows.append(Text(" no layer running; when you start one: curewatch layer --mass 150"))
+    return rows
+
+
+def countdown(seconds: float) -> str:
+    """Hours and minutes left, rounded down so that nobody is late by it: ``0:42``."""
+    minutes = max(0, int(seconds // MINUTE))
+    return f"{minutes // 60}:{minutes % 60:02d}"
+
+
+def _compact(state: Board, now: float, words: Wording, width: int, room: int) -> list[Text]:
+    alerts = _alerts(state, now, words, 2 if room < 18 else 4)
+    plot = 0 if room + 8 < SMALL else min(max(8, room // 2), 16)
+    reasons = _reasons(state, now, words, max(2, room - len(alerts) - plot))
+    drawn = chart_rows(state.chart, now, words, width - 1, plot) if plot else []
+    rows = [*reasons, *(Text(row) for row in drawn)]
+    return rows[: room - len(alerts)] + alerts
+
+
+def _wide(state: Board, now: float, words: Wording, width: int, room: int) -> list[Text]:
+    left_width = width // 2
+    left = _reasons(state, now, words, room - 6)
+    left += [Text(), *_layups(state, now, words)]
+    alerts = _alerts(state, now, words, 4)
+    drawn = chart_rows(state.chart, now, words, width - left_width - 2, room - len(alerts) - 1)
+    beside = [
+        Text.assemble(_padded(left[index] if index < len(left) else Text(), left_width), " ", row)
+        for index, row in enumerate(drawn)
+    ]
+    return [*beside, Text(), *alerts]
+
+
+def _padded(row: Text, width: int) -> Text:
+    row = _cut(row, width)
+    row.pad_right(max(0, width - row.cell_len))
+    return row
+
+
+def _reasons(state: Board, now: float, words: Wording, most: int) -> list[Text]:
+    if state.advice is None:
+        return []
+    ordered = sorted(state.advice.checks, key=lambda check: WORST_FIRST.index(check.status))
+    rows = [_reason(check, now, words) for check in ordered[:most]]
+    if len(ordered) > most and rows:
+        more = len(ordered) - most + 1
+        rows[-1] = Text(f" {'':7} and {more} more checks: curewatch tonight")
+    return rows
+
+
+def _reason(check: Check, now: float, words: Wording) -> Text:
+    detail = f" {safe_line(check.title)}: {words.quantity(check.quantity, check.value)}"
+    if check.limit:
+        detail += f", {check.sense} {words.quantity(check.limit.quantity, check.limit.value)}"
+    if check.at is not None and check.at > now:
+        detail += f", at {words.moment(check.at, now)}"
+    if check.note and check.status is not Status.HOLDS:
+        detail += f" ({safe_line(check.note)})"
+    return Text.assemble(" ", (f"{WORD[check.status]:7}", WORD_COLOUR[check.status]), detail)
+
+
+def _layups(state: Board, now: float, words: Wording) -> list[Text]:
+    rows = []
+    for each in state.running:
+        ago = duration(now - each.layup.started)
+        rows.append(
+            Text(f" {safe_line(each.layup.layup)} {safe_line(each.layup.system)}, {ago} ago {each.said}")
+        )
+        rows += [
+            Text(f"   {safe_line(moment.title)}: {words.band(moment.early, moment.late, now)}")
+            for moment in each.moments
+            if moment.late is None or moment.late > now
+        ]
+    return rows
+
+
+def _alerts(state: Board, now: float, words: Wording, most: int) -> list[Text]:
+    if not state.alerts:
+        return [Text(" no alert stands")]
+    waiting = sorted(state.alerts, key=lambda alert: (alert.acknowledged is not None, alert.since))
+    rows = []
+    for alert in waiting[:most]:
+        seen = alert.acknowledged is not None
+        mark, style = (" seen  ", "") if seen else (" ALERT ", "reverse bold")
+        rows.append(
+            Text.assemble((mark, style), f" {words.moment(alert.since, now)} {safe_line(alert.text)}")
+        )
+    if len(waiting) > most:
+        rows[-1].append(f" (and {len(waiting) - most} more)")
+    return rows
+
+
+def _foot(state: Board, now: float, words: Wording, width: int) -> list[Text]:
+    said = " · ".join(_sensor(sensor, now, words) for sensor in state.sensors) or "no sensor heard yet"
+    unseen = sum(alert.acknowledged is None for alert in state.alerts)
+    keys = f" a acknowledge{f' ({unseen})' if unseen else ''}   q leave   {safe_line(state.daemon)}"
+    return [Text(f" {said}"), Text(keys, style="dim")]
+
+
+def _sensor(sensor: SensorState, now: float, words: Wording) -> str:
+    parts = [safe_line(sensor.name, 16)]
+    if sensor.temperature is not None:
+        parts.append(words.temperature(sensor.temperature).replace(" °", "°"))
+    if sensor.relative_humidity is not None:
+        parts.append(words.percent(sensor.relative_humidity).replace(" %", "%"))
+    if sensor.health != "fresh":
+        parts.append(sensor.health.upper())
+    if sensor.time is not None:
+        parts.append(_age(now - sensor.time))
+    return " ".join(parts)
+
+
+def _age(seconds: float) -> str:
+    """Short: ``20s``, ``3min``, ``5h``."""
+    seconds = max(0.0, seconds)
+    if seconds < 90:
+        return f"{seconds:.0f}s"
+    return f"{seconds / MINUTE:.0f}min" if seconds < 2 * HOUR else f"{seconds / HOUR:.0f}h"

@@ -1,0 +1,161 @@
+"""The board as text: goldens that a person can read, and what must hold at any size."""
+
+import os
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+from rich.console import Console
+
+from curewatch.advice.alerts import Key, Kind, Standing
+from curewatch.advice.answer import Advice, Check, Moment, Status, Verdict
+from curewatch.advice.limits import Limit
+from curewatch.cli.screens.board import Board, Running, SensorState, board, countdown, next_deadline
+from curewatch.cli.screens.chart import Chart, Curve, Window
+from curewatch.cli.wording import wording
+from curewatch.clock import utc_from_iso
+from curewatch.jobs import Layup
+
+GOLDENS = Path(__file__).parent / "goldens"
+NOW = utc_from_iso("2026-11-25T20:40:00Z")
+WORDS = wording(ZoneInfo("Europe/Lisbon"), "C,g,24h", {})
+
+
+def curves() -> tuple[Curve, Curve]:
+    """Demo numbers: an evening that cools towards its dew point."""
+    time = np.arange(NOW - 12 * 3600, NOW + 12 * 3600, 900.0)
+    hours = (time - NOW) / 3600
+    spread = np.where(hours > 0, 0.3 + 0.15 * hours, 0.0)
+    surface = 282.15 + 3 * np.cos((hours + 6) * 2 * np.pi / 24)
+    dew_point = 279.65 + 0.8 * np.sin(hours / 5)
+    return (
+        Curve(time, surface - spread, surface, surface + spread),
+        Curve(time, dew_point - spread / 2, dew_point, dew_point + spread / 2),
+    )
+
+
+def evening() -> Board:
+    """Demo numbers: a layer of forty minutes on a cooling hull."""
+    margin = Limit(3.0, "difference", "published", "ISO 8502-4 practice, quoted second-hand")
+    warmth = Limit(281.15, "temperature", "datasheet", "the system's file")
+    damp = Limit(0.85, "fraction", "common practice", "coating work")
+    checks = (
+        Check("condensation-now", "margin over the dew point", Status.HOLDS, "difference", 3.9, margin),
+        Check(
+            "condensation-ahead",
+            "margin until tack-free",
+            Status.FAILS,
+            "difference",
+            1.2,
+            margin,
+            at=NOW + 4 * 3600,
+            note="on 3 of 10 paths",
+        ),
+        Check("temperature", "hull warm enough", Status.HOLDS, "temperature", 282.3, warmth),
+        Check("humidity", "air dry enough", Status.HOLDS, "fraction", 0.78, damp, "at most"),
+        Check("blush", "blush", Status.CARE, "number", 0.4, note="peel ply needed"),
+    )
+    moments = (
+        Moment("gel", "gel", NOW + 3000, NOW + 4200, NOW + 6000),
+        Moment("laminate-from", "laminate again from", NOW + 2000, NOW + 2600, NOW + 3300),
+        Moment("laminate-before", "laminate again before", NOW + 6200, NOW + 8400, NOW + 12000),
+        Moment("tack-free", "tack-free", NOW + 14000, NOW + 18000, NOW + 26000),
+    )
+    surface, dew_point = curves()
+    return Board(
+        at=NOW,
+        shed="Saltmarsh Shed",
+        boat="Kittiwake Nine",
+        advice=Advice(
+            Verdict.NO_GO,
+            "the hull comes within 1.2 K of the dew point at 00:40",
+            NOW,
+            NOW,
+            "epoxy-slow",
+            "slow epoxy",
+            checks,
+        ),
+        running=(Running(Layup("L1", NOW - 2400, "epoxy-slow", 0.15), moments, "open"),),
+        alerts=(
+            Standing(Key(Kind.PEEL_PLY, "L1"), NOW - 600, "peel-ply needed on L1", "press it on", None, 0),
+            Standing(
+                Key(Kind.SENSOR, "yard"), NOW - 1800, "yard silent for 30 min", "", None, 0, acknowledged=NOW
+            ),
+        ),
+        sensors=(
+            SensorState("bench", "air", "fresh", NOW - 20, 283.4, 0.78),
+            SensorState("hull", "surface", "fresh", NOW - 25, 282.3),
+            SensorState("yard", "outside", "silent", NOW - 1800, 279.0, 0.9),
+        ),
+        chart=Chart(surface, dew_point, (Window("L1", NOW + 3300, NOW + 6200),)),
+        daemon="12,345 readings",
+    )
+
+
+def as_text(rows: list, width: int, **settings: object) -> str:
+    """The rows as a terminal without colour shows them."""
+    with Path(os.devnull).open("w", encoding="utf-8") as nowhere:
+        console = Console(width=width, file=nowhere, record=True, markup=False, highlight=False, **settings)
+        for row in rows:
+            console.print(row, soft_wrap=True)
+        return console.export_text(styles=False)
+
+
+@pytest.mark.parametrize(("width", "height"), [(80, 24), (120, 36)])
+def test_the_board_looks_as_kept(width: int, height: int) -> None:
+    """The rows equal the golden file; write it anew with CUREWATCH_WRITE_GOLDENS=1 and read the diff."""
+    shown = as_text(board(evening(), NOW, WORDS, width, height), width)
+    golden = GOLDENS / f"board_{width}.txt"
+    if os.environ.get("CUREWATCH_WRITE_GOLDENS"):
+        golden.parent.mkdir(exist_ok=True)
+        golden.write_text(shown, encoding="utf-8")
+    assert shown == golden.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("width", [20, 40, 60, 79, 80, 100, 110, 132, 200])
+@pytest.mark.parametrize("height", [6, 10, 20, 24, 30, 50])
+def test_the_board_fits_any_terminal(width: int, height: int) -> None:
+    """Exactly as many rows as there are, none wider, and the verdict always among them."""
+    rows = board(evening(), NOW, WORDS, width, height)
+    assert len(rows) == height
+    assert max(row.cell_len for row in rows) <= width
+
+
+def test_an_empty_board_says_what_it_waits_for() -> None:
+    """Nothing known: unknown, and what to do, at any time."""
+    shown = as_text(board(Board(NOW, "Saltmarsh Shed"), NOW, WORDS, 80, 24), 80)
+    assert "waiting for the first readings" in shown
+    assert "no sensor heard yet" in shown
+    assert "▒" in shown
+
+
+def test_names_from_outside_are_text() -> None:
+    """Escape codes and markup in a sensor's or a shed's name reach the screen as characters."""
+    state = Board(NOW, "[red]\x1b[2Jshed", sensors=(SensorState("\x1b]0;x\x07", "air", "fresh", NOW),))
+    shown = "\n".join(row.plain for row in board(state, NOW, WORDS, 80, 24))
+    assert "\x1b" not in shown
+    assert "\x07" not in shown
+    assert "[red]\\x1b[2Jshed" in shown
+
+
+def test_the_countdown_is_to_the_cautious_end() -> None:
+    """'Before' counts to its early end, 'from' to its late one, and minutes are never rounded up."""
+    running = evening().running
+    first = next_deadline(running, NOW)
+    assert first is not None
+    assert (first.text, first.due) == ("laminate again from", NOW + 3300)
+    second = next_deadline(running, NOW + 3400)
+    assert second is not None
+    assert (second.text, second.due) == ("laminate again before", NOW + 6200)
+    assert next_deadline(running, NOW + 10**6) is None
+    assert countdown(3659) == "1:00"
+    assert countdown(-5) == "0:00"
+
+
+def test_the_same_state_later_counts_down() -> None:
+    """Time is an argument: the same state a minute later shows a minute less."""
+    before = as_text(board(evening(), NOW, WORDS, 80, 24), 80)
+    after = as_text(board(evening(), NOW + 60, WORDS, 80, 24), 80)
+    assert "in 0:55 h" in before
+    assert "in 0:54 h" in after
