@@ -6,9 +6,9 @@ common practice. A user's own value is used and shown as such, with what it repl
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, replace
-from typing import Any
 
 from curewatch.errors import ConfigurationError
+from curewatch.materials.system import ResinSystem
 from curewatch.units import MINUTE, fraction_from_percent, kelvin_from_celsius
 
 
@@ -61,15 +61,53 @@ OWN: dict[str, tuple[str, Callable[[float], float], float, float]] = {
 }
 
 
-def for_system(system: Any, own: Mapping[str, float] | None = None) -> Limits:
-    """The lines for one resin system: the standard ones, narrowed by its sheet, then the user's own.
+RULES = ("coating", "datasheet", "classed-workshop")
+
+
+def for_system(system: ResinSystem, own: Mapping[str, float] | None = None, rules: str = "coating") -> Limits:
+    """The lines for one resin system: the rule set's, narrowed by its sheet, then the user's own.
 
     Raises
     ------
     ConfigurationError
-        A key of ``own`` is not known, or its value lies outside what makes sense.
+        A key of ``own`` or the rule set is not known, or a value lies outside what makes sense.
     """
-    return with_own(standard(), own or {})
+    if rules not in RULES:
+        raise ConfigurationError(rules, ", ".join(RULES), key="limits.rules")
+    lines = standard()
+    lines = replace(
+        lines,
+        temperature_lowest=_of_sheet(system, "lowest_temperature", lines.temperature_lowest),
+        temperature_highest=_of_sheet(system, "highest_temperature", lines.temperature_highest),
+    )
+    sheet = _of_sheet(system, "highest_humidity", lines.humidity_highest)
+    if rules == "datasheet" or sheet.value < lines.humidity_highest.value:
+        lines = replace(lines, humidity_highest=sheet)
+    if rules == "classed-workshop":
+        lines = _classed(lines)
+    return with_own(lines, own or {})
+
+
+def _of_sheet(system: ResinSystem, name: str, instead: Limit) -> Limit:
+    """A limit as the system's own file states it, with the origin the file gives."""
+    origin = system.origins.get(f"limits.{name}")
+    tag = origin.tag if origin else "datasheet"
+    source = f"{system.name}: {origin.source}" if origin else f"{system.name}: its sheet"
+    return Limit(
+        getattr(system.limits, name), instead.quantity, "datasheet" if tag == "sheet" else tag, source
+    )
+
+
+def _classed(lines: Limits) -> Limits:
+    """Warmth and dryness as a classification society's text for FRP workshops asks for them."""
+    source = "classification-society text for FRP workshops"
+    warm = Limit(291.15, "temperature", "published", f"{source}: 18 degC or more")
+    dry = Limit(0.80, "fraction", "published", f"{source}: 80 % or less")
+    return replace(
+        lines,
+        temperature_lowest=max(warm, lines.temperature_lowest, key=lambda line: line.value),
+        humidity_highest=min(dry, lines.humidity_highest, key=lambda line: line.value),
+    )
 
 
 def with_own(limits: Limits, own: Mapping[str, float]) -> Limits:

@@ -1,0 +1,245 @@
+"""The lines that are drawn through a course: which paths hold, and what one start's check says.
+
+A :class:`Line` holds one value for each start and path against one limit, with the sensors' error
+taken off. ``holds`` gives truth values for the strip of windows and the levers, ``judged`` gives the
+check that a person reads for one start; both from the same numbers, so they cannot disagree.
+"""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from curewatch.advice.answer import Check, Status
+from curewatch.advice.course import Course
+from curewatch.advice.limits import Limit, Limits
+from curewatch.advice.situation import Situation
+from curewatch.materials.system import ResinSystem
+from curewatch.model import surface
+from curewatch.units import FloatArray
+
+BoolArray = NDArray[np.bool_]
+BEYOND = 10.0  # K outside the sheet's range, where neither sheet nor model says anything (assumed)
+
+
+class Errors(NamedTuple):
+    """One standard deviation of what the sensors say, as it enters each check."""
+
+    margin: float  # [K]
+    temperature: float  # [K]
+    humidity: float  # [1]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One question about every start and path. ``values`` (starts, members); nan never holds."""
+
+    name: str
+    title: str
+    values: FloatArray
+    limit: Limit
+    at_least: bool
+    error: float  # multiple of the standard deviation, in the limit's unit
+    multiple: float
+
+    def spare(self) -> FloatArray:
+        """How far each value lies on the good side, error taken off. (starts, members)"""
+        good = self.values - self.limit.value if self.at_least else self.limit.value - self.values
+        return good - self.error
+
+    def holds(self) -> BoolArray:
+        """Truth of each. (starts, members)"""
+        return np.asarray(self.spare() >= 0.0)  # false for nan
+
+
+def lines(seen: Course, limits: Limits, errors: Errors) -> tuple[Line, ...]:
+    """The questions on the coming hours, from the start until the film is set."""
+    k = limits.error_multiple.value
+    return (
+        Line(
+            "condensation",
+            "surface above dew point, until set",
+            seen.lowest_margin,
+            limits.condensation_margin,
+            True,
+            k * errors.margin,
+            k,
+        ),
+        Line(
+            "warm-enough",
+            "warm enough, until set",
+            seen.lowest_temperature,
+            limits.temperature_lowest,
+            True,
+            k * errors.temperature,
+            k,
+        ),
+        Line(
+            "cool-enough",
+            "cool enough, until set",
+            seen.highest_temperature,
+            limits.temperature_highest,
+            False,
+            k * errors.temperature,
+            k,
+        ),
+        Line(
+            "dry-enough",
+            "air dry enough, until set",
+            seen.highest_humidity,
+            limits.humidity_highest,
+            False,
+            k * errors.humidity,
+            k,
+        ),
+    )
+
+
+def holds(seen: Course, drawn: tuple[Line, ...]) -> BoolArray:
+    """Paths on which every line holds and the film sets. (starts, members)"""
+    all_hold = np.isfinite(seen.set)
+    for line in drawn:
+        all_hold = all_hold & line.holds()
+    return all_hold
+
+
+def judged(line: Line, likelihood: float) -> Check:
+    """The check for the first start: the value that this share of the paths stays on the good side of.
+
+    It holds exactly when at least that share of the paths holds: with the paths in order, the value at
+    place ``floor((1 - share) n)`` from the bad end decides.
+    """
+    spare = np.sort(np.nan_to_num(line.spare()[0], nan=-np.inf))
+    place = min(spare.size - 1, int(np.floor((1.0 - likelihood) * spare.size + 1e-9)))
+    deciding = float(spare[place])
+    good = deciding + line.error
+    value = line.limit.value + good if line.at_least else line.limit.value - good
+    return Check(
+        name=line.name,
+        title=line.title,
+        status=Status.HOLDS if deciding >= 0.0 else Status.FAILS,
+        quantity=line.limit.quantity,
+        value=value,
+        limit=line.limit,
+        sense="at least" if line.at_least else "at most",
+        error=line.error,
+        error_multiple=line.multiple,
+        spare=deciding,
+        likelihood=float(np.mean(line.holds()[0])),
+    )
+
+
+def shared(name: str, title: str, share: float, limits: Limits, note: str = "") -> Check:
+    """A check on a share of the paths alone."""
+    limit = limits.likelihood
+    return Check(
+        name=name,
+        title=title,
+        status=Status.HOLDS if share >= limit.value else Status.FAILS,
+        quantity="fraction",
+        value=share,
+        limit=limit,
+        spare=share - limit.value,
+        likelihood=share,
+        note=note,
+    )
+
+
+def condensation_now(situation: Situation, limits: Limits, errors: Errors) -> Check | None:
+    """The margin as measured, no model in it; none if either reading is missing."""
+    air, below = situation.air, situation.surface
+    if air is None or below is None or air.vapour_pressure is None or below.temperature is None:
+        return None
+    margin = float(surface.condensation_margin(below.temperature, air.vapour_pressure))
+    error = limits.error_multiple.value * errors.margin
+    spare = margin - error - limits.condensation_margin.value
+    older = min((air, below), key=lambda place: place.time)
+    return Check(
+        name="condensation-now",
+        title="surface above dew point, now",
+        status=Status.HOLDS if spare >= 0.0 else Status.FAILS,
+        quantity="difference",
+        value=margin,
+        limit=limits.condensation_margin,
+        error=error,
+        error_multiple=limits.error_multiple.value,
+        spare=spare,
+        age=situation.age(older),
+        sensor=" + ".join(dict.fromkeys((below.sensor, air.sensor))),
+        note="surface estimated, no probe" if below.estimated else "",
+    )
+
+
+def resin_range(seen: Course, system: ResinSystem) -> Check | None:
+    """Unknown, where the film would be far outside what the resin's sheet speaks of; else none."""
+    low, high = system.limits.lowest_temperature, system.limits.highest_temperature
+    coldest = float(np.median(seen.lowest_temperature[0]))
+    warmest = float(np.median(seen.highest_temperature[0]))
+    if coldest >= low - BEYOND and warmest <= high + BEYOND:
+        return None
+    found, limit, sense = (coldest, low, "at least") if coldest < low - BEYOND else (warmest, high, "at most")
+    origin = system.origins.get(
+        "limits.lowest_temperature" if sense == "at least" else "limits.highest_temperature"
+    )
+    return Check(
+        name="resin-range",
+        title="within what is known of the resin",
+        status=Status.UNKNOWN,
+        quantity="temperature",
+        value=found,
+        limit=Limit(limit, "temperature", origin.tag if origin else "datasheet", f"{system.name}: its sheet"),
+        sense=sense,
+        note=f"more than {BEYOND:g} K outside its range: neither sheet nor model speaks of it",
+    )
+
+
+def sensor_errors(situation: Situation) -> Errors:
+    """What the sensors' errors make of each check's value, by linear propagation."""
+    air, below = situation.air, situation.surface
+    if air is None or air.vapour_pressure is None:
+        return Errors(np.inf, np.inf, np.inf)
+    surface_sd = (below or air).temperature_sd
+    margin = float(surface.margin_sd(air.vapour_pressure, air.vapour_pressure_sd, surface_sd))
+    return Errors(margin, max(air.temperature_sd, surface_sd), air.relative_humidity_sd)
+
+
+BLUSH_NOTE = {
+    "none": "",
+    "peel ply": "peel ply needed: blush is likely",
+    "wash and abrade": "peel ply needed, or wash and abrade after: blush is certain enough",
+}
+
+
+def blush_check(seen: Course, system: ResinSystem, limits: Limits) -> Check:
+    """Blush that this share of the paths stays below: it asks for care, it does not forbid."""
+    ordered = np.sort(seen.blush[0])
+    likelihood = limits.likelihood.value
+    value = float(ordered[min(ordered.size - 1, int(np.ceil(likelihood * ordered.size)) - 1)])
+    outcome = blush_outcome(value, system)
+    origin = system.origins.get("blush.peel_ply_from")
+    limit = Limit(
+        system.blush.peel_ply_from,
+        "duration",
+        origin.tag if origin else "assumed",
+        f"{system.name}: {origin.source}" if origin else system.name,
+    )
+    return Check(
+        name="blush",
+        title="amine blush, until set",
+        status=Status.HOLDS if outcome == "none" else Status.CARE,
+        quantity="duration",
+        value=value,
+        limit=limit,
+        sense="at most",
+        spare=limit.value - value,
+        likelihood=float(np.mean(seen.blush[0] <= limit.value)),
+        note=BLUSH_NOTE[outcome],
+    )
+
+
+def blush_outcome(exposure: float, system: ResinSystem) -> str:
+    """none, peel ply, or wash and abrade: the class of an exposure in this system. [s]"""
+    if exposure < system.blush.peel_ply_from:
+        return "none"
+    return "peel ply" if exposure < system.blush.wash_from else "wash and abrade"

@@ -1,0 +1,44 @@
+"""The moments that follow from a start, each with its band over the paths and the lot."""
+
+import numpy as np
+
+from curewatch.advice.answer import Moment
+from curewatch.advice.course import Course
+from curewatch.materials.system import ResinSystem
+from curewatch.units import FloatArray
+
+BAND = (0.1, 0.5, 0.9)  # early, likely, late: four of five paths lie between early and late
+
+
+def timeline(seen: Course, system: ResinSystem) -> tuple[Moment, ...]:
+    """The moments of the first start of a course, in the order they come."""
+    tacky = system.surface.air_inhibited and not system.surface.wax
+    abrade = "waxed: abrade before any next layer" if system.surface.wax else ""
+    start = float(seen.start[0])
+    return (
+        moment("open-time", "open time ends", start, seen.open_time[0]),
+        moment("laminate-from", "may laminate again from", start, seen.stays_put[0], abrade),
+        moment("gel", "gel", start, seen.gel[0]),
+        moment("laminate-before", "laminate again before", start, seen.laminate_before[0], abrade),
+        moment(
+            "tack-free",
+            "cured to the touch, stays tacky in air" if tacky else "tack-free",
+            start,
+            seen.set[0],
+            "laminating resin without wax: its face stays tacky" if tacky else "",
+        ),
+        moment("hard", "hard: sand, handle", start, seen.hard[0]),
+    )
+
+
+def moment(name: str, title: str, start: float, after: FloatArray, note: str = "") -> Moment:
+    """Early, likely and late of one moment over the paths; where it does not come, it is late for ever."""
+    ordered = np.sort(np.nan_to_num(after, nan=np.inf))
+    early, likely, late = (
+        _stamp(start, float(ordered[min(ordered.size - 1, int(share * ordered.size))])) for share in BAND
+    )
+    return Moment(name, title, early, likely, late, float(np.mean(np.isfinite(after))), note)
+
+
+def _stamp(start: float, after: float) -> float | None:
+    return start + after if np.isfinite(after) else None

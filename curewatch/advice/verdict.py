@@ -1,0 +1,153 @@
+"""Go, no-go or unknown for one start: the checks, the verdict, the times.
+
+The order of judgement: a reading that cannot be trusted, or a resin outside what is known of it, makes
+the answer unknown; then any check that fails makes it no-go; only then is it go. Each check on the
+coming hours holds if it holds on a given share of the paths, from the start until the film is set,
+with the sensors' error taken off; and all of them together must hold on that share.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from curewatch.advice import cautions, checks, trust
+from curewatch.advice.answer import Advice, Check, Status, Verdict
+from curewatch.advice.course import Course, course
+from curewatch.advice.limits import Limits
+from curewatch.advice.situation import Situation
+from curewatch.advice.timeline import timeline
+from curewatch.advice.weather import Paths, weather
+from curewatch.errors import OutOfValidity
+from curewatch.materials.system import ResinSystem
+from curewatch.units import FloatArray
+
+NOW = 1800.0  # s: a start this close is judged by the readings of now as well
+FRESH_AIR = 420e-6  # mole fraction of carbon dioxide where nobody measures it
+
+
+def assess(
+    situation: Situation,
+    system: ResinSystem,
+    limits: Limits,
+    outlook: Paths | None,
+    start: float | None = None,
+    *,
+    batch_mass: float | None = None,
+    peroxide_percent: float | None = None,
+    rate_factor: FloatArray | None = None,
+) -> Advice:
+    """Judge one start.
+
+    Parameters
+    ----------
+    situation : Situation
+        What is known now, with every trouble.
+    system : ResinSystem
+    limits : Limits
+    outlook : Paths or None
+        The coming hours; without them the answer is unknown.
+    start : float, optional
+        UTC; now if not given. [s]
+    batch_mass : float, optional
+        Mixed in one pot, for the cautions. [kg]
+    peroxide_percent, rate_factor
+        As in :func:`curewatch.advice.course.course`.
+
+    Returns
+    -------
+    Advice
+        Never a go with anything unknown in it.
+    """
+    at = situation.at if start is None else start
+    said = Advice(
+        Verdict.UNKNOWN,
+        "",
+        at=situation.at,
+        start=at,
+        system=system.name,
+        system_title=system.title,
+        cautions=cautions.for_layup(system.kind, batch_mass),
+        basis=getattr(outlook, "basis", ""),
+    )
+    known = trust.freshness(situation, limits)
+    doubts = trust.remedies(situation, limits)
+    if doubts:
+        return _concluded(said, known, doubts)
+    if outlook is None:
+        return _concluded(said, (*known, _unheard("coming-hours", "the coming hours", "no outlook")))
+    try:
+        seen = course(
+            system,
+            weather(outlook, at),
+            np.zeros(1, dtype=np.int64),
+            rate_factor=rate_factor,
+            peroxide_percent=peroxide_percent,
+            carbon_dioxide=situation.carbon_dioxide or FRESH_AIR,
+        )
+    except OutOfValidity as trouble:
+        range_check = _unheard("resin-range", "within what is known of the resin", str(trouble))
+        return _concluded(said, (*known, range_check), (str(trouble),))
+    judged = judge(situation, system, limits, seen)
+    all_hold = float(np.mean(checks.holds(seen, checks.lines(seen, limits, checks.sensor_errors(situation)))))
+    blush = next(check for check in judged if check.name == "blush")
+    said = replace(
+        said,
+        timeline=timeline(seen, system),
+        likelihood=all_hold,
+        blush=checks.blush_outcome(blush.value or 0.0, system),
+        blush_why=blush.note,
+    )
+    return _concluded(said, (*known, *judged))
+
+
+def judge(situation: Situation, system: ResinSystem, limits: Limits, seen: Course) -> tuple[Check, ...]:
+    """Every check on the first start of a course."""
+    errors = checks.sensor_errors(situation)
+    drawn = checks.lines(seen, limits, errors)
+    together = float(np.mean(checks.holds(seen, drawn)[0]))
+    soon = float(seen.start[0]) - situation.at <= NOW
+    found = (
+        checks.condensation_now(situation, limits, errors) if soon else None,
+        *(checks.judged(line, limits.likelihood.value) for line in drawn),
+        _sets(seen, limits),
+        checks.shared("together", "all of these at once", together, limits),
+        checks.blush_check(seen, system, limits),
+        checks.resin_range(seen, system),
+    )
+    return tuple(check for check in found if check is not None)
+
+
+def _sets(seen: Course, limits: Limits) -> Check:
+    share = float(np.mean(np.isfinite(seen.set[0])))
+    stalled = float(np.mean(seen.glassy[0]))
+    note = f"stalls on {100 * stalled:.0f} % of paths: too cold to finish" if stalled >= 0.01 else ""
+    return checks.shared("sets", "sets before the outlook ends", share, limits, note)
+
+
+def _unheard(name: str, title: str, note: str) -> Check:
+    return Check(name, title, Status.UNKNOWN, "number", note=note)
+
+
+def _concluded(said: Advice, found: tuple[Check, ...], remedies: tuple[str, ...] = ()) -> Advice:
+    """The verdict that these checks allow, and its headline: the worst thing first."""
+    unknown = [check for check in found if check.status is Status.UNKNOWN]
+    failing = [check for check in found if check.status is Status.FAILS]
+    care = [check for check in found if check.status is Status.CARE]
+    if unknown:
+        verdict, headline = Verdict.UNKNOWN, _why(unknown[0])
+    elif failing:
+        verdict, headline = Verdict.NO_GO, _why(_worst(failing))
+    else:
+        verdict = Verdict.GO
+        headline = "every check holds until set" + (f"; {care[0].note}" if care else "")
+    return replace(said, verdict=verdict, headline=headline, checks=found, remedies=remedies)
+
+
+def _worst(failing: list[Check]) -> Check:
+    """The one that holds on the fewest paths; "all at once" only when no single check fails."""
+    single = [check for check in failing if check.name != "together"] or failing
+    return min(single, key=lambda check: -1.0 if check.likelihood is None else check.likelihood)
+
+
+def _why(check: Check) -> str:
+    return f"{check.title}: {check.note}" if check.note else check.title

@@ -1,0 +1,179 @@
+"""The evening's answer as lines of text: the answer, what to do, the checks, the times, the origins.
+
+Pure: an advice and a wording in, lines out, none wider than 80 columns. The first line is the answer;
+a person at two metres reads that one.
+"""
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from textwrap import wrap
+
+from curewatch.advice.answer import Advice, Check, Moment, Status, Verdict
+from curewatch.advice.limits import Limit
+from curewatch.cli.safe_text import safe_line
+from curewatch.cli.wording import UNKNOWN, Wording, duration
+
+WIDTH = 80
+ANSWER = {Verdict.GO: "GO", Verdict.NO_GO: "NO-GO", Verdict.UNKNOWN: "UNKNOWN"}
+MARK = {Status.HOLDS: "ok", Status.CARE: "CARE", Status.FAILS: "FAILS", Status.UNKNOWN: "??"}
+SENSE = {"at least": ">=", "at most": "<="}
+
+
+def lines(advice: Advice, wording: Wording, place: str = "") -> list[str]:
+    """The whole screen."""
+    sources = _Sources()
+    checks = [line for check in advice.checks for line in _check(check, advice, wording, sources)]
+    parts = [
+        _answer(advice, wording, place),
+        _section("What to do", (safe_line(remedy) for remedy in advice.remedies)),
+        ["", f"{'Checks':<44} {'found':>9}  {'limit':<12}{'spare':>8}", *checks],
+        _times(advice, wording),
+        _section("In the pot", advice.pot),
+        _section("The coming hours", (advice.basis,) if advice.basis else ()),
+        ["", "Where the limits come from", *sources.lines()] if sources.known else [],
+        _section("Mind", advice.cautions),
+    ]
+    return [line for part in parts for line in part]
+
+
+def headline(advice: Advice, wording: Wording) -> str:
+    """The answer in one line, with the number that decided it."""
+    deciding = _deciding(advice)
+    if advice.verdict is Verdict.GO or deciding is None:
+        return advice.headline
+    found = _worded(deciding, deciding.value, wording)
+    if deciding.limit is None or deciding.status is Status.UNKNOWN or found == UNKNOWN:
+        return advice.headline
+    wanted = _worded(deciding, deciding.limit.value, wording)
+    return f"{advice.headline}: {found}, wanted {deciding.sense} {wanted}"
+
+
+def _answer(advice: Advice, wording: Wording, place: str) -> list[str]:
+    when = wording.moment(advice.start, advice.at)
+    now = " (now)" if abs(advice.start - advice.at) < 60 else ""
+    first = f"{ANSWER[advice.verdict]}   {safe_line(advice.system, 30)}, start {when}{now}"
+    if place:
+        first = f"{first:<{max(0, WIDTH - len(place) - 1)}} {safe_line(place, 24)}"
+    likely = (
+        []
+        if advice.likelihood is None
+        else [f"  All checks hold on {100 * advice.likelihood:.0f} % of the paths of the coming hours."]
+    )
+    return [first.rstrip()[:WIDTH], *_wrapped(safe_line(headline(advice, wording)) + "."), *likely]
+
+
+def _deciding(advice: Advice) -> Check | None:
+    """The check whose words stand in the headline."""
+    return next((check for check in advice.checks if advice.headline.startswith(check.title)), None)
+
+
+class _Sources:
+    """Letters for the origins of limits, in the order they are first used."""
+
+    def __init__(self) -> None:
+        self.known: dict[str, str] = {}  # words of the origin -> letter; bounded by the limits there are
+
+    def letter(self, limit: Limit | None) -> str:
+        if limit is None:
+            return ""
+        words = f"{limit.tag}: {limit.source}"
+        if limit.replaces:
+            words += f" (instead of {limit.replaces})"
+        return self.known.setdefault(words, chr(ord("a") + len(self.known)))
+
+    def lines(self) -> Iterator[str]:
+        for words, letter in self.known.items():
+            yield from wrap(
+                safe_line(words), WIDTH, initial_indent=f"  {letter}  ", subsequent_indent="     "
+            )
+
+
+def _check(check: Check, advice: Advice, wording: Wording, sources: _Sources) -> list[str]:
+    value = _worded(check, check.value, wording)
+    limit = (
+        "" if check.limit is None else f"{SENSE[check.sense]} {_worded(check, check.limit.value, wording)}"
+    )
+    spare = "" if check.spare is None else _signed(check, wording)
+    first = (
+        f"  {MARK[check.status]:<5} {check.title:<36} {value:>9}  {limit:<12}{spare:>8}   "
+        f"{sources.letter(check.limit)}"
+    )
+    detail = "; ".join(_details(check, wording))
+    return [first.rstrip(), *(_wrapped(safe_line(detail), "        ") if detail else [])]
+
+
+def _details(check: Check, wording: Wording) -> Iterator[str]:
+    if check.error:
+        yield f"less {_span(check, check.error, wording)} sensor error ({check.error_multiple:g} sigma)"
+    if check.likelihood is not None and check.name not in {"together", "sets"}:
+        yield f"holds on {100 * check.likelihood:.0f} % of paths"
+    if check.sensor and check.age is not None and check.quantity != "duration":
+        yield f"{check.sensor}, {duration(max(0.0, check.age))} old"
+    elif check.sensor:
+        yield check.sensor
+    if check.note:
+        yield check.note
+
+
+def _times(advice: Advice, wording: Wording) -> list[str]:
+    if not advice.timeline:
+        return []
+    head = f"  {'':<32}{'early':>14} {'likely':>14} {'late':>14}"
+    return ["", "Times (four in five between early and late)", head] + [
+        line for moment in advice.timeline for line in _moment(moment, advice, wording)
+    ]
+
+
+def _moment(moment: Moment, advice: Advice, wording: Wording) -> list[str]:
+    early, likely, late = (
+        "not foreseen" if utc is None else _short(wording.moment(utc, advice.start))
+        for utc in (moment.early, moment.likely, moment.late)
+    )
+    row = f"  {moment.title:<32}{early:>14} {likely:>14} {late:>14}"
+    return [row, *(_wrapped(safe_line(moment.note), "        ") if moment.note else [])]
+
+
+def _short(moment: str) -> str:
+    """``Thu 26 Nov 07:10`` as ``Thu 07:10``: the times of one night need no month."""
+    parts = moment.split()
+    return f"{parts[0]} {' '.join(parts[3:])}" if len(parts) >= 4 else moment
+
+
+def _worded(check: Check, value: float | None, wording: Wording) -> str:
+    if value is None or not math.isfinite(value):
+        return UNKNOWN if check.status is Status.UNKNOWN and check.limit is not None else ""
+    say: dict[str, Callable[[float], str]] = {
+        "temperature": wording.temperature,
+        "difference": wording.difference,
+        "fraction": wording.percent,
+        "duration": _brief,
+        "number": lambda number: f"{number:.2f}",
+    }
+    return say[check.quantity](value)
+
+
+def _brief(seconds: float) -> str:
+    """A duration in one unit, so that a column of them lines up."""
+    return f"{seconds / 3600:.1f} h" if abs(seconds) >= 5400 else duration(seconds)
+
+
+def _span(check: Check, value: float, wording: Wording) -> str:
+    """A difference of the check's quantity."""
+    if check.quantity in {"temperature", "difference"}:
+        return wording.difference(value)
+    return _worded(check, value, wording)
+
+
+def _signed(check: Check, wording: Wording) -> str:
+    spare = check.spare or 0.0
+    said = _span(check, spare, wording)
+    return said if spare < 0 else f"+{said}"
+
+
+def _section(title: str, said: Sequence[str] | Iterator[str]) -> list[str]:
+    words = list(said)
+    return ["", title, *(line for one in words for line in _wrapped(one))] if words else []
+
+
+def _wrapped(text: str, indent: str = "  ") -> list[str]:
+    return wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ")

@@ -1,0 +1,202 @@
+"""The verdict on one start: unknown is never go, and the checks say what the paths say."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as some
+
+from curewatch.advice import checks, limits
+from curewatch.advice.answer import Advice, Status, Verdict, as_plain
+from curewatch.advice.course import crossing
+from curewatch.advice.situation import Place, Situation, Trouble, TroubleKind
+from curewatch.advice.verdict import assess
+from curewatch.materials import load_system
+from curewatch.materials.substrate import load_substrate
+from curewatch.model.outlook import Outlook, persistence
+from curewatch.physics import moist_air
+
+NOW = 1_795_000_000.0
+SLOW = load_system("epoxy-slow")
+
+
+def shed(air_c: float, humidity: float, surface_c: float | None = None, *, error: float = 0.3) -> Situation:
+    """Two sensors that spoke forty seconds ago."""
+    air = air_c + 273.15
+    below = air if surface_c is None else surface_c + 273.15
+    pressure = float(moist_air.vapour_pressure(air, humidity))
+    slope = float(moist_air.saturation_slope(air)) * humidity
+    return Situation(
+        NOW,
+        air=Place("bench", "air", NOW - 40, air, error, humidity, 0.02, pressure, slope * error),
+        surface=Place("hull", "surface", NOW - 40, below, error),
+    )
+
+
+def steady(situation: Situation, drift: float = 0.0) -> Outlook:
+    """Paths that drift apart linearly: a plain outlook whose answers can be told beforehand."""
+    assert situation.air is not None
+    assert situation.surface is not None
+    time = NOW + 900.0 * np.arange(4 * 72 + 1)
+    away = np.linspace(-1, 1, 21)[:, None] * drift * (time - NOW) / 36000.0
+    pressure = np.full(away.shape, situation.air.vapour_pressure)
+    return Outlook(
+        time, situation.air.temperature + away, pressure, situation.surface.temperature + away, "demo", 0.0
+    )
+
+
+def ask(situation: Situation, drift: float = 0.0, **more: object) -> Advice:
+    return assess(situation, SLOW, limits.for_system(SLOW), steady(situation, drift), **more)  # type: ignore[arg-type]
+
+
+def test_a_warm_dry_shed_is_a_go_with_every_check_named() -> None:
+    """20 degC and 45 %: go, and each check says where its limit comes from."""
+    said = ask(shed(20.0, 0.45))
+    assert said.verdict is Verdict.GO
+    names = {check.name for check in said.checks}
+    assert names >= {"condensation-now", "condensation", "warm-enough", "dry-enough", "sets", "blush"}
+    assert all(check.limit is not None and check.limit.source for check in said.checks)
+    assert said.likelihood == 1.0
+
+
+@pytest.mark.parametrize(
+    ("situation", "check"),
+    [
+        (shed(20.0, 0.45, 10.0), "condensation-now"),  # dew point 7.7 degC: 2.3 K
+        (shed(6.0, 0.45), "warm-enough"),
+        (shed(38.0, 0.20), "cool-enough"),
+        (shed(20.0, 0.84), "dry-enough"),  # 2 % of sensor error on 84 %
+    ],
+)
+def test_each_line_that_is_crossed_makes_it_a_no_go(situation: Situation, check: str) -> None:
+    """Wet surface, cold, hot, damp: each alone forbids."""
+    said = ask(situation)
+    assert said.verdict is Verdict.NO_GO
+    assert said.check(check).status is Status.FAILS
+    assert (said.check(check).spare or 0.0) < 0.0
+
+
+@pytest.mark.parametrize("kind", list(TroubleKind))
+def test_any_trouble_makes_even_a_perfect_shed_unknown(kind: TroubleKind) -> None:
+    """One sensor of two silent, a doubtful clock: unknown, with what to do."""
+    good = shed(20.0, 0.45)
+    said = ask(replace(good, troubles=(Trouble(kind, "seen in a test", "hull", "surface"),)))
+    assert said.verdict is Verdict.UNKNOWN
+    assert said.remedies
+
+
+def test_no_outlook_no_readings_or_a_resin_far_outside_its_range_is_unknown() -> None:
+    """What nobody knows is not made up."""
+    good = shed(20.0, 0.45)
+    assert assess(good, SLOW, limits.for_system(SLOW), None).verdict is Verdict.UNKNOWN
+    assert assess(Situation(NOW), SLOW, limits.for_system(SLOW), None).verdict is Verdict.UNKNOWN
+    frozen = ask(shed(-5.0, 0.45))
+    assert frozen.verdict is Verdict.UNKNOWN
+    assert frozen.check("resin-range").status is Status.UNKNOWN
+
+
+def test_a_start_beyond_the_outlook_is_unknown() -> None:
+    """Nobody looked that far ahead."""
+    assert ask(shed(20.0, 0.45), start=NOW + 80 * 3600).verdict is Verdict.UNKNOWN
+
+
+def test_a_dose_that_must_not_be_mixed_is_unknown_with_what_is_allowed() -> None:
+    """5 per cent of peroxide in a polyester: no timeline is made up."""
+    system = load_system("polyester-layup")
+    good = shed(20.0, 0.45)
+    said = assess(good, system, limits.for_system(system), steady(good), peroxide_percent=5.0)
+    assert said.verdict is Verdict.UNKNOWN
+    assert "Allowed" in said.remedies[0]
+
+
+@settings(max_examples=25, deadline=None)
+@given(some.floats(2, 32), some.floats(0.2, 0.98), some.floats(-6, 2), some.floats(0, 6))
+def test_more_water_in_the_air_never_turns_a_no_go_into_a_go(
+    air_c: float, humidity: float, colder: float, drift: float
+) -> None:
+    """Monotony: damper is never better."""
+    drier = ask(shed(air_c, humidity * 0.95, air_c + colder), drift)
+    damper = ask(shed(air_c, humidity, air_c + colder), drift)
+    assert not (damper.verdict is Verdict.GO and drier.verdict is Verdict.NO_GO)
+
+
+@settings(max_examples=25, deadline=None)
+@given(some.floats(5, 30), some.floats(0.3, 0.9), some.floats(0, 8))
+def test_a_worse_sensor_never_turns_a_no_go_into_a_go(air_c: float, humidity: float, drift: float) -> None:
+    """The gate judges the margin less the error."""
+    good, poor = (ask(shed(air_c, humidity, error=error), drift) for error in (0.2, 1.5))
+    assert not (poor.verdict is Verdict.GO and good.verdict is Verdict.NO_GO)
+
+
+@settings(max_examples=25, deadline=None)
+@given(some.floats(5, 30), some.floats(0.3, 0.95), some.floats(0, 12))
+def test_a_check_holds_exactly_when_enough_paths_hold(air_c: float, humidity: float, drift: float) -> None:
+    """Status, spare and likelihood of each check on the coming hours agree."""
+    said = ask(shed(air_c, humidity), drift)
+    for check in said.checks:
+        if check.likelihood is None or check.status in {Status.CARE, Status.UNKNOWN} or check.name == "blush":
+            continue
+        assert (check.status is Status.HOLDS) == (check.likelihood >= 0.8 - 1e-9)
+        assert (check.status is Status.HOLDS) == ((check.spare or 0.0) >= -1e-12)
+
+
+def test_the_moments_come_in_order_and_each_band_is_ordered() -> None:
+    """Open time, laminate from, gel, tack-free; early <= likely <= late."""
+    situation = shed(18.0, 0.5)
+    assert situation.air is not None
+    out = persistence(NOW, 291.15, situation.air.vapour_pressure or 0.0, substrate=load_substrate("plywood"))
+    said = assess(situation, SLOW, limits.for_system(SLOW), out)
+    likely = [said.moment(name).likely for name in ("open-time", "laminate-from", "gel", "tack-free")]
+    assert likely == sorted(likely)  # type: ignore[type-var]
+    for moment in said.timeline:
+        if moment.late is not None:
+            assert moment.early is not None
+            assert moment.likely is not None
+            assert NOW < moment.early <= moment.likely <= moment.late
+
+
+def test_the_lot_s_own_uncertainty_widens_the_band_without_any_weather() -> None:
+    """In a steady shed the band is the lot's: about exp(+-1.28 x 0.22) about the middle."""
+    said = ask(shed(20.0, 0.45))
+    gel = said.moment("gel")
+    assert gel.early is not None
+    assert gel.late is not None
+    assert (gel.late - NOW) / (gel.early - NOW) == pytest.approx(np.exp(2 * 1.28 * SLOW.rate_sd), rel=0.15)
+
+
+def test_a_user_s_own_limit_decides_and_is_shown() -> None:
+    """With an own margin of 1 K a surface 2.3 K above the dew point is dry enough."""
+    situation = shed(20.0, 0.45, 10.5)
+    own = limits.for_system(SLOW, {"condensation_margin_k": 1.0})
+    said = assess(situation, SLOW, own, steady(situation))
+    check = said.check("condensation-now")
+    assert check.status is Status.HOLDS
+    assert as_plain(said)["checks"][2]["limit_tag"] == "user's own"
+
+
+def test_the_classed_workshop_rules_ask_for_eighteen_degrees() -> None:
+    """published: classification-society text, 18 degC and 80 %."""
+    rules = limits.for_system(SLOW, rules="classed-workshop")
+    assert rules.temperature_lowest.value == pytest.approx(291.15)
+    assert rules.humidity_highest.value == 0.80
+    situation = shed(17.0, 0.5)
+    assert assess(situation, SLOW, rules, steady(situation)).verdict is Verdict.NO_GO
+
+
+def test_the_advice_is_json() -> None:
+    """Nothing in it is not a number, and its verdict is one of three words."""
+    plain = json.loads(json.dumps(as_plain(ask(shed(12.0, 0.8), 4.0)), allow_nan=False))
+    assert plain["verdict"] in {"go", "no-go", "unknown"}
+
+
+def test_a_crossing_is_straight_between_points_and_nan_if_never() -> None:
+    """By hand: 0, 0.2, 0.6 in steps of 100 s passes 0.4 at 150 s."""
+    value = np.array([[0.0, 0.2, 0.6], [0.0, 0.1, 0.2], [0.5, 0.6, 0.7]])
+    assert np.array_equal(crossing(value, 0.4, 100.0), [150.0, np.nan, 0.0], equal_nan=True)
+
+
+def test_errors_of_the_sensors_are_infinite_where_there_is_no_air_reading() -> None:
+    """No reading, no confidence."""
+    assert checks.sensor_errors(Situation(NOW)).margin == np.inf
