@@ -1,1 +1,9 @@
-"""The durable memory: readings, jobs and alerts in one SQLite file, one append-only hash chain."""
+"""The durable memory: readings, jobs, batches, observations, alerts; one hash chain."""
+
+from curewatch.logbook.chain import Head
+from curewatch.logbook.entry import Entry, Stored
+from curewatch.logbook.logbook import Known, Logbook, Refusals
+from curewatch.logbook.series import Hourly, Series
+from curewatch.logbook.verification import Verified
+
+__all__ = ["Entry", "Head", "Hourly", "Known", "Logbook", "Refusals", "Series", "Stored", "Verified"]

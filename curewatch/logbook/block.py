@@ -1,0 +1,107 @@
+"""The open block: the end of the chain, growing with each commit until it is closed.
+
+Law: however the lines are divided into commits, the head is the same, because the running digests
+see only the lines in their order.
+"""
+
+from collections.abc import Mapping, Sequence
+from hashlib import sha256
+
+import numpy as np
+
+from curewatch.logbook import chain, entry
+from curewatch.logbook.rows import ROW, Rows, from_bytes, lines, same
+
+READINGS = 512  # a block holds at most so many readings
+ENTRIES = 512
+ARRIVAL_SPAN = 6 * 3_600_000  # ms from its first line to its last
+TIME_SPAN = 24 * 3_600_000  # ms between the earliest and the latest reading of one sensor; readers rely on it
+
+
+class OpenBlock:
+    """The block that still takes lines. Bounded by READINGS and ENTRIES."""
+
+    def __init__(self, number: int, previous: str) -> None:
+        self.number = number
+        self.previous = previous
+        self.opened: int | None = None  # ms, arrival of the first line
+        self.body = bytearray()  # rows as they lie; <= READINGS rows
+        self.readings = 0  # rows in the body
+        self.entries = 0
+        self.known: set[tuple[int, ...]] = set()  # what makes a reading the same; <= READINGS
+        self.spans: dict[int, tuple[int, int]] = {}  # sensor -> earliest, latest [ms]
+        self._waiting: list[tuple[int, ...]] = []  # taken, not yet hashed; <= READINGS
+        self._readings_hash = sha256()
+        self._entries_hash = sha256()
+
+    @classmethod
+    def restore(
+        cls, face: chain.Face, opened: int, body: bytes, entry_lines: Sequence[str], tokens: Mapping[int, str]
+    ) -> "OpenBlock":
+        """The open block as it was when its last commit ended."""
+        block = cls(face.number, face.previous)
+        block.opened = opened
+        for values in from_bytes(body).tolist():
+            block.take(values)
+        block.settle(tokens)
+        for number, text in enumerate(entry_lines, entry.stored(entry_lines[0]).number if entry_lines else 0):
+            block.take_entry(number, text, opened)
+        return block
+
+    def full_for(self, values: Sequence[int]) -> bool:
+        """Whether this row must go into the next block."""
+        if self.opened is None:
+            return False
+        earliest, latest = self.spans.get(values[0], (values[1], values[1]))
+        return (
+            len(self.known) >= READINGS
+            or abs(values[2] - self.opened) >= ARRIVAL_SPAN
+            or values[1] - earliest >= TIME_SPAN
+            or latest - values[1] >= TIME_SPAN
+        )
+
+    def full_for_entry(self, recorded: int) -> bool:
+        """Whether an entry told at this moment [ms] must go into the next block."""
+        if self.opened is None:
+            return False
+        return self.entries >= ENTRIES or abs(recorded - self.opened) >= ARRIVAL_SPAN
+
+    def take(self, values: tuple[int, ...]) -> None:
+        """One more row; it is in the chain after :meth:`settle`."""
+        if self.opened is None:
+            self.opened = values[2]
+        earliest, latest = self.spans.get(values[0], (values[1], values[1]))
+        self.spans[values[0]] = min(earliest, values[1]), max(latest, values[1])
+        self.known.add(same(values))
+        self._waiting.append(values)
+
+    def settle(self, tokens: Mapping[int, str]) -> Rows:
+        """Put the rows taken since into the body and the digest; returns them."""
+        rows = np.array(self._waiting, ROW)
+        self._waiting.clear()
+        self.body += rows.tobytes()
+        self.readings += len(rows)
+        self._readings_hash.update(lines(self.number, rows, tokens).encode())
+        return rows
+
+    def take_entry(self, number: int, text: str, recorded: int) -> None:
+        """One more entry."""
+        if self.opened is None:
+            self.opened = recorded
+        self.entries += 1
+        self._entries_hash.update(entry.digest_line(number, entry.digest(text)).encode())
+
+    def face(self) -> chain.Face:
+        """What the head is made of, now."""
+        return chain.Face(
+            self.number,
+            self.previous,
+            self.readings,
+            self._readings_hash.hexdigest(),
+            self.entries,
+            self._entries_hash.hexdigest(),
+        )
+
+    def rows(self) -> Rows:
+        """All rows of the body."""
+        return from_bytes(bytes(self.body))

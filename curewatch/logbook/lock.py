@@ -1,0 +1,46 @@
+"""One daemon a logbook: a lock that dies with its process, and names its holder."""
+
+import fcntl
+import json
+import os
+from pathlib import Path
+
+from curewatch.clock import iso_utc
+from curewatch.errors import StoreFailed
+
+
+class Lock:
+    """Held from construction until :meth:`release`, or until the process ends, however it ends.
+
+    The kernel's lock on the file decides; the text in it only names the holder. So the text a dead
+    process left behind is no lock, and is written over.
+    """
+
+    def __init__(self, logbook: Path, holder: str, since: float) -> None:
+        self.path = logbook.with_name(logbook.name + ".lock")
+        self._file = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+        try:
+            fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as trouble:
+            named = self._holder()
+            os.close(self._file)
+            raise StoreFailed(
+                f"logbook {logbook} is in use by {named}; stop that one, "
+                "or attach to it with `curewatch watch`"
+            ) from trouble
+        text = json.dumps({"holder": holder, "pid": os.getpid(), "since": iso_utc(since)})
+        os.ftruncate(self._file, 0)
+        os.pwrite(self._file, text.encode(), 0)
+
+    def _holder(self) -> str:
+        try:
+            plain = json.loads(os.pread(self._file, 4096, 0))
+            return f"{plain['holder']}, process {plain['pid']}, since {plain['since']}"
+        except (ValueError, KeyError, TypeError):
+            return "another process"
+
+    def release(self) -> None:
+        """Let another process have it."""
+        if self._file >= 0:
+            os.close(self._file)
+            self._file = -1

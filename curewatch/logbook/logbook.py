@@ -1,0 +1,250 @@
+"""The durable memory of a shed: one SQLite file that readings and entries are appended to.
+
+Theory of operation
+-------------------
+``append`` puts readings, entries, notes and refusals into one commit that is on the disk when it
+returns; only then may a source be acknowledged. What is appended is the next part of a hash chain
+(``chain``), so a later change shows. Nothing stored is ever changed: a correction is an entry.
+Any number of processes may read, and several may append; ``hold`` makes one of them the daemon.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import NamedTuple, Self
+
+from curewatch.errors import StoreFailed
+from curewatch.logbook import chain, entry, rows, schema, store, verification
+from curewatch.logbook.entry import Entry, Stored
+from curewatch.logbook.lock import Lock
+from curewatch.logbook.series import EARLIEST, LATEST, Hourly, Series, hourly, series
+from curewatch.logbook.writer import DAY_MS, Writer
+from curewatch.readings import Reading, Rejected
+
+
+class Known(NamedTuple):
+    """What the logbook has of one sensor."""
+
+    readings: int
+    earliest: float  # UTC [s]
+    latest: float  # UTC [s]
+
+
+class Refusals(NamedTuple):
+    """How often one source gave one reason for a refusal on one day (UTC)."""
+
+    day: float  # UTC, begin of the day [s]
+    source: str
+    sensor: str
+    reason: str
+    times: int
+    last_at: float  # UTC [s]
+    last_raw: bytes
+
+
+class Logbook:
+    """One logbook file, open. ``read_only`` opens an existing one beside a process that writes."""
+
+    def __init__(self, path: Path | str, *, read_only: bool = False) -> None:
+        self.path = Path(path)
+        self.read_only = read_only
+        self._lock: Lock | None = None
+        with store.telling(self.path):
+            self._open()
+
+    def _open(self) -> None:
+        if self.read_only:
+            self._connection = store.open_to_read(self.path)
+            if schema.version(self._connection, self.path) != schema.VERSION:
+                self._connection.close()
+                raise StoreFailed(
+                    f"{self.path} has another layout than this version reads; open it once to write"
+                )
+            return
+        self._connection = store.open_to_write(self.path)
+        try:
+            schema.bring_up(self._connection, self.path)
+        except BaseException:
+            self._connection.close()
+            raise
+        self._identity = store.Identity(self.path)
+        self._writer = Writer(self._connection)
+
+    # -- writing --------------------------------------------------------------------------------
+
+    def append(
+        self,
+        readings: Iterable[Reading] = (),
+        entries: Iterable[Entry] = (),
+        *,
+        notes: Mapping[str, bytes] | None = None,
+        rejected: Iterable[Rejected] = (),
+    ) -> int:
+        """Store all of it in one commit; the number of readings that were not stored already.
+
+        ``notes`` are small values under a key, replaced in the same commit, outside the chain.
+
+        Raises
+        ------
+        StoreFailed
+            Nothing of it is stored; the same call can be made again.
+        """
+        with self._writing():
+            return self._writer.append(readings, entries, notes or {}, rejected)[0]
+
+    def write(self, new: Entry) -> Stored:
+        """Store one entry, and return it as it stands; the earlier one if its key is known."""
+        with self._writing():
+            return self._writer.append((), (new,), {}, ())[1][0]
+
+    def close_block(self) -> chain.Head:
+        """End the open block, so that no later line changes its head; where the chain stands then."""
+        with self._writing():
+            self._writer.close_block()
+        return self.head()
+
+    @contextmanager
+    def _writing(self) -> Iterator[None]:
+        if self.read_only:
+            raise StoreFailed(f"logbook {self.path} was opened for reading only")
+        with store.telling(self.path):
+            try:
+                self._identity.check()
+            except StoreFailed:
+                self._reopen()
+                raise
+            yield
+
+    def _reopen(self) -> None:
+        """Another file stands at the path: use that one from now on. None: keep what is open."""
+        if self.path.exists():
+            self._connection.close()
+            self._open()
+
+    # -- reading --------------------------------------------------------------------------------
+
+    def series(self, sensor: str, start: float | None = None, end: float | None = None) -> Series:
+        """The sensor's readings with start <= time < end, in order of time. [s]"""
+        with store.telling(self.path):
+            return series(self._connection, self._number(sensor), *_milliseconds(start, end))
+
+    def hourly(self, sensor: str, start: float | None = None, end: float | None = None) -> Hourly:
+        """The sensor's hours that begin in start <= time < end. [s]"""
+        with store.telling(self.path):
+            return hourly(self._connection, self._number(sensor), *_milliseconds(start, end))
+
+    def _number(self, sensor: str) -> int:
+        found = self._connection.execute("SELECT number FROM sensors WHERE name = ?", (sensor,)).fetchone()
+        return -1 if found is None else int(found[0])
+
+    def latest(self) -> dict[str, Reading]:
+        """The last word of every sensor: the reading with the latest time."""
+        with store.telling(self.path):
+            found = self._connection.execute("SELECT name, last FROM sensors WHERE readings > 0").fetchall()
+        return {name: rows.reading(rows.from_bytes(last)[0].tolist(), name) for name, last in found}
+
+    def sensors(self) -> dict[str, Known]:
+        """Every sensor that ever spoke, with how many readings and from when to when."""
+        with store.telling(self.path):
+            found = self._connection.execute(
+                "SELECT name, readings, earliest, latest FROM sensors WHERE readings > 0 ORDER BY name"
+            ).fetchall()
+        return {name: Known(count, earliest / 1e3, latest / 1e3) for name, count, earliest, latest in found}
+
+    def entries(
+        self,
+        kind: str | Iterable[str] | None = None,
+        *,
+        job: str | None = None,
+        start: float | None = None,
+        end: float | None = None,
+        after: int = 0,
+    ) -> list[Stored]:
+        """Entries in the order they were written; only those of these kinds, this job, start <= at < end."""
+        kinds = [kind] if isinstance(kind, str) else None if kind is None else list(kind)
+        earliest, latest = _milliseconds(start, end)
+        conditions, values = ["number > ?", "at >= ?", "at < ?"], [after, earliest, latest]
+        parameters: list[int | str] = [*values]
+        if kinds is not None:
+            conditions.append(f"kind IN ({', '.join('?' * len(kinds))})")
+            parameters += kinds
+        if job is not None:
+            conditions.append("job = ?")
+            parameters.append(job)
+        question = f"SELECT line FROM entries WHERE {' AND '.join(conditions)} ORDER BY number"  # noqa: S608
+        with store.telling(self.path):
+            return [entry.stored(line) for (line,) in self._connection.execute(question, parameters)]
+
+    def entry(self, number: int) -> Stored | None:
+        """The entry with this number."""
+        with store.telling(self.path):
+            found = self._connection.execute(
+                "SELECT line FROM entries WHERE number = ?", (number,)
+            ).fetchone()
+        return None if found is None else entry.stored(found[0])
+
+    def note(self, key: str) -> bytes | None:
+        """The note under this key."""
+        with store.telling(self.path):
+            found = self._connection.execute("SELECT value FROM notes WHERE key = ?", (key,)).fetchone()
+        return None if found is None else bytes(found[0])
+
+    def rejected(self, start: float | None = None, end: float | None = None) -> list[Refusals]:
+        """Counts of what was refused, by day, source, sensor and reason."""
+        earliest, latest = _milliseconds(start, end)
+        with store.telling(self.path):
+            found = self._connection.execute(
+                "SELECT * FROM rejected WHERE day >= ? AND day < ? ORDER BY day, source, sensor, reason",
+                (earliest // DAY_MS, -(-latest // DAY_MS)),
+            ).fetchall()
+        return [
+            Refusals(day * DAY_MS / 1e3, source, sensor, reason, times, at / 1e3, raw)
+            for day, source, sensor, reason, times, at, raw in found
+        ]
+
+    def head(self) -> chain.Head:
+        """Where the chain stands now."""
+        with store.telling(self.path):
+            found = self._connection.execute(
+                "SELECT number, head, (SELECT coalesce(sum(readings), 0) FROM sensors),"
+                " (SELECT coalesce(max(number), 0) FROM entries) FROM blocks ORDER BY number DESC LIMIT 1"
+            ).fetchone()
+        return chain.Head(0, chain.FIRST, 0, 0) if found is None else chain.Head(*found)
+
+    def verify(self) -> verification.Verified:
+        """Walk the whole chain; RecordBroken names the first thing that is not as it was."""
+        with store.telling(self.path):
+            return verification.verify(self._connection)
+
+    # -- the file -------------------------------------------------------------------------------
+
+    def hold(self, holder: str, since: float) -> None:
+        """Become the one daemon of this logbook until :meth:`close`.
+
+        Raises
+        ------
+        StoreFailed
+            Another process is; the message names it, its process number and since when.
+        """
+        with store.telling(self.path):
+            self._lock = Lock(self.path, holder, since)
+
+    def close(self) -> None:
+        """Leave the file in order; the lock is let go."""
+        self._connection.close()
+        if self._lock is not None:
+            self._lock.release()
+            self._lock = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+
+def _milliseconds(start: float | None, end: float | None) -> tuple[int, int]:
+    return (
+        EARLIEST if start is None else round(start * 1000),
+        LATEST if end is None else round(end * 1000),
+    )

@@ -1,0 +1,122 @@
+"""The tables of a logbook, their version, and the way from an older version to this one."""
+
+import sqlite3
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from curewatch.errors import StoreFailed
+
+APPLICATION = 0x43757265  # "Cure", SQLite's application_id: tells our file from others
+VERSION = 1
+
+TABLES = """
+CREATE TABLE sensors (
+    number INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE,
+    readings INTEGER NOT NULL, earliest INTEGER NOT NULL, latest INTEGER NOT NULL, last BLOB NOT NULL
+);
+CREATE TABLE blocks (                      -- the chain; the face of each block, then its packed readings
+    number INTEGER PRIMARY KEY, closed INTEGER NOT NULL, opened INTEGER NOT NULL,
+    readings INTEGER NOT NULL, readings_digest TEXT NOT NULL,
+    entries INTEGER NOT NULL, entries_digest TEXT NOT NULL, head TEXT NOT NULL,
+    body BLOB                              -- null: removed by retention
+);
+CREATE TABLE spans (                       -- which closed blocks hold a sensor's readings of some time
+    sensor INTEGER NOT NULL, earliest INTEGER NOT NULL, block INTEGER NOT NULL, latest INTEGER NOT NULL,
+    PRIMARY KEY (sensor, earliest, block)
+) WITHOUT ROWID;
+CREATE TABLE entries (
+    number INTEGER PRIMARY KEY, block INTEGER NOT NULL, kind TEXT NOT NULL, job TEXT,
+    at INTEGER NOT NULL, key TEXT UNIQUE, line TEXT NOT NULL
+);
+CREATE INDEX entries_by_kind ON entries (kind, number);
+CREATE INDEX entries_by_job ON entries (job, number) WHERE job IS NOT NULL;
+CREATE TABLE hours (                       -- rollup, made from the readings; not part of the chain
+    sensor INTEGER NOT NULL, hour INTEGER NOT NULL,
+    temperatures INTEGER NOT NULL, temperature_lowest INTEGER, temperature_sum INTEGER NOT NULL,
+    temperature_highest INTEGER,
+    humidities INTEGER NOT NULL, humidity_lowest INTEGER, humidity_sum INTEGER NOT NULL,
+    humidity_highest INTEGER,
+    PRIMARY KEY (sensor, hour)
+) WITHOUT ROWID;
+CREATE TABLE rejected (                    -- counts of what was refused; written into the chain at each seal
+    day INTEGER NOT NULL, source TEXT NOT NULL, sensor TEXT NOT NULL, reason TEXT NOT NULL,
+    count INTEGER NOT NULL, last_at INTEGER NOT NULL, last_raw BLOB NOT NULL,
+    PRIMARY KEY (day, source, sensor, reason)
+) WITHOUT ROWID;
+CREATE TABLE notes (key TEXT PRIMARY KEY, value BLOB NOT NULL) WITHOUT ROWID;
+"""
+
+Migration = Callable[[sqlite3.Connection], None]
+MIGRATIONS: Mapping[int, Migration] = {}  # from version n to n + 1
+
+
+def create(connection: sqlite3.Connection) -> None:
+    """Lay out an empty logbook, in one transaction."""
+    connection.executescript(
+        f"BEGIN IMMEDIATE;{TABLES}"
+        f"PRAGMA application_id = {APPLICATION};PRAGMA user_version = {VERSION};COMMIT;"
+    )
+
+
+def version(connection: sqlite3.Connection, path: Path) -> int:
+    """The version of the file; 0 for an empty one.
+
+    Raises
+    ------
+    StoreFailed
+        The file is a database of something else.
+    """
+    application = connection.execute("PRAGMA application_id").fetchone()[0]
+    number = int(connection.execute("PRAGMA user_version").fetchone()[0])
+    empty = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0] == 0
+    if application != APPLICATION and not empty:
+        raise StoreFailed(f"{path} is a database, but not a logbook; name another file")
+    return 0 if empty else number
+
+
+def bring_up(
+    connection: sqlite3.Connection,
+    path: Path,
+    *,
+    target: int = VERSION,
+    migrations: Mapping[int, Migration] = MIGRATIONS,
+) -> None:
+    """Create the tables of a new file, or carry an older file to this version, a copy made first.
+
+    Raises
+    ------
+    StoreFailed
+        The file is newer than this program, or is not a logbook.
+    """
+    found = version(connection, path)
+    if found == 0:
+        create(connection)
+        return
+    if found > target:
+        raise StoreFailed(
+            f"{path} was written by a newer version (layout {found}, this one knows {target}); "
+            "update curewatch; the file was not touched"
+        )
+    if found < target:
+        _copy(connection, path.with_name(f"{path.name}.layout-{found}"))
+    for step in range(found, target):
+        _step(connection, migrations[step], step + 1)
+
+
+def _copy(connection: sqlite3.Connection, target: Path) -> None:
+    if target.exists():
+        return  # of an earlier try; the file at hand may be half-way only between transactions
+    with sqlite3.connect(target) as copy:
+        connection.backup(copy)
+    copy.close()
+
+
+def _step(connection: sqlite3.Connection, migration: Migration, reached: int) -> None:
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        migration(connection)
+        connection.execute(f"PRAGMA user_version = {reached}")
+    except BaseException:
+        connection.execute("ROLLBACK")
+        raise
+    connection.execute("COMMIT")

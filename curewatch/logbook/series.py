@@ -1,0 +1,98 @@
+"""Readings as arrays: a stretch of one sensor's time, or its hourly summary."""
+
+import sqlite3
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from curewatch.logbook import rows
+from curewatch.logbook.block import TIME_SPAN
+from curewatch.logbook.writer import HOUR_MS
+from curewatch.units import FloatArray
+
+EARLIEST, LATEST = -(2**53), 2**53  # ms; wider than any stamp
+
+
+class Series(NamedTuple):
+    """Readings of one sensor in the order of their time; ``nan`` where it has no such quantity."""
+
+    time: FloatArray  # UTC [s]
+    received: FloatArray  # UTC [s]
+    temperature: FloatArray  # [K]
+    relative_humidity: FloatArray  # [1]
+    carbon_dioxide: FloatArray  # mole fraction [1]
+    battery: FloatArray  # [1]
+    flags: NDArray[np.uint16]
+
+
+class Hourly(NamedTuple):
+    """One row an hour that has readings; ``nan`` where it has no such quantity."""
+
+    time: FloatArray  # UTC, begin of the hour [s]
+    readings: NDArray[np.int64]  # with a temperature
+    temperature: FloatArray  # mean [K]
+    temperature_lowest: FloatArray
+    temperature_highest: FloatArray
+    relative_humidity: FloatArray  # mean [1]
+    relative_humidity_lowest: FloatArray
+    relative_humidity_highest: FloatArray
+
+
+def series(connection: sqlite3.Connection, sensor: int, start: int, end: int) -> Series:
+    """Readings with start <= time < end. [ms]"""
+    bodies = connection.execute(
+        "SELECT b.closed, b.body FROM spans s JOIN blocks b ON b.number = s.block"
+        " WHERE s.sensor = ?1 AND s.earliest BETWEEN ?2 AND ?3 AND s.latest >= ?4"
+        " UNION ALL SELECT closed, body FROM blocks WHERE number = (SELECT max(number) FROM blocks)"
+        " AND NOT closed",
+        (sensor, start - TIME_SPAN, end - 1, start),
+    )
+    parts = [rows.empty()]
+    for closed, body in bodies:
+        found = rows.unpack(body) if closed else rows.from_bytes(body)
+        time = found["time"]
+        parts.append(found[(found["sensor"] == sensor) & (time >= start) & (time < end)])
+    together = np.concatenate(parts)
+    if np.any(np.diff(together["time"]) < 0):
+        together = together[np.argsort(together["time"], kind="stable")]
+    return _series(together)
+
+
+def _series(found: rows.Rows) -> Series:
+    return Series(
+        time=found["time"] / 1e3,
+        received=found["received"] / 1e3,
+        temperature=_or_nan(found["temperature"], rows.MILLIKELVIN_AT_ZERO, 1e3),
+        relative_humidity=_or_nan(found["humidity"], 0, 1e5),
+        carbon_dioxide=_or_nan(found["carbon_dioxide"], 0, 1e7),
+        battery=_or_nan(found["battery"], 0, 1e5),
+        flags=found["flags"].copy(),
+    )
+
+
+def _or_nan(column: NDArray[np.int32], offset: int, scale: float) -> FloatArray:
+    return np.where(column == rows.NOTHING, np.nan, (column.astype(np.int64) + offset) / scale)
+
+
+def hourly(connection: sqlite3.Connection, sensor: int, start: int, end: int) -> Hourly:
+    """Hours that begin in start <= time < end. [ms]"""
+    found = connection.execute(
+        "SELECT hour, temperatures, temperature_sum, temperature_lowest, temperature_highest,"
+        " humidities, humidity_sum, humidity_lowest, humidity_highest FROM hours"
+        " WHERE sensor = ? AND hour >= ? AND hour < ? ORDER BY hour",
+        (sensor, -(-start // HOUR_MS), -(-end // HOUR_MS)),
+    ).fetchall()
+    table = np.array(found, dtype=np.float64).reshape(len(found), 9)
+    hour, temperatures, warm, coldest, warmest, humidities, damp, driest, dampest = table.T
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return Hourly(
+            time=hour * 3600.0,
+            readings=temperatures.astype(np.int64),
+            temperature=(warm / temperatures + rows.MILLIKELVIN_AT_ZERO) / 1e3,
+            temperature_lowest=(coldest + rows.MILLIKELVIN_AT_ZERO) / 1e3,
+            temperature_highest=(warmest + rows.MILLIKELVIN_AT_ZERO) / 1e3,
+            relative_humidity=damp / humidities / 1e5,
+            relative_humidity_lowest=driest / 1e5,
+            relative_humidity_highest=dampest / 1e5,
+        )

@@ -1,0 +1,95 @@
+"""The SQLite file: opening it, and saying what is wrong with it in words a person can act on."""
+
+import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from curewatch.errors import StoreFailed
+
+BUSY_MS = 5000  # how long to wait for another process's commit
+
+_WHAT_TO_DO = {
+    sqlite3.SQLITE_BUSY: "another program holds it locked; close that program (a database browser?)",
+    sqlite3.SQLITE_LOCKED: "another program holds it locked; close that program (a database browser?)",
+    sqlite3.SQLITE_FULL: "the disk is full; make room, nothing stored so far is lost",
+    sqlite3.SQLITE_READONLY: "it cannot be written; look at the permissions and the mount",
+    sqlite3.SQLITE_IOERR: "the disk does not answer; look at the card or disk and at `dmesg`",
+    sqlite3.SQLITE_CANTOPEN: "it cannot be opened; look at the path, the folder and its permissions",
+    sqlite3.SQLITE_PERM: "it may not be opened; look at the permissions",
+    sqlite3.SQLITE_CORRUPT: "it is damaged; keep it, restore the last backup, see `logbook verify`",
+    sqlite3.SQLITE_NOTADB: "it is not a logbook, or is damaged from its first page; restore the last backup",
+}
+
+
+def failed(path: Path, trouble: sqlite3.Error | OSError) -> StoreFailed:
+    """What a person must know and do about an error of the store."""
+    if isinstance(trouble, OSError):
+        return StoreFailed(f"logbook {path}: {trouble.strerror or trouble}")
+    code = getattr(trouble, "sqlite_errorcode", 0) & 0xFF  # the low byte is the primary code
+    advice = _WHAT_TO_DO.get(code, "see the message of SQLite")
+    return StoreFailed(f"logbook {path}: {advice} (SQLite: {trouble})")
+
+
+@contextmanager
+def telling(path: Path) -> Iterator[None]:
+    """Errors of SQLite and of the file system leave as :class:`StoreFailed`."""
+    try:
+        yield
+    except (sqlite3.Error, OSError) as trouble:
+        raise failed(path, trouble) from trouble
+
+
+def open_to_write(path: Path) -> sqlite3.Connection:
+    """Open or create the file: write-ahead log, each commit on the disk before it returns."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    connection = sqlite3.connect(
+        path, isolation_level=None, timeout=BUSY_MS / 1000, check_same_thread=False, cached_statements=64
+    )
+    try:
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("PRAGMA cache_size = -4000")
+    except sqlite3.Error:
+        connection.close()
+        raise
+    return connection
+
+
+def open_to_read(path: Path) -> sqlite3.Connection:
+    """Open an existing file for reading, beside a daemon that writes."""
+    if not path.exists():
+        raise StoreFailed(f"there is no logbook at {path}; `curewatch ingest` or `watch` begins one")
+    uri = path.absolute().as_uri()
+    connection = sqlite3.connect(f"{uri}?mode=ro", uri=True, timeout=BUSY_MS / 1000, isolation_level=None)
+    try:
+        connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+    except sqlite3.OperationalError:
+        connection.close()
+        # on a read-only medium the write-ahead log's index cannot be made; then nobody writes either
+        connection = sqlite3.connect(f"{uri}?mode=ro&immutable=1", uri=True, isolation_level=None)
+    return connection
+
+
+class Identity:
+    """Which file a connection was opened on; a file deleted or replaced under it is noticed."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.mark = self._mark()
+
+    def check(self) -> None:
+        """Raise StoreFailed if the path no longer leads to the opened file."""
+        if self._mark() != self.mark:
+            raise StoreFailed(
+                f"logbook {self.path}: the file was removed or replaced while in use; "
+                "put it back from a backup (or start again without it: a new logbook begins)"
+            )
+
+    def _mark(self) -> tuple[int, int] | None:
+        try:
+            found = os.stat(self.path)  # noqa: PTH116 - called at every commit
+        except FileNotFoundError:
+            return None
+        return found.st_dev, found.st_ino

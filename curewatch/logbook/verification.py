@@ -1,0 +1,129 @@
+"""Walking the chain from its first block: is everything as it was when it was written?"""
+
+import sqlite3
+from collections.abc import Iterator, Mapping
+from hashlib import sha256
+from typing import NamedTuple
+
+from curewatch.clock import iso_utc
+from curewatch.errors import RecordBroken
+from curewatch.logbook import chain, entry, rows
+
+
+class Verified(NamedTuple):
+    """What a whole walk found to be in order."""
+
+    head: chain.Head
+    blocks: int
+    pruned: int  # blocks whose readings were removed by retention; their digests still hold
+
+
+def verify(connection: sqlite3.Connection) -> Verified:
+    """Recompute every digest and every head, from the first block on.
+
+    Raises
+    ------
+    RecordBroken
+        Names the first block or entry that is not as it was, what was expected and what was found.
+    """
+    tokens = {
+        number: rows.token(name) for number, name in connection.execute("SELECT number, name FROM sensors")
+    }
+    entries = _Entries(connection)
+    previous, expected, readings, pruned = chain.FIRST, 1, 0, 0
+    for number, closed, *face, head, body in connection.execute(
+        "SELECT number, closed, readings, readings_digest, entries, entries_digest, head, body"
+        " FROM blocks ORDER BY number"
+    ):
+        if number != expected:
+            raise RecordBroken(f"block {expected}", "the next block of the chain", f"block {number}")
+        found = chain.Face(number, previous, *face)
+        pruned += body is None
+        if body is not None:
+            _check_readings(found, closed, body, tokens)
+        entries.check(found)
+        if chain.head(found) != head:
+            raise RecordBroken(f"block {number}", f"head {chain.head(found)}", f"head {head}")
+        previous, expected, readings = head, number + 1, readings + found.readings
+    entries.check_end()
+    return Verified(
+        chain.Head(expected - 1, previous, readings, entries.count),
+        expected - 1,
+        pruned,
+    )
+
+
+def _check_readings(face: chain.Face, closed: bool, body: bytes, tokens: Mapping[int, str]) -> None:
+    try:
+        found = rows.unpack(body) if closed else rows.from_bytes(body)
+        text = rows.lines(face.number, found, tokens)
+    except (ValueError, KeyError) as trouble:
+        raise RecordBroken(
+            f"block {face.number}", f"{face.readings} readings", f"bytes that are none ({trouble})"
+        ) from trouble
+    digest = sha256(text.encode()).hexdigest()
+    if len(found) != face.readings or digest != face.readings_digest:
+        raise RecordBroken(
+            f"block {face.number} ({_when(found)})",
+            f"{face.readings} readings with digest {face.readings_digest}",
+            f"{len(found)} readings with digest {digest}",
+        )
+
+
+def _when(found: rows.Rows) -> str:
+    if not len(found):
+        return "no readings"
+    times = found["time"]
+    return f"readings of {iso_utc(int(times.min()) / 1e3)} to {iso_utc(int(times.max()) / 1e3)}"
+
+
+class _Entries:
+    """The entries in their order, checked block by block."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._lines: Iterator[tuple[int, int, str, str | None, int, str | None, str]] = iter(
+            connection.execute("SELECT number, block, kind, job, at, key, line FROM entries ORDER BY number")
+        )
+        self._next = next(self._lines, None)
+        self.count = 0
+
+    def check(self, face: chain.Face) -> None:
+        """The entries of one block against its digest."""
+        digests = sha256()
+        count = 0
+        while self._next is not None and self._next[1] == face.number:
+            self._check_columns(*self._next)
+            digests.update(entry.digest_line(self._next[0], entry.digest(self._next[6])).encode())
+            count += 1
+            self._next = next(self._lines, None)
+        if count != face.entries or digests.hexdigest() != face.entries_digest:
+            first = self.count - count + 1
+            raise RecordBroken(
+                f"entries {first} to {self.count} of block {face.number}"
+                if count
+                else f"block {face.number}",
+                f"{face.entries} entries with digest {face.entries_digest}",
+                f"{count} entries with digest {digests.hexdigest()}",
+            )
+
+    def _check_columns(self, number: int, block: int, *rest: object) -> None:
+        self.count += 1
+        *columns, line = rest
+        if number != self.count:
+            raise RecordBroken(f"entry {self.count}", "the next entry", f"entry {number}")
+        try:
+            plain = entry.stored(str(line))
+        except ValueError as trouble:
+            raise RecordBroken(f"entry {number}", "a line of the logbook", f"{trouble}") from trouble
+        told = [plain.kind, plain.job, round(plain.at * 1000), plain.key]
+        if (plain.number, plain.block) != (number, block) or told != columns:
+            raise RecordBroken(f"entry {number}", f"the columns its line tells: {told}", f"{columns}")
+
+    def check_end(self) -> None:
+        """No entry may be left over."""
+        if self._next is not None:
+            raise RecordBroken(
+                f"entry {self._next[0]}",
+                "an entry of a block of the chain",
+                f"block {self._next[1]}, which is none",
+            )

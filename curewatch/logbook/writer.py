@@ -1,0 +1,289 @@
+"""Appending: one commit for readings, entries, notes and refusals, in the chain and exactly once.
+
+Theory of operation
+-------------------
+Every commit begins by taking SQLite's write lock. If another process has written since, what this
+one remembers of the end of the chain is read again. A reading that is stored already (same sensor,
+time and values) is passed over, so redelivery is harmless. Anything that fails rolls back, and what
+is remembered is forgotten: the same batch can be offered again.
+"""
+
+import sqlite3
+from collections import OrderedDict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from curewatch.logbook import chain, entry, rows
+from curewatch.logbook.block import TIME_SPAN, OpenBlock
+from curewatch.logbook.entry import Entry, Stored
+from curewatch.readings import Reading, Rejected
+
+HOUR_MS = 3_600_000
+DAY_MS = 24 * HOUR_MS
+NAME_LENGTH = 64  # of sensor, source and reason, as kept
+RAW_LENGTH = 120  # bytes of the last refused raw input, as kept
+REFUSED_KINDS = 2000  # rows a day in the table of refusals; beyond it the sensor's name is left out
+RECENT_BLOCKS = 32  # closed blocks remembered to recognise late duplicates
+
+
+@dataclass(slots=True)
+class _End:
+    """What a writer remembers of the end of the logbook. Valid for one value of ``seen``."""
+
+    seen: int  # SQLite's data_version: changes when another connection commits
+    block: OpenBlock
+    entries: int  # entries in all
+    numbers: dict[str, int]  # sensor name -> number; bounded by the sensors of the shed
+    tokens: dict[int, str]
+    closed_latest: dict[int, int]  # sensor -> latest time in a closed block [ms]
+
+
+class Writer:
+    """The one that appends, over an open connection."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+        self._end: _End | None = None
+        self._recent: OrderedDict[int, set[tuple[int, ...]]] = OrderedDict()  # <= RECENT_BLOCKS
+
+    def append(
+        self,
+        readings: Iterable[Reading],
+        entries: Iterable[Entry],
+        notes: Mapping[str, bytes],
+        rejected: Iterable[Rejected],
+    ) -> tuple[int, list[Stored]]:
+        """All of it in one commit: the number of readings that were new, and the entries as stored."""
+        self._connection.execute("BEGIN IMMEDIATE")
+        try:
+            end = self._synchronised()
+            new = self._take_readings(end, readings)
+            written = [self._take_entry(end, one) for one in entries]
+            self._save_block(end)
+            self._connection.executemany("INSERT OR REPLACE INTO notes VALUES (?, ?)", notes.items())
+            self._count_rejected(rejected)
+            self._connection.execute("COMMIT")
+        except BaseException:
+            self._undo()
+            raise
+        return new, written
+
+    def close_block(self) -> None:
+        """End the open block, so that its head is final."""
+        self._connection.execute("BEGIN IMMEDIATE")
+        try:
+            end = self._synchronised()
+            if end.block.opened is not None:
+                self._next_block(end)
+            self._connection.execute("COMMIT")
+        except BaseException:
+            self._undo()
+            raise
+
+    def _undo(self) -> None:
+        self._end = None
+        if self._connection.in_transaction:
+            self._connection.execute("ROLLBACK")
+
+    # -- what is remembered ---------------------------------------------------------------------
+
+    def _synchronised(self) -> _End:
+        seen = int(self._connection.execute("PRAGMA data_version").fetchone()[0])
+        if self._end is None or self._end.seen != seen:
+            self._recent.clear()
+            self._end = self._read_end(seen)
+        return self._end
+
+    def _read_end(self, seen: int) -> _End:
+        one = self._connection.execute
+        numbers = {name: number for number, name in one("SELECT number, name FROM sensors")}
+        tokens = {number: rows.token(name) for name, number in numbers.items()}
+        closed_latest = dict(one("SELECT sensor, max(latest) FROM spans GROUP BY sensor").fetchall())
+        entries = one("SELECT coalesce(max(number), 0) FROM entries").fetchone()[0]
+        return _End(seen, self._read_block(tokens), entries, numbers, tokens, closed_latest)
+
+    def _read_block(self, tokens: Mapping[int, str]) -> OpenBlock:
+        one = self._connection.execute
+        last = one(
+            "SELECT number, closed, opened, readings, readings_digest, entries, entries_digest, head, body"
+            " FROM blocks ORDER BY number DESC LIMIT 1"
+        ).fetchone()
+        if last is None:
+            return OpenBlock(1, chain.FIRST)
+        number, closed, opened, *face, head, body = last
+        if closed:
+            return OpenBlock(number + 1, head)
+        before = one("SELECT head FROM blocks WHERE number = ?", (number - 1,)).fetchone()
+        previous = before[0] if before else chain.FIRST
+        texts = [
+            text for (text,) in one("SELECT line FROM entries WHERE block = ? ORDER BY number", (number,))
+        ]
+        return OpenBlock.restore(chain.Face(number, previous, *face), opened, body, texts, tokens)
+
+    # -- readings -------------------------------------------------------------------------------
+
+    def _take_readings(self, end: _End, readings: Iterable[Reading]) -> int:
+        new = 0
+        for reading in readings:
+            number = end.numbers.get(reading.sensor) or self._number(end, reading.sensor)
+            values = rows.row(reading, number)
+            if self._stored(end, values):
+                continue
+            if end.block.full_for(values):
+                self._next_block(end)
+            end.block.take(values)
+            new += 1
+        return new
+
+    def _number(self, end: _End, name: str) -> int:
+        kept = _kept(name)
+        number = end.numbers.get(kept)
+        if number is None:
+            number = len(end.tokens) + 1
+            self._connection.execute("INSERT INTO sensors VALUES (?, ?, 0, 0, 0, x'')", (number, kept))
+            end.tokens[number] = rows.token(kept)
+            end.numbers[kept] = number
+        return number
+
+    def _stored(self, end: _End, values: tuple[int, ...]) -> bool:
+        mark = rows.same(values)
+        if mark in end.block.known:
+            return True
+        if values[1] > end.closed_latest.get(values[0], -(2**63)):
+            return False
+        candidates = self._connection.execute(
+            "SELECT block FROM spans WHERE sensor = ? AND earliest BETWEEN ? AND ? AND latest >= ?",
+            (values[0], values[1] - TIME_SPAN, values[1], values[1]),
+        ).fetchall()
+        return any(mark in self._marks(number) for (number,) in candidates)
+
+    def _marks(self, number: int) -> set[tuple[int, ...]]:
+        known = self._recent.get(number)
+        if known is None:
+            (body,) = self._connection.execute(
+                "SELECT body FROM blocks WHERE number = ?", (number,)
+            ).fetchone()
+            known = {rows.same(values) for values in rows.unpack(body).tolist()}
+            self._recent[number] = known
+            if len(self._recent) > RECENT_BLOCKS:
+                self._recent.popitem(last=False)
+        else:
+            self._recent.move_to_end(number)
+        return known
+
+    # -- entries --------------------------------------------------------------------------------
+
+    def _take_entry(self, end: _End, new: Entry) -> Stored:
+        if new.key is not None:
+            found = self._connection.execute("SELECT line FROM entries WHERE key = ?", (new.key,)).fetchone()
+            if found:
+                return entry.stored(found[0])
+        recorded = round((new.at if new.recorded is None else new.recorded) * 1000)
+        if end.block.full_for_entry(recorded):
+            self._next_block(end)
+        number = end.entries + 1
+        text = entry.line(new, number, end.block.number)
+        end.block.take_entry(number, text, recorded)
+        end.entries = number
+        self._connection.execute(
+            "INSERT INTO entries VALUES (?, ?, ?, ?, ?, ?, ?)",
+            (number, end.block.number, new.kind, new.job, round(new.at * 1000), new.key, text),
+        )
+        return entry.stored(text)
+
+    # -- blocks ---------------------------------------------------------------------------------
+
+    def _next_block(self, end: _End) -> None:
+        """Close the open block and begin the next."""
+        self._save_block(end, closed=True)
+        block = end.block
+        self._connection.executemany(
+            "INSERT INTO spans VALUES (?, ?, ?, ?)",
+            [(sensor, first, block.number, last) for sensor, (first, last) in block.spans.items()],
+        )
+        for sensor, (_, last) in block.spans.items():
+            end.closed_latest[sensor] = max(last, end.closed_latest.get(sensor, last))
+        end.block = OpenBlock(block.number + 1, chain.head(block.face()))
+
+    def _save_block(self, end: _End, *, closed: bool = False) -> None:
+        block = end.block
+        if block.opened is None:
+            return
+        self._roll_up(block.settle(end.tokens))
+        face = block.face()
+        body = rows.pack(block.rows()) if closed else bytes(block.body)
+        self._connection.execute(
+            "INSERT OR REPLACE INTO blocks VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            (block.number, closed, block.opened, *face[2:], chain.head(face), body),
+        )
+
+    def _roll_up(self, new: rows.Rows) -> None:
+        """Bring the hourly rollup and each sensor's last word up to these new rows."""
+        hours: dict[tuple[int, int], list[list[int]]] = {}
+        last: dict[int, list[tuple[int, ...]]] = {}
+        for values in new.tolist():
+            pair = hours.setdefault((values[0], values[1] // HOUR_MS), [[], []])
+            if values[3] != rows.NOTHING:
+                pair[0].append(values[3])
+            if values[4] != rows.NOTHING:
+                pair[1].append(values[4])
+            last.setdefault(values[0], []).append(values)
+        self._connection.executemany(
+            _HOUR, [(*key, *_summary(warm), *_summary(damp)) for key, (warm, damp) in hours.items()]
+        )
+        self._connection.executemany(_SENSOR, [_sensor_row(*one) for one in last.items()])
+
+    def _count_rejected(self, rejected: Iterable[Rejected]) -> None:
+        for one in rejected:
+            day, at = int(one.at * 1000) // DAY_MS, round(one.at * 1000)
+            names = _kept(one.source), _kept(one.sensor), _kept(one.reason)
+            (kinds,) = self._connection.execute(
+                "SELECT count(*) FROM rejected WHERE day = ?", (day,)
+            ).fetchone()
+            if kinds >= REFUSED_KINDS:
+                names = "", "", names[2]
+            self._connection.execute(
+                "INSERT INTO rejected VALUES (?, ?, ?, ?, 1, ?, ?) ON CONFLICT DO UPDATE SET"
+                " count = count + 1, last_at = excluded.last_at, last_raw = excluded.last_raw",
+                (day, *names, at, one.raw[:RAW_LENGTH]),
+            )
+
+
+_HOUR = (
+    "INSERT INTO hours VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET "
+    "temperatures = temperatures + excluded.temperatures, "
+    "temperature_lowest = coalesce(min(temperature_lowest, excluded.temperature_lowest),"
+    " temperature_lowest, excluded.temperature_lowest), "
+    "temperature_sum = temperature_sum + excluded.temperature_sum, "
+    "temperature_highest = coalesce(max(temperature_highest, excluded.temperature_highest),"
+    " temperature_highest, excluded.temperature_highest), "
+    "humidities = humidities + excluded.humidities, "
+    "humidity_lowest = coalesce(min(humidity_lowest, excluded.humidity_lowest),"
+    " humidity_lowest, excluded.humidity_lowest), "
+    "humidity_sum = humidity_sum + excluded.humidity_sum, "
+    "humidity_highest = coalesce(max(humidity_highest, excluded.humidity_highest),"
+    " humidity_highest, excluded.humidity_highest)"
+)
+_SENSOR = (
+    "UPDATE sensors SET earliest = CASE readings WHEN 0 THEN ?2 ELSE min(earliest, ?2) END,"
+    " last = CASE WHEN readings = 0 OR ?3 >= latest THEN ?4 ELSE last END,"
+    " latest = CASE readings WHEN 0 THEN ?3 ELSE max(latest, ?3) END,"
+    " readings = readings + ?5 WHERE number = ?1"
+)
+
+
+def _kept(name: str) -> str:
+    """A name as it is kept: bounded, and text that UTF-8 can say."""
+    return name[:NAME_LENGTH].encode(errors="replace").decode()
+
+
+def _summary(values: list[int]) -> tuple[int, int | None, int, int | None]:
+    if not values:
+        return 0, None, 0, None
+    return len(values), min(values), sum(values), max(values)
+
+
+def _sensor_row(sensor: int, taken: list[tuple[int, ...]]) -> tuple[int, int, int, bytes, int]:
+    times = [values[1] for values in taken]
+    latest = max(taken, key=lambda values: values[1])
+    return sensor, min(times), latest[1], rows.as_bytes(latest), len(taken)
