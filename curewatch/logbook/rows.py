@@ -158,7 +158,7 @@ def _differences(rows: Rows, name: str) -> NDArray[Any]:
 
 
 def _planes(column: NDArray[Any]) -> bytes:
-    return np.ascontiguousarray(column).view(np.uint8).reshape(len(column), -1).T.tobytes()
+    return np.ascontiguousarray(column).view(np.uint8).reshape(len(column), column.itemsize).T.tobytes()
 
 
 def token(name: str) -> str:
@@ -167,7 +167,11 @@ def token(name: str) -> str:
     So a name from outside cannot end a line, start a formula or carry a terminal escape.
     """
     word = quote(name, safe="_.-/:", errors="replace")
-    return word if not word or word[:1].isalnum() or word[:1] == "%" else "%" + name[:1].encode().hex().upper() + word[1:]
+    return (
+        word
+        if not word or word[:1].isalnum() or word[:1] == "%"
+        else "%" + name[:1].encode().hex().upper() + word[1:]
+    )
 
 
 def name_of(word: str) -> str:

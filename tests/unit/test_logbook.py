@@ -180,6 +180,17 @@ def test_hours_agree_with_the_readings(logbook: Logbook):
     assert np.isnan(hours.relative_humidity[-1])
 
 
+def test_a_block_may_hold_entries_alone(logbook: Logbook):
+    """Closed blocks without readings verify, and the chain goes on."""
+    logbook.write(Entry("note", {}, START))
+    logbook.close_block()
+    logbook.write(Entry("note", {}, START))
+    logbook.close()
+    with Logbook(logbook.path) as again:
+        again.append(evening(count=2))
+        assert again.verify().blocks == 2
+
+
 def test_refusals_are_counted_and_bounded(logbook: Logbook):
     """Counts by source, sensor and reason; an endless supply of names cannot fill the disk."""
     logbook.append(rejected=[Rejected("not a number", b"T=nan", START, "usb", "bench")] * 3)
