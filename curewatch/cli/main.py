@@ -81,7 +81,7 @@ class Table(TyperGroup):
         name = self.prefix + cmd_name
         if name in GROUPS:
             return _group(name)
-        return _command(name) if name in COMMANDS else None
+        return command(name) if name in COMMANDS else None
 
     def resolve_command(self, ctx: Any, args: list[str]) -> Any:
         known = self.list_commands(ctx)
@@ -131,7 +131,7 @@ def _group(name: str) -> Table:
     return group
 
 
-def _command(name: str) -> Any:
+def command(name: str) -> Any:
     """The command behind a name of the table: its module is imported here and nowhere else."""
     app = importlib.import_module(f"curewatch.cli.commands.{COMMANDS[name][0]}").app
     if not isinstance(app, typer.Typer):
@@ -140,14 +140,14 @@ def _command(name: str) -> Any:
     app.rich_markup_mode = None
     app.pretty_exceptions_enable = False
     app._add_completion = False
-    command = get_command(app)
+    found = get_command(app)
     last = name.rpartition(" ")[2]
-    if isinstance(command, TyperGroup) and " " in name:
-        command = command.commands[last]
-    if isinstance(command, TyperCommand | TyperGroup):
-        command.rich_markup_mode = None
-    command.name = last
-    return command
+    if isinstance(found, TyperGroup) and " " in name:
+        found = found.commands[last]
+    if isinstance(found, TyperCommand | TyperGroup):
+        found.rich_markup_mode = None
+    found.name = last
+    return found
 
 
 def _unknown(word: str, known: Iterable[str], path: str) -> str:

@@ -1,0 +1,68 @@
+"""The unit of systemd agrees with the program it starts."""
+
+import configparser
+import shlex
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+
+from curewatch.cli.commands.service import unit
+from curewatch.cli.main import COMMANDS, run
+from curewatch.errors import ExitStatus
+
+
+class Lines(dict):
+    """Keeps every value of a key that stands several times, as systemd reads them."""
+
+    def __setitem__(self, key: str, value: object) -> None:
+        if isinstance(value, list) and key in self:
+            value = [*self[key], *value]
+        super().__setitem__(key, value)
+
+
+def parsed(text: str) -> configparser.RawConfigParser:
+    parser = configparser.RawConfigParser(strict=False, dict_type=Lines)
+    parser.optionxform = str
+    parser.read_string(text)
+    return parser
+
+
+def test_the_unit_starts_a_command_there_is() -> None:
+    """The first word after the program stands in the table, and the program is where it was put."""
+    service = parsed(unit(Path("/opt/shed/bin/curewatch")))["Service"]
+    program, command, *options = shlex.split(service["ExecStart"])
+    assert program == "/opt/shed/bin/curewatch"
+    assert command in COMMANDS
+    assert options[0] == "--config"
+
+
+def test_what_a_restart_cannot_mend_is_not_restarted() -> None:
+    """Statuses for a wrong command and a wrong configuration stop the unit for good."""
+    service = parsed(files("curewatch.cli").joinpath("curewatch.service").read_text())["Service"]
+    stops = {int(word) for word in service["RestartPreventExitStatus"].split()}
+    assert stops == {ExitStatus.USAGE, ExitStatus.CONFIGURATION}
+
+
+def test_the_unit_is_fenced_in() -> None:
+    """Own user, read-only system, private temporary folder, serial devices only, a watchdog."""
+    service = parsed(unit(Path("/usr/bin/curewatch")))["Service"]
+    fenced = {
+        "ProtectSystem": "strict",
+        "PrivateTmp": "yes",
+        "NoNewPrivileges": "yes",
+        "User": "curewatch",
+        "DevicePolicy": "closed",
+        "CapabilityBoundingSet": "",
+    }
+    assert {key: service[key] for key in fenced} == fenced
+    assert all(device.startswith("char-tty") for device in service["DeviceAllow"].replace(" rw", "").split())
+    assert int(service["WatchdogSec"]) > 0
+
+
+def test_the_command_prints_it(capsys: pytest.CaptureFixture[str]) -> None:
+    """And nothing else, so that it can be sent into a file."""
+    with pytest.raises(SystemExit) as stop:
+        run(["service"])
+    assert stop.value.code == ExitStatus.OK
+    assert parsed(capsys.readouterr().out)["Install"]["WantedBy"] == "multi-user.target"
