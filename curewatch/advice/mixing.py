@@ -8,6 +8,7 @@ its tolerance is refused, with how much of what to add while it is still possibl
 from dataclasses import dataclass
 
 from curewatch.errors import UsageError
+from curewatch.materials.system import Mix, Origin
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +30,19 @@ class Proportion:
     def tolerance(self) -> float:
         """The narrower side of what it bears, relative to the usual ratio. [1]"""
         return min(self.usual - self.lowest, self.highest - self.usual) / self.usual
+
+
+def proportion(mix: Mix, origin: Origin) -> Proportion:
+    """How an epoxy's two parts go together, from its file; ``origin`` is that of the ratio."""
+    return Proportion(
+        usual=mix.hardener_mass,
+        lowest=mix.hardener_mass * (1 - mix.tolerance),
+        highest=mix.hardener_mass * (1 + mix.tolerance),
+        resin_density=mix.resin_density,
+        hardener_density=mix.hardener_density,
+        tag=origin.tag,
+        source=origin.source,
+    )
 
 
 @dataclass(frozen=True, slots=True)
