@@ -1,0 +1,49 @@
+"""What is stored at once, and what may only be said once it is stored."""
+
+from dataclasses import dataclass, field
+
+from curewatch.ingest.deliveries import Deliveries
+from curewatch.ingest.events import Acknowledge, Evaluate, Publish, Show, Store
+from curewatch.logbook.entry import Entry
+from curewatch.readings import Reading, Rejected
+
+
+@dataclass(slots=True)
+class Batch:
+    """Readings, refusals and entries of one commit, and the acknowledgements and lines that wait for it.
+
+    Bounded by its owner: it is closed at a count or an age, and held ones are counted.
+    """
+
+    opened: float  # monotonic [s]
+    readings: list[Reading] = field(default_factory=list)
+    entries: list[Entry] = field(default_factory=list)
+    rejected: list[Rejected] = field(default_factory=list)
+    acknowledgements: dict[tuple[str, int], list[int]] = field(default_factory=dict)
+    marks: dict[str, list[tuple[int, int]]] = field(default_factory=dict)  # deliveries, by source
+    after: list[Publish | Show | Evaluate] = field(default_factory=list)
+
+    def __len__(self) -> int:
+        return len(self.readings) + len(self.rejected) + len(self.entries) + self.unacknowledged
+
+    @property
+    def unacknowledged(self) -> int:
+        """Messages that wait for this commit."""
+        return sum(map(len, self.acknowledgements.values()))
+
+    @property
+    def empty(self) -> bool:
+        return not (len(self) or self.after)
+
+    def store(self, deliveries: dict[str, Deliveries]) -> Store:
+        """What is asked of the logbook; deliveries are remembered in the same commit."""
+        memory = {f"deliveries:{source}": deliveries[source].packed() for source in self.marks}
+        return Store(tuple(self.readings), tuple(self.entries), tuple(self.rejected), memory)
+
+    def afterwards(self) -> list[Acknowledge | Publish | Show | Evaluate]:
+        """What may be done once all of it is committed, in order."""
+        acknowledged = [
+            Acknowledge(source, connection, tuple(identifiers))
+            for (source, connection), identifiers in self.acknowledgements.items()
+        ]
+        return [*acknowledged, *self.after]

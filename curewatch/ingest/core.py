@@ -1,0 +1,302 @@
+"""The daemon's mind: events in, effects out; no port, no file, no clock.
+
+Theory of operation: what comes in is turned into readings and put into the open batch. A batch is
+closed by count or by age and becomes one :class:`Store`. Only when the world answers :class:`Stored`
+are its messages acknowledged and its lines shown; when it answers :class:`StoreRefused` the batch is
+held and offered again, later each time, while the next one fills up to a bound. Laws kept:
+
+- stored, then acknowledged, then shown; nothing is acknowledged or shown that is not committed;
+- at most one batch is with the logbook, so order is kept;
+- everything held is bounded, and what had to be dropped is counted, shown and written down.
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+from curewatch.clock import Instant
+from curewatch.configuration import Configuration
+from curewatch.ingest import clock_watch
+from curewatch.ingest.batch import Batch
+from curewatch.ingest.clock_watch import ClockState
+from curewatch.ingest.deliveries import Deliveries, mark
+from curewatch.ingest.events import (
+    BytesArrived,
+    Effect,
+    Ended,
+    Evaluate,
+    Evaluated,
+    Event,
+    MessageArrived,
+    Noticed,
+    Overflowed,
+    Publish,
+    Reload,
+    Show,
+    SourceDown,
+    SourceUp,
+    Stop,
+    Store,
+    Stored,
+    StoreRefused,
+    Tick,
+)
+from curewatch.ingest.intake import Intake
+from curewatch.ingest.refusals import Refusals
+from curewatch.ingest.watch_keeping import WatchKeeping
+from curewatch.logbook.entry import Entry
+from curewatch.readings import Flag, Reading, Rejected
+
+BATCH = 200  # items that close a batch; below the receive maximum, or delivery would stall
+BATCH_AGE = 0.2  # that closes it otherwise [s]
+# Messages not yet acknowledged that close it when nothing else is waiting: a broker with a small window
+# (20 is usual) has sent all it may and waits for us; fewer are ordinary traffic, and wait for company.
+WINDOW = 8
+HELD = 100_000  # readings held while the logbook refuses: over two months of one sensor a minute
+RETRY_FIRST, RETRY_LAST = 0.5, 60.0  # between two offers of a refused batch [s]
+
+
+class Core:
+    """One state machine; :meth:`receive` is its one door."""
+
+    def __init__(
+        self,
+        configuration: Configuration,
+        now: Instant,
+        *,
+        memory: Callable[[str], bytes | None] = lambda key: None,
+        keeping: WatchKeeping | None = None,
+        batch: int = BATCH,
+        tell_readings: bool = False,
+    ) -> None:
+        self.configuration = configuration
+        self.intake = Intake(configuration)
+        self.refusals = Refusals()
+        self.keeping = keeping or WatchKeeping(configuration)
+        self.clock: ClockState = clock_watch.step(ClockState(), now)[0]
+        self.deliveries = {name: Deliveries(memory(f"deliveries:{name}")) for name in configuration.mqtt}
+        self.sources: dict[
+            str, str
+        ] = {}  # source -> "" if it answers, else why not; one per configured source
+        self.stored = self.repeated = self.dropped = 0  # readings, since the start
+        self.refused_store = ""  # why the logbook refuses at present
+        self._batch_size = batch
+        self._tell_readings = tell_readings
+        self._open = Batch(now.monotonic)
+        self._sent: Batch | None = None
+        self._offer_at: float | None = None  # monotonic, when to offer the held batch again [s]
+        self._offers = 0  # refused in a row
+        self._newly_dropped = 0  # readings dropped since the last commit
+        self._stopping = False
+        self._handlers: dict[type, Callable[[Any], None]] = {
+            BytesArrived: self._bytes,
+            MessageArrived: self._message,
+            Tick: self._tick,
+            SourceUp: self._source_up,
+            SourceDown: self._source_down,
+            Noticed: self._noticed,
+            Overflowed: self._overflowed,
+            Evaluated: self._evaluated,
+            Reload: self._reload,
+            Stop: self._stop,
+        }
+
+    # ---- the door
+
+    def receive(self, event: Event) -> list[Effect]:
+        """Take one event; give what is to be done now, in this order."""
+        if isinstance(event, Stored):
+            return self._committed(event)
+        if isinstance(event, StoreRefused):
+            return self._refused(event)
+        if self._open.empty:
+            self._open.opened = event.at.monotonic
+        self._handlers[type(event)](event)
+        idle = isinstance(event, Tick) and event.idle
+        return self._due(event.at, idle=idle)
+
+    def next_deadline(self) -> float:
+        """How long nothing needs to be done, at most. [s]"""
+        return BATCH_AGE
+
+    # ---- what comes in
+
+    def _bytes(self, event: BytesArrived) -> None:
+        self._take(self.intake.bytes_arrived(event), event.at)
+
+    def _message(self, event: MessageArrived) -> None:
+        batch = self._open
+        if event.quality:
+            key = (event.source, event.connection)
+            batch.acknowledgements.setdefault(key, []).append(event.identifier)
+            delivery = mark(event.topic, event.payload, event.identifier)
+            known = self.deliveries.setdefault(event.source, Deliveries())
+            if event.duplicate and delivery in known:
+                self.repeated += 1
+                return
+            known.add((delivery,))
+            batch.marks.setdefault(event.source, []).append(delivery)
+        self._take(self.intake.message_arrived(event), event.at)
+
+    def _take(self, found: list[Reading | Rejected], at: Instant) -> None:
+        batch, doubtful = self._open, not self.clock.believed
+        for item in found:
+            if isinstance(item, Rejected):
+                self.refusals.add(item)
+                if len(batch.rejected) < HELD:
+                    batch.rejected.append(item)
+            elif len(batch.readings) >= HELD:
+                self._newly_dropped += 1
+                self.dropped += 1
+            else:
+                batch.readings.append(
+                    item._replace(flags=item.flags | Flag.CLOCK_DOUBT) if doubtful else item
+                )
+
+    def _tick(self, event: Tick) -> None:
+        self.clock, moved = clock_watch.step(self.clock, event.at)
+        if moved is not None:
+            self._clock_moved(moved, event.at)
+        self._add(*self.refusals.due(event.at.monotonic))
+        self._keep_watch(event.at)
+
+    def _clock_moved(self, moved: clock_watch.ClockStep, at: Instant) -> None:
+        way = "forward" if moved.size > 0 else "back"
+        text = f"this machine's clock moved {way} by {abs(moved.size):.0f} s"
+        payload = {"seen": text, "step": moved.size, "before": moved.before, "after": moved.after}
+        self._say("clock", at, text, payload, loud=abs(moved.size) > clock_watch.DOUBT)
+
+    def _keep_watch(self, at: Instant) -> None:
+        if self._sent is None and not self._stopping:
+            self._add(*self.keeping.due(at, self.clock, self.sources))
+
+    def _evaluated(self, event: Evaluated) -> None:
+        self._add(*event.outcome)
+
+    # ---- sources
+
+    def _source_up(self, event: SourceUp) -> None:
+        before = self.sources.get(event.source)
+        self.sources[event.source] = ""
+        self.intake.reopened(event.source)
+        if before != "":
+            text = f"{event.source} answers{': ' + event.note if event.note else ''}"
+            self._say("source", event.at, text, {"source": event.source, "up": True, "note": event.note})
+
+    def _source_down(self, event: SourceDown) -> None:
+        before = self.sources.get(event.source)
+        self.sources[event.source] = event.why or "no answer"
+        if before != self.sources[event.source]:
+            text = f"{event.source} does not answer: {event.why}"
+            payload = {"source": event.source, "up": False, "why": event.why}
+            self._say("source", event.at, text, payload, loud=True)
+
+    def _noticed(self, event: Noticed) -> None:
+        text = f"{event.source}: {event.what}"
+        self._say("source", event.at, text, {"source": event.source, "notice": event.what}, loud=True)
+
+    def _overflowed(self, event: Overflowed) -> None:
+        self.dropped += event.dropped
+        self._say(
+            "dropped",
+            event.at,
+            f"{event.source}: {event.dropped} pieces dropped unread: faster than they could be stored",
+            {"source": event.source, "pieces": event.dropped},
+            loud=True,
+        )
+
+    def _reload(self, event: Reload) -> None:
+        self.configuration = event.configuration
+        self.intake = Intake(self.configuration, before=self.intake)
+        self.keeping.reconfigure(self.configuration)
+        self._say("daemon", event.at, "configuration read again", {"what": "reloaded"})
+
+    def _stop(self, event: Stop) -> None:
+        self._stopping = True
+        self._add(*self.refusals.due(event.at.monotonic, everything=True))
+        self._say("daemon", event.at, "stopped", {"what": "stopped"})
+
+    # ---- entries and lines wait for their commit
+
+    def _say(self, kind: str, at: Instant, text: str, payload: dict[str, Any], *, loud: bool = False) -> None:
+        """An entry for the logbook, and the line about it once it is there."""
+        self._add(Entry(kind, payload, at.utc), Show(kind, at.utc, text, payload, loud))
+
+    def say(self, kind: str, at: Instant, text: str, payload: dict[str, Any], *, loud: bool = False) -> None:
+        """For the loop: something about the daemon itself that belongs in the logbook."""
+        self._say(kind, at, text, payload, loud=loud)
+
+    def _add(self, *items: Entry | Publish | Show | Evaluate) -> None:
+        for item in items:
+            if isinstance(item, Entry):
+                if len(self._open.entries) < HELD:
+                    self._open.entries.append(item)
+            elif len(self._open.after) < HELD:
+                self._open.after.append(item)
+
+    # ---- batches
+
+    def _due(self, now: Instant, *, idle: bool = False) -> list[Effect]:
+        """The next store, if it is time for one."""
+        if self._sent is not None:
+            if self._offer_at is not None and (now.monotonic >= self._offer_at or self._stopping):
+                self._offer_at = None
+                return [self._sent.store(self.deliveries)]
+            return []
+        batch = self._open
+        if batch.empty:
+            return [Ended()] if self._stopping else []
+        old = now.monotonic - batch.opened >= BATCH_AGE
+        waited_for = idle and batch.unacknowledged >= WINDOW
+        if not (self._stopping or old or waited_for or len(batch) >= self._batch_size):
+            return []
+        return [self._send(now)]
+
+    def _send(self, now: Instant) -> Store:
+        self._sent, self._open = self._open, Batch(now.monotonic)
+        return self._sent.store(self.deliveries)
+
+    def _committed(self, event: Stored) -> list[Effect]:
+        batch = self._sent
+        if batch is None:
+            return []
+        self._sent, self._offers = None, 0
+        self.stored += event.fresh
+        self.repeated += len(batch.readings) - event.fresh
+        effects: list[Effect] = list(batch.afterwards())
+        if self.refused_store:
+            self._resumed(event.at)
+        self._add(*self.keeping.committed(batch.readings, event.at))
+        if self._tell_readings:
+            effects.extend(self._told(batch.readings))
+        self._keep_watch(event.at)
+        return [*effects, *self._due(event.at)]
+
+    def _told(self, readings: list[Reading]) -> list[Show]:
+        return [Show("reading", r.time, "", {"reading": r}) for r in readings]
+
+    def _resumed(self, at: Instant) -> None:
+        payload = {"what": "store resumed", "why": self.refused_store, "dropped": self._newly_dropped}
+        lost = (
+            f"; {self._newly_dropped} readings had to be dropped"
+            if self._newly_dropped
+            else "; nothing was lost"
+        )
+        self.refused_store, self._newly_dropped = "", 0
+        self._say("daemon", at, f"the logbook takes readings again{lost}", payload, loud=True)
+
+    def _refused(self, event: StoreRefused) -> list[Effect]:
+        self._offers += 1
+        wait = min(RETRY_LAST, RETRY_FIRST * 2 ** min(self._offers - 1, 10))
+        self._offer_at = event.at.monotonic + wait
+        first, self.refused_store = event.why != self.refused_store, event.why
+        if self._stopping:
+            return [
+                self._refused_line(event, "stopping; what is not acknowledged stays with the broker"),
+                Ended(),
+            ]
+        return [self._refused_line(event, f"next try in {wait:.0f} s")] if first else []
+
+    def _refused_line(self, event: StoreRefused, what_next: str) -> Show:
+        held = len(self._open.readings) + (len(self._sent.readings) if self._sent else 0)
+        text = f"THE LOGBOOK TAKES NOTHING: {event.why}; {held} readings held in memory; {what_next}"
+        return Show("store", event.at.utc, text, {"why": event.why, "held": held}, loud=True)

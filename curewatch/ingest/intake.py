@@ -1,0 +1,123 @@
+"""From what edges bring to readings under the names of the configuration.
+
+Keeps one framer a port and the one parser; knows which name, hardware number or topic is whose.
+"""
+
+from collections.abc import Mapping
+from typing import NamedTuple, Self
+
+from curewatch.configuration import Configuration, MqttSource
+from curewatch.ingest.events import BytesArrived, MessageArrived
+from curewatch.readings import Reading, Rejected
+from curewatch.wire import LineFramer, Parser, Plausibility
+
+TOPICS = 5_000  # topics whose owner is remembered; beyond that it is worked out each time
+
+
+class Owner(NamedTuple):
+    """Whose readings a topic carries."""
+
+    device: str  # the name for a payload that names nobody
+    fixed: bool  # the whole topic is some sensor's address
+    fields: Mapping[str, str] | None  # ours -> theirs, in its JSON
+    form: str
+
+
+class Intake:
+    """Bytes and messages in, readings and refusals out."""
+
+    def __init__(self, configuration: Configuration, before: Self | None = None) -> None:
+        self._configuration = configuration
+        self._parser: Parser = before._parser if before else Parser(check=False)
+        self._plausibility: Plausibility = before._plausibility if before else Plausibility()
+        self._framers: dict[str, LineFramer] = before._framers if before else {}  # one a port
+        self._owners: dict[tuple[str, str], Owner] = {}  # (source, topic), at most TOPICS
+        self._names = {
+            address: name
+            for name, sensor in configuration.sensors.items()
+            for address in (name, *sensor.address)
+        }
+
+    def reopened(self, source: str) -> None:
+        """A port was opened anew: what it says first may be the tail of a line."""
+        if source in self._framers:
+            self._framers[source].reopened()
+
+    def bytes_arrived(self, event: BytesArrived) -> list[Reading | Rejected]:
+        source = event.source
+        framer = self._framers.get(source)
+        if framer is None:
+            framer = self._framers.setdefault(source, LineFramer(source=source))
+        port = self._configuration.serial.get(source)
+        sensor, form = (port.sensor, port.form) if port else (None, "auto")
+        fields = self._fields(sensor, None)
+        found: list[Reading | Rejected] = []
+        for line in framer.feed(event.data, event.at.utc):
+            if isinstance(line, Rejected):
+                found.append(line)
+            else:
+                said = self._parser.line(line, event.at, source, sensor, form=form, fields=fields)
+                found.extend(self._checked(self._named(item), line, source) for item in said)
+        return found
+
+    def message_arrived(self, event: MessageArrived) -> list[Reading | Rejected]:
+        owner = self._owners.get((event.source, event.topic)) or self._found_owner(event.source, event.topic)
+        found = self._parser.payload(
+            event.payload,
+            event.at,
+            event.source,
+            owner.device,
+            owner.fields,
+            form=owner.form,
+            retained=event.retained,
+        )
+        return [self._checked(self._named(item, owner), event.payload, event.source) for item in found]
+
+    def _checked(self, item: Reading | Rejected, raw: bytes, source: str) -> Reading | Rejected:
+        """Plausible or refused; after naming, because two names on the wire may be one sensor."""
+        return item if isinstance(item, Rejected) else self._plausibility.check(item, raw, source)
+
+    def _named(self, item: Reading | Rejected, owner: Owner | None = None) -> Reading | Rejected:
+        """Under the configured name; a topic that is an address speaks for its sensor alone."""
+        name = self._names.get(item.sensor)
+        if name is None and owner is not None and owner.fixed:
+            name = owner.device
+        return item if name is None or name == item.sensor else item._replace(sensor=name)
+
+    def _found_owner(self, source: str, topic: str) -> Owner:
+        broker = self._configuration.mqtt.get(source) or MqttSource()
+        fixed = self._names.get(topic)
+        device = fixed or self._device(broker, topic)
+        sensor = self._names.get(device, device)
+        owner = Owner(device, fixed is not None, self._fields(sensor, broker), broker.form)
+        if len(self._owners) < TOPICS:
+            self._owners[source, topic] = owner
+        return owner
+
+    @staticmethod
+    def _device(broker: MqttSource, topic: str) -> str:
+        """The level that the first + of the matching filter stands for; else the last level."""
+        levels = topic.split("/")
+        for pattern in broker.topics:
+            wanted = pattern.split("/")
+            if _matches(wanted, levels) and "+" in wanted:
+                return levels[wanted.index("+")]
+        return levels[-1]
+
+    def _fields(self, sensor: str | None, broker: MqttSource | None) -> Mapping[str, str] | None:
+        known = self._configuration.sensors.get(sensor or "")
+        if known and known.fields:
+            return known.fields
+        return broker.fields if broker and broker.fields else None
+
+
+def _matches(wanted: list[str], levels: list[str]) -> bool:
+    """Whether a topic's levels answer to a filter's (MQTT 5.0, 4.7)."""
+    if wanted[-1] == "#":
+        head = wanted[:-1]
+        return len(levels) >= len(head) and _matches_levels(head, levels[: len(head)])
+    return len(wanted) == len(levels) and _matches_levels(wanted, levels)
+
+
+def _matches_levels(wanted: list[str], levels: list[str]) -> bool:
+    return all(want in {"+", level} for want, level in zip(wanted, levels, strict=True))

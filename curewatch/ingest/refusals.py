@@ -1,0 +1,68 @@
+"""Bad data counted: the first of a kind is told at once, the rest once a minute, with a sample.
+
+A sensor that prints noise all night must not fill the screen, and must not go unnoticed either. The logbook
+keeps its own counts; these are for whoever looks.
+"""
+
+from dataclasses import dataclass
+
+from curewatch.ingest.events import Show
+from curewatch.readings import Rejected
+
+EVERY = 60.0  # between two notes of one kind [s]
+KINDS = 200  # kinds counted by name; what is beyond goes under one name
+OTHERS = ("(others)", "(others)", "various")
+
+
+@dataclass(slots=True)
+class Count:
+    """One kind of refusal: how many since last told of, and how many in all."""
+
+    since: int = 0
+    total: int = 0
+    told: float = float("-inf")  # monotonic, when last told of [s]
+    sample: Rejected | None = None
+
+
+class Refusals:
+    """All kinds of refusals so far, at most KINDS of them."""
+
+    def __init__(self) -> None:
+        self.counts: dict[tuple[str, str, str], Count] = {}  # (source, sensor, reason)
+
+    @property
+    def total(self) -> int:
+        return sum(count.total for count in self.counts.values())
+
+    def add(self, refused: Rejected) -> None:
+        kind = (refused.source, refused.sensor, str(refused.reason))
+        if kind not in self.counts and len(self.counts) >= KINDS:
+            kind = OTHERS
+        count = self.counts.setdefault(kind, Count())
+        count.since += 1
+        count.total += 1
+        count.sample = refused
+
+    def due(self, monotonic: float, *, everything: bool = False) -> list[Show]:
+        """A line for each kind that has something new and was not told of within the last minute."""
+        told = []
+        for (source, sensor, reason), count in self.counts.items():
+            if count.since and (everything or monotonic - count.told >= EVERY) and count.sample:
+                detail = {
+                    "source": source,
+                    "sensor": sensor,
+                    "reason": reason,
+                    "count": count.since,
+                    "total": count.total,
+                    "sample": _text(count.sample.raw),
+                }
+                whose = f" ({sensor})" if sensor else ""
+                text = f"{source}{whose}: {count.since} refused: {reason}"
+                told.append(Show("refused", count.sample.at, text, detail))
+                count.since, count.told = 0, monotonic
+        return told
+
+
+def _text(raw: bytes) -> str:
+    """Bytes from outside as plain text: nothing in it can move a cursor or be markup of a record."""
+    return raw.decode("ascii", "backslashreplace").encode("unicode_escape").decode("ascii")

@@ -1,0 +1,145 @@
+"""Watch over the sensors: health each minute, gaps as entries, and when to think about advice.
+
+Theory of operation: every committed reading steps its sensor's track; once a minute all sensors are
+judged and what changed is noted. A silence becomes a gap when it is noticed, and gets its end with the
+next reading, so that the logbook holds both. Advice costs far more than a judgement, so it is asked for
+only when there is a reason to: something changed that could change the answer, or a quarter of an hour
+has passed with something to look after.
+"""
+
+from collections.abc import Iterable, Mapping
+
+from curewatch.clock import Instant
+from curewatch.configuration import Configuration
+from curewatch.ingest import health
+from curewatch.ingest.clock_watch import ClockState
+from curewatch.ingest.events import Evaluate, Publish, Show
+from curewatch.ingest.health import Health, State, Track
+from curewatch.ingest.judgement import judge
+from curewatch.ingest.published import state_document
+from curewatch.logbook.entry import Entry
+from curewatch.readings import Flag, Reading
+
+CHECK_EVERY = 60.0  # monotonic, between two looks at the sensors [s]
+ADVISE_EVERY = 900.0  # between two full looks at the advice, when nothing pressing happened [s]
+ADVISE_SOON = 60.0  # ... when something changed [s]
+SENSORS = 500  # names followed; what is beyond is stored, but not watched
+
+_UNDATED = (
+    Flag.RETAINED | Flag.ARRIVAL_TIME
+)  # a broker's kept message without a time of its own says nothing of now
+
+
+class WatchKeeping:
+    """The tracks, the last judgements and what is due; one for the whole daemon."""
+
+    def __init__(self, configuration: Configuration, tracks: Mapping[str, Track] | None = None) -> None:
+        self.configuration = configuration
+        self.tracks: dict[str, Track] = dict(tracks or {})  # at most SENSORS
+        self.healths: dict[str, Health] = {}
+        self.unknown: set[str] = set()  # names nobody configured, at most SENSORS
+        self._checked: float | None = None  # monotonic [s]
+        self._advised = float("-inf")  # monotonic [s]
+        self._reason = "first look"  # why advice should be looked at; empty if it need not
+
+    def reconfigure(self, configuration: Configuration) -> None:
+        self.configuration = configuration
+        self._reason = "new configuration"
+
+    def look_again(self, reason: str) -> None:
+        """Ask for advice at the next occasion: somebody started a layer, for instance."""
+        self._reason = self._reason or reason
+
+    # ---- readings that are now committed
+
+    def committed(self, readings: Iterable[Reading], at: Instant) -> list[Entry | Show]:
+        """Step the tracks; a sensor that was silent and speaks again ends its gap."""
+        said: list[Entry | Show] = []
+        for reading in readings:
+            if reading.flags & _UNDATED == _UNDATED:
+                continue
+            before = self.tracks.get(reading.sensor)
+            if before is None:
+                if len(self.tracks) >= SENSORS:
+                    continue
+                before = Track()
+                said.extend(self._stranger(reading.sensor, at))
+            known = self.healths.get(reading.sensor)
+            if known is not None and known.state is State.SILENT and before.last is not None:
+                said.extend(self._gap_ended(reading, before.last.time, at))
+                del self.healths[reading.sensor]
+            self.tracks[reading.sensor] = health.step(before, reading)
+        return said
+
+    def _stranger(self, sensor: str, at: Instant) -> list[Entry | Show]:
+        if self.configuration.sensor(sensor) is not None or sensor in self.unknown:
+            return []
+        self.unknown.add(sensor)
+        text = f"{sensor} speaks, but is not in the configuration: stored, and takes no part in advice"
+        return [
+            Entry("sensor", {"sensor": sensor, "unknown": True}, at.utc),
+            Show("sensor", at.utc, text, {}),
+        ]
+
+    # ---- the look around, once a minute
+
+    def due(
+        self, at: Instant, clock: ClockState, sources: Mapping[str, str]
+    ) -> list[Entry | Publish | Show | Evaluate]:
+        """Judge everything if it is time for it; ask for advice if there is a reason."""
+        if self._checked is None:  # give every sensor a minute to speak before anything is said of it
+            self._checked = at.monotonic
+        if at.monotonic - self._checked < CHECK_EVERY:
+            return []
+        self._checked = at.monotonic
+        said: list[Entry | Publish | Show | Evaluate] = []
+        for judged in self.judged(at.utc):
+            said.extend(self._changed(judged, at))
+        if not clock.believed:
+            self._reason = self._reason or "clock"
+        said.extend(self._advice_due(at))
+        said.append(Publish("state", state_document(at, self.tracks, self.healths, sources, clock)))
+        return said
+
+    def judged(self, now: float) -> list[Health]:
+        """The present health of every sensor that is configured or has spoken."""
+        names = dict.fromkeys((*self.configuration.sensors, *self.tracks))
+        found = {name: self.tracks.get(name, Track()) for name in names}
+        return list(judge(self.configuration, found, now).values())
+
+    def _changed(self, judged: Health, at: Instant) -> list[Entry | Show]:
+        before = self.healths.get(judged.sensor)
+        self.healths[judged.sensor] = judged
+        if before is not None and before.state is judged.state:
+            return []
+        if before is None and judged.state is State.FRESH:
+            self._reason = self._reason or "a sensor speaks"
+            return []
+        self._reason = f"{judged.sensor} is {judged.state}"
+        was = before.state.value if before else ""
+        payload = {"sensor": judged.sensor, "state": judged.state.value, "was": was, "seen": judged.seen}
+        text = f"{judged.sensor}: {judged.state.value} ({judged.seen})"
+        loud = judged.state not in {State.FRESH, State.LATE}
+        said: list[Entry | Show] = [
+            Entry("health", payload | {"since": judged.since}, at.utc),
+            Show("health", at.utc, text, payload, loud),
+        ]
+        if judged.state is State.SILENT:
+            said.insert(0, self._gap(judged.sensor, judged.since, None, "silent", at))
+        return said
+
+    def _advice_due(self, at: Instant) -> list[Evaluate]:
+        waited = at.monotonic - self._advised
+        if waited < (ADVISE_SOON if self._reason else ADVISE_EVERY):
+            return []
+        reason, self._reason, self._advised = self._reason or "a quarter of an hour", "", at.monotonic
+        return [Evaluate(at, reason)]
+
+    def _gap(self, sensor: str, start: float, end: float | None, why: str, at: Instant) -> Entry:
+        role = self.configuration.role_of(sensor) or ""
+        return Entry("gap", {"sensor": sensor, "role": role, "start": start, "end": end, "why": why}, at.utc)
+
+    def _gap_ended(self, reading: Reading, since: float, at: Instant) -> list[Entry | Show]:
+        entry = self._gap(reading.sensor, since, reading.time, "speaks again", at)
+        text = f"{reading.sensor} speaks again; nothing is known of {(reading.time - since) / 60:.0f} min"
+        return [entry, Show("gap", at.utc, text, dict(entry.payload), loud=True)]

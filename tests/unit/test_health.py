@@ -1,0 +1,112 @@
+"""Each way a sensor can lie or fall silent is told from a healthy one."""
+
+import math
+
+import pytest
+
+from curewatch.ingest import health
+from curewatch.ingest.health import State, Track
+from curewatch.readings import Flag, Reading
+
+START = 1_790_000_000.0
+MINUTE = 60.0
+HOUR = 3600.0
+
+
+def _reading(
+    minute: float, temperature: float | None, humidity: float | None = 0.7, flags: int = 0
+) -> Reading:
+    at = START + minute * MINUTE
+    return Reading("bench", at, at, temperature, humidity, flags=flags)
+
+
+def _track(
+    minutes: int, temperature=lambda m: 285.0 + 0.01 * (m % 7), humidity=lambda m: 0.7, flags=lambda m: 0
+):  # type: ignore[no-untyped-def]
+    track = Track()
+    for minute in range(minutes):
+        track = health.step(track, _reading(minute, temperature(minute), humidity(minute), flags(minute)))
+    return track
+
+
+def _state(track: Track, minute: float) -> State:
+    return health.judge("bench", track, START + minute * MINUTE, MINUTE).state
+
+
+def test_a_living_sensor_is_fresh_then_late_then_silent() -> None:
+    """The state follows the age of the last report, in that order, at the stated multiples."""
+    track = _track(60)
+    assert _state(track, 60) is State.FRESH
+    assert _state(track, 59 + 3.1) is State.LATE
+    assert _state(track, 59 + 10.1) is State.SILENT
+    assert _state(Track(), 0) is State.NEVER
+
+
+def test_a_stuck_sensor_alone_and_beside_a_moving_one() -> None:
+    """Alone four hours of the very same value are needed; beside a moving neighbour ninety minutes."""
+    stuck = _track(100, temperature=lambda m: 285.0)
+    assert _state(stuck, 100) is State.FRESH
+    still = _track(100)
+    moving = _track(100, temperature=lambda m: 285.0 + 2.0 * m / 100)
+    now = START + 100 * MINUTE
+    assert health.compare({"bench": stuck, "hull": still}, {}, now) == {}
+    found = health.compare({"bench": stuck, "hull": moving}, {}, now)
+    assert {name: each.state for name, each in found.items()} == {"bench": State.STUCK}
+    assert _state(_track(245, temperature=lambda m: 285.0), 245) is State.STUCK
+
+
+def test_a_wet_chip_is_saturated() -> None:
+    """An hour at 100 per cent is a state of its own; a minute below ends it."""
+    assert _state(_track(62, humidity=lambda m: 1.0), 62) is State.SATURATED
+    assert _state(_track(62, humidity=lambda m: 1.0 if m < 61 else 0.99), 62) is State.FRESH
+
+
+def test_three_jumps_are_a_fault_and_one_is_a_door() -> None:
+    """The plausibility check marks jumps; three of them within half an hour condemn the sensor."""
+    assert _state(_track(30, flags=lambda m: Flag.JUMP if m == 20 else 0), 30) is State.FRESH
+    assert _state(_track(30, flags=lambda m: Flag.JUMP if m in {10, 15, 20} else 0), 30) is State.JUMPING
+    assert _state(_track(90, flags=lambda m: Flag.JUMP if m in {10, 15, 20} else 0), 90) is State.FRESH
+
+
+def test_two_sensors_of_one_role_must_agree() -> None:
+    """Three kelvin, or twelve per cent of humidity, are more than two such chips can differ by."""
+    a = _track(30)
+    b = _track(30, temperature=lambda m: 288.5 + 0.01 * (m % 5))
+    wet = _track(30, humidity=lambda m: 0.85)
+    now = START + 30 * MINUTE
+    both = {"bench": "air", "beam": "air"}
+    assert set(health.compare({"bench": a, "beam": b}, both, now)) == {"bench", "beam"}
+    assert set(health.compare({"bench": a, "beam": wet}, both, now)) == {"bench", "beam"}
+    assert health.compare({"bench": a, "beam": b}, {"bench": "air", "beam": "surface"}, now) == {}
+    assert health.compare({"bench": a, "beam": b}, {"bench": "air", "beam": "outside"}, now) == {}
+
+
+def test_exchanged_plugs_are_noticed() -> None:
+    """Each jumps to where the other had been; a heater that warms both is not that."""
+
+    def course(low: float, high: float, change: int):  # type: ignore[no-untyped-def]
+        return lambda m: (low if m < change else high) + 0.02 * math.sin(m)
+
+    bench, hull = _track(60, course(290.0, 284.0, 40)), _track(60, course(284.0, 290.0, 40))
+    now = START + 60 * MINUTE
+    found = health.compare({"bench": bench, "hull": hull}, {}, now)
+    assert {each.state for each in found.values()} == {State.SWAPPED}
+    assert "hull" in found["bench"].seen
+    heated = _track(60, course(284.0, 290.0, 40))
+    assert health.compare({"bench": heated, "hull": _track(60, course(283.0, 289.0, 40))}, {}, now) == {}
+    assert health.compare({"bench": bench, "hull": hull}, {}, now + 13 * HOUR) == {}
+
+
+def test_a_track_is_bounded_and_keeps_its_order() -> None:
+    """A week of minutes leaves at most the stated number of points; a late reading changes nothing."""
+    track = _track(7 * 1440)
+    assert len(track.points) == health.LONGEST
+    assert [p.time for p in track.points] == sorted(p.time for p in track.points)
+    assert health.step(track, _reading(5, 300.0)) is track
+
+
+@pytest.mark.parametrize("temperature", [None, 285.0])
+def test_a_sensor_without_one_quantity_is_judged_by_the_other(temperature: float | None) -> None:
+    """A probe without humidity and a hygrometer without temperature both have a health."""
+    track = health.step(Track(), _reading(0, temperature, None if temperature else 0.6))
+    assert _state(track, 1) is State.FRESH

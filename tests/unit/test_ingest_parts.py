@@ -1,0 +1,203 @@
+"""The small parts of ingest: the inbox, the deliveries, the clock, refusals, topics."""
+
+import threading
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from curewatch import configuration
+from curewatch.clock import Instant
+from curewatch.ingest import clock_watch, deliveries, refusals
+from curewatch.ingest.deliveries import Deliveries, mark
+from curewatch.ingest.edges.process import ServiceManager
+from curewatch.ingest.events import MessageArrived, Tick
+from curewatch.ingest.inbox import LIMIT, TURN, Inbox
+from curewatch.ingest.intake import Intake
+from curewatch.readings import Reading, Rejected
+
+START = 1_790_000_000.0
+
+
+def test_a_flooding_source_takes_its_turn() -> None:
+    """Ten thousand waiting events of one source do not delay the one event of another."""
+    inbox = Inbox(limit=20_000)
+    for number in range(10_000):
+        inbox.put("flood", Tick(Instant(float(number), 0.0)))
+    inbox.put("quiet", Tick(Instant(-1.0, 0.0)))
+    taken = inbox.take(0.0)
+    assert len(taken) == TURN + 1
+    assert taken[-1] == Tick(Instant(-1.0, 0.0))
+    assert inbox.waiting("flood") == 10_000 - TURN
+
+
+def test_the_inbox_is_bounded_and_keeps_order() -> None:
+    """What does not fit is refused at the door; what fitted comes out as it went in."""
+    inbox = Inbox()
+    taken = [inbox.put("a", Tick(Instant(float(number), 0.0))) for number in range(LIMIT + 5)]
+    assert taken.count(False) == 5
+    out: list[float] = []
+    while events := inbox.take(0.0):
+        out.extend(event.at.utc for event in events)
+    assert out == [float(number) for number in range(LIMIT)]
+
+
+def test_the_inbox_loses_nothing_between_threads() -> None:
+    """Four threads put while one takes: everything arrives, in each thread's own order."""
+    inbox = Inbox(limit=100_000)
+
+    def fill(name: str) -> None:
+        for number in range(2_000):
+            inbox.put(name, Tick(Instant(float(number), 0.0)))
+
+    threads = [threading.Thread(target=fill, args=(name,)) for name in "abcd"]
+    for thread in threads:
+        thread.start()
+    count = 0
+    while count < 8_000 and (events := inbox.take(2.0)):
+        count += len(events)
+    for thread in threads:
+        thread.join()
+    assert count == 8_000
+
+
+@given(st.lists(st.tuples(st.integers(0, 65_535), st.integers(0, 2**32 - 1)), max_size=60))
+def test_deliveries_survive_their_packed_form(marks: list[tuple[int, int]]) -> None:
+    """What is kept in the logbook is what was remembered, in its order."""
+    kept = Deliveries()
+    kept.add(marks)
+    assert Deliveries(kept.packed()).packed() == kept.packed()
+    assert all(each in Deliveries(kept.packed()) for each in marks)
+
+
+def test_deliveries_are_bounded_and_tell_apart() -> None:
+    """Only as many as can be in flight are kept; topic, content and identifier each tell two apart."""
+    kept = Deliveries(b"\x01\x02")  # a torn note is no reason to fail
+    kept.add((number % 65_536, number) for number in range(5_000))
+    assert len(kept) == deliveries.LARGEST
+    assert (4_999, 4_999) in kept
+    assert (10, 10) not in kept
+    assert len({mark("a", b"x", 1), mark("b", b"x", 1), mark("a", b"y", 1), mark("a", b"x", 2)}) == 4
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "step", "doubt"),
+    [
+        (START, START + 1.0, None, False),
+        (START, START + 1.5, None, False),
+        (START, START + 11.0, 10.0, False),
+        (START, START + 3601.0, 3600.0, True),
+        (START, START - 3599.0, -3600.0, True),
+        (100.0, START, START - 101.0, True),
+    ],
+)
+def test_a_step_of_the_clock_is_noticed(before: float, after: float, step: float | None, doubt: bool) -> None:
+    """The wall clock against the monotonic one: small steps are noted, large ones bring doubt."""
+    state, moved = clock_watch.step(clock_watch.ClockState(), Instant(before, 50.0))
+    assert moved is None
+    state, moved = clock_watch.step(state, Instant(after, 51.0))
+    assert (moved is None) == (step is None)
+    if moved is not None:
+        assert moved.size == pytest.approx(step)
+    assert (state.stepped_at is not None) == doubt
+    assert state.believed == (after >= clock_watch.NOT_BEFORE)
+
+
+def test_daylight_saving_and_leap_days_are_no_steps() -> None:
+    """Stamps are UTC: nothing happens at the hours when a shed's own clock jumps."""
+    for hour in (
+        "2027-03-28T01:00:00Z",
+        "2027-10-31T01:00:00Z",
+        "2028-02-29T00:00:00Z",
+        "2028-03-01T00:00:00Z",
+    ):
+        from curewatch.clock import utc_from_iso
+
+        utc = utc_from_iso(hour)
+        state, _ = clock_watch.step(clock_watch.ClockState(), Instant(utc - 1.0, 0.0))
+        assert clock_watch.step(state, Instant(utc + 1.0, 2.0))[1] is None
+
+
+def test_refusals_are_told_at_once_and_then_once_a_minute() -> None:
+    """A sensor that prints noise all night makes a line a minute, and all of it is counted."""
+    counted = refusals.Refusals()
+    told = []
+    for second in range(300):
+        for _ in range(10):
+            counted.add(Rejected("not text", b"\xff\x1b[2J", START + second, "usb"))
+        told.extend(counted.due(float(second)))
+    assert len(told) == 5
+    assert told[0].detail["count"] == 10
+    assert told[1].detail["count"] == 600
+    assert counted.total == 3_000
+    assert "\x1b" not in told[0].detail["sample"]
+
+
+def test_kinds_of_refusals_are_bounded() -> None:
+    """A flood of invented names ends under one name, and is still counted."""
+    counted = refusals.Refusals()
+    for number in range(5_000):
+        counted.add(Rejected("not a number", b"x", START, "yard", f"sensor-{number}"))
+    assert len(counted.counts) == refusals.KINDS + 1
+    assert counted.total == 5_000
+
+
+@pytest.mark.parametrize(
+    ("topics", "topic", "device"),
+    [
+        (["creek/+/state"], "creek/bench/state", "bench"),
+        (["+/sensor/#"], "hull/sensor/a/b", "hull"),
+        (["creek/#"], "creek/a/yard", "yard"),
+        (["one", "creek/+/+"], "creek/bench/state", "bench"),
+        (["exact/topic"], "exact/topic", "topic"),
+    ],
+)
+def test_the_wildcard_names_the_device(topics: list[str], topic: str, device: str) -> None:
+    """The level that the first + stands for, else the last level of the topic."""
+    intake = Intake(
+        configuration.Configuration(mqtt={"yard": configuration.MqttSource(topics=tuple(topics))})
+    )
+    [reading] = intake.message_arrived(
+        MessageArrived("yard", topic, b'{"temperature": 10}', Instant(START, 0.0))
+    )
+    assert isinstance(reading, Reading)
+    assert reading.sensor == device
+
+
+def test_a_devices_own_field_names_are_its_own() -> None:
+    """One broker, two devices that speak differently."""
+    settings = configuration.parse(
+        '[sensors.yard]\nrole = "outside"\nfields = { temperature_c = "temp", humidity_percent = "hum" }\n'
+        '[sensors.bench]\nrole = "air"\n[mqtt.creek]\ntopics = "creek/+/state"'
+    )
+    intake = Intake(settings)
+    for topic, payload in (
+        ("creek/yard/state", b'{"temp": 4.5, "hum": 91}'),
+        ("creek/bench/state", b'{"temperature": 4.5, "humidity": 91}'),
+    ):
+        [reading] = intake.message_arrived(MessageArrived("creek", topic, payload, Instant(START, 0.0)))
+        assert isinstance(reading, Reading), reading
+        assert reading.temperature == pytest.approx(277.65)
+        assert reading.relative_humidity == pytest.approx(0.91)
+
+
+def test_the_service_manager_hears_what_it_asked_for(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """READY and signs of life go to its socket; where there is none, nothing is said and nothing fails."""
+    import socket
+
+    address = tmp_path_factory.mktemp("run") / "notify"
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as listener:
+        listener.bind(str(address))
+        listener.settimeout(2.0)
+        service = ServiceManager({"NOTIFY_SOCKET": str(address), "WATCHDOG_USEC": "4000000"})
+        assert service.ready("two sources")
+        assert listener.recv(1024) == b"READY=1\nSTATUS=two sources"
+        assert service.watchdog == 2.0
+        service.alive(10.0)
+        service.alive(11.0)
+        service.alive(12.5)
+        assert [listener.recv(1024), listener.recv(1024)] == [b"WATCHDOG=1", b"WATCHDOG=1"]
+        listener.settimeout(0.05)
+        with pytest.raises(TimeoutError):
+            listener.recv(1024)
+    assert not ServiceManager({}).ready("nobody")

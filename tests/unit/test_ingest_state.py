@@ -1,0 +1,157 @@
+"""The situation read from the logbook: every place that can be believed, every trouble that there is."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from curewatch import configuration
+from curewatch.advice.situation import Situation, TroubleKind
+from curewatch.ingest import state
+from curewatch.logbook import Entry, Logbook
+from curewatch.readings import Flag, Reading
+
+NOW = 1_790_000_000.0
+MINUTE = 60.0
+HOUR = 3600.0
+
+SETTINGS = configuration.parse(
+    '[sensors.bench]\nrole = "air"\npart = "good-digital"\n'
+    '[sensors.hull]\nrole = "surface"\npart = "one-wire-probe"'
+)
+
+
+def _readings(
+    sensor: str, minutes: int, until: float = NOW, *, flags: int = 0, temperature: float = 285.0
+) -> list[Reading]:
+    humidity = None if sensor == "hull" else 0.7
+    return [
+        Reading(
+            sensor,
+            until - minute * MINUTE,
+            until - minute * MINUTE,
+            temperature + 0.01 * (minute % 7),
+            humidity,
+            flags=flags,
+        )
+        for minute in reversed(range(minutes))
+    ]
+
+
+@pytest.fixture
+def logbook(tmp_path: Path) -> Logbook:
+    return Logbook(tmp_path / "logbook.sqlite")
+
+
+def _kinds(found: Situation) -> dict[str, TroubleKind]:
+    return {trouble.sensor: trouble.kind for trouble in found.troubles}
+
+
+def test_fresh_sensors_give_places_and_no_trouble(logbook: Logbook) -> None:
+    """Each role has its place with the error of its part; the past is on one grid without holes."""
+    logbook.append([*_readings("bench", 180), *_readings("hull", 180)])
+    found = state.situation(logbook, SETTINGS, NOW + 10)
+    assert found.troubles == ()
+    assert found.air is not None
+    assert found.air.sensor == "bench"
+    assert found.air.vapour_pressure == pytest.approx(0.7 * 1390, rel=0.02)
+    assert found.surface is not None
+    assert found.surface.temperature_sd < 1.0
+    assert found.outside is None
+    assert np.allclose(np.diff(found.past.time), state.STEP)
+    assert np.isfinite(found.past.air_temperature[:-1]).sum() >= 12
+    assert np.isnan(found.past.outside_temperature).all()
+
+
+def test_an_empty_logbook_is_all_trouble(logbook: Logbook) -> None:
+    """Nothing ever heard of two configured sensors is two troubles, not an empty success."""
+    found = state.situation(logbook, SETTINGS, NOW)
+    assert _kinds(found) == {"bench": TroubleKind.NO_READING, "hull": TroubleKind.NO_READING}
+    assert found.places() == ()
+
+
+def test_one_silent_of_two_is_a_trouble(logbook: Logbook) -> None:
+    """The other one being fine does not heal it."""
+    logbook.append([*_readings("bench", 60), *_readings("hull", 60, NOW - HOUR)])
+    found = state.situation(logbook, SETTINGS, NOW)
+    assert _kinds(found) == {"hull": TroubleKind.SILENT}
+    assert found.surface is not None  # its last word is still shown, with its age
+
+
+def test_days_of_silence_are_silence_and_not_nothing(logbook: Logbook) -> None:
+    """The last word counts however old it is."""
+    logbook.append(_readings("bench", 5, NOW - 50 * HOUR))
+    found = state.situation(logbook, SETTINGS, NOW)
+    assert _kinds(found)["bench"] is TroubleKind.SILENT
+    assert found.air is not None
+    assert found.age(found.air) == pytest.approx(50 * HOUR)
+
+
+def test_a_clock_that_was_never_set_is_a_trouble(logbook: Logbook) -> None:
+    """Every reading is either ahead of it or doubtful."""
+    logbook.append(_readings("bench", 60))
+    found = state.situation(logbook, SETTINGS, 5_000.0)
+    assert TroubleKind.CLOCK in {trouble.kind for trouble in found.troubles}
+
+
+def test_a_clock_set_back_is_a_trouble_until_the_sensors_speak(logbook: Logbook) -> None:
+    """Stamps that now lie in the future are not fresh; readings after the step are."""
+    later = NOW + 5 * HOUR
+    logbook.append([*_readings("bench", 30, later), *_readings("hull", 30, later)])
+    logbook.append([], [Entry("clock", {"step": -5 * HOUR, "before": later, "after": NOW}, NOW)])
+    found = state.situation(logbook, SETTINGS, NOW + 5)
+    assert set(_kinds(found).values()) == {TroubleKind.CLOCK}
+    both = [*_readings("bench", 1, NOW + 30), *_readings("hull", 1, NOW + 30)]
+    logbook.append(both)
+    after = state.situation(logbook, SETTINGS, NOW + 40)
+    assert after.troubles == ()
+    assert after.air is not None
+    assert after.air.time == pytest.approx(NOW + 30)
+
+
+def test_a_clock_set_forward_is_a_trouble_until_all_have_spoken(logbook: Logbook) -> None:
+    """One of two sensors has spoken since the step: still a trouble, and it names the other."""
+    logbook.append([*_readings("bench", 60, NOW - 120), *_readings("hull", 60, NOW - 120)])
+    logbook.append([], [Entry("clock", {"step": 100.0, "before": NOW - 200, "after": NOW - 100}, NOW - 100)])
+    logbook.append(_readings("bench", 1, NOW))
+    [trouble] = state.situation(logbook, SETTINGS, NOW).troubles
+    assert trouble.kind is TroubleKind.CLOCK
+    assert "hull" in trouble.seen
+    assert "bench" not in trouble.seen
+
+
+def test_doubtful_and_kept_readings_are_not_believed(logbook: Logbook) -> None:
+    """Stamped by an unset clock, or kept by a broker without a time: neither says anything of now."""
+    logbook.append(_readings("bench", 3, flags=int(Flag.CLOCK_DOUBT)))
+    logbook.append(_readings("hull", 3, flags=int(Flag.RETAINED | Flag.ARRIVAL_TIME)))
+    found = state.situation(logbook, SETTINGS, NOW)
+    assert found.places() == ()
+    assert set(_kinds(found)) == {"bench", "hull"}
+
+
+def test_of_two_sensors_of_a_role_the_healthy_one_speaks(logbook: Logbook) -> None:
+    """And the broken one remains a trouble."""
+    settings = configuration.parse('[sensors.bench]\nrole = "air"\n[sensors.beam]\nrole = "air"')
+    logbook.append(_readings("beam", 30, NOW - HOUR / 2))
+    logbook.append(_readings("bench", 60, NOW - 60))
+    found = state.situation(logbook, settings, NOW)
+    assert found.air is not None
+    assert found.air.sensor == "bench"
+    assert _kinds(found) == {"beam": TroubleKind.SILENT}
+
+
+def test_without_sensors_in_the_file_names_tell_roles(logbook: Logbook) -> None:
+    """The defaults serve whoever has written no configuration."""
+    logbook.append([*_readings("bench", 60), *_readings("hull", 60), *_readings("cellar", 60)])
+    found = state.situation(logbook, configuration.Configuration(), NOW)
+    assert [place.sensor for place in found.places()] == ["bench", "hull"]
+    assert found.troubles == ()
+
+
+def test_a_gap_in_the_past_stays_a_gap(logbook: Logbook) -> None:
+    """Two hours without a reading are cells without a number, never a line drawn across."""
+    logbook.append([*_readings("bench", 120, NOW - 4 * HOUR), *_readings("bench", 120)])
+    past = state.situation(logbook, SETTINGS, NOW).past
+    hole = np.isnan(past.air_temperature)
+    assert 6 <= hole.sum() <= 9
+    assert np.isnan(past.vapour_pressure[hole]).all()
