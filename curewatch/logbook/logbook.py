@@ -17,7 +17,7 @@ from curewatch.errors import StoreFailed
 from curewatch.logbook import chain, entry, rows, schema, store, verification
 from curewatch.logbook.entry import Entry, Stored
 from curewatch.logbook.lock import Lock
-from curewatch.logbook.series import EARLIEST, LATEST, Hourly, Series, hourly, series
+from curewatch.logbook.series import EARLIEST, LATEST, Hourly, Series, blocks, hourly, series
 from curewatch.logbook.writer import DAY_MS, Writer
 from curewatch.readings import Reading, Rejected
 
@@ -210,6 +210,61 @@ class Logbook:
                 " (SELECT coalesce(max(number), 0) FROM entries) FROM blocks ORDER BY number DESC LIMIT 1"
             ).fetchone()
         return chain.Head(0, chain.FIRST, 0, 0) if found is None else chain.Head(*found)
+
+    def names(self) -> dict[int, str]:
+        """The sensors' names by their number in this logbook."""
+        with store.telling(self.path):
+            return dict(self._connection.execute("SELECT number, name FROM sensors").fetchall())
+
+    def tokens(self) -> dict[int, str]:
+        """The sensors' names as the words that stand in canonical lines."""
+        return {number: rows.token(name) for number, name in self.names().items()}
+
+    def blocks(
+        self, start: float | None = None, end: float | None = None, sensor: str | None = None
+    ) -> Iterator[tuple[int, rows.Rows]]:
+        """Stored rows with start <= time < end in the order they were appended, block by block."""
+        number = None if sensor is None else self._number(sensor)
+        with store.telling(self.path):
+            yield from blocks(self._connection, number, *_milliseconds(start, end))
+
+    def faces(self, first: int = 1, last: int | None = None) -> list[tuple[chain.Face, str]]:
+        """The faces of these blocks and their heads, in order: the chain itself."""
+        with store.telling(self.path):
+            found = self._connection.execute(
+                "SELECT b.number, coalesce(p.head, ?), b.readings, b.readings_digest, b.entries,"
+                " b.entries_digest, b.head FROM blocks b LEFT JOIN blocks p ON p.number = b.number - 1"
+                " WHERE b.number BETWEEN ? AND ? ORDER BY b.number",
+                (chain.FIRST, first, 2**62 if last is None else last),
+            ).fetchall()
+        return [(chain.Face(*face), head) for *face, head in found]
+
+    def prunable(self, before: float, kept: Iterable[tuple[float, float]]) -> list[tuple[int, int]]:
+        """Closed blocks, and their readings, that lie before this moment and outside what is kept. [s]"""
+        with store.telling(self.path):
+            found = self._connection.execute(
+                "SELECT b.number, b.readings, min(s.earliest), max(s.latest) FROM blocks b"
+                " JOIN spans s ON s.block = b.number WHERE b.closed AND b.body IS NOT NULL"
+                " GROUP BY b.number HAVING max(s.latest) < ? ORDER BY b.number",
+                (round(before * 1000),),
+            ).fetchall()
+        stretches = [(start * 1000, end * 1000) for start, end in kept]
+        return [
+            (number, count)
+            for number, count, earliest, latest in found
+            if not any(earliest <= end and latest >= start for start, end in stretches)
+        ]
+
+    def drop_bodies(self, numbers: Iterable[int]) -> None:
+        """Let go of the readings of these blocks; their digests stay. ``retention`` decides which."""
+        with self._writing():
+            self._writer.drop_bodies(numbers)
+
+    def block_head(self, number: int) -> str:
+        """The head of one block; "" if there is no such block."""
+        with store.telling(self.path):
+            found = self._connection.execute("SELECT head FROM blocks WHERE number = ?", (number,)).fetchone()
+        return "" if found is None else str(found[0])
 
     def verify(self) -> verification.Verified:
         """Walk the whole chain; RecordBroken names the first thing that is not as it was."""

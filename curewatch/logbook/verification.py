@@ -8,6 +8,7 @@ from typing import NamedTuple
 from curewatch.clock import iso_utc
 from curewatch.errors import RecordBroken
 from curewatch.logbook import chain, entry, rows
+from curewatch.logbook.kinds import Kind
 
 
 class Verified(NamedTuple):
@@ -26,11 +27,12 @@ def verify(connection: sqlite3.Connection) -> Verified:
     RecordBroken
         Names the first block or entry that is not as it was, what was expected and what was found.
     """
+    empty: list[int] = []
     tokens = {
         number: rows.token(name) for number, name in connection.execute("SELECT number, name FROM sensors")
     }
     entries = _Entries(connection)
-    previous, expected, readings, pruned = chain.FIRST, 1, 0, 0
+    previous, expected, readings = chain.FIRST, 1, 0
     for number, closed, *face, head, body in connection.execute(
         "SELECT number, closed, readings, readings_digest, entries, entries_digest, head, body"
         " FROM blocks ORDER BY number"
@@ -38,19 +40,21 @@ def verify(connection: sqlite3.Connection) -> Verified:
         if number != expected:
             raise RecordBroken(f"block {expected}", "the next block of the chain", f"block {number}")
         found = chain.Face(number, previous, *face)
-        pruned += body is None
-        if body is not None:
+        if body is None:
+            empty.append(number)
+        else:
             _check_readings(found, closed, body, tokens)
         entries.check(found)
         if chain.head(found) != head:
             raise RecordBroken(f"block {number}", f"head {chain.head(found)}", f"head {head}")
         previous, expected, readings = head, number + 1, readings + found.readings
     entries.check_end()
-    return Verified(
-        chain.Head(expected - 1, previous, readings, entries.count),
-        expected - 1,
-        pruned,
-    )
+    for number in empty:
+        if not any(first <= number <= last for first, last in entries.pruned):
+            raise RecordBroken(
+                f"block {number}", "its readings, or an entry that they were pruned", "neither"
+            )
+    return Verified(chain.Head(expected - 1, previous, readings, entries.count), expected - 1, len(empty))
 
 
 def _check_readings(face: chain.Face, closed: bool, body: bytes, tokens: Mapping[int, str]) -> None:
@@ -86,6 +90,7 @@ class _Entries:
         )
         self._next = next(self._lines, None)
         self.count = 0
+        self.pruned: list[tuple[int, int]] = []  # ranges of blocks that entries say were pruned
 
     def check(self, face: chain.Face) -> None:
         """The entries of one block against its digest."""
@@ -115,6 +120,8 @@ class _Entries:
             plain = entry.stored(str(line))
         except ValueError as trouble:
             raise RecordBroken(f"entry {number}", "a line of the logbook", f"{trouble}") from trouble
+        if plain.kind == Kind.PRUNE:
+            self.pruned += [(int(first), int(last)) for first, last in plain.payload["blocks"]]
         told = [plain.kind, plain.job, round(plain.at * 1000), plain.key]
         if (plain.number, plain.block) != (number, block) or told != columns:
             raise RecordBroken(f"entry {number}", f"the columns its line tells: {told}", f"{columns}")

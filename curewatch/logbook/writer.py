@@ -80,6 +80,22 @@ class Writer:
             self._undo()
             raise
 
+    def drop_bodies(self, numbers: Iterable[int]) -> None:
+        """Let go of the readings of closed blocks."""
+        self._connection.execute("BEGIN IMMEDIATE")
+        try:
+            for number in numbers:
+                self._connection.execute(
+                    "UPDATE blocks SET body = NULL WHERE number = ? AND closed", (number,)
+                )
+            self._connection.execute(
+                "DELETE FROM spans WHERE block IN (SELECT number FROM blocks WHERE body IS NULL)"
+            )
+            self._connection.execute("COMMIT")
+        except BaseException:
+            self._undo()
+            raise
+
     def _undo(self) -> None:
         self._end = None
         if self._connection.in_transaction:

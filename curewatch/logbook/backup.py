@@ -1,0 +1,57 @@
+"""A whole and checked copy of a logbook, made while it is in use."""
+
+import os
+import sqlite3
+from pathlib import Path
+
+from curewatch.errors import StoreFailed, UsageError
+from curewatch.logbook import store
+from curewatch.logbook.logbook import Logbook
+
+PAGES = 2000  # copied at a time: a writer waits for one such step at most
+
+
+def backup(logbook: Logbook, target: Path) -> Path:
+    """Copy the logbook as it stands to a new file, while others may go on writing to it.
+
+    The copy appears under its name when it is whole and its chain was walked. The signing key is not
+    copied: keep it elsewhere.
+
+    Raises
+    ------
+    UsageError
+        There is a file of that name.
+    RecordBroken
+        The chain does not hold; the copy is not kept.
+    """
+    if target.exists():
+        raise UsageError(f"{target} is there already; name a new file")
+    draft = target.with_name(f"{target.name}.part-{os.getpid()}")
+    try:
+        with store.telling(target):
+            _copy(logbook.path, draft)
+        with Logbook(draft, read_only=True) as copy:
+            copy.verify()
+        os.link(draft, target)
+    except FileExistsError as trouble:
+        raise UsageError(f"{target} is there already; name a new file") from trouble
+    except OSError as trouble:
+        raise StoreFailed(f"backup {target}: {trouble.strerror or trouble}") from trouble
+    finally:
+        for left in draft.parent.glob(f"{draft.name}*"):
+            left.unlink()
+    return target
+
+
+def _copy(source: Path, draft: Path) -> None:
+    draft.parent.mkdir(parents=True, exist_ok=True)
+    origin = store.open_to_read(source)
+    copy = sqlite3.connect(draft)
+    try:
+        origin.backup(copy, pages=PAGES)
+        copy.execute("PRAGMA journal_mode = DELETE")  # one file, without a log beside it
+    finally:
+        copy.close()
+        origin.close()
+    with draft.open("rb") as file:
+        os.fsync(file.fileno())

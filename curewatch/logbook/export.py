@@ -1,0 +1,177 @@
+"""Readings and entries as files that other programs read: CSV, SenML (RFC 8428), Parquet, JSON lines."""
+
+import json
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO, Any, NamedTuple
+
+import numpy as np
+
+from curewatch.errors import StoreFailed, UsageError
+from curewatch.logbook import rows
+from curewatch.logbook.logbook import Logbook
+
+FORMS = {".csv": "csv", ".json": "senml", ".senml": "senml", ".parquet": "parquet", ".jsonl": "entries"}
+
+
+class Selection(NamedTuple):
+    """What to export: start <= time < end, one sensor or all."""
+
+    start: float | None = None  # UTC [s]
+    end: float | None = None  # UTC [s]
+    sensor: str | None = None
+
+
+def export(logbook: Logbook, target: Path, form: str | None = None, chosen: Selection | None = None) -> int:
+    """Write a new file; how many readings or entries it holds.
+
+    Raises
+    ------
+    UsageError
+        There is a file of that name, or the form is not known.
+    StoreFailed
+        The disk refuses.
+    """
+    form = form or FORMS.get(target.suffix.lower(), "")
+    writers: dict[str, Callable[[Logbook, Path, Selection], int]] = {
+        "csv": _csv,
+        "senml": _senml,
+        "parquet": _parquet,
+        "entries": _entries,
+    }
+    if form not in writers:
+        raise UsageError(f"found form {form or target.suffix!r}; allowed: {', '.join(writers)}")
+    if target.exists():
+        raise UsageError(f"{target} is there already; name a new file")
+    draft = target.with_name(f"{target.name}.part-{os.getpid()}")
+    try:
+        count = writers[form](logbook, draft, chosen or Selection())
+        draft.replace(target)
+    except OSError as trouble:
+        raise StoreFailed(f"export {target}: {trouble.strerror or trouble}") from trouble
+    finally:
+        draft.unlink(missing_ok=True)
+    return count
+
+
+@contextmanager
+def _text(path: Path) -> Iterator[IO[str]]:
+    with path.open("w", encoding="utf-8", newline="") as file:
+        yield file
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _csv(logbook: Logbook, path: Path, chosen: Selection) -> int:
+    """The canonical lines, as the chain covers them, under one line of headings."""
+    tokens, count = logbook.tokens(), 0
+    with _text(path) as file:
+        file.write(rows.HEADER + "\n")
+        for block, found in logbook.blocks(*chosen):
+            file.write(rows.lines(block, found, tokens))
+            count += len(found)
+    return count
+
+
+_QUANTITIES = (
+    ("temperature", "Cel", 1e3),
+    ("humidity", "%RH", 1e3),
+    ("carbon_dioxide", "ppm", 10.0),
+    ("battery", "%EL", 1e3),
+)
+
+
+def _senml(logbook: Logbook, path: Path, chosen: Selection) -> int:
+    """One pack of resolved records, one a line."""
+    names = {number: _senml_name(token) for number, token in logbook.tokens().items()}
+    count, separator = 0, "[\n"
+    with _text(path) as file:
+        for _, found in logbook.blocks(*chosen):
+            count += len(found)
+            for record in _records(found, names):
+                file.write(separator + record)
+                separator = ",\n"
+        file.write("\n]\n" if count else "[]\n")
+    return count
+
+
+def _records(found: rows.Rows, names: dict[int, str]) -> Iterator[str]:
+    for values in found.tolist():
+        one = dict(zip(rows.NAMES, values, strict=True))
+        for quantity, unit, scale in _QUANTITIES:
+            if one[quantity] != rows.NOTHING:
+                yield json.dumps(
+                    {
+                        "n": f"{names[one['sensor']]}:{quantity}",
+                        "t": one["time"] / 1e3,
+                        "u": unit,
+                        "v": one[quantity] / scale,
+                    }
+                )
+
+
+def _senml_name(token: str) -> str:
+    """SenML allows letters, digits and ``- : . / _`` and wants a letter or digit first."""
+    name = token.replace("%", "_")
+    return name if name[:1].isalnum() else f"x{name}"
+
+
+def _parquet(logbook: Logbook, path: Path, chosen: Selection) -> int:
+    """One row a reading, times as UTC timestamps, temperatures in degC, humidity in per cent."""
+    import pyarrow as pa
+    from pyarrow import parquet
+
+    schema = pa.schema(
+        [
+            ("sensor", pa.string()),
+            ("time", pa.timestamp("ms", "UTC")),
+            ("received", pa.timestamp("ms", "UTC")),
+            ("temperature_c", pa.float64()),
+            ("humidity_percent", pa.float64()),
+            ("carbon_dioxide_ppm", pa.float64()),
+            ("battery_percent", pa.float64()),
+            ("flags", pa.uint16()),
+            ("sequence", pa.int64()),
+        ]
+    )
+    names, count = logbook.names(), 0
+    with parquet.ParquetWriter(path, schema) as writer:
+        for found in _gathered(logbook.blocks(*chosen)):
+            writer.write_table(pa.table(_columns(found, names), schema))
+            count += len(found)
+    return count
+
+
+def _gathered(blocks: Iterator[tuple[int, rows.Rows]], least: int = 50_000) -> Iterator[rows.Rows]:
+    """Blocks put together into row groups worth writing."""
+    waiting: list[rows.Rows] = []
+    for _, found in blocks:
+        waiting.append(found)
+        if sum(map(len, waiting)) >= least:
+            yield np.concatenate(waiting)
+            waiting.clear()
+    if waiting:
+        yield np.concatenate(waiting)
+
+
+def _columns(found: rows.Rows, names: dict[int, str]) -> list[Any]:
+    import pyarrow as pa
+
+    return [
+        pa.array([names[number] for number in found["sensor"].tolist()]),
+        pa.array(found["time"].astype("M8[ms]")),
+        pa.array(found["received"].astype("M8[ms]")),
+        *(pa.array(found[name] / scale, mask=found[name] == rows.NOTHING) for name, _, scale in _QUANTITIES),
+        pa.array(found["flags"]),
+        pa.array(found["sequence"], mask=found["sequence"] == rows.NO_SEQUENCE),
+    ]
+
+
+def _entries(logbook: Logbook, path: Path, chosen: Selection) -> int:
+    """Canonical lines of the entries, as the chain covers them."""
+    found = logbook.entries(start=chosen.start, end=chosen.end)
+    with _text(path) as file:
+        file.writelines(one.line + "\n" for one in found)
+    return len(found)

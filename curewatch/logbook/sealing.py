@@ -1,0 +1,233 @@
+"""Seals: the head of the chain, signed, with a short code that leaves the machine.
+
+Theory of operation
+-------------------
+A chain by itself does not show that its end was cut off, nor that whoever has the file rewrote it
+all. A *seal* is a short text about the head, signed with this logbook's Ed25519 key (made at first
+use, kept beside the logbook, readable by its owner alone) and written back as an entry. Its code
+goes onto the job card or to somebody else. Later the code names one seal text, the text one head
+and one key, and the head every line before it: a rewritten logbook has no seal with that code.
+"""
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+from curewatch.clock import iso_utc
+from curewatch.errors import RecordBroken, StoreFailed
+from curewatch.logbook import rows
+from curewatch.logbook.entry import Entry, Stored
+from curewatch.logbook.kinds import Kind
+from curewatch.logbook.logbook import Logbook
+from curewatch.logbook.seal_code import read_code, seal_code
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+
+class Seal(NamedTuple):
+    """One seal. The text is what is signed; all else is read from it."""
+
+    text: str
+    signature: str  # hexadecimal
+    code: str
+    block: int  # the last block it covers
+    head: str
+    at: str  # ISO 8601
+    why: str  # day | job-close
+    job: str  # token of the job's name; "-": none
+    public_key: str  # hexadecimal
+
+
+def seal(logbook: Logbook, *, why: str, at: float, job: str | None = None) -> Seal:
+    """End the open block, sign the head, and write the seal down.
+
+    ``at`` is the present, UTC [s]. Counts of refusals since the last seal go into the chain first.
+    """
+    key = signing_key(key_path(logbook.path))
+    _write_refusals(logbook, at)
+    head = logbook.close_block()
+    text = (
+        "curewatch seal 1\n"
+        f"block {head.block}\n"
+        f"head {head.head}\n"
+        f"readings {head.readings}\n"
+        f"entries {head.entries}\n"
+        f"at {iso_utc(at)}\n"
+        f"why {why}\n"
+        f"job {'-' if job is None else rows.token(job)}\n"
+        f"key {key.public_key().public_bytes_raw().hex()}\n"
+    )
+    new = parse(text, key.sign(text.encode()).hex())
+    payload = {"text": text, "signature": new.signature, "code": new.code, "why": why}
+    logbook.write(Entry(Kind.SEAL, payload, at, job=job))
+    return new
+
+
+def _write_refusals(logbook: Logbook, at: float) -> None:
+    before = logbook.entries(Kind.REJECTED)
+    start = float(before[-1].payload["end"]) if before else None
+    counts = [
+        {"source": one.source, "sensor": one.sensor, "reason": one.reason, "times": one.times}
+        for one in logbook.rejected(start)
+        if start is None or one.last_at >= start
+    ]
+    if counts:
+        payload = {"start": start, "end": at, "counts": counts}
+        logbook.append((), [Entry(Kind.REJECTED, payload, at)])
+
+
+def parse(text: str, signature: str) -> Seal:
+    """A seal from its text.
+
+    Raises
+    ------
+    RecordBroken
+        The text is not that of a seal.
+    """
+    words = [line.partition(" ")[::2] for line in text.splitlines()]
+    names = [name for name, _ in words]
+    if names != ["curewatch", "block", "head", "readings", "entries", "at", "why", "job", "key"]:
+        raise RecordBroken("seal", "the nine lines of a seal's text", ", ".join(names)[:200] or "nothing")
+    value = dict(words)
+    if not value["block"].isdecimal():
+        raise RecordBroken("seal", "the number of a block", value["block"][:40])
+    return Seal(
+        text=text,
+        signature=signature,
+        code=seal_code(text),
+        block=int(value["block"]),
+        head=value["head"],
+        at=value["at"],
+        why=value["why"],
+        job=value["job"],
+        public_key=value["key"],
+    )
+
+
+def seals(logbook: Logbook, *, after: int = 0) -> list[Seal]:
+    """Every seal of the logbook, oldest first, as written: not checked."""
+    return [seal_of(one) for one in logbook.entries(Kind.SEAL, after=after)]
+
+
+def seal_of(stored: Stored) -> Seal:
+    """The seal that an entry holds."""
+    return parse(str(stored.payload.get("text", "")), str(stored.payload.get("signature", "")))
+
+
+def check_signature(one: Seal) -> None:
+    """Raise RecordBroken unless the seal was signed with the key it names."""
+    from cryptography.exceptions import InvalidSignature
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
+    try:
+        key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(one.public_key))
+        key.verify(bytes.fromhex(one.signature), one.text.encode())
+    except (InvalidSignature, ValueError) as trouble:
+        raise RecordBroken(
+            f"seal of block {one.block} ({one.code})",
+            f"a signature of key {one.public_key}",
+            "another signature",
+        ) from trouble
+
+
+def check_seals(logbook: Logbook) -> list[Seal]:
+    """Every seal of a verified logbook: its signature, its head, and that the key stayed the same.
+
+    Raises
+    ------
+    RecordBroken
+        Names the first seal that does not hold.
+    """
+    found = seals(logbook)
+    expected = _own_key(logbook.path) or (found[0].public_key if found else "")
+    for one in found:
+        check_signature(one)
+        head = logbook.block_head(one.block)
+        if head != one.head:
+            raise RecordBroken(f"seal of block {one.block} ({one.code})", f"head {one.head}", f"head {head}")
+        if one.public_key != expected:
+            raise RecordBroken(
+                f"seal of block {one.block} ({one.code})", f"key {expected}", f"key {one.public_key}"
+            )
+    return found
+
+
+def prove(logbook: Logbook, written: str) -> Seal:
+    """The seal whose code was written down; everything before it then stands as it was.
+
+    Raises
+    ------
+    RecordBroken
+        No seal has this code: the logbook was rewritten since, or it is another one.
+    """
+    code = read_code(written)
+    logbook.verify()
+    for one in check_seals(logbook):
+        if one.code == code:
+            return one
+    raise RecordBroken(
+        f"seal code {code}", "a seal with this code", "none: this logbook was rewritten since, or is another"
+    )
+
+
+# -- the key ------------------------------------------------------------------------------------
+
+
+def key_path(logbook: Path) -> Path:
+    """Where the private key of a logbook is kept."""
+    return logbook.with_name(logbook.name + ".key")
+
+
+def signing_key(path: Path) -> "Ed25519PrivateKey":
+    """The private key; made when there is none, for its owner's eyes only.
+
+    Raises
+    ------
+    StoreFailed
+        It cannot be read, is no such key, or others can read it.
+    """
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+    from cryptography.hazmat.primitives.serialization import load_pem_private_key
+
+    try:
+        _make_key(path)
+        if path.stat().st_mode & 0o077:
+            raise StoreFailed(f"others can read the signing key {path}; run: chmod 600 {path}")
+        key = load_pem_private_key(path.read_bytes(), None)
+    except (OSError, ValueError, TypeError) as trouble:
+        raise StoreFailed(
+            f"the signing key {path} cannot be used: {trouble}; put it back from a backup"
+        ) from trouble
+    if not isinstance(key, Ed25519PrivateKey):
+        raise StoreFailed(
+            f"the signing key {path} is not an Ed25519 key; put the right one back from a backup"
+        )
+    return key
+
+
+def _make_key(path: Path) -> None:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+    from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
+
+    if path.exists():
+        return
+    text = Ed25519PrivateKey.generate().private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
+    draft = path.with_name(f"{path.name}.{os.getpid()}")
+    file = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    try:
+        os.write(file, text)
+        os.fsync(file)
+    finally:
+        os.close(file)
+    try:
+        os.link(draft, path)  # whole or not at all; whoever was first wins
+    except FileExistsError:
+        return
+    finally:
+        draft.unlink()
+
+
+def _own_key(logbook: Path) -> str:
+    path = key_path(logbook)
+    return signing_key(path).public_key().public_bytes_raw().hex() if path.exists() else ""

@@ -1,0 +1,176 @@
+"""Backup, export and retention: what leaves the logbook, and what it lets go of."""
+
+import csv
+import json
+import sqlite3
+import threading
+from pathlib import Path
+
+import pytest
+
+from curewatch.errors import RecordBroken, StoreFailed, UsageError
+from curewatch.logbook import Entry, Kind, Logbook
+from curewatch.logbook.backup import backup
+from curewatch.logbook.export import Selection, export
+from curewatch.logbook.retention import prune
+from curewatch.logbook.sealing import check_seals, seal
+from curewatch.readings import Reading
+from curewatch.units import DAY, HOUR, MINUTE
+
+START = 1_795_640_400.0
+
+
+def month(days: float, sensor: str = "bench", step: float = 10 * MINUTE) -> list[Reading]:
+    return [
+        Reading(sensor, START + n * step, START + n * step, 283.15 + n % 7, 0.8, None, 0.5, 0, n)
+        for n in range(int(days * DAY / step))
+    ]
+
+
+@pytest.fixture
+def logbook(tmp_path: Path):
+    with Logbook(tmp_path / "logbook.sqlite") as opened:
+        yield opened
+
+
+def test_a_backup_taken_while_others_write_is_whole(logbook: Logbook, tmp_path: Path):
+    """The copy's chain holds, is a part of the original's, and needs no file beside it."""
+    logbook.append(month(5))
+    stop, readings = threading.Event(), month(60, "hull")
+
+    def write() -> None:
+        with Logbook(logbook.path) as other:
+            for n in range(0, len(readings), 20):
+                other.append(readings[n : n + 20])
+                if stop.is_set():
+                    return
+
+    writing = threading.Thread(target=write)
+    writing.start()
+    try:
+        copy = backup(logbook, tmp_path / "copies" / "copy.sqlite")
+    finally:
+        stop.set()
+        writing.join()
+    assert [path.name for path in copy.parent.iterdir()] == ["copy.sqlite"]
+    with Logbook(copy, read_only=True) as opened:
+        verified = opened.verify()
+        assert verified.head.readings >= 720
+        assert opened.block_head(1) == logbook.block_head(1)
+    with pytest.raises(UsageError, match="already"):
+        backup(logbook, copy)
+
+
+def test_a_backup_of_a_broken_chain_is_not_kept(logbook: Logbook, tmp_path: Path):
+    """A copy that would not verify is refused, so the last good one is not replaced by it."""
+    logbook.append(month(1))
+    with sqlite3.connect(logbook.path) as raw:
+        raw.execute("UPDATE blocks SET head = ?", ("0" * 64,))
+    raw.close()
+    with pytest.raises(RecordBroken):
+        backup(logbook, tmp_path / "copy.sqlite")
+    assert not list(tmp_path.glob("copy*"))
+
+
+def test_csv_holds_the_lines_of_the_chain(logbook: Logbook, tmp_path: Path):
+    """Every reading once, in order, under headings; no cell of a name from outside is a formula."""
+    readings = month(9)
+    logbook.append(readings)
+    logbook.append([Reading('=cmd|"/c calc"!A1,\n', START, START, 283.15)])
+    assert export(logbook, tmp_path / "all.csv") == len(readings) + 1
+    with (tmp_path / "all.csv").open(newline="") as file:
+        found = list(csv.DictReader(file))
+    assert [float(one["temperature_c"]) for one in found[:-1]] == [
+        pytest.approx(r.temperature - 273.15) for r in readings if r.temperature
+    ]
+    assert found[-1]["sensor"] == "%3Dcmd%7C%22/c%20calc%22%21A1%2C%0A"
+    assert not any(cell[:1] in "=+@\t" for one in found for cell in one.values() if cell)
+
+
+def test_senml_reads_back_through_its_standard_fields(logbook: Logbook, tmp_path: Path):
+    """One resolved record a quantity, with the units of RFC 8428."""
+    logbook.append([Reading("bench", START, START, 285.49, 0.812, 0.00042, 0.93)])
+    export(logbook, tmp_path / "out.senml")
+    records = json.loads((tmp_path / "out.senml").read_text())
+    assert records == [
+        {"n": "bench:temperature", "t": START, "u": "Cel", "v": 12.34},
+        {"n": "bench:humidity", "t": START, "u": "%RH", "v": 81.2},
+        {"n": "bench:carbon_dioxide", "t": START, "u": "ppm", "v": 420.0},
+        {"n": "bench:battery", "t": START, "u": "%EL", "v": 93.0},
+    ]
+    export(logbook, tmp_path / "none.senml", chosen=Selection(sensor="nobody"))
+    assert json.loads((tmp_path / "none.senml").read_text()) == []
+
+
+def test_parquet_has_types_and_gaps(logbook: Logbook, tmp_path: Path):
+    """Times are UTC timestamps, and what was not measured is null, not a number."""
+    from pyarrow import parquet
+
+    logbook.append([*month(1), Reading("hull", START, START, 280.0)])
+    chosen = Selection(START, START + HOUR)
+    assert export(logbook, tmp_path / "hour.parquet", chosen=chosen) == 7
+    table = parquet.read_table(tmp_path / "hour.parquet")
+    assert str(table.schema.field("time").type) == "timestamp[ms, tz=UTC]"
+    assert table.column("humidity_percent").null_count == 1
+    assert table.column("time").to_pylist()[0].timestamp() == START
+
+
+def test_entries_are_exported_as_they_are_hashed(logbook: Logbook, tmp_path: Path):
+    """JSON lines, byte for byte those of the chain."""
+    one = logbook.write(Entry("note", {"text": "\x1b[2J"}, START))
+    assert export(logbook, tmp_path / "notes.jsonl") == 1
+    assert (tmp_path / "notes.jsonl").read_text() == one.line + "\n"
+
+
+def test_an_export_does_not_replace_a_file(logbook: Logbook, tmp_path: Path):
+    """A file of that name, an unknown form, and a folder that is not there are refused."""
+    (tmp_path / "mine.csv").write_text("mine")
+    with pytest.raises(UsageError, match="already"):
+        export(logbook, tmp_path / "mine.csv")
+    with pytest.raises(UsageError, match="allowed: csv"):
+        export(logbook, tmp_path / "mine.xls")
+    with pytest.raises(StoreFailed, match="No such file"):
+        export(logbook, tmp_path / "none" / "out.csv")
+
+
+def test_retention_never_touches_a_job(logbook: Logbook):
+    """Readings of a job, and the two days before it, stay; so does everything while a job is open."""
+    logbook.append(month(60))
+    logbook.write(Entry("job-open", {"job": "K9-1"}, START + 20 * DAY, job="K9-1"))
+    logbook.write(Entry("job-close", {"job": "K9-1"}, START + 22 * DAY, job="K9-1"))
+    before = logbook.series("bench")
+    done = prune(logbook, START + 40 * DAY, at=START + 60 * DAY)
+    after = logbook.series("bench")
+    assert 0 < done.readings == len(before.time) - len(after.time)
+    assert done.kept_for == ("K9-1",)
+    kept = (before.time >= START + 18 * DAY) & (before.time <= START + 22 * DAY + HOUR)
+    assert set(before.time[kept]) <= set(after.time)
+    assert START + 14 * DAY < after.time[0] <= START + 18 * DAY
+    logbook.write(Entry("job-open", {"job": "K9-2"}, START + 19 * DAY, job="K9-2"))
+    assert prune(logbook, START + 50 * DAY, at=START + 60 * DAY).readings == 0
+
+
+def test_a_pruned_logbook_still_verifies(logbook: Logbook):
+    """Heads, seals and later blocks hold; the removal is an entry; the hourly summary stays."""
+    logbook.append(month(30))
+    code = seal(logbook, why="day", at=START + 30 * DAY).code
+    hours = logbook.hourly("bench")
+    rehearsed = prune(logbook, START + 10 * DAY, at=START + 31 * DAY, rehearse=True)
+    assert logbook.verify().pruned == 0
+    done = prune(logbook, START + 10 * DAY, at=START + 31 * DAY)
+    assert rehearsed == done
+    assert logbook.verify().pruned == len(done.blocks) > 0
+    assert check_seals(logbook)[0].code == code
+    assert logbook.entries(Kind.PRUNE)[0].payload["readings"] == done.readings
+    assert (logbook.hourly("bench").temperature == hours.temperature).all()
+    assert logbook.append(month(30)[-50:]) == 0
+
+
+def test_readings_that_vanish_without_an_entry_are_missed(logbook: Logbook):
+    """A body removed behind the logbook's back is not taken for retention."""
+    logbook.append(month(30))
+    with sqlite3.connect(logbook.path) as raw:
+        raw.execute("UPDATE blocks SET body = NULL WHERE number = 2")
+    raw.close()
+    with pytest.raises(RecordBroken, match="block 2"):
+        logbook.verify()

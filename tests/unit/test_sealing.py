@@ -1,0 +1,100 @@
+"""A seal's code fixes everything before it, and a slip of the pen shows."""
+
+import os
+import stat
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from curewatch.errors import RecordBroken, StoreFailed, UsageError
+from curewatch.logbook import Entry, Kind, Logbook
+from curewatch.logbook.seal_code import ALPHABET, read_code, seal_code
+from curewatch.logbook.sealing import check_seals, key_path, prove, seal, seals, signing_key
+from curewatch.readings import Reading, Rejected
+
+START = 1_795_640_400.0
+
+
+@pytest.fixture
+def logbook(tmp_path: Path):
+    with Logbook(tmp_path / "logbook.sqlite") as opened:
+        opened.append([Reading("bench", START + n, START + n, 285.0, 0.8) for n in range(9)])
+        yield opened
+
+
+def test_a_seal_proves_what_was_before_it(logbook: Logbook):
+    """The code written on the card is found again after later work, however it was written."""
+    first = seal(logbook, why="day", at=START + 60)
+    logbook.write(Entry("note", {"text": "later"}, START + 70, job="K9-1"))
+    second = seal(logbook, why="job-close", at=START + 90, job="K9-1")
+    assert prove(logbook, first.code) == first
+    assert prove(logbook, second.code.lower().replace("-", " ").replace("1", "l").replace("0", "o")) == second
+    assert seals(logbook) == check_seals(logbook) == [first, second]
+    assert (first.block, second.block) == (1, 2)
+
+
+def test_a_code_of_another_logbook_proves_nothing(logbook: Logbook, tmp_path: Path):
+    """The same readings in another logbook have another key and so another code."""
+    code = seal(logbook, why="day", at=START + 60).code
+    with Logbook(tmp_path / "other.sqlite") as other:
+        other.append([Reading("bench", START + n, START + n, 285.0, 0.8) for n in range(9)])
+        seal(other, why="day", at=START + 60)
+        with pytest.raises(RecordBroken, match="rewritten"):
+            prove(other, code)
+
+
+def test_the_key_is_for_its_owner_only(logbook: Logbook):
+    """Made once, mode 0600; a key that others can read is refused."""
+    seal(logbook, why="day", at=START)
+    path = key_path(logbook.path)
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+    assert signing_key(path).private_bytes_raw() == signing_key(path).private_bytes_raw()
+    path.chmod(0o644)
+    with pytest.raises(StoreFailed, match="chmod 600"):
+        seal(logbook, why="day", at=START)
+    path.chmod(0o600)
+    path.write_text("no key")
+    with pytest.raises(StoreFailed, match="backup"):
+        seal(logbook, why="day", at=START)
+    assert [p.name for p in path.parent.iterdir() if p.name.endswith(str(os.getpid()))] == []
+
+
+def test_refusals_enter_the_chain_with_the_seal(logbook: Logbook):
+    """What was refused since the last seal is written down before it, once."""
+    logbook.append(rejected=[Rejected("not a number", b"T=nan", START, "usb", "bench")] * 4)
+    seal(logbook, why="day", at=START + 60)
+    seal(logbook, why="day", at=START + 120)
+    (written,) = logbook.entries(Kind.REJECTED)
+    assert written.payload["counts"] == [
+        {"source": "usb", "sensor": "bench", "reason": "not a number", "times": 4}
+    ]
+
+
+@given(st.text(max_size=30), st.integers(0, 15), st.sampled_from(ALPHABET))
+def test_one_wrong_character_shows(text: str, place: int, wrong: str):
+    """Any single character changed is noticed, and the right code is read as itself."""
+    code = seal_code(text).replace("-", "")
+    assert read_code(code) == seal_code(text)
+    if code[place] != wrong:
+        with pytest.raises(UsageError):
+            read_code(code[:place] + wrong + code[place + 1 :])
+
+
+@given(st.text(max_size=30), st.integers(0, 12))
+def test_two_swapped_neighbours_show(text: str, place: int):
+    """Any two neighbours of the fourteen swapped are noticed."""
+    code = seal_code(text).replace("-", "")
+    swapped = code[:place] + code[place + 1] + code[place] + code[place + 2 :]
+    if swapped != code:
+        with pytest.raises(UsageError):
+            read_code(swapped)
+
+
+def test_what_is_no_code_is_said_to_be_none():
+    """Too short, or with a letter the alphabet leaves out."""
+    with pytest.raises(UsageError, match="16 characters"):
+        read_code("7K3M")
+    with pytest.raises(UsageError, match="'U'"):
+        read_code("UUUU-UUUU-UUUU-UUUU")
