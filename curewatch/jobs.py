@@ -4,7 +4,9 @@ They are what the logbook stores as entries and what the model and the advice re
 seconds; masses kilograms; temperatures kelvin.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, fields
+from typing import Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,3 +34,21 @@ class Observation:
     seen: str  # kicked | gelled | tack-free | hard
     at: float  # UTC [s]
     given_afterwards: bool = False
+
+
+def layup_as_plain(layup: Layup) -> dict[str, Any]:
+    """The payload of a logbook entry of kind ``layup``; what is not said is left out."""
+    return {key: value for key, value in asdict(layup).items() if value is not None}
+
+
+def layup_from_plain(plain: Mapping[str, Any]) -> Layup:
+    """The layup that such a payload says; keys it does not know are passed over.
+
+    Raises
+    ------
+    KeyError, TypeError, ValueError
+        It is not such a payload.
+    """
+    known = {each.name: plain[each.name] for each in fields(Layup) if each.name in plain}
+    known |= {key: str(plain[key]) for key in ("layup", "system")} | {"started": float(plain["started"])}
+    return Layup(**known)

@@ -8,7 +8,7 @@ screen reader gets lines of text. ``$NO_COLOR`` takes the colour alone.
 import json
 import os
 import sys
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any, TextIO
 
 if TYPE_CHECKING:
@@ -58,3 +58,15 @@ def note(text: str) -> None:
     from curewatch.cli.safe_text import safe
 
     print(f"curewatch: {safe(text)}", file=sys.stderr)
+
+
+def print_lines(lines: Iterable[str], *, plain: bool = False, colour: str = "") -> None:
+    """Lines of an answer; the first one, which is the answer, bold and coloured where that shows."""
+    import typer
+
+    bare = is_plain(plain) or bool(os.environ.get("NO_COLOR"))
+    for index, line in enumerate(lines):
+        if index or bare:
+            print(line)
+        else:
+            print(typer.style(line, bold=True, fg=colour or None))

@@ -125,9 +125,7 @@ class MqttSource(Table):
     key_file: Path | None = None
     session_hours: float = Field(default=72.0, gt=0, le=8760)
     keepalive_s: int = Field(default=30, ge=5, le=3600)
-    in_flight: int = Field(
-        default=500, ge=10, le=1000
-    )  # the receive maximum; MQTT 3.1.1 brokers choose theirs
+    in_flight: int = Field(default=500, ge=10, le=1000)  # receive maximum; MQTT 3.1.1 brokers choose theirs
     publish: str | None = Field(default="curewatch", pattern=r"^[^+#\x00]+$")
 
     @model_validator(mode="after")

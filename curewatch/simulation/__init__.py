@@ -1,1 +1,1 @@
-"""A simulated shed: weather, walls, noisy sensors and faults on demand, for users and for tests."""
+"""A simulated shed for people without one, and for tests: weather, walls, sensors, faults, outputs."""

@@ -32,7 +32,7 @@ def _no_constant(_: str) -> Any:
 _decoder = json.JSONDecoder(object_pairs_hook=_once, parse_constant=_no_constant)
 
 
-def load(payload: bytes) -> Any:
+def load(payload: bytes, largest: int = LARGEST) -> Any:
     """The JSON value of a payload.
 
     Raises
@@ -40,7 +40,7 @@ def load(payload: bytes) -> Any:
     Refused
         Not UTF-8, not JSON, too large, nested too deeply, a key twice, NaN or an infinite number.
     """
-    if len(payload) > LARGEST:
+    if len(payload) > largest:
         raise Refused(Reason.TOO_LONG)
     try:
         return _decoder.decode(payload.decode("utf-8"))

@@ -61,9 +61,11 @@ def resolve(payload: bytes, at: Instant) -> list[Record]:
     return resolve_pack(decode(payload), at.utc)
 
 
-def decode(payload: bytes) -> Any:
+def decode(payload: bytes, largest: int = LARGEST) -> Any:
     """The pack as JSON would have it, from its JSON or its CBOR form."""
-    return _from_cbor(payload) if is_cbor(payload) else load(payload)
+    if len(payload) > largest:
+        raise Refused(Reason.TOO_LONG)
+    return _from_cbor(payload) if is_cbor(payload) else load(payload, largest)
 
 
 def is_cbor(payload: bytes) -> bool:
@@ -74,8 +76,6 @@ def is_cbor(payload: bytes) -> bool:
 def _from_cbor(payload: bytes) -> Any:
     import cbor2
 
-    if len(payload) > LARGEST:
-        raise Refused(Reason.TOO_LONG)
     stream = io.BytesIO(payload)
     try:
         pack = cbor2.CBORDecoder(stream, tag_hook=_no_tags).decode()
@@ -103,12 +103,15 @@ def _with_text_labels(record: Any) -> Any:
     if not isinstance(record, dict):
         raise Refused(Reason.BAD_SENML)
     # an integer label that the RFC does not name is passed over: it cannot end in "_"
-    return {CBOR_LABELS.get(key, "") if type(key) is int else key: value for key, value in record.items()}
+    named = {CBOR_LABELS.get(key, key) if type(key) is int else key: value for key, value in record.items()}
+    if len(named) != len(record):
+        raise Refused(Reason.TWICE)
+    return named
 
 
-def resolve_pack(pack: Any, now: float) -> list[Record]:
+def resolve_pack(pack: Any, now: float, most: int = MOST_RECORDS) -> list[Record]:
     """Resolved records of a decoded pack. Raises Refused when it is not valid."""
-    if type(pack) is not list or not 0 < len(pack) <= MOST_RECORDS:
+    if type(pack) is not list or not 0 < len(pack) <= most:
         raise Refused(Reason.BAD_SENML)
     records = list(_resolved(pack, now))
     records.sort(key=lambda record: record.time)

@@ -15,6 +15,11 @@ from curewatch.cli.wording import UNKNOWN, Wording, duration
 
 WIDTH = 80
 ANSWER = {Verdict.GO: "GO", Verdict.NO_GO: "NO-GO", Verdict.UNKNOWN: "UNKNOWN"}
+COLOUR = {
+    Verdict.GO: "green",
+    Verdict.NO_GO: "red",
+    Verdict.UNKNOWN: "yellow",
+}  # beside the word, never alone
 MARK = {Status.HOLDS: "ok", Status.CARE: "CARE", Status.FAILS: "FAILS", Status.UNKNOWN: "??"}
 SENSE = {"at least": ">=", "at most": "<="}
 

@@ -1,0 +1,96 @@
+"""A question as a person asks it: this resin, on this substrate, by these limits; and its answer.
+
+Whoever knows the configuration builds the :class:`Question` once; ``ask`` then needs only what is known
+of the shed. Everything that gives an answer goes through here: the command, the board, the demo.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from curewatch.advice import verdict
+from curewatch.advice.answer import Advice
+from curewatch.advice.limits import Limits
+from curewatch.advice.situation import Place, Situation
+from curewatch.materials.substrate import Substrate
+from curewatch.materials.system import ResinSystem
+from curewatch.model import outlook, surface
+from curewatch.units import FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked, apart from the shed's own state."""
+
+    system: ResinSystem
+    limits: Limits
+    substrate: Substrate
+    batch_mass: float | None = None  # mixed in one pot [kg]
+    peroxide_percent: float | None = None
+    carbon_dioxide: float = 420e-6  # mole fraction where no sensor measures it [1]
+    rate_factor: FloatArray | None = None  # (members,), of a lot that has been learned
+
+
+def ask(question: Question, situation: Situation, start: float | None = None) -> Advice:
+    """The advice for one start; now if none is given."""
+    known = with_surface(situation, question.substrate)
+    if known.carbon_dioxide is None:
+        known = replace(known, carbon_dioxide=question.carbon_dioxide)
+    return verdict.assess(
+        known,
+        question.system,
+        question.limits,
+        coming_hours(known, question.substrate),
+        start,
+        batch_mass=question.batch_mass,
+        peroxide_percent=question.peroxide_percent,
+        rate_factor=question.rate_factor,
+    )
+
+
+def with_surface(situation: Situation, substrate: Substrate) -> Situation:
+    """The situation with a surface: the probe's, or one estimated from the air, marked as such.
+
+    A surface sensor that is configured but silent is a trouble of the situation and stays one.
+    """
+    air = situation.air
+    if situation.surface is not None or air is None or air.temperature is None:
+        return situation
+    estimate = _estimate(situation, air.temperature, substrate)
+    return replace(
+        situation,
+        surface=Place(
+            sensor=air.sensor,
+            role="surface",
+            time=air.time,
+            temperature=float(estimate.temperature),
+            temperature_sd=float(np.hypot(estimate.sd, air.temperature_sd)),
+            estimated=True,
+        ),
+    )
+
+
+def _estimate(situation: Situation, now: float, substrate: Substrate) -> surface.Estimate:
+    """The surface's temperature from the last unbroken stretch of air temperature up to now."""
+    past = situation.past
+    known = np.isfinite(past.air_temperature) & (past.time < situation.at)
+    gaps = np.flatnonzero(~known)
+    begin = int(gaps[-1]) + 1 if gaps.size else 0
+    time = np.append(past.time[begin:], situation.at)
+    air = np.append(past.air_temperature[begin:], now)
+    found = surface.estimated(time, air, substrate)
+    return surface.Estimate(found.temperature[-1], found.sd[-1])
+
+
+def coming_hours(situation: Situation, substrate: Substrate) -> outlook.Outlook | None:
+    """The outlook from what is known; none where there is no whole air reading."""
+    air, below = situation.air, situation.surface
+    if air is None or air.temperature is None or air.vapour_pressure is None:
+        return None
+    return outlook.persistence(
+        situation.at,
+        air.temperature,
+        air.vapour_pressure,
+        None if below is None else below.temperature,
+        substrate=substrate,
+    )

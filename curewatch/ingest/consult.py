@@ -1,0 +1,45 @@
+"""From a configuration to a question: what this shed asks about which resin, by whose limits."""
+
+from typing import Any
+
+from curewatch.advice.limits import for_system
+from curewatch.advice.question import Question
+from curewatch.configuration import Configuration
+from curewatch.materials import load_system
+from curewatch.materials.substrate import load_substrate
+from curewatch.units import kilogram_from_gram
+
+
+def question(
+    configuration: Configuration,
+    *,
+    resin: str | None = None,
+    batch_mass: float | None = None,
+    peroxide_percent: float | None = None,
+) -> Question:
+    """The question as configured, with what was said on the command line in its place. [kg]
+
+    Raises
+    ------
+    ConfigurationError
+        A resin system, substrate or limit that is not known.
+    """
+    shelf, shed = configuration.resin, configuration.shed
+    system = load_system(resin or shelf.system, shelf.folder)
+    usual = None if shelf.batch_g is None else kilogram_from_gram(shelf.batch_g)
+    dose = shelf.peroxide_percent if system.dose is not None else None
+    thickness = None if shed.thickness_mm is None else shed.thickness_mm / 1000
+    return Question(
+        system=system,
+        limits=for_system(system, own_limits(configuration), configuration.limits.rules),
+        substrate=load_substrate(shed.substrate, thickness),
+        batch_mass=batch_mass if batch_mass is not None else usual,
+        peroxide_percent=peroxide_percent if peroxide_percent is not None else dose,
+        carbon_dioxide=shed.carbon_dioxide_ppm * 1e-6,
+    )
+
+
+def own_limits(configuration: Configuration) -> dict[str, float]:
+    """The limits that the user set, by key."""
+    given: dict[str, Any] = configuration.limits.model_dump(exclude={"rules"}, exclude_none=True)
+    return {key: float(value) for key, value in given.items()}

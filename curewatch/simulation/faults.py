@@ -1,0 +1,95 @@
+"""Faults on demand: what a sensor, a cable or a clock does when it fails, for so long."""
+
+import re
+from dataclasses import dataclass
+from enum import StrEnum
+from random import Random
+
+from curewatch.errors import UsageError
+from curewatch.simulation.sensors import Said
+from curewatch.units import HOUR, MINUTE
+
+
+class FaultKind(StrEnum):
+    """The faults there are."""
+
+    SILENT = "silent"  # nothing comes
+    UNPLUG = "unplug"  # nothing comes, and a simulated port is gone meanwhile
+    STUCK = "stuck"  # the last value for ever
+    JUMP = "jump"  # 8 K and 20 % off
+    SATURATED = "saturated"  # humidity at 100 %: a wet chip
+    SWAPPED = "swapped"  # humidity sent as temperature and the other way round
+    FAHRENHEIT = "fahrenheit"  # degrees Fahrenheit sent as Celsius
+    FAILED = "failed"  # nan, as small boards print when a chip does not answer
+    NOISE = "noise"  # bytes of no meaning instead of a line
+    CUT = "cut"  # a line that lost its end
+    CLOCK_1970 = "clock-1970"  # stamped by a clock that was never set
+
+
+_SPAN = re.compile(r"([0-9]{1,6}(?:\.[0-9]{1,3})?)(h|m|s)")
+_FAULT = re.compile(r"([a-z0-9-]+)(?::([A-Za-z0-9_.:/-]+))?@([0-9.]+[hms])(?:\+([0-9.]+[hms]))?")
+_SECONDS = {"h": HOUR, "m": MINUTE, "s": 1.0}
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One fault: what, of which sensor, from when and for how long, counted from the start. [s]"""
+
+    kind: FaultKind
+    sensor: str | None = None  # none: of all
+    begin: float = 0.0
+    length: float = float("inf")
+
+    def touches(self, sensor: str, elapsed: float) -> bool:
+        """Does it touch this sensor now?"""
+        return self.sensor in (None, sensor) and self.begin <= elapsed < self.begin + self.length
+
+
+def parse_fault(text: str) -> Fault:
+    """A fault as it is typed: ``KIND[:SENSOR]@FROM[+FOR]``, e.g. ``silent:bench@2h+30m``.
+
+    Raises
+    ------
+    UsageError
+        It is not written so, or there is no such kind.
+    """
+    match = _FAULT.fullmatch(text)
+    kinds = [kind.value for kind in FaultKind]
+    if match is None or match[1] not in kinds:
+        allowed = f"KIND[:SENSOR]@FROM[+FOR], e.g. silent:bench@2h+30m; KIND is one of {', '.join(kinds)}"
+        raise UsageError(f"fault {text!r}; allowed: {allowed}")
+    length = float("inf") if match[4] is None else parse_span(match[4])
+    return Fault(FaultKind(match[1]), match[2], parse_span(match[3]), length)
+
+
+def parse_span(text: str) -> float:
+    """A span such as ``2h``, ``30m`` or ``45s`` in seconds. Raises UsageError."""
+    match = _SPAN.fullmatch(text)
+    if match is None:
+        raise UsageError(f"span {text!r}; allowed: a number and h, m or s, e.g. 30m")
+    return float(match[1]) * _SECONDS[match[2]]
+
+
+def distort(kind: FaultKind, said: Said, before: Said | None) -> Said:
+    """What is reported under a fault of the sensor itself; ``before`` is its report before the fault."""
+    if kind is FaultKind.STUCK and before is not None:
+        return before
+    wet = said.humidity_percent
+    if kind is FaultKind.JUMP:
+        return Said(round(said.temperature_c + 8.0, 2), None if wet is None else round(abs(wet - 20.0), 2))
+    if kind is FaultKind.SATURATED:
+        return Said(said.temperature_c, None if wet is None else 100.0)
+    if kind is FaultKind.SWAPPED and wet is not None:
+        return Said(wet, said.temperature_c)
+    if kind is FaultKind.FAHRENHEIT:
+        return Said(round(said.temperature_c * 1.8 + 32.0, 2), wet)
+    return said
+
+
+def damage(kind: FaultKind, line: bytes, random: Random) -> bytes:
+    """What arrives of a line under a fault of the cable."""
+    if kind is FaultKind.NOISE:
+        return bytes(random.randrange(128, 256) for _ in range(len(line)))
+    if kind is FaultKind.CUT:
+        return line[: random.randrange(6, len(line) - 1)]
+    return line

@@ -1,0 +1,161 @@
+"""Where a simulated shed speaks: a port, a broker, or a file. Each takes reports and knows no time."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from types import TracebackType
+from typing import Any, BinaryIO, Protocol, Self
+
+from curewatch.clock import iso_utc
+from curewatch.errors import SourceLost, UsageError
+from curewatch.simulation.faults import FaultKind
+from curewatch.simulation.port import SimulatedPort
+from curewatch.simulation.reports import Report
+
+FORMS = ("line", "senml", "json")
+PATIENCE = 5.0  # s a broker may take to answer
+
+
+def _line(report: Report) -> bytes:
+    return report.line
+
+
+def _senml(report: Report) -> bytes:
+    records: list[dict[str, Any]] = [
+        {
+            "bn": f"{report.sensor}:",
+            "bt": report.at,
+            "n": "temperature",
+            "u": "Cel",
+            "v": report.said.temperature_c,
+        }
+    ]
+    if report.said.humidity_percent is not None:
+        records.append({"n": "humidity", "u": "%RH", "v": report.said.humidity_percent})
+    return json.dumps(records, separators=(",", ":")).encode("ascii")
+
+
+def _json(report: Report) -> bytes:
+    said: dict[str, Any] = {"time": iso_utc(report.at), "temperature": report.said.temperature_c}
+    if report.said.humidity_percent is not None:
+        said["humidity"] = report.said.humidity_percent
+    return json.dumps(said, separators=(",", ":")).encode("ascii")
+
+
+_FORMS: dict[str, Callable[[Report], bytes]] = {"line": _line, "senml": _senml, "json": _json}
+
+
+def payload(report: Report, form: str) -> bytes:
+    """A report in one of the forms; a fault of the cable shows in every one of them.
+
+    Raises
+    ------
+    UsageError
+        There is no such form.
+    """
+    if form not in _FORMS:
+        raise UsageError(f"form {form!r}; allowed: {', '.join(FORMS)}")
+    broken = {FaultKind.NOISE, FaultKind.CUT, FaultKind.FAILED, FaultKind.CLOCK_1970} & set(report.faults)
+    return report.line if broken else _FORMS[form](report)
+
+
+class Output(Protocol):
+    """Takes reports, one after the other; used in a ``with`` block."""
+
+    def send(self, report: Report) -> None: ...
+
+    def __enter__(self) -> Self: ...
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None: ...
+
+
+class PortOutput:
+    """Prints each report on a simulated port, and pulls the cable while a fault says so."""
+
+    def __init__(self, port: SimulatedPort) -> None:
+        self.port = port
+
+    def send(self, report: Report) -> None:
+        if FaultKind.UNPLUG in report.faults:
+            self.port.unplug()
+            return
+        self.port.plug()
+        self.port.write(report.line + b"\n")
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.port.close()
+
+
+class FileOutput:
+    """Writes each report as a line, after a header of comments."""
+
+    def __init__(self, stream: BinaryIO, header: str = "") -> None:
+        self._stream = stream
+        for line in header.splitlines():
+            stream.write(f"# {line}".rstrip().encode("utf-8") + b"\n")
+
+    def send(self, report: Report) -> None:
+        if report.line:
+            self._stream.write(report.line + b"\n")
+            self._stream.flush()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._stream.flush()
+
+
+class BrokerOutput:
+    """Publishes each report, at quality of service 1, under a topic of its sensor."""
+
+    def __init__(self, host: str, port: int, topic: str, form: str) -> None:
+        if "{sensor}" not in topic or "+" in topic or "#" in topic:
+            raise UsageError(f"topic {topic!r}; allowed: a topic with {{sensor}} in it and no + or #")
+        self._topic, self._form, self._place = topic, form, f"{host}:{port}"
+        from paho.mqtt.client import Client, MQTTv5
+        from paho.mqtt.enums import CallbackAPIVersion
+
+        self._client = Client(CallbackAPIVersion.VERSION2, protocol=MQTTv5)
+        try:
+            self._client.connect(host, port, keepalive=30)
+        except OSError as trouble:
+            raise SourceLost(
+                f"no broker at {self._place} ({trouble}); start one, e.g. mosquitto"
+            ) from trouble
+        self._client.loop_start()
+
+    def send(self, report: Report) -> None:
+        if not report.line:
+            return
+        sent = self._client.publish(
+            self._topic.format(sensor=report.sensor), payload(report, self._form), qos=1
+        )
+        try:
+            sent.wait_for_publish(PATIENCE)
+            done = sent.is_published()
+        except (RuntimeError, ValueError) as trouble:
+            raise SourceLost(f"broker {self._place}: {trouble}") from trouble
+        if not done:
+            raise SourceLost(f"broker {self._place} did not confirm within {PATIENCE:.0f} s")
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._client.disconnect()
+        self._client.loop_stop()
+
+
+def file_output(path: Path, header: str) -> tuple[FileOutput, BinaryIO]:
+    """A file to write to, and the stream to close after. Raises UsageError when it cannot be opened."""
+    try:
+        stream = path.open("wb")
+    except OSError as trouble:
+        raise UsageError(f"{path}: {trouble.strerror}; give a file that can be written") from trouble
+    return FileOutput(stream, header), stream

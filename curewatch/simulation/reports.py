@@ -1,0 +1,105 @@
+"""The stream of a simulated shed: one report of each sensor at each interval, as bytes of our line form.
+
+The same plan gives the same bytes, always. Nothing here waits: whoever plays the stream does.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from itertools import islice
+from random import Random
+from typing import NamedTuple
+
+from curewatch.simulation.faults import Fault, FaultKind, damage, distort
+from curewatch.simulation.sensors import SALTMARSH, Said, SensorPlan, SimulatedSensor
+from curewatch.simulation.shed import Inside, Walls, settled, step
+from curewatch.simulation.weather import Outside, Weather, outside
+from curewatch.units import DAY, MINUTE
+from curewatch.wire import lines
+
+SETTLING = DAY / 2  # the shed has lived this long under its weather before the first report [s]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A whole simulation, but for its length."""
+
+    start: float  # UTC [s]
+    seed: int = 1
+    interval: float = MINUTE  # between two reports of one sensor [s]
+    weather: Weather = field(default_factory=Weather)
+    walls: Walls = field(default_factory=Walls)
+    sensors: tuple[SensorPlan, ...] = SALTMARSH
+    stamped: bool = True  # the boards know the time; else their lines carry none
+    faults: tuple[Fault, ...] = ()
+
+
+class Report(NamedTuple):
+    """One report: what a board prints, without its line end."""
+
+    at: float  # UTC, when it was measured [s]
+    sensor: str
+    line: bytes  # empty while the port is unplugged
+    said: Said  # before any fault of the cable
+    faults: tuple[FaultKind, ...] = ()
+
+
+def shed(plan: Plan) -> Iterator[tuple[Inside, Outside]]:
+    """The shed and its weather at the start and at every interval after, without end."""
+    warming = int(SETTLING // plan.interval)
+    since = plan.start % DAY - warming * plan.interval
+    random = Random(plan.seed)  # noqa: S311 - a simulation that must repeat
+    inside: Inside | None = None
+    for index, moment in enumerate(outside(plan.weather, since, plan.interval, random)):
+        known = inside or settled(plan.walls, moment)
+        inside = step(plan.walls, known, moment, plan.interval)
+        if index >= warming:
+            yield inside, moment
+
+
+def reports(plan: Plan, count: int) -> Iterator[Report]:
+    """``count`` reports of every sensor, in order of time; fewer where a sensor is silent."""
+    random = Random(f"sensors {plan.seed}")  # noqa: S311
+    sensors = [SimulatedSensor(each, random) for each in plan.sensors]
+    before: dict[str, Said] = {}
+    for index, (inside, moment) in enumerate(islice(shed(plan), count)):
+        elapsed = index * plan.interval
+        for sensor in sensors:
+            report = _report(plan, sensor, sensor.report(inside, moment), index, before)
+            kinds = _kinds(plan, sensor.plan.name, elapsed)
+            if FaultKind.UNPLUG in kinds:
+                yield report._replace(line=b"")
+            elif FaultKind.SILENT not in kinds:
+                yield report._replace(line=_through(kinds, report.line, random))
+
+
+def _kinds(plan: Plan, sensor: str, elapsed: float) -> tuple[FaultKind, ...]:
+    return tuple(fault.kind for fault in plan.faults if fault.touches(sensor, elapsed))
+
+
+def _through(kinds: tuple[FaultKind, ...], line: bytes, random: Random) -> bytes:
+    for kind in kinds:
+        line = damage(kind, line, random)
+    return line
+
+
+def _report(plan: Plan, sensor: SimulatedSensor, said: Said, index: int, before: dict[str, Said]) -> Report:
+    """What the sensor's board prints; ``before`` remembers the report that a stuck sensor repeats."""
+    name, elapsed = sensor.plan.name, index * plan.interval
+    kinds = _kinds(plan, name, elapsed)
+    for kind in kinds:
+        said = distort(kind, said, before.get(name))
+    if FaultKind.STUCK not in kinds:
+        before[name] = said
+    at = plan.start + elapsed
+    stamp = elapsed if FaultKind.CLOCK_1970 in kinds else at
+    line = lines.encode(
+        name,
+        said.temperature_c,
+        said.humidity_percent,
+        sequence=index,
+        at=stamp if plan.stamped or FaultKind.CLOCK_1970 in kinds else None,
+    )
+    if FaultKind.FAILED in kinds:
+        body = f"cw1 {name} t=nan n={index}".encode("ascii")
+        line = b"%s *%04X" % (body, lines.checksum(body))
+    return Report(at, name, line, said, kinds)

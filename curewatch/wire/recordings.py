@@ -1,0 +1,86 @@
+"""A recording, as the lines it would have arrived in and the moment of each.
+
+A recording is a file of lines in any form the door reads, or one SenML pack. Whoever replays it gives each
+piece to the door at its own moment, so that a recording takes the same way as live bytes.
+"""
+
+import json
+from collections.abc import Iterable, Iterator
+from itertools import groupby
+from typing import BinaryIO, NamedTuple
+
+from curewatch.clock import Instant
+from curewatch.readings import Reading
+from curewatch.wire import senml
+from curewatch.wire.fields import Refused
+from curewatch.wire.json_fields import LARGEST
+from curewatch.wire.parser import Parser
+
+FAR_AHEAD = Instant(4e9, 0.0)  # no recording of ours is stamped after the year 2096
+LONGEST_LINE = 4096
+MOST_PACK = 64 * 1024 * 1024  # bytes of one SenML pack in a file
+MOST_RECORDS = 10_000_000
+
+
+class Piece(NamedTuple):
+    """One line, without its end, or one pack, and when it came."""
+
+    at: float  # UTC; a piece that does not say takes the time of the one before [s]
+    data: bytes
+
+
+def pieces(stream: BinaryIO, start: float = 0.0) -> Iterator[Piece]:
+    """The pieces of a recording, in the order they stand there.
+
+    ``start`` is the time of what stands before the first stamp.
+    """
+    head = stream.read(LONGEST_LINE)
+    if head.lstrip()[:1] == b"[" or senml.is_cbor(head[:1]):
+        rest = stream.read(MOST_PACK - len(head) + 1)
+        yield from _of_pack(head + rest, start)
+        return
+    yield from _of_lines(_lines(head, stream), start)
+
+
+def _lines(head: bytes, stream: BinaryIO) -> Iterator[bytes]:
+    """Lines without their ends; one that is longer than any form's comes cut, and is refused at the door."""
+    rest = head
+    while True:
+        whole = rest.split(b"\n")
+        rest = whole.pop()
+        yield from whole
+        if len(rest) > LONGEST_LINE:
+            yield rest[:LONGEST_LINE]
+            rest = b""
+        more = stream.read(65_536)
+        if not more:
+            break
+        rest += more
+    if rest:
+        yield rest
+
+
+def _of_lines(lines: Iterable[bytes], start: float) -> Iterator[Piece]:
+    clock, at = Parser(check=False), start
+    for line in lines:
+        for event in clock.line(line, FAR_AHEAD, "recording"):
+            if isinstance(event, Reading) and event.time < FAR_AHEAD.utc:
+                at = event.time
+        yield Piece(at, line)
+
+
+def _of_pack(data: bytes, start: float) -> Iterator[Piece]:
+    """A pack, cut into packs of one moment each; a pack that cannot be read comes whole, to be refused."""
+    try:
+        records = senml.resolve_pack(senml.decode(data, MOST_PACK), FAR_AHEAD.utc, most=MOST_RECORDS)
+    except Refused:
+        yield Piece(start, data[:LARGEST])
+        return
+    for moment, group in groupby(records, key=lambda record: record.time):
+        said = [
+            {"n": record.name, "u": record.unit, "t": record.time, "v": record.value}
+            for record in group
+            if type(record.value) in (float, int)
+        ]
+        if said:
+            yield Piece(moment, json.dumps(said).encode("ascii"))

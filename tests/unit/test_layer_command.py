@@ -1,0 +1,120 @@
+"""Saying that a layer was started: the logbook has it, and a mistake is told what is allowed."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from curewatch.cli.main import run
+from curewatch.clock import SystemClock
+from curewatch.errors import ExitStatus
+from curewatch.ingest.layups import next_name, running
+from curewatch.jobs import Layup, layup_as_plain, layup_from_plain
+from curewatch.logbook import Entry, Logbook
+
+
+@pytest.fixture
+def shed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A configuration of the demo world with its logbook beside it."""
+    file = tmp_path / "curewatch.toml"
+    file.write_text(
+        '[shed]\nname = "Saltmarsh Shed"\nzone = "Europe/Lisbon"\n'
+        '[resin]\nsystem = "epoxy-slow"\nlot = "A-17"\nbatch_g = 150.0\n'
+        '[logbook]\npath = "logbook.sqlite"\n'
+    )
+    monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
+    return tmp_path / "logbook.sqlite"
+
+
+def called(*arguments: str) -> int:
+    with pytest.raises(SystemExit) as stop:
+        run(["layer", *arguments])
+    return int(stop.value.code or 0)
+
+
+def test_a_layer_takes_the_configured_resin(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Resin, lot and batch come from the configuration, the time from the clock."""
+    before = SystemClock().now().utc
+    assert called() == ExitStatus.OK
+    assert "L1, epoxy-slow, 150 g" in capsys.readouterr().out
+    with Logbook(shed, read_only=True) as logbook:
+        (layup,) = running(logbook, SystemClock().now().utc)
+    assert (layup.layup, layup.system, layup.lot, layup.batch_mass) == ("L1", "epoxy-slow", "A-17", 0.15)
+    assert before - 1 <= layup.started <= SystemClock().now().utc
+    assert not layup.given_afterwards
+
+
+def test_a_time_told_afterwards_is_marked(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The start lies where it was told, and everybody can see that it was told later."""
+    assert called("--ago", "20 min", "--batch", "5 oz", "--note", "second\x1b[2J side") == ExitStatus.OK
+    assert "\x1b" not in capsys.readouterr().out
+    with Logbook(shed, read_only=True) as logbook:
+        (entry,) = logbook.entries("layup")
+    assert entry.payload["given_afterwards"] is True
+    assert entry.recorded - entry.at == pytest.approx(1200, abs=2)
+    assert entry.payload["batch_mass"] == pytest.approx(0.1417, abs=1e-4)
+
+
+def test_layers_are_listed_and_closed(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Names count on, a closed one is gone from the list, and its name is not given again."""
+    called("--json")
+    called("--resin", "polyester-layup", "--peroxide", "2", "--json")
+    capsys.readouterr()
+    assert called("--running", "--json") == ExitStatus.OK
+    listed = json.loads(capsys.readouterr().out)["running"]
+    assert [each["layup"] for each in listed] == ["L1", "L2"]
+    assert (listed[1]["peroxide_percent"], listed[1]["lot"]) == (2.0, None)
+    assert called("--close", "l2") == ExitStatus.OK
+    with Logbook(shed, read_only=True) as logbook:
+        assert [layup.layup for layup in running(logbook, SystemClock().now().utc)] == ["L1"]
+        assert next_name(logbook) == "L3"
+
+
+def test_a_shed_without_a_logbook_has_no_layer(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Looking does not make a file."""
+    assert called("--running") == ExitStatus.OK
+    assert capsys.readouterr().out == "no layer is running\n"
+    assert not shed.exists()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["--resin", "epoxy-slwo"], "epoxy-slow"),
+        (["--ago", "soon"], "write 20 min"),
+        (["--ago", "20 min", "--at", "21:40"], "one of them"),
+        (["--ago", "9 d"], "last 7 days"),
+        (["--batch", "heavy"], "150 g"),
+        (["--peroxide", "2"], "polyester"),
+        (["--resin", "polyester-layup", "--peroxide", "5"], "too much"),
+        (["--close", "L9"], "none is running"),
+    ],
+)
+def test_a_slip_stores_nothing(
+    shed: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], said: str
+) -> None:
+    """Exit status 2, one line that says what is allowed, and no entry."""
+    assert called(*arguments) == ExitStatus.USAGE
+    assert said in capsys.readouterr().err
+    with Logbook(shed, read_only=True) as logbook:
+        assert logbook.entries() == []
+
+
+def test_a_correction_is_followed(tmp_path: Path) -> None:
+    """An entry that corrects a layup changes what counts down, not what was written."""
+    layup = Layup("L1", 1000.0, "epoxy-slow", 0.15)
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        written = logbook.write(Entry("layup", layup_as_plain(layup), 1000.0))
+        change = {"corrects": written.number, "changes": {"started": 400.0, "layup": "L7"}, "why": "misread"}
+        logbook.write(Entry("correction", change, 2000.0))
+        logbook.write(Entry("layup", {"words": "of another program"}, 2000.0))
+        (found,) = running(logbook, 3000.0)
+    assert (found.layup, found.started) == ("L1", 400.0)
+
+
+def test_a_layup_survives_its_plain_form() -> None:
+    """What is written is what is read, whatever else stands beside it."""
+    layup = Layup(
+        "L3", 5.0, "vinyl-ester", 0.2, peroxide_percent=1.5, job="K9-1", note="ä", given_afterwards=True
+    )
+    assert layup_from_plain(layup_as_plain(layup) | {"batches": ["B1"]}) == layup
