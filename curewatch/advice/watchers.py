@@ -1,0 +1,170 @@
+"""What the present says about each possible alert: situation and running layers in, signals out.
+
+Each watcher is a function from values to signals; ``alerts.step`` decides what rings. Two levels with a
+gap between raise and clear a signal, so a value that dances about its limit rings once.
+"""
+
+from collections.abc import Callable, Iterable, Iterator
+
+import numpy as np
+
+from curewatch.advice import checks
+from curewatch.advice.alerts import Key, Kind, Signal, State
+from curewatch.advice.limits import Limits
+from curewatch.advice.progress import Progress
+from curewatch.advice.situation import Situation
+from curewatch.advice.trust import troubles
+from curewatch.model.outlook import Outlook
+from curewatch.model.surface import condensation_margin
+from curewatch.units import HOUR, MINUTE
+
+AHEAD = (60 * MINUTE, 30 * MINUTE, 10 * MINUTE)  # a countdown rings at these
+LOOK = 2 * HOUR  # how far condensation is looked for
+MORE_LIKELY, LESS_LIKELY = 0.5, 0.3  # raise above, clear below: shares of paths
+GAP = 0.5  # K of margin between raise and clear
+
+Say = Callable[[float], str]  # UTC -> the hour as people at the shed read it
+
+
+def signals(
+    situation: Situation,
+    running: Iterable[Progress],
+    limits: Limits,
+    outlook: Outlook | None,
+    *,
+    say: Say,
+    standing: State,
+) -> tuple[Signal, ...]:
+    """Every signal there is now; and the end of those whose layer is no longer running."""
+    layers = tuple(running)
+    found = (
+        *sensors(situation, limits, standing),
+        *condensation(situation, limits, outlook),
+        *(signal for layer in layers for signal in of_layer(layer, say)),
+    )
+    return (*found, *_ended(standing, layers))
+
+
+def of_layer(layer: Progress, say: Say) -> Iterator[Signal]:
+    """All signals about one running layer."""
+    yield peel_ply(layer)
+    yield from next_layer(layer, say)
+    yield stall(layer)
+
+
+def peel_ply(layer: Progress) -> Signal:
+    """Blush foreseen while peel ply can still be laid; afterwards the same, as wash and abrade."""
+    needed = layer.blush != "none"
+    if layer.stage in {"open", "thickening"}:
+        text = f"peel-ply needed on {layer.layup.layup}: amine blush is foreseen"
+        advised = "lay peel ply on the wet layer, or plan to wash with water and abrade"
+    else:
+        text = f"{layer.layup.layup}: amine blush on its face unless peel ply was laid"
+        advised = "tear the peel ply off and abrade; without it wash with water, then abrade"
+    key = Key(Kind.PEEL_PLY, layer.layup.layup)
+    return Signal(key, needed, not needed, text, advised, hold=30 * MINUTE)
+
+
+def next_layer(layer: Progress, say: Say) -> Iterator[Signal]:
+    """When the next layer may go on, when it must, and that it is too late."""
+    name = layer.layup.layup
+    opens, closes = layer.moment("laminate-from"), layer.moment("laminate-before")
+    deadline, last = closes.early, closes.likely
+    missed = last is not None and layer.at > last
+    open_now = opens.likely is not None and layer.at >= opens.likely and not missed
+    until = "" if deadline is None else f", before {say(deadline)}"
+    yield Signal(
+        Key(Kind.LAMINATE_FROM, name),
+        raised=open_now,
+        clear=not open_now,
+        text=f"laminate again on {name} from {say(opens.likely or layer.at)}{until}",
+        advised="the next layer bonds chemically now; no sanding needed",
+        due=deadline,
+        hold=0.0 if missed else 10 * MINUTE,
+    )
+    if deadline is not None and last is not None:
+        left = deadline - layer.at
+        urgency = sum(left <= ahead for ahead in AHEAD)
+        yield Signal(
+            Key(Kind.LAMINATE_BEFORE, name),
+            raised=urgency > 0 and not missed,
+            clear=urgency == 0 or missed,
+            text=f"laminate again before {say(deadline)} on {name} (likely open until {say(last)})",
+            advised="lay the next layer now, or let it cure and abrade later",
+            due=deadline,
+            urgency=urgency,
+            hold=0.0 if missed else 10 * MINUTE,
+        )
+    yield Signal(
+        Key(Kind.WINDOW_MISSED, name),
+        raised=missed,
+        clear=not missed,
+        text=f"window missed on {name}: it closed about {say(last) if last else 'unknown'}",
+        advised="let it cure hard, wash with water, abrade to dull all over; the bond is then mechanical",
+        hold=30 * MINUTE,
+    )
+
+
+def stall(layer: Progress) -> Signal:
+    """Too cold to finish: the film turns to glass first."""
+    share = f"{100 * layer.stalls:.0f} % of paths"
+    return Signal(
+        Key(Kind.STALL, layer.layup.layup),
+        raised=layer.stalls >= MORE_LIKELY,
+        clear=layer.stalls < LESS_LIKELY,
+        text=f"{layer.layup.layup} stalls: too cold to become tack-free on {share}",
+        advised="warm the surface; a stalled film goes on curing once it is warmer",
+        hold=30 * MINUTE,
+    )
+
+
+def sensors(situation: Situation, limits: Limits, standing: State) -> Iterator[Signal]:
+    """One signal for each sensor that cannot be trusted, and its end when it can."""
+    doubted = {trouble.sensor: trouble for trouble in troubles(situation, limits)}
+    for name, trouble in doubted.items():
+        text = f"{name or 'clock'}: {trouble.kind}: {trouble.seen}"
+        yield Signal(Key(Kind.SENSOR, name), True, False, text, trouble.remedy)
+    alive = {place.sensor for place in situation.places()}
+    told = {key.subject for key in standing if key.kind is Kind.SENSOR}
+    for name in sorted((told | alive) - set(doubted)):
+        if name in alive or name in {"", "air"}:
+            yield Signal(
+                Key(Kind.SENSOR, name), False, True, f"{name or 'clock'}: heard again", hold=2 * MINUTE
+            )
+
+
+def condensation(situation: Situation, limits: Limits, outlook: Outlook | None) -> Iterator[Signal]:
+    """The surface nears the dew point, measured now or likely within the next hours."""
+    air, below = situation.air, situation.surface
+    if air is None or air.vapour_pressure is None or below is None or below.temperature is None:
+        return
+    errors = checks.sensor_errors(situation)
+    error = limits.error_multiple.value * errors.margin
+    limit = limits.condensation_margin.value
+    now = float(condensation_margin(below.temperature, air.vapour_pressure)) - error
+    share = 0.0 if outlook is None else _share_wet(outlook, situation.at, limit, error)
+    yield Signal(
+        Key(Kind.CONDENSATION),
+        raised=now < limit or share >= MORE_LIKELY,
+        clear=now > limit + GAP and share < LESS_LIKELY,
+        text=f"condensation coming: surface {now + error:.1f} K above dew point, limit {limit:.1f} K",
+        advised="warm the surface, dry the air or cover the work; do not mix another batch",
+        hold=10 * MINUTE,
+    )
+
+
+def _share_wet(outlook: Outlook, now: float, limit: float, error: float) -> float:
+    """Share of paths that come within the limit of the dew point in the next hours."""
+    soon = (outlook.time >= now) & (outlook.time <= now + LOOK)
+    if not soon.any():
+        return 0.0
+    margin = condensation_margin(outlook.surface_temperature[:, soon], outlook.vapour_pressure[:, soon])
+    return float(np.mean(margin.min(axis=1) - error < limit))
+
+
+def _ended(standing: State, layers: tuple[Progress, ...]) -> Iterator[Signal]:
+    """Alerts about layers that are no longer running are over at once."""
+    running = {layer.layup.layup for layer in layers}
+    for key, alert in standing.items():
+        if key.kind not in {Kind.SENSOR, Kind.CONDENSATION} and key.subject not in running:
+            yield Signal(key, False, True, f"{key.subject}: no longer running", due=alert.due, hold=0.0)

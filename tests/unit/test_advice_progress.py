@@ -1,0 +1,193 @@
+"""A running layer, followed along what was recorded and what may come; and the alerts it raises."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+
+from curewatch.advice import alerts, limits
+from curewatch.advice.alerts import Event, Happening, Key, Kind
+from curewatch.advice.progress import STAGES, Progress, follow
+from curewatch.advice.question import Question
+from curewatch.advice.situation import Place, Situation, Trouble, TroubleKind
+from curewatch.advice.watchers import signals
+from curewatch.jobs import Layup
+from curewatch.materials import load_system
+from curewatch.materials.substrate import load_substrate
+from curewatch.model import film
+from curewatch.model.outlook import Outlook
+from curewatch.model.past import Past
+from curewatch.physics import moist_air
+
+NOW = 1_795_000_000.0
+SLOW = load_system("epoxy-slow")
+WOOD = load_substrate("plywood")
+LINES = limits.for_system(SLOW)
+ASKED = Question(SLOW, LINES, WOOD)
+
+
+def shed(at: float, celsius: float, humidity: float, hours: float = 6.0) -> Situation:
+    """A shed that has stood at one temperature for some hours."""
+    kelvin = celsius + 273.15
+    pressure = float(moist_air.vapour_pressure(kelvin, humidity))
+    time = at - hours * 3600 + 900.0 * np.arange(int(4 * hours))
+    nothing = np.full(time.size, np.nan)
+    same = np.full(time.size, kelvin)
+    return Situation(
+        at,
+        air=Place("bench", "air", at - 30, kelvin, 0.2, humidity, 0.02, pressure, 20.0),
+        surface=Place("hull", "surface", at - 30, kelvin, 0.2),
+        past=Past(time, same, np.full(time.size, pressure), same, nothing, nothing),
+    )
+
+
+def ahead(situation: Situation, to_c: float | None = None) -> Outlook:
+    """One certain path, or one that goes to another temperature within four hours; 16 members."""
+    assert situation.air is not None
+    time = situation.at + 900.0 * np.arange(4 * 36 + 1)
+    path = np.full(time.size, situation.air.temperature)
+    if to_c is not None:
+        path = np.interp(time - situation.at, [0, 4 * 3600.0], [path[0], to_c + 273.15])
+    paths = np.tile(path, (16, 1))
+    pressure = np.minimum(situation.air.vapour_pressure, moist_air.saturation_pressure(paths))
+    return Outlook(time, paths, pressure, paths, "demo", 0.0)
+
+
+def layer(hours_ago: float, at: float = NOW) -> Layup:
+    return Layup("L1", at - hours_ago * 3600, "epoxy-slow", batch_mass=0.2)
+
+
+def followed(hours_ago: float, celsius: float = 20.0, humidity: float = 0.5) -> Progress:
+    situation = shed(NOW, celsius, humidity)
+    return follow(layer(hours_ago), ASKED, situation, ahead(situation))
+
+
+@pytest.mark.parametrize("hours", [0.5, 2.0, 5.0])
+def test_a_layer_in_a_steady_shed_is_where_the_film_model_says(hours: float) -> None:
+    """Conversion now equals a film at that temperature for that long."""
+    plain = film.cure(SLOW, film.constant(293.15, hours * 3600))
+    assert followed(hours).conversion == pytest.approx(float(plain.conversion[-1]), abs=1e-4)
+
+
+def test_the_stage_only_ever_moves_on() -> None:
+    """Every half hour later, the same stage or a later one; all the night's stages are met."""
+    stages = [STAGES.index(followed(hours).stage) for hours in np.arange(0.0, 12.1, 0.5)]
+    assert stages == sorted(stages)
+    assert set(stages) >= {0, 1, 2, 3, 4}
+
+
+def test_what_was_recorded_counts_not_what_is_now() -> None:
+    """A warm shed that has just turned cold: the layer is as far as the warmth brought it."""
+    warm, cold = shed(NOW, 24.0, 0.4), shed(NOW, 10.0, 0.4)
+    mixed = replace(cold, past=warm.past)
+    outlook = ahead(cold)
+    recorded = follow(layer(5), ASKED, mixed, outlook).conversion
+    assert recorded > 2 * follow(layer(5), ASKED, cold, outlook).conversion
+
+
+def test_a_stretch_nobody_measured_is_said() -> None:
+    """Three hours without a reading, in the middle."""
+    situation = shed(NOW, 20.0, 0.5)
+    hole = (situation.past.time > NOW - 4 * 3600) & (situation.past.time < NOW - 3600)
+    for column in (situation.past.air_temperature, situation.past.surface_temperature):
+        column[hole] = np.nan
+    seen = follow(layer(5), ASKED, situation, ahead(situation))
+    assert seen.unmeasured == pytest.approx(3 * 3600, abs=1800)
+    assert followed(5).unmeasured == 0.0
+
+
+def test_a_layer_without_any_recorded_past_is_followed_from_now() -> None:
+    """It just started: nothing is missing yet."""
+    bare = Situation(NOW, air=shed(NOW, 20.0, 0.5).air, surface=shed(NOW, 20.0, 0.5).surface)
+    seen = follow(layer(0.0), ASKED, bare, ahead(bare))
+    assert seen.stage == "open"
+    assert seen.unmeasured == 0.0
+
+
+def evening(to_c: float, humidity: float, hours: float = 14.0) -> Iterator[Event]:
+    """A layer laid at 18 degC in a shed that goes to another temperature, asked every ten minutes."""
+    state = alerts.nothing_stands()
+    begin = shed(NOW, 18.0, humidity)
+    pressure = begin.air.vapour_pressure if begin.air else None
+    assert pressure is not None
+    for at in np.arange(NOW, NOW + hours * 3600, 600.0):
+        celsius = float(np.interp(at - NOW, [0, 4 * 3600.0], [18.0, to_c]))
+        time = np.arange(NOW - 3600, at, 900.0)
+        past = np.interp(time - NOW, [0, 4 * 3600.0], [18.0, to_c]) + 273.15
+        vapour = np.minimum(pressure, moist_air.saturation_pressure(past))
+        nothing = np.full(time.size, np.nan)
+        here = min(pressure, float(moist_air.saturation_pressure(celsius + 273.15)))
+        situation = Situation(
+            at,
+            air=Place("bench", "air", at - 20, celsius + 273.15, 0.2, humidity, 0.02, here, 20.0),
+            surface=Place("hull", "surface", at - 20, celsius + 273.15, 0.2),
+            past=Past(time, past, vapour, past, nothing, nothing),
+        )
+        outlook = ahead(situation, to_c if at < NOW + 4 * 3600 else None)
+        seen = follow(Layup("L1", NOW, "epoxy-slow"), ASKED, situation, outlook)
+        state, events = alerts.step(
+            state, signals(situation, [seen], LINES, outlook, say=hour, standing=state), at
+        )
+        yield from events
+
+
+def hour(utc: float) -> str:
+    return datetime.fromtimestamp(utc, UTC).strftime("%H:%M")
+
+
+def test_a_warm_dry_evening_rings_for_the_next_layer_and_nothing_else() -> None:
+    """From, before (three times), missed: in that order, each once."""
+    said = [(event.key.kind, event.happening) for event in evening(18.0, 0.35)]
+    raised = [kind for kind, happening in said if happening is Happening.RAISED]
+    assert raised == [Kind.LAMINATE_FROM, Kind.LAMINATE_BEFORE, Kind.WINDOW_MISSED]
+    assert said.count((Kind.LAMINATE_BEFORE, Happening.RENEWED)) == 2
+    assert (Kind.LAMINATE_FROM, Happening.CLEARED) in said
+
+
+def test_a_shed_that_cools_towards_its_dew_point_rings_for_peel_ply_and_condensation() -> None:
+    """18 degC and 70 % going to 8: blush is foreseen at the start, condensation before it comes."""
+    said = list(evening(8.0, 0.70, hours=6.0))
+    kinds = [event.key.kind for event in said if event.happening is Happening.RAISED]
+    assert Kind.PEEL_PLY in kinds
+    assert Kind.CONDENSATION in kinds
+    wet = next(event for event in said if event.key.kind is Kind.CONDENSATION)
+    assert wet.at < NOW + 3 * 3600
+
+
+def test_no_alert_rings_twice_without_being_more_urgent() -> None:
+    """Over a whole damp night every raise is followed by a clear before the next raise."""
+    last: dict[Key, Happening] = {}
+    for event in evening(9.0, 0.65):
+        if event.happening is Happening.RAISED:
+            assert last.get(event.key) in {None, Happening.CLEARED}
+        last[event.key] = event.happening
+
+
+def test_a_layer_that_is_closed_takes_its_alerts_with_it() -> None:
+    """Nothing about L1 stands once L1 no longer runs; the shed's own alerts stay."""
+    situation = shed(NOW, 20.0, 0.5)
+    seen = follow(layer(6.0), ASKED, situation, ahead(situation))
+    state, _ = alerts.step(
+        {}, signals(situation, [seen], LINES, ahead(situation), say=hour, standing={}), NOW
+    )
+    assert Key(Kind.LAMINATE_FROM, "L1") in state
+    after, events = alerts.step(
+        state, signals(situation, [], LINES, ahead(situation), say=hour, standing=state), NOW + 60
+    )
+    assert not after
+    assert {event.happening for event in events} == {Happening.CLEARED}
+
+
+def test_a_silent_sensor_rings_and_its_return_clears_it() -> None:
+    """Raised while doubted, cleared two minutes after it is heard again."""
+    good = shed(NOW, 20.0, 0.5)
+    silent = replace(good, troubles=(Trouble(TroubleKind.SILENT, "nothing for 12 min", "hull", "surface"),))
+    state, first = alerts.step({}, signals(silent, [], LINES, None, say=hour, standing={}), NOW)
+    assert [event.key for event in first] == [Key(Kind.SENSOR, "hull")]
+    for seconds in (60.0, 200.0):
+        state, events = alerts.step(
+            state, signals(good, [], LINES, None, say=hour, standing=state), NOW + seconds
+        )
+    assert [event.happening for event in events] == [Happening.CLEARED]
