@@ -35,7 +35,7 @@ class TroubleKind(StrEnum):
 
 
 WHAT_TO_DO = {
-    TroubleKind.NO_READING: "check its cable, its power and its name in the configuration",
+    TroubleKind.NO_READING: "check its cable, its power and its name in the configuration (curewatch doctor)",
     TroubleKind.SILENT: "check its cable and battery; the verdict comes back with its next reading",
     TroubleKind.STALE: "wait for a fresh reading, or see to the sensor",
     TroubleKind.IMPLAUSIBLE: "look at the sensor: wet, in the sun, broken? compare it with another",

@@ -42,7 +42,7 @@ def remedies(situation: Situation, limits: Limits) -> tuple[str, ...]:
 def _of_the_values(situation: Situation, limits: Limits) -> list[Trouble]:
     found = []
     if situation.air is None:
-        found.append(Trouble(TroubleKind.NO_READING, "no reading of the shed's air", "air", "air"))
+        found.append(Trouble(TroubleKind.NO_READING, "nothing is known of the shed's air", "air", "air"))
     for place in situation.places():
         age = situation.age(place)
         if age < -AHEAD:

@@ -150,4 +150,7 @@ def _worst(failing: list[Check]) -> Check:
 
 
 def _why(check: Check) -> str:
+    """What is wrong, in words; the number that decided it stands in the check."""
+    if check.status is Status.UNKNOWN and check.note:
+        return f"{check.sensor}: {check.note}" if check.sensor not in {"", "air"} else check.note
     return f"{check.title}: {check.note}" if check.note else check.title

@@ -1,0 +1,77 @@
+"""``curewatch tonight``: go, no-go or unknown for a start now or later, and why."""
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOption, settings
+
+if TYPE_CHECKING:
+    from curewatch.advice.situation import Situation
+    from curewatch.configuration import Configuration
+
+
+def app(
+    *,
+    at: Annotated[
+        str, typer.Option("--at", metavar="TIME", help="Start: 21:40, or a date and time.")
+    ] = "now",
+    resin: Annotated[
+        str | None,
+        typer.Option("--resin", metavar="NAME", help="A resin system or its file.", show_default=False),
+    ] = None,
+    batch: Annotated[
+        str | None,
+        typer.Option("--batch", metavar="MASS", help="Mixed in one pot, e.g. 150 g.", show_default=False),
+    ] = None,
+    peroxide: Annotated[
+        float | None,
+        typer.Option("--peroxide", metavar="PERCENT", help="Polyester: of resin mass.", show_default=False),
+    ] = None,
+    config: ConfigOption = None,
+    units: UnitsOption = None,
+    plain: PlainOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Go, no-go or unknown for a start now or later: the answer, the reasons, the times.
+
+    Exit status 0 go, 3 no-go, 4 unknown.
+    """
+    from curewatch.advice.answer import as_plain
+    from curewatch.advice.question import ask
+    from curewatch.cli import terminal
+    from curewatch.cli.screens import tonight
+    from curewatch.cli.typed import mass_from_text, moment_from_text
+    from curewatch.clock import SystemClock
+    from curewatch.ingest.consult import question
+
+    configuration, wording = settings(config, units)
+    now = SystemClock().now().utc
+    start = moment_from_text(at, configuration.zone, now, ahead=True)
+    asked = question(
+        configuration,
+        resin=resin,
+        batch_mass=None if batch is None else mass_from_text(batch, "--batch"),
+        peroxide_percent=peroxide,
+    )
+    said = ask(asked, known(configuration, now), start)
+    if as_json:
+        terminal.print_json(as_plain(said))
+    else:
+        shown = tonight.lines(said, wording, configuration.shed.name)
+        terminal.print_lines(shown, plain=plain, colour=tonight.COLOUR[said.verdict])
+    raise typer.Exit(int(said.verdict.exit_status))
+
+
+def known(configuration: "Configuration", now: float) -> "Situation":
+    """What the logbook knows now; without a logbook, nothing, which is not an error but an unknown."""
+    from curewatch.advice.situation import Situation
+    from curewatch.configuration import logbook_path
+    from curewatch.ingest.state import situation
+    from curewatch.logbook import Logbook
+
+    path = logbook_path(configuration)
+    if not path.exists():
+        return Situation(now)
+    with Logbook(path, read_only=True) as logbook:
+        return situation(logbook, configuration, now)
