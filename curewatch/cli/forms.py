@@ -1,0 +1,151 @@
+"""Short forms: one table of fields gives the options, the questions and the checks of a command.
+
+At the bench nobody types options with gloves on: with none given and a terminal there, each field is
+asked, Enter takes what stands in brackets (the last entry's value). In a script each field is an
+option; then only what is needed and missing is refused. Both ways read the text with one function.
+"""
+
+import inspect
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+import typer
+
+from curewatch.errors import UsageError
+
+Ask = Callable[[str, str], str]  # question, default -> what was typed
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One thing a command wants to know."""
+
+    key: str  # in the entry's payload
+    question: str  # as a question and as the option's help
+    read: Callable[[str, str], Any]  # (typed text, option) -> value; raises UsageError
+    needed: bool = False
+    carried: bool = False  # an option left out takes the last entry's value, not only the question
+    say: Callable[[Any], str] = str  # a value as it would be typed
+
+    @property
+    def option(self) -> str:
+        return "--" + self.key.replace("_", "-")
+
+
+def words(text: str, option: str) -> str:
+    """Free words on one line.
+
+    Raises
+    ------
+    UsageError
+        More than 2,000 characters.
+    """
+    said = " ".join(text.split())
+    if len(said) > 2000:
+        raise UsageError(f"{option} has {len(said)} characters; at most 2000: use several notes")
+    return said
+
+
+def one_of(*allowed: str) -> Callable[[str, str], str]:
+    """A reader that takes one of these words, or the begin of just one of them."""
+
+    def read(text: str, option: str) -> str:
+        said = text.strip().lower()
+        near = [word for word in allowed if word.startswith(said)] if said else []
+        if said in allowed or len(near) == 1:
+            return said if said in allowed else near[0]
+        raise UsageError(f"{option} {text!r}; allowed: {', '.join(allowed)}")
+
+    return read
+
+
+def fill(
+    fields: Sequence[Field],
+    given: Mapping[str, str | None],
+    last: Mapping[str, Any],
+    ask: Ask | None = None,
+) -> dict[str, Any]:
+    """Values by key, from the options, the last entry and, where ``ask`` is given, the person.
+
+    Raises
+    ------
+    UsageError
+        A needed field is missing and there is nobody to ask, or an option's text is not a value.
+    """
+    asks_all = ask is not None and all(text is None for text in given.values())
+    values: dict[str, Any] = {}
+    missing = []
+    for field in fields:
+        text = given.get(field.key)
+        before = field.say(last[field.key]) if last.get(field.key) is not None else ""
+        if text is not None:
+            values[field.key] = field.read(text, field.option)
+        elif ask is not None and (asks_all or (field.needed and not (field.carried and before))):
+            values[field.key] = _answer(field, before, ask)
+        elif before and field.carried:
+            values[field.key] = field.read(before, field.option)
+        elif field.needed:
+            missing.append(f"{field.option} ({field.question.lower()})")
+    if missing:
+        raise UsageError(
+            f"missing: {', '.join(missing)}; or run it on a terminal without options to be asked"
+        )
+    return {key: value for key, value in values.items() if value not in (None, "")}
+
+
+def _answer(field: Field, before: str, ask: Ask) -> Any:
+    """Ask until the answer can be read; an empty one leaves out a field that is not needed."""
+    while True:
+        text = ask(field.question, before)
+        if not text.strip() and not field.needed:
+            return None
+        try:
+            return field.read(text, field.option)
+        except UsageError as trouble:
+            typer.echo(f"  {trouble}", err=True)
+
+
+def at_terminal() -> Ask | None:
+    """How to ask, if somebody is there: standard input is a terminal."""
+    return _prompt if sys.stdin.isatty() else None
+
+
+def _prompt(question: str, before: str) -> str:
+    from curewatch.cli.safe_text import safe_line
+
+    shown = f"{question} [{safe_line(before)}]: " if before else f"{question}: "
+    try:
+        typed = input(shown)
+    except EOFError as end:
+        raise UsageError("stopped before the end of the form; nothing was written down") from end
+    return typed if typed.strip() else before
+
+
+def with_fields(fields: Sequence[Field], function: Callable[..., None]) -> Callable[..., None]:
+    """The command ``function(given, **rest)`` with one option for each field in its signature."""
+    rest = [p for p in inspect.signature(function).parameters.values() if p.name != "given"]
+    options = [
+        inspect.Parameter(
+            field.key,
+            inspect.Parameter.KEYWORD_ONLY,
+            default=None,
+            annotation=Annotated[
+                str | None, typer.Option(field.option, help=field.question, show_default=False)
+            ],
+        )
+        for field in fields
+    ]
+
+    def command(**arguments: Any) -> None:
+        given = {field.key: arguments.pop(field.key) for field in fields}
+        function(given, **arguments)
+
+    command.__signature__ = inspect.Signature(  # type: ignore[attr-defined]
+        [*options, *(p.replace(kind=inspect.Parameter.KEYWORD_ONLY) for p in rest)]
+    )
+    command.__annotations__ = {p.name: p.annotation for p in [*options, *rest]}
+    command.__doc__ = function.__doc__
+    command.__name__ = function.__name__
+    return command

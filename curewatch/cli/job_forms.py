@@ -1,0 +1,121 @@
+"""What each form of the job log asks: one row a field, read by one function in options and questions."""
+
+import re
+from collections.abc import Callable
+from typing import Any
+
+from curewatch.cli.forms import Field, one_of, words
+from curewatch.cli.typed import mass_from_text, temperature_from_text
+from curewatch.errors import UsageError
+from curewatch.logbook import Kind
+from curewatch.materials import system_names
+from curewatch.materials.substrate import substrate_names
+from curewatch.units import celsius_from_kelvin, gram_from_kilogram
+
+
+def _number(unit: str, lowest: float, highest: float, scale: float = 1.0) -> Callable[[str, str], float]:
+    def read(text: str, option: str) -> float:
+        number = re.fullmatch(r"\s*([0-9]+(?:[.,][0-9]+)?)\s*[a-z%]*\s*", text.lower())
+        value = float(number[1].replace(",", ".")) if number else -1.0
+        if not lowest <= value <= highest:
+            raise UsageError(f"{option} {text!r}; allowed: {lowest:g} to {highest:g} {unit}".rstrip())
+        return value * scale
+
+    return read
+
+
+def _passed(text: str, option: str) -> bool:
+    return one_of("passed", "failed")(text, option) == "passed"
+
+
+def _listed(text: str, option: str) -> list[str]:
+    """Words parted by commas."""
+    return [part.strip() for part in words(text, option).split(",") if part.strip()]
+
+
+def _grams(kilogram: Any) -> str:
+    return f"{gram_from_kilogram(float(kilogram)):g} g"
+
+
+def _celsius(kelvin: Any) -> str:
+    return f"{celsius_from_kelvin(float(kelvin)):.1f} C"
+
+
+def _system(text: str, option: str) -> str:
+    """A built-in resin system or the user's own file: looked up when it is used."""
+    said = text.strip()
+    known = system_names()
+    if said in known or said.endswith(".toml"):
+        return said
+    raise UsageError(f"{option} {text!r}; allowed: {', '.join(known)}, or a .toml file of your own")
+
+
+def _mass(text: str, option: str) -> float:
+    return mass_from_text(text, option)
+
+
+BY = Field("by", "Who", words, carried=True)
+TEXT = Field("text", "Remark", words)
+LAYUP = Field("layup", "Layup (last one if empty)", words)
+
+FORMS: dict[str, tuple[Field, ...]] = {
+    Kind.JOB_OPEN: (
+        Field("title", "What is done, e.g. new rudder cheek", words, needed=True),
+        Field("boat", "Boat", words),
+        Field("what", "Part and material", words),
+        Field("system", "Resin system", _system),
+        Field("substrate", "Substrate", one_of(*substrate_names())),
+        Field(
+            "thickness",
+            "Thickness of the substrate in mm",
+            _number("mm", 0.1, 500, 1e-3),
+            say=lambda metre: f"{float(metre) * 1000:g}",
+        ),
+        Field("rules", "Rule sets, parted by commas", _listed, say=", ".join),
+        BY,
+    ),
+    Kind.BATCH: (
+        Field("resin_mass", "Resin as weighed, e.g. 200 g", _mass, needed=True, say=_grams),
+        Field("hardener_mass", "Hardener or peroxide as weighed, e.g. 44 g", _mass, needed=True, say=_grams),
+        Field("resin_lot", "Lot number of the resin", words, carried=True),
+        Field("hardener_lot", "Lot number of the hardener", words, carried=True),
+        Field("pot_temperature", "Temperature in the pot, e.g. 18 C", temperature_from_text, say=_celsius),
+        Field("system", "Resin system", _system, carried=True),
+        BY,
+        TEXT,
+    ),
+    Kind.PEEL_PLY: (
+        Field("action", "Peel ply on or off", one_of("on", "off"), needed=True),
+        LAYUP,
+        BY,
+        TEXT,
+    ),
+    Kind.WASH: (
+        Field("action", "wash, abrade, or both", one_of("wash", "abrade", "both"), needed=True),
+        LAYUP,
+        BY,
+        TEXT,
+    ),
+    Kind.QUALITY: (
+        Field(
+            "check",
+            "Which check: barcol, coin tap, peel coupon",
+            one_of("barcol", "coin tap", "peel coupon"),
+            needed=True,
+        ),
+        Field("value", "Barcol reading", _number("", 0, 100)),
+        Field("load", "Peel coupon: load on the lever, e.g. 2 kg", _mass, say=_grams),
+        Field(
+            "arm",
+            "Peel coupon: lever arm in mm",
+            _number("mm", 1, 5000, 1e-3),
+            say=lambda metre: f"{float(metre) * 1000:g}",
+        ),
+        Field("passed", "passed or failed", _passed, say=lambda passed: "passed" if passed else "failed"),
+        LAYUP,
+        BY,
+        TEXT,
+    ),
+    Kind.NOTE: (Field("text", "Note", words, needed=True), BY),
+    Kind.JOB_CLOSE: (Field("outcome", "How it ended", words), BY),
+}

@@ -1,0 +1,92 @@
+"""A job as lines of text: what was told, when, and what was corrected since."""
+
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any
+
+from curewatch.cli.safe_text import safe_line
+from curewatch.cli.wording import Wording
+from curewatch.joblog import Job, Told
+from curewatch.logbook import Kind
+
+_HIDDEN = {"job", "layup", "batch", "given_afterwards", "thumbnail", "sha256", "at", "started", "zone"}
+
+
+def listed(jobs: Iterable[Job], words: Wording, now: float) -> Iterator[str]:
+    """One line a job."""
+    empty = True
+    for job in jobs:
+        empty = False
+        state = "open" if job.closed is None else f"closed {words.moment(job.closed.at, now)}"
+        begun = words.moment(job.opened.at, now)
+        yield f"{safe_line(job.name):8} {state:24} opened {begun}  {safe_line(job.title, 60)}"
+    if empty:
+        yield "No job yet. Open one with: curewatch job open"
+
+
+def job_lines(job: Job, words: Wording, now: float) -> Iterator[str]:
+    """The job's head, then one line an entry, corrections under the entry they correct."""
+    state = "open" if job.closed is None else f"closed {words.moment(job.closed.at, now)}"
+    yield f"Job {safe_line(job.name)}: {safe_line(job.title)} ({state})"
+    if job.running:
+        yield f"Counting down: {', '.join(safe_line(name) for name in job.running)}"
+    for told in job.told:
+        if told.kind == Kind.CORRECTION:
+            continue
+        late = " (told afterwards)" if told.payload.get("given_afterwards") else ""
+        yield f"{told.number:5}  {words.moment(told.at, now)}{late}  {told.kind}  {_said(told, words)}"
+        for correction in told.corrections:
+            changes = ", ".join(
+                f"{key} was {_value(key, told.entry.payload.get(key), words)}"
+                for key in correction.payload["changes"]
+            )
+            why = safe_line(str(correction.payload.get("why", "")))
+            yield f"         corrected by {correction.number}: {changes}; {why}"
+
+
+def _said(told: Told, words: Wording) -> str:
+    name = " ".join(str(told.payload[key]) for key in ("batch", "layup") if told.payload.get(key))
+    rest = ", ".join(
+        f"{key.replace('_', ' ')} {_value(key, value, words)}"
+        for key, value in told.payload.items()
+        if key not in _HIDDEN and value not in (None, "", [])
+    )
+    return safe_line(": ".join(part for part in (name, rest) if part))
+
+
+def _value(key: str, value: Any, words: Wording) -> str:
+    """A payload's value as people read it; by its key where the unit hangs on that."""
+    if value is None:
+        return "not given"
+    say = _SAID_BY_KEY.get(key)
+    if say is not None:
+        return say(float(value), words)
+    if isinstance(value, dict):
+        return str(value.get("text") or ", ".join(f"{name} {inner}" for name, inner in value.items()))
+    if isinstance(value, list):
+        return ", ".join(map(str, value))
+    if isinstance(value, bool):
+        value = "yes" if value else "no"
+    return f"{value:.4g}" if isinstance(value, float) else str(value)
+
+
+def _mass(value: float, words: Wording) -> str:
+    return words.mass(value)
+
+
+def _temperature(value: float, words: Wording) -> str:
+    return words.temperature(value)
+
+
+def _millimetres(value: float, _: Wording) -> str:
+    return f"{value * 1000:g} mm"
+
+
+_SAID_BY_KEY: dict[str, Callable[[float, Wording], str]] = {
+    "resin_mass": _mass,
+    "hardener_mass": _mass,
+    "batch_mass": _mass,
+    "load": _mass,
+    "pot_temperature": _temperature,
+    "thickness": _millimetres,
+    "arm": _millimetres,
+}

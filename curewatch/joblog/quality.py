@@ -1,0 +1,49 @@
+"""Quality checks of a cured laminate, as they are done without a laboratory."""
+
+from curewatch.errors import UsageError
+
+BARCOL_SCALE = (0.0, 100.0)  # ASTM D2583: the impressor's dial has 100 divisions
+STANDARD_GRAVITY = 9.80665  # m/s2, ISO 80000-3
+
+
+def barcol(reading: float) -> float:
+    """A Barcol hardness as read from the dial. [1]
+
+    Raises
+    ------
+    UsageError
+        It is not on the dial.
+    """
+    lowest, highest = BARCOL_SCALE
+    if not lowest <= reading <= highest:
+        raise UsageError(f"a Barcol reading of {reading:g}; the dial goes from {lowest:g} to {highest:g}")
+    return reading
+
+
+def peeling_moment(load: float, arm: float) -> float:
+    """Moment that a weight on a lever puts on a peel coupon: load x lever arm.
+
+    Parameters
+    ----------
+    load : float
+        Mass hung on the lever, above 0. [kg]
+    arm : float
+        From the coupon's edge to the load, above 0. [m]
+
+    Returns
+    -------
+    float
+        [N m]
+
+    Raises
+    ------
+    UsageError
+        Either is not above zero.
+
+    Source
+    ------
+    Statics; the weight is mass times standard gravity (ISO 80000-3).
+    """
+    if load <= 0 or arm <= 0:
+        raise UsageError(f"a peel coupon with {load:g} kg on {arm:g} m; both must be above 0")
+    return load * STANDARD_GRAVITY * arm

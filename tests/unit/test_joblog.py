@@ -1,0 +1,189 @@
+"""The job log keeps what was told, shows what was corrected, and refuses what cannot be."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from curewatch.cli.forms import Field, fill, one_of, words
+from curewatch.cli.main import run
+from curewatch.errors import UsageError
+from curewatch.joblog import quality
+from curewatch.logbook import Kind, Logbook
+
+
+@pytest.fixture
+def shed(tmp_path: Path) -> Path:
+    """A configuration with a logbook of its own."""
+    file = tmp_path / "curewatch.toml"
+    file.write_text(f'[shed]\nboat = "Kittiwake Nine"\n[logbook]\npath = "{tmp_path / "shed.sqlite"}"\n')
+    return file
+
+
+def told(shed: Path, capsys: pytest.CaptureFixture[str], *arguments: str) -> Any:
+    """What ``curewatch job …`` answers as JSON."""
+    status = 0
+    try:
+        run(["job", *arguments, "--config", str(shed), "--json"])
+    except SystemExit as end:
+        status = int(end.code or 0)
+    found = capsys.readouterr()
+    assert status == 0, found.err
+    return json.loads(found.out)
+
+
+def refused(shed: Path, capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    """The message with which ``curewatch job …`` refuses."""
+    with pytest.raises(SystemExit) as end:
+        run(["job", *arguments, "--config", str(shed)])
+    found = capsys.readouterr()
+    assert end.value.code, found.out
+    assert "Traceback" not in found.err
+    return found.err
+
+
+def test_a_job_runs_from_open_to_a_sealed_close(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Open, a batch, a note, close: each stands in the chain, and the close prints a seal code."""
+    opened = told(shed, capsys, "open", "--title", "new rudder cheek")
+    assert opened["payload"]["boat"] == "Kittiwake Nine"
+    mixed = told(
+        shed, capsys, "batch", "--resin-mass", "200 g", "--hardener-mass", "44", "--resin-lot", "demo 7"
+    )
+    assert mixed["payload"]["batch"] == "B1"
+    assert mixed["payload"]["resin_mass"] == pytest.approx(0.2)
+    assert mixed["payload"]["ratio"]["within"] is True
+    late = told(shed, capsys, "note", "--text", "fillets first", "--ago", "20 min")
+    assert late["payload"]["given_afterwards"] is True
+    closed = told(shed, capsys, "close", "--outcome", "ready to sand")
+    assert len(closed["seal_code"]) > 8
+    assert told(shed, capsys, "list")[0]["closed"] is not None
+    with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
+        logbook.verify()
+        assert [entry.kind for entry in logbook.entries(job="J1")] == [
+            Kind.JOB_OPEN, Kind.BATCH, Kind.NOTE, Kind.JOB_CLOSE, Kind.SEAL,
+        ]  # fmt: skip
+
+
+def test_a_ratio_outside_its_tolerance_is_not_written_down_unless_insisted_on(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The cup is refused with how to mend it; --anyway records it as what it was: outside."""
+    told(shed, capsys, "open", "--title", "new rudder cheek")
+    message = refused(shed, capsys, "batch", "--resin-mass", "200 g", "--hardener-mass", "30 g")
+    assert "outside its tolerance" in message
+    assert "add 14 g of hardener" in message
+    kept = told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "30", "--anyway")
+    assert kept["payload"]["batch"] == "B1"
+    assert kept["payload"]["ratio"]["within"] is False
+
+
+def test_a_correction_is_a_new_entry_and_both_are_shown(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The value that holds now is the corrected one; the first word stays as it was."""
+    told(shed, capsys, "open", "--title", "new rudder cheek")
+    batch = told(
+        shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44", "--resin-lot", "demo 7"
+    )
+    number = str(batch["number"])
+    told(shed, capsys, "correct", number, "--set", "resin_lot=demo 8", "--why", "read the wrong tin")
+    entries = told(shed, capsys, "show")["entries"]
+    (found,) = [entry for entry in entries if entry["kind"] == "batch"]
+    assert found["payload"]["resin_lot"] == "demo 7"
+    assert found["holds_now"]["resin_lot"] == "demo 8"
+    assert len(found["corrected_by"]) == 1
+    assert "allowed keys" in refused(shed, capsys, "correct", number, "--set", "colour=red", "--why", "x")
+    assert "cannot be corrected" in refused(shed, capsys, "correct", "99", "--set", "at=now", "--why", "x")
+
+
+def test_lots_are_carried_to_the_next_batch_but_masses_are_not(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The last entry's lots hold until another is named; a mass is weighed each time."""
+    told(shed, capsys, "open", "--title", "new rudder cheek")
+    told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44", "--resin-lot", "demo 7")
+    second = told(shed, capsys, "batch", "--resin-mass", "100", "--hardener-mass", "22")
+    assert second["payload"]["batch"] == "B2"
+    assert second["payload"]["resin_lot"] == "demo 7"
+    assert "--resin-mass" in refused(shed, capsys, "batch", "--hardener-mass", "22")
+
+
+def test_words_from_outside_cannot_act_on_the_terminal(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An escape code in a note is shown written out."""
+    told(shed, capsys, "open", "--title", "new rudder cheek")
+    told(shed, capsys, "note", "--text", "\x1b[31mred [bold]loud[/bold] =1+1")
+    with pytest.raises(SystemExit):
+        run(["job", "show", "--config", str(shed)])
+    shown = capsys.readouterr().out
+    assert "\x1b" not in shown
+    assert "[bold]loud[/bold]" in shown
+
+
+def test_a_photo_is_known_by_its_hash(shed: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Name, size, hash and thumbnail are kept; what is no picture is refused."""
+    from hashlib import sha256
+
+    from PIL import Image
+
+    picture = tmp_path / "scarf.png"
+    Image.new("RGB", (800, 600), "white").save(picture)
+    told(shed, capsys, "open", "--title", "new rudder cheek")
+    entry = told(shed, capsys, "photo", str(picture), "--text", "scarf ground")
+    assert entry["payload"]["sha256"] == sha256(picture.read_bytes()).hexdigest()
+    assert (entry["payload"]["width"], entry["payload"]["height"]) == (800, 600)
+    rubbish = tmp_path / "rubbish.jpg"
+    rubbish.write_bytes(b"\xff\xd8\xff no picture")
+    assert "is not a picture" in refused(shed, capsys, "photo", str(rubbish))
+    assert "cannot be read" in refused(shed, capsys, "photo", str(tmp_path / "gone.jpg"))
+
+
+def test_several_open_jobs_must_be_told_apart(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With two jobs open nothing is guessed."""
+    assert "no job is open" in refused(shed, capsys, "note", "--text", "x")
+    told(shed, capsys, "open", "--title", "new rudder cheek")
+    told(shed, capsys, "open", "--title", "coach-roof edge", "--name", "roof")
+    assert "several jobs are open (J1, roof)" in refused(shed, capsys, "note", "--text", "x")
+    assert told(shed, capsys, "note", "--text", "x", "--job", "roof")["job"] == "roof"
+    assert "already" in refused(shed, capsys, "open", "--title", "again", "--name", "roof")
+    assert "no layup" in refused(shed, capsys, "peel-ply", "--action", "on", "--job", "roof")
+
+
+FIELDS = (
+    Field("title", "Title", words, needed=True),
+    Field("action", "On or off", one_of("on", "off"), needed=True),
+    Field("by", "Who", words, carried=True),
+)
+
+
+def test_a_form_asks_until_it_can_read_the_answer() -> None:
+    """A wrong answer is asked again, Enter takes the default, and what is not needed may stay empty."""
+    answers = iter(["rudder", "sideways", "on", ""])
+    asked: list[tuple[str, str]] = []
+
+    def ask(question: str, before: str) -> str:
+        asked.append((question, before))
+        return next(answers) or before
+
+    found = fill(FIELDS, {"title": None, "action": None, "by": None}, {"by": "the owner"}, ask)
+    assert found == {"title": "rudder", "action": "on", "by": "the owner"}
+    assert [question for question, _ in asked] == ["Title", "On or off", "On or off", "Who"]
+
+
+def test_a_form_with_options_asks_only_for_what_is_needed_and_missing() -> None:
+    """With one option typed, optional fields are not asked; without a terminal they are refused by name."""
+    found = fill(FIELDS, {"title": "rudder", "action": None, "by": None}, {}, lambda question, before: "off")
+    assert found == {"title": "rudder", "action": "off"}
+    with pytest.raises(UsageError, match="--action"):
+        fill(FIELDS, {"title": "rudder", "action": None, "by": None}, {})
+
+
+def test_a_peel_coupon_gives_its_moment() -> None:
+    """2 kg on a lever of 0.12 m is 2 x 9.80665 x 0.12 = 2.3536 N m, by hand."""
+    assert quality.peeling_moment(2.0, 0.12) == pytest.approx(2.3536, abs=1e-4)
+    with pytest.raises(UsageError):
+        quality.peeling_moment(0.0, 0.1)
+    with pytest.raises(UsageError, match="dial"):
+        quality.barcol(120.0)
