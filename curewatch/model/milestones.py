@@ -10,6 +10,7 @@ from curewatch.model.film import Cure
 from curewatch.physics import glass_transition as glass
 from curewatch.units import FloatArray
 
+MARKS = ("open_time", "stays_put", "gel", "tack_free", "hard")  # in the order of their times
 GLASS_REACHED = 0.02  # of conversion below the critical one; there the rate has dropped by a third
 
 
@@ -54,18 +55,28 @@ def milestones(system: ResinSystem, cure: Cure) -> Milestones:
         ``tack_free`` is nan for a resin whose surface air keeps tacky; ``hard`` asks for gel and
         for a glass transition above the temperature of the film.
     """
+    short_of_hard = hard_conversion(system, cure.temperature) - cure.conversion
+    times = {mark: crossing(cure.time, cure.conversion, at) for mark, at in thresholds(system).items()}
+    return Milestones(**times, hard=crossing(cure.time, -short_of_hard, 0.0), stall=stall(system, cure))
+
+
+def thresholds(system: ResinSystem) -> dict[str, float]:
+    """Conversion of each mark that is one; nan for tack-free if air keeps the surface tacky. [1]"""
     marks = system.milestones
-    tack_free = np.nan if system.surface.air_inhibited and not system.surface.wax else marks.tack_free
-    gelled = crossing(cure.time, cure.conversion, marks.gel)
-    firm = crossing(cure.time, cure.glass_transition - cure.temperature, 0.0)
-    return Milestones(
-        open_time=crossing(cure.time, cure.conversion, marks.open),
-        stays_put=crossing(cure.time, cure.conversion, marks.stays_put),
-        gel=gelled,
-        tack_free=crossing(cure.time, cure.conversion, tack_free),
-        hard=float(np.maximum(gelled, firm)),
-        stall=stall(system, cure),
-    )
+    tacky = system.surface.air_inhibited and not system.surface.wax
+    return {
+        "open_time": marks.open,
+        "stays_put": marks.stays_put,
+        "gel": marks.gel,
+        "tack_free": float("nan") if tacky else marks.tack_free,
+    }
+
+
+def hard_conversion(system: ResinSystem, temperature: FloatArray) -> FloatArray:
+    """Conversion from which a film of this temperature is hard: gelled, and a glass. [K] -> [1]"""
+    network = system.network
+    glassy = glass.conversion_at(temperature, network.uncured, network.full, network.shape)
+    return np.maximum(glassy, system.milestones.gel)
 
 
 def crossing(time: FloatArray, value: FloatArray, threshold: float) -> float:

@@ -1,8 +1,13 @@
 """Heat in a curing mass: how far it can rise, how it leaves, when one temperature is too few."""
 
 import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
 
 from curewatch.errors import OutOfValidity
+from curewatch.units import FloatArray
 
 STILL_AIR = 10.0  # W/(m2 K), natural convection and radiation of a warm pot in a shed; 5..15 (from memory)
 
@@ -38,3 +43,84 @@ def upright_cylinder(volume: float) -> tuple[float, float]:
         raise OutOfValidity("volume in m3", volume, "above 0", "the shape of a cup")
     diameter = (4.0 * volume / math.pi) ** (1.0 / 3.0)
     return diameter, 1.5 * math.pi * diameter**2
+
+
+class Chain(NamedTuple):
+    """Cells in a row that hand heat to their neighbours, and at both ends to something outside.
+
+    ``capacity`` (cells,) [J/K], ``link`` (cells - 1,) [W/K], ``ends`` (2,) [W/K]; per area or for
+    the whole body, as long as all three agree.
+    """
+
+    capacity: FloatArray
+    link: FloatArray
+    ends: FloatArray
+
+
+def shells(
+    radius: float, cells: int, geometry: int, *, heat_capacity: float, conductivity: float, transfer: float
+) -> Chain:
+    """A body cut from its middle (first cell) to its cooled surface into shells of equal thickness.
+
+    Parameters
+    ----------
+    radius : float
+        Middle to surface. [m]
+    cells : int
+    geometry : int
+        0 slab cooled on both faces, 1 long cylinder, 2 sphere.
+    heat_capacity, conductivity, transfer : float
+        Per volume [J/(m3 K)], [W/(m K)], to the air [W/(m2 K)]
+
+    Source
+    ------
+    Fourier's law over finite volumes; the outer shell gives its heat through half its thickness and
+    the air film in series. tests/unit/test_heat_balance.py
+    """
+    edge = np.linspace(0.0, radius, cells + 1)
+    width = radius / cells
+    link = conductivity * edge[1:-1] ** geometry / width
+    surface = radius**geometry * in_series(transfer, conductivity / (0.5 * width))
+    volume = np.diff(edge ** (geometry + 1)) / (geometry + 1)
+    return Chain(volume * heat_capacity, link, np.array([0.0, surface]))
+
+
+def in_series(*conductances: float) -> float:
+    """Conductance of several in series; nothing passes if one of them is nought."""
+    return 0.0 if min(conductances) <= 0.0 else 1.0 / sum(1.0 / each for each in conductances)
+
+
+def propagators(chain: Chain, steps: Sequence[float]) -> list[tuple[FloatArray, FloatArray]]:
+    """Exact conduction over each step: T(t + h) = E T(t) + P T_outside.
+
+    Parameters
+    ----------
+    chain : Chain
+    steps : sequence of float
+        [s]
+
+    Returns
+    -------
+    list of (E (cells, cells), P (cells, 2))
+        Every row of E and P together sums to one: even warmth stays even.
+
+    Source
+    ------
+    Matrix exponential of the chain through the eigenvectors of its symmetric form
+    """
+    root = np.sqrt(chain.capacity)
+    matrix = np.zeros((root.size, root.size))
+    index = np.arange(chain.link.size)
+    matrix[index, index + 1] = matrix[index + 1, index] = chain.link
+    source = np.zeros((root.size, 2))
+    source[0, 0], source[-1, 1] = chain.ends
+    matrix[np.diag_indices(root.size)] = -matrix.sum(axis=1) - source.sum(axis=1)
+    value, vector = np.linalg.eigh(matrix / root[:, None] / root[None, :])
+    to, back = vector / root[:, None], vector.T * root[None, :]
+    pushed = back @ (source / chain.capacity[:, None])
+    result = []
+    for step in steps:
+        grown = value * step
+        mean = np.where(np.abs(grown) > 1e-12, np.expm1(grown) / np.where(grown == 0.0, 1.0, grown), 1.0)
+        result.append(((to * np.exp(grown)) @ back, (to * (mean * step)) @ pushed))
+    return result

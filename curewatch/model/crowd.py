@@ -1,0 +1,215 @@
+"""Milestones of many films: every weather of an outlook, every lot, every start time, with bands."""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from curewatch.errors import OutOfValidity
+from curewatch.materials.system import ResinSystem
+from curewatch.model.film import Cure, History, at_times, finish, require_history
+from curewatch.model.flow_map import Walk, flow_map, step_of
+from curewatch.model.lots import EARLY, LATE, MEDIAN, STRATA, Lot, lots, shared_out
+from curewatch.model.milestones import hard_conversion, thresholds
+from curewatch.units import HOUR, FloatArray
+
+FEWEST = 64  # members: fewer paths are repeated, so that the lots spread evenly
+
+
+class Band(NamedTuple):
+    """Nine of ten outcomes lie between early and late; nan where it is not reached. [s]"""
+
+    early: FloatArray
+    likely: FloatArray
+    late: FloatArray
+
+
+class _Plan(NamedTuple):
+    """A walk that is ready to start."""
+
+    walk: Walk
+    step: float  # [s]
+    middle: FloatArray  # (steps, members), temperature in the middle of each step [K]
+    end: FloatArray  # (steps, members), temperature at the end of each step [K]
+
+
+def cures(system: ResinSystem, history: History, chosen: Sequence[Lot] | None = None) -> Cure:
+    """Cure of every member of a history, each with its lot.
+
+    Parameters
+    ----------
+    system : ResinSystem
+    history : History
+        ``temperature`` (members, n). [s, K]
+    chosen : sequence of Lot, optional
+        One for all, or one each; shared out from the system's own uncertainty if not given.
+
+    Returns
+    -------
+    Cure
+        (members, steps + 1)
+    """
+    require_history(history)
+    members = history.temperature.shape[0]
+    plan = _plan(system, history, *_assigned(system, members, chosen), rows=1)
+    values = np.empty((plan.middle.shape[0] + 1, members), np.float32)
+    values[0] = -system.kinetics.inhibitor
+    progress = values[:1].copy()
+    for step in range(plan.middle.shape[0]):
+        plan.walk.gain(progress, step)
+        values[step + 1] = progress[0]
+    time = np.minimum(plan.step * np.arange(values.shape[0]), history.time[-1])
+    return finish(system, history, time, values.T.astype(float))
+
+
+def milestone_times(
+    system: ResinSystem,
+    history: History,
+    *,
+    starts: ArrayLike = (0.0,),
+    duration: float = 72 * HOUR,
+    peroxide_percent: float | None = None,
+    conversions: dict[str, float] | None = None,
+    chosen: Sequence[Lot] | None = None,
+) -> dict[str, FloatArray]:
+    """When each mark is passed, for every start and every member.
+
+    Parameters
+    ----------
+    system : ResinSystem
+    history : History
+        One path (n,) or an outlook's members (members, n); its time begins at 0. [s, K]
+    starts : array_like, shape (starts,)
+        Rising; whole steps of 7.5 minutes from the beginning of the history. [s]
+    duration : float
+        How long each start is followed, or to the end of the history. [s]
+    peroxide_percent : float, optional
+        As for a film.
+    conversions : dict, optional
+        Further marks: name -> conversion.
+    chosen : sequence of Lot, optional
+        As for :func:`cures`.
+
+    Returns
+    -------
+    dict of ndarray, shape (starts, members)
+        ``open_time``, ``stays_put``, ``gel``, ``tack_free``, ``hard`` and the further ones: seconds
+        from that start, nan where not reached. Fewer than 64 members are repeated up to 64.
+    """
+    require_history(history)
+    begins = np.asarray(starts, dtype=float)
+    paths = np.atleast_2d(history.temperature)
+    repeats = -(-FEWEST // paths.shape[0]) if chosen is None else 1
+    crowd = History(history.time, np.tile(paths, (repeats, 1)))
+    chosen, lot = _assigned(system, crowd.temperature.shape[0], chosen, max(STRATA, repeats))
+    dose = system.dose_factor(peroxide_percent)
+    chosen = [Lot(each.system, each.factor * dose) for each in chosen]
+    plan = _plan(system, crowd, chosen, lot, rows=begins.size)
+    first = begins / plan.step
+    if begins.size == 0 or np.any(np.abs(first - np.round(first)) > 1e-6) or np.any(np.diff(first) <= 0):
+        raise OutOfValidity(
+            "start in s",
+            float(begins.ravel()[0]) if begins.size else 0.0,
+            "rising, whole steps of 450 s",
+            "a walk",
+        )
+    marks = {**thresholds(system), **(conversions or {})}
+    names = sorted((name for name in marks if not np.isnan(marks[name])), key=lambda name: marks[name])
+    levels = np.array([marks[name] for name in names])
+    found = _crossings(system, plan, np.round(first).astype(int), round(duration / plan.step), levels)
+    never = np.full(found.shape[1:], np.nan)
+    result = {name: found[names.index(name)] if name in names else never for name in marks}
+    return {**result, "hard": found[-1]}
+
+
+def band(times: FloatArray, axis: int = -1) -> Band:
+    """Early, likely and late of some outcomes; an outcome that is never reached is later than all. [s]"""
+    outcomes = np.where(np.isnan(times), np.inf, times)
+    with np.errstate(invalid="ignore"):
+        three = np.quantile(outcomes, (EARLY, MEDIAN, LATE), axis=axis, method="hazen")
+    three = np.where(np.isfinite(three), three, np.nan)
+    return Band(three[0], three[1], three[2])
+
+
+def _assigned(
+    system: ResinSystem, members: int, chosen: Sequence[Lot] | None, strata: int = STRATA
+) -> tuple[list[Lot], NDArray[np.intp]]:
+    if chosen is None:
+        own = lots(system, min(strata, members))
+        return own, shared_out(members, len(own))
+    if len(chosen) == 1:
+        return list(chosen), np.zeros(members, dtype=np.intp)
+    if len(chosen) != members:
+        raise OutOfValidity("number of lots", len(chosen), f"1 or {members}, as many as members", "a crowd")
+    distinct = list(dict.fromkeys((id(each.system), each.factor) for each in chosen))
+    place = {key: index for index, key in enumerate(distinct)}
+    kept = {place[id(each.system), each.factor]: each for each in chosen}
+    index = np.array([place[id(each.system), each.factor] for each in chosen], dtype=np.intp)
+    return [kept[number] for number in range(len(kept))], index
+
+
+def _plan(
+    system: ResinSystem, history: History, chosen: Sequence[Lot], lot: NDArray[np.intp], *, rows: int
+) -> _Plan:
+    coldest, warmest = float(history.temperature.min()), float(history.temperature.max())
+    step = step_of(system, list(chosen), warmest)
+    count = max(1, int(np.ceil(float(history.time[-1]) / step - 1e-9)))
+    edge: FloatArray = step * np.arange(count + 1, dtype=float)
+    table = flow_map(system, list(chosen), coldest, warmest, step)
+    middle = at_times(history, edge[:-1] + 0.5 * step).T
+    walk = Walk(table, lot, middle, rows)
+    return _Plan(walk, step, middle, at_times(history, edge[1:]).T)
+
+
+def _crossings(
+    system: ResinSystem,
+    plan: _Plan,
+    first: NDArray[np.intp],
+    longest: int,
+    levels: FloatArray,
+) -> FloatArray:
+    """Walk all starts together: (levels + 1, starts, members); the last row is hardness. [s]"""
+    hard = hard_conversion(system, plan.end)
+    count, members = plan.middle.shape
+    found = np.full((levels.size + 1, first.size, members), np.nan)
+    progress = np.full((first.size, members), -system.kinetics.inhibitor, np.float32)
+    ladder = np.append(levels, np.inf).astype(np.float32)
+    rung = np.zeros(progress.shape, np.int8)
+    upcoming = np.full(progress.shape, ladder[0], np.float32)
+    soft = np.zeros(progress.shape, np.float32)  # becomes infinite once hard
+    waiting = np.full(first.size, members * (levels.size + 1))
+    low = 0
+    for step in range(int(first[0]), count):
+        high = int(np.searchsorted(first, step, side="right"))
+        while low < high and (waiting[low] == 0 or step - first[low] >= longest):
+            low += 1
+        if low == first.size:
+            break
+        if low == high:
+            continue
+        rows = slice(low, high)
+        gained = plan.walk.gain(progress[rows], step)
+        now = progress[rows]
+        passed = np.flatnonzero(now >= upcoming[rows])
+        elapsed = step - first
+        while passed.size:
+            row, member = np.divmod(passed, members)
+            at = rung[rows].ravel()[passed]
+            short = now.ravel()[passed] - ladder[at]
+            share = 1.0 - short / np.maximum(gained.ravel()[passed], 1e-12)
+            found[at, low + row, member] = plan.step * (elapsed[low + row] + np.clip(share, 0.0, 1.0))
+            rung[low + row, member] += 1
+            upcoming[low + row, member] = ladder[at + 1]
+            np.subtract.at(waiting, low + row, 1)
+            passed = passed[now.ravel()[passed] >= ladder[at + 1]]
+        firm = np.flatnonzero(now >= hard[step].astype(np.float32) + soft[rows])
+        if firm.size:
+            row, member = np.divmod(firm, members)
+            before = np.maximum(hard[max(step - 1, 0), member], 0.0) - (now - gained)[row, member]
+            after = now[row, member] - hard[step, member]
+            share = np.where(before > 0.0, before / np.maximum(before + after, 1e-12), 0.0)
+            found[-1, low + row, member] = plan.step * (elapsed[low + row] + share)
+            soft[low + row, member] = np.inf
+            np.subtract.at(waiting, low + row, 1)
+    return found

@@ -1,0 +1,200 @@
+"""Many films at once: many weathers, many lots, many start times, through one table of steps.
+
+Theory of operation. How far a film goes in one short step depends only on how far it was and how
+warm it is. That flow is tabulated once for each lot (progress x temperature), and every film then
+walks through the table by bilinear interpolation, all of them in step. Films that have passed
+every mark leave. Interpolating between start times instead is unsafe: a gel time can jump.
+
+Laws kept: those of the film. Error against the tight solver stays below 1e-4 in conversion.
+"""
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from curewatch.materials.system import ResinSystem
+from curewatch.model.lots import Lot
+from curewatch.model.pace import pace
+from curewatch.physics.constants import REFERENCE_TEMPERATURE
+from curewatch.units import FloatArray
+
+SingleArray = NDArray[np.float32]
+IndexArray = NDArray[np.int32]
+Rate = Callable[[FloatArray, FloatArray], FloatArray]
+
+STEP = 450.0  # s, halved for fast resins
+STEP_LIMIT = 0.5  # largest rate constant x step of the walk
+CELLS = 512  # of progress
+SPACING = 0.5  # K between temperatures of the table
+EARLY = 0.1  # progress below which an inhibited resin is tabulated more finely
+LAST = np.float32(CELLS - 1e-3)  # a film that is finished stays in the last cell
+SUBSTEP_LIMIT = 0.3  # largest rate constant x Runge–Kutta step inside the table
+START_SUBSTEPS = 16  # near the start, where the rate has no derivative
+
+
+class Steps(NamedTuple):
+    """Where the nodes of progress lie: index = progress * scale + min(progress, bend) * extra + offset."""
+
+    nodes: FloatArray
+    scale: np.float32
+    extra: np.float32
+    bend: np.float32
+    offset: np.float32
+
+
+class FlowMap(NamedTuple):
+    """Progress gained in one step, as the four coefficients of each cell, for each lot."""
+
+    step: float  # [s]
+    steps: Steps
+    coldest: float  # lowest temperature of the table [K]
+    spacing: float  # [K]
+    bands: int  # cells of temperature
+    coefficients: tuple[SingleArray, SingleArray, SingleArray, SingleArray]  # (lots * bands * CELLS,)
+
+
+def flow_map(system: ResinSystem, lots: list[Lot], coldest: float, warmest: float, step: float) -> FlowMap:
+    """Tabulate one step of every lot between two temperatures. [K, K, s]"""
+    bands = max(1, int(np.ceil((warmest - coldest) / SPACING)))
+    spacing = max((warmest - coldest) / bands, 1e-6)
+    temperature: FloatArray = coldest + spacing * np.arange(bands + 1, dtype=float)
+    steps = _progress_nodes(system)
+    gained = _gained(steps.nodes, temperature, lots, step)
+    low, high = gained[:, :-1, :-1], gained[:, :-1, 1:]
+    up, across = gained[:, 1:, :-1], gained[:, 1:, 1:]
+    parts = (low, high - low, up - low, across - up - high + low)
+    first, second, third, fourth = (np.ascontiguousarray(part, dtype=np.float32).ravel() for part in parts)
+    return FlowMap(step, steps, coldest, spacing, bands, (first, second, third, fourth))
+
+
+def step_of(system: ResinSystem, lots: list[Lot], warmest: float) -> float:
+    """A step that a walk through this system can take: 7.5 minutes, halved for fast resins. [K] -> [s]"""
+    law = pace(system)
+    fastest = float(np.exp(law.warmth_2 * (1 / REFERENCE_TEMPERATURE - 1 / warmest))) * (law.k1 + law.k2)
+    fastest *= max(lot.factor for lot in lots)
+    halvings = max(0, int(np.ceil(np.log2(fastest * STEP / STEP_LIMIT))))
+    return float(STEP / 2**halvings)
+
+
+class Walk:
+    """A crowd of films on its way through a flow map. Owns its buffers, sized once."""
+
+    def __init__(self, table: FlowMap, lot: NDArray[np.intp], temperature: FloatArray, rows: int) -> None:
+        """``lot`` (members,), ``temperature`` (steps, members) in the middle of each step [K]."""
+        place = (temperature - table.coldest) / table.spacing
+        band = np.clip(place.astype(np.int32), 0, table.bands - 1)
+        self._table = table
+        self._weight = (place - band).astype(np.float32)  # (steps, members)
+        self._base = ((lot * table.bands + band) * CELLS).astype(np.int32)
+        shape = (rows, lot.size)
+        self._index: IndexArray = np.empty(shape, np.int32)
+        self._place, *self._taken = (np.empty(shape, np.float32) for _ in range(5))
+
+    def gain(self, progress: SingleArray, step: int) -> SingleArray:
+        """Carry ``progress`` (rows, members) over one step in place; gives what was gained (a buffer)."""
+        rows = progress.shape[0]
+        index, place = self._index[:rows], self._place[:rows]
+        first, second, third, fourth = (buffer[:rows] for buffer in self._taken)
+        layout, table = self._table.steps, self._table.coefficients
+        np.multiply(progress, layout.scale, out=place)
+        if layout.extra:
+            np.minimum(progress, layout.bend, out=first)
+            first *= layout.extra
+            place += first
+            place += layout.offset
+        np.minimum(place, LAST, out=place)
+        np.copyto(index, place, casting="unsafe")
+        place -= index
+        index += self._base[step]
+        for coefficients, buffer in zip(table, (first, second, third, fourth), strict=True):
+            coefficients.take(index, out=buffer, mode="clip")
+        fourth *= place
+        third += fourth
+        third *= self._weight[step]
+        second *= place
+        second += third
+        first += second
+        progress += first
+        return first
+
+
+def _progress_nodes(system: ResinSystem) -> Steps:
+    inhibitor = system.kinetics.inhibitor
+    if inhibitor == 0.0:
+        scale = np.float32(CELLS)
+        return Steps(np.linspace(0.0, 1.0, CELLS + 1), scale, np.float32(0), np.float32(0), np.float32(0))
+    half = CELLS // 2
+    nodes = np.concatenate(
+        [np.linspace(-inhibitor, EARLY, half + 1), np.linspace(EARLY, 1.0, CELLS - half + 1)[1:]]
+    )
+    fine, coarse = half / (EARLY + inhibitor), (CELLS - half) / (1.0 - EARLY)
+    offset = half - EARLY * fine
+    return Steps(nodes, np.float32(coarse), np.float32(fine - coarse), np.float32(EARLY), np.float32(offset))
+
+
+def _gained(nodes: FloatArray, temperature: FloatArray, lots: list[Lot], step: float) -> FloatArray:
+    """Progress gained in a step: (lots, temperatures, nodes). Lots of one system share their work."""
+    result = np.empty((len(lots), temperature.size, nodes.size))
+    for system in {id(lot.system): lot.system for lot in lots}.values():
+        index = [place for place, lot in enumerate(lots) if lot.system is system]
+        factors = np.array([lots[place].factor for place in index])
+        result[index] = _gained_by_factor(system, nodes, temperature, factors, step)
+    return result
+
+
+def _gained_by_factor(
+    system: ResinSystem, nodes: FloatArray, temperature: FloatArray, factors: FloatArray, step: float
+) -> FloatArray:
+    """A lot that is r times as fast goes as far in a step as the system does in r steps.
+
+    So one integration serves all lots: it is kept at four lengths, and a cubic through them gives
+    the others.
+    """
+    if factors.size <= 4:
+        order = np.argsort(factors)
+        kept = _integrated(system, nodes, temperature, factors[order] * step)
+        return np.asarray(kept[np.argsort(order)])
+    low, high = float(factors.min()), float(factors.max())
+    anchors = 0.5 * (low + high) - 0.5 * (high - low) * np.cos((2 * np.arange(4) + 1) * np.pi / 8)
+    kept = _integrated(system, nodes, temperature, anchors * step)
+    weights = np.array([
+        np.prod([(factors - other) / (anchor - other) for other in anchors if other != anchor], axis=0)
+        for anchor in anchors
+    ])  # fmt: skip
+    return np.tensordot(weights.T, kept, axes=1)
+
+
+def _integrated(
+    system: ResinSystem, nodes: FloatArray, temperature: FloatArray, lengths: FloatArray
+) -> FloatArray:
+    """Progress gained over each of some rising lengths of time: (lengths, temperatures, nodes)."""
+    law = pace(system)
+    early = nodes < (EARLY if system.kinetics.inhibitor else 0.02)
+    fastest = float(np.exp(law.warmth_2 * (1 / REFERENCE_TEMPERATURE - 1 / temperature[-1]))) * (
+        law.k1 + law.k2
+    )
+    kept = np.empty((lengths.size, temperature.size, nodes.size))
+    for part, finest in ((early, START_SUBSTEPS), (~early, 1)):
+        grid = np.broadcast_to(temperature[:, None], (temperature.size, int(part.sum())))
+        begin = np.broadcast_to(nodes[part], grid.shape)
+        at, now = begin.copy(), 0.0
+        for place, length in enumerate(lengths):
+            span = float(length) - now
+            count = max(
+                finest if place == 0 else max(1, finest // 4), int(np.ceil(fastest * span / SUBSTEP_LIMIT))
+            )
+            for _ in range(count):
+                at = _runge_kutta(law.at, at, grid, span / count)
+            now = float(length)
+            kept[place][:, part] = at - begin
+    return kept
+
+
+def _runge_kutta(rate: Rate, at: FloatArray, grid: FloatArray, step: float) -> FloatArray:
+    f1 = rate(at, grid)
+    f2 = rate(at + 0.5 * step * f1, grid)
+    f3 = rate(at + 0.5 * step * f2, grid)
+    f4 = rate(at + step * f3, grid)
+    return np.asarray(np.minimum(at + step / 6.0 * (f1 + 2.0 * (f2 + f3) + f4), 1.0))

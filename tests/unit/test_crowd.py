@@ -1,0 +1,100 @@
+"""Many films at once agree with one film at a time, and their bands mean what they say."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from curewatch.errors import OutOfValidity
+from curewatch.materials import load_system
+from curewatch.materials.system import Covariance
+from curewatch.model.crowd import band, cures, milestone_times
+from curewatch.model.film import History, constant, cure
+from curewatch.model.lots import Lot, lots, rate_factors, shared_out
+from curewatch.model.milestones import milestones
+from curewatch.units import HOUR
+from tests.unit.test_film import reference
+
+RNG_SEED = 5
+SLACK = {"epoxy-slow": 60.0, "epoxy-fast": 40.0, "polyester-layup": 45.0}  # s, a tenth of a step
+
+
+def weather(members: int, hours: float = 96.0) -> History:
+    """Days and nights with a wandering offset."""
+    time = np.arange(0.0, hours * HOUR + 1.0, 900.0)
+    rng = np.random.default_rng(RNG_SEED)
+    drift = np.cumsum(rng.normal(0.0, 0.1, (members, time.size)), axis=1)
+    return History(time, 284.15 + 6.0 * np.sin(2 * np.pi * time / (24 * HOUR)) + drift)
+
+
+@pytest.mark.parametrize("name", ["epoxy-slow", "epoxy-fast"])
+def test_the_flow_map_agrees_with_a_tight_solver(name: str) -> None:
+    """Conversion of every member stays within 1e-4 of SciPy at 1e-10."""
+    system, history = load_system(name), weather(4, 72.0)
+    crowd = cures(system, history, [Lot(system, 1.0)])
+    for member in range(4):
+        expected = reference(system, History(history.time, history.temperature[member]), crowd.time)
+        assert np.max(np.abs(crowd.conversion[member] - expected)) < 1e-4
+
+
+@pytest.mark.parametrize("name", sorted(SLACK))
+def test_marks_of_many_starts_agree_with_single_films(name: str) -> None:
+    """Any start and member gives the milestones that the film integrator gives for it alone."""
+    system, history = load_system(name), weather(6)
+    starts = np.array([0.0, 3600.0, 20 * HOUR])
+    lot = Lot(system, 0.8)
+    times = milestone_times(system, history, starts=starts, chosen=[lot])
+    for row, start in enumerate(starts):
+        keep = (history.time >= start) & (history.time <= start + 72 * HOUR)
+        for member in range(6):
+            path = History(history.time[keep] - start, history.temperature[member, keep])
+            alone = milestones(system, cure(system, path, rate_factor=0.8))
+            for name_of_mark, found in times.items():
+                expected = getattr(alone, name_of_mark)
+                assert found[row, member] == pytest.approx(expected, abs=SLACK[name], nan_ok=True)
+
+
+def test_a_mark_never_reached_is_later_than_all() -> None:
+    """A band over outcomes of which some never come has no late end, rather than a wrong one."""
+    found = band(np.array([[1.0, 2.0, 3.0, 4.0, np.nan, np.nan]]))
+    assert np.isfinite(found.early[0])
+    assert np.isnan(found.late[0])
+
+
+def test_bands_hold_the_lot_and_the_weather() -> None:
+    """At one steady temperature the band of gel is the band of the lot's rate, and no less."""
+    system = load_system("epoxy-slow")
+    times = milestone_times(system, constant(293.15, 72 * HOUR))["gel"]
+    found = band(times)
+    assert found.likely[0] / found.early[0] == pytest.approx(np.exp(1.645 * system.rate_sd), rel=0.03)
+    assert found.late[0] / found.likely[0] == pytest.approx(np.exp(1.645 * system.rate_sd), rel=0.03)
+    sure = band(milestone_times(replace(system, rate_sd=0.01), constant(293.15, 72 * HOUR))["gel"])
+    assert sure.late[0] - sure.early[0] < 0.1 * (found.late[0] - found.early[0])
+
+
+def test_a_fits_covariance_widens_the_band() -> None:
+    """What a fit left uncertain is carried into the times, and the middle stays where it was."""
+    system = replace(load_system("epoxy-slow"), rate_sd=0.02)
+    vague = replace(
+        system, covariance=Covariance(("kinetics.k2", "kinetics.energy_2"), ((0.09, 0.0), (0.0, 4e6)))
+    )
+    sharp, wide = (
+        band(milestone_times(each, constant(283.15, 72 * HOUR))["gel"]) for each in (system, vague)
+    )
+    assert wide.late[0] - wide.early[0] > 3.0 * (sharp.late[0] - sharp.early[0])
+    assert wide.likely[0] == pytest.approx(sharp.likely[0], rel=0.15)
+
+
+def test_lots_are_the_same_every_time_and_shared_out_evenly() -> None:
+    """No roll of the dice: the same question has the same answer."""
+    system = load_system("epoxy-fast")
+    assert lots(system) == lots(system)
+    counts = np.bincount(shared_out(64, 16))
+    assert counts.min() == counts.max() == 4
+    assert np.exp(np.mean(np.log(rate_factors(system)))) == pytest.approx(1.0)
+
+
+def test_starts_must_be_whole_steps() -> None:
+    """A start between two steps is refused rather than moved in silence."""
+    with pytest.raises(OutOfValidity, match="whole steps"):
+        milestone_times(load_system("epoxy-slow"), weather(2), starts=[100.0])
