@@ -5,14 +5,14 @@ that devices use (``temp``, ``RH``), for which the unit may stand with the value
 that uses other words is given a mapping from ours to its own in the configuration.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import lru_cache
 from typing import Any
 
 from curewatch.clock import Instant, utc_from_iso
 from curewatch.readings import Flag, Reading, Rejected
 from curewatch.units import ZERO_CELSIUS
-from curewatch.wire.numbers import finite, name_allowed, number
+from curewatch.wire.numbers import LARGEST, finite, name_allowed, number
 from curewatch.wire.reasons import Reason, reject
 
 # Every unit that may stand with a value -> the quantity it belongs to and how it becomes SI.
@@ -44,6 +44,7 @@ WORDS: dict[str, tuple[str, str]] = {
     **dict.fromkeys(("sequence", "n", "seq"), ("sequence", "")),
 }
 QUANTITIES = ("temperature", "relative_humidity", "carbon_dioxide", "battery")
+_ARRIVAL, _AGE = int(Flag.ARRIVAL_TIME), int(Flag.AGE_GIVEN)
 MILLISECONDS_FROM = 1e11  # a stamp this large counts milliseconds; in seconds it would be the year 5138
 
 
@@ -122,57 +123,65 @@ def age(value: object) -> float:
     return found
 
 
-_TAKE: dict[str, Callable[[object], Any]] = {
-    "sensor": sensor_name,
-    "time": stamp,
-    "age": age,
-    "sequence": sequence,
-}
+# A field's place among gathered values.
+KINDS = ("sensor", "time", "age", "temperature", "relative_humidity", "carbon_dioxide", "battery", "sequence")
+SENSOR, TIME, AGE, TEMPERATURE, HUMIDITY, CARBON_DIOXIDE, BATTERY, SEQUENCE = range(len(KINDS))
+
+Take = Callable[[object], Any]
+Taken = dict[str, tuple[int, Take]]  # word -> place and how its value is taken
+_TAKE: dict[str, Take] = {"sensor": sensor_name, "time": stamp, "age": age, "sequence": sequence}
 
 
-def gather(
-    named: Iterable[tuple[str, object]], words: Mapping[str, tuple[str, str]] = WORDS
-) -> dict[str, Any]:
-    """Values by quantity from (word, value) pairs; words that are not known are passed over.
+def taking(words: Mapping[str, tuple[str, str]]) -> Taken:
+    """How the value of each word is taken: made once for a mapping, used for each message."""
+    return {word: (KINDS.index(kind), _take(kind, unit)) for word, (kind, unit) in words.items()}
+
+
+def _take(kind: str, unit: str) -> Take:
+    if kind in _TAKE:
+        return _TAKE[kind]
+    _, to_si = UNITS.get(unit, (kind, None))
+
+    def take(value: object) -> float:
+        if type(value) is float and to_si is not None and -LARGEST < value < LARGEST:
+            return to_si(value)  # the usual case: a number in the unit that is meant
+        return quantity(value, kind, unit)
+
+    return take
+
+
+OURS = taking(WORDS)
+
+
+def gather(named: Iterable[tuple[str, object]], words: Taken = OURS) -> list[Any]:
+    """Values by their place in KINDS from (word, value) pairs; words that are not known are passed over.
 
     Raises
     ------
     Refused
         A known word with a value that cannot be taken, or a quantity given twice.
     """
-    values: dict[str, Any] = {}
+    values: list[Any] = [None] * len(KINDS)
     for word, value in named:
         known = words.get(word) or words.get(word.lower())
         if known is None or value is None or value == "":
             continue
-        kind, unit = known
-        if kind in values:
+        place, take = known
+        if values[place] is not None:
             raise Refused(Reason.TWICE)
-        take = _TAKE.get(kind)
-        values[kind] = take(value) if take else quantity(value, kind, unit)
+        values[place] = take(value)
     return values
 
 
-def reading(
-    values: Mapping[str, Any], sensor: str, raw: bytes, at: Instant, source: str
-) -> Reading | Rejected:
+def reading(values: Sequence[Any], sensor: str, raw: bytes, at: Instant, source: str) -> Reading | Rejected:
     """The reading that gathered values make; ``sensor`` names it where the values do not."""
-    name = values.get("sensor", sensor)
-    if "temperature" not in values and "relative_humidity" not in values:
-        return reject(Reason.NO_QUANTITY, raw, at.utc, source, name)
-    time, flags = at.utc, int(Flag.ARRIVAL_TIME)
-    if "time" in values:
-        time, flags = values["time"], 0
-    elif "age" in values:
-        time, flags = at.utc - values["age"], int(Flag.AGE_GIVEN)
-    return Reading(
-        sensor=name,
-        time=time,
-        received=at.utc,
-        temperature=values.get("temperature"),
-        relative_humidity=values.get("relative_humidity"),
-        carbon_dioxide=values.get("carbon_dioxide"),
-        battery=values.get("battery"),
-        flags=flags,
-        sequence=values.get("sequence"),
+    own, time, since, temperature, humidity, carbon_dioxide, battery, number_of = values
+    utc, flags = at[0], 0
+    if temperature is None and humidity is None:
+        return reject(Reason.NO_QUANTITY, raw, utc, source, own or sensor)
+    if time is None:
+        time, flags = (utc, _ARRIVAL) if since is None else (utc - since, _AGE)
+    return tuple.__new__(
+        Reading,
+        (own or sensor, time, utc, temperature, humidity, carbon_dioxide, battery, flags, number_of),
     )

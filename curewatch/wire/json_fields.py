@@ -5,13 +5,12 @@ is a reason. Nesting and size are bounded.
 """
 
 import json
-from collections.abc import Mapping
-from functools import lru_cache
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from curewatch.clock import Instant
 from curewatch.readings import Reading, Rejected
-from curewatch.wire.fields import QUANTITIES, UNITS, WORDS, Refused, gather, reading
+from curewatch.wire.fields import QUANTITIES, UNITS, WORDS, Refused, Taken, gather, reading, taking
 from curewatch.wire.reasons import Reason, reject
 
 LARGEST = 65_536  # bytes of one object or pack; a report of ours takes about 100
@@ -58,43 +57,43 @@ def _load_object(payload: bytes) -> dict[str, Any]:
     return found
 
 
-@lru_cache(maxsize=64)
-def _words(fields: frozenset[tuple[str, str]]) -> dict[str, tuple[str, str]]:
-    """The device's own words: those of the mapping, and ours for quantities it does not name."""
-    named = {WORDS[ours][0] for ours, _ in fields if ours in WORDS}
-    words = {word: known for word, known in WORDS.items() if known[0] not in named}
-    words.update({theirs: WORDS[ours] for ours, theirs in fields if ours in WORDS})
-    return words
+class Words:
+    """The words of one kind of device: ours, but where its mapping (our word -> its own) names another."""
+
+    def __init__(self, fields: Mapping[str, str]) -> None:
+        named = {WORDS[ours][0] for ours in fields if ours in WORDS}
+        self.words = {word: known for word, known in WORDS.items() if known[0] not in named}
+        self.words.update({theirs: WORDS[ours] for ours, theirs in fields.items() if ours in WORDS})
+        self.taken = taking(self.words)
+        self.paths = tuple(theirs for theirs in fields.values() if "." in theirs)  # into nested objects
 
 
-def _level(found: Mapping[str, Any], path: str) -> Any:
+OURS = Words({})
+
+
+def parse(
+    payload: bytes, at: Instant, source: str = "", device: str = "", words: Words = OURS
+) -> Reading | Rejected:
+    """One JSON object as a reading of ``device``, in the device's words."""
+    try:
+        return reading(_gather(_load_object(payload), words), device, payload, at, source)
+    except Refused as refused:
+        return reject(refused.reason, payload, at.utc, source, device)
+
+
+def _gather(found: dict[str, Any], words: Words) -> list[Any]:
+    named: Iterable[tuple[str, Any]] = found.items()
+    if words.paths or dict in map(type, found.values()):
+        named = [*_flat(found), *((path, _at(found, path)) for path in words.paths)]
+    return gather(named, words.taken if found.keys().isdisjoint(_UNIT_WORDS) else _with_units(found, words))
+
+
+def _at(found: Mapping[str, Any], path: str) -> Any:
     """What stands at ``a.b.c`` in nested objects, or None."""
     value: Any = found
     for part in path.split("."):
         value = value.get(part) if isinstance(value, dict) else None
     return value
-
-
-def parse(
-    payload: bytes,
-    at: Instant,
-    source: str = "",
-    device: str = "",
-    fields: Mapping[str, str] | None = None,
-) -> Reading | Rejected:
-    """One JSON object as a reading of ``device``, by the mapping from our words to the device's own."""
-    try:
-        return reading(_gather(_load_object(payload), fields or {}), device, payload, at, source)
-    except Refused as refused:
-        return reject(refused.reason, payload, at.utc, source, device)
-
-
-def _gather(found: dict[str, Any], fields: Mapping[str, str]) -> dict[str, Any]:
-    words = _words(frozenset(fields.items())) if fields else WORDS
-    nested = [(path, _level(found, path)) for path in fields.values() if "." in path]
-    if not nested and not any(type(value) is dict for value in found.values()):
-        return gather(found.items(), _with_units(found, words))
-    return gather([*_flat(found), *nested], _with_units(found, words))
 
 
 def _flat(found: Mapping[str, Any], depth: int = 0) -> list[tuple[str, Any]]:
@@ -110,20 +109,18 @@ def _flat(found: Mapping[str, Any], depth: int = 0) -> list[tuple[str, Any]]:
     return flat
 
 
-def _with_units(
-    found: Mapping[str, Any], words: Mapping[str, tuple[str, str]]
-) -> Mapping[str, tuple[str, str]]:
+_UNIT_WORDS = frozenset(("unit", *(f"{kind}_unit" for kind in QUANTITIES)))
+
+
+def _with_units(found: Mapping[str, Any], words: Words) -> Taken:
     """The words, with the unit that the object names: ``"unit": "degF"`` or ``"temperature_unit"``."""
     general = found.get("unit")
-    special = {kind: found.get(f"{kind}_unit") for kind in QUANTITIES if f"{kind}_unit" in found}
-    if general is None and not special:
-        return words
-    changed = dict(words)
-    for word, (kind, _) in words.items():
-        unit = special.get(kind, general if _is_unit_of(general, kind) else None)
+    changed = dict(words.words)
+    for word, (kind, _) in words.words.items():
+        unit = found.get(f"{kind}_unit", general if _is_unit_of(general, kind) else None)
         if unit is not None and kind in QUANTITIES:
             changed[word] = (kind, unit if type(unit) is str else "")
-    return changed
+    return taking(changed)
 
 
 def _is_unit_of(unit: object, kind: str) -> bool:

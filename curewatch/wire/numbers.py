@@ -6,10 +6,12 @@ raises on 4,300 digits. Here a number is what a small board prints, in ASCII, fi
 
 import math
 import re
+from functools import lru_cache
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,15})?|\.[0-9]{1,15})(?:[eE][+-]?[0-9]{1,2})?")
 _NAME = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_.:/-]{0,63}")
 
+NAME_LONGEST = 64
 LARGEST = 1e18  # no quantity and no stamp of ours comes near; keeps sums finite
 
 
@@ -38,4 +40,9 @@ def name_allowed(text: str) -> bool:
 
     What is allowed can neither be a terminal escape nor markup, and needs no quoting in a file.
     """
-    return len(text) <= 64 and _NAME.fullmatch(text) is not None
+    return len(text) <= NAME_LONGEST and _known_name(text)
+
+
+@lru_cache(maxsize=2048)
+def _known_name(text: str) -> bool:
+    return _NAME.fullmatch(text) is not None

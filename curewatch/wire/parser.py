@@ -33,6 +33,8 @@ class Parser:
     def __init__(self, plausibility: Plausibility | None = None, *, check: bool = True) -> None:
         self.plausibility = (plausibility or Plausibility()) if check else None
         self._columns: dict[str, tuple[str, ...]] = {}  # by source; at most MOST_SOURCES
+        # by the mapping's identity, which stays its own while it is kept here; at most MOST_SOURCES
+        self._mappings: dict[int, tuple[Mapping[str, str], json_fields.Words]] = {}
 
     def line(
         self,
@@ -72,18 +74,12 @@ class Parser:
         """What one message says; ``device`` names a reading whose payload names nobody."""
         if len(payload) > PAYLOAD_LONGEST:
             return [reject(Reason.TOO_LONG, payload, at.utc, source, _name_or_none(device))]
-        if form == "auto" and payload[:1] == b"{":
-            form = "json"
-        if form in ("auto", "senml") and senml.is_cbor(payload):
-            form = "senml"
-        elif form not in ("json", "senml") and b"\n" in payload.rstrip():
-            events = self._several(payload, at, source, device, form=form, fields=fields)
-            return [_kept_by_broker(event) for event in events] if retained else events
-        elif form != "json":
-            events = self.line(payload, at, source, device, form=form, fields=fields)
-            events = events or [reject(Reason.NOT_A_LINE, payload, at.utc, source, _name_or_none(device))]
-            return [_kept_by_broker(event) for event in events] if retained else events
-        events = self._told(payload, at, source, device, form=form, fields=fields)
+        if form == "auto":
+            form = _form_of_payload(payload)
+        if form in ("json", "senml"):
+            events = self._told(payload, at, source, device, form=form, fields=fields)
+        else:
+            events = self._lines(payload, at, source, device, form=form, fields=fields)
         return [_kept_by_broker(event) for event in events] if retained else events
 
     def corpus(
@@ -100,7 +96,7 @@ class Parser:
         events.extend(framer.close(at.utc))
         return events
 
-    def _several(
+    def _lines(
         self,
         payload: bytes,
         at: Instant,
@@ -110,6 +106,7 @@ class Parser:
         form: str,
         fields: Mapping[str, str] | None,
     ) -> list[Event]:
+        """What a payload of one or several lines says: never nothing."""
         events: list[Event] = []
         for line in payload.splitlines():
             events.extend(self.line(line, at, source, device, form=form, fields=fields))
@@ -129,7 +126,8 @@ class Parser:
         if sensor and not name_allowed(sensor):
             return [reject(Reason.BAD_NAME, data, at.utc, source)]
         if form == "json":
-            event: Event = json_fields.parse(data, at, source, sensor, fields)
+            words = self._words(fields) if fields else json_fields.OURS
+            event: Event = json_fields.parse(data, at, source, sensor, words)
         elif form == "senml":
             return [self._checked(event, data, source) for event in senml.parse(data, at, source, sensor)]
         elif form == "csv":
@@ -139,6 +137,15 @@ class Parser:
         else:
             event = reject(_why_unknown(data), data, at.utc, source, sensor)
         return [self._checked(event, data, source)]
+
+    def _words(self, fields: Mapping[str, str]) -> json_fields.Words:
+        """What a mapping means: worked out once for each."""
+        known = self._mappings.get(id(fields))
+        if known is None:
+            if len(self._mappings) >= MOST_SOURCES:
+                self._mappings.clear()
+            known = self._mappings[id(fields)] = (fields, json_fields.Words(fields))
+        return known[1]
 
     def _cells(self, line: bytes, at: Instant, source: str, sensor: str) -> list[Event]:
         columns = plain.header(line)
@@ -154,6 +161,14 @@ class Parser:
         if self.plausibility is None or isinstance(event, Rejected):
             return event
         return self.plausibility.check(event, raw, source)
+
+
+def _form_of_payload(payload: bytes) -> str:
+    if payload.startswith(b"{"):
+        return "json"
+    if senml.is_cbor(payload) or payload.lstrip()[:1] == b"[":
+        return "senml"
+    return "json" if payload.lstrip()[:1] == b"{" else "auto"
 
 
 def _form_of_line(line: bytes) -> str:

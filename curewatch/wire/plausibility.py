@@ -8,7 +8,7 @@ specify and do when wet (common practice); the jump limits are assumed, wide eno
 onto a frosty yard. Each is an attribute of :class:`Window`.
 """
 
-from collections import OrderedDict
+from collections import deque
 from dataclasses import dataclass
 
 from curewatch.readings import Flag, Reading, Rejected
@@ -16,12 +16,11 @@ from curewatch.units import ZERO_CELSIUS
 from curewatch.wire.reasons import Reason, reject
 
 MOST_SENSORS = 1024
-RECENT = 64  # stamps a sensor's state remembers, to know a duplicate delivered out of order
+RECENT = 64  # readings a sensor's state remembers, to know a duplicate delivered out of order
 CLOCK_SET = 1_577_836_800.0  # 2020-01-01T00:00Z: a stamp from before it is from a clock never set [s]
 
 _CLAMPED, _JUMP, _LATE = int(Flag.CLAMPED), int(Flag.JUMP), int(Flag.LATE)
 _ARRIVAL, _DOUBT = int(Flag.ARRIVAL_TIME), int(Flag.CLOCK_DOUBT)
-_OWN_STAMP = ~int(Flag.ARRIVAL_TIME | Flag.AGE_GIVEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,13 +41,17 @@ class Window:
 
 
 class _Last:
-    """What is remembered of one sensor: its newest reading, and the stamps of the last few."""
+    """What is remembered of one sensor: its newest reading, and the last few."""
 
-    __slots__ = ("reading", "recent")
+    __slots__ = ("newest", "recent")
 
     def __init__(self, reading: Reading) -> None:
-        self.reading = reading
-        self.recent: OrderedDict[float, Reading] = OrderedDict()  # at most RECENT
+        self.newest = reading
+        self.recent: deque[Reading] = deque((reading,), RECENT)
+
+    def at(self, time: float) -> Reading | None:
+        """What came before for this moment."""
+        return next((reading for reading in self.recent if reading.time == time), None)
 
 
 class Plausibility:
@@ -56,13 +59,48 @@ class Plausibility:
 
     def __init__(self, window: Window = Window()) -> None:
         self.window = window
-        self._lasts: dict[str, _Last] = {}  # at most MOST_SENSORS; the longest unchanged goes first
+        self._lasts: dict[str, _Last] = {}  # at most MOST_SENSORS; the first known goes first
+        self._usual = (
+            window.temperature_lowest,
+            window.temperature_highest,
+            window.jump_temperature,
+            window.jump_humidity,
+            window.late,
+            window.ahead,
+        )
 
     def check(self, reading: Reading, raw: bytes = b"", source: str = "") -> Reading | Rejected:
         """The reading, perhaps with flags; or the reason why it cannot be taken."""
+        sensor, time, received, temperature, humidity, carbon_dioxide, _, _, _ = reading
+        last = self._lasts.get(sensor)
+        if (
+            last is not None
+            and temperature is not None
+            and humidity is not None
+            and carbon_dioxide is None
+            and time > last.newest[1]
+        ):  # the usual case, in one go: whole, newer, within the window, and no further than a jump
+            low, high, jump, wet_jump, late, ahead = self._usual
+            _, _, _, before, wet_before, _, _, _, _ = last.newest
+            if (
+                before is not None
+                and wet_before is not None
+                and low <= temperature <= high
+                and 0.0 < humidity <= 1.0
+                and received >= CLOCK_SET
+                and -ahead <= received - time <= late
+                and -jump <= temperature - before <= jump
+                and -wet_jump <= humidity - wet_before <= wet_jump
+            ):
+                last.newest = reading
+                last.recent.append(reading)
+                return reading
+        return self._judge(reading, last, raw, source)
+
+    def _judge(self, reading: Reading, last: _Last | None, raw: bytes, source: str) -> Reading | Rejected:
+        """Every other case, with its reasons and flags."""
         trouble = self._impossible(reading)
         if trouble is None:
-            last = self._lasts.get(reading.sensor)
             checked = self._first(reading) if last is None else self._next(reading, last)
             if isinstance(checked, Reading):
                 return checked
@@ -75,7 +113,7 @@ class Plausibility:
             window.temperature_lowest <= temperature <= window.temperature_highest
         ):
             return _why_temperature(temperature, humidity)
-        if humidity is not None and not 0.0 <= humidity <= window.humidity_highest:
+        if humidity is not None and not 0.0 < humidity <= window.humidity_highest:
             return Reason.HUMIDITY
         if reading.carbon_dioxide is not None and not (
             0.0 <= reading.carbon_dioxide <= window.carbon_dioxide_highest
@@ -97,40 +135,33 @@ class Plausibility:
         return None
 
     def _first(self, reading: Reading) -> Reading:
-        reading = self._flagged(reading, self._own_flags(reading))
+        reading = _flagged(reading, self._own_flags(reading))
         while len(self._lasts) >= MOST_SENSORS:
             del self._lasts[next(iter(self._lasts))]
-        self._lasts[reading.sensor] = last = _Last(reading)
-        last.recent[reading.time] = reading
+        self._lasts[reading.sensor] = _Last(reading)
         return reading
 
     def _next(self, reading: Reading, last: _Last) -> Reading | Reason:
-        newest = last.reading
+        newest = last.newest
         flags = self._own_flags(reading)
-        if reading.time <= newest.time:
-            known = last.recent.get(reading.time)
-            if reading.flags & _ARRIVAL:
-                reading, flags = self._same_moment(reading, newest, flags)
-            elif known is not None:
+        if reading.flags & _ARRIVAL:
+            if reading.time <= newest.time:
+                reading, flags = _same_moment(reading, newest, flags)
+        elif reading.time <= newest.time:
+            known = last.at(reading.time)
+            if known is not None:
                 return Reason.DUPLICATE if _same(known, reading) else Reason.CONFLICT
-            else:
-                flags |= _LATE
-        if not flags & _LATE:
+            flags |= _LATE
+        if reading.time > newest.time:
             jump = self._jump(reading, newest)
             if jump and _exchanged(reading, newest):
                 return Reason.SWAPPED
             flags |= jump
-        reading = self._flagged(reading, flags)
-        self._remember(reading, last)
+        reading = _flagged(reading, flags)
+        if reading.time > newest.time or flags & _DOUBT:
+            last.newest = reading
+        last.recent.append(reading)
         return reading
-
-    def _remember(self, reading: Reading, last: _Last) -> None:
-        if reading.time >= last.reading.time or reading.flags & _ARRIVAL:
-            last.reading = reading
-        recent = last.recent
-        recent[reading.time] = reading
-        if len(recent) > RECENT:
-            recent.popitem(last=False)
 
     def _own_flags(self, reading: Reading) -> int:
         """What a reading shows without looking at any other."""
@@ -143,12 +174,6 @@ class Plausibility:
         if reading.received < CLOCK_SET:
             flags |= _DOUBT
         return flags
-
-    def _same_moment(self, reading: Reading, newest: Reading, flags: int) -> tuple[Reading, int]:
-        """Stamped on arrival, not after the last one: several in one read, or our clock went back."""
-        if newest.time - reading.time < 1.0:  # two stamps of one read: a millisecond keeps them apart
-            return reading._replace(time=newest.time + 0.001), flags
-        return reading, flags | _DOUBT
 
     def _jump(self, reading: Reading, newest: Reading) -> int:
         window = self.window
@@ -165,12 +190,20 @@ class Plausibility:
                 return _JUMP
         return 0
 
-    def _flagged(self, reading: Reading, flags: int) -> Reading:
-        if not flags:
-            return reading
-        if flags & _CLAMPED:
-            reading = reading._replace(relative_humidity=1.0)
-        return reading._replace(flags=reading.flags | flags)
+
+def _same_moment(reading: Reading, newest: Reading, flags: int) -> tuple[Reading, int]:
+    """Stamped on arrival, not after the last one: several in one read, or our clock went back."""
+    if newest.time - reading.time < 1.0:  # two stamps of one read: a millisecond keeps them apart
+        return reading._replace(time=newest.time + 0.001), flags
+    return reading, flags | _DOUBT
+
+
+def _flagged(reading: Reading, flags: int) -> Reading:
+    if not flags:
+        return reading
+    if flags & _CLAMPED:
+        reading = reading._replace(relative_humidity=1.0)
+    return reading._replace(flags=reading.flags | flags)
 
 
 def _why_temperature(temperature: float, humidity: float | None) -> Reason:

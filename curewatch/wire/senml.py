@@ -9,13 +9,15 @@ known is passed over unless its label ends in ``_`` (4.4); resolved records come
 import io
 import re
 from collections.abc import Iterable, Iterator, Mapping
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 from curewatch.clock import Instant
 from curewatch.readings import Flag, Reading, Rejected
 from curewatch.wire.fields import UNITS, WORDS, Refused
 from curewatch.wire.json_fields import LARGEST, load
-from curewatch.wire.numbers import finite, name_allowed
+from curewatch.wire.numbers import LARGEST as LARGEST_NUMBER
+from curewatch.wire.numbers import name_allowed
 from curewatch.wire.reasons import Reason, reject
 
 VERSION = 10
@@ -29,15 +31,19 @@ CBOR_LABELS: dict[int, str] = {
     -1: "bver", -2: "bn", -3: "bt", -4: "bu", -5: "bv", -6: "bs",
     0: "n", 1: "u", 2: "v", 3: "vs", 4: "vb", 5: "s", 6: "t", 7: "ut", 8: "vd",
 }  # fmt: skip
-_TYPES: dict[str, tuple[type, ...]] = {
+# Of each field the types its value may have: RFC 8428, table 1; binary data is bytes in CBOR.
+_NUMBER: tuple[type, ...] = (float, int)
+_TYPES: dict[object, tuple[type, ...]] = {
+    **dict.fromkeys(("bt", "bv", "bs", "v", "s", "t", "ut"), _NUMBER),
     **dict.fromkeys(("bn", "bu", "n", "u", "vs"), (str,)),
     "vd": (str, bytes),
     "vb": (bool,),
 }
 _BASES = frozenset(("bver", "bn", "bt", "bu", "bv", "bs"))
-_NUMBERS = frozenset(("bt", "bv", "bs", "v", "s", "t", "ut"))
 _VALUES = ("v", "vs", "vb", "vd")
-_UNITS = frozenset(("Cel", "K", "%RH", "%EL", "ppm"))
+_PLACES = {"Cel": 3, "K": 3, "%RH": 4, "ppm": 5, "%EL": 6}  # unit -> place of its quantity in a Reading
+_ARRIVAL, _AGE = int(Flag.ARRIVAL_TIME), int(Flag.AGE_GIVEN)
+_make = tuple.__new__
 
 
 class Record(NamedTuple):
@@ -118,51 +124,50 @@ def resolve_pack(pack: Any, now: float, most: int = MOST_RECORDS) -> list[Record
     return records
 
 
-class _Base(NamedTuple):
-    """The base fields as they stand when a record is met: each carries on until replaced."""
-
-    name: str = ""
-    unit: str = ""
-    time: float = 0.0
-    value: float = 0.0
-
-    def after(self, record: Mapping[str, Any]) -> "_Base":
-        return _Base(
-            record.get("bn", self.name),
-            record.get("bu", self.unit),
-            record.get("bt", self.time),
-            record.get("bv", self.value),
+def _resolved(pack: Iterable[Any], now: float) -> Iterator[Record]:
+    name, unit, time, value, version, first = "", "", 0.0, 0.0, VERSION, True
+    for record in pack:
+        _check(record)
+        if record.get("bver", version) != version:
+            if not first:
+                raise Refused(Reason.BAD_SENML)
+            version = record["bver"]
+        first = False
+        given = record.get
+        name = given("bn", name)
+        unit = given("bu", unit)
+        time = given("bt", time)
+        value = given("bv", value)
+        if record.keys() <= _BASES:
+            continue
+        full = name + given("n", "")
+        if not _name_allowed(full):
+            raise Refused(Reason.BAD_NAME)
+        moment = time + given("t", 0.0)
+        relative = moment < RELATIVE_BELOW
+        yield _make(
+            Record,
+            (full, now + moment if relative else moment, given("u", unit), _value(record, value), relative),
         )
 
 
-def _resolved(pack: Iterable[Any], now: float) -> Iterator[Record]:
-    base, version = _Base(), VERSION
-    for place, record in enumerate(pack):
-        _check(record)
-        if record.get("bver", version) != version:
-            if place:
-                raise Refused(Reason.BAD_SENML)
-            version = record["bver"]
-        base = base.after(record)
-        if not record.keys() <= _BASES:
-            yield _record(record, base, now)
-
-
-def _record(record: Mapping[str, Any], base: _Base, now: float) -> Record:
-    name = base.name + record.get("n", "")
-    if len(name) > NAME_LONGEST or not _NAME.fullmatch(name):
-        raise Refused(Reason.BAD_NAME)
+def _value(record: Mapping[str, Any], base: float) -> Any:
+    """A record's one value; None where it carries only a sum, or binary data."""
     given = [label for label in _VALUES if label in record]
+    if given == ["v"]:
+        return record["v"] + base
     if len(given) > 1 or (not given and "s" not in record):
         raise Refused(Reason.BAD_SENML)
-    value = record.get("v")
-    if value is not None:
-        value += base.value
-    elif given and given[0] != "vd":
-        value = record[given[0]]
-    moment = base.time + record.get("t", 0.0)
-    relative = moment < RELATIVE_BELOW
-    return Record(name, now + moment if relative else moment, record.get("u", base.unit), value, relative)
+    return record[given[0]] if given and given[0] != "vd" else None
+
+
+def _name_allowed(name: str) -> bool:
+    return len(name) <= NAME_LONGEST and _known_name(name)
+
+
+@lru_cache(maxsize=2048)
+def _known_name(name: str) -> bool:
+    return _NAME.fullmatch(name) is not None
 
 
 def _check(record: Any) -> None:
@@ -170,24 +175,25 @@ def _check(record: Any) -> None:
     if type(record) is not dict:
         raise Refused(Reason.BAD_SENML)
     for label, value in record.items():
-        trouble = _trouble(label, value)
-        if trouble is not None:
-            raise Refused(trouble)
+        types = _TYPES.get(label, ())
+        if type(value) not in types or (types is _NUMBER and not -LARGEST_NUMBER < value < LARGEST_NUMBER):
+            trouble = _trouble(label, value)
+            if trouble is not None:
+                raise Refused(trouble)
 
 
 def _trouble(label: object, value: object) -> Reason | None:
-    """What is wrong with a field; its type is that of RFC 8428, table 1 (binary data: bytes in CBOR)."""
-    if label in _NUMBERS:
-        return None if type(value) in (float, int) and finite(value) is not None else Reason.BAD_NUMBER
+    """What is wrong with a field, if anything is."""
     if label == "bver":
         if type(value) is not int or value < 1:
             return Reason.BAD_SENML
         return Reason.VERSION if value > VERSION else None
     if label in _TYPES:
-        return None if type(value) in _TYPES[str(label)] else Reason.BAD_SENML
+        return Reason.BAD_NUMBER if _TYPES[label] is _NUMBER else Reason.BAD_SENML
     return Reason.MUST_UNDERSTAND if type(label) is str and label.endswith("_") else None
 
 
+@lru_cache(maxsize=2048)
 def device_and_word(name: str) -> tuple[str, str]:
     """A resolved name as the device it belongs to and the word for the quantity at its end, if any.
 
@@ -213,40 +219,25 @@ def parse(payload: bytes, at: Instant, source: str = "", device: str = "") -> li
 def _readings(
     records: Iterable[Record], payload: bytes, at: Instant, source: str, device: str
 ) -> list[Reading | Rejected]:
-    groups: dict[tuple[str, float], dict[str, Any]] = {}
-    for record in records:
-        if record.unit not in _UNITS:
+    groups: dict[tuple[str, float], list[Any]] = {}
+    for name, time, unit, value, relative in records:
+        place = _PLACES.get(unit)
+        if place is None:
             continue
-        kind, to_si = UNITS[record.unit]
-        if type(record.value) not in (float, int):
+        if type(value) is not float and type(value) is not int:
             raise Refused(Reason.BAD_NUMBER)
-        owner, word = device_and_word(record.name)
-        name = owner or device or word
-        if len(name) > 64 or not name_allowed(name):
-            raise Refused(Reason.BAD_NAME)
-        group = groups.setdefault((name, record.time), {"relative": record.relative})
-        if kind in group:
+        owner, word = device_and_word(name)
+        owner = owner or device or word
+        group = groups.get((owner, time))
+        if group is None:
+            if not name_allowed(owner):
+                raise Refused(Reason.BAD_NAME)
+            flags = (_ARRIVAL if time == at.utc else _AGE) if relative else 0
+            groups[owner, time] = group = [owner, time, at.utc, None, None, None, None, flags, None]
+        if group[place] is not None:
             raise Refused(Reason.TWICE)
-        group[kind] = to_si(float(record.value))  # type: ignore[arg-type]  # a number: checked above
-    found = [
-        _reading(name, time, group, at)
-        for (name, time), group in groups.items()
-        if "temperature" in group or "relative_humidity" in group
+        group[place] = UNITS[unit][1](value)
+    found: list[Reading | Rejected] = [
+        _make(Reading, group) for group in groups.values() if group[3] is not None or group[4] is not None
     ]
-    return list(found) or [reject(Reason.NO_QUANTITY, payload, at.utc, source, device)]
-
-
-def _reading(name: str, time: float, group: Mapping[str, Any], at: Instant) -> Reading:
-    flags = 0
-    if group["relative"]:
-        flags = int(Flag.ARRIVAL_TIME if time == at.utc else Flag.AGE_GIVEN)
-    return Reading(
-        name,
-        time,
-        at.utc,
-        group.get("temperature"),
-        group.get("relative_humidity"),
-        group.get("carbon_dioxide"),
-        group.get("battery"),
-        flags,
-    )
+    return found or [reject(Reason.NO_QUANTITY, payload, at.utc, source, device)]
