@@ -11,7 +11,7 @@ from curewatch.materials.system import ResinSystem
 from curewatch.model.film import Cure, History, at_times, finish, require_history
 from curewatch.model.flow_map import Walk, flow_map, step_of
 from curewatch.model.lots import EARLY, LATE, MEDIAN, STRATA, Lot, lots, shared_out
-from curewatch.model.milestones import hard_conversion, thresholds
+from curewatch.model.milestones import glass_reached, hard_conversion, thresholds
 from curewatch.units import HOUR, FloatArray
 
 FEWEST = 64  # members: fewer paths are repeated, so that the lots spread evenly
@@ -94,8 +94,9 @@ def milestone_times(
     Returns
     -------
     dict of ndarray, shape (starts, members)
-        ``open_time``, ``stays_put``, ``gel``, ``tack_free``, ``hard`` and the further ones: seconds
-        from that start, nan where not reached. Fewer than 64 members are repeated up to 64.
+        ``open_time``, ``stays_put``, ``gel``, ``tack_free``, ``hard``, ``glass`` (the diffusion limit
+        takes over: it goes on slowly if at all) and the further ones: seconds from that start, nan
+        where not reached. Fewer than 64 members are repeated up to 64.
     """
     require_history(history)
     begins = np.asarray(starts, dtype=float)
@@ -120,7 +121,7 @@ def milestone_times(
     found = _crossings(system, plan, np.round(first).astype(int), round(duration / plan.step), levels)
     never = np.full(found.shape[1:], np.nan)
     result = {name: found[names.index(name)] if name in names else never for name in marks}
-    return {**result, "hard": found[-1]}
+    return {**result, "hard": found[-2], "glass": found[-1]}
 
 
 def band(times: FloatArray, axis: int = -1) -> Band:
@@ -169,16 +170,18 @@ def _crossings(
     longest: int,
     levels: FloatArray,
 ) -> FloatArray:
-    """Walk all starts together: (levels + 1, starts, members); the last row is hardness. [s]"""
-    hard = hard_conversion(system, plan.end)
+    """Walk all starts together: (levels + 2, starts, members); the last two are hard and glass. [s]"""
     count, members = plan.middle.shape
-    found = np.full((levels.size + 1, first.size, members), np.nan)
+    moving = np.stack([level(system, plan.end) for level in (hard_conversion, glass_reached)], axis=1)
+    moving = moving.astype(np.float32)
+    marks = levels.size + moving.shape[1]
+    found = np.full((marks, first.size, members), np.nan)
     progress = np.full((first.size, members), -system.kinetics.inhibitor, np.float32)
     ladder = np.append(levels, np.inf).astype(np.float32)
     rung = np.zeros(progress.shape, np.int8)
     upcoming = np.full(progress.shape, ladder[0], np.float32)
-    soft = np.zeros(progress.shape, np.float32)  # becomes infinite once hard
-    waiting = np.full(first.size, members * (levels.size + 1))
+    passed_by = np.zeros((moving.shape[1], *progress.shape), np.float32)  # infinite once passed
+    waiting = np.full(first.size, members * marks)
     low = 0
     for step in range(int(first[0]), count):
         high = int(np.searchsorted(first, step, side="right"))
@@ -186,13 +189,12 @@ def _crossings(
             low += 1
         if low == first.size:
             break
+        rows = slice(low, high)
         if low == high:
             continue
-        rows = slice(low, high)
         gained = plan.walk.gain(progress[rows], step)
-        now = progress[rows]
+        now, elapsed = progress[rows], step - first
         passed = np.flatnonzero(now >= upcoming[rows])
-        elapsed = step - first
         while passed.size:
             row, member = np.divmod(passed, members)
             at = rung[rows].ravel()[passed]
@@ -203,13 +205,14 @@ def _crossings(
             upcoming[low + row, member] = ladder[at + 1]
             np.subtract.at(waiting, low + row, 1)
             passed = passed[now.ravel()[passed] >= ladder[at + 1]]
-        firm = np.flatnonzero(now >= hard[step].astype(np.float32) + soft[rows])
-        if firm.size:
-            row, member = np.divmod(firm, members)
-            before = np.maximum(hard[max(step - 1, 0), member], 0.0) - (now - gained)[row, member]
-            after = now[row, member] - hard[step, member]
-            share = np.where(before > 0.0, before / np.maximum(before + after, 1e-12), 0.0)
-            found[-1, low + row, member] = plan.step * (elapsed[low + row] + share)
-            soft[low + row, member] = np.inf
-            np.subtract.at(waiting, low + row, 1)
+        for kind, level in enumerate(moving[step]):
+            passed = np.flatnonzero(now >= level + passed_by[kind, rows])
+            if passed.size:
+                row, member = np.divmod(passed, members)
+                before = moving[max(step - 1, 0), kind, member] - (now - gained)[row, member]
+                after = now[row, member] - level[member]
+                share = np.where(before > 0.0, before / np.maximum(before + after, 1e-12), 0.0)
+                found[levels.size + kind, low + row, member] = plan.step * (elapsed[low + row] + share)
+                passed_by[kind, low + row, member] = np.inf
+                np.subtract.at(waiting, low + row, 1)
     return found

@@ -99,12 +99,17 @@ def critical_conversion(system: ResinSystem, temperature: FloatArray) -> FloatAr
     )
 
 
+def glass_reached(system: ResinSystem, temperature: FloatArray) -> FloatArray:
+    """Conversion from which a film of this temperature counts as glass: it goes on slowly if at all. [1]"""
+    return critical_conversion(system, temperature) - GLASS_REACHED
+
+
 def stall(system: ResinSystem, cure: Cure) -> Stall | None:
     """What became of a film that is a glass at the end of its history, None if it is not."""
-    short_of = critical_conversion(system, cure.temperature) - cure.conversion
-    if short_of[-1] > GLASS_REACHED:
+    beyond = cure.conversion - glass_reached(system, cure.temperature)
+    if beyond[-1] < 0.0:
         return None
-    at = crossing(cure.time, -short_of, -GLASS_REACHED)
+    at = crossing(cure.time, beyond, 0.0)
     end = float(cure.conversion[-1])
     marks = system.milestones
     before = "gel" if end < marks.gel else "tack-free" if end < marks.tack_free else "full cure"

@@ -11,12 +11,12 @@ from curewatch.materials.system import Covariance
 from curewatch.model.crowd import band, cures, milestone_times
 from curewatch.model.film import History, constant, cure
 from curewatch.model.lots import Lot, lots, rate_factors, shared_out
-from curewatch.model.milestones import milestones
+from curewatch.model.milestones import crossing, glass_reached, milestones
 from curewatch.units import HOUR
 from tests.unit.test_film import reference
 
 RNG_SEED = 5
-SLACK = {"epoxy-slow": 60.0, "epoxy-fast": 40.0, "polyester-layup": 45.0}  # s, a tenth of a step
+SLACK = {"epoxy-slow": 90.0, "epoxy-fast": 45.0, "polyester-layup": 45.0}  # s, at most a fifth of a step
 
 
 def weather(members: int, hours: float = 96.0) -> History:
@@ -48,9 +48,11 @@ def test_marks_of_many_starts_agree_with_single_films(name: str) -> None:
         keep = (history.time >= start) & (history.time <= start + 72 * HOUR)
         for member in range(6):
             path = History(history.time[keep] - start, history.temperature[member, keep])
-            alone = milestones(system, cure(system, path, rate_factor=0.8))
+            film = cure(system, path, rate_factor=0.8)
+            alone = milestones(system, film)
+            glass = crossing(film.time, film.conversion - glass_reached(system, film.temperature), 0.0)
             for name_of_mark, found in times.items():
-                expected = getattr(alone, name_of_mark)
+                expected = glass if name_of_mark == "glass" else getattr(alone, name_of_mark)
                 assert found[row, member] == pytest.approx(expected, abs=SLACK[name], nan_ok=True)
 
 
