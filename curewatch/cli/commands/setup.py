@@ -1,0 +1,91 @@
+"""``curewatch setup``: a short conversation that ends with a configuration and a first answer."""
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from curewatch import configuration
+from curewatch.cli.options import UnitsOption
+from curewatch.cli.setup.answers import Answers, as_toml, parsed
+from curewatch.cli.setup.steps import Survey, machine_zone, walk
+from curewatch.cli.setup.talk import Skipped, Talk
+from curewatch.cli.wording import wording
+from curewatch.clock import SystemClock
+from curewatch.errors import UsageError
+
+
+def app(
+    *,
+    output: Annotated[
+        Path, typer.Option("--output", metavar="FILE", help="Where to write; never over a file unasked.")
+    ] = Path("curewatch.toml"),
+    port: Annotated[
+        list[str] | None,
+        typer.Option("--port", metavar="ADDRESS", help="Look at this serial port or address only."),
+    ] = None,
+    seconds: Annotated[
+        float, typer.Option("--seconds", min=1, max=600, help="How long to listen to each source.")
+    ] = 8.0,
+    example: Annotated[
+        bool, typer.Option("--example", help="Print the commented example and ask nothing.")
+    ] = False,
+    units: UnitsOption = None,
+) -> None:
+    """Look for sensors, name them, choose substrate and resin, write curewatch.toml: a short conversation.
+
+    Every step can be skipped and done by hand later. Ends with a first answer for tonight.
+
+    Example: curewatch setup --example
+    """
+    if example:
+        typer.echo(configuration.example(), nl=False)
+        return
+    if not sys.stdin.isatty():
+        raise UsageError(
+            "setup asks questions and needs a terminal; by hand: curewatch setup --example > curewatch.toml"
+        )
+    talk = Talk(input, typer.echo)
+    answers = Answers(zone=machine_zone())
+    from zoneinfo import ZoneInfo
+
+    words = wording(ZoneInfo(answers.zone), units)
+    walk(Survey(talk, SystemClock(), answers, words, seconds, [], tuple(port or ())))
+    written = write(as_toml(answers), output, talk)
+    if written:
+        _first_answer(written, talk)
+
+
+def write(text: str, file: Path, talk: Talk) -> Path | None:
+    """Write the file, or another name, or nothing; never over a file without a yes."""
+    talk.say("\nThe configuration:\n")
+    for line in text.splitlines():
+        talk.say(f"    {line}")
+    talk.say()
+    try:
+        file = Path(talk.ask("write it to (s: write nothing)", str(file))).expanduser()
+        while file.exists() and not talk.agree(f"{file} exists; write over it", default=False):
+            file = Path(talk.ask("write it to (s: write nothing)", f"{file.stem}-new.toml")).expanduser()
+    except Skipped:
+        talk.say("nothing was written")
+        return None
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_text(text, encoding="utf-8")
+    except OSError as trouble:
+        raise UsageError(
+            f"{file} cannot be written: {trouble.strerror}; give another with --output"
+        ) from trouble
+    talk.say(f"written: {file}")
+    return file
+
+
+def _first_answer(file: Path, talk: Talk) -> None:
+    """Hear the sensors once through the daemon's own path, then answer for tonight."""
+    from curewatch.cli.main import run
+
+    parsed(file.read_text(encoding="utf-8"))
+    named = "" if file == Path("curewatch.toml") else f" --config {file}"
+    talk.say(f"\nfrom now on: curewatch watch{named}     a first answer:\n")
+    run(["tonight", "--config", str(file)])

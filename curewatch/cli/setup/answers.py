@@ -1,0 +1,140 @@
+"""What was answered, and the commented file that says it."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from curewatch import configuration
+from curewatch.configuration import Configuration
+
+
+@dataclass(frozen=True, slots=True)
+class NamedSensor:
+    """One sensor as the person named it."""
+
+    name: str
+    role: str  # air | surface | outside
+    part: str
+    address: tuple[str, ...] = ()  # what it calls itself, where that is another name
+
+
+@dataclass(frozen=True, slots=True)
+class SerialAnswer:
+    """One serial port to read."""
+
+    name: str
+    url: str
+    baud: int = 115_200
+    sensor: str | None = None  # whose readings these are, when its lines name nobody
+
+
+@dataclass(frozen=True, slots=True)
+class BrokerAnswer:
+    """One broker to subscribe to."""
+
+    name: str
+    host: str
+    port: int
+    topics: tuple[str, ...]
+    version: str = "5"
+    username: str | None = None
+    password_file: str | None = None
+    ca_file: str | None = None
+
+
+@dataclass(slots=True)
+class Answers:
+    """Everything asked so far; each part may be left out."""
+
+    shed: str = "the shed"
+    boat: str = ""
+    zone: str = "UTC"
+    substrate: str = "plywood"
+    thickness_mm: float | None = None
+    resin: str = "epoxy-slow"
+    lot: str = ""
+    batch_g: float | None = None
+    sensors: list[NamedSensor] = field(default_factory=list)
+    ports: list[SerialAnswer] = field(default_factory=list)
+    brokers: list[BrokerAnswer] = field(default_factory=list)
+    logbook: str = ""
+
+
+def as_toml(answers: Answers) -> str:
+    """The configuration as a commented file, read back once to be sure that it is one.
+
+    Raises
+    ------
+    ConfigurationError
+        An answer is not allowed; it names which and what is.
+    """
+    parts = [
+        "# Curewatch: written by `curewatch setup`. Every key may be changed by hand;",
+        "# `curewatch setup --example` shows all there are, with comments.",
+        "",
+        *_table("shed", _shed(answers)),
+        *_table("resin", _resin(answers)),
+        "# role: air (at the work), surface (probe on the hull), outside (in the shade).",
+        "# part: the class of its chip, which decides how large its error may be.",
+        *(line for sensor in answers.sensors for line in _sensor(sensor)),
+        *(line for port in answers.ports for line in _port(port)),
+        *(line for broker in answers.brokers for line in _broker(broker)),
+        *(_table("logbook", {"path": answers.logbook}) if answers.logbook else []),
+    ]
+    text = "\n".join(parts).rstrip("\n") + "\n"
+    parsed(text)
+    return text
+
+
+def parsed(text: str) -> Configuration:
+    """The configuration that the text says."""
+    return configuration.parse(text)
+
+
+def _shed(answers: Answers) -> dict[str, object]:
+    return {
+        "name": answers.shed,
+        "boat": answers.boat or None,
+        "zone": answers.zone,
+        "substrate": answers.substrate,
+        "thickness_mm": answers.thickness_mm,
+    }
+
+
+def _resin(answers: Answers) -> dict[str, object]:
+    return {"system": answers.resin, "lot": answers.lot or None, "batch_g": answers.batch_g}
+
+
+def _sensor(sensor: NamedSensor) -> list[str]:
+    keys = {"role": sensor.role, "part": sensor.part, "address": list(sensor.address) or None}
+    return _table(f"sensors.{sensor.name}", keys)
+
+
+def _port(port: SerialAnswer) -> list[str]:
+    return _table(f"serial.{port.name}", {"url": port.url, "baud": port.baud, "sensor": port.sensor})
+
+
+def _broker(broker: BrokerAnswer) -> list[str]:
+    keys = {
+        "host": broker.host,
+        "port": broker.port,
+        "version": broker.version,
+        "topics": list(broker.topics),
+        "username": broker.username,
+        "password_file": broker.password_file,
+        "ca_file": broker.ca_file,
+    }
+    return _table(f"mqtt.{broker.name}", keys)
+
+
+def _table(name: str, keys: Mapping[str, object]) -> list[str]:
+    return [
+        f"[{name}]",
+        *(f"{key} = {_value(value)}" for key, value in keys.items() if value is not None),
+        "",
+    ]
+
+
+def _value(value: object) -> str:
+    """A TOML value: JSON's text, number and list forms are TOML's too, but for one control character."""
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")

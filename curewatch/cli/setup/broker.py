@@ -1,0 +1,115 @@
+"""Edge: what a broker has to say for a few seconds, and which of it is temperature and humidity."""
+
+import queue
+import ssl
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from curewatch.cli.setup.heard import Collection, Survey
+from curewatch.clock import Clock
+from curewatch.readings import Reading
+from curewatch.wire import Parser
+
+MOST_WAITING = 5000  # messages; a busy broker's rest is dropped, and the next seconds bring more
+PATIENCE = 5.0  # s to answer a connection
+
+
+@dataclass(frozen=True, slots=True)
+class Broker:
+    """Where a broker is and how to be let in."""
+
+    host: str
+    port: int = 1883
+    username: str | None = None
+    password: str | None = None
+    ca_file: Path | None = None  # TLS with this authority; None: no TLS
+
+
+def listen(broker: Broker, seconds: float, clock: Clock, topics: str = "#") -> Survey:
+    """Hear everything that this user may hear; MQTT 5 first, then 3.1.1 for an old broker."""
+    survey = Survey()
+    for version in ("5", "3.1.1"):
+        survey = _listen_as(broker, seconds, clock, topics, version)
+        if not survey.trouble or survey.heard:
+            return survey
+    return survey
+
+
+def _listen_as(broker: Broker, seconds: float, clock: Clock, topics: str, version: str) -> Survey:
+    waiting: queue.Queue[Any] = queue.Queue(MOST_WAITING)
+    answers: queue.Queue[str] = queue.Queue()
+    try:
+        client = _client(broker, topics, version, waiting, answers)
+        client.connect(broker.host, broker.port, keepalive=30)
+    except (OSError, ValueError) as trouble:
+        return Survey(trouble=_reason(trouble), version=version)
+    client.loop_start()
+    try:
+        refusal = answers.get(timeout=PATIENCE)
+        if refusal:
+            return Survey(trouble=refusal, version=version)
+        found = _collect(waiting, clock, clock.now().monotonic + seconds)
+    except queue.Empty:
+        return Survey(trouble=f"it did not answer within {PATIENCE:.0f} s", version=version)
+    finally:
+        client.disconnect()
+        client.loop_stop()
+    return Survey(found.heard, found.refused, version=version)
+
+
+def _client(
+    broker: Broker, topics: str, version: str, waiting: "queue.Queue[Any]", answers: "queue.Queue[str]"
+) -> Any:
+    import paho.mqtt.client as mqtt
+    from paho.mqtt.enums import CallbackAPIVersion
+
+    protocol = mqtt.MQTTv5 if version == "5" else mqtt.MQTTv311
+    client = mqtt.Client(CallbackAPIVersion.VERSION2, protocol=protocol)
+    if broker.username:
+        client.username_pw_set(broker.username, broker.password)
+    if broker.ca_file:
+        client.tls_set_context(ssl.create_default_context(cafile=str(broker.ca_file)))
+
+    def connected(client: Any, _data: Any, _flags: Any, reason: Any, _properties: Any = None) -> None:
+        answers.put(str(reason) if reason.is_failure else "")
+        if not reason.is_failure:
+            client.subscribe(topics, qos=0)
+
+    def arrived(_client: Any, _data: Any, message: Any) -> None:
+        if not waiting.full():
+            waiting.put_nowait(message)
+
+    client.on_connect = connected
+    client.on_message = arrived
+    return client
+
+
+def _collect(waiting: "queue.Queue[Any]", clock: Clock, end: float) -> Collection:
+    found, parser = Collection("mqtt"), Parser(check=False)
+    while (left := end - clock.now().monotonic) > 0:
+        try:
+            message = waiting.get(timeout=min(left, 0.2))
+        except queue.Empty:
+            continue
+        device = device_of(message.topic)
+        at = clock.now()
+        for event in parser.payload(message.payload, at, message.topic, device, retained=message.retain):
+            if isinstance(event, Reading) and (event.temperature, event.relative_humidity) != (None, None):
+                found.take(event, message.topic)
+    return found
+
+
+def device_of(topic: str) -> str:
+    """A name for what publishes on a topic: its longest telling level, in letters a name may have."""
+    plain = {"state", "status", "reading", "readings", "sensor", "sensors", "data", "json", "senml", "tele"}
+    levels = [level for level in topic.split("/") if level and level.lower() not in plain] or ["sensor"]
+    cleaned = "".join(letter if letter.isalnum() and letter.isascii() else "-" for letter in levels[-1])
+    name = cleaned.strip("-")[:32]
+    return name if name[:1].isalpha() else f"s{name}"[:32]
+
+
+def _reason(trouble: Exception) -> str:
+    if isinstance(trouble, ssl.SSLCertVerificationError):
+        return f"its certificate is not signed by that authority ({trouble.verify_message})"
+    return str(getattr(trouble, "strerror", None) or trouble)

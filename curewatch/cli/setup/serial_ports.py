@@ -1,0 +1,81 @@
+"""Edge: which serial ports there are, and what is on one for a few seconds."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import NamedTuple
+
+from curewatch.cli.setup.heard import Collection, Survey
+from curewatch.clock import Clock
+from curewatch.readings import Reading, Rejected
+from curewatch.wire import LineFramer, Parser
+
+STEADY = Path("/dev/serial/by-id")  # names that stay when a cable is plugged in elsewhere
+SPEEDS = (115_200, 9_600)  # tried in this order, while bytes come that are no lines
+CHUNK = 4096
+
+
+class Port(NamedTuple):
+    """One serial port as a person finds it."""
+
+    url: str  # the steady name where there is one
+    device: str  # as the kernel numbers it today
+    title: str  # what the adapter calls itself
+
+
+def ports() -> list[Port]:
+    """Every serial port of this machine, those with a steady name first."""
+    from serial.tools.list_ports import comports
+
+    steady = {path.resolve(): path for path in sorted(STEADY.glob("*"))} if STEADY.is_dir() else {}
+    found = [
+        Port(str(steady.get(Path(each.device), each.device)), each.device, each.description or "")
+        for each in comports()
+        if each.hwid != "n/a"  # the board's own empty sockets
+    ]
+    return sorted(found, key=lambda port: (port.url == port.device, port.url))
+
+
+def listen(
+    url: str, seconds: float, clock: Clock, tell: Callable[[str], None], baud: int | None = None
+) -> Survey:
+    """Open a port, tell its lines as they come, and say what could be read in them."""
+    survey = Survey()
+    for speed in (baud,) if baud else SPEEDS:
+        survey = _listen_at(url, seconds, clock, tell, speed)
+        if survey.heard or survey.trouble or not survey.refused:
+            return survey
+        tell(f"bytes came that are no lines at {speed} baud")
+    return survey
+
+
+def _listen_at(url: str, seconds: float, clock: Clock, tell: Callable[[str], None], baud: int) -> Survey:
+    import serial
+
+    found = Collection("serial")
+    framer, parser = LineFramer(source=url), Parser(check=False)
+    try:
+        with serial.serial_for_url(url, baudrate=baud, timeout=0.2) as port:
+            end = clock.now().monotonic + seconds
+            while clock.now().monotonic < end:
+                data = port.read(min(CHUNK, max(1, port.in_waiting)))
+                at = clock.now()
+                for framed in framer.feed(data, at.utc):
+                    if isinstance(framed, Rejected):
+                        found.refused += 1
+                        continue
+                    tell(framed.decode("utf-8", "replace"))
+                    _sort(parser.line(framed, at, url, sensor="unnamed"), found, url)
+    except (
+        OSError,
+        ValueError,
+    ) as trouble:  # serial's own errors are OSErrors; a bad address is a ValueError
+        return Survey(found.heard, found.refused, trouble=str(trouble), baud=baud)
+    return Survey(found.heard, found.refused, baud=baud)
+
+
+def _sort(events: list[Reading | Rejected], found: Collection, url: str) -> None:
+    for event in events:
+        if isinstance(event, Rejected):
+            found.refused += 1
+        else:
+            found.take(event, url)

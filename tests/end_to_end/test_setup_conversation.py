@@ -1,0 +1,119 @@
+"""`curewatch setup` through a real terminal, with a board that speaks on a real pseudo-terminal."""
+
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pexpect
+import pytest
+
+from curewatch import configuration
+from curewatch.wire.lines import encode
+from tests.simulators import SimulatedPort
+from tests.terminal import spawn
+
+
+@pytest.fixture
+def board() -> Iterator[SimulatedPort]:
+    """A board that reports bench and hull ten times a second until the test is over."""
+    port = SimulatedPort()
+    over = threading.Event()
+
+    def speak() -> None:
+        for count in range(400):
+            port.write(encode("bench", 15.9, 52.0, sequence=count) + b"\n")
+            port.write(encode("hull", 15.2, sequence=count) + b"\n")
+            if over.wait(0.1):
+                return
+
+    speaker = threading.Thread(target=speak)
+    speaker.start()
+    yield port
+    over.set()
+    speaker.join()
+    port.close()
+
+
+def talk_to(folder: Path, *arguments: str) -> pexpect.spawn:
+    return spawn(folder, "setup", *arguments, rows=40)
+
+
+def answer(talk: pexpect.spawn, question: str, reply: str = "") -> None:
+    talk.expect(question)
+    talk.sendline(reply)
+
+
+def test_from_a_plugged_in_board_to_a_first_answer(board: SimulatedPort, tmp_path: Path) -> None:
+    """Names what it hears, writes a commented file that reads back, and answers for tonight."""
+    talk = talk_to(tmp_path, "--port", board.url, "--seconds", "2")
+    answer(talk, "name of the shed", "Saltmarsh Shed")
+    answer(talk, "the boat", "Kittiwake Nine")
+    answer(talk, r"time zone \[Europe/Lisbon\]")
+    talk.expect("listening for 2 s")
+    talk.expect("heard (bench|hull)")
+    answer(talk, "use this port")
+    answer(talk, "address of the broker", "s")
+    talk.expect("skipped")
+    for _ in range(2):
+        answer(talk, r"it is \(air, surface, outside, none\)")
+        answer(talk, "call it")
+        answer(talk, "class of its chip", "good-digital")
+    answer(talk, "you laminate on", "plywod")
+    talk.expect("did you mean plywood")
+    answer(talk, "you laminate on", "plywood")
+    answer(talk, "its thickness", "12")
+    answer(talk, r"resin \(", "epoxy-slow")
+    answer(talk, "its lot number", "A-17")
+    answer(talk, "usual batch", "a lot")
+    answer(talk, "not a number.*usual batch", "150")
+    answer(talk, r"write it to .*curewatch.toml")
+    talk.expect("written: curewatch.toml")
+    talk.expect("(GO|NO-GO|UNKNOWN)")
+    talk.expect(pexpect.EOF)
+    talk.close()
+    assert talk.exitstatus in {0, 3, 4}
+    written = configuration.load(tmp_path / "curewatch.toml")
+    assert (written.shed.name, written.shed.zone, written.resin.lot) == (
+        "Saltmarsh Shed",
+        "Europe/Lisbon",
+        "A-17",
+    )
+    assert {name: sensor.role for name, sensor in written.sensors.items()} == {
+        "bench": "air",
+        "hull": "surface",
+    }
+    assert written.serial["usb"].url == board.url
+
+
+def test_every_step_can_be_skipped_and_a_file_is_never_written_over_unasked(tmp_path: Path) -> None:
+    """Skips all, keeps the old file when asked, and writes beside it."""
+    (tmp_path / "curewatch.toml").write_text("# mine\n")
+    talk = talk_to(tmp_path)
+    for question in (
+        "name of the shed",
+        "address of one elsewhere",
+        "address of the broker",
+        "you laminate on",
+    ):
+        answer(talk, question, "s")
+        talk.expect("skipped")
+    answer(talk, r"write it to .*curewatch.toml")
+    answer(talk, "curewatch.toml exists; write over it", "n")
+    answer(talk, r"write it to .*curewatch-new.toml")
+    talk.expect("written: curewatch-new.toml")
+    talk.expect(pexpect.EOF)
+    talk.close()
+    assert (tmp_path / "curewatch.toml").read_text() == "# mine\n"
+    assert configuration.load(tmp_path / "curewatch-new.toml").sensors == {}
+
+
+def test_leaving_in_the_middle_writes_nothing(tmp_path: Path) -> None:
+    """Ctrl-C ends it without a file and without a traceback."""
+    talk = talk_to(tmp_path)
+    talk.expect("name of the shed")
+    talk.sendcontrol("c")
+    talk.expect(pexpect.EOF)
+    talk.close()
+    assert "Traceback" not in talk.before
+    assert talk.exitstatus != 0
+    assert list(tmp_path.glob("*.toml")) == []

@@ -1,0 +1,31 @@
+"""The program on a real terminal: in an empty home, with nothing inherited that a test does not know."""
+
+import os
+import sys
+from pathlib import Path
+
+import pexpect
+
+import curewatch
+
+PATIENCE = 20  # s a test waits for what it expects before it fails
+BESIDE = str(Path(curewatch.__file__).parents[1])  # where this very package is imported from
+
+
+def environment(home: Path, **more: str) -> dict[str, str]:
+    """A new user's environment."""
+    kept = {"PATH": os.environ["PATH"], "PYTHONPATH": BESIDE}
+    return kept | {"HOME": str(home), "TERM": "xterm", "LANG": "C.UTF-8", "TZ": "Europe/Lisbon"} | more
+
+
+def spawn(home: Path, *arguments: str, rows: int = 24, columns: int = 80, **more: str) -> pexpect.spawn:
+    """``curewatch`` with these arguments on a terminal of this size, run in ``home``."""
+    return pexpect.spawn(
+        sys.executable,
+        ["-m", "curewatch", *arguments],
+        cwd=home,
+        env=environment(home, **more),
+        dimensions=(rows, columns),
+        timeout=PATIENCE,
+        encoding="utf-8",
+    )
