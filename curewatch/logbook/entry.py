@@ -108,7 +108,7 @@ def stored(text: str) -> Stored:
             key=plain["key"],
             line=text,
         )
-    except (KeyError, TypeError, RecursionError) as trouble:
+    except (KeyError, TypeError, OverflowError, RecursionError) as trouble:
         raise ValueError(f"not a line of the logbook: {trouble!r}") from trouble
 
 

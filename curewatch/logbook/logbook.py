@@ -17,7 +17,17 @@ from curewatch.errors import StoreFailed
 from curewatch.logbook import chain, entry, rows, schema, store, verification
 from curewatch.logbook.entry import Entry, Stored
 from curewatch.logbook.lock import Lock
-from curewatch.logbook.series import EARLIEST, LATEST, Hourly, Series, blocks, hourly, series
+from curewatch.logbook.series import (
+    EARLIEST,
+    LATEST,
+    Hourly,
+    Series,
+    block_rows,
+    blocks,
+    blocks_between,
+    hourly,
+    series,
+)
 from curewatch.logbook.writer import DAY_MS, Writer
 from curewatch.readings import Reading, Rejected
 
@@ -227,6 +237,16 @@ class Logbook:
         number = None if sensor is None else self._number(sensor)
         with store.telling(self.path):
             yield from blocks(self._connection, number, *_milliseconds(start, end))
+
+    def block_rows(self, first: int, last: int) -> Iterator[tuple[int, rows.Rows]]:
+        """All rows of these blocks that retention has left, block by block."""
+        with store.telling(self.path):
+            yield from block_rows(self._connection, first, last)
+
+    def blocks_between(self, start: float, end: float) -> tuple[int, int] | None:
+        """First and last block that hold a reading of start <= time < end; none if none does. [s]"""
+        with store.telling(self.path):
+            return blocks_between(self._connection, *_milliseconds(start, end))
 
     def faces(self, first: int = 1, last: int | None = None) -> list[tuple[chain.Face, str]]:
         """The faces of these blocks and their heads, in order: the chain itself."""

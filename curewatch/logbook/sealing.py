@@ -90,7 +90,7 @@ def parse(text: str, signature: str) -> Seal:
     if names != ["curewatch", "block", "head", "readings", "entries", "at", "why", "job", "key"]:
         raise RecordBroken("seal", "the nine lines of a seal's text", ", ".join(names)[:200] or "nothing")
     value = dict(words)
-    if not value["block"].isdecimal():
+    if not text.isascii() or not value["block"].isdecimal() or len(value["block"]) > 15:
         raise RecordBroken("seal", "the number of a block", value["block"][:40])
     return Seal(
         text=text,

@@ -78,6 +78,29 @@ def blocks(
             yield number, found[chosen]
 
 
+def block_rows(connection: sqlite3.Connection, first: int, last: int) -> Iterator[tuple[int, rows.Rows]]:
+    """All rows of these blocks that retention has left."""
+    for number, closed, body in connection.execute(
+        "SELECT number, closed, body FROM blocks WHERE number BETWEEN ? AND ? AND body IS NOT NULL"
+        " ORDER BY number",
+        (first, last),
+    ):
+        yield number, rows.unpack(body) if closed else rows.from_bytes(body)
+
+
+def blocks_between(connection: sqlite3.Connection, start: int, end: int) -> tuple[int, int] | None:
+    """First and last block that hold a reading of start <= time < end. [ms]"""
+    found = connection.execute(
+        "SELECT min(block), max(block) FROM spans WHERE earliest < ? AND latest >= ?", (end, start)
+    ).fetchone()
+    numbers = [number for number in found if number is not None]
+    for number, rows_found in block_rows(connection, numbers[-1] + 1 if numbers else 1, 2**62):
+        time = rows_found["time"]
+        if ((time >= start) & (time < end)).any():
+            numbers.append(number)
+    return (numbers[0], numbers[-1]) if numbers else None
+
+
 def _series(found: rows.Rows) -> Series:
     return Series(
         time=found["time"] / 1e3,

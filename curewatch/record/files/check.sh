@@ -1,0 +1,85 @@
+#!/bin/sh
+# Checks a record with standard tools alone; README.txt says what each step means.
+# Needs sha256sum, awk, find, xargs, sort and openssl 3. Exit status: 0 holds, 5 broken, 2 cannot check.
+set -u
+LC_ALL=C
+export LC_ALL
+broken() { echo "BROKEN: $1"; exit 5; }
+for tool in sha256sum openssl awk find xargs sort; do
+    command -v "$tool" > /dev/null || { echo "cannot check: $tool is missing"; exit 2; }
+done
+cd "$(dirname "$0")" || exit 2
+code=$(printf %s "${1-}" | tr 'a-z' 'A-Z' | tr 'ILO' '110' | tr -d ' -')
+work=$(mktemp -d) || exit 2
+trap 'rm -rf "$work"' EXIT
+
+signed() { openssl pkeyutl -verify -pubin -inkey key.pem -rawin -in "$1" -sigfile "$2" > /dev/null 2>&1; }
+digests() { find "$work" -name "$1.*" -print0 | xargs -0 -r sha256sum | sed "s|$work/$1[.]||" | sort -k2,2 > "$work/$2"; }
+
+# 1 every file is as it was signed
+[ "$(awk '{ print $2 }' files.sha256 | tr '\n' ' ')" = \
+  "README.txt check.sh account.json entries.jsonl readings.csv blocks.csv digests.csv seal.txt seal.sig key.pem " ] \
+    || broken "files.sha256 does not list the files of a record"
+sha256sum -c --strict --quiet files.sha256 2> /dev/null || broken "a file is not as it was signed"
+signed files.sha256 files.sig || broken "files.sha256 was not signed with key.pem"
+
+# 2 the seal
+signed seal.txt seal.sig || broken "seal.txt was not signed with key.pem"
+key=$(openssl pkey -pubin -in key.pem -outform DER | tail -c 32 | od -An -v -tx1 | tr -d ' \n')
+[ "$key" = "$(awk '$1 == "key" { print $2 }' seal.txt)" ] || broken "seal.txt names another key"
+
+# 3 readings: the lines of each block
+tail -n +2 readings.csv | awk -F, -v to="$work/r." '$1 != at { if (at) close(to at); at = $1 } { print >> (to at) }'
+digests r readings
+tail -n +2 blocks.csv | awk -F, '$8 == "here" && $3 > 0 { print $4 "  " $1 }' | sort -k2,2 > "$work/expected"
+cmp -s "$work/readings" "$work/expected" \
+    || broken "readings of block $(diff "$work/expected" "$work/readings" | awk '/^[<>]/ { print $3; exit }')"
+
+# 4 entries: each line, and the list of each block
+awk -v to="$work/l." '{ match($0, /"number":[0-9]+/); name = to substr($0, RSTART + 9, RLENGTH - 9)
+                        ORS = ""; print > name; close(name) }' entries.jsonl
+digests l lines
+tail -n +2 digests.csv | awk -F, '{ print $3 "  " $2 }' | sort -k2,2 > "$work/listed"
+sort "$work/lines" > "$work/lines.sorted"; sort "$work/listed" > "$work/listed.sorted"
+comm -23 "$work/lines.sorted" "$work/listed.sorted" > "$work/strange"
+[ ! -s "$work/strange" ] || broken "entry $(awk 'NR == 1 { print $2 }' "$work/strange")"
+tail -n +2 digests.csv | awk -F, -v to="$work/e." '$1 != at { if (at) close(to at); at = $1 } { print $2 "," $3 >> (to at) }'
+digests e lists
+tail -n +2 blocks.csv | awk -F, '$5 > 0 { print $6 "  " $1 }' | sort -k2,2 > "$work/expected"
+cmp -s "$work/lists" "$work/expected" \
+    || broken "entries of block $(diff "$work/expected" "$work/lists" | awk '/^[<>]/ { print $3; exit }')"
+
+# 5 heads, and that each block follows the one before
+tail -n +2 blocks.csv | awk -F, -v to="$work/f." '
+    NR > 1 && ($1 != last + 1 || $2 != head) { print "block " $1 " does not follow" > "/dev/stderr"; exit 1 }
+    { last = $1; head = $7; name = to $1
+      print "curewatch block 1\nnumber " $1 "\nprevious " $2 "\nreadings " $3 " " $4 "\nentries " $5 " " $6 > name
+      close(name) }' 2> "$work/order" || broken "$(cat "$work/order")"
+digests f faces
+tail -n +2 blocks.csv | awk -F, '{ print $7 "  " $1 }' | sort -k2,2 > "$work/expected"
+cmp -s "$work/faces" "$work/expected" \
+    || broken "head of block $(diff "$work/expected" "$work/faces" | awk '/^[<>]/ { print $3; exit }')"
+
+# 6 the sealed head
+sealed=$(awk '$1 == "block" { print $2 }' seal.txt)
+[ "$(awk '$1 == "head" { print $2 }' seal.txt)" = "$(awk -F, -v n="$sealed" '$1 == n { print $7 }' blocks.csv)" ] \
+    || broken "the seal names another head for block $sealed"
+[ "$sealed" = "$(tail -n 1 blocks.csv | cut -d , -f 1)" ] || broken "the chain does not end at the sealed block"
+
+# 7 seal codes: of seal.txt, and of the seals among the entries
+cp seal.txt "$work/s.0"
+awk -v to="$work/s." '/"kind":"seal","number"/ {
+    match($0, /"number":[0-9]+/); name = to substr($0, RSTART + 9, RLENGTH - 9)
+    match($0, /"text":"[^"]*"/); text = substr($0, RSTART + 8, RLENGTH - 9); gsub(/\\n/, "\n", text)
+    ORS = ""; print text > name; close(name) }' entries.jsonl
+digests s seals
+awk '{ v = 0; out = ""; digits = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"; bits = 0; left = 0
+       for (i = 1; length(out) < 14; i++) { bits = bits * 16 + index("0123456789abcdef", substr($1, i, 1)) - 1; left += 4
+           if (left >= 5) { left -= 5; d = int(bits / 2 ^ left); bits -= d * 2 ^ left
+                            out = out substr(digits, d + 1, 1); v = (v * 32 + d) % 1021 } }
+       print out substr(digits, int(v / 32) + 1, 1) substr(digits, v % 32 + 1, 1), $2 }' "$work/seals" > "$work/codes"
+[ -z "$code" ] || grep -q "^$code " "$work/codes" || broken "no seal of this record has the code $1"
+
+echo "HOLDS: blocks $(sed -n 2p blocks.csv | cut -d , -f 1) to $sealed, $(($(wc -l < readings.csv) - 1)) readings, $(wc -l < entries.jsonl) entries"
+echo "seal code $(awk '$2 == "0" { c = $1; print substr(c, 1, 4) "-" substr(c, 5, 4) "-" substr(c, 9, 4) "-" substr(c, 13, 4) }' "$work/codes")"
+echo "key $key"

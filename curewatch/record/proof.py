@@ -1,0 +1,145 @@
+"""The part of a record that proves: files that anybody can check with sha256sum and openssl.
+
+Theory of operation
+-------------------
+The files hold the chain of the logbook (``logbook.chain``) from the first block that the job needs
+to the sealed one: every reading of those blocks as the line that was hashed, every entry of the job
+and of the shed as the line that was hashed, the digest alone of what belongs to other jobs, the
+face of each block, the seal and the key. ``files.sha256`` lists them all and is signed. ``check.sh``
+checks them without this program; ``verification`` does the same and names what is wrong.
+
+Law: every byte of every file is fixed by the seal or by the signature of ``files.sha256``.
+"""
+
+from collections.abc import Mapping
+from hashlib import sha256
+from importlib import resources
+from typing import NamedTuple
+
+from curewatch.logbook import Kind, Logbook, Stored, entry, rows
+from curewatch.logbook.sealing import Seal, key_path, signing_key
+
+LISTED = (
+    "README.txt",
+    "check.sh",
+    "account.json",
+    "entries.jsonl",
+    "readings.csv",
+    "blocks.csv",
+    "digests.csv",
+    "seal.txt",
+    "seal.sig",
+    "key.pem",
+)
+FILES = (*LISTED, "files.sha256", "files.sig")
+BLOCKS_HEADER = "block,previous,readings,readings_digest,entries,entries_digest,head,readings_are"
+DIGESTS_HEADER = "block,entry,digest"
+SHED_WIDE = (  # entries of no job that say what the shed and its sensors went through
+    *("daemon", "dropped", "health", "sensor", "source"),
+    Kind.ALERT,
+    Kind.CLOCK,
+    Kind.CONFIGURATION,
+    Kind.GAP,
+    Kind.PRUNE,
+    Kind.REJECTED,
+    Kind.SEAL,
+    Kind.SENSOR_CHECK,
+)
+LOOKED_BACK_FOR = (Kind.CONFIGURATION, Kind.SENSOR_CHECK)  # what held when the job began was written before
+
+
+class Window(NamedTuple):
+    """Which part of the logbook a record holds."""
+
+    first: int  # block
+    readings_from: int  # block from which on the readings are there; before it, their digest
+    last: int  # block, the sealed one
+    entries: tuple[Stored, ...]  # in full
+
+
+def window(logbook: Logbook, job: str, seal: Seal, start: float, end: float) -> Window:
+    """The part of the logbook for a job whose readings matter from ``start`` to ``end``. UTC [s]"""
+    between = logbook.blocks_between(start, end)
+    own = [one for one in logbook.entries(job=job) if one.block <= seal.block]
+    readings_from = min((one.block for one in own), default=seal.block)
+    if between:
+        readings_from = min(readings_from, between[0])
+    shed = [
+        one
+        for one in logbook.entries(SHED_WIDE)
+        if one.job is None and readings_from <= one.block <= seal.block
+    ]
+    before = _last_before(logbook, readings_from)
+    numbered = {one.number: one for one in (*own, *shed, *before)}
+    entries = tuple(numbered[number] for number in sorted(numbered))
+    return Window(min(one.block for one in entries), readings_from, seal.block, entries)
+
+
+def _last_before(logbook: Logbook, block: int) -> list[Stored]:
+    """The last configuration, and the last check of each sensor, that stood when the block began."""
+    last: dict[tuple[str, object], Stored] = {}
+    for one in logbook.entries(LOOKED_BACK_FOR):
+        if one.block < block:
+            last[one.kind, one.payload.get("sensor")] = one
+    return list(last.values())
+
+
+def proof_files(logbook: Logbook, part: Window, seal: Seal, account: bytes) -> dict[str, bytes]:
+    """Every file of the proof by its name; ``account`` is what the pages say, as JSON."""
+    from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
+
+    key = signing_key(key_path(logbook.path))
+    public = key.public_key().public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo)
+    files = {
+        "README.txt": shipped("README.txt"),
+        "check.sh": shipped("check.sh"),
+        "account.json": account,
+        "entries.jsonl": "".join(one.line + "\n" for one in part.entries).encode(),
+        "readings.csv": _readings(logbook, part),
+        "blocks.csv": _blocks(logbook, part),
+        "digests.csv": _digests(logbook, part),
+        "seal.txt": seal.text.encode(),
+        "seal.sig": bytes.fromhex(seal.signature),
+        "key.pem": public,
+    }
+    listed = checksums(files)
+    return {**files, "files.sha256": listed, "files.sig": key.sign(listed)}
+
+
+def shipped(name: str) -> bytes:
+    """A file that comes with this package."""
+    return (resources.files("curewatch.record") / "files" / name).read_bytes()
+
+
+def checksums(files: Mapping[str, bytes]) -> bytes:
+    """The files and their SHA-256, in the form of sha256sum."""
+    return "".join(f"{sha256(content).hexdigest()}  {name}\n" for name, content in files.items()).encode()
+
+
+def _readings(logbook: Logbook, part: Window) -> bytes:
+    tokens = logbook.tokens()
+    lines = [rows.HEADER + "\n"]
+    for number, found in logbook.block_rows(part.readings_from, part.last):
+        lines.append(rows.lines(number, found, tokens))
+    return "".join(lines).encode()
+
+
+def _blocks(logbook: Logbook, part: Window) -> bytes:
+    left = {number for number, _ in logbook.block_rows(part.readings_from, part.last)}
+    lines = [BLOCKS_HEADER + "\n"]
+    for face, head in logbook.faces(part.first, part.last):
+        held = "here" if face.number in left else "left out"
+        lines.append(
+            f"{face.number},{face.previous},{face.readings},{face.readings_digest},"
+            f"{face.entries},{face.entries_digest},{head},{held}\n"
+        )
+    return "".join(lines).encode()
+
+
+def _digests(logbook: Logbook, part: Window) -> bytes:
+    lines = (
+        f"{one.block},{entry.digest_line(one.number, entry.digest(one.line))}"
+        for one in logbook.entries()
+        if part.first <= one.block <= part.last
+    )
+    return "".join([DIGESTS_HEADER + "\n", *lines]).encode()

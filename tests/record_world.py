@@ -1,0 +1,205 @@
+"""An invented job in the demo's world, written into a logbook as the daemon and a person would.
+
+All numbers are demo values. The rudder cheek of *Kittiwake Nine* in *Saltmarsh Shed*.
+"""
+
+import math
+from pathlib import Path
+
+from curewatch.logbook import Entry, Kind, Logbook
+from curewatch.logbook.sealing import Seal, seal
+from curewatch.readings import Reading, Rejected
+from curewatch.units import DAY, HOUR, MINUTE
+
+OPENED = 1_795_622_400.0  # 2026-11-25T16:00Z
+JOB = "rudder-cheek"
+ROLES = {"bench": "air", "hull": "surface", "yard": "outside"}
+PARTS = {"bench": "good-digital", "hull": "one-wire-probe", "yard": "hobby-one-wire"}
+
+
+def shed_air(at: float, sensor: str) -> tuple[float, float | None]:
+    """Temperature [K] and relative humidity [1] of an invented autumn shed."""
+    day = (at % DAY) / DAY
+    wave = math.cos((day - 0.62) * 2 * math.pi)
+    ripple = 0.05 * math.sin(at / 700.0)
+    if sensor == "hull":
+        return round(286.6 + 1.1 * wave + ripple, 2), None
+    if sensor == "yard":
+        return round(281.6 + 4.0 * wave + ripple, 2), round(0.88 - 0.08 * wave, 4)
+    return round(287.4 + 1.8 * wave + ripple, 2), round(0.72 - 0.05 * wave + ripple / 20, 4)
+
+
+def readings(start: float, end: float, step: float = MINUTE, gap: tuple[float, float] | None = None):
+    """Three sensors, one reading each a step; none of ``bench`` inside the gap."""
+    for n in range(int((end - start) / step)):
+        for order, sensor in enumerate(ROLES):
+            at = start + n * step + order * 7.0
+            if gap and sensor == "bench" and gap[0] <= at < gap[1]:
+                continue
+            temperature, humidity = shed_air(at, sensor)
+            yield Reading(sensor, at, at + 0.3, temperature, humidity, sequence=n)
+
+
+def configuration(at: float) -> Entry:
+    return Entry(
+        Kind.CONFIGURATION,
+        {
+            "shed": {
+                "name": "Saltmarsh Shed",
+                "boat": "Kittiwake Nine",
+                "zone": "Europe/Lisbon",
+                "substrate": "plywood",
+                "thickness": 0.018,
+            },
+            "sensors": {name: {"role": role, "part": PARTS[name]} for name, role in ROLES.items()},
+            "limits": {"rules": "coating"},
+            "system": "epoxy-slow",
+        },
+        at,
+    )
+
+
+def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
+    """What the person at the bench wrote down, up to the closing."""
+
+    def by_hand(kind: str, at: float, payload: dict[str, object], told: float = 0.0) -> Entry:
+        return Entry(kind, {**payload, "by": "M. Reed"}, at, job=job, recorded=at + told)
+
+    layup = {
+        "layup": "L1",
+        "started": opened + 3 * HOUR,
+        "system": "epoxy-slow",
+        "batch_mass": 0.18,
+        "thickness": 0.002,
+        "surface": "hull",
+        "job": job,
+        "lot": "R-2217",
+        "batches": ["B1"],
+        "layers": 3,
+        "cloth": "biaxial 450 g/m2",
+    }
+    again = {**layup, "layup": "L2", "started": opened + 6.5 * HOUR, "batches": ["B2"], "layers": 2}
+    batch = {
+        "batch": "B1",
+        "system": "epoxy-slow",
+        "resin_lot": "R-2217",
+        "hardener_lot": "H-0914",
+        "resin_mass": 0.120,
+        "hardener_mass": 0.060,
+        "ratio": {"within": True, "text": "100 : 50.0 by weight, within 2 %"},
+        "pot_temperature": 289.15,
+    }
+    return [
+        by_hand(
+            Kind.JOB_OPEN,
+            opened,
+            {
+                "job": job,
+                "title": "New rudder cheek, port side",
+                "boat": "Kittiwake Nine",
+                "what": "Three layers of biaxial cloth over plywood, then two more, epoxy throughout",
+                "system": "epoxy-slow",
+                "substrate": "plywood",
+                "thickness": 0.018,
+                "zone": "Europe/Lisbon",
+                "rules": ["classed-workshop", "datasheet", "coating"],
+            },
+        ),
+        by_hand(
+            Kind.NOTE, opened + HOUR, {"text": "Dry-fitted, sanded with 80, vacuumed, wiped with a clean rag"}
+        ),
+        by_hand(Kind.BATCH, opened + 3 * HOUR, batch),
+        by_hand(Kind.LAYUP, opened + 3 * HOUR, layup),
+        by_hand(
+            Kind.OBSERVATION, opened + 6 * HOUR, {"layup": "L1", "seen": "gelled", "at": opened + 6 * HOUR}
+        ),
+        by_hand(
+            Kind.BATCH,
+            opened + 6.5 * HOUR,
+            {**batch, "batch": "B2", "resin_mass": 0.080, "hardener_mass": 0.040},
+        ),
+        by_hand(Kind.LAYUP, opened + 6.5 * HOUR, again),
+        by_hand(Kind.PEEL_PLY, opened + 7 * HOUR, {"layup": "L2", "action": "on"}),
+        Entry(
+            Kind.ALERT,
+            {
+                "happening": "raised",
+                "alert": "condensation coming",
+                "subject": "",
+                "at": "2026-11-26T03:10:00.000Z",
+                "text": "the hull comes within 3 K of the dew point at about 05:30",
+                "advised": "warm the hull by 2 K or cover it",
+                "due": None,
+                "urgency": 1,
+            },
+            opened + 11 * HOUR,
+        ),
+        by_hand(
+            Kind.OBSERVATION,
+            opened + 16 * HOUR,
+            {"layup": "L2", "seen": "tack-free", "at": opened + 16 * HOUR, "given_afterwards": True},
+            told=2 * HOUR,
+        ),
+        by_hand(Kind.PEEL_PLY, opened + 40 * HOUR, {"layup": "L2", "action": "off"}),
+        by_hand(Kind.WASH, opened + 40.5 * HOUR, {"layup": "L2", "action": "wash and abrade"}),
+        by_hand(
+            Kind.QUALITY,
+            opened + 60 * HOUR,
+            {
+                "layup": "L2",
+                "check": "coin tap",
+                "value": None,
+                "unit": "",
+                "passed": True,
+                "text": "rings clear",
+            },
+        ),
+        by_hand(Kind.JOB_CLOSE, opened + 72 * HOUR, {"job": job, "outcome": "Ready for fairing and paint"}),
+    ]
+
+
+def fill(
+    path: Path, *, days: float = 4.0, step: float = 5 * MINUTE, before: float = DAY, opened: float = OPENED
+) -> Seal:
+    """A logbook with the whole job, sealed each day and at the close; the seal of the close."""
+    start, end = opened - before, opened + days * DAY
+    gap = (opened + 20 * HOUR, opened + 21 * HOUR)
+    entries = sorted([configuration(start), *work(opened)], key=lambda one: one.at)
+    entries.append(
+        Entry(
+            Kind.GAP,
+            {"sensor": "bench", "role": "air", "start": gap[0], "end": gap[1], "why": "nothing came from it"},
+            gap[1],
+        )
+    )
+    entries.sort(key=lambda one: one.at if one.recorded is None else one.recorded)
+    entries.insert(2, Entry(Kind.NOTE, {"text": "another job's note"}, opened, job="mast-step"))
+    with Logbook(path) as logbook:
+        closing = _write(logbook, list(readings(start, end, step, gap)), entries)
+    return closing
+
+
+def _write(logbook: Logbook, taken: list[Reading], entries: list[Entry]) -> Seal:
+    """In the order of arrival, in commits of up to 100 readings, sealed at each midnight."""
+    batch: list[Reading] = []
+    waiting, closing, day = list(entries), None, int(taken[0].received // DAY)
+    for reading in taken:
+        due = waiting and (waiting[0].recorded or waiting[0].at) <= reading.received
+        if due or len(batch) >= 100 or reading.received // DAY > day:
+            logbook.append(
+                batch, rejected=[Rejected("not a number", b"T=nan", reading.received, "usb", "bench")]
+            )
+            batch = []
+        if reading.received // DAY > day:
+            day = int(reading.received // DAY)
+            seal(logbook, why="day", at=day * DAY)
+        while waiting and (waiting[0].recorded or waiting[0].at) <= reading.received:
+            entry = waiting.pop(0)
+            logbook.write(entry)
+            if entry.kind == Kind.JOB_CLOSE:
+                closing = seal(logbook, why="job-close", at=entry.at + 1, job=entry.job)
+        batch.append(reading)
+    logbook.append(batch)
+    assert closing is not None
+    assert not waiting
+    return closing
