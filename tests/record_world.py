@@ -175,8 +175,7 @@ def fill(
     entries.sort(key=lambda one: one.at if one.recorded is None else one.recorded)
     entries.insert(2, Entry(Kind.NOTE, {"text": "another job's note"}, opened, job="mast-step"))
     with Logbook(path) as logbook:
-        closing = _write(logbook, list(readings(start, end, step, gap)), entries)
-    return closing
+        return _write(logbook, list(readings(start, end, step, gap)), entries)
 
 
 def _write(logbook: Logbook, taken: list[Reading], entries: list[Entry]) -> Seal:
