@@ -1,0 +1,30 @@
+"""The workshop rule of a classification society, case by case."""
+
+import numpy as np
+import pytest
+from published_rows import rows
+
+from curewatch.advice.rule_sets import Conditions, Outcome, Spans, classed_workshop
+from curewatch.units import DAY, HOUR, MINUTE, kelvin_from_celsius
+
+WORK = 10 * DAY
+
+
+@pytest.mark.parametrize("case", rows("workshop_rules"), ids=lambda case: case["case"])
+def test_workshop_rule(case: dict[str, str]) -> None:
+    """Each case lies on the side of the line that the rule's words put it on, for that rule alone."""
+    lowest, swing = float(case["lowest_c"]), float(case["swing_k"])
+    heated, cured = float(case["heated_before_h"]) * HOUR, float(case["cured_h"]) * HOUR
+    time = np.arange(WORK - DAY, WORK + cured + MINUTE, MINUTE)
+    wave = (1 - np.cos((time - WORK) / DAY * 2 * np.pi)) / 2
+    air = kelvin_from_celsius(lowest + swing * wave)
+    air[time < WORK - heated] = kelvin_from_celsius(17.0)
+    damp = np.full(time.size, float(case["humidity_percent"]) / 100)
+    ended = WORK + cured
+    judged = classed_workshop(
+        Conditions(time, air, damp, air, np.full(time.size, 4.0)),
+        Spans(WORK, WORK, ended, ended, closed=True),
+    )
+    assert judged.outcome == case["verdict"]
+    broken = [rule.rule for rule in judged.rules if rule.outcome is not Outcome.HELD]
+    assert len(broken) == (case["verdict"] != "held") + (lowest < 18.0) * 2

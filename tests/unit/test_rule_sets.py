@@ -1,0 +1,86 @@
+"""Rules over a record: a breach is named, and a gap is never a success."""
+
+import numpy as np
+import pytest
+
+from curewatch.advice.rule_sets import Conditions, Outcome, Spans, coating, datasheet, own
+from curewatch.materials import load_system
+from curewatch.units import DAY, HOUR, MINUTE
+
+SPANS = Spans(DAY, DAY + 4 * HOUR, DAY + 10 * HOUR, DAY + 20 * HOUR, closed=True)
+
+
+def conditions(**changed: float) -> Conditions:
+    time = np.arange(0.0, 3 * DAY, MINUTE)
+    value = {
+        "air_temperature": 289.15,
+        "relative_humidity": 0.7,
+        "surface_temperature": 288.15,
+        "condensation_margin": 5.0,
+        **changed,
+    }
+    return Conditions(time, *(np.full(time.size, each) for each in value.values()), 0.2, 0.02, 0.4)
+
+
+def test_what_held_is_said_to_have_held():
+    """Without a breach or a gap, with the nearest value named."""
+    judged = coating(conditions(), SPANS)
+    assert judged.outcome is Outcome.HELD
+    assert [rule.worst for rule in judged.rules] == [5.0, 0.7]
+    assert judged.rules[0].minutes == 10 * 60 + 1
+
+
+def test_a_breach_has_its_first_and_its_worst_minute():
+    """Two breaches: the first in time and the deepest are both told."""
+    given = conditions()
+    given.condensation_margin[1440 + 100 : 1440 + 110] = 2.5
+    given.condensation_margin[1440 + 300] = 1.0
+    (margin, _) = coating(given, SPANS).rules
+    assert (margin.outcome, margin.outside) == (Outcome.NOT_HELD, 11)
+    assert (margin.first, margin.worst, margin.worst_at) == (
+        DAY + 100 * MINUTE,
+        1.0,
+        DAY + 300 * MINUTE,
+    )
+
+
+def test_a_gap_is_never_a_success():
+    """One unknown minute makes a rule not known; a breach elsewhere still makes it not held."""
+    given = conditions()
+    given.condensation_margin[1440 + 5] = np.nan
+    assert coating(given, SPANS).outcome is Outcome.NOT_KNOWN
+    given.condensation_margin[1440 + 6] = 0.0
+    assert coating(given, SPANS).outcome is Outcome.NOT_HELD
+
+
+def test_a_breach_outside_the_time_of_a_rule_is_none():
+    """Before the first layup and after the last is tack-free the coating rule does not speak."""
+    given = conditions()
+    given.condensation_margin[: 1440 - 1] = 0.0
+    given.condensation_margin[1440 + 10 * 60 + 1 :] = 0.0
+    assert coating(given, SPANS).outcome is Outcome.HELD
+
+
+def test_minutes_within_the_sensors_error_are_counted_beside():
+    """A margin of 3.2 K with an error of 0.4 K holds, and says that it is in doubt."""
+    (margin, _) = coating(conditions(condensation_margin=3.2), SPANS).rules
+    assert (margin.outcome, margin.in_doubt) == (Outcome.HELD, margin.minutes)
+
+
+def test_without_any_reading_nothing_is_known():
+    """No minute at all: not known, not held is not said of it either."""
+    empty = Conditions(*(np.empty(0),) * 5)
+    assert coating(empty, SPANS).outcome is not Outcome.HELD
+    assert datasheet(empty, SPANS, load_system("epoxy-slow")).outcome is not Outcome.HELD
+
+
+def test_the_sheet_and_the_users_own_lines_are_judged_with_their_origin():
+    """Too cold for the sheet, too damp for the user; each rule says whose line it is."""
+    system = load_system("epoxy-slow")
+    cold = conditions(air_temperature=system.limits.lowest_temperature - 1)
+    sheet = datasheet(cold, SPANS, system)
+    assert sheet.rules[0].outcome is Outcome.NOT_HELD
+    assert sheet.rules[0].limit.tag
+    (line,) = own(conditions(), SPANS, {"humidity_highest_percent": 65}).rules
+    assert (line.outcome, line.limit.tag) == (Outcome.NOT_HELD, "user's own")
+    assert line.limit.value == pytest.approx(0.65)
