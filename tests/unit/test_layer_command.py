@@ -11,6 +11,7 @@ from curewatch.errors import ExitStatus
 from curewatch.ingest.layups import next_name, running
 from curewatch.jobs import Layup, layup_as_plain, layup_from_plain
 from curewatch.logbook import Entry, Logbook
+from curewatch.readings import Reading
 
 
 @pytest.fixture
@@ -68,6 +69,28 @@ def test_layers_are_listed_and_closed(shed: Path, capsys: pytest.CaptureFixture[
     with Logbook(shed, read_only=True) as logbook:
         assert [layup.layup for layup in running(logbook, SystemClock().now().utc)] == ["L1"]
         assert next_name(logbook) == "L3"
+
+
+def test_a_layer_is_told_with_its_countdowns(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With a shed that speaks, each moment has its likely time and its band, in text and as JSON."""
+    now = SystemClock().now().utc
+    with Logbook(shed) as logbook:
+        logbook.append(
+            [
+                Reading(name, now - 60.0 * minute, now, 288.15, 0.55 if name == "bench" else None)
+                for minute in range(60)
+                for name in ("bench", "hull")
+            ]
+        )
+    assert called("--ago", "10 min") == ExitStatus.OK
+    told = capsys.readouterr().out
+    assert "laminate again before" in told
+    assert max(map(len, told.splitlines())) <= 110
+    called("--running", "--json")
+    (layer,) = json.loads(capsys.readouterr().out)["running"]
+    moments = {moment["name"]: moment for moment in layer["timeline"]}
+    assert layer["stage"] == "open"
+    assert moments["gel"]["early"] < moments["gel"]["likely"] < moments["gel"]["late"]
 
 
 def test_a_shed_without_a_logbook_has_no_layer(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:

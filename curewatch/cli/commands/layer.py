@@ -4,8 +4,11 @@ from typing import Annotated, Any
 
 import typer
 
+from curewatch.advice.answer import plain_moment
+from curewatch.cli.gathering import running_layers
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
 from curewatch.cli.safe_text import safe_line
+from curewatch.cli.screens.board import Running
 from curewatch.cli.terminal import print_json
 from curewatch.cli.typed import mass_from_text, moment_from_text, span_from_text
 from curewatch.cli.wording import Wording, duration
@@ -68,7 +71,7 @@ def app(
             started = _started(ago, at, words, now)
             said = {"resin": resin, "mass": mass, "peroxide": peroxide, "lot": lot, "job": job, "note": note}
             _begin(logbook, _layup(configuration, logbook, started, now, said), now)
-        _show(layups.running(logbook, now), words, now, json=json)
+        _show(running_layers(logbook, configuration, now), words, now, json=json)
 
 
 def _started(ago: str | None, at: str | None, words: Wording, now: float) -> float:
@@ -143,16 +146,17 @@ def _close(logbook: Logbook, name: str, note: str, now: float) -> None:
     logbook.write(Entry("layup closed", payload, now, job=layup.job))
 
 
-def _show(running: tuple[Layup, ...], words: Wording, now: float, *, json: bool) -> None:
+def _show(running: tuple[Running, ...], words: Wording, now: float, *, json: bool) -> None:
     if json:
-        print_json({"running": [as_plain(layup) for layup in running]})
+        print_json({"running": [as_plain(each) for each in running]})
         return
     for line in lines(running, words, now):
         typer.echo(line)
 
 
-def as_plain(layup: Layup) -> dict[str, Any]:
-    """A running layup for ``--json``."""
+def as_plain(running: Running) -> dict[str, Any]:
+    """A running layer for ``--json``."""
+    layup = running.layup
     return {
         "layup": layup.layup,
         "started": iso_utc(layup.started),
@@ -163,21 +167,30 @@ def as_plain(layup: Layup) -> dict[str, Any]:
         "job": layup.job,
         "note": layup.note,
         "given_afterwards": layup.given_afterwards,
+        "stage": running.said,
+        "timeline": [plain_moment(moment) for moment in running.moments],
     }
 
 
-def lines(running: tuple[Layup, ...], words: Wording, now: float) -> list[str]:
-    """What is running, one line a layer."""
-    if not running:
-        return ["no layer is running"]
+def lines(running: tuple[Running, ...], words: Wording, now: float) -> list[str]:
+    """What is running: one line a layer, then what will become of it and when."""
     said = []
-    for layup in running:
-        parts = [layup.layup, layup.system]
-        if layup.batch_mass is not None:
-            parts.append(words.mass(layup.batch_mass))
-        if layup.peroxide_percent is not None:
-            parts.append(f"{layup.peroxide_percent:g} % peroxide")
-        told = " (told afterwards)" if layup.given_afterwards else ""
-        since = f"mixed {words.moment(layup.started, now)}, {duration(now - layup.started)} ago{told}"
-        said.append(safe_line(", ".join([*parts, since, *filter(None, [layup.note])])))
-    return said
+    for each in running:
+        said.append(safe_line(f"{_told(each.layup, words, now)}: {each.said}"))
+        for moment in each.moments:
+            when = words.moment(moment.likely, now) if moment.likely else "not in the coming hours"
+            band = f" ({words.band(moment.early, moment.late, now)})" if moment.early and moment.late else ""
+            note = f"  {safe_line(moment.note)}" if moment.note else ""
+            said.append(f"    {safe_line(moment.title):<26} {when}{band}{note}")
+    return said or ["no layer is running"]
+
+
+def _told(layup: Layup, words: Wording, now: float) -> str:
+    parts = [layup.layup, layup.system]
+    if layup.batch_mass is not None:
+        parts.append(words.mass(layup.batch_mass))
+    if layup.peroxide_percent is not None:
+        parts.append(f"{layup.peroxide_percent:g} % peroxide")
+    afterwards = " (told afterwards)" if layup.given_afterwards else ""
+    since = f"mixed {words.moment(layup.started, now)}, {duration(now - layup.started)} ago{afterwards}"
+    return ", ".join([*parts, since, *filter(None, [layup.note])])

@@ -1,0 +1,111 @@
+"""Keeping the board: look at the logbook, draw, take a key, until somebody leaves.
+
+A full look (advice, running layers, chart) is taken every half minute and whenever something was
+written down; in between only the clock moves on. Nothing here decides what is shown: ``screens.board``
+does, from the look and the time.
+"""
+
+import signal
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from rich.console import Console
+
+from curewatch.advice import alerts
+from curewatch.advice.alerts import Standing
+from curewatch.cli.gathering import gather, sensors
+from curewatch.cli.screens.board import Board, board
+from curewatch.cli.screens.board_lines import changes, status
+from curewatch.cli.whole_screen import WholeScreen, whole_screen
+from curewatch.cli.wording import Wording
+from curewatch.clock import Clock
+from curewatch.configuration import Configuration
+from curewatch.logbook import Entry, Logbook
+
+LOOK_EVERY = 30.0  # s between two full looks
+GLANCE_EVERY = 2.0  # s between two looks at the sensors' last words
+TELL_EVERY = 900.0  # s between two full tellings in plain lines
+
+
+@dataclass(slots=True)
+class Watched:
+    """What the loop looks at: one logbook, one configuration, and who keeps it."""
+
+    logbook: Logbook
+    configuration: Configuration
+    daemon: Callable[[], str]  # words about who keeps the logbook; raises when that one failed
+    clock: Clock
+    words: Wording
+
+    def look(self) -> Board:
+        """Everything, now."""
+        return gather(self.logbook, self.configuration, self.clock.now().utc, self.daemon())
+
+    def glance(self, before: Board) -> Board:
+        """The sensors' last words alone."""
+        now = self.clock.now().utc
+        return replace(before, sensors=sensors(self.logbook, self.configuration, now), daemon=self.daemon())
+
+    def mark(self) -> int:
+        """Changes when somebody wrote an entry: a layer, an alert, an acknowledgement."""
+        return self.logbook.head().entries
+
+
+def keep_screen(watched: Watched, console: Console) -> int:
+    """The board on the whole terminal; the exit status when somebody left or the program was ended."""
+    with whole_screen(console) as screen:
+        return _turn_round(watched, screen)
+
+
+def _turn_round(watched: Watched, screen: WholeScreen) -> int:
+    state, mark = watched.look(), watched.mark()
+    looked = glanced = watched.clock.now().monotonic
+    while screen.ended_by is None:
+        now = watched.clock.now()
+        if now.monotonic - looked >= LOOK_EVERY or watched.mark() != mark:
+            state, mark, looked = watched.look(), watched.mark(), now.monotonic
+        elif now.monotonic - glanced >= GLANCE_EVERY:
+            state, glanced = watched.glance(state), now.monotonic
+        screen.draw(board(state, now.utc, watched.words, *screen.size()))
+        match screen.key(1.0 - now.utc % 1.0):
+            case "q" | "Q":
+                return 0
+            case "a" | "A":
+                acknowledge(watched.logbook, state.alerts, now.utc)
+            case "\f":  # Ctrl-L
+                screen.forget()
+    return 0 if screen.ended_by is signal.SIGINT else 128 + screen.ended_by
+
+
+def acknowledge(logbook: Logbook, standing: tuple[Standing, ...], now: float) -> Standing | None:
+    """The oldest alert that nobody has seen is seen now; it is written down and the daemon takes it up."""
+    unseen = [alert for alert in standing if alert.acknowledged is None]
+    if not unseen:
+        return None
+    first = min(unseen, key=lambda alert: alert.since)
+    _, events = alerts.acknowledge({first.key: first}, first.key, now)
+    logbook.append(entries=[Entry("alert", alerts.event_as_plain(event), event.at) for event in events])
+    return first
+
+
+def keep_lines(watched: Watched, tell: Callable[[str], None], ended: Callable[[], bool]) -> int:
+    """The board as lines: all of it now and every quarter of an hour, what changed in between."""
+    state, mark = watched.look(), watched.mark()
+    told = watched.clock.now().monotonic
+    for line in status(state, state.at, watched.words):
+        tell(line)
+    while not ended():
+        watched.clock.sleep(1.0)
+        now = watched.clock.now()
+        if watched.mark() == mark and now.monotonic - told < LOOK_EVERY:
+            continue
+        before, state, mark = state, watched.look(), watched.mark()
+        whole = now.monotonic - told >= TELL_EVERY
+        for line in (status if whole else _changed(before))(state, now.utc, watched.words):
+            tell(line)
+        told = now.monotonic if whole else told
+    return 0
+
+
+def _changed(before: Board) -> Callable[[Board, float, Wording], list[str]]:
+    return lambda state, now, words: changes(before, state, now, words)

@@ -1,0 +1,162 @@
+"""One look at the logbook for the board: everything it shows, as one value.
+
+It reads what the daemon wrote and asks by the same doors as `tonight` does, so that the board, the
+answer and the alerts never stand on different readings.
+"""
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+import numpy as np
+
+from curewatch.advice import alerts, question
+from curewatch.advice.alerts import Standing
+from curewatch.advice.progress import Progress, follow
+from curewatch.advice.question import Question
+from curewatch.advice.situation import Situation
+from curewatch.cli.screens.board import Board, Running, SensorState
+from curewatch.cli.screens.chart import Chart, Curve, Window, no_curve
+from curewatch.configuration import Configuration
+from curewatch.errors import CurewatchError
+from curewatch.ingest import consult, layups, state
+from curewatch.ingest.judgement import judge
+from curewatch.jobs import Layup
+from curewatch.logbook import Logbook
+from curewatch.model.outlook import Outlook, band
+from curewatch.model.past import Past
+from curewatch.physics import moist_air
+from curewatch.units import DAY, HOUR, FloatArray
+
+ALERTS_BACK = 30 * DAY  # an alert that has stood longer than this is no longer looked for [s]
+CHART_BACK, CHART_AHEAD = 13 * HOUR, 13 * HOUR  # a little more than is drawn [s]
+
+
+def gather(logbook: Logbook, configuration: Configuration, now: float, daemon: str = "") -> Board:
+    """The whole board at ``now``.
+
+    Raises
+    ------
+    StoreFailed, ConfigurationError
+        The logbook cannot be read, or the configuration names what is not known.
+    """
+    asked = consult.question(configuration)
+    known = state.situation(logbook, configuration, now)
+    seen = question.with_surface(known, asked.substrate)
+    outlook = question.coming_hours(seen, asked.substrate)
+    followed = [
+        progress_or_words(layup, configuration, asked, seen, outlook)
+        for layup in layups.running(logbook, now)
+    ]
+    shed = configuration.shed
+    return Board(
+        at=now,
+        shed=shed.name,
+        boat=shed.boat,
+        advice=question.ask(asked, known),
+        running=tuple(_running(each) for each in followed),
+        alerts=standing(logbook, now),
+        sensors=sensors(logbook, configuration, now),
+        chart=Chart(*_curves(seen.past, outlook, now), _windows(followed)),
+        daemon=daemon,
+    )
+
+
+def running_layers(logbook: Logbook, configuration: Configuration, now: float) -> tuple[Running, ...]:
+    """Every running layer with what will become of it."""
+    asked = consult.question(configuration)
+    seen = question.with_surface(state.situation(logbook, configuration, now), asked.substrate)
+    outlook = question.coming_hours(seen, asked.substrate)
+    return tuple(
+        _running(progress_or_words(layup, configuration, asked, seen, outlook))
+        for layup in layups.running(logbook, now)
+    )
+
+
+def progress_or_words(
+    layup: Layup, configuration: Configuration, asked: Question, seen: Situation, outlook: Outlook | None
+) -> Progress | tuple[Layup, str]:
+    """Where a running layer stands, or why that cannot be said."""
+    if outlook is None:
+        return layup, "nothing is known of the air"
+    try:
+        return follow(layup, about(layup, configuration, asked), seen, outlook)
+    except CurewatchError as trouble:
+        return layup, f"cannot be followed: {trouble}"
+
+
+def about(layup: Layup, configuration: Configuration, asked: Question) -> Question:
+    """The question with the resin that this layer was laid with."""
+    if layup.system == asked.system.name:
+        return asked
+    return replace(consult.question(configuration, resin=layup.system), substrate=asked.substrate)
+
+
+def standing(logbook: Logbook, now: float) -> tuple[Standing, ...]:
+    """The alerts that stand, as the daemon wrote them down."""
+    entries = logbook.entries("alert", start=now - ALERTS_BACK)
+    return tuple(alerts.rebuild(alerts.event_from_plain(entry.payload) for entry in entries).values())
+
+
+def sensors(logbook: Logbook, configuration: Configuration, now: float) -> tuple[SensorState, ...]:
+    """Every configured sensor, and without configuration every one whose name tells its role."""
+    names = state.sensors_of_interest(logbook, configuration)
+    health = judge(configuration, state.tracks(logbook, names, now), now)
+    latest = logbook.latest()
+    found = []
+    for name in names:
+        last = latest.get(name)
+        found.append(
+            SensorState(
+                name,
+                configuration.role_of(name) or "",
+                str(health[name].state),
+                None if last is None else last.time,
+                None if last is None else last.temperature,
+                None if last is None else last.relative_humidity,
+            )
+        )
+    return tuple(found)
+
+
+def _running(followed: Progress | tuple[Layup, str]) -> Running:
+    if isinstance(followed, Progress):
+        return Running(followed.layup, followed.timeline, followed.stage)
+    return Running(followed[0], (), followed[1])
+
+
+def _windows(followed: Iterable[Progress | tuple[Layup, str]]) -> tuple[Window, ...]:
+    """From when the next layer surely may go on until when it surely still bonds."""
+    found = []
+    for each in followed:
+        if isinstance(each, Progress):
+            opens, closes = each.moment("laminate-from").late, each.moment("laminate-before").early
+            if opens is not None and closes is not None and closes > opens:
+                found.append(Window(each.layup.layup, opens, closes))
+    return tuple(found)
+
+
+def _curves(past: Past, outlook: Outlook | None, now: float) -> tuple[Curve, Curve]:
+    """Surface (the air where no probe spoke) and dew point, recorded and expected."""
+    recent = (past.time > now - CHART_BACK) & (past.time <= now)
+    probed = np.isfinite(past.surface_temperature[recent]).any()
+    surface = (past.surface_temperature if probed else past.air_temperature)[recent]
+    before = past.time[recent]
+    dew_point = _dew_point(past.vapour_pressure[recent])
+    if outlook is None:
+        return _joined(before, surface, no_curve()), _joined(before, dew_point, no_curve())
+    soon = (outlook.time > now) & (outlook.time < now + CHART_AHEAD)
+    coming = Curve(outlook.time[soon], *band(outlook.surface_temperature[:, soon]))
+    damp = Curve(outlook.time[soon], *(_dew_point(edge) for edge in band(outlook.vapour_pressure[:, soon])))
+    return _joined(before, surface, coming), _joined(before, dew_point, damp)
+
+
+def _joined(time: FloatArray, values: FloatArray, coming: Curve) -> Curve:
+    edges = (np.concatenate([values, edge]) for edge in coming[1:])
+    return Curve(np.concatenate([time, coming.time]), *edges)
+
+
+def _dew_point(vapour_pressure: FloatArray) -> FloatArray:
+    found = np.full(vapour_pressure.shape, np.nan)
+    known = np.isfinite(vapour_pressure)
+    found[known] = moist_air.dew_point(vapour_pressure[known])
+    return found

@@ -1,0 +1,73 @@
+"""The board as plain lines: for a pipe, a log, or a screen reader. Each line stands on its own."""
+
+from curewatch.advice.answer import Check, Status
+from curewatch.cli.safe_text import safe_line
+from curewatch.cli.screens.board import Board, countdown, next_deadline
+from curewatch.cli.wording import Wording
+
+
+def status(state: Board, now: float, words: Wording) -> list[str]:
+    """Everything that matters, the answer first."""
+    at = words.moment(now, now)
+    lines = [f"{at} {_verdict(state)}"]
+    if state.advice is not None:
+        lines += [f"{at} {_check(check, words)}" for check in state.advice.checks if _told(check)]
+    deadline = next_deadline(state.running, now)
+    if deadline is not None:
+        left = countdown(deadline.due - now)
+        due = words.moment(deadline.due, now)
+        lines.append(f"{at} layer {safe_line(deadline.layup)}: {deadline.text} {due}, {left} hours left")
+    lines += [f"{at} alert: {safe_line(alert.text)}" for alert in state.alerts if alert.acknowledged is None]
+    for sensor in state.sensors:
+        parts = [words.temperature(sensor.temperature)] if sensor.temperature is not None else []
+        if sensor.relative_humidity is not None:
+            parts.append(words.percent(sensor.relative_humidity))
+        lines.append(f"{at} sensor {safe_line(sensor.name)}: {', '.join([sensor.health, *parts])}")
+    return lines
+
+
+def changes(before: Board, state: Board, now: float, words: Wording) -> list[str]:
+    """Only what is another than before: the verdict, alerts, layers, a sensor's health."""
+    at = words.moment(now, now)
+    lines = []
+    if _verdict(before) != _verdict(state):
+        lines.append(f"{at} {_verdict(state)}")
+    stood = {alert.key: alert for alert in before.alerts}
+    for alert in state.alerts:
+        old = stood.pop(alert.key, None)
+        if old is None or old.urgency < alert.urgency:
+            lines.append(f"{at} alert: {safe_line(alert.text)}")
+        elif old.acknowledged is None and alert.acknowledged is not None:
+            lines.append(f"{at} seen: {safe_line(alert.text)}")
+    lines += [f"{at} over: {safe_line(alert.text)}" for alert in stood.values()]
+    known = {each.layup.layup for each in before.running}
+    running = {each.layup.layup: each for each in state.running}
+    lines += [
+        f"{at} layer {safe_line(name)} started: {safe_line(each.layup.system)}"
+        for name, each in running.items()
+        if name not in known
+    ]
+    lines += [f"{at} layer {safe_line(name)} closed" for name in sorted(known - running.keys())]
+    health = {sensor.name: sensor.health for sensor in before.sensors}
+    lines += [
+        f"{at} sensor {safe_line(sensor.name)}: {sensor.health}"
+        for sensor in state.sensors
+        if health.get(sensor.name) != sensor.health
+    ]
+    return lines
+
+
+def _verdict(state: Board) -> str:
+    if state.advice is None:
+        return "unknown: waiting for the first readings"
+    return f"{state.advice.verdict}: {safe_line(state.advice.headline)}"
+
+
+def _told(check: Check) -> bool:
+    return check.status is not Status.HOLDS
+
+
+def _check(check: Check, words: Wording) -> str:
+    note = f", {safe_line(check.note)}" if check.note else ""
+    found = words.quantity(check.quantity, check.value)
+    return f"{check.status}: {safe_line(check.title)}, {found}{note}"
