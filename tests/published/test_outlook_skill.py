@@ -1,0 +1,86 @@
+"""The outlook walked through measured weather: skill, and bands that hold what they say."""
+
+import numpy as np
+import pytest
+from weather_years import Skill, Weather, airport, ranked_probability_score, typical_year, walk_forward
+
+AIR, DEW = 0, 1
+
+
+@pytest.fixture(scope="module")
+def newark() -> Skill:
+    return walk_forward(airport("EWR"))
+
+
+def report(name: str, skill: Skill) -> str:
+    lines = [
+        f"{name}: hours, error, persistence, yesterday [K], share in the 80 % band, CRPS, its persistence"
+    ]
+    for quantity, word in ((AIR, "air"), (DEW, "dew")):
+        for hours in (1, 3, 6, 12, 24, 48, 72):
+            values = [f"{part[quantity, hours - 1]:6.2f}" for part in skill]
+            lines.append(f"  {word} {hours:3d} " + " ".join(values))
+    return "\n".join(lines)
+
+
+@pytest.mark.long
+def test_air_temperature_is_told_as_well_as_asked(newark: Skill) -> None:
+    """On EWR 2013 the error at 1, 3, 6, 12 h is at most 0.85, 1.7, 2.5, 3.35 K, below both plain guesses."""
+    print(report("EWR", newark))
+    for hours, allowed in ((1, 0.85), (3, 1.7), (6, 2.5), (12, 3.35)):
+        assert newark.error[AIR, hours - 1] <= allowed, hours
+    assert np.all(newark.error[AIR] < newark.persistence[AIR])
+    assert np.all(newark.error[AIR] < newark.yesterday[AIR])
+
+
+@pytest.mark.long
+def test_bands_hold_what_they_say(newark: Skill) -> None:
+    """The 80 % band holds 76 to 84 % for air and for dew point, and no single hour strays far."""
+    assert np.all(np.abs(newark.coverage.mean(axis=1) - 0.80) <= 0.04)
+    assert np.all(np.abs(newark.coverage - 0.80) <= 0.07)
+    for hours in (1, 3, 6, 12, 24, 48, 72):
+        assert 0.76 <= newark.coverage[AIR, hours - 1] <= 0.84, hours
+
+
+@pytest.mark.long
+def test_dew_point_and_scores_beat_staying_as_it_is(newark: Skill) -> None:
+    """Dew point beats persistence from 3 h on, and the whole distribution beats it at every horizon."""
+    assert np.all(newark.error[DEW, 2:] < newark.persistence[DEW, 2:])
+    assert np.all(newark.error[DEW, :2] < 1.02 * newark.persistence[DEW, :2])
+    assert np.all(newark.score < newark.persistence_score)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", ["703165TY.csv", "723170TYA.CSV", "12839.tm2"])
+def test_other_climates_are_told_as_honestly(name: str) -> None:
+    """Alaska, North Carolina, Florida: below both plain guesses up to 12 h, no worse after, honest bands.
+
+    These years are put together from months of different years, so a day ahead there is little to gain
+    over staying as it is in a climate as even as the Alaskan coast: 4 % are allowed.
+    """
+    skill = walk_forward(typical_year(name), every=19)
+    print(report(name, skill))
+    for plain in (skill.persistence, skill.yesterday):
+        assert np.all(skill.error[AIR, :12] < plain[AIR, :12])
+        assert np.all(skill.error[AIR] < 1.04 * plain[AIR])
+        assert np.all(skill.error[DEW] < 1.02 * plain[DEW])
+    assert np.all(skill.score < skill.persistence_score)
+    assert np.all(np.abs(skill.coverage.mean(axis=1) - 0.80) <= 0.04)
+
+
+def test_a_short_walk_beats_both_plain_guesses() -> None:
+    """Two weeks of EWR in May, told six hours ahead: the default run's share of the long walk."""
+    weather = airport("EWR")
+    part = Weather(*(series[80 * 24 : 150 * 24] for series in weather))
+    skill = walk_forward(part, first_day=54, every=5, horizon=12)
+    assert skill.error[AIR, 5] < 0.75 * skill.persistence[AIR, 5]
+    assert skill.error[AIR, 5] < 0.75 * skill.yesterday[AIR, 5]
+    assert 0.70 < skill.coverage[AIR].mean() < 0.90
+
+
+def test_the_score_is_zero_for_a_certain_truth_and_grows_with_the_miss() -> None:
+    """The score of one sure member is its distance; of two members about the truth, less than that."""
+    came = np.array([10.0])
+    assert ranked_probability_score(np.array([[10.0]]), came) == pytest.approx(0.0)
+    assert ranked_probability_score(np.array([[12.0]]), came) == pytest.approx(2.0)
+    assert ranked_probability_score(np.array([[9.0], [11.0]]), came) == pytest.approx(0.5)

