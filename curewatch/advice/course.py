@@ -11,22 +11,21 @@ A lot's rate factor is not known exactly: each path gets one of evenly spread fa
 carry the weather and the lot together.
 """
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from curewatch.advice.weather import IntArray, Weather, along, highest_between, lowest_between
+from curewatch.advice.weather import IntArray, Weather, highest_between, lowest_between
 from curewatch.materials.system import ResinSystem
-from curewatch.model import film
-from curewatch.model.members import normal_members
-from curewatch.physics import glass_transition as glass
+from curewatch.model.crowd import FEWEST, milestone_times
+from curewatch.model.film import History
+from curewatch.model.lots import Lot
 from curewatch.physics.cure_kinetics import arrhenius
 from curewatch.units import DAY, FloatArray
 
 AHEAD = 3 * DAY  # s a layup is followed for
-CHUNK = 16  # starts followed at once: bounds the memory
-GLASS_NEAR = 0.02  # of conversion below the critical one: there the rate has dropped by a third
 
 
 class Course(NamedTuple):
@@ -59,17 +58,12 @@ class Marks(NamedTuple):
     glassy: NDArray[np.bool_]
 
 
-def lot_factors(members: int, sd: float, median: float = 1.0) -> FloatArray:
-    """Rate factors of a lot that is not known exactly, evenly spread and unrelated to the weather."""
-    return np.asarray(median * np.exp(sd * normal_members(members, 5)[:, 4]))
-
-
 def course(
     system: ResinSystem,
     weather: Weather,
     first: IntArray,
     *,
-    rate_factor: FloatArray | None = None,
+    chosen: Sequence[Lot] | None = None,
     peroxide_percent: float | None = None,
     carbon_dioxide: float = 420e-6,
 ) -> Course:
@@ -78,11 +72,11 @@ def course(
     Parameters
     ----------
     weather : Weather
-        Paths on a regular grid.
+        Paths on a regular grid of whole 7.5 minutes; fewer than 64 paths are repeated.
     first : (starts,)
-        Index into the grid of each start.
-    rate_factor : (members,), optional
-        Of the lot; spread by the system's own uncertainty if not given.
+        Index into the grid of each start, rising.
+    chosen : sequence of Lot, optional
+        One, or one for each path; spread by the system's own uncertainty if not given.
     peroxide_percent : float, optional
         Polyester and vinyl ester: per cent by mass of resin.
     carbon_dioxide : float
@@ -93,68 +87,35 @@ def course(
     OutOfValidity
         A path leaves the range of the cure law, or a dose is refused.
     """
-    factor = lot_factors(weather.members, system.rate_sd) if rate_factor is None else rate_factor
-    parts = [
-        _marks(system, weather, first[at : at + CHUNK], factor, peroxide_percent)
-        for at in range(0, first.size, CHUNK)
-    ]
-    marks = Marks(*(np.concatenate(column) for column in zip(*parts, strict=True)))
-    return _met(system, weather, first, marks, carbon_dioxide)
-
-
-def _marks(
-    system: ResinSystem, weather: Weather, first: IntArray, factor: FloatArray, peroxide: float | None
-) -> Marks:
-    """One chunk of starts: their cure, and when it passes each mark."""
-    step = float(weather.time[1] - weather.time[0])
-    longest = min(int(AHEAD / step) + 1, weather.time.size - int(first.min()))
-    column = np.minimum(first[:, None] + np.arange(longest), weather.time.size - 1)
-    beyond = first[:, None] + np.arange(longest) > weather.time.size - 1  # past the outlook: not followed
-    surface = weather.surface_temperature[:, column].transpose(1, 0, 2)
-    conversion = _conversion(system, surface, step, factor, peroxide)
-    conversion[np.broadcast_to(beyond[:, None, :], conversion.shape)] = np.nan
-    thresholds, network = system.milestones, system.network
-    glassy = glass.conversion_at(surface + system.kinetics.lead, network.uncured, network.full, network.shape)
-    firm = glass.conversion_at(surface, network.uncured, network.full, network.shape)
-    gel = crossing(conversion, thresholds.gel, step)
-    set_ = crossing(conversion, thresholds.tack_free, step)
-    stuck = crossing(conversion, glassy - GLASS_NEAR, step)
-    return Marks(
-        open_time=crossing(conversion, thresholds.open, step),
-        stays_put=crossing(conversion, thresholds.stays_put, step),
-        gel=gel,
-        set=set_,
-        hard=np.fmax(gel, crossing(conversion, firm, step)) + 0.0 * gel,
-        laminate_before=np.fmin(crossing(conversion, system.bond.closes, step), stuck),
-        glassy=np.isnan(set_) & ~np.isnan(stuck),
-    )
-
-
-def _conversion(
-    system: ResinSystem, surface: FloatArray, step: float, factor: FloatArray, peroxide: float | None
-) -> FloatArray:
-    starts, members, points = surface.shape
-    time: FloatArray = step * np.arange(points, dtype=np.float64)
-    found = film.cure(
+    crowd = _enough(weather) if chosen is None else weather
+    elapsed = crowd.time - crowd.time[0]
+    times = milestone_times(
         system,
-        film.History(time, surface.reshape(starts * members, points)),
-        rate_factor=np.tile(factor, starts),
-        peroxide_percent=peroxide,
+        History(elapsed, crowd.surface_temperature),
+        starts=elapsed[first],
+        duration=AHEAD,
+        peroxide_percent=peroxide_percent,
+        conversions={"set": system.milestones.tack_free, "closes": system.bond.closes},
+        chosen=chosen,
     )
-    return along(found.time, found.conversion, time).reshape(starts, members, points)
+    marks = Marks(
+        open_time=times["open_time"],
+        stays_put=times["stays_put"],
+        gel=times["gel"],
+        set=times["set"],
+        hard=times["hard"],
+        laminate_before=np.fmin(times["closes"], times["glass"]),
+        glassy=np.isnan(times["set"]) & ~np.isnan(times["glass"]),
+    )
+    return _met(system, crowd, first, marks, carbon_dioxide)
 
 
-def crossing(value: FloatArray, threshold: float | FloatArray, step: float) -> FloatArray:
-    """First time at which a value (..., n) reaches a threshold, straight between points; nan if never."""
-    with np.errstate(invalid="ignore"):
-        short = np.broadcast_to(threshold, value.shape) - value
-        reached = short <= 0.0
-    index = np.argmax(reached, axis=-1)
-    here = np.take_along_axis(short, index[..., None], axis=-1)[..., 0]
-    before = np.take_along_axis(short, np.maximum(index - 1, 0)[..., None], axis=-1)[..., 0]
-    share = np.where(index > 0, before / np.where(before > here, before - here, 1.0), 1.0)
-    time = step * (np.maximum(index - 1, 0) + np.where(index > 0, share, 0.0))
-    return np.where(reached.any(axis=-1), time, np.nan)
+def _enough(weather: Weather) -> Weather:
+    """The paths repeated, so that there are enough for the lots to spread evenly over them."""
+    repeats = -(-FEWEST // weather.members)
+    if repeats == 1:
+        return weather
+    return Weather(weather.time, *(np.tile(paths, (repeats, 1)) for paths in weather[1:]))
 
 
 def _met(

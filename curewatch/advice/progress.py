@@ -25,6 +25,7 @@ from curewatch.materials.system import ResinSystem
 from curewatch.model import film
 from curewatch.model.outlook import Outlook
 from curewatch.model.past import Past
+from curewatch.model.pot import Pot, pot
 from curewatch.model.surface import lagged_temperature
 from curewatch.units import HOUR, FloatArray
 
@@ -47,6 +48,7 @@ class Progress:
     stalls: float  # share of paths that turn to glass before they set [1]
     wet: float  # share of paths whose surface comes within the margin of the dew point until set [1]
     unmeasured: float  # of its time so far that nobody measured [s]
+    pot: Pot | None = None  # the batch it was laid from, were it still in its cup
 
     def moment(self, name: str) -> Moment:
         """The moment of this name; a ``KeyError`` if there is none."""
@@ -85,7 +87,7 @@ def follow(layup: Layup, question: Question, situation: Situation, outlook: Outl
         system,
         joined,
         np.zeros(1, dtype=np.int64),
-        rate_factor=question.rate_factor,
+        chosen=question.lots,
         peroxide_percent=layup.peroxide_percent,
         carbon_dioxide=known.carbon_dioxide or question.carbon_dioxide,
     )
@@ -105,7 +107,16 @@ def follow(layup: Layup, question: Question, situation: Situation, outlook: Outl
         stalls=float(np.mean(seen.glassy[0])),
         wet=float(np.mean(margins < limits.condensation_margin.value)),
         unmeasured=_unmeasured(known.past, layup.started, known.at),
+        pot=_pot(layup, system, joined),
     )
+
+
+def _pot(layup: Layup, system: ResinSystem, joined: Weather) -> Pot | None:
+    """The batch in one cup, at the air of its start."""
+    if layup.batch_mass is None:
+        return None
+    air = float(joined.air_temperature[0, 0])
+    return pot(system, layup.batch_mass, air, peroxide_percent=layup.peroxide_percent)
 
 
 def _stage(moments: tuple[Moment, ...], now: float) -> str:
@@ -125,8 +136,7 @@ def _so_far(layup: Layup, now: float, question: Question, joined: Weather) -> fi
     elapsed = max(now - layup.started, 60.0)
     time = np.append(np.arange(0.0, elapsed, STEP), elapsed)
     surface = np.interp(layup.started + time, joined.time, joined.surface_temperature[0])
-    factors = question.rate_factor
-    middle = 1.0 if factors is None else float(np.median(factors))
+    middle = 1.0 if not question.lots else float(np.median([lot.factor for lot in question.lots]))
     history = film.History(time, surface)
     return film.cure(question.system, history, rate_factor=middle, peroxide_percent=layup.peroxide_percent)
 

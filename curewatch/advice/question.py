@@ -15,7 +15,7 @@ from curewatch.advice.situation import Place, Situation
 from curewatch.materials.substrate import Substrate
 from curewatch.materials.system import ResinSystem
 from curewatch.model import outlook, surface
-from curewatch.units import FloatArray
+from curewatch.model.lots import Lot
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +28,7 @@ class Question:
     batch_mass: float | None = None  # mixed in one pot [kg]
     peroxide_percent: float | None = None
     carbon_dioxide: float = 420e-6  # mole fraction where no sensor measures it [1]
-    rate_factor: FloatArray | None = None  # (members,), of a lot that has been learned
+    lots: tuple[Lot, ...] | None = None  # one, or one a path; the system's own spread if none
 
 
 def ask(question: Question, situation: Situation, start: float | None = None) -> Advice:
@@ -44,7 +44,7 @@ def ask(question: Question, situation: Situation, start: float | None = None) ->
         start,
         batch_mass=question.batch_mass,
         peroxide_percent=question.peroxide_percent,
-        rate_factor=question.rate_factor,
+        lots=question.lots,
     )
 
 
@@ -82,8 +82,10 @@ def _estimate(situation: Situation, now: float, substrate: Substrate) -> surface
     return surface.Estimate(found.temperature[-1], found.sd[-1])
 
 
-def coming_hours(situation: Situation, substrate: Substrate) -> outlook.Outlook | None:
-    """The outlook from what is known; none where there is no whole air reading."""
+def coming_hours(
+    situation: Situation, substrate: Substrate, *, length: float = outlook.LENGTH
+) -> outlook.Outlook | None:
+    """The outlook from what is known, so long [s]; none where there is no whole air reading."""
     air, below = situation.air, situation.surface
     if air is None or air.temperature is None or air.vapour_pressure is None:
         return None
@@ -93,4 +95,5 @@ def coming_hours(situation: Situation, substrate: Substrate) -> outlook.Outlook 
         air.vapour_pressure,
         None if below is None else below.temperature,
         substrate=substrate,
+        length=length,
     )

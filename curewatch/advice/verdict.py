@@ -19,7 +19,7 @@ from curewatch.advice.timeline import timeline
 from curewatch.advice.weather import Paths, weather
 from curewatch.errors import OutOfValidity
 from curewatch.materials.system import ResinSystem
-from curewatch.units import FloatArray
+from curewatch.model.lots import Lot
 
 NOW = 1800.0  # s: a start this close is judged by the readings of now as well
 FRESH_AIR = 420e-6  # mole fraction of carbon dioxide where nobody measures it
@@ -34,7 +34,7 @@ def assess(
     *,
     batch_mass: float | None = None,
     peroxide_percent: float | None = None,
-    rate_factor: FloatArray | None = None,
+    lots: tuple[Lot, ...] | None = None,
 ) -> Advice:
     """Judge one start.
 
@@ -50,7 +50,7 @@ def assess(
         UTC; now if not given. [s]
     batch_mass : float, optional
         Mixed in one pot, for the cautions. [kg]
-    peroxide_percent, rate_factor
+    peroxide_percent, lots
         As in :func:`curewatch.advice.course.course`.
 
     Returns
@@ -80,7 +80,7 @@ def assess(
             system,
             weather(outlook, at),
             np.zeros(1, dtype=np.int64),
-            rate_factor=rate_factor,
+            chosen=lots,
             peroxide_percent=peroxide_percent,
             carbon_dioxide=situation.carbon_dioxide or FRESH_AIR,
         )

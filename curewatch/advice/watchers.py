@@ -22,6 +22,7 @@ AHEAD = (60 * MINUTE, 30 * MINUTE, 10 * MINUTE)  # a countdown rings at these
 LOOK = 2 * HOUR  # how far condensation is looked for
 MORE_LIKELY, LESS_LIKELY = 0.5, 0.3  # raise above, clear below: shares of paths
 GAP = 0.5  # K of margin between raise and clear
+POT_SHARE = 0.75  # of its life after which a pot should be empty
 
 Say = Callable[[float], str]  # UTC -> the hour as people at the shed read it
 
@@ -50,6 +51,7 @@ def of_layer(layer: Progress, say: Say) -> Iterator[Signal]:
     yield peel_ply(layer)
     yield from next_layer(layer, say)
     yield stall(layer)
+    yield from pot(layer, say)
 
 
 def peel_ply(layer: Progress) -> Signal:
@@ -115,6 +117,25 @@ def stall(layer: Progress) -> Signal:
         text=f"{layer.layup.layup} stalls: too cold to become tack-free on {share}",
         advised="warm the surface; a stalled film goes on curing once it is warmer",
         hold=30 * MINUTE,
+    )
+
+
+def pot(layer: Progress, say: Say) -> Iterator[Signal]:
+    """The mixed batch approaches the end of its life in the pot."""
+    batch = layer.pot
+    if batch is None:
+        return
+    kicks = layer.layup.started + batch.pot_life
+    use_until = layer.layup.started + POT_SHARE * batch.pot_life
+    over = layer.at > kicks + 30 * MINUTE
+    yield Signal(
+        Key(Kind.POT, layer.layup.layup),
+        raised=layer.at >= use_until and not over,
+        clear=layer.at < use_until or over,
+        text=f"pot warming: the batch of {layer.layup.layup} kicks about {say(kicks)}",
+        advised="spread it thin now; what is left goes outside, uncapped, onto something that cannot burn",
+        due=kicks,
+        hold=0.0,
     )
 
 

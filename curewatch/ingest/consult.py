@@ -1,9 +1,11 @@
 """From a configuration to a question: what this shed asks about which resin, by whose limits."""
 
+from datetime import datetime, timedelta
 from typing import Any
 
 from curewatch.advice.limits import for_system
 from curewatch.advice.question import Question
+from curewatch.advice.windows import Span
 from curewatch.configuration import Configuration
 from curewatch.materials import load_system
 from curewatch.materials.substrate import load_substrate
@@ -43,3 +45,22 @@ def own_limits(configuration: Configuration) -> dict[str, float]:
     """The limits that the user set, by key."""
     given: dict[str, Any] = configuration.limits.model_dump(exclude={"rules"}, exclude_none=True)
     return {key: float(value) for key, value in given.items()}
+
+
+def working_spans(configuration: Configuration, start: float, end: float) -> tuple[Span, ...]:
+    """When somebody is in the shed between two moments: each working day's hours, in UTC. [s]
+
+    Hours whose end lies before their begin run past midnight.
+    """
+    hours = configuration.working_hours
+    days = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+    day = datetime.fromtimestamp(start, configuration.zone).date() - timedelta(days=1)
+    last = datetime.fromtimestamp(end, configuration.zone).date()
+    spans = []
+    while day <= last:
+        if days[day.weekday()] in hours.days:
+            closing = day if hours.begin < hours.end else day + timedelta(days=1)
+            begin = datetime.combine(day, hours.begin, configuration.zone).timestamp()
+            spans.append(Span(begin, datetime.combine(closing, hours.end, configuration.zone).timestamp()))
+        day += timedelta(days=1)
+    return tuple(span for span in spans if span.end > start and span.begin < end)

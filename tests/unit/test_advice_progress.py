@@ -191,3 +191,18 @@ def test_a_silent_sensor_rings_and_its_return_clears_it() -> None:
             state, signals(good, [], LINES, None, say=hour, standing=state), NOW + seconds
         )
     assert [event.happening for event in events] == [Happening.CLEARED]
+
+
+def test_a_full_cup_rings_before_it_kicks() -> None:
+    """After three quarters of its life in the cup, with the moment it kicks."""
+    early, late = followed(0.2), followed(0.7)
+    assert early.pot is not None
+    situation = shed(NOW, 20.0, 0.5)
+
+    def ringing(seen: Progress) -> bool:
+        found = signals(situation, [seen], LINES, None, say=hour, standing={})
+        return any(one.raised for one in found if one.key.kind is Kind.POT)
+
+    assert 0.75 * early.pot.pot_life > 0.2 * 3600
+    assert not ringing(early)
+    assert ringing(late) == (0.75 * early.pot.pot_life <= 0.7 * 3600)

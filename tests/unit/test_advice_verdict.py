@@ -10,7 +10,6 @@ from hypothesis import strategies as some
 
 from curewatch.advice import checks, limits
 from curewatch.advice.answer import Advice, Status, Verdict, as_plain
-from curewatch.advice.course import crossing
 from curewatch.advice.situation import Place, Situation, Trouble, TroubleKind
 from curewatch.advice.verdict import assess
 from curewatch.materials import load_system
@@ -189,12 +188,6 @@ def test_the_advice_is_json() -> None:
     """Nothing in it is not a number, and its verdict is one of three words."""
     plain = json.loads(json.dumps(as_plain(ask(shed(12.0, 0.8), 4.0)), allow_nan=False))
     assert plain["verdict"] in {"go", "no-go", "unknown"}
-
-
-def test_a_crossing_is_straight_between_points_and_nan_if_never() -> None:
-    """By hand: 0, 0.2, 0.6 in steps of 100 s passes 0.4 at 150 s."""
-    value = np.array([[0.0, 0.2, 0.6], [0.0, 0.1, 0.2], [0.5, 0.6, 0.7]])
-    assert np.array_equal(crossing(value, 0.4, 100.0), [150.0, np.nan, 0.0], equal_nan=True)
 
 
 def test_errors_of_the_sensors_are_infinite_where_there_is_no_air_reading() -> None:

@@ -1,0 +1,258 @@
+"""The coming windows agree with the verdict on each start, and read at a glance."""
+
+import json
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import icalendar
+import numpy as np
+import pytest
+
+from curewatch import configuration
+from curewatch.advice import limits
+from curewatch.advice.calendar import write
+from curewatch.advice.question import Question, coming_hours
+from curewatch.advice.situation import Place, Situation
+from curewatch.advice.verdict import assess
+from curewatch.advice.windows import (
+    LENGTH,
+    Span,
+    Starts,
+    Strip,
+    Window,
+    appointments,
+    as_plain,
+    in_order,
+    strip,
+)
+from curewatch.cli.main import run
+from curewatch.cli.screens import windows as screen
+from curewatch.cli.wording import Wording
+from curewatch.clock import SystemClock
+from curewatch.ingest.consult import working_spans
+from curewatch.logbook import Logbook
+from curewatch.materials import load_system
+from curewatch.materials.substrate import load_substrate
+from curewatch.model.outlook import Outlook
+from curewatch.physics import moist_air
+from curewatch.readings import Reading
+
+NOW = 1_795_000_500.0  # Wed 18 Nov 2026 11:15:00 UTC, a whole quarter of an hour
+FAST = load_system("epoxy-fast")
+ASKED = Question(FAST, limits.for_system(FAST), load_substrate("plywood"))
+ALWAYS = (Span(NOW, NOW + 1e6),)
+
+
+def shed(celsius: float = 18.0, humidity: float = 0.55) -> Situation:
+    kelvin = celsius + 273.15
+    pressure = float(moist_air.vapour_pressure(kelvin, humidity))
+    return Situation(
+        NOW,
+        air=Place("bench", "air", NOW - 30, kelvin, 0.2, humidity, 0.02, pressure, 20.0),
+        surface=Place("hull", "surface", NOW - 30, kelvin, 0.2),
+    )
+
+
+def days(situation: Situation, swing: float = 7.0) -> Outlook:
+    """64 paths of warm days and cold nights, each a little different."""
+    time = NOW + 900.0 * np.arange(4 * 120 + 1)
+    shift = np.linspace(-1.5, 1.5, 64)[:, None]
+    wave = swing * np.sin(2 * np.pi * (time - NOW) / 86400.0)
+    air = 285.15 + shift + wave
+    assert situation.air is not None
+    pressure = np.minimum(situation.air.vapour_pressure, moist_air.saturation_pressure(air))
+    return Outlook(time, air, pressure, air - 0.3, "demo", 48.0)
+
+
+def test_every_start_of_the_strip_is_what_the_verdict_says_of_it() -> None:
+    """One way to judge: likelihood and times agree with assess, start by start."""
+    situation = shed()
+    outlook = days(situation)
+    found = strip(ASKED, situation, outlook, ALWAYS)
+    for index in range(0, found.starts.start.size, 24):
+        start = float(found.starts.start[index])
+        said = assess(situation, FAST, ASKED.limits, outlook, start)
+        assert said.likelihood == pytest.approx(float(found.starts.likelihood[index]), abs=0.04)
+        likely = said.moment("laminate-from").likely
+        if likely is not None:
+            assert found.starts.laminate_from[index] == pytest.approx(likely, abs=300.0)
+
+
+def test_the_windows_are_the_runs_of_starts_that_hold_often_enough() -> None:
+    """By day there is a window, by night none; each best start lies within its own."""
+    found = strip(ASKED, shed(), days(shed()), ALWAYS)
+    assert len(found.windows) >= 2
+    go = found.starts.likelihood >= found.needed
+    covered = np.zeros(go.size, dtype=bool)
+    for window in found.windows:
+        assert window.first <= window.best <= window.last
+        covered[window.first : window.last + 1] = True
+    assert np.array_equal(covered, go)
+    assert not go.all()
+
+
+def test_a_next_layer_needs_somebody_in_the_shed() -> None:
+    """With no working hours nothing follows; with all hours it does wherever the window opens."""
+    always, never = (strip(ASKED, shed(), days(shed()), hours) for hours in (ALWAYS, ()))
+    assert never.starts.next_layer.max() == 0.0
+    assert np.all(always.starts.next_layer <= always.starts.likelihood)
+    assert "G" in screen.marks(always)
+    assert "G" not in screen.marks(never)
+
+
+def test_what_limits_is_named() -> None:
+    """In a shed too damp throughout, dampness or the dew point is what is named."""
+    damp = shed(18.0, 0.95)
+    found = strip(ASKED, damp, days(damp, swing=1.0), ALWAYS)
+    assert not found.windows
+    assert set(found.limiting) <= {"surface above dew point, until set", "air dry enough, until set"}
+
+
+def test_working_hours_follow_the_zone_and_its_clock_changes() -> None:
+    """08:00 to 22:30 in Lisbon, over the night the clocks go back (25 October 2026)."""
+    asked = configuration.parse('[shed]\nzone = "Europe/Lisbon"\n')
+    begin = datetime(2026, 10, 24, 0, 0, tzinfo=ZoneInfo("Europe/Lisbon")).timestamp()
+    spans = working_spans(asked, begin, begin + 49 * 3600)
+    hours = [datetime.fromtimestamp(span.begin, UTC).hour for span in spans]
+    assert hours == [7, 8]
+    assert all(span.end - span.begin == 14.5 * 3600 for span in spans)
+
+
+def test_working_hours_may_run_past_midnight_and_skip_days() -> None:
+    """20:00 to 02:00 on Fridays only."""
+    text = '[working_hours]\nbegin = 20:00:00\nend = 02:00:00\ndays = ["fri"]\n'
+    begin = datetime(2026, 11, 18, tzinfo=UTC).timestamp()
+    (span,) = working_spans(configuration.parse(text), begin, begin + 7 * 86400)
+    assert datetime.fromtimestamp(span.begin, UTC) == datetime(2026, 11, 20, 20, tzinfo=UTC)
+    assert span.end - span.begin == 6 * 3600
+
+
+# ---- the screen
+
+
+def made() -> Strip:
+    """Two days of starts with one window of an hour and a half, by hand."""
+    start = NOW + 900.0 * np.arange(193)
+    likelihood = np.full(193, 0.2)
+    likelihood[8:20], likelihood[20:24] = 0.6, 0.6
+    likelihood[10:16] = 0.9
+    following = np.zeros(193)
+    following[10:13] = 0.85
+    starts = Starts(start, likelihood, following, start + 5 * 3600, start + 7 * 3600, start + 9 * 3600)
+    limiting = ("surface above dew point, until set",) * 193
+    return Strip("epoxy-fast", "General-purpose epoxy", starts, limiting, (Window(10, 15, 11),), 0.8)
+
+
+STRIP = """\
+NEXT WINDOW   epoxy-fast, start from 13:45 to 15:00
+
+epoxy-fast: General-purpose epoxy
+              00   01   02   03   04   05   06   07   08   09   10   11
+  Wed 18 Nov                                                          ...
+              12   13   14   15   16   17   18   19   20   21   22   23
+  Wed 18 Nov  .... .~~G GGgg g~~~ ~~~~ ~... .... .... .... .... .... ....
+"""
+
+
+def test_the_strip_reads_as_agreed() -> None:
+    """The answer, the hours, the signs of the first two half days."""
+    shown = screen.lines((made(),), Wording(UTC), NOW, "demo paths")
+    assert "\n".join(shown[:7]) + "\n" == STRIP
+    row = next(line for line in shown if line.startswith("  1  "))
+    assert row == "  1  13:45-15:00              14:00         90 % 19:00 - 21:00"
+    assert max(len(line) for line in shown) <= 80
+
+
+def test_no_window_is_said_first_with_what_limits() -> None:
+    """And how near the best start comes."""
+    none = replace(made(), windows=(), needed=0.95)
+    shown = screen.lines((none,), Wording(UTC), NOW, "demo paths")
+    assert shown[0].startswith("NO WINDOW")
+    assert any("at best 90 % of paths hold" in line for line in shown)
+
+
+def test_json_carries_every_start_with_its_reason() -> None:
+    """193 starts; a go has nothing that limits it."""
+    plain = json.loads(json.dumps(as_plain((made(),), NOW, "demo"), allow_nan=False))
+    (system,) = plain["systems"]
+    assert len(system["starts"]) == 193
+    assert system["starts"][11]["limited_by"] is None
+    assert system["starts"][0]["limited_by"]
+    assert system["windows"][0]["best"].startswith("2026-11-18T14:00")
+
+
+def test_the_calendar_of_a_window_has_its_countdowns() -> None:
+    """Read back by an independent reader: the window, the next layer, the end of it, tack-free."""
+    ((one, window),) = in_order((made(),))
+    text = write(appointments(one, window, Wording(UTC).time), NOW)
+    events = icalendar.Calendar.from_ical(text).walk("VEVENT")
+    assert len(events) == 4
+    closing = next(event for event in events if "closes" in event["SUMMARY"])
+    assert closing["DTSTART"].dt == datetime.fromtimestamp(NOW + 11 * 900 + 7 * 3600, UTC)
+    assert [alarm["TRIGGER"].dt.total_seconds() for alarm in closing.walk("VALARM")] == [-3600, -1800, -600]
+
+
+# ---- the command
+
+
+@pytest.fixture
+def logged(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    file = tmp_path / "curewatch.toml"
+    file.write_text('[shed]\nname = "Saltmarsh Shed"\n[logbook]\npath = "logbook.sqlite"\n')
+    monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
+    now = SystemClock().now().utc - 20
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        for minutes in range(120, -1, -5):
+            at = now - 60.0 * minutes
+            logbook.append(
+                [
+                    Reading("bench", at, at, 295.15 + 0.01 * (minutes % 7), 0.35),
+                    Reading("hull", at, at, 295.0 + 0.01 * (minutes % 3)),
+                ]
+            )
+    return tmp_path
+
+
+def called(*arguments: str) -> int:
+    with pytest.raises(SystemExit) as stop:
+        run(["windows", *arguments])
+    return int(stop.value.code or 0)
+
+
+def test_the_command_answers_and_writes_a_calendar(logged: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit status 0 with a window; the file is a calendar."""
+    file = logged / "window.ics"
+    assert called("--resin", "epoxy-fast", "--calendar", str(file)) == 0
+    assert capsys.readouterr().out.startswith("NEXT WINDOW")
+    assert icalendar.Calendar.from_ical(file.read_bytes()).walk("VEVENT")
+    assert b"\r\n" in file.read_bytes()
+
+
+def test_a_window_that_is_not_there_writes_nothing(logged: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A usage error that says how many there are."""
+    file = logged / "window.ics"
+    assert called("--resin", "epoxy-fast", "--calendar", str(file), "--window", "99") == 2
+    assert not file.exists()
+    assert "--window 99" in capsys.readouterr().err
+
+
+def test_without_readings_windows_are_unknown(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exit status 4, in words and as JSON."""
+    file = tmp_path / "curewatch.toml"
+    file.write_text('[logbook]\npath = "none.sqlite"\n')
+    monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
+    assert called() == 4
+    assert capsys.readouterr().out.startswith("UNKNOWN")
+    assert called("--json") == 4
+    assert json.loads(capsys.readouterr().out)["verdict"] == "unknown"
+
+
+def test_the_outlook_that_windows_ask_for_is_long_enough() -> None:
+    """Every start can be followed for three days."""
+    outlook = coming_hours(shed(), load_substrate("plywood"), length=LENGTH)
+    assert outlook is not None
+    assert outlook.time[-1] - NOW >= 48 * 3600 + 72 * 3600
