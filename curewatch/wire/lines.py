@@ -198,6 +198,7 @@ def encode(
         ("at", at, 0),
     ):
         if value is not None:
-            parts.append(f"{key}={value:.{digits}f}")
+            text = f"{value:.{digits}f}"
+            parts.append(f"{key}={text if text.strip('-0.') else text.lstrip('-')}")  # no minus at zero
     body = " ".join(parts).encode("ascii")
     return b"%s *%04X" % (body, checksum(body))

@@ -17,9 +17,11 @@ from curewatch.wire.reasons import Reason, reject
 
 MOST_SENSORS = 1024
 RECENT = 64  # readings a sensor's state remembers, to know a duplicate delivered out of order
+SAME_REPORT = 5.0  # two deliveries of one report, each stamped by its age, differ by less than this [s]
 CLOCK_SET = 1_577_836_800.0  # 2020-01-01T00:00Z: a stamp from before it is from a clock never set [s]
 
 _CLAMPED, _JUMP, _LATE = int(Flag.CLAMPED), int(Flag.JUMP), int(Flag.LATE)
+_OURS = int(Flag.ARRIVAL_TIME | Flag.AGE_GIVEN)
 _ARRIVAL, _DOUBT = int(Flag.ARRIVAL_TIME), int(Flag.CLOCK_DOUBT)
 
 
@@ -49,6 +51,15 @@ class _Last:
         self.newest = reading
         self.recent: deque[Reading] = deque((reading,), RECENT)
 
+    def repeats(self, reading: Reading) -> bool:
+        """Is it a numbered report that came before, perhaps another way? (A restarted board counts anew.)"""
+        return reading.sequence is not None and any(
+            known.sequence == reading.sequence
+            and abs(known.time - reading.time) <= SAME_REPORT
+            and _same(known, reading)
+            for known in self.recent
+        )
+
     def at(self, time: float) -> Reading | None:
         """What came before for this moment."""
         return next((reading for reading in self.recent if reading.time == time), None)
@@ -71,7 +82,7 @@ class Plausibility:
 
     def check(self, reading: Reading, raw: bytes = b"", source: str = "") -> Reading | Rejected:
         """The reading, perhaps with flags; or the reason why it cannot be taken."""
-        sensor, time, received, temperature, humidity, carbon_dioxide, _, _, _ = reading
+        sensor, time, received, temperature, humidity, carbon_dioxide, _, _, sequence = reading
         last = self._lasts.get(sensor)
         if (
             last is not None
@@ -81,9 +92,10 @@ class Plausibility:
             and time > last.newest[1]
         ):  # the usual case, in one go: whole, newer, within the window, and no further than a jump
             low, high, jump, wet_jump, late, ahead = self._usual
-            _, _, _, before, wet_before, _, _, _, _ = last.newest
+            _, _, _, before, wet_before, _, _, _, number_before = last.newest
             if (
                 before is not None
+                and (sequence is None or sequence != number_before)
                 and wet_before is not None
                 and low <= temperature <= high
                 and 0.0 < humidity <= 1.0
@@ -144,14 +156,16 @@ class Plausibility:
     def _next(self, reading: Reading, last: _Last) -> Reading | Reason:
         newest = last.newest
         flags = self._own_flags(reading)
-        if reading.flags & _ARRIVAL:
-            if reading.time <= newest.time:
+        if last.repeats(reading):
+            return Reason.DUPLICATE
+        if reading.time <= newest.time:
+            if reading.flags & _OURS:
                 reading, flags = _same_moment(reading, newest, flags)
-        elif reading.time <= newest.time:
-            known = last.at(reading.time)
-            if known is not None:
-                return Reason.DUPLICATE if _same(known, reading) else Reason.CONFLICT
-            flags |= _LATE
+            else:
+                known = last.at(reading.time)
+                if known is not None:
+                    return Reason.DUPLICATE if _same(known, reading) else Reason.CONFLICT
+                flags |= _LATE
         if reading.time > newest.time:
             jump = self._jump(reading, newest)
             if jump and _exchanged(reading, newest):
@@ -192,10 +206,10 @@ class Plausibility:
 
 
 def _same_moment(reading: Reading, newest: Reading, flags: int) -> tuple[Reading, int]:
-    """Stamped on arrival, not after the last one: several in one read, or our clock went back."""
-    if newest.time - reading.time < 1.0:  # two stamps of one read: a millisecond keeps them apart
+    """Stamped by us, and not after the last one: several in one read, a backlog, or our clock went back."""
+    if newest.time - reading.time < 1.0:  # several in one read: a millisecond keeps them apart
         return reading._replace(time=newest.time + 0.001), flags
-    return reading, flags | _DOUBT
+    return reading, flags | (_DOUBT if reading.flags & _ARRIVAL else _LATE)
 
 
 def _flagged(reading: Reading, flags: int) -> Reading:

@@ -116,6 +116,26 @@ def test_several_reports_in_one_read_are_kept_apart():
     assert times == [NOW, pytest.approx(NOW + 0.001), pytest.approx(NOW + 0.002)]
 
 
+def test_two_lines_in_one_read_that_give_an_age_are_two_readings():
+    """A daemon that was held up reads two reports at once; both say "now", and neither is lost."""
+    checks = Plausibility()
+    for number in range(3):
+        event = checks.check(reading(12.0 + number / 10, flags=Flag.AGE_GIVEN)._replace(sequence=number))
+        assert event.time == pytest.approx(NOW + number / 1000)
+
+
+def test_a_numbered_report_that_comes_twice_counts_once():
+    """Over the cable and over the broker, or again after a lost confirmation: the number tells."""
+    checks = Plausibility()
+    first = reading(12.0, flags=Flag.AGE_GIVEN)._replace(sequence=7)
+    checks.check(first)
+    assert checks.check(first._replace(time=NOW + 1.2)).reason == Reason.DUPLICATE
+    checks.check(reading(12.1, time=NOW + 60, flags=Flag.AGE_GIVEN)._replace(sequence=8))
+    assert checks.check(first._replace(time=NOW - 1.0)).reason == Reason.DUPLICATE
+    again = checks.check(first._replace(time=NOW + 3600.0, received=NOW + 3600.0))
+    assert isinstance(again, Reading)
+
+
 def test_when_our_own_clock_goes_back_the_stamp_is_doubted():
     """An arrival before the last arrival: it is our clock that moved."""
     checks = Plausibility()
