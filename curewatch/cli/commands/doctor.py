@@ -1,0 +1,69 @@
+"""``curewatch doctor``: could a layup be trusted to it, and what to do where it could not."""
+
+import textwrap
+from typing import Any
+
+import typer
+
+from curewatch.cli.diagnosis import Examined, Finding, Grade, examine, verdict
+from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
+from curewatch.cli.safe_text import safe_line
+from curewatch.cli.terminal import print_json
+from curewatch.clock import SystemClock
+from curewatch.configuration import logbook_path
+from curewatch.errors import ExitStatus
+from curewatch.logbook import Logbook
+
+MARK = {Grade.GOOD: "good", Grade.CARE: "CARE", Grade.BAD: "BAD "}
+
+
+def app(config: ConfigOption = None, units: UnitsOption = None, json: JsonOption = False) -> None:
+    """What is configured, heard, how old, how accurate, kept and permitted; each with what to do.
+
+    Exit status 0: a layup could be trusted to it. 4: it could not, yet. 5: the logbook is broken.
+    78: the configuration is wrong. It changes nothing and disturbs no running daemon.
+
+    Example: curewatch doctor
+    """
+    configuration, words = settings(config, units)
+    path = logbook_path(configuration)
+    now = SystemClock().now()
+    if path.exists():
+        with Logbook(path, read_only=True) as logbook:
+            findings = examine(Examined(configuration, words, now, logbook))
+    else:
+        findings = examine(Examined(configuration, words, now, None))
+    status = verdict(findings)
+    if json:
+        print_json({"trusted": status is ExitStatus.OK, "findings": [as_plain(each) for each in findings]})
+    else:
+        for line in lines(findings, status):
+            typer.echo(line)
+    raise typer.Exit(int(status))
+
+
+def as_plain(finding: Finding) -> dict[str, Any]:
+    """A finding for ``--json``."""
+    return {
+        "about": finding.about,
+        "grade": str(finding.grade),
+        "seen": finding.seen,
+        "advised": finding.advised,
+    }
+
+
+def lines(findings: tuple[Finding, ...], status: ExitStatus) -> list[str]:
+    """The answer first, then each finding; in 80 columns."""
+    trusted = status is ExitStatus.OK
+    bad = sum(finding.grade is Grade.BAD for finding in findings)
+    said = [
+        "A layup could be trusted to this."
+        if trusted
+        else f"No layup could be trusted to this: {bad} BAD below."
+    ]
+    for finding in findings:
+        head = f"{MARK[finding.grade]}  {safe_line(finding.about)}: "
+        said += textwrap.wrap(head + safe_line(finding.seen), 79, subsequent_indent="      ")
+        if finding.advised:
+            said += textwrap.wrap(f"      -> {safe_line(finding.advised)}", 79, subsequent_indent="         ")
+    return said

@@ -1,0 +1,272 @@
+"""Is everything there that a layup would be trusted to? Findings, each with what to do.
+
+Each examination looks at one thing and gives findings; none of them changes anything, and none
+disturbs a running daemon: what the daemon knows is read from its logbook.
+"""
+
+import os
+import shutil
+import stat
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+
+from curewatch.cli.wording import Wording, duration
+from curewatch.clock import Instant
+from curewatch.configuration import Configuration, logbook_path, password
+from curewatch.errors import CurewatchError, ExitStatus, RecordBroken, StoreFailed
+from curewatch.ingest import consult, health, state
+from curewatch.ingest.clock_watch import NOT_BEFORE
+from curewatch.ingest.judgement import judge
+from curewatch.logbook import Logbook
+from curewatch.materials.sensor_part import load_sensor_part
+from curewatch.units import DAY
+
+ROOM_LOW = 200e6  # bytes free below which care is asked for: years of readings, but also logs of others
+DAYS_LOW = 60.0  # until the disk is full at the logbook's own pace
+CHECKED_AGAIN = 365 * DAY  # a humidity chip drifts 0.25 to 0.5 % a year (sensor makers' data sheets) [s]
+CLOCK_BACK = DAY  # a clock step younger than this is told [s]
+HEALTHY = {health.State.FRESH}
+DOUBTED = {health.State.LATE, health.State.SATURATED}
+
+
+class Grade(StrEnum):
+    """How one thing is."""
+
+    GOOD = "good"
+    CARE = "care"  # works, but see to it
+    BAD = "bad"  # a layup cannot be trusted to it
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One line of the doctor's."""
+
+    about: str  # stable, kebab case
+    grade: Grade
+    seen: str
+    advised: str = ""
+    status: ExitStatus = ExitStatus.UNKNOWN  # what a bad finding makes of the exit status
+
+
+@dataclass(frozen=True, slots=True)
+class Examined:
+    """What the examinations share."""
+
+    configuration: Configuration
+    words: Wording
+    now: Instant
+    logbook: Logbook | None
+
+
+def _good(about: str, seen: str) -> Finding:
+    return Finding(about, Grade.GOOD, seen)
+
+
+def _care(about: str, seen: str, advised: str) -> Finding:
+    return Finding(about, Grade.CARE, seen, advised)
+
+
+def _bad(about: str, seen: str, advised: str, status: ExitStatus = ExitStatus.UNKNOWN) -> Finding:
+    return Finding(about, Grade.BAD, seen, advised, status)
+
+
+def examine(examined: Examined) -> tuple[Finding, ...]:
+    """All findings, in the order a person would look."""
+    return tuple(finding for look in EXAMINATIONS for finding in look(examined))
+
+
+def verdict(findings: tuple[Finding, ...]) -> ExitStatus:
+    """OK when nothing is bad; else the worst: a broken record, then the configuration, then unknown."""
+    bad = {finding.status for finding in findings if finding.grade is Grade.BAD}
+    for worst in (ExitStatus.RECORD_BROKEN, ExitStatus.CONFIGURATION, ExitStatus.UNKNOWN):
+        if worst in bad:
+            return worst
+    return ExitStatus.OK
+
+
+def _configuration(examined: Examined) -> Iterator[Finding]:
+    configuration = examined.configuration
+    try:
+        consult.question(configuration)
+        for sensor in configuration.sensors.values():
+            load_sensor_part(sensor.part)
+    except CurewatchError as trouble:
+        yield _bad("configuration", str(trouble), "correct that name", ExitStatus.CONFIGURATION)
+        return
+    if configuration.file is None:
+        yield _care("configuration", "none: defaults are used", "curewatch setup")
+        return
+    parts = (
+        f"{len(configuration.sensors)} sensors",
+        f"{len(configuration.serial)} serial ports",
+        f"{len(configuration.mqtt)} brokers",
+    )
+    yield _good("configuration", f"{configuration.file}: {', '.join(parts)}")
+    if not configuration.sensors:
+        how = "add [sensors.NAME]: curewatch setup --example"
+        yield _care("sensors-named", "no sensor is named in it", how)
+
+
+def _serial(examined: Examined) -> Iterator[Finding]:
+    for name, source in examined.configuration.serial.items():
+        about = f"serial.{name}"
+        if "://" in source.url:
+            yield _good(about, f"{source.url}: an address, looked at by the daemon alone")
+            continue
+        port = Path(source.url)
+        if not port.exists():
+            yield _bad(about, f"{port} is not there", "plug it in; list: ls /dev/serial/by-id")
+        elif not os.access(port, os.R_OK | os.W_OK):
+            group = "sudo usermod -a -G dialout $USER, then log in again"
+            yield _bad(about, f"{port} may not be opened by you", group)
+        elif "by-id" not in source.url and port.is_char_device() and "/dev/tty" in source.url:
+            steady = "use its name under /dev/serial/by-id: that one stays when cables move"
+            yield _care(about, f"{port} is there under a name that can change", steady)
+        else:
+            yield _good(about, f"{port} is there and may be opened")
+
+
+def _brokers(examined: Examined) -> Iterator[Finding]:
+    for name, source in examined.configuration.mqtt.items():
+        about = f"mqtt.{name}"
+        try:
+            password(name, source)
+        except CurewatchError as trouble:
+            yield _bad(about, str(trouble), "see the message", ExitStatus.CONFIGURATION)
+        yield _broker_heard(examined, name, about)
+
+
+def _broker_heard(examined: Examined, name: str, about: str) -> Finding:
+    """What the daemon wrote down of this broker last: does it answer, did it keep our session?"""
+    entries = [] if examined.logbook is None else examined.logbook.entries("source")
+    told = [entry for entry in entries if str(entry.payload.get("source")) in {name, about}]
+    state_told = [entry for entry in told if "up" in entry.payload]
+    if not state_told:
+        return _bad(about, "the daemon has not spoken with it yet", "start it: curewatch watch")
+    last = state_told[-1]
+    when = examined.words.moment(last.at, examined.now.utc)
+    if not last.payload["up"]:
+        return _bad(about, f"no answer since {when}: {last.payload.get('why')}", "see to the broker")
+    lost = [entry for entry in told if "notice" in entry.payload and entry.at >= last.at - 60]
+    if any("session" in str(entry.payload["notice"]) for entry in lost):
+        advice = "let the broker keep sessions on disk (persistence, autosave): see its settings"
+        return _care(about, f"answers since {when}, but kept no session for us", advice)
+    return _good(about, f"answers since {when}; nothing said that a session was lost")
+
+
+def _sensors(examined: Examined) -> Iterator[Finding]:
+    logbook, configuration, now = examined.logbook, examined.configuration, examined.now.utc
+    if logbook is None:
+        yield _bad("sensors", "nothing was ever heard", "start the daemon: curewatch watch")
+        return
+    names = state.sensors_of_interest(logbook, configuration)
+    if not any(configuration.role_of(name) == "air" for name in names):
+        yield _bad("sensors", "no sensor stands for the air at the work", 'give one role = "air"')
+    judged = judge(configuration, state.tracks(logbook, names, now), now)
+    latest = logbook.latest()
+    for name in names:
+        yield _sensor(examined, name, judged[name], latest[name].time if name in latest else None)
+
+
+def _sensor(examined: Examined, name: str, judged: health.Health, heard: float | None) -> Finding:
+    configuration, now = examined.configuration, examined.now.utc
+    about, role = f"sensor.{name}", configuration.role_of(name) or "no role"
+    if heard is None:
+        return _bad(about, f"{role}, never heard", "its cable, its power, its name")
+    known = configuration.sensor(name)
+    part = load_sensor_part(known.part if known else "unknown")
+    accuracy = f"±{part.temperature_sd:.1f} K"
+    if part.relative_humidity_sd:
+        accuracy += f", ±{part.relative_humidity_sd * 100:.1f} % humidity"
+    seen = f"{role}, {judged.state}, heard {duration(max(0.0, now - heard))} ago, {part.name} {accuracy}"
+    if judged.state in HEALTHY:
+        return _checked(examined, name, _good(about, seen), bool(part.relative_humidity_sd))
+    told = _care if judged.state in DOUBTED else _bad
+    return told(about, f"{seen}: {judged.seen}", "look at it: cable, battery, water, sun")
+
+
+def _checked(examined: Examined, name: str, good: Finding, humidity: bool) -> Finding:
+    """A humidity chip that was never held over a salt is good with a remark."""
+    checks = [] if examined.logbook is None else examined.logbook.entries("sensor-check")
+    mine = [entry for entry in checks if entry.payload.get("sensor") == name]
+    if not humidity or (mine and examined.now.utc - mine[-1].at < CHECKED_AGAIN):
+        return good
+    since = "never" if not mine else examined.words.moment(mine[-1].at, examined.now.utc)
+    return _care(good.about, f"{good.seen}; salt check: {since}", f"curewatch sensor check {name}")
+
+
+def _clock(examined: Examined) -> Iterator[Finding]:
+    now, words = examined.now.utc, examined.words
+    if now < NOT_BEFORE:
+        yield _bad("clock", "this machine's clock is not set", "set it, or bring it to a network")
+        return
+    entries = [] if examined.logbook is None else examined.logbook.entries("clock", start=now - CLOCK_BACK)
+    steps = [entry for entry in entries if abs(float(entry.payload.get("step", 0.0))) > 60]
+    local = words.local(now)
+    seen = f"{local:%Y-%m-%d %H:%M} in {examined.configuration.shed.zone}"
+    if steps:
+        last = steps[-1]
+        moved = f"it moved by {duration(float(last.payload['step']))} at {words.moment(last.at, now)}"
+        yield _care("clock", f"{seen}; {moved}", "readings of that time are marked; a time server?")
+    else:
+        yield _good("clock", seen)
+    if examined.configuration.file is not None and examined.configuration.shed.zone == "UTC":
+        yield _care("zone", "times are shown in UTC", 'set shed.zone, e.g. "Europe/Lisbon"')
+
+
+def _disk(examined: Examined) -> Iterator[Finding]:
+    path = logbook_path(examined.configuration)
+    folder = next(each for each in (path.parent, *path.parent.absolute().parents) if each.exists())
+    free = shutil.disk_usage(folder).free
+    pace = _pace(examined.logbook, path)
+    days = free / pace if pace else None
+    seen = f"{free / 1e9:.1f} GB free" + (f", full in about {days:,.0f} days at this pace" if days else "")
+    if free < ROOM_LOW or (days is not None and days < DAYS_LOW):
+        yield _care("disk", seen, "make room; `logbook.keep_days` in the configuration prunes")
+    else:
+        yield _good("disk", seen)
+
+
+def _pace(logbook: Logbook | None, path: Path) -> float | None:
+    """Bytes a day that the logbook grew by over its life, once that is a day or more."""
+    known = {} if logbook is None else logbook.sensors()
+    if not known:
+        return None
+    begin, end = min(one.earliest for one in known.values()), max(one.latest for one in known.values())
+    return path.stat().st_size / ((end - begin) / DAY) if end - begin >= DAY else None
+
+
+def _logbook(examined: Examined) -> Iterator[Finding]:
+    path = logbook_path(examined.configuration)
+    if examined.logbook is None:
+        yield _bad("logbook", f"none yet at {path}", "curewatch watch begins one")
+        return
+    try:
+        verified = examined.logbook.verify()
+    except RecordBroken as trouble:
+        keep = "keep the file; restore the last backup; `curewatch logbook verify`"
+        yield _bad("logbook", f"the chain is broken: {trouble}", keep, ExitStatus.RECORD_BROKEN)
+    except StoreFailed as trouble:
+        yield _bad("logbook", str(trouble), "restore the last backup", ExitStatus.RECORD_BROKEN)
+    else:
+        counts = f"{verified.head.readings:,} readings, {verified.head.entries:,} entries"
+        yield _good("logbook", f"{path}: {counts}, chain unbroken")
+    if not os.access(path, os.W_OK) or not os.access(path.parent, os.W_OK):
+        yield _bad("permissions", f"{path} cannot be written by you", "its owner, or another user")
+    elif path.stat().st_mode & stat.S_IWOTH:
+        yield _care("permissions", f"{path} can be changed by everybody here", f"chmod o-w {path}")
+    else:
+        yield _good("permissions", "the logbook is yours to write")
+
+
+EXAMINATIONS: tuple[Callable[[Examined], Iterator[Finding]], ...] = (
+    _configuration,
+    _serial,
+    _brokers,
+    _sensors,
+    _clock,
+    _disk,
+    _logbook,
+)

@@ -1,0 +1,153 @@
+"""The doctor finds what is wrong, says what to do, and its exit status can be trusted."""
+
+import json
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from curewatch import configuration
+from curewatch.cli.diagnosis import Examined, Finding, Grade, examine, verdict
+from curewatch.cli.main import run
+from curewatch.cli.wording import wording
+from curewatch.clock import Instant
+from curewatch.errors import ExitStatus
+from curewatch.logbook import Entry, Logbook
+from curewatch.readings import Reading
+
+NOW = 1_795_000_000.0  # UTC [s], in November 2026
+SHED = """
+[shed]
+name = "Saltmarsh Shed"
+zone = "Europe/Lisbon"
+[sensors.bench]
+role = "air"
+part = "good-digital"
+[sensors.hull]
+role = "surface"
+part = "one-wire-probe"
+[logbook]
+path = "logbook.sqlite"
+"""
+
+
+def examined(folder: Path, text: str = SHED, *, now: float = NOW, silent: str = "") -> tuple[Finding, ...]:
+    """The findings on a shed that spoke until a minute ago, but for one sensor."""
+    file = folder / "curewatch.toml"
+    file.write_text(text)
+    readings = [
+        Reading(name, NOW - 60.0 * minute, NOW, 285.0 + 0.01 * minute, humidity)
+        for minute in range(180)
+        for name, humidity in (("bench", 0.6), ("hull", None))
+        if name != silent
+    ]
+    with Logbook(folder / "logbook.sqlite") as logbook:
+        logbook.append(readings)
+    return looked_at(folder, now)
+
+
+def looked_at(folder: Path, now: float = NOW) -> tuple[Finding, ...]:
+    """The findings on what is there."""
+    found = configuration.load(folder / "curewatch.toml")
+    with Logbook(folder / "logbook.sqlite", read_only=True) as logbook:
+        return examine(Examined(found, wording(found.zone, "C,g,24h"), Instant(now, 0.0), logbook))
+
+
+def about(findings: tuple[Finding, ...], name: str) -> Finding:
+    return next(finding for finding in findings if finding.about == name)
+
+
+def test_a_shed_in_order_can_be_trusted(tmp_path: Path) -> None:
+    """No finding is bad; accuracy, age, disk and chain are told; the missing salt check is a remark."""
+    findings = examined(tmp_path)
+    assert verdict(findings) is ExitStatus.OK
+    assert about(findings, "sensor.hull").grade is Grade.GOOD
+    bench = about(findings, "sensor.bench")
+    assert bench.grade is Grade.CARE
+    assert "±2.0 % humidity" in bench.seen
+    assert "salt check: never" in bench.seen
+    assert "360 readings" in about(findings, "logbook").seen
+    assert "GB free" in about(findings, "disk").seen
+
+
+@pytest.mark.parametrize("later", [0.0, 1800.0])
+def test_a_sensor_that_says_nothing_takes_the_trust_away(tmp_path: Path, later: float) -> None:
+    """Never heard, or silent for half an hour: unknown, with what to look at."""
+    findings = examined(tmp_path, now=NOW + later, silent="hull" if later == 0 else "")
+    assert verdict(findings) is ExitStatus.UNKNOWN
+    hull = about(findings, "sensor.hull")
+    assert hull.grade is Grade.BAD
+    assert "cable" in hull.advised
+
+
+def test_a_shed_without_air_cannot_be_trusted(tmp_path: Path) -> None:
+    """A surface alone says nothing about the dew point."""
+    findings = examined(tmp_path, SHED.replace('role = "air"', 'role = "outside"'))
+    assert verdict(findings) is ExitStatus.UNKNOWN
+    assert 'role = "air"' in about(findings, "sensors").advised
+
+
+def test_a_port_that_is_not_there_is_told(tmp_path: Path) -> None:
+    """With where to look for its name."""
+    findings = examined(tmp_path, f'{SHED}\n[serial.usb]\nurl = "/dev/ttyNOWHERE"\n')
+    port = about(findings, "serial.usb")
+    assert (port.grade, "by-id" in port.advised) == (Grade.BAD, True)
+
+
+def test_a_broker_is_judged_by_what_the_daemon_wrote_down(tmp_path: Path) -> None:
+    """Never spoken with, answering, answering without our session, and gone."""
+    text = f'{SHED}\n[mqtt.yard]\nhost = "127.0.0.1"\n'
+    assert about(examined(tmp_path, text), "mqtt.yard").grade is Grade.BAD
+
+    def told(**payload: object) -> Finding:
+        with Logbook(tmp_path / "logbook.sqlite") as logbook:
+            logbook.write(Entry("source", {"source": "yard", **payload}, NOW - 30))
+        return about(examined(tmp_path, text), "mqtt.yard")
+
+    assert told(up=True, note="").grade is Grade.GOOD
+    lost = told(notice="the broker kept no session for us: what was sent meanwhile is lost")
+    assert (lost.grade, "sessions" in lost.advised) == (Grade.CARE, True)
+    assert told(up=False, why="connection refused").grade is Grade.BAD
+
+
+def test_a_clock_step_is_told(tmp_path: Path) -> None:
+    """So that nobody wonders about marked readings."""
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.write(Entry("clock", {"step": 3600.0, "seen": "moved"}, NOW - 7200))
+    assert "moved by 1 h 00 min" in about(examined(tmp_path), "clock").seen
+    unset = about(examined(tmp_path, now=1000.0), "clock")
+    assert unset.grade is Grade.BAD
+
+
+def test_a_changed_row_breaks_the_trust_for_good(tmp_path: Path) -> None:
+    """Somebody changed an entry with a database browser: status 5."""
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.write(Entry("note", {"text": "as it was"}, NOW - 7200))
+    assert verdict(examined(tmp_path)) is ExitStatus.OK
+    with sqlite3.connect(tmp_path / "logbook.sqlite") as database:
+        database.execute("UPDATE entries SET line = replace(line, 'as it was', 'as I like')")
+    database.close()
+    findings = looked_at(tmp_path)
+    assert verdict(findings) is ExitStatus.RECORD_BROKEN
+    assert about(findings, "logbook").grade is Grade.BAD
+
+
+def test_the_command_answers_in_text_and_json(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An empty home: not to be trusted, status 4, and the same in both forms."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("HOME", str(tmp_path))
+    monkeypatch.delenv("XDG_DATA_HOME", raising=False)
+    monkeypatch.delenv("CUREWATCH_CONFIG", raising=False)
+    with pytest.raises(SystemExit) as stop:
+        run(["doctor"])
+    assert stop.value.code == ExitStatus.UNKNOWN
+    told = capsys.readouterr().out
+    assert told.startswith("No layup could be trusted to this")
+    assert max(map(len, told.splitlines())) <= 80
+    with pytest.raises(SystemExit):
+        run(["doctor", "--json"])
+    plain = json.loads(capsys.readouterr().out)
+    assert plain["trusted"] is False
+    assert {"about", "grade", "seen", "advised"} == set(plain["findings"][0])
