@@ -69,7 +69,7 @@ class Check:
 class Moment:
     """Something that will happen: early, likely and late, UTC. ``None`` where it does not happen."""
 
-    name: str  # open-time | gel | laminate-from | laminate-before | tack-free | hard
+    name: str  # use-up | kicks | open-time | gel | laminate-from | laminate-before | tack-free | hard
     title: str
     early: float | None
     likely: float | None
@@ -96,7 +96,6 @@ class Advice:
     remedies: tuple[str, ...] = ()  # what to do about what is unknown or fails
     cautions: tuple[str, ...] = ()
     basis: str = ""  # what the coming hours are assumed from
-    pot: tuple[str, ...] = ()  # what the mixed batch will do
 
     def check(self, name: str) -> Check:
         """The check of this name; a ``KeyError`` if the advice has none."""
@@ -187,7 +186,6 @@ def as_plain(advice: Advice) -> dict[str, Any]:
         "timeline": [plain_moment(moment) for moment in advice.timeline],
         "blush": advice.blush,
         "blush_why": advice.blush_why,
-        "pot": list(advice.pot),
         "remedies": list(advice.remedies),
         "cautions": list(advice.cautions),
         "basis": advice.basis,

@@ -14,7 +14,8 @@ from curewatch.advice.limits import Limits
 from curewatch.advice.situation import Place, Situation
 from curewatch.materials.substrate import Substrate
 from curewatch.materials.system import ResinSystem
-from curewatch.model import outlook, surface
+from curewatch.model import outlook, prospect, surface
+from curewatch.model.forecast import Forecast
 from curewatch.model.lots import Lot
 
 
@@ -83,17 +84,23 @@ def _estimate(situation: Situation, now: float, substrate: Substrate) -> surface
 
 
 def coming_hours(
-    situation: Situation, substrate: Substrate, *, length: float = outlook.LENGTH
+    situation: Situation,
+    substrate: Substrate,
+    *,
+    forecast: Forecast | None = None,
+    length: float = outlook.LENGTH,
 ) -> outlook.Outlook | None:
     """The outlook from what is known, so long [s]; none where there is no whole air reading."""
     air, below = situation.air, situation.surface
     if air is None or air.temperature is None or air.vapour_pressure is None:
         return None
-    return outlook.persistence(
+    return prospect.coming_hours(
+        situation.past,
         situation.at,
         air.temperature,
         air.vapour_pressure,
         None if below is None else below.temperature,
         substrate=substrate,
+        forecast=forecast,
         length=length,
     )

@@ -1,13 +1,26 @@
 """The moments that follow from a start, each with its band over the paths and the lot."""
 
+from typing import NamedTuple
+
 import numpy as np
 
 from curewatch.advice.answer import Moment
+from curewatch.advice.batches import SHARE
 from curewatch.advice.course import Course
 from curewatch.materials.system import ResinSystem
+from curewatch.model.lots import rate_factor_at
+from curewatch.model.pot import pot
 from curewatch.units import FloatArray
 
 BAND = (0.1, 0.5, 0.9)  # early, likely, late: four of five paths lie between early and late
+
+
+class Batch(NamedTuple):
+    """One mixed batch in one pot."""
+
+    system: ResinSystem
+    mass: float  # [kg]
+    peroxide_percent: float | None = None
 
 
 def timeline(seen: Course, system: ResinSystem) -> tuple[Moment, ...]:
@@ -42,3 +55,31 @@ def moment(name: str, title: str, start: float, after: FloatArray, note: str = "
 
 def _stamp(start: float, after: float) -> float | None:
     return start + after if np.isfinite(after) else None
+
+
+def pot_moments(batch: Batch, start: float, air_temperature: float) -> tuple[Moment, ...]:
+    """When a batch left in its pot kicks, from a fast lot to a slow one, and when it should be used up.
+
+    The usual lot is followed with its hot middle; how much sooner or later a fast or slow lot is comes
+    from the pot as one temperature, which is some thirty times cheaper and errs alike for all three.
+    """
+    usual = pot(batch.system, batch.mass, air_temperature, peroxide_percent=batch.peroxide_percent)
+    fast, middle, slow = (
+        pot(
+            batch.system,
+            batch.mass,
+            air_temperature,
+            rate_factor=rate_factor_at(batch.system, share),
+            peroxide_percent=batch.peroxide_percent,
+            grid=False,
+        ).pot_life
+        for share in (BAND[2], BAND[1], BAND[0])
+    )
+    lives = [usual.pot_life * (one / middle) for one in (fast, middle, slow)]
+    early, likely, late = (_stamp(start, life) for life in lives)
+    used_early, used_likely, used_late = (_stamp(start, SHARE * life) for life in lives)
+    peak = "it can smoke: spread it thin, never cap it" if usual.smokes else ""
+    return (
+        Moment("use-up", "batch used up by", used_early, used_likely, used_late),
+        Moment("kicks", "batch kicks if left in its pot", early, likely, late, note=peak),
+    )

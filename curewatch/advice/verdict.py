@@ -11,11 +11,11 @@ from dataclasses import replace
 import numpy as np
 
 from curewatch.advice import cautions, checks, trust
-from curewatch.advice.answer import Advice, Check, Status, Verdict
+from curewatch.advice.answer import Advice, Check, Moment, Status, Verdict
 from curewatch.advice.course import Course, course
 from curewatch.advice.limits import Limits
 from curewatch.advice.situation import Situation
-from curewatch.advice.timeline import timeline
+from curewatch.advice.timeline import Batch, pot_moments, timeline
 from curewatch.advice.weather import Paths, weather
 from curewatch.errors import OutOfValidity
 from curewatch.materials.system import ResinSystem
@@ -76,9 +76,10 @@ def assess(
     if outlook is None:
         return _concluded(said, (*known, _unheard("coming-hours", "the coming hours", "no outlook")))
     try:
+        there = weather(outlook, at)
         seen = course(
             system,
-            weather(outlook, at),
+            there,
             np.zeros(1, dtype=np.int64),
             chosen=lots,
             peroxide_percent=peroxide_percent,
@@ -87,12 +88,16 @@ def assess(
     except OutOfValidity as trouble:
         range_check = _unheard("resin-range", "within what is known of the resin", str(trouble))
         return _concluded(said, (*known, range_check), (str(trouble),))
+    moments: tuple[Moment, ...] = ()
+    if batch_mass is not None:
+        air = float(np.median(there.air_temperature[:, 0]))
+        moments = pot_moments(Batch(system, batch_mass, peroxide_percent), at, air)
     judged = judge(situation, system, limits, seen)
     all_hold = float(np.mean(checks.holds(seen, checks.lines(seen, limits, checks.sensor_errors(situation)))))
     blush = next(check for check in judged if check.name == "blush")
     said = replace(
         said,
-        timeline=timeline(seen, system),
+        timeline=moments + timeline(seen, system),
         likelihood=all_hold,
         blush=checks.blush_outcome(blush.value or 0.0, system),
         blush_why=blush.note,

@@ -165,6 +165,22 @@ def test_the_lot_s_own_uncertainty_widens_the_band_without_any_weather() -> None
     assert (gel.late - NOW) / (gel.early - NOW) == pytest.approx(np.exp(2 * 1.28 * SLOW.rate_sd), rel=0.15)
 
 
+def test_a_batch_in_one_pot_has_its_own_moments_and_a_bigger_one_kicks_sooner() -> None:
+    """Used up at three quarters of its life; 600 g before 100 g; and the big one may smoke."""
+    small, big = ask(shed(20.0, 0.45), batch_mass=0.1), ask(shed(20.0, 0.45), batch_mass=0.6)
+    kicks, used = small.moment("kicks"), small.moment("use-up")
+    assert kicks.early is not None
+    assert kicks.likely is not None
+    assert kicks.late is not None
+    assert used.likely is not None
+    assert NOW < used.likely < kicks.likely
+    assert kicks.early < kicks.likely < kicks.late
+    assert used.likely - NOW == pytest.approx(0.75 * (kicks.likely - NOW))
+    assert (big.moment("kicks").likely or 0.0) < kicks.likely
+    assert "smoke" in big.moment("kicks").note
+    assert any("smoke" in caution for caution in big.cautions)
+
+
 def test_a_user_s_own_limit_decides_and_is_shown() -> None:
     """With an own margin of 1 K a surface 2.3 K above the dew point is dry enough."""
     situation = shed(20.0, 0.45, 10.5)

@@ -33,7 +33,6 @@ def lines(advice: Advice, wording: Wording, place: str = "") -> list[str]:
         _section("What to do", (safe_line(remedy) for remedy in advice.remedies)),
         ["", f"{'Checks':<44} {'found':>9}  {'limit':<12}{'spare':>8}", *checks],
         _times(advice, wording),
-        _section("In the pot", advice.pot),
         _section("The coming hours", (advice.basis,) if advice.basis else ()),
         ["", "Where the limits come from", *sources.lines()] if sources.known else [],
         _section("Mind", advice.cautions),
@@ -159,7 +158,7 @@ def _worded(check: Check, value: float | None, wording: Wording) -> str:
 
 def _brief(seconds: float) -> str:
     """A duration in one unit, so that a column of them lines up."""
-    return f"{seconds / 3600:.1f} h" if abs(seconds) >= 5400 else duration(seconds)
+    return f"{seconds / 3600:.1f} h" if abs(seconds) >= 3600 else duration(seconds)
 
 
 def _span(check: Check, value: float, wording: Wording) -> str:
