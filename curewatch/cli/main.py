@@ -46,7 +46,7 @@ SECTIONS: dict[str, dict[str, tuple[str, str]]] = {
         "resin list": ("resin", "The resin systems there are."),
         "resin show": ("resin", "One resin system, every number with its origin."),
         "resin fit": ("resin_fit", "A resin system from a maker's sheet."),
-        "resin compare": ("resin_fit", "Two or more resin systems side by side."),
+        "resin compare": ("resin", "All resin systems side by side, in one shed."),
     },
     "Sensors": {
         "ingest": ("ingest", "The daemon without a board: for a service."),

@@ -8,7 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from curewatch.errors import OutOfValidity
 from curewatch.materials.system import ResinSystem
-from curewatch.model.film import Cure, History, at_times, finish, require_history
+from curewatch.model.film import Cure, History, at_times, cure, finish, require_history
 from curewatch.model.flow_map import Walk, flow_map, step_of
 from curewatch.model.lots import EARLY, LATE, MEDIAN, STRATA, Lot, lots, shared_out
 from curewatch.model.milestones import glass_reached, hard_conversion, thresholds
@@ -216,3 +216,36 @@ def _crossings(
                 passed_by[kind, low + row, member] = np.inf
                 np.subtract.at(waiting, low + row, 1)
     return found
+
+
+class Envelope(NamedTuple):
+    """One film with what the lot leaves open: bands of (n,) over ``time``."""
+
+    time: FloatArray  # [s]
+    conversion: Band  # [1]
+    glass_transition: Band  # [K]
+    temperature: FloatArray  # [K]
+
+
+def envelope(system: ResinSystem, history: History, *, peroxide_percent: float | None = None) -> Envelope:
+    """Conversion and glass transition of one path, as nine of ten lots would have them.
+
+    ``history`` is one path (n,). The likely lot is the system as it stands.
+    """
+    dose = system.dose_factor(peroxide_percent)
+    several = [Lot(each.system, each.factor * dose) for each in lots(system, FEWEST)]
+    paths = History(history.time, np.tile(history.temperature, (len(several), 1)))
+    crowd = cures(system, paths, several)
+    likely = cure(system, history, peroxide_percent=peroxide_percent)
+
+    def spread(values: FloatArray, middle: FloatArray) -> Band:
+        low, high = np.quantile(values, (EARLY, LATE), axis=0, method="hazen")
+        centre = np.interp(crowd.time, likely.time, middle)
+        return Band(np.minimum(low, centre), centre, np.maximum(high, centre))
+
+    return Envelope(
+        crowd.time,
+        spread(crowd.conversion, likely.conversion),
+        spread(crowd.glass_transition, likely.glass_transition),
+        crowd.temperature[0],
+    )

@@ -52,8 +52,8 @@ def milestones(system: ResinSystem, cure: Cure) -> Milestones:
     Returns
     -------
     Milestones
-        ``tack_free`` is nan for a resin whose surface air keeps tacky; ``hard`` asks for gel and
-        for a glass transition above the temperature of the film.
+        ``tack_free`` is nan for a resin whose surface air keeps tacky; ``hard`` asks for that
+        conversion and for a glass transition above the temperature of the film.
     """
     short_of_hard = hard_conversion(system, cure.temperature) - cure.conversion
     times = {mark: crossing(cure.time, cure.conversion, at) for mark, at in thresholds(system).items()}
@@ -73,10 +73,13 @@ def thresholds(system: ResinSystem) -> dict[str, float]:
 
 
 def hard_conversion(system: ResinSystem, temperature: FloatArray) -> FloatArray:
-    """Conversion from which a film of this temperature is hard: gelled, and a glass. [K] -> [1]"""
+    """Conversion from which a film of this temperature is hard: cured enough not to be tacky, and a glass.
+
+    A cold film that turns to glass early is not called hard: it softens again when it is warmed. [K] -> [1]
+    """
     network = system.network
     glassy = glass.conversion_at(temperature, network.uncured, network.full, network.shape)
-    return np.maximum(glassy, system.milestones.gel)
+    return np.maximum(glassy, system.milestones.tack_free)
 
 
 def crossing(time: FloatArray, value: FloatArray, threshold: float) -> float:

@@ -1,0 +1,87 @@
+"""All resin systems side by side in one steady air: what each would do on this surface tonight."""
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+import numpy as np
+
+from curewatch.advice.course import AHEAD, course
+from curewatch.advice.weather import STEP, dressed
+from curewatch.errors import OutOfValidity
+from curewatch.materials.system import ResinSystem
+from curewatch.model.crowd import Band, band
+from curewatch.model.film import constant, cure
+from curewatch.physics import moist_air
+from curewatch.units import FloatArray
+
+MEMBERS = 64  # lots
+BLUSH = ("none", "peel ply", "wash and abrade")
+
+
+class Row(NamedTuple):
+    """One system. Bands are those of the lot, each a number. [s from mixing]"""
+
+    system: ResinSystem
+    open_time: Band
+    gel: Band
+    laminate_from: Band
+    laminate_before: Band
+    hard: Band
+    blush: str  # none | peel ply | wash and abrade
+    glass_transition: float  # after three days at this temperature [K]
+    too_cold: bool  # below the system's lowest working temperature
+
+
+def compare(
+    systems: Iterable[ResinSystem],
+    temperature: float,
+    relative_humidity: float,
+    *,
+    surface_temperature: float | None = None,
+    carbon_dioxide: float = 420e-6,
+) -> list[Row]:
+    """Each system as a film at this surface temperature for three days.
+
+    Parameters
+    ----------
+    temperature, relative_humidity : float
+        Of the air; the humidity over liquid water. [K], [1]
+    surface_temperature : float, optional
+        Of the work; that of the air if not given. [K]
+    carbon_dioxide : float
+        Mole fraction. [1]
+
+    Raises
+    ------
+    OutOfValidity
+        A temperature or humidity outside the equations.
+    """
+    surface = temperature if surface_temperature is None else surface_temperature
+    if not 0.0 < relative_humidity <= 1.0:
+        raise OutOfValidity("relative humidity", relative_humidity, "above 0 up to 1", "humid air")
+    pressure = float(moist_air.vapour_pressure(temperature, relative_humidity))
+    return [_row(system, temperature, surface, pressure, carbon_dioxide) for system in systems]
+
+
+def _row(system: ResinSystem, air: float, surface: float, pressure: float, carbon_dioxide: float) -> Row:
+    time: FloatArray = np.arange(0.0, AHEAD + 2 * STEP, STEP, dtype=np.float64)
+    steady = [np.full((MEMBERS, time.size), value) for value in (air, surface, pressure)]
+    found = course(system, dressed(time, *steady), np.array([0]), carbon_dioxide=carbon_dioxide)
+
+    def one(times: FloatArray) -> Band:
+        return Band(*(part[0] for part in band(times)))
+
+    end = cure(system, constant(surface, AHEAD))
+    exposure = float(np.median(found.blush))
+    step = sum(exposure >= limit for limit in (system.blush.peel_ply_from, system.blush.wash_from))
+    return Row(
+        system,
+        one(found.open_time),
+        one(found.gel),
+        one(found.stays_put),
+        one(found.laminate_before),
+        one(found.hard),
+        BLUSH[step],
+        float(end.glass_transition[-1]),
+        surface < system.limits.lowest_temperature,
+    )

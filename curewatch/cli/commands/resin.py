@@ -1,0 +1,175 @@
+"""``curewatch resin list | show | compare``: what there is, where its numbers come from, side by side."""
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOption, settings
+
+if TYPE_CHECKING:
+    from curewatch.configuration import Configuration
+    from curewatch.materials import ResinSystem
+    from curewatch.model.milestones import Milestones
+
+app = typer.Typer()
+SHOWN_AT = (298.15, 293.15, 283.15)  # K
+SHOWN_FOR = 7 * 86400.0  # s
+
+
+@app.command("list")
+def list_systems(
+    *, config: ConfigOption = None, plain: PlainOption = False, as_json: JsonOption = False
+) -> None:
+    """The resin systems there are: built in, and in your own folder.
+
+    Example: curewatch resin list
+    """
+    from curewatch.cli import terminal
+    from curewatch.cli.screens import resin as screen
+    from curewatch.materials import load_system, system_names
+
+    configuration, _ = settings(config)
+    folder = configuration.resin.folder
+    systems = [load_system(name, folder) for name in system_names(folder)]
+    if as_json:
+        keys = ("name", "title", "kind", "note", "parent", "version")
+        terminal.print_json([{key: getattr(each, key) for key in keys} for each in systems])
+    else:
+        terminal.print_lines(screen.listed(systems), plain=plain)
+
+
+@app.command()
+def show(
+    name: Annotated[str, typer.Argument(metavar="NAME|FILE", help="A resin system or its file.")],
+    *,
+    config: ConfigOption = None,
+    units: UnitsOption = None,
+    plain: PlainOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """One resin system: what it does as a film, and every number with its origin.
+
+    Example: curewatch resin show epoxy-slow
+    """
+    from curewatch.cli import terminal
+    from curewatch.cli.screens import resin as screen
+    from curewatch.materials import load_system
+
+    configuration, wording = settings(config, units)
+    system = load_system(name, configuration.resin.folder)
+    behaviour = [(kelvin, _film(system, kelvin)) for kelvin in SHOWN_AT]
+    if as_json:
+        terminal.print_json(screen.plain(system, behaviour))
+    else:
+        terminal.print_lines(screen.shown(system, behaviour, wording), plain=plain)
+
+
+@app.command()
+def compare(
+    names: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[NAME|FILE]...", help="Which systems; else all.", show_default=False),
+    ] = None,
+    *,
+    temperature: Annotated[
+        str | None,
+        typer.Option("--temperature", metavar="C", help="Of the shed; else as measured.", show_default=False),
+    ] = None,
+    humidity: Annotated[
+        float | None,
+        typer.Option("--humidity", metavar="PERCENT", help="Relative, of its air.", show_default=False),
+    ] = None,
+    surface: Annotated[
+        str | None,
+        typer.Option("--surface", metavar="C", help="Of the work, if another.", show_default=False),
+    ] = None,
+    config: ConfigOption = None,
+    units: UnitsOption = None,
+    plain: PlainOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """All resin systems side by side, for a shed temperature and humidity or for the shed as it is now.
+
+    Exit status 4 if the shed is to be taken as measured and nothing fresh is known of it.
+
+    Example: curewatch resin compare --temperature 12 --humidity 80
+    """
+    from curewatch.advice.comparison import compare as side_by_side
+    from curewatch.cli import terminal
+    from curewatch.cli.screens import resin as screen
+    from curewatch.materials import load_system, system_names
+
+    configuration, wording = settings(config, units)
+    folder = configuration.resin.folder
+    air, relative, work, source = _conditions(configuration, temperature, humidity, surface)
+    systems = [load_system(name, folder) for name in (names or system_names(folder))]
+    carbon_dioxide = configuration.shed.carbon_dioxide_ppm * 1e-6
+    rows = side_by_side(systems, air, relative, surface_temperature=work, carbon_dioxide=carbon_dioxide)
+    if as_json:
+        stated = {
+            "temperature_c": round(air - 273.15, 2),
+            "humidity_percent": round(100 * relative, 1),
+            "surface_temperature_c": round(work - 273.15, 2),
+            "source": source,
+        }
+        terminal.print_json(screen.compared_plain(rows, stated))
+        return
+    air_said, work_said = wording.temperature(air), wording.temperature(work)
+    where = f"Air {air_said}, {wording.percent(relative)}; work {work_said} ({source})"
+    terminal.print_lines(screen.compared(rows, wording, where), plain=plain)
+
+
+def _film(system: "ResinSystem", kelvin: float) -> "Milestones":
+    from curewatch.model.film import constant, cure
+    from curewatch.model.milestones import milestones
+
+    return milestones(system, cure(system, constant(kelvin, SHOWN_FOR)))
+
+
+def _conditions(
+    configuration: "Configuration", temperature: str | None, humidity: float | None, surface: str | None
+) -> tuple[float, float, float, str]:
+    """Air temperature, relative humidity, temperature of the work, and where they come from. [K, 1, K]"""
+    from curewatch.cli.typed import temperature_from_text
+    from curewatch.errors import UsageError
+    from curewatch.units import celsius_from_kelvin, fraction_from_percent
+
+    if temperature is None and humidity is None and surface is None:
+        return _measured(configuration)
+    if temperature is None or humidity is None:
+        raise UsageError("give both --temperature and --humidity, or neither for the shed as it is now")
+    if not 1.0 <= humidity <= 100.0:
+        hint = f"; if that was a fraction, give {100 * humidity:g}" if 0.0 < humidity < 1.0 else ""
+        raise UsageError(f"--humidity {humidity:g}; allowed: 1 to 100 %{hint}")
+    air = temperature_from_text(temperature)
+    work = air if surface is None else temperature_from_text(surface, "--surface")
+    for option, kelvin in (("--temperature", air), ("--surface", work)):
+        if not -30.0 <= celsius_from_kelvin(kelvin) <= 50.0:
+            raise UsageError(f"{option} is {celsius_from_kelvin(kelvin):.1f} °C; allowed: -30 to 50 °C")
+    return air, fraction_from_percent(humidity), work, "as given"
+
+
+def _measured(configuration: "Configuration") -> tuple[float, float, float, str]:
+    from curewatch.advice.situation import Situation
+    from curewatch.cli import terminal
+    from curewatch.clock import SystemClock
+    from curewatch.configuration import logbook_path
+    from curewatch.errors import ExitStatus
+    from curewatch.ingest.state import situation
+    from curewatch.logbook import Logbook
+
+    now, path = SystemClock().now().utc, logbook_path(configuration)
+    known: Any = Situation(now)
+    if path.exists():
+        with Logbook(path, read_only=True) as logbook:
+            known = situation(logbook, configuration, now, past=False)
+    air, work = known.air, known.surface
+    trouble = next((each for each in known.troubles if air is None or each.sensor == air.sensor), None)
+    if air is None or air.temperature is None or air.relative_humidity is None or trouble is not None:
+        seen = (
+            "nothing was ever recorded" if trouble is None else f"{trouble.sensor or 'clock'}: {trouble.seen}"
+        )
+        terminal.note(f"unknown: the air of the shed ({seen}); give --temperature and --humidity")
+        raise typer.Exit(int(ExitStatus.UNKNOWN))
+    warmth = air.temperature if work is None or work.temperature is None else work.temperature
+    return air.temperature, air.relative_humidity, warmth, "as measured"

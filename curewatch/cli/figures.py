@@ -1,0 +1,55 @@
+"""A film's cure as a picture file, SVG or PNG. matplotlib is imported here and nowhere else for it."""
+
+from pathlib import Path
+
+from curewatch.cli.safe_text import safe_line
+from curewatch.errors import UsageError
+from curewatch.model.outcome import Outcome
+
+FORMATS = (".svg", ".png")
+
+
+def draw(said: Outcome, path: Path) -> None:
+    """Write conversion and glass transition against time, with their bands.
+
+    Raises
+    ------
+    UsageError
+        The name does not end in .svg or .png, or the file cannot be written.
+    """
+    if path.suffix.lower() not in FORMATS:
+        raise UsageError(f"--chart {path}: allowed endings: {' or '.join(FORMATS)}")
+    from matplotlib import rc_context
+    from matplotlib.figure import Figure
+
+    with rc_context({"svg.hashsalt": "curewatch", "svg.fonttype": "none"}):
+        figure = Figure(figsize=(8.0, 5.6), layout="constrained")
+        upper, lower = figure.subplots(2, 1, sharex=True)
+        curves, hours = said.envelope, said.envelope.time / 3600.0
+        upper.fill_between(
+            hours, curves.conversion.early, curves.conversion.late, alpha=0.25, label="nine of ten lots"
+        )
+        upper.plot(hours, curves.conversion.likely, label="likely")
+        upper.set_ylabel("conversion")
+        upper.set_ylim(0.0, 1.0)
+        for name, threshold in (
+            ("gels", said.system.milestones.gel),
+            ("tack-free", said.system.milestones.tack_free),
+        ):
+            upper.axhline(threshold, linewidth=0.7, linestyle=":")
+            upper.annotate(name, (hours[-1], threshold), ha="right", va="bottom", fontsize=8)
+        transition = curves.glass_transition
+        lower.fill_between(hours, transition.early - 273.15, transition.late - 273.15, alpha=0.25)
+        lower.plot(hours, transition.likely - 273.15, label="glass transition")
+        lower.plot(hours, curves.temperature - 273.15, linestyle="--", label="temperature of the film")
+        lower.set_ylabel("°C")
+        lower.set_xlabel("hours from mixing")
+        upper.legend(loc="lower right")
+        lower.legend(loc="lower right")
+        figure.suptitle(
+            f"{safe_line(said.system.title, 60)} ({safe_line(said.system.note, 60)})", fontsize=10
+        )
+        try:
+            figure.savefig(path, metadata={"Date": None} if path.suffix.lower() == ".svg" else None)
+        except OSError as trouble:
+            raise UsageError(f"--chart {path}: {trouble.strerror}") from None

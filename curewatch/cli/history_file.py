@@ -1,0 +1,153 @@
+"""A temperature history that a person or a logger wrote: a CSV of time and temperature.
+
+The first row may name the columns; the name carries the unit: ``time`` (ISO 8601 stamps, or seconds),
+``time_s``, ``time_min``, ``time_h``; ``temperature`` or ``temperature_c``, ``temperature_f``,
+``temperature_k``. Other columns are left alone. Without names, the first two columns are ISO stamps
+or seconds, and degC. Lines that begin with # are remarks.
+"""
+
+import csv
+import io
+import math
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from curewatch.clock import utc_from_iso
+from curewatch.errors import UsageError
+from curewatch.model.film import History
+from curewatch.units import HOUR, MINUTE, kelvin_from_celsius, kelvin_from_fahrenheit
+
+MOST_BYTES = 64 * 1024 * 1024
+LONGEST = 400 * 24 * HOUR  # s
+LOWEST, HIGHEST = 243.15, 423.15  # K: -30..150 degC; what a shed or a post-cure can be
+
+
+def _stamp(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        return utc_from_iso(text)
+
+
+TIMES: dict[str, Callable[[str], float]] = {
+    "time": _stamp,
+    "time_s": float,
+    "time_min": lambda text: float(text) * MINUTE,
+    "time_h": lambda text: float(text) * HOUR,
+}
+TEMPERATURES: dict[str, Callable[[str], float]] = {
+    "temperature": lambda text: kelvin_from_celsius(float(text)),
+    "temperature_c": lambda text: kelvin_from_celsius(float(text)),
+    "temperature_f": lambda text: kelvin_from_fahrenheit(float(text)),
+    "temperature_k": float,
+}
+
+
+def read_history(path: Path) -> History:
+    """The history in a file, its time counted from its first row.
+
+    Raises
+    ------
+    UsageError
+        Names the file and the line, what was found and what is allowed.
+    """
+    rows = [
+        (number, [cell.strip() for cell in row])
+        for number, row in enumerate(csv.reader(io.StringIO(_text(path))), 1)
+        if row and any(cell.strip() for cell in row) and not row[0].lstrip().startswith("#")
+    ]
+    if not rows:
+        raise UsageError(f"{path}: no rows; wanted a CSV of time and temperature")
+    when, what, first = _columns(path, rows[0][1])
+    time: list[float] = []
+    temperature: list[float] = []
+    for number, row in rows[first:]:
+        at, kelvin = _value(path, number, row, when), _value(path, number, row, what)
+        if time and at <= time[-1]:
+            raise UsageError(f"{path}, line {number}: time goes back or stands still; wanted rising times")
+        if not LOWEST <= kelvin <= HIGHEST:
+            raise UsageError(
+                f"{path}, line {number}: {row[what[0]]!r} is outside -30 to 150 °C; is the unit right?"
+            )
+        time.append(at)
+        temperature.append(kelvin)
+    if len(time) < 2:
+        raise UsageError(f"{path}: {len(time)} row(s) of values; wanted two or more")
+    if time[-1] - time[0] > LONGEST:
+        raise UsageError(f"{path}: spans {(time[-1] - time[0]) / HOUR:.0f} h; allowed: up to 400 days")
+    return History(np.array(time) - time[0], np.array(temperature))
+
+
+def cut(history: History, duration: float) -> History:
+    """The first part of a history. [s]
+
+    Raises
+    ------
+    UsageError
+        It ends before that: the hours that nobody measured are not made up.
+    """
+    end = float(history.time[-1])
+    if duration > end + 1.0:
+        raise UsageError(
+            f"the history ends after {end / HOUR:.4g} h; allowed for --hours: up to that (nothing is made up)"
+        )
+    keep = history.time < duration - 1e-6
+    last = float(np.interp(duration, history.time, history.temperature))
+    return History(np.append(history.time[keep], duration), np.append(history.temperature[keep], last))
+
+
+Column = tuple[int, Callable[[str], float]]
+
+
+def _columns(path: Path, head: list[str]) -> tuple[Column, Column, int]:
+    names = [cell.lower() for cell in head]
+    if _is_value(names[0]):
+        return (0, TIMES["time"]), (1, TEMPERATURES["temperature"]), 0
+    time = next((name for name in names if name in TIMES), None)
+    warm = next((name for name in names if name in TEMPERATURES), None)
+    if time is None or warm is None:
+        raise UsageError(
+            f"{path}, line 1: columns {', '.join(names)!r}; wanted one of {', '.join(TIMES)} "
+            f"and one of {', '.join(TEMPERATURES)}"
+        )
+    return (names.index(time), TIMES[time]), (names.index(warm), TEMPERATURES[warm]), 1
+
+
+def _value(path: Path, number: int, row: list[str], column: Column) -> float:
+    place, read = column
+    try:
+        value = read(row[place])
+    except IndexError:
+        raise UsageError(
+            f"{path}, line {number}: {len(row)} column(s), wanted at least {place + 1}"
+        ) from None
+    except ValueError:
+        raise UsageError(
+            f"{path}, line {number}: {row[place]!r} is not a value; wanted an ISO stamp or a plain number"
+        ) from None
+    if not math.isfinite(value):
+        raise UsageError(f"{path}, line {number}: {row[place]!r} is not a finite number")
+    return value
+
+
+def _is_value(text: str) -> bool:
+    try:
+        _stamp(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _text(path: Path) -> str:
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise UsageError(f"{path}: larger than {MOST_BYTES // 1024**2} MB")
+        return path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise UsageError(f"{path}: no such file") from None
+    except UnicodeDecodeError:
+        raise UsageError(f"{path}: not text in UTF-8; wanted a CSV of time and temperature") from None
+    except OSError as trouble:
+        raise UsageError(f"{path}: {trouble.strerror}") from None

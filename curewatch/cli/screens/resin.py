@@ -1,0 +1,202 @@
+"""Resin systems as lines and as plain values: a list, one in full, all side by side. Pure."""
+
+import math
+from dataclasses import fields, is_dataclass
+from textwrap import wrap
+from typing import Any
+
+from curewatch.advice.comparison import Row
+from curewatch.cli.safe_text import safe, safe_line
+from curewatch.cli.wording import Wording, duration
+from curewatch.materials.quantities import QUANTITIES
+from curewatch.materials.resin_files import origin_of
+from curewatch.materials.system import ResinSystem
+from curewatch.model.crowd import Band
+from curewatch.model.milestones import Milestones
+from curewatch.units import celsius_from_kelvin
+
+WIDTH = 80
+SHOWN_UNIT = {  # the unit in which a person reads a quantity, where the file allows several
+    "J/mol": "kJ/mol",
+    "J/kg": "kJ/kg",
+    "1/s": "1/h",
+    "kg/m3": "g/cm3",
+    "J/(kg K)": "kJ/(kg K)",
+    "K": "degC",
+    "s": "h",
+    "s %": "min %",
+    "1": "1",
+}
+REMARKS = (
+    "Likely lot; nine of ten lots lie within about a third on either side (--json has the bands). "
+    "! marks a shed below the lowest working temperature. Tg after three days. "
+    "In a full cup any of them kicks far sooner: heat decides. Archetypes: replace by your maker's sheets."
+)
+SECTIONS = ("kinetics", "network", "milestones", "thermal", "mix", "dose", "blush", "bond", "limits", "price")
+
+
+def listed(systems: list[ResinSystem]) -> list[str]:
+    """One line a system."""
+    head = f"{'name':<20}{'kind':<13}title"
+    rows = [f"{safe_line(each.name, 19):<20}{each.kind:<13}{safe_line(each.title, 46)}" for each in systems]
+    return [head, *rows, "", "Generic archetypes until you give your maker's sheet: curewatch resin fit"]
+
+
+def shown(system: ResinSystem, behaviour: list[tuple[float, Milestones]], words: Wording) -> list[str]:
+    """One system: what it does, then each number with unit, tag and source."""
+    head = [
+        f"{safe_line(system.name)}: {safe_line(system.title)} ({system.kind})",
+        f"  {safe(system.note)}",
+        *([f"  from {safe_line(system.parent)}, version {system.version}"] if system.parent else []),
+        "",
+        f"  {'as a film at':<14}{'open':>13}{'gels':>13}{'tack-free':>13}{'hard':>13}",
+    ]
+    films = [
+        f"  {words.temperature(kelvin):<14}"
+        + "".join(f"{_when(at):>13}" for at in (marks.open_time, marks.gel, marks.tack_free, marks.hard))
+        for kelvin, marks in behaviour
+    ]
+    numbers: list[str] = []
+    for section in SECTIONS:
+        entries = [entry for entry in values(system) if entry["key"].startswith(f"{section}.")]
+        if entries:
+            numbers += ["", f"[{section}]", *(line for entry in entries for line in _number(entry))]
+    rate = origin_of(system, "uncertainty.rate_sd")
+    numbers += ["", "[uncertainty]", *_number(_entry("uncertainty.rate_sd", system.rate_sd, rate._asdict()))]
+    return [*head, *films, *numbers]
+
+
+def values(system: ResinSystem) -> list[dict[str, Any]]:
+    """Every number of a system: key, value in a reading unit, tag, source, spread."""
+    found = []
+    for section in SECTIONS:
+        part = getattr(system, section)
+        if not is_dataclass(part):
+            continue
+        for each in fields(part):
+            key, value = f"{section}.{each.name}", getattr(part, each.name)
+            if key in QUANTITIES and value is not None:
+                found.append(_entry(key, value, origin_of(system, key)._asdict()))
+    return found
+
+
+def plain(system: ResinSystem, behaviour: list[tuple[float, Milestones]]) -> dict[str, Any]:
+    """One system for ``--json``."""
+    return {
+        "name": system.name,
+        "title": system.title,
+        "kind": system.kind,
+        "note": system.note,
+        "parent": system.parent,
+        "version": system.version,
+        "air_inhibited": system.surface.air_inhibited,
+        "wax": system.surface.wax,
+        "rate_sd": system.rate_sd,
+        "values": values(system),
+        "film": [
+            {
+                "temperature_c": round(celsius_from_kelvin(kelvin), 2),
+                **{
+                    f"{name}_s": _number_or_none(getattr(marks, name))
+                    for name in ("open_time", "stays_put", "gel", "tack_free", "hard")
+                },
+            }
+            for kelvin, marks in behaviour
+        ],
+    }
+
+
+def compared(rows: list[Row], words: Wording, where: str) -> list[str]:
+    """All systems side by side, the likely lot; the widest row fits 80 columns."""
+    head = (
+        f"{where}, as a film",
+        "",
+        f"{'':<34}  laminate again",
+        f"{'':<18}{'open':>8}{'gels':>8}{'from':>8}{'before':>9}{'hard':>8} {'blush':<9}{'Tg':>3} lowest",
+    )
+    body = []
+    for row in rows:
+        times = (row.open_time, row.gel, row.laminate_from, row.laminate_before, row.hard)
+        cells = [f"{_short(at.likely):>{width}}" for at, width in zip(times, (8, 8, 8, 9, 8), strict=True)]
+        lowest = words.temperature(row.system.limits.lowest_temperature).split(".")[0]
+        transition = words.temperature(row.glass_transition).split(".")[0]
+        body.append(
+            f"{safe_line(row.system.name, 17):<18}{''.join(cells)} {_blush(row):<9}{transition:>3} "
+            f"{lowest:>3}{'!' if row.too_cold else ''}".rstrip()
+        )
+    prices = [
+        f"  {safe_line(row.system.name, 24)}: {row.system.price.per_kilogram:.2f} "
+        f"{safe_line(row.system.price.currency, 8)} per kg"
+        for row in rows
+        if row.system.price is not None
+    ]
+    asked = ["What you pay", *prices, ""] if prices else []
+    return [*head, *body, "", *asked, *wrap(REMARKS, WIDTH - 2, initial_indent="  ", subsequent_indent="  ")]
+
+
+def compared_plain(rows: list[Row], conditions: dict[str, Any]) -> dict[str, Any]:
+    """The same for ``--json``, with bands."""
+    return {
+        "conditions": conditions,
+        "band": "nine of ten lots between early and late, seconds from mixing",
+        "systems": [
+            {
+                "name": row.system.name,
+                "kind": row.system.kind,
+                **{
+                    f"{name}_s": _band(getattr(row, name))
+                    for name in ("open_time", "gel", "laminate_from", "laminate_before", "hard")
+                },
+                "blush": row.blush,
+                "glass_transition_c": round(celsius_from_kelvin(row.glass_transition), 2),
+                "lowest_temperature_c": round(celsius_from_kelvin(row.system.limits.lowest_temperature), 2),
+                "too_cold": row.too_cold,
+                "price_per_kilogram": None if row.system.price is None else row.system.price.per_kilogram,
+                "currency": None if row.system.price is None else row.system.price.currency,
+            }
+            for row in rows
+        ],
+    }
+
+
+def _entry(key: str, value: float, origin: dict[str, Any]) -> dict[str, Any]:
+    units = QUANTITIES[key].units
+    wanted = [SHOWN_UNIT[name] for name in units if name in SHOWN_UNIT]
+    unit = next((name for name in wanted if name in units), next(iter(units)))
+    scale = units[unit]
+    return {
+        "key": key,
+        "value": float(f"{(value - scale.offset) / scale.factor:.6g}"),
+        "unit": unit,
+        **origin,
+    }
+
+
+def _number(entry: dict[str, Any]) -> list[str]:
+    leaf = entry["key"].partition(".")[2]
+    said = "" if entry["unit"] == "1" else f" {entry['unit']}"
+    first = f"  {leaf:<20}{entry['value']:>10.4g}{said:<10} {entry['tag']}"
+    return [first, *wrap(safe(entry["source"]), WIDTH, initial_indent="      ", subsequent_indent="      ")]
+
+
+def _blush(row: Row) -> str:
+    return {"none": "none", "peel ply": "peel ply", "wash and abrade": "wash"}[row.blush]
+
+
+def _short(seconds: Any) -> str:
+    value = float(seconds)
+    if not math.isfinite(value):
+        return "-"
+    return f"{value / 3600:.1f} h" if value >= 5400 else f"{value / 60:.0f} min"
+
+
+def _when(seconds: float) -> str:
+    return duration(seconds) if math.isfinite(seconds) else "-"
+
+
+def _band(found: Band) -> dict[str, float | None]:
+    return {name: _number_or_none(float(value)) for name, value in found._asdict().items()}
+
+
+def _number_or_none(value: float) -> float | None:
+    return round(value, 1) if math.isfinite(value) else None

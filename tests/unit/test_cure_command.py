@@ -1,0 +1,219 @@
+"""``curewatch cure`` and ``curewatch resin`` answer, in 80 columns and as JSON, and refuse rubbish kindly."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from curewatch.cli.main import run
+from curewatch.materials import load_system
+from curewatch.model.film import History, constant, cure
+from curewatch.model.milestones import milestones
+from curewatch.units import HOUR
+
+
+def answer(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str, str]:
+    with pytest.raises(SystemExit) as left:
+        run(list(words))
+    said = capsys.readouterr()
+    return int(left.value.code or 0), said.out, said.err
+
+
+@pytest.fixture(autouse=True)
+def nobody_at_home(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """No configuration and no logbook of the machine that runs the tests."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("HOME", str(tmp_path))
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    monkeypatch.delenv("CUREWATCH_CONFIG", raising=False)
+    monkeypatch.setenv("LC_ALL", "C")
+
+
+def test_json_has_the_film_and_its_bands(capsys: pytest.CaptureFixture[str]) -> None:
+    """The likely gel time is the film integrator's; early and late lie around it; curves rise."""
+    status, out, _ = answer(
+        capsys, "cure", "--resin", "epoxy-slow", "--temperature", "12", "--hours", "48", "--json"
+    )
+    said = json.loads(out)
+    system = load_system("epoxy-slow")
+    gel = milestones(system, cure(system, constant(285.15, 48 * HOUR))).gel
+    assert status == 0
+    found = said["milestones_s"]["gel"]
+    assert found["likely"] == pytest.approx(gel, abs=0.1)
+    assert found["early"] < found["likely"] < found["late"]
+    for name in ("early", "likely", "late"):
+        curve = said["conversion"][name]
+        assert curve == sorted(curve)
+        assert len(curve) == len(said["time_s"])
+    assert all(
+        low <= high for low, high in zip(said["conversion"]["early"], said["conversion"]["late"], strict=True)
+    )
+
+
+def test_text_fits_eighty_columns_and_answers_first(capsys: pytest.CaptureFixture[str]) -> None:
+    """Every line within 80 columns; the first line is the answer."""
+    for words in (
+        ("cure", "--resin", "epoxy-laminating", "--temperature", "-3", "--hours", "900"),
+        ("cure", "--resin", "polyester-topcoat", "--temperature", "64F", "--hours", "0.5", "--units", "F"),
+        ("resin", "list"),
+        ("resin", "show", "vinyl-ester"),
+        ("resin", "compare", "--temperature", "8", "--humidity", "85"),
+    ):
+        status, out, _ = answer(capsys, *words)
+        assert status == 0, words
+        assert [line for line in out.splitlines() if len(line) > 80] == [], words
+        assert out.splitlines()[0].strip(), words
+        assert "\x1b" not in out
+
+
+HISTORY = "time,temperature_c\n2026-11-25T18:00:00Z,14\n2026-11-25T20:00:00Z,11\n2026-11-26T06:00:00Z,7\n"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        HISTORY,
+        "time_h,temperature_k\n0,287.15\n2,284.15\n12,280.15\n",
+        "# demo\n0,14\n7200,11\n43200,7\n",
+        "humidity,time_min,temperature_f\n80,5,57.2\n85,125,51.8\n90,725,44.6\n",
+    ],
+)
+def test_a_history_may_be_written_in_several_ways(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, text: str
+) -> None:
+    """Stamps or seconds, minutes or hours, degC, degF or K: the same film."""
+    path = tmp_path / "shed.csv"
+    path.write_text(text, "utf-8")
+    status, out, _ = answer(capsys, "cure", "--resin", "epoxy-fast", "--history", str(path), "--json")
+    said = json.loads(out)
+    assert status == 0
+    assert said["temperature_c"][0] == pytest.approx(14.0)
+    assert said["temperature_c"][-1] == pytest.approx(7.0)
+    same = History(np.array([0.0, 2 * HOUR, 12 * HOUR]), np.array([287.15, 284.15, 280.15]))
+    system = load_system("epoxy-fast")
+    gel = milestones(system, cure(system, same)).gel
+    assert said["milestones_s"]["gel"]["likely"] == pytest.approx(gel, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("", "no rows"),
+        ("time,temperature\n0,14\n", "two or more"),
+        ("time,temperature\n0,14\n0,15\n", "line 3: time goes back"),
+        ("time,temperature\n0,14\n60,hot\n", "line 3: 'hot'"),
+        ("time,temperature\n0,14\n60,nan\n", "line 3: 'nan'"),
+        ("time,temperature\n0,14\n60,287\n", "is the unit right?"),
+        ("time,temperature\n0,14\n60\n", "line 3: 1 column"),
+        ("when,warmth\n0,14\n60,15\n", "wanted one of time"),
+    ],
+)
+def test_a_wrong_history_is_refused_by_line(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, text: str, says: str
+) -> None:
+    """The message names the file and the line and what was wanted."""
+    path = tmp_path / "shed.csv"
+    path.write_text(text, "utf-8")
+    status, out, err = answer(capsys, "cure", "--history", str(path))
+    assert (status, out) == (2, "")
+    assert says in err
+    assert "shed.csv" in err
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("cure",), "one of the two"),
+        (("cure", "--temperature", "12", "--history", "x.csv"), "one of the two"),
+        (("cure", "--temperature", "warm"), "not a temperature"),
+        (("cure", "--temperature", "12", "--hours", "0"), "0.1 to 9600"),
+        (("cure", "--temperature", "12", "--hours", "nan"), "0.1 to 9600"),
+        (("cure", "--temperature", "12", "--resin", "epoxy"), "Known:"),
+        (("cure", "--temperature", "12", "--resin", "polyester-layup", "--peroxide", "0.2"), "too little"),
+        (("cure", "--temperature", "12", "--resin", "polyester-layup", "--peroxide", "6"), "too much"),
+        (("cure", "--temperature", "12", "--resin", "epoxy-slow", "--peroxide", "2"), "keeps its mix ratio"),
+        (("cure", "--temperature", "12", "--chart", "picture.pdf"), ".svg or .png"),
+        (("resin", "show", "nothing"), "Known:"),
+        (("resin", "compare", "--temperature", "8"), "both"),
+        (("resin", "compare", "--temperature", "8", "--humidity", "0.8"), "give 80"),
+    ],
+)
+def test_rubbish_is_refused_with_what_is_allowed(
+    capsys: pytest.CaptureFixture[str], words: tuple[str, ...], says: str
+) -> None:
+    """Exit status 2, nothing on stdout, one line on stderr, no traceback."""
+    status, out, err = answer(capsys, *words)
+    assert (status, out) == (2, "")
+    assert says in err
+    assert "Traceback" not in err
+
+
+def test_hours_nobody_measured_are_not_made_up(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Asking for more hours than the history holds is refused; fewer are cut."""
+    path = tmp_path / "shed.csv"
+    path.write_text(HISTORY, "utf-8")
+    status, _, err = answer(capsys, "cure", "--history", str(path), "--hours", "20")
+    assert status == 2
+    assert "ends after 12 h" in err
+    status, out, _ = answer(capsys, "cure", "--history", str(path), "--hours", "3", "--json")
+    assert status == 0
+    assert json.loads(out)["time_s"][-1] == pytest.approx(3 * HOUR)
+
+
+@pytest.mark.parametrize(("ending", "head"), [("svg", b"<?xml"), ("png", b"\x89PNG")])
+def test_a_chart_is_a_picture_and_the_same_every_time(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, ending: str, head: bytes
+) -> None:
+    """SVG and PNG are written; the same film gives the same bytes."""
+    pictures = []
+    for name in ("one", "two"):
+        path = tmp_path / f"{name}.{ending}"
+        status, _, _ = answer(capsys, "cure", "--temperature", "12", "--hours", "12", "--chart", str(path))
+        assert status == 0
+        pictures.append(path.read_bytes())
+    assert pictures[0].startswith(head)
+    assert pictures[0] == pictures[1]
+
+
+def test_show_gives_an_origin_for_every_number(capsys: pytest.CaptureFixture[str]) -> None:
+    """Each value has a tag and a source."""
+    _, out, _ = answer(capsys, "resin", "show", "epoxy-low-blush", "--json")
+    said = json.loads(out)
+    assert len(said["values"]) > 30
+    assert all(entry["tag"] and entry["source"] and entry["unit"] for entry in said["values"])
+
+
+def test_compare_puts_the_fast_one_first_to_gel_and_the_cold_one_in_doubt(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Side by side at 8 degC and 85 %: orderings a person would expect, bands in order."""
+    _, out, _ = answer(capsys, "resin", "compare", "--temperature", "8", "--humidity", "85", "--json")
+    rows = {row["name"]: row for row in json.loads(out)["systems"]}
+    assert rows["epoxy-fast"]["gel_s"]["likely"] < rows["epoxy-slow"]["gel_s"]["likely"]
+    assert rows["epoxy-slow"]["too_cold"]
+    assert not rows["epoxy-fast"]["too_cold"]
+    assert rows["polyester-layup"]["blush"] == "none"
+    assert rows["epoxy-slow"]["blush"] != "none"
+    for row in rows.values():
+        assert row["gel_s"]["early"] < row["gel_s"]["likely"] < row["gel_s"]["late"]
+
+
+def test_compare_says_what_the_user_pays(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """A price in a file of the user's own stands in the table."""
+    (tmp_path / "mine.toml").write_text(
+        'name = "mine"\ntitle = "Demo mix"\nnote = "demo"\nbased_on = "epoxy-slow"\n[price]\n'
+        'per_kilogram = { value = 21.5, unit = "1/kg", tag = "sheet", source = "demo" }\ncurrency = "EUR"\n',
+        "utf-8",
+    )
+    path = str(tmp_path / "mine.toml")
+    _, out, _ = answer(capsys, "resin", "compare", path, "--temperature", "15", "--humidity", "60")
+    assert "21.50 EUR per kg" in out
+
+
+def test_compare_without_a_shed_is_unknown(capsys: pytest.CaptureFixture[str]) -> None:
+    """Nothing recorded: exit status 4 and what to do, never a made-up shed."""
+    status, out, err = answer(capsys, "resin", "compare")
+    assert (status, out) == (4, "")
+    assert "give --temperature and --humidity" in err
