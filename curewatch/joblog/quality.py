@@ -1,5 +1,8 @@
 """Quality checks of a cured laminate, as they are done without a laboratory."""
 
+from collections.abc import Mapping
+from typing import Any
+
 from curewatch.errors import UsageError
 
 BARCOL_SCALE = (0.0, 100.0)  # ASTM D2583: the impressor's dial has 100 divisions
@@ -47,3 +50,26 @@ def peeling_moment(load: float, arm: float) -> float:
     if load <= 0 or arm <= 0:
         raise UsageError(f"a peel coupon with {load:g} kg on {arm:g} m; both must be above 0")
     return load * STANDARD_GRAVITY * arm
+
+
+def measured(payload: Mapping[str, Any]) -> dict[str, Any]:
+    """Value and unit of a check, from what its form was filled with.
+
+    Raises
+    ------
+    UsageError
+        What the check needs is missing.
+    """
+    match payload["check"]:
+        case "barcol":
+            if "value" not in payload:
+                raise UsageError("a Barcol check needs its reading: --value 35")
+            return {"value": barcol(payload["value"]), "unit": "Barcol"}
+        case "peel coupon":
+            if "load" not in payload or "arm" not in payload:
+                raise UsageError(
+                    "a peel coupon needs its load (--load 2 kg) and lever arm (--arm 120, in mm)"
+                )
+            return {"value": peeling_moment(payload["load"], payload["arm"]), "unit": "N m"}
+        case _:
+            return {}

@@ -1,99 +1,26 @@
 """``curewatch job``: the job log at the bench. Each form asks what is missing; nothing is ever edited."""
 
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
 from curewatch import joblog
+from curewatch.cli.desk import AgoOption, AtOption, ByOption, Desk, JobOption, desk, plain_entry, said
 from curewatch.cli.forms import Field, at_terminal, fill, with_fields
 from curewatch.cli.job_forms import FORMS
-from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
-from curewatch.cli.safe_text import safe_line
-from curewatch.cli.screens.job import job_lines, listed
+from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
+from curewatch.cli.screens.job import job_lines, listed, told_line
 from curewatch.cli.terminal import note, print_json
-from curewatch.cli.typed import moment_from_text, span_from_text
-from curewatch.cli.wording import Wording
-from curewatch.clock import SystemClock, iso_utc
-from curewatch.configuration import Configuration, logbook_path
+from curewatch.cli.typed import moment_from_text
+from curewatch.clock import iso_utc
 from curewatch.errors import ExitStatus, UsageError
 from curewatch.joblog import quality, telling
-from curewatch.logbook import Entry, Kind, Logbook, Stored, sealing
+from curewatch.logbook import Entry, Kind, sealing
 from curewatch.materials import load_system
 
 app = typer.Typer(help="The job log: open, batches, peel ply, wash, checks, notes, photos, close.")
-
-JobOption = Annotated[str | None, typer.Option("--job", help="Which job; else the one that is open.")]
-AgoOption = Annotated[str | None, typer.Option("--ago", metavar="SPAN", help="It was so long ago: 20 min.")]
-AtOption = Annotated[
-    str | None, typer.Option("--at", metavar="TIME", help="It was at this time: 21:40, the shed's time.")
-]
-ByOption = Annotated[str | None, typer.Option("--by", help="Who.")]
-
-
-@dataclass(frozen=True, slots=True)
-class Desk:
-    """What every form needs: where to write, how to speak, what time it is."""
-
-    logbook: Logbook
-    configuration: Configuration
-    words: Wording
-    now: float
-    happened: float
-    afterwards: bool
-
-    def entry(self, entry: Entry) -> Stored:
-        """Write an entry with when it happened, when it was told, and whether those differ."""
-        marked = dict(entry.payload) | ({"given_afterwards": True} if self.afterwards else {})
-        return self.logbook.write(
-            Entry(entry.kind, marked, entry.at, job=entry.job, key=entry.key, recorded=self.now)
-        )
-
-
-@contextmanager
-def desk(
-    config: Path | None, units: str | None = None, ago: str | None = None, at: str | None = None
-) -> Iterator[Desk]:
-    """The logbook open for writing, and the moment that is meant."""
-    configuration, words = settings(config, units)
-    now = SystemClock().now().utc
-    if ago is not None and at is not None:
-        raise UsageError("--ago and --at both say when; give one of them")
-    happened = now
-    if ago is not None:
-        happened = now - span_from_text(ago)
-    elif at is not None:
-        happened = moment_from_text(at, configuration.zone, now, ahead=False)
-    if happened > now + 1:
-        raise UsageError(f"{at!r} is still to come; the job log takes what has happened")
-    path = logbook_path(configuration)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with Logbook(path) as logbook:
-        yield Desk(logbook, configuration, words, now, happened, happened != now)
-
-
-def said(place: Desk, stored: Stored, text: str, json: bool) -> None:
-    """Tell what was written down."""
-    if json:
-        print_json(_plain(stored))
-        return
-    when = place.words.moment(stored.at, place.now)
-    told = " (told afterwards)" if stored.payload.get("given_afterwards") else ""
-    print(f"{when}{told}  {safe_line(text)}  [job {safe_line(stored.job or '-')}, entry {stored.number}]")
-
-
-def _plain(stored: Stored) -> dict[str, Any]:
-    return {
-        "number": stored.number,
-        "kind": stored.kind,
-        "job": stored.job,
-        "at": iso_utc(stored.at),
-        "recorded": iso_utc(stored.recorded),
-        "payload": dict(stored.payload),
-    }
 
 
 def _fields(kind: str, job: joblog.Job, given: Mapping[str, str | None]) -> dict[str, Any]:
@@ -196,120 +123,69 @@ def batch(
 _LOTS = ("resin_lot", "hardener_lot")
 
 
-def _about_layup(kind: str, place: Desk, job: str | None, given: Mapping[str, str | None]) -> Entry:
-    found = joblog.current(place.logbook, job)
-    values = _fields(kind, found, given)
-    values["layup"] = telling.layup_of(found, values.get("layup"))
-    return Entry(kind, values, place.happened, job=found.name)
+def simple(kind: str, name: str) -> Callable[[Callable[[Desk, joblog.Job, dict[str, Any]], Entry]], None]:
+    """Make a command of a function that turns a filled form into an entry; its docstring is the help."""
+
+    def register(make: Callable[[Desk, joblog.Job, dict[str, Any]], Entry]) -> None:
+        def command(
+            given: dict[str, str | None],
+            *,
+            job: JobOption = None,
+            ago: AgoOption = None,
+            at: AtOption = None,
+            config: ConfigOption = None,
+            json: JsonOption = False,
+        ) -> None:
+            with desk(config, ago=ago, at=at) as place:
+                found = joblog.current(place.logbook, job)
+                stored = place.entry(make(place, found, _fields(kind, found, given)))
+                said(place, stored, told_line(joblog.Told(stored, stored.payload), place.words), json)
+
+        command.__doc__ = make.__doc__
+        app.command(name)(with_fields(FORMS[kind], command))
+
+    return register
 
 
-@app.command("peel-ply")
-@_form(Kind.PEEL_PLY)
-def peel_ply(
-    given: dict[str, str | None],
-    *,
-    job: JobOption = None,
-    ago: AgoOption = None,
-    at: AtOption = None,
-    config: ConfigOption = None,
-    json: JsonOption = False,
-) -> None:
-    """Peel ply went on, or came off.
+@simple(Kind.PEEL_PLY, "peel-ply")
+def _peel_ply(place: Desk, job: joblog.Job, values: dict[str, Any]) -> Entry:
+    """Peel ply went on, or came off. Abrade if it was on for days: the bond is weaker otherwise.
 
     Example: curewatch job peel-ply --action on
     """
-    with desk(config, ago=ago, at=at) as place:
-        stored = place.entry(_about_layup(Kind.PEEL_PLY, place, job, given))
-        said(place, stored, f"{stored.payload['layup']}: peel ply {stored.payload['action']}", json)
-        if stored.payload["action"] == "off" and not json:
-            print("Abrade before the next layer if it was on for days: the bond is weaker otherwise.")
+    layup = telling.layup_of(job, values.get("layup"))
+    return Entry(Kind.PEEL_PLY, values | {"layup": layup}, place.happened, job=job.name)
 
 
-@app.command()
-@_form(Kind.WASH)
-def wash(
-    given: dict[str, str | None],
-    *,
-    job: JobOption = None,
-    ago: AgoOption = None,
-    at: AtOption = None,
-    config: ConfigOption = None,
-    json: JsonOption = False,
-) -> None:
+@simple(Kind.WASH, "wash")
+def _wash(place: Desk, job: joblog.Job, values: dict[str, Any]) -> Entry:
     """The surface was washed, abraded, or both.
 
     Example: curewatch job wash --action both
     """
-    with desk(config, ago=ago, at=at) as place:
-        entry = _about_layup(Kind.WASH, place, job, given)
-        if entry.payload["action"] == "both":
-            entry = Entry(entry.kind, {**entry.payload, "action": "wash and abrade"}, entry.at, job=entry.job)
-        stored = place.entry(entry)
-        said(place, stored, f"{stored.payload['layup']}: {stored.payload['action']}", json)
+    layup = telling.layup_of(job, values.get("layup"))
+    action = "wash and abrade" if values["action"] == "both" else values["action"]
+    return Entry(Kind.WASH, values | {"layup": layup, "action": action}, place.happened, job=job.name)
 
 
-@app.command("quality")
-@_form(Kind.QUALITY)
-def quality_(
-    given: dict[str, str | None],
-    *,
-    job: JobOption = None,
-    ago: AgoOption = None,
-    at: AtOption = None,
-    config: ConfigOption = None,
-    json: JsonOption = False,
-) -> None:
+@simple(Kind.QUALITY, "quality")
+def _quality(place: Desk, job: joblog.Job, values: dict[str, Any]) -> Entry:
     """A quality check: Barcol reading, coin tap, or a peel coupon's load and lever arm.
 
     Example: curewatch job quality --check "peel coupon" --load "2 kg" --arm 120 --passed passed
     """
-    with desk(config, ago=ago, at=at) as place:
-        entry = _about_layup(Kind.QUALITY, place, job, given)
-        stored = place.entry(
-            Entry(entry.kind, {**entry.payload, **_measured(entry.payload)}, entry.at, job=entry.job)
-        )
-        value = stored.payload.get("value")
-        shown = "" if value is None else f" {value:.3g} {stored.payload.get('unit', '')}".rstrip()
-        passed = {True: ", passed", False: ", failed"}.get(stored.payload["passed"], ", not judged")
-        said(place, stored, f"{stored.payload['layup']}: {stored.payload['check']}{shown}{passed}", json)
+    layup = telling.layup_of(job, values.get("layup"))
+    measured = values | {"layup": layup, "passed": values.get("passed")} | quality.measured(values)
+    return Entry(Kind.QUALITY, measured, place.happened, job=job.name)
 
 
-def _measured(payload: Mapping[str, Any]) -> dict[str, Any]:
-    """What the check measured, with its unit."""
-    passed = {"passed": payload.get("passed")}
-    match payload["check"]:
-        case "barcol":
-            if "value" not in payload:
-                raise UsageError("a Barcol check needs its reading: --value 35")
-            return passed | {"value": quality.barcol(payload["value"]), "unit": "Barcol"}
-        case "peel coupon":
-            if "load" not in payload or "arm" not in payload:
-                raise UsageError("a peel coupon needs --load (e.g. 2 kg) and --arm (mm)")
-            return passed | {"value": quality.peeling_moment(payload["load"], payload["arm"]), "unit": "N m"}
-        case _:
-            return passed
-
-
-@app.command("note")
-@_form(Kind.NOTE)
-def note_(
-    given: dict[str, str | None],
-    *,
-    job: JobOption = None,
-    ago: AgoOption = None,
-    at: AtOption = None,
-    config: ConfigOption = None,
-    json: JsonOption = False,
-) -> None:
+@simple(Kind.NOTE, "note")
+def _note(place: Desk, job: joblog.Job, values: dict[str, Any]) -> Entry:
     """A note in free words.
 
     Example: curewatch job note --text "fillets made before the first layer"
     """
-    with desk(config, ago=ago, at=at) as place:
-        found = joblog.current(place.logbook, job)
-        values = _fields(Kind.NOTE, found, given)
-        stored = place.entry(Entry(Kind.NOTE, values, place.happened, job=found.name))
-        said(place, stored, str(stored.payload["text"]), json)
+    return Entry(Kind.NOTE, values, place.happened, job=job.name)
 
 
 @app.command()
@@ -410,7 +286,8 @@ def show(
         job = joblog.current(place.logbook, name)
         if json:
             entries = [
-                _plain(told.entry) | {"holds_now": dict(told.payload)} | _corrected(told) for told in job.told
+                plain_entry(told.entry) | {"holds_now": dict(told.payload)} | _corrected(told)
+                for told in job.told
             ]
             print_json(_plain_job(job) | {"entries": entries})
             return
@@ -456,7 +333,7 @@ def close(
         stored = place.entry(closing)
         seal = sealing.seal(place.logbook, why="job-close", at=place.now, job=found.name)
         if json:
-            print_json(_plain(stored) | {"seal_code": seal.code})
+            print_json(plain_entry(stored) | {"seal_code": seal.code})
             return
         said(place, stored, f"job {found.name} closed", json=False)
         print(f"Seal code: {seal.code}")

@@ -33,7 +33,7 @@ def job_lines(job: Job, words: Wording, now: float) -> Iterator[str]:
         if told.kind == Kind.CORRECTION:
             continue
         late = " (told afterwards)" if told.payload.get("given_afterwards") else ""
-        yield f"{told.number:5}  {words.moment(told.at, now)}{late}  {told.kind}  {_said(told, words)}"
+        yield f"{told.number:5}  {words.moment(told.at, now)}{late}  {told.kind}  {told_line(told, words)}"
         for correction in told.corrections:
             changes = ", ".join(
                 f"{key} was {_value(key, told.entry.payload.get(key), words)}"
@@ -43,7 +43,8 @@ def job_lines(job: Job, words: Wording, now: float) -> Iterator[str]:
             yield f"         corrected by {correction.number}: {changes}; {why}"
 
 
-def _said(told: Told, words: Wording) -> str:
+def told_line(told: Told, words: Wording) -> str:
+    """What one entry says, without its time."""
     name = " ".join(str(told.payload[key]) for key in ("batch", "layup") if told.payload.get(key))
     rest = ", ".join(
         f"{key.replace('_', ' ')} {_value(key, value, words)}"

@@ -1,0 +1,88 @@
+"""Where something is told to the logbook: which job, when it happened, when it was said, and by whom."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from curewatch.cli.options import settings
+from curewatch.cli.safe_text import safe_line
+from curewatch.cli.terminal import print_json
+from curewatch.cli.typed import moment_from_text, span_from_text
+from curewatch.cli.wording import Wording
+from curewatch.clock import SystemClock, iso_utc
+from curewatch.configuration import Configuration, logbook_path
+from curewatch.errors import UsageError
+from curewatch.logbook import Entry, Logbook, Stored
+
+JobOption = Annotated[str | None, typer.Option("--job", help="Which job; else the one that is open.")]
+AgoOption = Annotated[str | None, typer.Option("--ago", metavar="SPAN", help="It was so long ago: 20 min.")]
+AtOption = Annotated[
+    str | None, typer.Option("--at", metavar="TIME", help="It was at this time: 21:40, the shed's time.")
+]
+ByOption = Annotated[str | None, typer.Option("--by", help="Who.")]
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """What every form needs: where to write, how to speak, what time it is."""
+
+    logbook: Logbook
+    configuration: Configuration
+    words: Wording
+    now: float
+    happened: float
+    afterwards: bool
+
+    def entry(self, entry: Entry) -> Stored:
+        """Write an entry with when it happened, when it was told, and whether those differ."""
+        marked = dict(entry.payload) | ({"given_afterwards": True} if self.afterwards else {})
+        return self.logbook.write(
+            Entry(entry.kind, marked, entry.at, job=entry.job, key=entry.key, recorded=self.now)
+        )
+
+
+@contextmanager
+def desk(
+    config: Path | None, units: str | None = None, ago: str | None = None, at: str | None = None
+) -> Iterator[Desk]:
+    """The logbook open for writing, and the moment that is meant."""
+    configuration, words = settings(config, units)
+    now = SystemClock().now().utc
+    if ago is not None and at is not None:
+        raise UsageError("--ago and --at both say when; give one of them")
+    happened = now
+    if ago is not None:
+        happened = now - span_from_text(ago)
+    elif at is not None:
+        happened = moment_from_text(at, configuration.zone, now, ahead=False)
+    if happened > now + 1:
+        raise UsageError(f"{at!r} is still to come; the job log takes what has happened")
+    path = logbook_path(configuration)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with Logbook(path) as logbook:
+        yield Desk(logbook, configuration, words, now, happened, happened != now)
+
+
+def said(place: Desk, stored: Stored, text: str, json: bool) -> None:
+    """Tell what was written down."""
+    if json:
+        print_json(plain_entry(stored))
+        return
+    when = place.words.moment(stored.at, place.now)
+    told = " (told afterwards)" if stored.payload.get("given_afterwards") else ""
+    print(f"{when}{told}  {safe_line(text)}  [job {safe_line(stored.job or '-')}, entry {stored.number}]")
+
+
+def plain_entry(stored: Stored) -> dict[str, Any]:
+    return {
+        "number": stored.number,
+        "kind": stored.kind,
+        "job": stored.job,
+        "at": iso_utc(stored.at),
+        "recorded": iso_utc(stored.recorded),
+        "payload": dict(stored.payload),
+    }
