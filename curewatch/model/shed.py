@@ -7,8 +7,9 @@
 
 Both are exact filters of what drives them, so for a given tau everything else is linear: the shed is
 identified by scanning tau, solving the rest by least squares over the whole recording at once, and
-weighing each tau by how well it fits. The spread of those weights is how sure it is. Timber, dust sheets
-and damp ground give and take vapour: n is an *effective* rate, slower than air alone would be.
+weighing each tau by how well it fits, with a mild preference for what sheds usually are. The spread of
+those weights, or of the best when days are left out, is how sure it is. Timber, dust sheets and damp
+ground give and take vapour: n is an *effective* rate, slower than air alone would be.
 """
 
 from dataclasses import dataclass, replace
@@ -25,7 +26,10 @@ LONGEST_PAST = 21 * DAY  # more averages over seasons of sun and damp
 SHORTEST_PAST = 36 * HOUR
 WIDEST_GAP = 3 * HOUR
 SMOOTHING = 3 * HOUR
-CANDIDATES = np.geomspace(0.1 * HOUR, 80 * HOUR, 49)
+CANDIDATES = np.geomspace(0.1 * HOUR, 160 * HOUR, 54)
+# Sheds follow within hours: a mild preference that decides only where the readings hardly do. ASSUMED.
+USUAL_TIME_CONSTANT, USUAL_SPREAD = 4 * HOUR, 1.3  # the spread is of the logarithm
+PARTS = 6  # of the recording, each left out in turn to see how sure the fit is
 NOONS = np.arange(0.0, 24.0, 1.0)  # UTC hours at which the sun may stand highest on this shed
 
 AIR_HEAT = 1.2 * 1006.0  # J/(m3 K): density and heat capacity of air near 15 degC, from memory
@@ -266,20 +270,21 @@ def _fitted(time: FloatArray, inside: FloatArray, outside: FloatArray, drives: F
     together = _smoothed(time, np.concatenate([inside[None], outside[None], drives]))
     time, inside, outside, drives = together[0], together[1], together[2], together[3:]
     coarse = _scan(time, inside, outside, drives, CANDIDATES)
-    best = int(np.argmin(coarse.squares))
+    best = int(np.argmin(coarse.badness))
     around = CANDIDATES[max(0, best - 1)], CANDIDATES[min(len(CANDIDATES) - 1, best + 1)]
     fine = _scan(time, inside, outside, drives, np.geomspace(*around, 25))
-    finest = int(np.argmin(fine.squares))
+    finest = int(np.argmin(fine.badness))
+    cornered = best in (0, len(CANDIDATES) - 1)  # the scan's end is no finding
     return _Fit(
         time_constant=float(fine.candidates[finest]),
-        spread=max(_spread(coarse), _spread(fine)),
+        spread=max(_spread(coarse), _spread(fine), _restlessness(coarse), 1.0 if cornered else 0.0),
         offset=float(fine.solutions[finest].weights[0]),
         gains=fine.solutions[finest].weights[2:],
         heater_spread=float(
-            np.sqrt(fine.squares[finest] / fine.independent * fine.solutions[finest].variance)
+            np.sqrt(fine.solutions[finest].squares / fine.independent * fine.solutions[finest].variance)
         ),
         noon=fine.solutions[finest].noon,
-        unexplained=float(np.sqrt(fine.squares[finest] / len(time))),
+        unexplained=float(np.sqrt(fine.solutions[finest].squares / len(time))),
     )
 
 
@@ -306,7 +311,7 @@ class _Solution(NamedTuple):
 
 class _Scan(NamedTuple):
     candidates: FloatArray
-    squares: FloatArray  # of each
+    badness: FloatArray  # of each: minus the logarithm of its weight, the best near 0
     solutions: list[_Solution]
     independent: float  # residuals that count, of the best
 
@@ -320,7 +325,10 @@ def _scan(
         base = np.stack([np.ones(len(time)), np.exp(-(time - time[0]) / constant)])
         solutions.append(_solved(base, lagged[place, 1:], inside - lagged[place, 0]))
     squares = np.array([solution.squares for solution in solutions])
-    return _Scan(candidates, squares, solutions, _independent(solutions[int(np.argmin(squares))].errors))
+    independent = _independent(solutions[int(np.argmin(squares))].errors)
+    unlikely = (np.log(candidates / USUAL_TIME_CONSTANT) / USUAL_SPREAD) ** 2 / 2
+    badness = independent / 2 * np.log(squares / squares.min()) + unlikely
+    return _Scan(candidates, badness, solutions, independent)
 
 
 def _solved(base: FloatArray, drives: FloatArray, wanted: FloatArray) -> _Solution:
@@ -377,8 +385,18 @@ def _independent(errors: FloatArray) -> float:
 
 def _spread(scan: _Scan) -> float:
     """Spread of the logarithm of the time constant under weights by fit."""
-    badness = scan.independent / 2 * (np.log(scan.squares) - np.log(scan.squares.min()))
-    weights = np.exp(-badness)
+    weights = np.exp(scan.badness.min() - scan.badness)
     logarithm = np.log(scan.candidates)
     middle = float(weights @ logarithm / weights.sum())
     return float(np.sqrt(weights @ (logarithm - middle) ** 2 / weights.sum()))
+
+
+def _restlessness(scan: _Scan) -> float:
+    """Spread of the logarithm of the best time constant when a part of the days is left out in turn.
+
+    A jackknife: where the shed is not the one the model thinks of, this is wider than the fit believes.
+    """
+    parts = np.array_split(np.arange(len(scan.solutions[0].errors)), PARTS)
+    squares = np.array([[float((one.errors[part] ** 2).sum()) for part in parts] for one in scan.solutions])
+    best = np.log(scan.candidates[np.argmin(squares.sum(axis=1, keepdims=True) - squares, axis=0)])
+    return float(np.sqrt((PARTS - 1) * np.var(best)))
