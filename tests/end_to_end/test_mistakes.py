@@ -1,0 +1,133 @@
+"""What a person types wrong: each gets a message with what is allowed, its exit status, and no traceback."""
+
+from pathlib import Path
+
+import pytest
+
+from curewatch.cli.main import run
+from curewatch.errors import ExitStatus
+
+USAGE, CONFIGURATION, FAILURE = ExitStatus.USAGE, ExitStatus.CONFIGURATION, ExitStatus.FAILURE
+
+# arguments -> (exit status, what the message must contain)
+TYPED: list[tuple[str, ExitStatus, str]] = [
+    ("tonigt", USAGE, "did you mean `curewatch tonight`"),
+    ("frobnicate", USAGE, "curewatch --help"),
+    ("--verbos", USAGE, "No such option: --verbos"),
+    ("resin", USAGE, "compare"),
+    ("resin shw epoxy-slow", USAGE, "did you mean `curewatch resin show`"),
+    ("resin show", USAGE, "Missing argument"),
+    ("resin show epoxy-slwo", USAGE, "epoxy-slow"),
+    ("resin show nowhere.toml", CONFIGURATION, "nowhere.toml"),
+    ("explain vitrifcation", USAGE, "did you mean 'vitrification'"),
+    ("explain xyzzy", USAGE, "lists the terms"),
+    ("air", USAGE, "Missing argument"),
+    ("air 12", USAGE, "RH"),
+    ("air warm 80", USAGE, "a valid number"),
+    ("air 12 180", USAGE, "1 to 100 %"),
+    ("air 12 0.8", USAGE, "if that was a fraction, give 80"),
+    ("air 72 50", USAGE, "if that was Fahrenheit"),
+    ("cure --temperature warm", USAGE, "12 C or 54 F"),
+    ("cure --temperature 12 --hours never", USAGE, "a valid number"),
+    ("cure --temperature 12 --history curve.csv", USAGE, "--history"),
+    ("cure --history nowhere.csv", USAGE, "nowhere.csv"),
+    ("cure --resin epoxy-slwo --temperature 12", USAGE, "epoxy-slow"),
+    ("cure --resin epoxy-slow --temperature 12 --peroxide 2", USAGE, "peroxide"),
+    ("cure --resin polyester-layup --temperature 12 --peroxide 9", USAGE, "too much"),
+    ("tonight --at noonish", USAGE, "write 21:40"),
+    ("tonight --at 25:00", USAGE, "not an hour of the day"),
+    ("tonight --batch heavy", USAGE, "150 g"),
+    ("tonight --resin epoxy-slwo", USAGE, "epoxy-slow"),
+    ("tonight --units K", USAGE, "C or F, g or oz, 24h or 12h"),
+    ("tonight --config nowhere.toml", CONFIGURATION, "curewatch setup"),
+    ("windows --resin epoxy-slwo", USAGE, "epoxy-slow"),
+    ("windows --window 0", USAGE, "greater than or equal to 1"),
+    ("layer --ago soon", USAGE, "write 20 min"),
+    ("layer --ago 20min --at 21:40", USAGE, "give one of them"),
+    ("layer --ago 9d", USAGE, "last 7 days"),
+    ("layer --batch 150lb", USAGE, "150 g"),
+    ("layer --resin epoxy-slwo", USAGE, "epoxy-slow"),
+    ("layer --resin polyester-layup --peroxide 0.1", USAGE, "too little"),
+    ("layer --close L9", USAGE, "none is running"),
+    ("setup", USAGE, "curewatch setup --example"),
+    ("setup --seconds 0", USAGE, "greater than or equal to 1"),
+    ("simulate --port --broker 127.0.0.1", USAGE, "one of --port, --broker and --file"),
+    ("simulate --file - --fault drought@10m", USAGE, "drought"),
+    ("simulate --file - --speed=-1", USAGE, "0 to 1000000"),
+]
+
+# a line of the configuration -> what the message must contain beside file, line and key
+WRITTEN: list[tuple[str, str]] = [
+    ("[shed\nname = 1", "line 1"),
+    ("[shed]\nzone = 'Europe/Lisboa'", "IANA"),
+    ("[shed]\nsubstrat = 'plywood'", "did you mean substrate"),
+    ("[resin]\nbatch_g = 'much'", "a number"),
+    ("[resin]\nperoxide_percent = 9", "less than or equal to 6"),
+    ("[sensors.bench]\nrol = 'air'", "did you mean role"),
+    ("[sensors.bench]\nrole = 'hull'", "'air', 'surface' or 'outside'"),
+    ("[sensors.'my sensor']\nrole = 'air'", "a letter, then letters, digits"),
+    ("[mqtt.yard]\npassword = 'creek'", "CUREWATCH_MQTT_PASSWORD"),
+    ("[mqtt.yard]\ntopics = 'creek/#/state'", "topic filter"),
+    ("[serial.usb]\nbaud = 9600", "url"),
+    ("[limits]\nrules = 'mine'", "classed-workshop"),
+]
+
+
+@pytest.fixture
+def new_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """An empty home and folder; no configuration unless a test writes one."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("HOME", str(tmp_path))
+    for name in ("XDG_DATA_HOME", "XDG_CONFIG_HOME", "CUREWATCH_CONFIG", "CUREWATCH_UNITS"):
+        monkeypatch.delenv(name, raising=False)
+    return tmp_path
+
+
+def test_there_are_enough_mistakes() -> None:
+    """At least forty different ones are tried."""
+    assert len({typed for typed, _, _ in TYPED}) + len({text for text, _ in WRITTEN}) >= 40
+
+
+@pytest.mark.parametrize(("typed", "status", "said"), TYPED, ids=[typed for typed, _, _ in TYPED])
+def test_a_mistyped_command_is_told_what_is_allowed(
+    typed: str, status: ExitStatus, said: str, new_home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The message, the status, nothing on stdout that could be taken for an answer, no file made."""
+    with pytest.raises(SystemExit) as stop:
+        run(typed.split())
+    shown = capsys.readouterr()
+    assert stop.value.code == status
+    assert said in " ".join((shown.err + (shown.out if typed == "resin" else "")).split())
+    assert "Traceback" not in shown.err
+    assert shown.out == "" or typed == "resin"
+    assert not [path for path in new_home.rglob("*") if path.suffix in {".toml", ".csv"}]
+
+
+@pytest.mark.parametrize(("text", "said"), WRITTEN, ids=[text.splitlines()[-1] for text, _ in WRITTEN])
+def test_a_mistake_in_the_configuration_is_found_by_file_line_and_key(
+    text: str, said: str, new_home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Status 78, so that a service manager does not try for ever; and no secret is repeated."""
+    (new_home / "curewatch.toml").write_text(text)
+    with pytest.raises(SystemExit) as stop:
+        run(["tonight"])
+    shown = capsys.readouterr()
+    assert stop.value.code == CONFIGURATION
+    assert "curewatch.toml, line " in shown.err
+    assert said in shown.err
+    assert "creek'" not in shown.err.replace("creek/#/state", "")
+    assert "Traceback" not in shown.err
+    assert shown.out == ""
+
+
+def test_a_logbook_that_is_none_is_not_touched(new_home: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A text file at the logbook's place: the store fails, says what to do, and the file stays."""
+    (new_home / "curewatch.toml").write_text('[logbook]\npath = "notes.txt"\n')
+    notes = new_home / "notes.txt"
+    notes.write_text("not a database, but a page of notes\n" * 100)
+    for arguments in (["layer"], ["tonight"], ["doctor"]):
+        with pytest.raises(SystemExit) as stop:
+            run(arguments)
+        assert stop.value.code == FAILURE
+        assert "not a logbook" in capsys.readouterr().err
+    assert notes.read_text().startswith("not a database")
