@@ -1,0 +1,285 @@
+"""A check of a sensor over a salt, or beside another: where it reads, how it asks, what it writes down."""
+
+import re
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from textwrap import fill
+from typing import Any
+
+import typer
+
+from curewatch.cli.forms import Ask
+from curewatch.cli.safe_text import safe_line
+from curewatch.cli.screens.sensor import beside_lines, outcome_lines, point_lines, steps
+from curewatch.cli.terminal import WIDTH, note, print_json
+from curewatch.cli.typed import span_from_text
+from curewatch.cli.wording import Wording
+from curewatch.clock import Clock, iso_utc
+from curewatch.configuration import Configuration, Sensor
+from curewatch.errors import CurewatchError, UsageError
+from curewatch.ingest import corrections, salt_check
+from curewatch.ingest.salt_check import Outcome, Point, Samples, Settled, Unsettled
+from curewatch.logbook import Entry, Logbook
+from curewatch.materials.sensor_part import load_sensor_part
+from curewatch.readings import Flag, Reading
+from curewatch.units import celsius_from_kelvin
+
+POLL = 15.0  # between two looks at the logbook while waiting [s]
+_BEFORE_UNIT = re.compile(r"(?<=[0-9]) (?=(?:%|K|°C|°F|h|min)\b|%)")
+
+
+class NotSettled(CurewatchError):  # noqa: N818 - named by the matter
+    """The sensor must be given time, or looked at."""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where samples come from: the logbook as it grows, or a recording that has ended."""
+
+    read: Callable[[str, float, float], Samples]
+    now: Callable[[], float]
+    begin: float | None  # the first moment there is, of a recording [s]
+    live: bool
+
+
+class Desk:
+    """One check: where it reads and writes, and how it speaks. Holds nothing that changes."""
+
+    def __init__(
+        self,
+        logbook: Logbook,
+        configuration: Configuration,
+        words: Wording,
+        clock: Clock,
+        *,
+        json: bool,
+        keep: bool | None,
+        ask: Ask | None,
+    ) -> None:
+        self._logbook = logbook
+        self._configuration = configuration
+        self._words = words
+        self._clock = clock
+        self._json = json
+        self._keep = keep
+        self._ask = ask
+
+    # -- the steps
+
+    def salt(self, sensor: str, salt: str | None, wet: str | None) -> str:
+        """Which salt, and that it has stood long enough.
+
+        Raises
+        ------
+        UsageError
+            No salt was named, it is none of ours, or it is not ready.
+        """
+        if self._ask is not None:
+            tell(steps(sensor))
+            salt = self._asked("Which salt is in the jar", "NaCl", salt_check.known_salt)
+            wet = self._ask("How long ago was it made wet", "24 h")
+        if salt is None or wet is None:
+            raise UsageError(
+                "missing: --salt and --salt-wet; or run it on a terminal without options to be asked"
+            )
+        chosen, stood = salt_check.known_salt(salt), span_from_text(wet, "--salt-wet")
+        if stood < salt_check.SALT_WET:
+            left = (salt_check.SALT_WET - stood) / 3600
+            raise UsageError(f"the salt needs 24 h before its air is at rest; come back in {left:.0f} h")
+        return chosen
+
+    def _asked(self, question: str, usual: str, read: Callable[[str], str]) -> str:
+        while True:
+            try:
+                return read(self._ask(question, usual) if self._ask else usual)
+            except UsageError as trouble:
+                typer.echo(f"  {trouble}", err=True)
+
+    def already(self, probe_in: str | None) -> float | None:
+        """How long the sensor has been in the jar. [s]"""
+        if self._ask is not None:
+            probe_in = self._ask("How long has the sensor been in the jar", "0 min")
+        return None if probe_in is None else span_from_text(probe_in, "--probe-in")
+
+    def check(self, source: Source, sensor: str, salt: str, already: float | None, wait: float) -> None:
+        """Wait, compare, conclude, write down."""
+        now = source.now()
+        begin = now - already if already is not None else source.begin if source.begin is not None else now
+        settled = self._wait(source, sensor, begin, wait)
+        point = salt_check.point(salt, settled)
+        points = salt_check.together([*self._earlier(sensor), point], point.at)
+        outcome, line = salt_check.conclude(points)
+        if not self._json:
+            tell(point_lines(point, settled, self._words))
+        number = self._kept(salt_check.payload(sensor, self._part(sensor), points, line, point.at), point.at)
+        if self._json:
+            print_json(
+                _plain_check(sensor, settled, point, points, outcome=outcome, line=line) | {"entry": number}
+            )
+        else:
+            tell(outcome_lines(sensor, points, outcome, line))
+        if outcome is Outcome.REPLACE:
+            raise typer.Exit(1)
+
+    def _wait(self, source: Source, sensor: str, begin: float, wait: float) -> Settled:
+        """Until the sensor is at rest.
+
+        Raises
+        ------
+        NotSettled
+            It is not, and there is no more time.
+        """
+        until = self._clock.now().monotonic + (wait if source.live else 0.0)
+        shown = ""
+        while True:
+            now = source.now()
+            found = salt_check.settle(source.read(sensor, begin, now), begin, now)
+            if isinstance(found, Settled):
+                return found
+            if self._clock.now().monotonic >= until:
+                raise NotSettled(f"{sensor} is not at rest: {found.why}; give it time, and run this again")
+            if found.why != shown and not self._json:
+                typer.echo(f"  waiting: {found.why}", err=True)
+            shown = found.why
+            self._clock.sleep(POLL)
+
+    def beside(self, source: Source, one: str, other: str, over: float) -> None:
+        """Compare two sensors that lie side by side."""
+        now = source.now()
+        parts = [load_sensor_part(self._part(name)) for name in (one, other)]
+        found = salt_check.beside(
+            source.read(one, now - over, now),
+            source.read(other, now - over, now),
+            (parts[0].temperature_sd, parts[1].temperature_sd),
+            (parts[0].relative_humidity_sd, parts[1].relative_humidity_sd),
+        )
+        if isinstance(found, Unsettled):
+            raise NotSettled(f"{one} and {other}: {found.why}")
+        number = None
+        if self._keep:
+            told = {"sensor": one, "beside": other} | found._asdict()
+            number = self._logbook.write(Entry("sensor-check", told, now)).number
+        if self._json:
+            print_json(
+                {"sensor": one, "beside": other, "agree": found.agree, "entry": number} | found._asdict()
+            )
+            return
+        tell(beside_lines(one, other, found, self._words))
+
+    # -- reading and writing
+
+    def source(self, recording: Path | None) -> Source:
+        """The logbook as it grows, or a recording."""
+        if recording is not None:
+            return _of_recording(recording)
+        return Source(self._live, lambda: self._clock.now().utc, None, live=True)
+
+    def _live(self, sensor: str, begin: float, now: float) -> Samples:
+        found = self._logbook.series(sensor, begin, now + 1.0)
+        correction = corrections.current(self._logbook).get(sensor, corrections.NONE)
+        righted = (found.flags & Flag.CORRECTED) != 0
+        humidity = found.relative_humidity.copy()
+        humidity[righted] = correction.reported(humidity[righted])
+        return Samples(found.time, found.temperature, humidity)
+
+    def _earlier(self, sensor: str) -> list[Point]:
+        entries = self._logbook.entries("sensor-check")
+        return salt_check.points_of([e.payload for e in entries if e.payload.get("sensor") == sensor])
+
+    def _part(self, sensor: str) -> str:
+        known = self._configuration.sensor(sensor)
+        return known.part if known else Sensor(role="air").part
+
+    def _kept(self, payload: Mapping[str, Any], at: float) -> int | None:
+        """The number of the entry, or None when it was not to be kept."""
+        keep = self._keep
+        if keep is None and self._ask is not None:
+            keep = self._ask("Write it into the logbook", "yes").strip().lower() in {"", "y", "yes"}
+        if keep is False:
+            note("not written into the logbook: nothing changes")
+            return None
+        return self._logbook.write(Entry("sensor-check", payload, at, recorded=self._clock.now().utc)).number
+
+
+def _of_recording(path: Path) -> Source:
+    """Every reading of a recording, by sensor."""
+    import numpy as np
+
+    from curewatch.clock import Instant
+    from curewatch.wire import Parser
+    from curewatch.wire.recordings import pieces
+
+    parser, told = Parser(), dict[str, list[Reading]]()
+    try:
+        with path.open("rb") as stream:
+            for piece in pieces(stream):
+                for event in parser.payload(piece.data, Instant(piece.at, piece.at), str(path), "recording"):
+                    if isinstance(event, Reading):
+                        told.setdefault(event.sensor, []).append(event)
+    except OSError as trouble:
+        raise UsageError(f"{path}: {trouble.strerror}; give a recording that can be read") from trouble
+    if not told:
+        raise UsageError(f"{path} holds no reading; allowed: lines, CSV or SenML, see firmware_notes")
+    begin = min(readings[0].time for readings in told.values())
+    end = max(readings[-1].time for readings in told.values())
+
+    def read(sensor: str, start: float, now: float) -> Samples:
+        if sensor not in told:
+            names = ", ".join(safe_line(name) for name in told)
+            raise UsageError(f"{path} has no sensor {sensor!r}; it has {names}")
+        chosen = [each for each in told[sensor] if start <= each.time <= now]
+        return Samples(
+            np.array([each.time for each in chosen], dtype=float),
+            np.array([each.temperature for each in chosen], dtype=float),
+            np.array([each.relative_humidity for each in chosen], dtype=float),
+        )
+
+    return Source(read, lambda: end, begin, live=False)
+
+
+def _plain_check(
+    sensor: str,
+    settled: Settled,
+    point: Point,
+    points: list[Point],
+    *,
+    outcome: Outcome,
+    line: salt_check.Line | None,
+) -> dict[str, Any]:
+    return {
+        "sensor": sensor,
+        "readings": settled.readings,
+        "steady_from": iso_utc(settled.start),
+        "point": _plain_point(point),
+        "points": [_plain_point(each) for each in points],
+        "outcome": outcome.value,
+        "correction": None if line is None else {"offset_percent": percent(line.offset), "gain": line.gain},
+        "due": iso_utc(point.at + salt_check.AGAIN),
+    }
+
+
+def _plain_point(point: Point) -> dict[str, Any]:
+    return {
+        "salt": point.salt,
+        "at": iso_utc(point.at),
+        "temperature_c": celsius(point.temperature),
+        "expected_percent": percent(point.expected),
+        "found_percent": percent(point.found),
+        "uncertainty_percent": percent(point.uncertainty),
+    }
+
+
+def celsius(temperature: float | None) -> float | None:
+    return None if temperature is None else round(celsius_from_kelvin(temperature), 2)
+
+
+def percent(fraction: float | None) -> float | None:
+    return None if fraction is None else round(fraction * 100.0, 2)
+
+
+def tell(lines: Iterable[str], indent: int = 3) -> None:
+    """Print, within 80 columns; a number stays with its unit."""
+    for line in lines:
+        bound = _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", line)
+        typer.echo(fill(bound, WIDTH, subsequent_indent=" " * indent).replace("\N{NO-BREAK SPACE}", " "))
