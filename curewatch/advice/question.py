@@ -15,8 +15,9 @@ from curewatch.advice.situation import Place, Situation
 from curewatch.materials.substrate import Substrate
 from curewatch.materials.system import ResinSystem
 from curewatch.model import outlook, prospect, surface
-from curewatch.model.forecast import Forecast
+from curewatch.model.forecast import usable
 from curewatch.model.lots import Lot
+from curewatch.model.shed import identify
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,13 +88,14 @@ def coming_hours(
     situation: Situation,
     substrate: Substrate,
     *,
-    forecast: Forecast | None = None,
     length: float = outlook.LENGTH,
 ) -> outlook.Outlook | None:
     """The outlook from what is known, so long [s]; none where there is no whole air reading."""
     air, below = situation.air, situation.surface
     if air is None or air.temperature is None or air.vapour_pressure is None:
         return None
+    newest = situation.forecasts[-1] if situation.forecasts else None
+    told = newest is not None and usable(newest, situation.at)
     return prospect.coming_hours(
         situation.past,
         situation.at,
@@ -101,6 +103,8 @@ def coming_hours(
         air.vapour_pressure,
         None if below is None else below.temperature,
         substrate=substrate,
-        forecast=forecast,
+        forecast=newest,
+        earlier=situation.forecasts[:-1],
+        shed=identify(situation.past) if told else None,
         length=length,
     )

@@ -10,6 +10,7 @@ from enum import StrEnum
 import numpy as np
 
 from curewatch.errors import OutOfValidity
+from curewatch.model.forecast import Forecast
 from curewatch.model.past import Past, no_past
 from curewatch.physics import moist_air
 from curewatch.readings import Reading
@@ -128,6 +129,7 @@ class Situation:
     troubles: tuple[Trouble, ...] = ()
     past: Past = field(default_factory=no_past)
     carbon_dioxide: float | None = None  # mole fraction in the shed's air, where measured [1]
+    forecasts: tuple[Forecast, ...] = ()  # of the air outside, fed by the user, the newest last
 
     def places(self) -> tuple[Place, ...]:
         """The places that have ever spoken: air, surface, outside."""

@@ -31,6 +31,7 @@ SECTIONS: dict[str, dict[str, tuple[str, str]]] = {
     },
     "Decide": {
         "tonight": ("tonight", "Go, no-go or unknown for a start now or later, and why."),
+        "forecast": ("forecast", "Feed a forecast of the air outside, or see the one in use."),
         "windows": ("windows", "When in the coming days a layup would hold."),
         "watch": ("watch", "The live board: verdict, countdowns, chart, alerts."),
     },

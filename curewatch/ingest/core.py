@@ -13,9 +13,10 @@ held and offered again, later each time, while the next one fills up to a bound.
 from collections.abc import Callable
 from typing import Any
 
-from curewatch.clock import Instant
+from curewatch.clock import Instant, iso_utc
 from curewatch.configuration import Configuration
-from curewatch.ingest import clock_watch
+from curewatch.errors import UsageError
+from curewatch.ingest import clock_watch, forecasts
 from curewatch.ingest.batch import Batch
 from curewatch.ingest.clock_watch import ClockState
 from curewatch.ingest.deliveries import Deliveries, mark
@@ -135,7 +136,26 @@ class Core:
                 return
             known.add((delivery,))
             batch.marks.setdefault(event.source, []).append(delivery)
-        self._take(self.intake.message_arrived(event), event.at)
+        found = self.intake.message_arrived(event)
+        told = [item for item in found if isinstance(item, Reading) and item.sensor == forecasts.NAME]
+        if told and len(told) == len(found):
+            self._forecast(told, event)
+        else:
+            self._take(found, event.at)
+
+    def _forecast(self, told: list[Reading], event: MessageArrived) -> None:
+        """One message, one forecast of the air outside: an entry, or a refusal that says why."""
+        try:
+            forecast = forecasts.from_readings(told, event.at.utc)
+        except UsageError:
+            refused = Rejected(
+                forecasts.UNUSABLE, event.payload[:200], event.at.utc, event.source, forecasts.NAME
+            )
+            self._take([refused], event.at)
+            return
+        entry = forecasts.entry(forecast, event.topic)
+        text = f"forecast of {len(forecast.time)} moments, until {iso_utc(float(forecast.time[-1]))}"
+        self._add(entry, Show(forecasts.KIND, event.at.utc, text, {"until": float(forecast.time[-1])}))
 
     def _take(self, found: list[Reading | Rejected], at: Instant) -> None:
         batch, doubtful = self._open, not self.clock.believed

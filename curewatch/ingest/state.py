@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from curewatch.advice import situation as advice
 from curewatch.advice.situation import Place, Situation, Trouble, TroubleKind
 from curewatch.configuration import Configuration, Role
-from curewatch.ingest import health
+from curewatch.ingest import forecasts, health
 from curewatch.ingest.clock_watch import DOUBT, NOT_BEFORE
 from curewatch.ingest.health import Health, State, Track
 from curewatch.ingest.judgement import judge
@@ -77,6 +77,7 @@ def situation(logbook: Logbook, configuration: Configuration, now: float, *, pas
         troubles=troubles,
         past=_past(logbook, places, now) if past else no_past(),
         carbon_dioxide=_carbon_dioxide(seen, air),
+        forecasts=forecasts.kept(logbook, now),
     )
 
 

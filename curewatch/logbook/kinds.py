@@ -32,3 +32,4 @@ class Kind(StrEnum):
     SENSOR = "sensor"
     DROPPED = "dropped"
     VERDICT = "verdict"
+    FORECAST = "forecast"

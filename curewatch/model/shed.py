@@ -26,7 +26,7 @@ LONGEST_PAST = 21 * DAY  # more averages over seasons of sun and damp
 SHORTEST_PAST = 36 * HOUR
 WIDEST_GAP = 3 * HOUR
 SMOOTHING = 3 * HOUR
-CANDIDATES = np.geomspace(0.1 * HOUR, 160 * HOUR, 54)
+CANDIDATES = np.geomspace(0.1 * HOUR, 160 * HOUR, 36)
 # Sheds follow within hours: a mild preference that decides only where the readings hardly do. ASSUMED.
 USUAL_TIME_CONSTANT, USUAL_SPREAD = 4 * HOUR, 1.3  # the spread is of the logarithm
 PARTS = 6  # of the recording, each left out in turn to see how sure the fit is
@@ -272,7 +272,7 @@ def _fitted(time: FloatArray, inside: FloatArray, outside: FloatArray, drives: F
     coarse = _scan(time, inside, outside, drives, CANDIDATES)
     best = int(np.argmin(coarse.badness))
     around = CANDIDATES[max(0, best - 1)], CANDIDATES[min(len(CANDIDATES) - 1, best + 1)]
-    fine = _scan(time, inside, outside, drives, np.geomspace(*around, 25))
+    fine = _scan(time, inside, outside, drives, np.geomspace(*around, 17))
     finest = int(np.argmin(fine.badness))
     cornered = best in (0, len(CANDIDATES) - 1)  # the scan's end is no finding
     return _Fit(

@@ -1,0 +1,179 @@
+"""A forecast that the user feeds: as a file, over the wire, kept, and used."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from curewatch import configuration
+from curewatch.advice import question
+from curewatch.advice.situation import Place, Situation
+from curewatch.cli.main import run
+from curewatch.clock import Instant, SystemClock, iso_utc
+from curewatch.errors import ExitStatus, UsageError
+from curewatch.ingest import forecasts
+from curewatch.ingest.core import Core
+from curewatch.ingest.events import BytesArrived, MessageArrived, Store, Tick
+from curewatch.logbook import Logbook
+from curewatch.materials.substrate import load_substrate
+from curewatch.physics import moist_air
+
+HOUR, NOW = 3600.0, 1_764_000_000.0
+
+
+def table(start: float = NOW, hours: int = 48) -> bytes:
+    """A made-up night and day outside, one line an hour."""
+    rows = ["time,temperature,humidity"]
+    for hour in range(hours + 1):
+        warmth = 6.0 + 4.0 * np.sin(2 * np.pi * hour / 24)
+        rows.append(f"{iso_utc(start + hour * HOUR)},{warmth:.1f},{90 - 2 * warmth:.0f}")
+    return "\n".join(rows).encode()
+
+
+def pack(hours: int = 24, name: str = "forecast/") -> bytes:
+    """The same as SenML with relative times."""
+    records = [{"bn": name, "n": "temperature", "u": "Cel", "t": 3600, "v": 7.0}]
+    records += [{"n": "temperature", "u": "Cel", "t": 3600 * h, "v": 7.0} for h in range(2, hours + 1)]
+    records += [{"n": "humidity", "u": "%RH", "t": 3600 * h, "v": 80.0} for h in range(1, hours + 1)]
+    return json.dumps(records).encode()
+
+
+def test_a_table_becomes_a_forecast_in_si() -> None:
+    """Lines of time, temperature and humidity: kelvin, pascal, rising times, issued now."""
+    found = forecasts.from_bytes(table(), NOW)
+    assert found.issued == NOW
+    assert len(found.time) == 49
+    assert found.time[-1] == pytest.approx(NOW + 48 * HOUR)
+    assert found.temperature[0] == pytest.approx(279.15)
+    assert found.vapour_pressure[0] == pytest.approx(float(moist_air.vapour_pressure(279.15, 0.78)), rel=1e-6)
+
+
+def test_a_pack_counts_its_relative_times_from_now() -> None:
+    """SenML times below 2^28 are so far from now."""
+    found = forecasts.from_bytes(pack(), NOW)
+    assert found.time[0] == pytest.approx(NOW + HOUR)
+    assert found.time[-1] == pytest.approx(NOW + 24 * HOUR)
+
+
+@pytest.mark.parametrize(
+    ("data", "said"),
+    [
+        (b"hello", "no reading in the forecast"),
+        (b"", "no reading in the forecast"),
+        (table(NOW - 60 * HOUR), "at least 6 h ahead"),
+        (b"time,temperature\n" + f"{iso_utc(NOW + 9 * HOUR)},5\n".encode() * 3, "temperature and humidity"),
+        (pack(3), "ending 3.0 h ahead"),
+    ],
+)
+def test_what_cannot_be_a_forecast_is_refused_in_words(data: bytes, said: str) -> None:
+    """Nonsense, nothing, the past, no humidity, too short: each is told what is wanted."""
+    with pytest.raises(UsageError, match=said):
+        forecasts.from_bytes(data, NOW)
+
+
+def test_it_is_kept_as_it_was_fed(tmp_path: Path) -> None:
+    """Written as an entry and read back, the newest last; old ones are left alone."""
+    first, second = forecasts.from_bytes(table(), NOW), forecasts.from_bytes(pack(), NOW + HOUR)
+    with Logbook(tmp_path / "log.sqlite") as logbook:
+        for one in (first, second):
+            logbook.write(forecasts.entry(one, "a test"))
+        found = forecasts.kept(logbook, NOW + 2 * HOUR)
+        assert forecasts.kept(logbook, NOW + 60 * 24 * HOUR) == ()
+    assert [one.issued for one in found] == [NOW, NOW + HOUR]
+    assert np.allclose(found[0].temperature, first.temperature, atol=0.01)
+    assert np.allclose(found[0].vapour_pressure, first.vapour_pressure, atol=0.1)
+
+
+def stored_by(core: Core, *events: object) -> tuple[list, list, list]:
+    """Entries, readings and refusals that the core asks to store."""
+    entries, readings, refused = [], [], []
+    effects = [effect for event in events for effect in core.receive(event)]  # type: ignore[arg-type]
+    effects += core.receive(Tick(Instant(NOW + 2, 2.0)))
+    for effect in effects:
+        if isinstance(effect, Store):
+            entries += effect.entries
+            readings += effect.readings
+            refused += effect.rejected
+    return entries, readings, refused
+
+
+def message(payload: bytes) -> MessageArrived:
+    return MessageArrived("broker", "curewatch/forecast/reading", payload, Instant(NOW, 0.0))
+
+
+def test_a_message_under_its_name_becomes_an_entry_and_no_reading() -> None:
+    """What lies ahead was never measured: it is kept apart from readings."""
+    core = Core(configuration.load(None), Instant(NOW, 0.0))
+    entries, readings, _ = stored_by(core, message(pack()))
+    kinds = [entry.kind for entry in entries]
+    assert kinds.count("forecast") == 1
+    assert readings == []
+
+
+def test_a_message_that_is_no_forecast_is_refused_and_counted() -> None:
+    """A single value under that name is not taken for a sensor's reading."""
+    core = Core(configuration.load(None), Instant(NOW, 0.0))
+    entries, readings, refused = stored_by(core, message(pack(2)))
+    assert "forecast" not in [entry.kind for entry in entries]
+    assert readings == []
+    assert [each.reason for each in refused] == [forecasts.UNUSABLE]
+
+
+def test_on_a_serial_line_the_name_gives_no_way_around_plausibility() -> None:
+    """A line with a stamp far ahead is refused there, whatever it calls itself."""
+    core = Core(configuration.load(None), Instant(NOW, 0.0))
+    line = f"time={iso_utc(NOW + 9 * HOUR)} name=forecast temperature=7.0 humidity=80\n".encode()
+    _, readings, _ = stored_by(core, BytesArrived("port", b"\n" + line, Instant(NOW, 0.0)))
+    assert readings == []
+
+
+def test_the_outlook_rests_on_it_until_it_runs_out() -> None:
+    """With a forecast ahead the answer's basis names it; when it has run out the assumption is back."""
+    air = Place("bench", "air", NOW, 281.15, 0.2, 0.8, 0.02, 870.0, 20.0)
+    fed = (forecasts.from_bytes(table(), NOW),)
+    substrate = load_substrate("plywood")
+    told = question.coming_hours(Situation(NOW, air, forecasts=fed), substrate)
+    assert told is not None
+    assert "forecast of the air outside" in told.basis
+    later = question.coming_hours(Situation(NOW + 47 * HOUR, air, forecasts=fed), substrate)
+    assert later is not None
+    assert "forecast" not in later.basis
+
+
+def test_the_command_feeds_and_shows(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Fed from a file it is in use; without one the command shows what counts; nonsense is status 2."""
+    file = tmp_path / "curewatch.toml"
+    file.write_text('[logbook]\npath = "logbook.sqlite"\n')
+    monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
+    data = tmp_path / "outside.csv"
+    data.write_bytes(table(SystemClock().now().utc))
+
+    def called(*arguments: str) -> tuple[int, str]:
+        with pytest.raises(SystemExit) as stop:
+            run(["forecast", *arguments])
+        said = capsys.readouterr()
+        return int(stop.value.code or 0), said.out + said.err
+
+    assert called() == (ExitStatus.OK, called()[1])
+    assert "no forecast fed" in called()[1]
+    status, said = called(str(data))
+    assert status == ExitStatus.OK
+    assert "in use" in said
+    assert json.loads(called("--json")[1])["kept"] == 1
+    data.write_bytes(b"no forecast at all")
+    status, said = called(str(data))
+    assert status == ExitStatus.USAGE
+    assert "wanted: lines" in said
+
+
+def test_a_stored_forecast_is_found_by_the_situation(tmp_path: Path) -> None:
+    """What was fed to the logbook is part of what is known of the shed."""
+    from curewatch.ingest.state import situation
+
+    with Logbook(tmp_path / "log.sqlite") as logbook:
+        logbook.write(forecasts.entry(forecasts.from_bytes(table(), NOW), "a test"))
+        found = situation(logbook, configuration.load(None), NOW + HOUR)
+    assert len(found.forecasts) == 1
