@@ -19,10 +19,12 @@ from numpy.typing import NDArray
 
 from curewatch.advice.weather import IntArray, Weather, highest_between, lowest_between
 from curewatch.materials.system import ResinSystem
+from curewatch.model import blush
+from curewatch.model.bond_window import age_rate
 from curewatch.model.crowd import FEWEST, milestone_times
 from curewatch.model.film import History
 from curewatch.model.lots import Lot
-from curewatch.physics.cure_kinetics import arrhenius
+from curewatch.model.running_sum import filled, running
 from curewatch.units import DAY, FloatArray
 
 AHEAD = 3 * DAY  # s a layup is followed for
@@ -104,10 +106,23 @@ def course(
         gel=times["gel"],
         set=times["set"],
         hard=times["hard"],
-        laminate_before=np.fmin(times["closes"], times["glass"]),
+        laminate_before=_bonds_until(system, crowd, first, times),
         glassy=np.isnan(times["set"]) & ~np.isnan(times["glass"]),
     )
     return _met(system, crowd, first, marks, carbon_dioxide)
+
+
+def _bonds_until(
+    system: ResinSystem, weather: Weather, first: IntArray, times: dict[str, FloatArray]
+) -> FloatArray:
+    """When a next layer no longer bonds chemically, blush apart. (starts, members) [s from the start]"""
+    if system.surface.wax:
+        return times["stays_put"]
+    if system.bond.sheet_closes is None:
+        return np.fmin(times["closes"], times["glass"])
+    total = running(weather.time, age_rate(system, weather.surface_temperature))
+    ends = filled(weather.time, total, total[:, first].T + system.bond.sheet_closes)
+    return ends - weather.time[first][:, None]
 
 
 def _enough(weather: Weather) -> Weather:
@@ -144,26 +159,7 @@ def _exposure(
     system: ResinSystem, weather: Weather, begin: IntArray, last: IntArray, carbon_dioxide: float
 ) -> FloatArray:
     """Blush exposure between two moments of each path, from one running sum. (starts, members) [s]"""
-    rate = blush_rate(system, weather.surface_temperature, weather.surface_humidity, carbon_dioxide)
-    step = float(weather.time[1] - weather.time[0])
-    running = np.zeros(rate.shape)
-    np.cumsum(0.5 * step * (rate[:, 1:] + rate[:, :-1]), axis=1, out=running[:, 1:])
+    rate = blush.rate(system, weather.surface_temperature, weather.surface_humidity, carbon_dioxide)
+    total = running(weather.time, rate)
     member = np.broadcast_to(np.arange(rate.shape[0]), begin.shape)
-    return np.asarray(running[member, last] - running[member, begin])
-
-
-def blush_rate(
-    system: ResinSystem, temperature: FloatArray, surface_humidity: FloatArray, carbon_dioxide: float
-) -> FloatArray:
-    """How fast blush exposure grows: 1 in saturated fresh air at 20 degC for an ordinary amine. [1]
-
-    Source
-    ------
-    A construction of this project (no published formula in humidity and temperature exists): none at
-    or below 40 % at the surface, growing to saturation (clear effect at 80 %, none measurable at 40 %:
-    Bannister 2022); Arrhenius in temperature; in proportion to carbon dioxide.
-    """
-    energy = system.blush.energy
-    speed = arrhenius(1.0, energy, temperature) / arrhenius(1.0, energy, 293.15)
-    wet = np.clip((surface_humidity - 0.4) / 0.6, 0.0, 1.0)
-    return np.asarray(wet * speed * (carbon_dioxide / 420e-6) * system.blush.amine_factor)
+    return np.asarray(total[member, last] - total[member, begin])

@@ -94,6 +94,20 @@ def crossing(time: FloatArray, value: FloatArray, threshold: float) -> float:
     return float(time[index - 1] + share * (time[index] - time[index - 1]))
 
 
+def crossings(time: FloatArray, value: FloatArray, threshold: float) -> FloatArray:
+    """As :func:`crossing` for each row of values (..., n): (...). [s]"""
+    reached = value >= threshold
+    index = np.argmax(reached, axis=-1)
+    here = np.maximum(index, 1)
+    before, after = (
+        np.take_along_axis(value, (here + offset)[..., None], axis=-1)[..., 0] for offset in (-1, 0)
+    )
+    rise = np.where(after > before, after - before, 1.0)
+    share = np.where(index == 0, 0.0, (threshold - before) / rise)
+    found = time[here - 1] + share * (time[here] - time[here - 1])
+    return np.where(reached.any(axis=-1), found, np.nan)
+
+
 def critical_conversion(system: ResinSystem, temperature: FloatArray) -> FloatArray:
     """Conversion at which cure at this temperature turns to glass: where it stalls. [K] -> [1]"""
     network = system.network
