@@ -20,7 +20,7 @@ from curewatch.materials.system import ResinSystem
 from curewatch.model.milestones import crossing
 from curewatch.model.pace import pace
 from curewatch.model.runge_kutta import Accepted, Pair, march_members, march_pair, refine
-from curewatch.model.splitting import Reaction, march
+from curewatch.model.splitting import march, reaction
 from curewatch.physics.cure_kinetics import require_temperature
 from curewatch.physics.heat_balance import STILL_AIR, adiabatic_rise, biot, shells, upright_cylinder
 from curewatch.units import HOUR, FloatArray
@@ -291,10 +291,11 @@ def _shells(thing: _Mass, start: Pair, duration: float) -> _Track:
         conductivity=thermal.conductivity,
         transfer=form.transfer,
     )
-    reaction = Reaction(pace(thing.system, thing.factor), thing.rise)
     around = np.array([thing.air, thing.air])
     state = (np.full(CELLS, start[0]), np.full(CELLS, start[1]))
-    slab = march(reaction, chain, state, lambda _: around, (0.0, duration))
+    slab = march(
+        reaction(thing.system, thing.factor, thing.rise), chain, state, lambda _: around, (0.0, duration)
+    )
     share, conversion = chain.capacity / chain.capacity.sum(), np.maximum(slab.progress, 0.0)
     return _Track(
         slab.time,

@@ -15,30 +15,41 @@ from typing import NamedTuple
 import numpy as np
 
 from curewatch.errors import OutOfValidity
-from curewatch.model.pace import Pace
+from curewatch.materials.system import ResinSystem
+from curewatch.model.pace import Pace, pace
 from curewatch.physics.heat_balance import Chain, propagators
 from curewatch.units import FloatArray
 
-LONGEST = 120.0  # s
-RUNGS = 12  # the shortest step is LONGEST / 2**(RUNGS - 1)
-RISE = 5.0  # K of self-heating a step may bring; holds the peak within 0.3 K (measured)
-ADVANCE = 0.05  # of conversion a step may bring
+LONGEST = 240.0  # s
+LONGEST_INHIBITED = 120.0  # s; the moment at which the inhibitor is used up must not be stepped over
+RUNGS = 13  # the shortest step is the longest / 2**(RUNGS - 1)
+CARE = 5.0  # K of self-heating a step may bring; holds the peak of a pot within 0.4 K (measured)
+ADVANCE = 0.01  # of conversion a step may bring, for each kelvin of care
 MOST_STEPS = 500_000
 
 
 class Slab(NamedTuple):
-    """State through time: (n,) and (n, cells)."""
+    """State through time: (n,), (n, reacting cells), (n, cells)."""
 
     time: FloatArray
     progress: FloatArray
     temperature: FloatArray
+    given_off: float  # heat through both ends, per area or body as the chain is [J]
 
 
 class Reaction(NamedTuple):
-    """How fast each cell goes, and how much that warms it. Cells that are no resin have no rise."""
+    """How fast the reacting cells go, and how much that warms them; they are the last ones of the row."""
 
     pace: Pace
-    rise: float | FloatArray  # dH/cp, adiabatic rise of full conversion, per cell [K]
+    rise: float  # dH/cp, adiabatic rise of full conversion [K]
+    longest: float  # step [s]
+    care: float  # self-heating that a step may bring [K]
+
+
+def reaction(system: ResinSystem, factor: float, rise: float, care: float = CARE) -> Reaction:
+    """Prepare a system whose lot and dose make it ``factor`` times as fast."""
+    longest = LONGEST_INHIBITED if system.kinetics.inhibitor else LONGEST
+    return Reaction(pace(system, factor), rise, longest, care)
 
 
 def march(
@@ -52,7 +63,7 @@ def march(
 
     Parameters
     ----------
-    state : (ndarray, ndarray), each of shape (cells,)
+    state : (ndarray (reacting,), ndarray (cells,))
         Progress and temperature at the beginning. [1], [K]
     outside : callable
         Time -> temperatures at the two ends (2,). [s -> K]
@@ -64,52 +75,56 @@ def march(
     Slab
         At every step, the start included.
     """
-    ladder = [LONGEST / 2**rung for rung in range(RUNGS)]
+    ladder = [reaction.longest / 2**rung for rung in range(RUNGS)]
     ready = propagators(chain, [step / 2.0 for step in ladder])
     (progress, temperature), (now, end) = state, span
-    times, states = [now], [state]
-    slope = reaction.pace.at(progress, temperature)
+    times, rows, warmths, given_off = [now], [progress], [temperature], 0.0
+    inert = temperature.size - progress.size
+    fastest = float(np.max(reaction.pace.at(progress, temperature[inert:])))
     for _ in range(MOST_STEPS):
-        step, (spread, pushed) = _rung(reaction, slope, ladder, ready)
+        rung = _rung(fastest, reaction)
+        step, half = ladder[rung], ready[rung]
         if now + step > end:
             step = end - now
-            spread, pushed = propagators(chain, [step / 2.0])[0]
-        temperature = spread @ temperature + pushed @ outside(now + 0.25 * step)
-        progress, temperature = _react(reaction, progress, temperature, step)
-        temperature = spread @ temperature + pushed @ outside(now + 0.75 * step)
+            half = propagators(chain, [step / 2.0])[0]
+        air = outside(now + 0.25 * step)
+        given_off += float(half.drain @ temperature + half.drain_outside @ air)
+        temperature = half.spread @ temperature + half.pushed @ air
+        progress, gained, fastest = _react(reaction, progress, temperature[inert:], step)
+        temperature[inert:] += reaction.rise * gained
+        air = outside(now + 0.75 * step)
+        given_off += float(half.drain @ temperature + half.drain_outside @ air)
+        temperature = half.spread @ temperature + half.pushed @ air
         now += step
         times.append(now)
-        states.append((progress, temperature))
+        rows.append(progress)
+        warmths.append(temperature)
         if end - now < 1e-6:
-            return Slab(
-                np.array(times),
-                np.array([state[0] for state in states]),
-                np.array([state[1] for state in states]),
-            )
-        slope = reaction.pace.at(progress, temperature)
+            return Slab(np.array(times), np.array(rows), np.array(warmths), given_off)
     raise OutOfValidity("steps", MOST_STEPS, "fewer", "Strang splitting")
 
 
-def _rung(
-    reaction: Reaction, slope: FloatArray, ladder: list[float], ready: list[tuple[FloatArray, FloatArray]]
-) -> tuple[float, tuple[FloatArray, FloatArray]]:
-    fastest = max(float(np.max(slope * reaction.rise)) / RISE, float(np.max(slope)) / ADVANCE, 1e-12)
-    rung = min(max(0, math.ceil(math.log2(LONGEST * fastest))), RUNGS - 1)
-    return ladder[rung], ready[rung]
+def _rung(fastest: float, reaction: Reaction) -> int:
+    """Which step of the ladder suits a reaction of this pace."""
+    hurry = max(fastest * max(reaction.rise, 1.0 / ADVANCE) / reaction.care, 1e-12)
+    return min(max(0, math.ceil(math.log2(reaction.longest * hurry))), RUNGS - 1)
 
 
 def _react(
     reaction: Reaction, progress: FloatArray, temperature: FloatArray, step: float
-) -> tuple[FloatArray, FloatArray]:
-    """One step in which nothing leaves a cell: third order (Ralston)."""
-    positive = np.maximum(progress, 0.0)
+) -> tuple[FloatArray, FloatArray, float]:
+    """One step in which nothing leaves a cell: progress, conversion gained, fastest rate.
+
+    Ralston's third order: with the midpoint rule the gel of a runaway came half a minute late.
+    """
+    law, rise = reaction.pace.at, reaction.rise
+    before = np.maximum(progress, 0.0)
 
     def rate(at: FloatArray) -> FloatArray:
-        return reaction.pace.at(at, temperature + reaction.rise * (np.maximum(at, 0.0) - positive))
+        return law(at, temperature + rise * (np.maximum(at, 0.0) - before))
 
-    first = rate(progress)
+    first = law(progress, temperature)
     second = rate(progress + 0.5 * step * first)
     third = rate(progress + 0.75 * step * second)
-    after = progress + step / 9.0 * (2.0 * first + 3.0 * second + 4.0 * third)
-    after = np.minimum(after, 1.0)
-    return after, temperature + reaction.rise * (np.maximum(after, 0.0) - positive)
+    after = np.minimum(progress + step / 9.0 * (2.0 * first + 3.0 * second + 4.0 * third), 1.0)
+    return after, np.maximum(after, 0.0) - before, float(third.max())

@@ -102,3 +102,11 @@ def gel_time_of_cobalt(cobalt_percent: ArrayLike, a: float, b: float) -> FloatAr
     if np.any(cobalt <= 0.0):
         raise OutOfValidity("cobalt in per cent", float(np.min(cobalt)), "above 0", "the law a + b/[Co]")
     return np.asarray(a + b / cobalt, dtype=float)
+
+
+def cobalt_law(cobalt_percent: ArrayLike, gel_time: ArrayLike) -> tuple[float, float]:
+    """The a and b of ``t = a + b/[Co]`` with the least relative error at some points. [%, s] -> [s, s·%]"""
+    cobalt, time = np.asarray(cobalt_percent, dtype=float), np.asarray(gel_time, dtype=float)
+    rows = np.stack([1.0 / time, 1.0 / (cobalt * time)], axis=1)
+    a, b = np.linalg.lstsq(rows, np.ones(time.size), rcond=None)[0]
+    return float(a), float(b)

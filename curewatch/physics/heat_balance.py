@@ -90,37 +90,56 @@ def in_series(*conductances: float) -> float:
     return 0.0 if min(conductances) <= 0.0 else 1.0 / sum(1.0 / each for each in conductances)
 
 
-def propagators(chain: Chain, steps: Sequence[float]) -> list[tuple[FloatArray, FloatArray]]:
-    """Exact conduction over each step: T(t + h) = E T(t) + P T_outside.
+class Propagator(NamedTuple):
+    """Exact conduction over one step: T(t + h) = spread T(t) + pushed T_outside.
 
-    Parameters
-    ----------
-    chain : Chain
-    steps : sequence of float
-        [s]
+    Every row of ``spread`` and ``pushed`` together sums to one: even warmth stays even. The heat that
+    leaves through both ends meanwhile is ``drain`` T(t) + ``drain_outside`` T_outside.
+    """
 
-    Returns
-    -------
-    list of (E (cells, cells), P (cells, 2))
-        Every row of E and P together sums to one: even warmth stays even.
+    spread: FloatArray  # (cells, cells)
+    pushed: FloatArray  # (cells, 2)
+    drain: FloatArray  # (cells,) [J/K], per area or body as the chain is
+    drain_outside: FloatArray  # (2,)
+
+
+def propagators(chain: Chain, steps: Sequence[float]) -> list[Propagator]:
+    """Exact conduction along a chain over each of some steps. [s]
 
     Source
     ------
-    Matrix exponential of the chain through the eigenvectors of its symmetric form
+    Matrix exponential of the chain, and its integrals, through the eigenvectors of its symmetric form
     """
     root = np.sqrt(chain.capacity)
     matrix = np.zeros((root.size, root.size))
     index = np.arange(chain.link.size)
     matrix[index, index + 1] = matrix[index + 1, index] = chain.link
     source = np.zeros((root.size, 2))
-    source[0, 0], source[-1, 1] = chain.ends
+    source[0, 0] += chain.ends[0]
+    source[-1, 1] += chain.ends[1]
     matrix[np.diag_indices(root.size)] = -matrix.sum(axis=1) - source.sum(axis=1)
     value, vector = np.linalg.eigh(matrix / root[:, None] / root[None, :])
     to, back = vector / root[:, None], vector.T * root[None, :]
     pushed = back @ (source / chain.capacity[:, None])
+    out = source.sum(axis=1) @ to  # heat a mode gives to the outside, per kelvin and second
     result = []
     for step in steps:
-        grown = value * step
-        mean = np.where(np.abs(grown) > 1e-12, np.expm1(grown) / np.where(grown == 0.0, 1.0, grown), 1.0)
-        result.append(((to * np.exp(grown)) @ back, (to * (mean * step)) @ pushed))
+        once, twice = _integrals(value * step)
+        result.append(
+            Propagator(
+                (to * np.exp(value * step)) @ back,
+                (to * (once * step)) @ pushed,
+                (out * (once * step)) @ back,
+                (out * (twice * step**2)) @ pushed - chain.ends * step,
+            )
+        )
     return result
+
+
+def _integrals(grown: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """(e^x - 1)/x and (e^x - 1 - x)/x^2, by their series near 0."""
+    near = np.abs(grown) < 1e-4
+    x = np.where(near, 1.0, grown)
+    once = np.where(near, 1.0 + grown / 2.0, np.expm1(x) / x)
+    twice = np.where(near, 0.5 + grown / 6.0, (np.expm1(x) - x) / x**2)
+    return once, twice
