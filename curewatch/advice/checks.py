@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from curewatch.advice.answer import Check, Status
+from curewatch.advice.answer import Check, Moment, Status
 from curewatch.advice.course import Course
 from curewatch.advice.limits import Limit, Limits
 from curewatch.advice.situation import Situation
@@ -243,3 +243,23 @@ def blush_outcome(exposure: float, system: ResinSystem) -> str:
     if exposure < system.blush.peel_ply_from:
         return "none"
     return "peel ply" if exposure < system.blush.wash_from else "wash and abrade"
+
+
+def used_in_time(used: Moment, start: float, mass: float, use_rate: float) -> Check:
+    """Whether a batch is spread before a fast lot of it would have to be used up.
+
+    ``used`` is its moment "use-up"; its early edge decides.
+    """
+    needed = mass / use_rate
+    limit = Limit(needed, "duration", "assumed", f"spread at {use_rate * 6e4:.0f} g/min: time your own")
+    left = np.inf if used.early is None else used.early - start
+    return Check(
+        name="batch",
+        title="batch lasts until it is spread",
+        status=Status.HOLDS if left >= needed else Status.FAILS,
+        quantity="duration",
+        value=None if used.early is None else left,
+        limit=limit,
+        spare=None if used.early is None else left - needed,
+        note="" if left >= needed else "it kicks before it is spread: mix less, or pour it into a tray",
+    )

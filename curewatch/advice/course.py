@@ -27,7 +27,7 @@ from curewatch.model.lots import Lot
 from curewatch.model.running_sum import filled, running
 from curewatch.units import DAY, FloatArray
 
-AHEAD = 3 * DAY  # s a layup is followed for
+AHEAD = 2 * DAY  # s a layup is followed for: what has not set by then is no plan for a shed
 
 
 class Course(NamedTuple):

@@ -28,6 +28,7 @@ class Question:
     limits: Limits
     substrate: Substrate
     batch_mass: float | None = None  # mixed in one pot [kg]
+    use_rate: float = verdict.USE_RATE  # how fast a batch is spread [kg/s]
     peroxide_percent: float | None = None
     carbon_dioxide: float = 420e-6  # mole fraction where no sensor measures it [1]
     lots: tuple[Lot, ...] | None = None  # one, or one a path; the system's own spread if none
@@ -45,6 +46,7 @@ def ask(question: Question, situation: Situation, start: float | None = None) ->
         coming_hours(known, question.substrate),
         start,
         batch_mass=question.batch_mass,
+        use_rate=question.use_rate,
         peroxide_percent=question.peroxide_percent,
         lots=question.lots,
     )

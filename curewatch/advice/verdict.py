@@ -22,6 +22,7 @@ from curewatch.materials.system import ResinSystem
 from curewatch.model.lots import Lot
 
 NOW = 1800.0  # s: a start this close is judged by the readings of now as well
+USE_RATE = 0.83 / 3600  # kg/s that one pair of hands wets out, of 450 g/m² cloth in 0.6 h/m² (assumed)
 FRESH_AIR = 420e-6  # mole fraction of carbon dioxide where nobody measures it
 
 
@@ -33,6 +34,7 @@ def assess(
     start: float | None = None,
     *,
     batch_mass: float | None = None,
+    use_rate: float = USE_RATE,
     peroxide_percent: float | None = None,
     lots: tuple[Lot, ...] | None = None,
 ) -> Advice:
@@ -49,7 +51,9 @@ def assess(
     start : float, optional
         UTC; now if not given. [s]
     batch_mass : float, optional
-        Mixed in one pot, for the cautions. [kg]
+        Mixed in one pot: it must be used up before it kicks. [kg]
+    use_rate : float
+        How fast it is spread. [kg/s]
     peroxide_percent, lots
         As in :func:`curewatch.advice.course.course`.
 
@@ -88,11 +92,12 @@ def assess(
     except OutOfValidity as trouble:
         range_check = _unheard("resin-range", "within what is known of the resin", str(trouble))
         return _concluded(said, (*known, range_check), (str(trouble),))
+    judged = judge(situation, system, limits, seen)
     moments: tuple[Moment, ...] = ()
     if batch_mass is not None:
-        air = float(np.median(there.air_temperature[:, 0]))
-        moments = pot_moments(Batch(system, batch_mass, peroxide_percent), at, air)
-    judged = judge(situation, system, limits, seen)
+        batch = Batch(system, batch_mass, peroxide_percent)
+        moments = pot_moments(batch, at, float(np.median(there.air_temperature[:, 0])))
+        judged = (*judged, checks.used_in_time(moments[0], at, batch_mass, use_rate))
     all_hold = float(np.mean(checks.holds(seen, checks.lines(seen, limits, checks.sensor_errors(situation)))))
     blush = next(check for check in judged if check.name == "blush")
     said = replace(
@@ -126,7 +131,7 @@ def _sets(seen: Course, limits: Limits) -> Check:
     share = float(np.mean(np.isfinite(seen.set[0])))
     stalled = float(np.mean(seen.glassy[0]))
     note = f"stalls on {100 * stalled:.0f} % of paths: too cold to finish" if stalled >= 0.01 else ""
-    return checks.shared("sets", "sets before the outlook ends", share, limits, note)
+    return checks.shared("sets", "sets within two days", share, limits, note)
 
 
 def _unheard(name: str, title: str, note: str) -> Check:

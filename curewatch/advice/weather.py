@@ -19,7 +19,7 @@ from curewatch.errors import OutOfValidity
 from curewatch.physics import moist_air
 from curewatch.units import FloatArray
 
-STEP = 450.0  # s, of the grid on which the coming hours are followed
+STEP = 900.0  # s, of the grid on which margins are looked at: that of an outlook
 IntArray = NDArray[np.int64]
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from curewatch.advice import checks
 from curewatch.advice.answer import stamp
 from curewatch.advice.calendar import Appointment
+from curewatch.advice.course import AHEAD as FOLLOWED
 from curewatch.advice.course import Course, course
 from curewatch.advice.question import Question, with_surface
 from curewatch.advice.situation import Situation
@@ -20,7 +21,7 @@ from curewatch.units import HOUR, MINUTE, FloatArray
 
 EVERY = 15 * MINUTE  # between starts
 AHEAD = 48 * HOUR  # of starts
-LENGTH = AHEAD + 72 * HOUR  # of the outlook that this needs
+LENGTH = AHEAD + FOLLOWED  # of the outlook that this needs
 LAYER = 30 * MINUTE  # s of working time inside its window that a next layer needs (assumed)
 MAYBE = 0.5  # share of paths from which a start is shown as doubtful rather than as no
 
@@ -126,7 +127,7 @@ def strip(
 
 def _limiting(seen: Course, drawn: tuple[checks.Line, ...]) -> tuple[str, ...]:
     """For each start, what holds on the fewest paths."""
-    titles = (*(line.title for line in drawn), "sets before the outlook ends")
+    titles = (*(line.title for line in drawn), "sets within two days")
     shares = np.stack([*(line.holds().mean(axis=1) for line in drawn), np.isfinite(seen.set).mean(axis=1)])
     return tuple(titles[place] for place in np.argmin(shares, axis=0))
 

@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from curewatch.errors import OutOfValidity
 from curewatch.materials.system import ResinSystem
 from curewatch.model.film import Cure, History, at_times, cure, finish, require_history
-from curewatch.model.flow_map import Walk, flow_map, step_of
+from curewatch.model.flow_map import SPACING, Walk, flow_map, step_of
 from curewatch.model.lots import EARLY, LATE, MEDIAN, STRATA, Lot, lots, shared_out
 from curewatch.model.milestones import glass_reached, hard_conversion, thresholds
 from curewatch.units import HOUR, FloatArray
@@ -153,7 +153,9 @@ def _assigned(
 def _plan(
     system: ResinSystem, history: History, chosen: Sequence[Lot], lot: NDArray[np.intp], *, rows: int
 ) -> _Plan:
-    coldest, warmest = float(history.temperature.min()), float(history.temperature.max())
+    # nodes lie on one lattice whatever the paths are, so that a path alone and in a crowd goes the same way
+    coldest = SPACING * np.floor(float(history.temperature.min()) / SPACING)
+    warmest = SPACING * np.ceil(float(history.temperature.max()) / SPACING)
     step = step_of(system, list(chosen), warmest)
     count = max(1, int(np.ceil(float(history.time[-1]) / step - 1e-9)))
     edge: FloatArray = step * np.arange(count + 1, dtype=float)

@@ -1,0 +1,99 @@
+"""Many changes tried at once: each a changed outlook, start or resin, judged by the real assessment.
+
+The paths of all variants of one resin are stacked and walk through one flow map together, so a dozen
+trials cost little more than one. Each variant keeps the lots its paths would have alone: a trial says
+what ``assess`` would say of it.
+"""
+
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from curewatch.advice import verdict
+from curewatch.advice.answer import Status
+from curewatch.advice.course import AHEAD, Course, course
+from curewatch.advice.question import Question
+from curewatch.advice.situation import Situation
+from curewatch.advice.weather import STEP, Weather, weather
+from curewatch.model.lots import STRATA, Lot, lots, shared_out
+from curewatch.model.outlook import Outlook
+
+
+class Variant(NamedTuple):
+    """One change: the coming hours as they would be, and the start."""
+
+    outlook: Outlook
+    start: float  # UTC [s]
+
+
+class Trial(NamedTuple):
+    """What the assessment says of a variant."""
+
+    go: bool
+    likelihood: float
+    set_late: float  # s from the start by which nine of ten paths are set; nan if they are not
+
+
+def judge(
+    question: Question, situation: Situation, variants: Sequence[Variant], *, every: int = 1
+) -> list[Trial]:
+    """Judge each variant; with ``every`` 4, by every fourth path, for a first search.
+
+    Raises
+    ------
+    OutOfValidity
+        A start outside its outlook, or a path outside the cure law.
+    """
+    if not variants:
+        return []
+    there = [_thinned(weather(one.outlook, one.start), every) for one in variants]
+    shortest = min(*(one.time.size for one in there), int(AHEAD / STEP) + 1)
+    members = there[0].members
+    stacked = Weather(
+        there[0].time[:shortest],
+        *(
+            np.concatenate([paths[:, :shortest] for paths in columns])
+            for columns in zip(*(one[1:] for one in there), strict=True)
+        ),
+    )
+    seen = course(
+        question.system,
+        stacked,
+        np.zeros(1, dtype=np.int64),
+        chosen=_lots(question, variants[0].outlook.air_temperature.shape[0], every) * len(variants),
+        peroxide_percent=question.peroxide_percent,
+        carbon_dioxide=situation.carbon_dioxide or question.carbon_dioxide,
+    )
+    return [
+        _trial(question, situation, _part(seen, slice(at * members, (at + 1) * members), one.start))
+        for at, one in enumerate(variants)
+    ]
+
+
+def _thinned(there: Weather, every: int) -> Weather:
+    return there if every == 1 else Weather(there.time, *(paths[::every] for paths in there[1:]))
+
+
+def _lots(question: Question, members: int, every: int) -> list[Lot]:
+    """The lots that the paths of one outlook would have alone."""
+    if question.lots is not None:
+        own = list(question.lots)
+        return (own * members)[:members][::every] if len(own) == 1 else own[::every]
+    known = lots(question.system, min(STRATA, members))
+    return [known[place] for place in shared_out(members, len(known))][::every]
+
+
+def _part(seen: Course, paths: slice, start: float) -> Course:
+    """The course of one variant, at its own start."""
+    columns: list[Any] = [column[:, paths] for column in seen[1:]]
+    return Course(np.array([start]), *columns)
+
+
+def _trial(question: Question, situation: Situation, seen: Course) -> Trial:
+    checks = verdict.judge(situation, question.system, question.limits, seen)
+    go = all(check.status in {Status.HOLDS, Status.CARE} for check in checks)
+    together = next(check for check in checks if check.name == "together")
+    ordered = np.sort(np.nan_to_num(seen.set[0], nan=np.inf))
+    late = float(ordered[int(0.9 * ordered.size)])
+    return Trial(go, together.value or 0.0, late if np.isfinite(late) else float("nan"))

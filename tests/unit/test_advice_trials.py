@@ -1,0 +1,72 @@
+"""A trial says what the real assessment says."""
+
+import numpy as np
+import pytest
+
+from curewatch.advice import limits, trials
+from curewatch.advice.question import Question, coming_hours
+from curewatch.advice.situation import Place, Situation
+from curewatch.advice.trials import Variant
+from curewatch.advice.verdict import Verdict, assess
+from curewatch.materials import load_system
+from curewatch.materials.substrate import load_substrate
+from curewatch.model import shed, warming
+from curewatch.model.outlook import Outlook
+from curewatch.physics import moist_air
+
+NOW = 1_795_000_000.0
+WOOD = load_substrate("plywood")
+
+
+def situation(celsius: float, humidity: float) -> Situation:
+    kelvin = celsius + 273.15
+    pressure = float(moist_air.vapour_pressure(kelvin, humidity))
+    return Situation(
+        NOW,
+        air=Place("bench", "air", NOW - 40, kelvin, 0.3, humidity, 0.02, pressure, 20.0),
+        surface=Place("hull", "surface", NOW - 40, kelvin - 0.4, 0.3),
+    )
+
+
+@pytest.mark.parametrize("name", ["epoxy-slow", "epoxy-fast", "polyester-layup"])
+def test_a_stack_of_variants_is_judged_as_each_would_be_alone(name: str) -> None:
+    """Likelihood and go, for warmed sheds and later starts, within one path of 256."""
+    system = load_system(name)
+    asked = Question(system, limits.for_system(system), WOOD)
+    known = situation(11.0, 0.70)
+    outlook = coming_hours(known, WOOD)
+    assert isinstance(outlook, Outlook)
+    variants = [
+        Variant(
+            warming.warmed(outlook, shed.assumed(), celsius + 273.15, NOW, NOW + 1e5, substrate=WOOD).outlook,
+            NOW + later,
+        )
+        for celsius in (12.0, 15.0, 20.0)
+        for later in (3600.0, 5 * 3600.0)
+    ]
+    for variant, trial in zip(variants, trials.judge(asked, known, variants), strict=True):
+        alone = assess(known, system, asked.limits, variant.outlook, variant.start)
+        assert trial.likelihood == pytest.approx(alone.likelihood, abs=1.5 / 256)
+        if abs(trial.likelihood - 0.8) > 1.5 / 256:
+            assert trial.go == (alone.verdict is Verdict.GO)
+
+
+def test_every_fourth_path_gives_nearly_the_same_answer() -> None:
+    """A quarter of the paths are spread as evenly: within a few per cent."""
+    system = load_system("epoxy-slow")
+    asked = Question(system, limits.for_system(system), WOOD)
+    known = situation(14.0, 0.60)
+    outlook = coming_hours(known, WOOD)
+    assert outlook is not None
+    variants = [Variant(outlook, NOW + hours * 3600.0) for hours in range(0, 12, 2)]
+    full, quarter = trials.judge(asked, known, variants), trials.judge(asked, known, variants, every=4)
+    for one, other in zip(full, quarter, strict=True):
+        assert one.likelihood == pytest.approx(other.likelihood, abs=0.12)
+        assert np.isfinite(one.set_late)
+
+
+def test_no_variants_need_no_work() -> None:
+    """An empty list is an empty answer."""
+    system = load_system("epoxy-slow")
+    asked = Question(system, limits.for_system(system), WOOD)
+    assert trials.judge(asked, situation(14.0, 0.6), []) == []
