@@ -11,7 +11,7 @@ from curewatch.logbook.sealing import Seal, seal
 from curewatch.readings import Reading, Rejected
 from curewatch.units import DAY, HOUR, MINUTE
 
-OPENED = 1_795_622_400.0  # 2026-11-25T16:00Z
+OPENED = 1_795_593_600.0  # 2026-11-25T08:00Z
 JOB = "rudder-cheek"
 ROLES = {"bench": "air", "hull": "surface", "yard": "outside"}
 PARTS = {"bench": "good-digital", "hull": "one-wire-probe", "yard": "hobby-one-wire"}
@@ -23,10 +23,10 @@ def shed_air(at: float, sensor: str) -> tuple[float, float | None]:
     wave = math.cos((day - 0.62) * 2 * math.pi)
     ripple = 0.05 * math.sin(at / 700.0)
     if sensor == "hull":
-        return round(286.6 + 1.1 * wave + ripple, 2), None
+        return round(289.6 + 0.9 * wave + ripple, 2), None
     if sensor == "yard":
         return round(281.6 + 4.0 * wave + ripple, 2), round(0.88 - 0.08 * wave, 4)
-    return round(287.4 + 1.8 * wave + ripple, 2), round(0.72 - 0.05 * wave + ripple / 20, 4)
+    return round(290.6 + 1.3 * wave + ripple, 2), round(0.62 - 0.05 * wave + ripple / 20, 4)
 
 
 def readings(start: float, end: float, step: float = MINUTE, gap: tuple[float, float] | None = None):
@@ -67,7 +67,7 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
 
     layup = {
         "layup": "L1",
-        "started": opened + 3 * HOUR,
+        "started": opened + 2 * HOUR,
         "system": "epoxy-slow",
         "batch_mass": 0.18,
         "thickness": 0.002,
@@ -78,7 +78,7 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
         "layers": 3,
         "cloth": "biaxial 450 g/m2",
     }
-    again = {**layup, "layup": "L2", "started": opened + 6.5 * HOUR, "batches": ["B2"], "layers": 2}
+    again = {**layup, "layup": "L2", "started": opened + 10 * HOUR, "batches": ["B2"], "layers": 2}
     batch = {
         "batch": "B1",
         "system": "epoxy-slow",
@@ -87,7 +87,7 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
         "resin_mass": 0.120,
         "hardener_mass": 0.060,
         "ratio": {"within": True, "text": "100 : 50.0 by weight, within 2 %"},
-        "pot_temperature": 289.15,
+        "pot_temperature": 291.15,
     }
     return [
         by_hand(
@@ -108,18 +108,18 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
         by_hand(
             Kind.NOTE, opened + HOUR, {"text": "Dry-fitted, sanded with 80, vacuumed, wiped with a clean rag"}
         ),
-        by_hand(Kind.BATCH, opened + 3 * HOUR, batch),
-        by_hand(Kind.LAYUP, opened + 3 * HOUR, layup),
+        by_hand(Kind.BATCH, opened + 2 * HOUR, batch),
+        by_hand(Kind.LAYUP, opened + 2 * HOUR, layup),
         by_hand(
-            Kind.OBSERVATION, opened + 6 * HOUR, {"layup": "L1", "seen": "gelled", "at": opened + 6 * HOUR}
+            Kind.OBSERVATION, opened + 11 * HOUR, {"layup": "L1", "seen": "gelled", "at": opened + 11 * HOUR}
         ),
         by_hand(
             Kind.BATCH,
-            opened + 6.5 * HOUR,
+            opened + 10 * HOUR,
             {**batch, "batch": "B2", "resin_mass": 0.080, "hardener_mass": 0.040},
         ),
-        by_hand(Kind.LAYUP, opened + 6.5 * HOUR, again),
-        by_hand(Kind.PEEL_PLY, opened + 7 * HOUR, {"layup": "L2", "action": "on"}),
+        by_hand(Kind.LAYUP, opened + 10 * HOUR, again),
+        by_hand(Kind.PEEL_PLY, opened + 10.5 * HOUR, {"layup": "L2", "action": "on"}),
         Entry(
             Kind.ALERT,
             {
@@ -132,12 +132,12 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
                 "due": None,
                 "urgency": 1,
             },
-            opened + 11 * HOUR,
+            opened + 19 * HOUR,
         ),
         by_hand(
             Kind.OBSERVATION,
-            opened + 16 * HOUR,
-            {"layup": "L2", "seen": "tack-free", "at": opened + 16 * HOUR, "given_afterwards": True},
+            opened + 22 * HOUR,
+            {"layup": "L2", "seen": "tack-free", "at": opened + 22 * HOUR, "given_afterwards": True},
             told=2 * HOUR,
         ),
         by_hand(Kind.PEEL_PLY, opened + 40 * HOUR, {"layup": "L2", "action": "off"}),

@@ -1,0 +1,279 @@
+"""``curewatch logbook``: is it whole, put a copy aside, take readings out, let old ones go."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from curewatch.cli.options import ConfigOption, JsonOption
+from curewatch.cli.safe_text import safe_line
+from curewatch.cli.terminal import print_json
+from curewatch.clock import iso_utc
+
+if TYPE_CHECKING:
+    from curewatch.configuration import Configuration
+    from curewatch.logbook import Logbook
+
+app = typer.Typer(help="The logbook: status, verify, seal, back up, export, prune.")
+
+SinceOption = Annotated[
+    str | None,
+    typer.Option("--since", metavar="TIME", help="From this time on: 2026-11-25 or 2026-11-25T16:00."),
+]
+UntilOption = Annotated[str | None, typer.Option("--until", metavar="TIME", help="Before this time.")]
+
+
+@contextmanager
+def opened(config: Path | None, *, read_only: bool = True) -> Iterator["tuple[Logbook, Configuration]"]:
+    """The logbook of the configuration, and the configuration."""
+    from curewatch.configuration import load, logbook_path
+    from curewatch.errors import StoreFailed
+    from curewatch.logbook import Logbook
+
+    configuration = load(config)
+    path = logbook_path(configuration)
+    if not path.exists():
+        raise StoreFailed(f"there is no logbook at {path}; `curewatch ingest` or `watch` begins one")
+    with Logbook(path, read_only=read_only) as logbook:
+        yield logbook, configuration
+
+
+@app.command()
+def status(config: ConfigOption = None, json: JsonOption = False) -> None:
+    """What the logbook holds: sensors, entries, where the chain stands, the last seal, what was refused.
+
+    Example: curewatch logbook status --help
+    """
+    from curewatch.logbook import sealing
+
+    with opened(config) as (logbook, _):
+        head, sensors = logbook.head(), logbook.sensors()
+        seals = sealing.seals(logbook)
+        refused: dict[str, int] = {}
+        for refusal in logbook.rejected():
+            refused[refusal.reason] = refused.get(refusal.reason, 0) + refusal.times
+        said: dict[str, Any] = {
+            "path": str(logbook.path),
+            "bytes": logbook.path.stat().st_size,
+            "readings": head.readings,
+            "entries": head.entries,
+            "block": head.block,
+            "head": head.head,
+            "sensors": {
+                name: {
+                    "readings": one.readings,
+                    "earliest": iso_utc(one.earliest),
+                    "latest": iso_utc(one.latest),
+                }
+                for name, one in sensors.items()
+            },
+            "last_seal": None if not seals else {"code": seals[-1].code, "at": seals[-1].at},
+            "refused": refused,
+        }
+    if json:
+        print_json(said)
+        return
+    typer.echo(f"{safe_line(said['path'])}  ({said['bytes'] / 1e6:,.1f} MB)")
+    typer.echo(f"{head.readings:,} readings, {head.entries:,} entries, {head.block:,} blocks")
+    for name, one in sensors.items():
+        span = f"{iso_utc(one.earliest)[:16]} to {iso_utc(one.latest)[:16]} UTC"
+        typer.echo(f"  {safe_line(name, 24):24s} {one.readings:>12,}  {span}")
+    for reason, times in refused.items():
+        typer.echo(f"  refused: {safe_line(reason, 40)} {times:,}")
+    if seals:
+        typer.echo(f"last seal  {seals[-1].code}, {seals[-1].at}")
+    typer.echo(f"head       {head.head}")
+
+
+@app.command()
+def verify(
+    code: Annotated[
+        str | None,
+        typer.Option("--code", help="A seal code that was written down: nothing before it was changed."),
+    ] = None,
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Walk the whole chain and check every seal; exit status 5 names the first thing that is not as it was.
+
+    Example: curewatch logbook verify --help
+    """
+    from curewatch.errors import RecordBroken
+    from curewatch.logbook import sealing
+
+    with opened(config) as (logbook, _):
+        try:
+            verified = logbook.verify()
+            seals = sealing.check_seals(logbook)
+            proved = None if code is None else sealing.prove(logbook, code)
+        except RecordBroken as broken:
+            if json:
+                print_json(
+                    {
+                        "holds": False,
+                        "entry": broken.entry,
+                        "expected": broken.expected,
+                        "found": broken.found,
+                    }
+                )
+                raise typer.Exit(int(broken.exit_status)) from broken
+            raise
+    head = verified.head
+    if json:
+        print_json(
+            {
+                "holds": True,
+                "readings": head.readings,
+                "entries": head.entries,
+                "blocks": verified.blocks,
+                "pruned_blocks": verified.pruned,
+                "seals": len(seals),
+                "head": head.head,
+                "proved": None
+                if proved is None
+                else {"code": proved.code, "at": proved.at, "block": proved.block},
+            }
+        )
+        return
+    typer.echo("holds: every reading and entry is as it was written")
+    pruned = f", {verified.pruned:,} of them pruned" if verified.pruned else ""
+    blocks = f"{verified.blocks:,} blocks{pruned}"
+    typer.echo(f"  {head.readings:,} readings, {head.entries:,} entries, {blocks}, {len(seals)} seals")
+    if proved is not None:
+        typer.echo(f"  seal code {proved.code}: nothing before {proved.at} was changed since")
+
+
+@app.command()
+def seal(config: ConfigOption = None, json: JsonOption = False) -> None:
+    """Seal the logbook now and show the code to write down; later it proves that nothing before changed.
+
+    Example: curewatch logbook seal --help
+    """
+    from curewatch.clock import SystemClock
+    from curewatch.logbook import sealing
+
+    with opened(config, read_only=False) as (logbook, _):
+        made = sealing.seal(logbook, why="day", at=SystemClock().now().utc)
+    if json:
+        print_json(
+            {"code": made.code, "at": made.at, "block": made.block, "head": made.head, "key": made.public_key}
+        )
+        return
+    typer.echo(f"seal code  {made.code}")
+    typer.echo("Write it on the job card, or send it to somebody: it fixes everything before it.")
+
+
+@app.command()
+def backup(
+    target: Annotated[Path, typer.Argument(metavar="FILE", help="The copy: a new file.")],
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """A whole and verified copy, also while the daemon is writing. The signing key is not in it.
+
+    Example: curewatch logbook backup --help
+    """
+    from curewatch.logbook import backup as copying
+    from curewatch.logbook.sealing import key_path
+
+    with opened(config) as (logbook, _):
+        made = copying.backup(logbook, target)
+        key = key_path(logbook.path)
+    if json:
+        print_json({"backup": str(made), "bytes": made.stat().st_size, "key": str(key)})
+        return
+    typer.echo(f"{safe_line(str(made))}  ({made.stat().st_size / 1e6:,.1f} MB), verified")
+    typer.echo(
+        f"The signing key is not in it: keep a copy of {safe_line(str(key))} where only you can read it."
+    )
+
+
+@app.command()
+def export(
+    target: Annotated[
+        Path, typer.Argument(metavar="FILE", help="A new file: .csv, .senml, .parquet or .jsonl.")
+    ],
+    *,
+    form: Annotated[
+        str | None, typer.Option("--form", help="csv, senml, parquet or entries; else by the file's name.")
+    ] = None,
+    sensor: Annotated[str | None, typer.Option("--sensor", help="Of this sensor only.")] = None,
+    since: SinceOption = None,
+    until: UntilOption = None,
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Readings as CSV, SenML or Parquet, or entries as JSON lines, for other programs. Times are UTC.
+
+    Example: curewatch logbook export --help
+    """
+    from curewatch.logbook.export import Selection
+    from curewatch.logbook.export import export as write_out
+
+    with opened(config) as (logbook, configuration):
+        zone = configuration.zone
+        chosen = Selection(_moment(since, zone, "--since"), _moment(until, zone, "--until"), sensor)
+        count = write_out(logbook, target, form, chosen)
+    if json:
+        print_json({"file": str(target), "count": count, "bytes": target.stat().st_size})
+        return
+    typer.echo(f"{safe_line(str(target))}: {count:,}")
+
+
+@app.command()
+def prune(
+    older_than: Annotated[
+        int | None,
+        typer.Option("--older-than", metavar="DAYS", min=30, help="Days to keep; else [logbook] keep_days."),
+    ] = None,
+    rehearse: Annotated[bool, typer.Option("--rehearse", help="Say what would go; change nothing.")] = False,
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Let old readings go that no job needs. Readings of a job stay; the chain can still be verified.
+
+    Example: curewatch logbook prune --help
+    """
+    from curewatch.clock import SystemClock
+    from curewatch.errors import UsageError
+    from curewatch.logbook import retention
+    from curewatch.units import DAY
+
+    with opened(config, read_only=rehearse) as (logbook, configuration):
+        days = older_than if older_than is not None else configuration.logbook.keep_days
+        if days is None:
+            raise UsageError("for how long? say --older-than DAYS, or set keep_days in [logbook]")
+        now = SystemClock().now().utc
+        done = retention.prune(logbook, now - days * DAY, at=now, rehearse=rehearse)
+    if json:
+        print_json(
+            {
+                "rehearsed": rehearse,
+                "readings": done.readings,
+                "blocks": len(done.blocks),
+                "kept_for": list(done.kept_for),
+            }
+        )
+        return
+    word = "would go" if rehearse else "gone"
+    typer.echo(f"{done.readings:,} readings in {len(done.blocks):,} blocks {word}")
+    if done.kept_for:
+        typer.echo(f"kept for: {safe_line(', '.join(done.kept_for))}")
+
+
+def _moment(text: str | None, zone: Any, option: str) -> float | None:
+    from datetime import datetime
+
+    from curewatch.errors import UsageError
+
+    if text is None:
+        return None
+    try:
+        stamp = datetime.fromisoformat(text)
+    except ValueError as trouble:
+        raise UsageError(
+            f"{option} {text!r}; allowed: 2026-11-25 or 2026-11-25T16:00, the shed's time"
+        ) from trouble
+    return (stamp if stamp.tzinfo else stamp.replace(tzinfo=zone)).timestamp()

@@ -1,0 +1,296 @@
+"""What a record says, gathered from the logbook as one value; nothing here writes or draws.
+
+Everything is taken from the sealed part of the logbook: entries and readings after the seal are not
+part of the record. Corrections are applied and shown (``joblog``).
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import numpy as np
+
+from curewatch import joblog
+from curewatch.advice import rule_sets
+from curewatch.advice.rule_sets import Judgement, Spans
+from curewatch.clock import iso_utc
+from curewatch.configuration.shape import ROLES_BY_NAME
+from curewatch.errors import CurewatchError
+from curewatch.logbook import Kind, Logbook, Stored
+from curewatch.logbook.sealing import Seal
+from curewatch.materials import load_system
+from curewatch.materials.substrate import Substrate, load_substrate
+from curewatch.record.layup import Course, follow
+from curewatch.record.measured import Measured, Post, measure, part_of
+from curewatch.record.proof import Window, window
+from curewatch.units import HOUR, MINUTE
+
+BEFORE = 24 * HOUR  # rule sets look back so far before the work [s]
+BACKWARDS = 5.0  # s that stamps may run back before it is shown: clocks are set in smaller steps
+
+
+class Heard(NamedTuple):
+    """What one sensor contributed."""
+
+    post: Post
+    readings: int
+    silent_minutes: int  # of the job, no reading within the last quarter of an hour
+    late: int  # readings that arrived more than a quarter of an hour after they were measured
+    check: Mapping[str, Any] | None  # its last two-point check
+    checked_at: float | None  # UTC [s]
+
+
+class Disorder(NamedTuple):
+    """Stamps that run backwards: a clock was set back, or somebody wrote later with an earlier time."""
+
+    what: str
+    at: float  # UTC, of the line that is earlier than the one before it [s]
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Account:
+    """All that the pages say."""
+
+    job: joblog.Job
+    seal: Seal
+    part: Window
+    zone: ZoneInfo
+    start: float  # the job's opening, UTC [s]
+    end: float  # its closing, or the seal, UTC [s]
+    closed: bool
+    setting: Mapping[str, Any]  # the configuration that held
+    measured: Measured  # from a day before the start
+    courses: tuple[Course, ...]
+    judgements: tuple[Judgement, ...]
+    heard: tuple[Heard, ...]
+    shed: tuple[Stored, ...]  # entries about the shed while the job ran
+    disorder: tuple[Disorder, ...]
+
+    def of_shed(self, *kinds: str) -> tuple[Stored, ...]:
+        """Entries about the shed of these kinds."""
+        return tuple(one for one in self.shed if one.kind in kinds)
+
+
+def gather(logbook: Logbook, name: str, seal: Seal) -> Account:
+    """The account of one job as far as the seal covers it.
+
+    Raises
+    ------
+    UsageError
+        There is no such job.
+    """
+    job = joblog.read(logbook, name)
+    job = replace(job, told=tuple(one for one in job.told if one.entry.block <= seal.block))
+    start = min(job.opened.at, *(one.at for one in job.told))
+    sealed_at = next(one for one in logbook.entries(Kind.SEAL) if one.payload.get("code") == seal.code).at
+    end = max([one.at for one in job.told], default=start) if job.closed else sealed_at
+    part = window(logbook, name, seal, start - BEFORE, end + MINUTE)
+    setting = _setting(part.entries)
+    posts = _posts(part.entries, logbook)
+    substrate = _substrate(job.opened.payload, setting)
+    measured = measure(logbook, posts, start - BEFORE, end, substrate)
+    layups = job.of(Kind.LAYUP)
+    courses = tuple(follow(told.payload, measured, end) for told in layups)
+    return Account(
+        job=job,
+        seal=seal,
+        part=part,
+        zone=_zone(job.opened.payload, setting),
+        start=start,
+        end=end,
+        closed=job.closed is not None,
+        setting=setting,
+        measured=measured,
+        courses=courses,
+        judgements=_judgements(job, courses, measured, setting, end),
+        heard=tuple(_heard(logbook, post, part.entries, start, end) for post in posts),
+        shed=tuple(one for one in part.entries if one.job is None and start - BEFORE <= one.at <= end),
+        disorder=tuple(_disorder(logbook, part)),
+    )
+
+
+def _setting(entries: Sequence[Stored]) -> Mapping[str, Any]:
+    """The last configuration of the record."""
+    found = [one.payload for one in entries if one.kind == Kind.CONFIGURATION]
+    return found[-1] if found else {}
+
+
+def _posts(entries: Sequence[Stored], logbook: Logbook) -> tuple[Post, ...]:
+    """Every sensor that any configuration of the record names; without one, what the names tell."""
+    found: dict[str, Post] = {}
+    for one in entries:
+        if one.kind == Kind.CONFIGURATION:
+            for name, row in dict(one.payload.get("sensors", {})).items():
+                found[name] = Post(name, str(row.get("role", "")), part_of(str(row.get("part", ""))))
+    if not found:
+        for name in logbook.sensors():
+            role = ROLES_BY_NAME.get(name.lower())
+            if role:
+                found[name] = Post(name, role, part_of("unknown"))
+    return tuple(found.values())
+
+
+def _substrate(opened: Mapping[str, Any], setting: Mapping[str, Any]) -> Substrate | None:
+    shed = dict(setting.get("shed", {}))
+    name = opened.get("substrate") or shed.get("substrate")
+    try:
+        return load_substrate(str(name), opened.get("thickness") or shed.get("thickness")) if name else None
+    except CurewatchError:
+        return None
+
+
+def _zone(opened: Mapping[str, Any], setting: Mapping[str, Any]) -> ZoneInfo:
+    name = opened.get("zone") or dict(setting.get("shed", {})).get("zone") or "UTC"
+    try:
+        return ZoneInfo(str(name))
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return ZoneInfo("UTC")
+
+
+# -- rules --------------------------------------------------------------------------------------
+
+
+def _judgements(
+    job: joblog.Job, courses: Sequence[Course], measured: Measured, setting: Mapping[str, Any], end: float
+) -> tuple[Judgement, ...]:
+    """Every rule set over the whole record; none if nothing was laid up."""
+    if not courses:
+        return ()
+    spans = _spans(courses, end, closed=job.closed is not None)
+    conditions = measured.conditions()
+    found = [rule_sets.classed_workshop(conditions, spans)]
+    try:
+        system = load_system(
+            str(job.opened.payload.get("system") or job.of(Kind.LAYUP)[-1].payload["system"])
+        )
+        found.append(rule_sets.datasheet(conditions, spans, system))
+    except (CurewatchError, KeyError):
+        found.append(Judgement("datasheet", "Resin system's sheet", "the system's file is not at hand", ()))
+    found.append(rule_sets.coating(conditions, spans))
+    own = {
+        key: value for key, value in dict(setting.get("limits", {})).items() if isinstance(value, int | float)
+    }
+    if own:
+        found.append(rule_sets.own(conditions, spans, own))
+    asked = {str(one).replace(" ", "-") for one in job.opened.payload.get("rules") or ()}
+    return tuple(sorted(found, key=lambda one: one.name not in asked))
+
+
+def _spans(courses: Sequence[Course], end: float, *, closed: bool) -> Spans:
+    starts = [course.started for course in courses]
+    free = [course.marks["tack-free"].late if course.marks else None for course in courses]
+    until = [end if one is None else one for one in free]
+    return Spans(min(starts), max(starts), max(until), end, closed)
+
+
+# -- sensors ------------------------------------------------------------------------------------
+
+
+def _heard(logbook: Logbook, post: Post, entries: Sequence[Stored], start: float, end: float) -> Heard:
+    seen = logbook.series(post.name, start, end)
+    edges = np.concatenate(([start], seen.time, [end]))
+    silent = np.diff(edges)
+    checks = [
+        one for one in entries if one.kind == Kind.SENSOR_CHECK and one.payload.get("sensor") == post.name
+    ]
+    return Heard(
+        post,
+        len(seen.time),
+        round(float(silent[silent > 15 * MINUTE].sum()) / MINUTE),
+        int((seen.received - seen.time > 15 * MINUTE).sum()),
+        checks[-1].payload if checks else None,
+        checks[-1].at if checks else None,
+    )
+
+
+def _disorder(logbook: Logbook, part: Window) -> Iterator[Disorder]:
+    """Where the time of arrival, or of telling, runs backwards along the chain."""
+    last = None
+    for _, rows in logbook.block_rows(part.readings_from, part.last):
+        received = rows["received"] / 1e3
+        line = received if last is None else np.concatenate(([last], received))
+        for n in np.flatnonzero(np.diff(line) < -BACKWARDS)[:20]:
+            yield Disorder("readings", float(line[n + 1]), float(line[n] - line[n + 1]))
+        last = float(received[-1]) if len(received) else last
+    for before, one in zip(part.entries, part.entries[1:], strict=False):
+        if one.recorded < before.recorded - BACKWARDS:
+            yield Disorder(f"entry {one.number} ({one.kind})", one.recorded, before.recorded - one.recorded)
+
+
+# -- for programs -------------------------------------------------------------------------------
+
+
+def as_plain(account: Account) -> dict[str, Any]:
+    """What the pages say, as plain values: ``account.json``. Times are ISO 8601, values SI."""
+    return {
+        "form": "curewatch account 1",
+        "job": account.job.name,
+        "title": account.job.title,
+        "start": iso_utc(account.start),
+        "end": iso_utc(account.end),
+        "closed": account.closed,
+        "zone": str(account.zone),
+        "seal": {"code": account.seal.code, "block": account.seal.block, "head": account.seal.head},
+        "layups": [_plain_course(course) for course in account.courses],
+        "rule_sets": [_plain_judgement(one) for one in account.judgements],
+        "sensors": [
+            {
+                "sensor": one.post.name,
+                "role": one.post.role,
+                "part": one.post.part.name,
+                "readings": one.readings,
+                "silent_minutes": one.silent_minutes,
+                "late": one.late,
+            }
+            for one in account.heard
+        ],
+        "minutes": _plain_minutes(account),
+    }
+
+
+def _plain_course(course: Course) -> dict[str, Any]:
+    return {
+        "layup": course.layup,
+        "started": iso_utc(course.started),
+        "system": course.system.name if course.system else None,
+        "trouble": course.trouble,
+        "unmeasured_minutes": course.unmeasured,
+        "marks": {
+            name: [None if at is None else iso_utc(at) for at in mark] for name, mark in course.marks.items()
+        },
+        "conversion_at_end": [round(float(each[-1]), 4) for each in course.conversion if each.size],
+    }
+
+
+def _plain_judgement(one: Judgement) -> dict[str, Any]:
+    return {
+        "name": one.name,
+        "source": one.source,
+        "outcome": str(one.outcome),
+        "rules": [
+            {
+                "rule": rule.rule,
+                "limit": rule.limit.value,
+                "quantity": rule.limit.quantity,
+                "origin": f"{rule.limit.tag}: {rule.limit.source}",
+                "outcome": str(rule.outcome),
+                "minutes": rule.minutes,
+                "minutes_outside": rule.outside,
+                "minutes_unknown": rule.unknown,
+                "minutes_in_doubt": rule.in_doubt,
+                "first_breach": None if rule.first is None else iso_utc(rule.first),
+                "worst": None if rule.worst is None else round(rule.worst, 5),
+                "worst_at": None if rule.worst_at is None else iso_utc(rule.worst_at),
+            }
+            for rule in one.rules
+        ],
+    }
+
+
+def _plain_minutes(account: Account) -> dict[str, int]:
+    """How many minutes of the job are known and unknown."""
+    inside = account.measured.time >= account.start
+    margin = account.measured.margin[inside]
+    return {"of_the_job": int(inside.sum()), "margin_unknown": int(np.isnan(margin).sum())}

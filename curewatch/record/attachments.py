@@ -1,0 +1,57 @@
+"""Reads the files attached to a record's PDF: as much of the format as our own files use.
+
+A PDF from elsewhere that is laid out otherwise is "not a record", which is true. Names are matched
+against those of a record and never used as paths; unpacked sizes are bounded.
+"""
+
+import re
+import zlib
+from collections.abc import Container
+
+from curewatch.errors import RecordBroken
+
+LARGEST = 512 * 1024 * 1024  # bytes of one file, unpacked
+
+_FILESPEC = re.compile(rb"/Type/Filespec/F\(([A-Za-z0-9._-]{1,64})\)[^>]{0,300}?/EF<</F (\d{1,9}) 0 R")
+_STREAM = re.compile(rb"<</Length (\d{1,10})([^\r\n]{0,400}?)>>\r?\nstream\r?\n")
+
+
+def attached(pdf: bytes, wanted: Container[str]) -> dict[str, bytes]:
+    """The attached files of these names.
+
+    Raises
+    ------
+    RecordBroken
+        It is no PDF, a file is there twice, or cannot be unpacked.
+    """
+    if not pdf.startswith(b"%PDF-"):
+        raise RecordBroken("record.pdf", "a PDF file", "something else")
+    found: dict[str, bytes] = {}
+    for match in _FILESPEC.finditer(pdf):
+        name = match.group(1).decode("ascii")
+        if name not in wanted:
+            continue
+        if name in found:
+            raise RecordBroken("record.pdf", f"one file {name}", "two of that name")
+        found[name] = _stream(pdf, match.group(2).decode(), name)
+    return found
+
+
+def _stream(pdf: bytes, number: str, name: str) -> bytes:
+    begins = [match.end() for match in re.finditer(rb"(?:^|[\r\n])" + number.encode() + rb" 0 obj\r?\n", pdf)]
+    if len(begins) != 1:
+        raise RecordBroken(f"{name} in the PDF", "one object", f"{len(begins)} of its number")
+    head = _STREAM.match(pdf, begins[0])
+    if head is None or b"/EmbeddedFile" not in head.group(2):
+        raise RecordBroken(f"{name} in the PDF", "an attached file", "something else")
+    raw = pdf[head.end() : head.end() + int(head.group(1))]
+    if b"/FlateDecode" not in head.group(2):
+        return raw
+    unpacker = zlib.decompressobj()
+    try:
+        content = unpacker.decompress(raw, LARGEST)
+    except zlib.error as trouble:
+        raise RecordBroken(f"{name} in the PDF", "a file that unpacks", str(trouble)) from trouble
+    if unpacker.unconsumed_tail or not unpacker.eof:
+        raise RecordBroken(f"{name} in the PDF", "a whole file of bearable size", "more, or less")
+    return content

@@ -1,0 +1,156 @@
+"""The three charts of a record: air and dew point, margin, cure of a layup."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from curewatch.advice.limits import standard
+from curewatch.logbook import Kind
+from curewatch.record.account import Account
+from curewatch.record.chart import Band, Chart, Flag, Level, Line, Span, svg
+from curewatch.record.layup import Course
+from curewatch.record.words import shown
+from curewatch.units import MINUTE, ZERO_CELSIUS, FloatArray
+
+AIR, SKIN, DEW, OUTSIDE, CURE, GLASS = "#1d4e89", "#b4530a", "#0f766e", "#8a94a3", "#5b3a8c", "#1f2933"
+WINDOW, NOTHING = "#e3eee4", "#ececec"
+
+
+def air(account: Account) -> str:
+    """Temperatures of air, surface, dew point and outside, with what was done."""
+    time, inside = _inside(account)
+    measured = account.measured
+    return svg(
+        Chart(
+            title="Air, surface and dew point",
+            unit="°C",
+            start=account.start,
+            end=account.end,
+            zone=account.zone,
+            lines=[
+                Line("outside", time, _celsius(measured.outside_temperature[inside]), OUTSIDE, "1 2", 1.0),
+                Line("air", time, _celsius(measured.air_temperature[inside]), AIR, "", 1.4),
+                Line("surface", time, _celsius(measured.surface_temperature[inside]), SKIN, "6 2", 1.4),
+                Line("dew point", time, _celsius(measured.dew_point[inside]), DEW, "2 2", 1.4),
+            ],
+            spans=[*_windows(account), *_gaps(account)],
+            flags=[*_flags(account)],
+            height=240,
+        )
+    )
+
+
+def margin(account: Account) -> str:
+    """Surface less dew point, with the sensors' error and the line of 3 K."""
+    time, inside = _inside(account)
+    value, error = account.measured.margin[inside], account.measured.margin_sd
+    known = np.isfinite(value)
+    line = standard().condensation_margin
+    return svg(
+        Chart(
+            title="Margin of the surface over the dew point",
+            unit="K",
+            start=account.start,
+            end=account.end,
+            zone=account.zone,
+            lines=[Line("margin", time, value, SKIN, "", 1.3)],
+            bands=[Band(time[part], value[part] - error, value[part] + error, SKIN) for part in _runs(known)],
+            spans=[*_gaps(account)],
+            levels=[Level(line.value, f"{line.value:g} K: coating practice")],
+            height=170,
+        )
+    )
+
+
+def conversion(account: Account, course: Course) -> str:
+    """Conversion of one layup, from a slow to a fast lot, with what was seen."""
+    slow, usual, fast = course.conversion
+    marks = course.system.milestones if course.system else None
+    levels = [Level(marks.gel, "gel"), Level(marks.tack_free, "tack-free")] if marks else []
+    return svg(
+        Chart(
+            title=f"Conversion of layup {shown(course.layup, 20)}",
+            unit="conversion",
+            start=course.started,
+            end=float(course.time[-1]),
+            zone=account.zone,
+            lines=[Line("conversion", course.time, usual, CURE, "", 1.4)],
+            bands=[Band(course.time, slow, fast, CURE)],
+            spans=[*_windows(account, course.layup)],
+            levels=levels,
+            flags=[*_seen(account, course)],
+            lowest=0.0,
+            highest=1.0,
+            height=200,
+        )
+    )
+
+
+def glass_transition(account: Account, course: Course) -> str:
+    """Glass transition of one layup, from a slow to a fast lot, against the surface's temperature."""
+    cold, middle, warm = (_celsius(each) for each in course.glass_transition)
+    return svg(
+        Chart(
+            title=f"Glass transition of layup {shown(course.layup, 20)}",
+            unit="°C",
+            start=course.started,
+            end=float(course.time[-1]),
+            zone=account.zone,
+            lines=[
+                Line("glass", course.time, middle, GLASS, "", 1.4),
+                Line("surface", course.time, _celsius(course.temperature), SKIN, "6 2", 1.2),
+            ],
+            bands=[Band(course.time, cold, warm, GLASS)],
+            height=165,
+        )
+    )
+
+
+def _inside(account: Account) -> tuple[FloatArray, np.ndarray]:
+    inside = account.measured.time >= account.start
+    return account.measured.time[inside], inside
+
+
+def _celsius(kelvin: FloatArray) -> FloatArray:
+    return np.asarray(kelvin - ZERO_CELSIUS)
+
+
+def _runs(known: np.ndarray) -> Iterator[slice]:
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], known, [False])).astype(np.int8)))
+    for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        if end - begin > 1:
+            yield slice(begin, end)
+
+
+def _windows(account: Account, layup: str | None = None) -> Iterator[Span]:
+    for course in account.courses:
+        opens, closes = (
+            course.marks.get("next layer may go on"),
+            course.marks.get("next layer still bonds until"),
+        )
+        if opens and opens.likely is not None and layup in {None, course.layup}:
+            until = account.end if closes is None or closes.likely is None else closes.likely
+            yield Span(opens.likely, until, WINDOW, f"next on {shown(course.layup, 12)}")
+
+
+def _gaps(account: Account) -> Iterator[Span]:
+    time, inside = _inside(account)
+    for part in _runs(np.isnan(account.measured.margin[inside])):
+        yield Span(float(time[part.start]), float(time[part.stop - 1]) + MINUTE, NOTHING)
+
+
+def _flags(account: Account) -> Iterator[Flag]:
+    for told in account.job.of(Kind.BATCH):
+        yield Flag(told.at, shown(told.payload.get("batch") or "B", 8))
+    for told in account.job.of(Kind.LAYUP):
+        yield Flag(told.at, shown(told.payload.get("layup") or "L", 8))
+    for course in account.courses:
+        gel = course.marks.get("gel")
+        if gel and gel.likely is not None:
+            yield Flag(gel.likely, f"gel {shown(course.layup, 8)}")
+
+
+def _seen(account: Account, course: Course) -> Iterator[Flag]:
+    for told in account.job.of(Kind.OBSERVATION):
+        if str(told.payload.get("layup")) == course.layup:
+            yield Flag(told.at, f"seen: {shown(told.payload.get('seen') or '?', 16)}")

@@ -1,0 +1,121 @@
+"""What a layup became along the surface temperature that was recorded, with the lot's band."""
+
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from curewatch.errors import CurewatchError
+from curewatch.materials import load_system
+from curewatch.materials.system import ResinSystem
+from curewatch.model import film, milestones
+from curewatch.record.measured import Measured
+from curewatch.units import FloatArray
+
+BAND = 1.645  # standard deviations of the lot's rate: nine lots of ten lie between
+AHEAD = 30 * 86400.0  # s that a layup is followed for at most
+
+
+class Mark(NamedTuple):
+    """When something happened, by the model, UTC [s]; none: not within the record."""
+
+    early: float | None
+    likely: float | None
+    late: float | None
+
+
+class Course(NamedTuple):
+    """A layup followed to the end of the record; arrays (n,) over ``time``."""
+
+    layup: str
+    started: float  # UTC [s]
+    system: ResinSystem | None
+    trouble: str  # why it could not be followed; "": it could
+    time: FloatArray  # UTC [s]
+    conversion: FloatArray  # (3, n) of a slow, a usual and a fast lot [1]
+    glass_transition: FloatArray  # (3, n) [K]
+    temperature: FloatArray  # of the surface [K]
+    marks: Mapping[str, Mark]
+    unmeasured: int  # minutes of it that nobody measured: bridged in a straight line
+
+
+def follow(payload: Mapping[str, Any], measured: Measured, end: float, folder: Any = None) -> Course:
+    """Follow one layup from its start to ``end``, UTC [s]."""
+    name, started = str(payload.get("layup", "?")), float(payload.get("started", 0.0))
+    try:
+        system = load_system(str(payload.get("system", "")), folder)
+        history, unmeasured = _history(started, measured, min(end, started + AHEAD))
+        cures = [
+            film.cure(
+                system,
+                history,
+                rate_factor=float(np.exp(sign * BAND * system.rate_sd)),
+                peroxide_percent=payload.get("peroxide_percent"),
+            )
+            for sign in (-1, 0, 1)
+        ]
+    except CurewatchError as trouble:
+        nothing = np.empty(0)
+        return Course(
+            name, started, None, str(trouble), nothing, np.empty((3, 0)), np.empty((3, 0)), nothing, {}, 0
+        )
+    grid = np.linspace(0.0, float(history.time[-1]), 400)
+    return Course(
+        name,
+        started,
+        system,
+        "",
+        started + grid,
+        np.stack([np.interp(grid, cure.time, cure.conversion) for cure in cures]),
+        np.stack([np.interp(grid, cure.time, cure.glass_transition) for cure in cures]),
+        np.interp(grid, history.time, history.temperature),
+        _marks(system, cures, started),
+        unmeasured,
+    )
+
+
+class Unmeasured(CurewatchError):  # noqa: N818 - named by the matter
+    """Nobody measured the temperature of this layup."""
+
+
+def _history(started: float, measured: Measured, end: float) -> tuple[film.History, int]:
+    """The surface's temperature from the start, the air's where no surface is known."""
+    inside = (measured.time >= started) & (measured.time <= end)
+    time = measured.time[inside] - started
+    skin = measured.surface_temperature[inside]
+    value = np.where(np.isnan(skin), measured.air_temperature[inside], skin)
+    known = np.isfinite(value)
+    if known.sum() < 2:
+        raise Unmeasured("no temperature was recorded while it cured")
+    time, value, missing = time[known], value[known], int((~known).sum())
+    if time[0] > 0:
+        time, value = np.insert(time, 0, 0.0), np.insert(value, 0, value[0])
+    return film.History(time, value), missing
+
+
+def _marks(system: ResinSystem, cures: list[film.Cure], started: float) -> dict[str, Mark]:
+    """Early, likely and late of each mark: of a fast, a usual and a slow lot."""
+    slow, usual, fast = (_times(system, cure) for cure in cures)
+    return {name: Mark(*(_at(started, each[name]) for each in (fast, usual, slow))) for name in usual}
+
+
+def _times(system: ResinSystem, cure: film.Cure) -> dict[str, float]:
+    found = milestones.milestones(system, cure)
+    glass = cure.conversion - milestones.glass_reached(system, cure.temperature)
+    closes = (
+        milestones.crossing(cure.time, cure.conversion, system.bond.closes),
+        milestones.crossing(cure.time, glass, 0.0),
+    )
+    known = [time for time in closes if np.isfinite(time)]
+    return {
+        "open time ends": found.open_time,
+        "next layer may go on": found.stays_put,
+        "gel": found.gel,
+        "tack-free": found.tack_free,
+        "next layer still bonds until": min(known) if known else float("nan"),
+        "hard": found.hard,
+    }
+
+
+def _at(started: float, seconds: float) -> float | None:
+    return started + seconds if np.isfinite(seconds) else None

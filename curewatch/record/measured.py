@@ -1,0 +1,156 @@
+"""What the shed went through, minute by minute, as recorded: the grid that everything is judged on.
+
+A minute is known only if readings no further apart than :data:`BRIDGED` lie about it; there it is the
+straight line between them. Everything else is unknown, never guessed: a gap stays a gap.
+"""
+
+from collections.abc import Iterable, Mapping
+from typing import NamedTuple
+
+import numpy as np
+
+from curewatch.advice.rule_sets import Conditions
+from curewatch.errors import ConfigurationError
+from curewatch.logbook import Logbook, Series
+from curewatch.materials.sensor_part import SensorPart, load_sensor_part
+from curewatch.materials.substrate import Substrate
+from curewatch.model import surface
+from curewatch.physics import moist_air
+from curewatch.units import MINUTE, FloatArray
+
+BRIDGED = 15 * MINUTE  # s between two readings that still tell what lay between (assumed, as for a stale one)
+
+
+class Post(NamedTuple):
+    """A sensor and what it stands for."""
+
+    name: str
+    role: str
+    part: SensorPart
+
+
+class Measured(NamedTuple):
+    """Minute by minute; arrays (n,), ``nan`` where nothing is known."""
+
+    time: FloatArray  # UTC [s]
+    air_temperature: FloatArray  # [K]
+    relative_humidity: FloatArray  # [1]
+    surface_temperature: FloatArray  # [K]
+    dew_point: FloatArray  # [K]
+    outside_temperature: FloatArray  # [K]
+    surface_estimated: bool  # no probe: from the air and the substrate's lag
+    temperature_sd: float  # [K]
+    humidity_sd: float  # [1]
+    margin_sd: float  # [K]
+
+    @property
+    def margin(self) -> FloatArray:
+        """Surface temperature less dew point. [K]"""
+        return self.surface_temperature - self.dew_point
+
+    def conditions(self) -> Conditions:
+        """As the rule sets read it."""
+        return Conditions(
+            self.time,
+            self.air_temperature,
+            self.relative_humidity,
+            self.surface_temperature,
+            self.margin,
+            self.temperature_sd,
+            self.humidity_sd,
+            self.margin_sd,
+        )
+
+
+def measure(
+    logbook: Logbook, posts: Iterable[Post], start: float, end: float, substrate: Substrate | None
+) -> Measured:
+    """Lay the readings of these sensors on the minutes from ``start`` to ``end``. UTC [s]"""
+    time = np.arange(np.ceil(start / MINUTE) * MINUTE, end + 1.0, MINUTE)
+    by_role: dict[str, list[Post]] = {}
+    for post in posts:
+        by_role.setdefault(post.role, []).append(post)
+    seen = {
+        role: [logbook.series(post.name, start - BRIDGED, end + BRIDGED) for post in of_role]
+        for role, of_role in by_role.items()
+    }
+    air = _first_known(time, seen.get("air", []), "temperature")
+    damp = _first_known(time, seen.get("air", []), "relative_humidity")
+    skin = _first_known(time, seen.get("surface", []), "temperature")
+    estimated = not np.isfinite(skin).any() and substrate is not None
+    if estimated and substrate is not None:
+        skin = _estimated(time, air, substrate)
+    return Measured(
+        time,
+        air,
+        damp,
+        skin,
+        _dew_point(air, damp),
+        _first_known(time, seen.get("outside", []), "temperature"),
+        estimated,
+        *_errors(by_role, air, damp, estimated=estimated),
+    )
+
+
+def _first_known(time: FloatArray, all_seen: Iterable[Series], quantity: str) -> FloatArray:
+    """The first sensor's value where it is known, else the next one's."""
+    found = np.full(time.size, np.nan)
+    for seen in all_seen:
+        found = np.where(np.isnan(found), between(time, seen.time, getattr(seen, quantity)), found)
+    return found
+
+
+def between(time: FloatArray, at: FloatArray, value: FloatArray) -> FloatArray:
+    """Values at these times, straight between readings no more than BRIDGED apart; else ``nan``."""
+    known = np.isfinite(value)
+    at, value = at[known], value[known]
+    if not at.size:
+        return np.full(time.size, np.nan)
+    after = np.clip(np.searchsorted(at, time), 0, at.size - 1)
+    before = np.clip(np.searchsorted(at, time, side="right") - 1, 0, at.size - 1)
+    apart = at[after] - at[before]
+    outside = (time < at[0] - MINUTE) | (time > at[-1] + MINUTE)
+    line: FloatArray = np.interp(time, at, value)
+    return np.where((apart > BRIDGED) | outside, np.nan, line)
+
+
+def _estimated(time: FloatArray, air: FloatArray, substrate: Substrate) -> FloatArray:
+    known = np.isfinite(air)
+    found = np.full(time.size, np.nan)
+    if known.sum() > 1:
+        found[known] = surface.estimated(time[known], air[known], substrate).temperature
+    return found
+
+
+def _dew_point(air: FloatArray, damp: FloatArray) -> FloatArray:
+    known = np.isfinite(air) & (damp > 0.001)
+    found = np.full(air.size, np.nan)
+    if known.any():
+        found[known] = moist_air.dew_point(moist_air.vapour_pressure(air[known], damp[known]))
+    return found
+
+
+def _errors(
+    by_role: Mapping[str, list[Post]], air: FloatArray, damp: FloatArray, *, estimated: bool
+) -> tuple[float, float, float]:
+    """One standard deviation of temperature, humidity and margin, at the middle of what was measured."""
+    unknown = load_sensor_part("unknown")
+    chip = by_role["air"][0].part if by_role.get("air") else unknown
+    probe = by_role["surface"][0].part if by_role.get("surface") else unknown
+    temperature_sd, humidity_sd = chip.temperature_sd, chip.relative_humidity_sd or 0.05
+    known = np.isfinite(air) & np.isfinite(damp)
+    if not known.any():
+        return temperature_sd, humidity_sd, 2.0
+    warm, humid = float(np.median(air[known])), float(np.median(damp[known]))
+    pressure = float(moist_air.vapour_pressure(warm, humid))
+    pressure_sd = float(surface.vapour_pressure_sd(warm, humid, temperature_sd, humidity_sd))
+    skin_sd = surface.UNPROBED_SD if estimated else probe.temperature_sd
+    return temperature_sd, humidity_sd, float(surface.margin_sd(pressure, pressure_sd, skin_sd))
+
+
+def part_of(name: str) -> SensorPart:
+    """The class of parts of this name; the widest one if the name is not known any more."""
+    try:
+        return load_sensor_part(name)
+    except ConfigurationError:
+        return load_sensor_part("unknown")

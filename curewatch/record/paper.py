@@ -1,0 +1,126 @@
+"""The pages as PDF/A-3 with the proof inside, by ``typst``; and the signature over the whole file.
+
+Theory of operation
+-------------------
+Typst compiles our fixed layout in a folder of its own, from which it cannot look out; what it shows
+comes as JSON and is shown as text, so nothing from outside is ever read as markup or code. The file
+is then signed as a whole: a keyword of the document holds a place for the signature, the file is
+signed with noughts in that place, and the signature is put there. So one flipped bit anywhere shows.
+"""
+
+import json
+import re
+import tempfile
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from curewatch.errors import RecordBroken, StoreFailed
+from curewatch.record.pages import Lead, Pages, Picture, Table
+from curewatch.record.proof import shipped
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+MARK = "curewatch-signature-"
+PLACE = MARK + "0" * 128
+_SIGNATURE = re.compile(MARK.encode() + rb"([0-9a-f]{128})(?![0-9A-Za-z])")
+
+DESCRIPTIONS = {
+    "README.txt": ("text/plain", "How to check this record"),
+    "check.sh": ("text/x-shellscript", "The check, with standard tools alone"),
+    "account.json": ("application/json", "What the pages say, for programs"),
+    "entries.jsonl": ("application/jsonl", "Entries, as they were hashed"),
+    "readings.csv": ("text/csv", "Readings, as they were hashed"),
+    "blocks.csv": ("text/csv", "The chain"),
+    "digests.csv": ("text/csv", "Digests of all entries of the chain"),
+    "seal.txt": ("text/plain", "The seal"),
+    "seal.sig": ("application/octet-stream", "Signature of the seal"),
+    "key.pem": ("application/x-pem-file", "The public key"),
+    "files.sha256": ("text/plain", "Digests of the files"),
+    "files.sig": ("application/octet-stream", "Signature of the digests"),
+}
+
+
+def pdf(pages: Pages, files: Mapping[str, bytes], key: "Ed25519PrivateKey") -> bytes:
+    """The record as one signed PDF/A-3 file, the proof attached."""
+    import typst
+
+    with tempfile.TemporaryDirectory(prefix="curewatch-") as name:
+        folder = Path(name)
+        for file, content in files.items():
+            (folder / file).write_bytes(content)
+        for picture in pictures(pages):
+            (folder / picture.file).write_bytes(picture.content)
+        (folder / "pages.json").write_text(json.dumps(_plain(pages, files)), encoding="utf-8")
+        (folder / "record.typ").write_bytes(shipped("record.typ"))
+        try:
+            made = typst.compile(
+                folder / "record.typ",
+                root=folder,
+                ignore_system_fonts=True,
+                format="pdf",
+                pdf_standards=["a-3b"],
+                timestamp=round(pages.at),
+            )
+        except (typst.TypstError, RuntimeError) as trouble:
+            raise StoreFailed(
+                f"the pages could not be laid out: {trouble}; write the folder form instead"
+            ) from trouble
+    return _signed(bytes(made), key)
+
+
+def _plain(pages: Pages, files: Mapping[str, bytes]) -> dict[str, Any]:
+    sealed = datetime.fromtimestamp(round(pages.at), UTC)
+    return {
+        **pages._asdict(),
+        "by": dict(pages.facts).get("By", ""),
+        "signature": PLACE,
+        "date": [sealed.year, sealed.month, sealed.day],
+        "attached": [
+            {"name": name, "type": DESCRIPTIONS[name][0], "description": DESCRIPTIONS[name][1]}
+            for name in files
+        ],
+        "sections": [
+            {"heading": section.heading, "blocks": [_block(block) for block in section.blocks]}
+            for section in pages.sections
+        ],
+    }
+
+
+def _block(block: str | Lead | Table | Picture) -> dict[str, Any]:
+    if isinstance(block, str):
+        return {"kind": "text", "text": block}
+    if isinstance(block, Lead):
+        return {"kind": "lead", **block._asdict()}
+    if isinstance(block, Table):
+        return {"kind": "table", **block._asdict()}
+    return {"kind": "picture", "file": block.file, "alt": block.alt, "caption": block.caption}
+
+
+def pictures(pages: Pages) -> list[Picture]:
+    """Every chart and photograph of the pages."""
+    return [block for section in pages.sections for block in section.blocks if isinstance(block, Picture)]
+
+
+def _signed(made: bytes, key: "Ed25519PrivateKey") -> bytes:
+    """The file with its signature in the place kept for it."""
+    if PLACE.encode() not in made:
+        raise StoreFailed("the PDF has no place for its signature; write the folder form instead")
+    return made.replace(PLACE.encode(), (MARK + key.sign(made).hex()).encode())
+
+
+def unsigned(signed: bytes) -> tuple[bytes, bytes]:
+    """The bytes that were signed, and the signature.
+
+    Raises
+    ------
+    RecordBroken
+        There is no signature, or more than one.
+    """
+    found = set(_SIGNATURE.findall(signed))
+    if len(found) != 1:
+        raise RecordBroken("record.pdf", "one signature of the whole file", f"{len(found)} of them")
+    (signature,) = found
+    return signed.replace(MARK.encode() + signature, PLACE.encode()), bytes.fromhex(signature.decode())

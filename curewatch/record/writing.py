@@ -1,0 +1,194 @@
+"""Writing a record: seal, gather, lay out, and put whole files in place or none."""
+
+import json
+import os
+import re
+import shutil
+from collections.abc import Mapping
+from pathlib import Path
+from typing import NamedTuple
+
+from curewatch import joblog
+from curewatch.errors import RecordBroken, StoreFailed, UsageError
+from curewatch.logbook import Kind, Logbook
+from curewatch.logbook.sealing import Seal, check_seals, key_path, seal, seal_of, signing_key
+from curewatch.record import paper, screen
+from curewatch.record.account import Account, as_plain, gather
+from curewatch.record.pages import pages
+from curewatch.record.proof import FILES, checksums, proof_files
+from curewatch.record.verification import Holds, check_signed, public_key, verify_files
+
+PAGES = ("record.pdf", "record.html")
+LARGEST = 512 * 1024 * 1024  # bytes of one file that is read to be verified
+
+
+class Written(NamedTuple):
+    """Where a record was put."""
+
+    seal: Seal
+    pdf: Path | None
+    folder: Path | None
+    readings: int
+    entries: int
+
+
+def write(
+    logbook: Logbook, job: str, target: Path, *, at: float, pdf: bool = True, folder: bool = True
+) -> Written:
+    """Write the record of a job as ``record-JOB.pdf`` and as the folder ``record-JOB`` under ``target``.
+
+    ``at`` is the present, UTC [s]. The chain is walked first: no record is made of a broken logbook.
+
+    Raises
+    ------
+    UsageError
+        There is no such job, or a file of that name is there.
+    RecordBroken
+        The logbook does not hold.
+    StoreFailed
+        The disk refuses.
+    """
+    joblog.read(logbook, job)
+    name = f"record-{_file_name(job)}"
+    places = [target / f"{name}.pdf"] * pdf + [target / name] * folder
+    for place in places:
+        if place.exists():
+            raise UsageError(f"{place} is there already; move it away or name another folder with --to")
+    logbook.verify()
+    check_seals(logbook)
+    account = gather(logbook, job, seal_for(logbook, job, at))
+    files, whole = make(logbook, account)
+    try:
+        target.mkdir(parents=True, exist_ok=True)
+        if pdf:
+            _put_file(target / f"{name}.pdf", whole["record.pdf"])
+        if folder:
+            _put_folder(target / name, {**files, **whole})
+    except OSError as trouble:
+        raise StoreFailed(
+            f"record {target}: {trouble.strerror or trouble}; nothing was left there"
+        ) from trouble
+    return Written(
+        account.seal,
+        target / f"{name}.pdf" if pdf else None,
+        target / name if folder else None,
+        sum(one.readings for one in account.heard),
+        len(account.part.entries),
+    )
+
+
+def make(logbook: Logbook, account: Account) -> tuple[dict[str, bytes], dict[str, bytes]]:
+    """The files of the proof, and the pages with their signed digests."""
+    key = signing_key(key_path(logbook.path))
+    plain = json.dumps(as_plain(account), indent=1, sort_keys=True) + "\n"
+    files = proof_files(logbook, account.part, account.seal, plain.encode())
+    said = pages(account)
+    whole = {"record.pdf": paper.pdf(said, files, key), "record.html": screen.html(said).encode()}
+    listed = checksums(whole)
+    return files, {**whole, "pages.sha256": listed, "pages.sig": key.sign(listed)}
+
+
+def seal_for(logbook: Logbook, job: str, at: float) -> Seal:
+    """The seal of the job's close if nothing was added to the job since; else a new one."""
+    own = [one for one in logbook.entries(job=job) if one.kind != Kind.SEAL]
+    closings = [
+        seal_of(one) for one in logbook.entries(Kind.SEAL, job=job) if one.payload.get("why") == "job-close"
+    ]
+    if closings and own[-1].kind == Kind.JOB_CLOSE and own[-1].block <= closings[-1].block:
+        return closings[-1]
+    return seal(logbook, why="record", at=at, job=job)
+
+
+def _file_name(job: str) -> str:
+    """A job's name as part of a file's name: letters, digits and hyphens, never a path."""
+    return re.sub(r"[^A-Za-z0-9]+", "-", job).strip("-")[:60] or "job"
+
+
+def _put_file(path: Path, content: bytes) -> None:
+    draft = path.with_name(f"{path.name}.part-{os.getpid()}")
+    try:
+        draft.write_bytes(content)
+        os.link(draft, path)
+    finally:
+        draft.unlink(missing_ok=True)
+
+
+def _put_folder(path: Path, files: Mapping[str, bytes]) -> None:
+    draft = path.with_name(f"{path.name}.part-{os.getpid()}")
+    draft.mkdir()
+    try:
+        for name, content in files.items():
+            (draft / name).write_bytes(content)
+        draft.rename(path)
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)
+
+
+# -- verifying what was written -----------------------------------------------------------------
+
+
+def verify(path: Path, *, code: str | None = None, key: str | None = None) -> Holds:
+    """Verify a record: a PDF, a folder, or the HTML page in its folder.
+
+    Raises
+    ------
+    UsageError
+        There is nothing of that name.
+    RecordBroken
+        Names the file, block or entry, what was expected and what was found.
+    """
+    if path.is_dir():
+        return _verify_folder(path, code, key)
+    if not path.is_file():
+        raise UsageError(f"there is no file or folder {path}; name a record's PDF or folder")
+    if path.suffix.lower() in {".html", ".htm"}:
+        if not (path.parent / "files.sha256").is_file():
+            raise UsageError(
+                f"{path} is checked with the folder it was written in; keep it there, or name the PDF"
+            )
+        return _verify_folder(path.parent, code, key)
+    return verify_pdf(_read(path), code=code, key=key)
+
+
+def verify_pdf(content: bytes, *, code: str | None = None, key: str | None = None) -> Holds:
+    """Verify one PDF: the files inside, then the file as a whole."""
+    from curewatch.record.attachments import attached
+
+    files = attached(content, FILES)
+    holds = verify_files(files, code=code, key=key)
+    signed, signature = paper.unsigned(content)
+    check_signed(signed, signature, holds.seal.public_key, "record.pdf as a whole")
+    return holds
+
+
+def _verify_folder(folder: Path, code: str | None, key: str | None) -> Holds:
+    files = {name: _read(folder / name) for name in FILES if (folder / name).is_file()}
+    holds = verify_files(files, code=code, key=key)
+    whole = {name: _read(folder / name) for name in PAGES if (folder / name).is_file()}
+    listed = folder / "pages.sha256"
+    if not listed.is_file():
+        if whole:
+            raise RecordBroken("pages.sha256", "the digests of the pages", "no such file")
+        return holds
+    told = _read(listed)
+    check_signed(told, _read(folder / "pages.sig"), public_key(files["key.pem"]), "pages.sha256")
+    for line in told.decode("ascii", errors="replace").splitlines():
+        digest, _, name = line.partition("  ")
+        if name in whole and checksums({name: whole[name]}).decode() != f"{digest}  {name}\n":
+            raise RecordBroken(name, f"digest {digest}", checksums({name: whole[name]}).decode()[:64])
+    if "record.pdf" in whole:
+        verify_pdf(whole["record.pdf"], code=code, key=key)
+    return holds
+
+
+def _read(path: Path) -> bytes:
+    try:
+        if path.stat().st_size > LARGEST:
+            raise RecordBroken(
+                path.name, f"a file of at most {LARGEST} bytes", f"{path.stat().st_size} bytes"
+            )
+        return path.read_bytes()
+    except OSError as trouble:
+        raise RecordBroken(
+            path.name, "a file that can be read", trouble.strerror or str(trouble)
+        ) from trouble

@@ -1,0 +1,225 @@
+"""The record of a whole job: what it holds, what it says, and what it does not let through."""
+
+import json
+import re
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+
+from curewatch.advice.rule_sets import Outcome
+from curewatch.errors import RecordBroken
+from curewatch.logbook import Entry, Kind, Logbook
+from curewatch.logbook.sealing import seal
+from curewatch.record import screen
+from curewatch.record.account import as_plain, gather
+from curewatch.record.measured import between
+from curewatch.record.pages import Pages, Table, pages
+from curewatch.record.writing import verify, write
+from curewatch.units import DAY, HOUR, MINUTE
+from tests import record_world as world
+
+
+def texts(said: Pages) -> str:
+    """Every word of the pages."""
+    found = [said.subject, *(text for fact in said.facts for text in fact)]
+    for section in said.sections:
+        for block in section.blocks:
+            if isinstance(block, str):
+                found.append(block)
+            elif isinstance(block, Table):
+                found += [cell for row in block.rows for cell in row]
+    return "\n".join(found)
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory: pytest.TempPathFactory):
+    path = tmp_path_factory.mktemp("job") / "logbook.sqlite"
+    closing = world.fill(path)
+    with Logbook(path) as logbook:
+        yield logbook, gather(logbook, world.JOB, closing)
+
+
+def test_the_account_holds_what_was_done_and_what_was_measured(job):
+    """Layups with their bands in order, the gap as unknown minutes, the judgement of each rule set."""
+    _, account = job
+    plain = json.loads(json.dumps(as_plain(account)))
+    assert [one["layup"] for one in plain["layups"]] == ["L1", "L2"]
+    for layup in plain["layups"]:
+        for early, likely, late in layup["marks"].values():
+            assert early < likely < late
+    assert 60 <= plain["minutes"]["margin_unknown"] <= 70
+    assert {one["name"]: one["outcome"] for one in plain["rule_sets"]} == {
+        "classed-workshop": "not held",
+        "datasheet": "not known",
+        "coating": "not known",
+    }
+    assert all(
+        rule.first for one in account.judgements for rule in one.rules if rule.outcome is Outcome.NOT_HELD
+    )
+
+
+def test_the_pages_say_who_did_what_when_and_with_which_lots(job):
+    """Lots, people, the late entry, the gap, the refusals and the alert are all on paper."""
+    _, account = job
+    said = texts(pages(account))
+    for words in (
+        "R-2217",
+        "H-0914",
+        "M. Reed",
+        "told 26 Nov",
+        "nothing came from it",
+        "not a number",
+        "cover it",
+    ):
+        assert words in said, words
+    assert "another job" not in said
+
+
+def test_other_jobs_are_in_the_proof_by_their_digest_alone(job, tmp_path: Path):
+    """An entry of another job in the same blocks is counted and not shown."""
+    logbook, _ = job
+    written = write(logbook, world.JOB, tmp_path, at=world.OPENED + 5 * DAY, pdf=False)
+    assert written.folder is not None
+    assert verify(written.folder).left_out == 1
+    assert b"another job" not in (written.folder / "entries.jsonl").read_bytes()
+
+
+def test_a_job_without_readings_has_a_record_that_says_so(tmp_path: Path):
+    """No sensor ever spoke: everything measured is not known, and the record still proves its entries."""
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        for entry in world.work():
+            logbook.write(entry)
+        closing = seal(logbook, why="job-close", at=world.OPENED + 3 * DAY, job=world.JOB)
+        account = gather(logbook, world.JOB, closing)
+        assert {rule.outcome for one in account.judgements for rule in one.rules} <= {
+            Outcome.NOT_KNOWN,
+            Outcome.NOT_HELD,
+        }
+        assert "not known" in texts(pages(account))
+        written = write(logbook, world.JOB, tmp_path, at=world.OPENED + 3 * DAY)
+    assert written.pdf is not None
+    assert verify(written.pdf, code=closing.code).readings == 0
+
+
+def test_a_job_across_a_change_of_clocks_shows_offsets(tmp_path: Path):
+    """In the night in which clocks go back, 01:30 comes twice, and the pages tell the two apart."""
+    october = 1_792_836_000.0  # 2026-10-24T10:00Z; clocks go back on the 25th at 01:00Z
+    closing = world.fill(tmp_path / "logbook.sqlite", opened=october)
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        account = gather(logbook, world.JOB, closing)
+        said = texts(pages(account))
+    assert account.zone == ZoneInfo("Europe/Lisbon")
+    assert "24 Oct 11:00 +0100" in said
+    assert "27 Oct 10:00 +0000" in said
+    assert np.all(np.diff(account.measured.time) == MINUTE)
+
+
+def test_an_open_job_has_its_record_so_far(tmp_path: Path):
+    """Without a close the record is sealed now, says so, and a later one has another code."""
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        for entry in world.work()[:5]:
+            logbook.write(entry)
+        logbook.append(list(world.readings(world.OPENED, world.OPENED + 4 * HOUR)))
+        first = write(logbook, world.JOB, tmp_path / "a", at=world.OPENED + 4 * HOUR, pdf=False)
+        logbook.write(Entry(Kind.NOTE, {"text": "more"}, world.OPENED + 5 * HOUR, job=world.JOB))
+        second = write(logbook, world.JOB, tmp_path / "b", at=world.OPENED + 5 * HOUR, pdf=False)
+    assert first.folder is not None
+    assert second.folder is not None
+    assert first.seal.code != second.seal.code
+    assert verify(second.folder, code=first.seal.code)
+    assert "still open" in (first.folder / "record.html").read_text()
+
+
+def test_a_correction_is_applied_and_shown(tmp_path: Path):
+    """The corrected value stands in the table; what it was, and why, stands among the corrections."""
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        stored = [logbook.write(entry) for entry in world.work()[:4]]
+        batch = next(one for one in stored if one.kind == Kind.BATCH)
+        payload = {"corrects": batch.number, "changes": {"resin_lot": "R-9999"}, "why": "misread the tin"}
+        logbook.write(Entry(Kind.CORRECTION, payload, world.OPENED + 3 * HOUR, job=world.JOB))
+        account = gather(
+            logbook, world.JOB, seal(logbook, why="record", at=world.OPENED + 4 * HOUR, job=world.JOB)
+        )
+        said = texts(pages(account))
+    assert "R-9999" in said
+    assert "R-2217 became R-9999. misread the tin" in said
+
+
+HOSTILE = (
+    '<script>alert(1)</script><img src=x onerror=alert(1)> #eval("1") #read("/etc/passwd") $x$ *b* [c] @ref '
+    '\\ `raw` =cmd|"/c calc"!A1 \x1b[2J\x1b]0;t\x07 \u202e ../../../etc/passwd "); #import "x"'
+)
+
+
+KEPT = {"job", "layup", "system", "zone", "surface"}
+
+
+def test_text_from_outside_stays_text(tmp_path: Path):
+    """Notes, lots and names that try to be markup, code, formula, path or escape are shown as text."""
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        for entry in world.work():
+            payload = {
+                key: HOSTILE if isinstance(value, str) and key not in KEPT else value
+                for key, value in entry.payload.items()
+            }
+            logbook.write(Entry(entry.kind, payload, entry.at, job=entry.job, recorded=entry.recorded))
+        logbook.append(
+            r._replace(sensor=HOSTILE[:60] if r.sensor == "yard" else r.sensor)
+            for r in world.readings(world.OPENED, world.OPENED + 6 * HOUR)
+        )
+        written = write(logbook, world.JOB, tmp_path, at=world.OPENED + 4 * DAY)
+    assert written.pdf is not None
+    assert written.folder is not None
+    assert verify(written.pdf).entries == len(world.work())
+    html = (written.folder / "record.html").read_text()
+    assert "<script" not in html
+    assert "<img" not in html
+    assert "&lt;script&gt;" in html
+    for name in ("record.html", "readings.csv", "entries.jsonl", "account.json", "digests.csv"):
+        content = (written.folder / name).read_bytes()
+        assert not re.search(rb"[\x00-\x08\x0b-\x1f\x7f]", content), name
+    for line in (written.folder / "readings.csv").read_text().splitlines()[1:]:
+        assert not any(re.match(r"[=+@\t|]", cell) for cell in line.split(","))
+    assert {path.name for path in tmp_path.iterdir()} == {
+        "logbook.sqlite",
+        "logbook.sqlite.key",
+        f"record-{world.JOB}",
+        f"record-{world.JOB}.pdf",
+    }
+
+
+def test_the_html_page_asks_for_nothing(job):
+    """No script, no link, no address to fetch; a policy forbids it as well."""
+    _, account = job
+    html = screen.html(pages(account))
+    assert "default-src 'none'" in html
+    assert not re.search(r"<(script|link|iframe|object|embed|form|base)\b", html)
+    assert not re.search(r"\b(src|href|action)\s*=\s*[\"'](?!data:)", html)
+    assert not re.search(r"url\(|@import|http-equiv=\"refresh", html)
+
+
+def test_a_file_that_is_no_record_is_broken_not_a_crash(tmp_path: Path):
+    """Anything else with that name is said to be none."""
+    for content in (
+        b"",
+        b"%PDF-1.7\n",
+        b"\x00" * 500,
+        b"%PDF-1.7\n<</Type/Filespec/F(seal.txt)/EF<</F 1 0 R",
+    ):
+        (tmp_path / "x.pdf").write_bytes(content)
+        with pytest.raises(RecordBroken):
+            verify(tmp_path / "x.pdf")
+    (tmp_path / "folder").mkdir()
+    with pytest.raises(RecordBroken, match=r"README\.txt"):
+        verify(tmp_path / "folder")
+
+
+def test_what_lies_in_a_gap_is_unknown():
+    """Readings further apart than a quarter of an hour tell nothing of what lay between them."""
+    at = np.array([0.0, 600.0, 1200.0, 4800.0, 5400.0])
+    value = np.array([280.0, 281.0, 282.0, 283.0, 284.0])
+    found = between(np.array([0.0, 300.0, 1200.0, 3000.0, 4800.0, 5100.0, 9000.0]), at, value)
+    assert np.isnan(found).tolist() == [False, False, False, True, False, False, True]
+    assert found[1] == pytest.approx(280.5)
