@@ -1,6 +1,7 @@
 """The program on a real terminal: in an empty home, with nothing inherited that a test does not know."""
 
 import os
+import shlex
 import sys
 from pathlib import Path
 
@@ -23,6 +24,20 @@ def spawn(home: Path, *arguments: str, rows: int = 24, columns: int = 80, **more
     return pexpect.spawn(
         sys.executable,
         ["-m", "curewatch", *arguments],
+        cwd=home,
+        env=environment(home, **more),
+        dimensions=(rows, columns),
+        timeout=PATIENCE,
+        encoding="utf-8",
+    )
+
+
+def spawn_in_shell(home: Path, *arguments: str, rows: int, columns: int, **more: str) -> pexpect.spawn:
+    """The same as somebody's shell runs it: the terminal outlives the program, which says its status."""
+    command = shlex.join([sys.executable, "-m", "curewatch", *arguments])
+    return pexpect.spawn(
+        "/bin/sh",
+        ["-c", f'trap : INT; {command}; echo "left with $?"; read line'],
         cwd=home,
         env=environment(home, **more),
         dimensions=(rows, columns),

@@ -18,8 +18,11 @@ def keep(terminal: int, orders: int, answers: int) -> int:
     os.write(answers, b".")
     if os.read(orders, 1):
         return 0
-    os.write(terminal, LEAVE)
-    termios.tcsetattr(terminal, termios.TCSANOW, before)
+    try:
+        os.write(terminal, LEAVE)
+        termios.tcsetattr(terminal, termios.TCSANOW, before)
+    except (OSError, termios.error):
+        return 2  # the terminal went away with the program: there is nothing to give back
     return 1
 
 

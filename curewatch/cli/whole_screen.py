@@ -12,7 +12,7 @@ import sys
 import termios
 import tty
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import FrameType
 from typing import Self
@@ -49,7 +49,7 @@ class WholeScreen:
         return self
 
     def __exit__(self, *_: object) -> None:
-        if self.ended_by is not signal.SIGHUP:  # after that there is no terminal to give back
+        with suppress(OSError):  # the terminal itself is gone: there is nothing left to give back
             os.write(self._terminal, screen_keeper.LEAVE)
             termios.tcsetattr(self._terminal, termios.TCSANOW, self._before)
         for number, handler in self._handlers.items():
@@ -111,13 +111,17 @@ def whole_screen(console: Console) -> Iterator[WholeScreen]:
 
 def _keeper(terminal: int) -> "subprocess.Popen[bytes]":
     """A process that outlives this one by a moment; ready when this returns."""
-    keeper = subprocess.Popen(  # noqa: S603 - our own file, run by our own interpreter
-        [sys.executable, "-S", "-E", str(Path(screen_keeper.__file__)), str(terminal)],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        pass_fds=(terminal,),
-        start_new_session=True,
-    )
+    kept = os.dup(terminal)  # its own standard output is the pipe it answers on
+    try:
+        keeper = subprocess.Popen(  # noqa: S603 - our own file, run by our own interpreter
+            [sys.executable, "-S", "-E", str(Path(screen_keeper.__file__)), str(kept)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            pass_fds=(kept,),
+            start_new_session=True,
+        )
+    finally:
+        os.close(kept)
     if keeper.stdout is not None:
         keeper.stdout.read(1)
     return keeper

@@ -1,0 +1,205 @@
+"""The board on a real pseudo-terminal: what stands on it, keys, sizes, and every way out."""
+
+import os
+import re
+import signal
+import termios
+import time
+from pathlib import Path
+
+import pexpect
+import pyte
+import pytest
+
+from curewatch.advice.alerts import Event, Happening, Key, Kind, event_as_plain
+from curewatch.clock import SystemClock
+from curewatch.jobs import Layup, layup_as_plain
+from curewatch.logbook import Entry, Logbook
+from curewatch.readings import Reading
+from tests.terminal import PATIENCE, spawn, spawn_in_shell
+
+LEAVE = "\x1b[?25h\x1b[?1049l"
+SHED = """
+[shed]
+name = "Saltmarsh Shed"
+boat = "Kittiwake Nine"
+[resin]
+system = "epoxy-fast"
+[sensors.bench]
+role = "air"
+part = "good-digital"
+[sensors.hull]
+role = "surface"
+part = "one-wire-probe"
+[logbook]
+path = "logbook.sqlite"
+"""
+
+
+class Seen:
+    """The program on its terminal, and the screen as a person sees it."""
+
+    def __init__(self, home: Path, *arguments: str, rows: int = 24, columns: int = 80, **more: str) -> None:
+        self.screen = pyte.Screen(columns, rows)
+        self._stream = pyte.Stream(self.screen)
+        self.raw = ""
+        self.program = spawn_in_shell(home, "watch", "--look", *arguments, rows=rows, columns=columns, **more)
+        self.before = termios.tcgetattr(self.program.child_fd)
+
+    def read(self) -> None:
+        """Take what has come."""
+        try:
+            came = self.program.read_nonblocking(65536, timeout=0.1)
+        except pexpect.TIMEOUT:
+            return
+        except pexpect.EOF:
+            came = ""
+        self.raw += came
+        self._stream.feed(came)
+
+    def wait_for(self, text: str) -> list[str]:
+        """The rows of the screen once it is whole and this text stands on it."""
+        until = time.monotonic() + PATIENCE
+        while "q leave" not in self.screen.display[-1] or not any(text in row for row in self.screen.display):
+            assert time.monotonic() < until, "\n".join(self.screen.display)
+            self.read()
+        return [row.rstrip() for row in self.screen.display]
+
+    def wait_for_end(self) -> None:
+        """Everything it, its keeper and the shell still had to say, in whatever order."""
+        until = time.monotonic() + PATIENCE
+        while not ((ended := re.search(r"left with (\d+)", self.raw)) and LEAVE in self.raw):
+            assert time.monotonic() < until, repr(self.raw[-300:])
+            self.read()
+        self.status = int(ended[1])
+
+    @property
+    def process(self) -> int:
+        """The program's number: the one child of its shell."""
+        shell = self.program.pid
+        return int(Path(f"/proc/{shell}/task/{shell}/children").read_text().split()[0])
+
+    def resize(self, rows: int, columns: int) -> None:
+        self.screen.resize(rows, columns)
+        self.program.setwinsize(rows, columns)
+
+
+@pytest.fixture
+def shed(tmp_path: Path) -> Path:
+    """An hour of readings, a layer in progress, an alert nobody has seen: demo numbers."""
+    (tmp_path / "curewatch.toml").write_text(SHED)
+    now = SystemClock().now().utc
+    alert = Event(
+        Happening.RAISED, Key(Kind.PEEL_PLY, "L1"), now - 300, "peel-ply needed on L1", "press it on"
+    )
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.append(
+            [
+                Reading(name, now - 60.0 * minute, now, 285.0 + 0.01 * minute, humidity)
+                for minute in range(60)
+                for name, humidity in (("bench", 0.6), ("hull", None))
+            ],
+            [
+                Entry("layup", layup_as_plain(Layup("L1", now - 1180, "epoxy-fast", 0.15)), now - 1180),
+                Entry("alert", event_as_plain(alert), alert.at),
+            ],
+        )
+    return tmp_path
+
+
+def test_the_board_stands_on_the_screen_and_follows_its_size(shed: Path) -> None:
+    """Compact at 80 by 24, wide at 130 by 36, compact again; the last row always has the keys."""
+    seen = Seen(shed)
+    rows = seen.wait_for("a acknowledge")
+    assert rows[0].startswith(" Saltmarsh Shed · Kittiwake Nine")
+    assert "██" in rows[1] or "▒▒" in rows[1]
+    assert any("peel-ply needed on L1" in row for row in rows)
+    assert "bench 11.9°C 60%" in rows[22]
+    seen.resize(36, 130)
+    wide = seen.wait_for("L1 epoxy-fast, 20 min ago")
+    assert "q leave" in wide[35]
+    seen.resize(24, 80)
+    assert "peel-ply" in " ".join(seen.wait_for("q leave")[20:23])
+    seen.program.send("q")
+    seen.wait_for_end()
+    assert seen.status == 0
+
+
+def test_one_key_acknowledges_the_oldest_alert(shed: Path) -> None:
+    """It is written down, and shown as seen."""
+    seen = Seen(shed)
+    seen.wait_for("ALERT")
+    seen.program.send("a")
+    seen.wait_for(" seen ")
+    seen.program.send("q")
+    seen.wait_for_end()
+    with Logbook(shed / "logbook.sqlite", read_only=True) as logbook:
+        assert [entry.payload["happening"] for entry in logbook.entries("alert")] == [
+            "raised",
+            "acknowledged",
+        ]
+
+
+WAYS = [
+    "SIGTERM",
+    "SIGKILL",
+    *(pytest.param(way, marks=pytest.mark.long) for way in ("q", "ctrl-c", "SIGHUP")),
+]
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_the_terminal_is_left_as_it_was_found(shed: Path, way: str) -> None:
+    """By key, by interrupt, by signal, and when killed outright: settings, cursor and screen are back."""
+    seen = Seen(shed)
+    seen.wait_for("a acknowledge")
+    assert termios.tcgetattr(seen.program.child_fd) != seen.before
+    if way == "q":
+        seen.program.send("q")
+    elif way == "ctrl-c":
+        seen.program.sendcontrol("c")
+    else:
+        os.kill(seen.process, getattr(signal, way))
+    seen.wait_for_end()
+    until = time.monotonic() + PATIENCE
+    while termios.tcgetattr(seen.program.child_fd) != seen.before:
+        assert time.monotonic() < until
+    assert "Traceback" not in seen.raw
+
+
+@pytest.mark.long
+def test_a_logbook_that_vanishes_ends_the_board_in_order(shed: Path) -> None:
+    """The terminal is given back first, then the message is said where it can be read."""
+    seen = Seen(shed)
+    seen.wait_for("ALERT")
+    for file in shed.glob("logbook.sqlite*"):
+        file.unlink()
+    seen.program.send("a")
+    seen.wait_for_end()
+    seen.read()
+    assert seen.status == 1
+    assert "was removed" in seen.raw.partition(LEAVE)[2]
+
+
+@pytest.mark.long
+def test_no_colour_is_used_where_none_is_wanted(shed: Path) -> None:
+    """With NO_COLOR the board has bold and reverse at most; the words carry everything."""
+    seen = Seen(shed, NO_COLOR="1")
+    seen.wait_for("a acknowledge")
+    seen.program.send("q")
+    seen.wait_for_end()
+    assert "\x1b[1;7m" in seen.raw
+    assert not re.search(r"\x1b\[(?:[0-9]+;)*[34][0-7](?:;[0-9]+)*m", seen.raw)
+
+
+@pytest.mark.parametrize("how", ["--plain", pytest.param("dumb", marks=pytest.mark.long)])
+def test_plain_lines_are_told_where_a_screen_serves_nobody(shed: Path, how: str) -> None:
+    """For a screen reader: no cursor movement, one statement a line, until it is interrupted."""
+    arguments = ["--plain"] if how == "--plain" else []
+    program = spawn(shed, "watch", "--look", *arguments, TERM="dumb" if how == "dumb" else "xterm")
+    program.expect("alert: peel-ply needed on L1")
+    program.expect("sensor hull: fresh")
+    assert "\x1b" not in program.before
+    program.sendcontrol("c")
+    program.expect(pexpect.EOF)
+    program.close()
+    assert program.exitstatus == 0
