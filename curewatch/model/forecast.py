@@ -25,7 +25,8 @@ SHORTEST = 6 * HOUR  # ahead of now; a shorter forecast says less than the shed'
 # ASSUMED from common experience with public hourly forecasts; earlier forecasts that were kept replace it.
 NEAR_SD, FAR_SD = (1.0, 1.2), (2.5, 2.8)  # air, dew point [K]
 ERROR_MEMORY = 30 * HOUR
-BIAS_MEMORY = 24 * HOUR  # how far ahead today's bias still counts; ASSUMED
+SEEN_SHARE = 0.3  # of an error that is left where a sensor outside has just shown it; ASSUMED
+BIAS_MEMORY = 72 * HOUR  # how far ahead today's bias still counts; ASSUMED
 SHED_MEMORY = 6 * HOUR  # after which what the shed's model leaves unexplained has its full spread; ASSUMED
 FEWEST_EARLIER = 10  # kept forecasts from which errors are learned rather than assumed
 
@@ -164,17 +165,18 @@ def _assumed_errors(
 ) -> tuple[FloatArray, FloatArray, str]:
     when = np.linspace(at - 5 * HOUR, at, 6)
     when = when[(when >= forecast.time[0]) & (when <= forecast.time[-1])]
-    bias, source = np.zeros(2), "nothing, since no sensor outside tells"
+    bias, source, seen_outside = np.zeros(2), "nothing, since no sensor outside tells", False
     if len(when) and len(past.time):
         seen = _told(forecast, when) - _recorded(past, when)
         whole = np.isfinite(seen).all(axis=0)
         if whole.any():
-            bias, source = seen[:, whole].mean(axis=1), "the last hours outside"
+            bias, source, seen_outside = seen[:, whole].mean(axis=1), "the last hours outside", True
     first, later = normal_members(members, 4).reshape(members, 2, 2, 1).transpose(2, 0, 1, 3)
     faded = np.exp(-ahead / ERROR_MEMORY)
     growth = np.minimum(1.0, ahead / (72 * HOUR))
     spread = np.stack([near + (far - near) * growth for near, far in zip(NEAR_SD, FAR_SD, strict=True)])
-    surprises = spread * (first * faded + later * np.sqrt(1 - faded**2))
+    still = SEEN_SHARE if seen_outside else 1.0
+    surprises = spread * (still * first * faded + later * np.sqrt(1 - faded**2))
     return bias[:, None] * np.exp(-ahead / BIAS_MEMORY), surprises, source
 
 
