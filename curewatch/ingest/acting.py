@@ -57,7 +57,7 @@ class Actor:
         self._clock = clock
         self._brokers: Mapping[str, Broker] = brokers or {}
         self._show = show
-        self._think = think
+        self.think = think
         self._doing: deque[Effect] = deque()  # bounded by what one event can ask for
 
     def handle(self, event: Event) -> None:
@@ -85,7 +85,7 @@ class Actor:
             case Show():
                 self._show(effect)
             case Evaluate(at, reason):
-                return Evaluated(at, self._think(at, reason))
+                return Evaluated(at, self.think(at, reason))
             case Ended():
                 self.ended = True
         return None

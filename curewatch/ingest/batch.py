@@ -20,20 +20,23 @@ class Batch:
     entries: list[Entry] = field(default_factory=list)
     rejected: list[Rejected] = field(default_factory=list)
     acknowledgements: dict[tuple[str, int], list[int]] = field(default_factory=dict)
+    unacknowledged: int = 0
     marks: dict[str, list[tuple[int, int]]] = field(default_factory=dict)  # deliveries, by source
     after: list[Publish | Show | Evaluate] = field(default_factory=list)
 
-    def __len__(self) -> int:
-        return len(self.readings) + len(self.rejected) + len(self.entries) + self.unacknowledged
+    def acknowledge(self, source: str, connection: int, identifier: int) -> None:
+        """This message waits for the commit."""
+        self.acknowledgements.setdefault((source, connection), []).append(identifier)
+        self.unacknowledged += 1
 
     @property
-    def unacknowledged(self) -> int:
-        """Messages that wait for this commit."""
-        return sum(map(len, self.acknowledgements.values()))
+    def size(self) -> int:
+        """Items that count towards closing it."""
+        return max(len(self.readings) + len(self.rejected) + len(self.entries), self.unacknowledged)
 
     @property
     def empty(self) -> bool:
-        return not (len(self) or self.after)
+        return not (self.readings or self.unacknowledged or self.entries or self.rejected or self.after)
 
     def store(self, deliveries: dict[str, Deliveries]) -> Store:
         """What is asked of the logbook; deliveries are remembered in the same commit."""

@@ -35,9 +35,11 @@ class ClockStep(NamedTuple):
         return self.after - self.before
 
 
-def step(state: ClockState, now: Instant) -> tuple[ClockState, ClockStep | None]:
+def step(
+    state: ClockState, now: Instant, not_before: float = NOT_BEFORE
+) -> tuple[ClockState, ClockStep | None]:
     """The state after an instant, and the jump that it shows, if any."""
-    believed = now.utc >= NOT_BEFORE
+    believed = now.utc >= not_before
     if state.last is None:
         return ClockState(now, believed), None
     expected = state.last.utc + (now.monotonic - state.last.monotonic)

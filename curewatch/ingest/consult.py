@@ -7,7 +7,10 @@ from curewatch.advice.limits import for_system
 from curewatch.advice.question import Question
 from curewatch.advice.windows import Span
 from curewatch.configuration import Configuration
+from curewatch.errors import ConfigurationError, UsageError
+from curewatch.logbook import Entry
 from curewatch.materials import load_system
+from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.materials.substrate import load_substrate
 from curewatch.units import kilogram_from_gram
 
@@ -39,6 +42,52 @@ def question(
         peroxide_percent=peroxide_percent if peroxide_percent is not None else dose,
         carbon_dioxide=shed.carbon_dioxide_ppm * 1e-6,
     )
+
+
+def check_names(configuration: Configuration) -> None:
+    """Every name in the configuration that stands for something of ours is known.
+
+    Raises
+    ------
+    ConfigurationError
+        Names the file, the key and the first name that is not.
+    """
+    name = ""
+    try:
+        question(configuration)
+        for name, sensor in configuration.sensors.items():  # noqa: B007 - named in the error below
+            load_sensor_part(sensor.part)
+    except ConfigurationError as trouble:
+        key = f"sensors.{name}.part" if trouble.key == "part" else trouble.key
+        raise ConfigurationError(
+            trouble.found,
+            trouble.allowed,
+            file=trouble.file or configuration.file,
+            line=trouble.line,
+            key=key,
+        ) from trouble
+    except UsageError as trouble:
+        raise ConfigurationError(str(trouble), "a name that is known", file=configuration.file) from trouble
+
+
+def configuration_entry(configuration: Configuration, now: float) -> Entry:
+    """What the daemon went by from this moment on, for the record."""
+    shed = configuration.shed
+    payload = {
+        "shed": {
+            "name": shed.name,
+            "boat": shed.boat,
+            "zone": shed.zone,
+            "substrate": shed.substrate,
+            "thickness": None if shed.thickness_mm is None else shed.thickness_mm / 1000,
+        },
+        "sensors": {
+            name: {"role": sensor.role, "part": sensor.part} for name, sensor in configuration.sensors.items()
+        },
+        "limits": {"rules": configuration.limits.rules, **own_limits(configuration)},
+        "system": configuration.resin.system,
+    }
+    return Entry("configuration", payload, now)
 
 
 def own_limits(configuration: Configuration) -> dict[str, float]:

@@ -67,26 +67,31 @@ class Core:
         memory: Callable[[str], bytes | None] = lambda key: None,
         keeping: WatchKeeping | None = None,
         batch: int = BATCH,
+        batch_age: float = BATCH_AGE,
         tell_readings: bool = False,
+        not_before: float = clock_watch.NOT_BEFORE,
     ) -> None:
         self.configuration = configuration
         self.intake = Intake(configuration)
         self.refusals = Refusals()
         self.keeping = keeping or WatchKeeping(configuration)
-        self.clock: ClockState = clock_watch.step(ClockState(), now)[0]
+        self.clock: ClockState = clock_watch.step(ClockState(), now, not_before)[0]
         self.deliveries = {name: Deliveries(memory(f"deliveries:{name}")) for name in configuration.mqtt}
         self.sources: dict[
             str, str
         ] = {}  # source -> "" if it answers, else why not; one per configured source
         self.stored = self.repeated = self.dropped = 0  # readings, since the start
         self.refused_store = ""  # why the logbook refuses at present
+        self._not_before = not_before
         self._batch_size = batch
+        self._batch_age = batch_age
         self._tell_readings = tell_readings
         self._open = Batch(now.monotonic)
         self._sent: Batch | None = None
         self._offer_at: float | None = None  # monotonic, when to offer the held batch again [s]
         self._offers = 0  # refused in a row
         self._newly_dropped = 0  # readings dropped since the last commit
+        self._pressing = False  # the open batch is wanted now
         self._stopping = False
         self._handlers: dict[type, Callable[[Any], None]] = {
             BytesArrived: self._bytes,
@@ -115,10 +120,6 @@ class Core:
         idle = isinstance(event, Tick) and event.idle
         return self._due(event.at, idle=idle)
 
-    def next_deadline(self) -> float:
-        """How long nothing needs to be done, at most. [s]"""
-        return BATCH_AGE
-
     # ---- what comes in
 
     def _bytes(self, event: BytesArrived) -> None:
@@ -127,8 +128,7 @@ class Core:
     def _message(self, event: MessageArrived) -> None:
         batch = self._open
         if event.quality:
-            key = (event.source, event.connection)
-            batch.acknowledgements.setdefault(key, []).append(event.identifier)
+            batch.acknowledge(event.source, event.connection, event.identifier)
             delivery = mark(event.topic, event.payload, event.identifier)
             known = self.deliveries.setdefault(event.source, Deliveries())
             if event.duplicate and delivery in known:
@@ -173,7 +173,7 @@ class Core:
                 )
 
     def _tick(self, event: Tick) -> None:
-        self.clock, moved = clock_watch.step(self.clock, event.at)
+        self.clock, moved = clock_watch.step(self.clock, event.at, self._not_before)
         if moved is not None:
             self._clock_moved(moved, event.at)
         self._add(*self.refusals.due(event.at.monotonic))
@@ -186,8 +186,13 @@ class Core:
         self._say("clock", at, text, payload, loud=abs(moved.size) > clock_watch.DOUBT)
 
     def _keep_watch(self, at: Instant) -> None:
-        if self._sent is None and not self._stopping:
-            self._add(*self.keeping.due(at, self.clock, self.sources))
+        """Look at the sensors if it is time for it; what has come in is committed first."""
+        if self._sent is not None or self._stopping or not self.keeping.is_due(at):
+            return
+        if self._open.readings:
+            self._pressing = True
+        else:
+            self._add(*self.keeping.look(at, self.clock, self.sources))
 
     def _evaluated(self, event: Evaluated) -> None:
         self._add(*event.outcome)
@@ -241,6 +246,10 @@ class Core:
         """An entry for the logbook, and the line about it once it is there."""
         self._add(Entry(kind, payload, at.utc), Show(kind, at.utc, text, payload, loud))
 
+    def write(self, entry: Entry) -> None:
+        """For the loop: an entry that nobody needs to see."""
+        self._add(entry)
+
     def say(self, kind: str, at: Instant, text: str, payload: dict[str, Any], *, loud: bool = False) -> None:
         """For the loop: something about the daemon itself that belongs in the logbook."""
         self._say(kind, at, text, payload, loud=loud)
@@ -265,13 +274,14 @@ class Core:
         batch = self._open
         if batch.empty:
             return [Ended()] if self._stopping else []
-        old = now.monotonic - batch.opened >= BATCH_AGE
+        old = now.monotonic - batch.opened >= self._batch_age
         waited_for = idle and batch.unacknowledged >= WINDOW
-        if not (self._stopping or old or waited_for or len(batch) >= self._batch_size):
+        if not (self._stopping or self._pressing or old or waited_for or batch.size >= self._batch_size):
             return []
         return [self._send(now)]
 
     def _send(self, now: Instant) -> Store:
+        self._pressing = False
         self._sent, self._open = self._open, Batch(now.monotonic)
         return self._sent.store(self.deliveries)
 

@@ -50,5 +50,6 @@ class Inbox:
             taken.extend(queue.popleft() for _ in range(min(len(queue), TURN)))
         return taken
 
-    def wake(self) -> None:
-        self._awake.set()
+    @property
+    def empty(self) -> bool:
+        return not any(self._queues.copy().values())

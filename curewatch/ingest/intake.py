@@ -10,7 +10,7 @@ from curewatch.configuration import Configuration, MqttSource
 from curewatch.ingest import forecasts
 from curewatch.ingest.events import BytesArrived, MessageArrived
 from curewatch.readings import Reading, Rejected
-from curewatch.wire import LineFramer, Parser, Plausibility
+from curewatch.wire import LineFramer, Parser, Plausibility, Window
 
 TOPICS = 5_000  # topics whose owner is remembered; beyond that it is worked out each time
 
@@ -32,12 +32,18 @@ class Intake:
         self._parser: Parser = before._parser if before else Parser(check=False)
         self._plausibility: Plausibility = before._plausibility if before else Plausibility()
         self._framers: dict[str, LineFramer] = before._framers if before else {}  # one a port
+        self._whole = False
         self._owners: dict[tuple[str, str], Owner] = {}  # (source, topic), at most TOPICS
         self._names = {
             address: name
             for name, sensor in configuration.sensors.items()
             for address in (name, *sensor.address)
         }
+
+    def from_start(self) -> None:
+        """Streams are files, not ports: they begin with a whole line, and their own time is the time."""
+        self._whole = True
+        self._plausibility = Plausibility(Window(clock_set=0.0))
 
     def reopened(self, source: str) -> None:
         """A port was opened anew: what it says first may be the tail of a line."""
@@ -48,7 +54,8 @@ class Intake:
         source = event.source
         framer = self._framers.get(source)
         if framer is None:
-            framer = self._framers.setdefault(source, LineFramer(source=source))
+            framer = LineFramer(source=source, from_start=self._whole)
+            self._framers[source] = framer
         port = self._configuration.serial.get(source)
         sensor, form = (port.sensor, port.form) if port else (None, "auto")
         fields = self._fields(sensor, None)

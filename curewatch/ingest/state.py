@@ -39,7 +39,7 @@ _KIND = {
     State.DISAGREEING: TroubleKind.IMPLAUSIBLE,
     State.SWAPPED: TroubleKind.IMPLAUSIBLE,
 }
-_UNDATED = Flag.RETAINED | Flag.ARRIVAL_TIME
+_UNDATED = int(Flag.RETAINED | Flag.ARRIVAL_TIME)
 
 
 class Seen(NamedTuple):
@@ -50,8 +50,17 @@ class Seen(NamedTuple):
     ahead: float | None  # UTC of a stamp that lies in the future [s]
 
 
-def situation(logbook: Logbook, configuration: Configuration, now: float, *, past: bool = True) -> Situation:
+def situation(
+    logbook: Logbook,
+    configuration: Configuration,
+    now: float,
+    *,
+    past: bool = True,
+    not_before: float = NOT_BEFORE,
+) -> Situation:
     """The shed at ``now`` [s UTC], with every trouble there is.
+
+    ``past`` false leaves out the recent days; ``not_before`` is what an unset clock shows less than.
 
     Raises
     ------
@@ -65,7 +74,7 @@ def situation(logbook: Logbook, configuration: Configuration, now: float, *, pas
     healths = judge(configuration, {name: each.track for name, each in seen.items()}, now)
     places = {role: _place(role, configuration, seen, healths) for role in ROLES}
     troubles = (
-        *_clock_troubles(logbook, now, places.values()),
+        *_clock_troubles(logbook, now, places.values(), not_before),
         *(trouble for name in names for trouble in _troubles(name, configuration, seen[name], healths[name])),
     )
     air = places["air"]
@@ -171,9 +180,11 @@ def _troubles(name: str, configuration: Configuration, seen: Seen, judged: Healt
 # ---- the clock
 
 
-def _clock_troubles(logbook: Logbook, now: float, places: Iterable[Place | None]) -> list[Trouble]:
+def _clock_troubles(
+    logbook: Logbook, now: float, places: Iterable[Place | None], not_before: float
+) -> list[Trouble]:
     """This machine's clock is not set, or stepped and not every place has spoken since."""
-    if now < NOT_BEFORE:
+    if now < not_before:
         return [Trouble(TroubleKind.CLOCK, "this machine's clock is not set")]
     steps = [
         entry

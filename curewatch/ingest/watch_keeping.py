@@ -25,7 +25,7 @@ ADVISE_EVERY = 900.0  # between two full looks at the advice, when nothing press
 ADVISE_SOON = 60.0  # ... when something changed [s]
 SENSORS = 500  # names followed; what is beyond is stored, but not watched
 
-_UNDATED = (
+_UNDATED = int(
     Flag.RETAINED | Flag.ARRIVAL_TIME
 )  # a broker's kept message without a time of its own says nothing of now
 
@@ -33,16 +33,27 @@ _UNDATED = (
 class WatchKeeping:
     """The tracks, the last judgements and what is due; one for the whole daemon."""
 
-    def __init__(self, configuration: Configuration, tracks: Mapping[str, Track] | None = None) -> None:
+    def __init__(
+        self,
+        configuration: Configuration,
+        tracks: Mapping[str, Track] | None = None,
+        *,
+        check_every: float = CHECK_EVERY,
+        advise_every: float = ADVISE_EVERY,
+    ) -> None:
         self.configuration = configuration
         self.tracks: dict[str, Track] = dict(tracks or {})  # at most SENSORS
         self.healths: dict[str, Health] = {}
+        self._every: dict[str, float] = {}  # how often each should report; at most SENSORS [s]
         self.unknown: set[str] = set()  # names nobody configured, at most SENSORS
         self._checked: float | None = None  # monotonic [s]
+        self._check_every = check_every
+        self._advise_every = advise_every
         self._advised = float("-inf")  # monotonic [s]
         self._reason = "first look"  # why advice should be looked at; empty if it need not
 
     def reconfigure(self, configuration: Configuration) -> None:
+        self._every.clear()
         self.configuration = configuration
         self._reason = "new configuration"
 
@@ -64,12 +75,20 @@ class WatchKeeping:
                     continue
                 before = Track()
                 said.extend(self._stranger(reading.sensor, at))
-            known = self.healths.get(reading.sensor)
-            if known is not None and known.state is State.SILENT and before.last is not None:
+            if before.last is not None and reading.time - before.last.time > self._patience(reading.sensor):
                 said.extend(self._gap_ended(reading, before.last.time, at))
-                del self.healths[reading.sensor]
+                self.healths.pop(reading.sensor, None)
             self.tracks[reading.sensor] = health.step(before, reading)
         return said
+
+    def _patience(self, sensor: str) -> float:
+        """How long a sensor may say nothing before that is a gap. [s]"""
+        every = self._every.get(sensor)
+        if every is None:
+            known = self.configuration.sensor(sensor)
+            every = known.every_s if known else health.EVERY_ASSUMED
+            self._every[sensor] = every
+        return health.patience(every)
 
     def _stranger(self, sensor: str, at: Instant) -> list[Entry | Show]:
         if self.configuration.sensor(sensor) is not None or sensor in self.unknown:
@@ -83,14 +102,16 @@ class WatchKeeping:
 
     # ---- the look around, once a minute
 
-    def due(
+    def is_due(self, at: Instant) -> bool:
+        """Whether it is time to look; every sensor gets a minute to speak before anything is said of it."""
+        if self._checked is None:
+            self._checked = at.monotonic
+        return at.monotonic - self._checked >= self._check_every
+
+    def look(
         self, at: Instant, clock: ClockState, sources: Mapping[str, str]
     ) -> list[Entry | Publish | Show | Evaluate]:
-        """Judge everything if it is time for it; ask for advice if there is a reason."""
-        if self._checked is None:  # give every sensor a minute to speak before anything is said of it
-            self._checked = at.monotonic
-        if at.monotonic - self._checked < CHECK_EVERY:
-            return []
+        """Judge every sensor; ask for advice if there is a reason."""
         self._checked = at.monotonic
         said: list[Entry | Publish | Show | Evaluate] = []
         for judged in self.judged(at.utc):
@@ -130,7 +151,8 @@ class WatchKeeping:
 
     def _advice_due(self, at: Instant) -> list[Evaluate]:
         waited = at.monotonic - self._advised
-        if waited < (ADVISE_SOON if self._reason else ADVISE_EVERY):
+        pressing = ADVISE_SOON if self._advise_every <= ADVISE_EVERY else self._advise_every
+        if waited < (pressing if self._reason else self._advise_every):
             return []
         reason, self._reason, self._advised = self._reason or "a quarter of an hour", "", at.monotonic
         return [Evaluate(at, reason)]

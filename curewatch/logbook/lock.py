@@ -9,6 +9,16 @@ from curewatch.clock import iso_utc
 from curewatch.errors import StoreFailed
 
 
+class InUse(StoreFailed):
+    """Another process is this logbook's daemon; ``holder`` says which."""
+
+    def __init__(self, logbook: Path, holder: str) -> None:
+        self.holder = holder
+        super().__init__(
+            f"logbook {logbook} is in use by {holder}; stop that one, or attach to it with `curewatch watch`"
+        )
+
+
 class Lock:
     """Held from construction until :meth:`release`, or until the process ends, however it ends.
 
@@ -24,10 +34,7 @@ class Lock:
         except OSError as trouble:
             named = self._holder()
             os.close(self._file)
-            raise StoreFailed(
-                f"logbook {logbook} is in use by {named}; stop that one, "
-                "or attach to it with `curewatch watch`"
-            ) from trouble
+            raise InUse(logbook, named) from trouble
         text = json.dumps({"holder": holder, "pid": os.getpid(), "since": iso_utc(since)})
         os.ftruncate(self._file, 0)
         os.pwrite(self._file, text.encode(), 0)

@@ -25,6 +25,7 @@ class Series(NamedTuple):
     carbon_dioxide: FloatArray  # mole fraction [1]
     battery: FloatArray  # [1]
     flags: NDArray[np.uint16]
+    sequence: NDArray[np.int64]  # the sender's own running number; rows.NO_SEQUENCE where it keeps none
 
 
 class Hourly(NamedTuple):
@@ -110,6 +111,7 @@ def _series(found: rows.Rows) -> Series:
         carbon_dioxide=_or_nan(found["carbon_dioxide"], 0, 1e7),
         battery=_or_nan(found["battery"], 0, 1e5),
         flags=found["flags"].copy(),
+        sequence=found["sequence"].copy(),
     )
 
 

@@ -40,6 +40,7 @@ class Window:
     ahead: float = 120.0  # a stamp may lie this far ahead of arrival [s]
     behind: float = 7 * 86400.0  # and this far behind: the longest backlog a node of ours keeps [s]
     late: float = 600.0  # delivered this long after it was measured is late [s]
+    clock_set: float = CLOCK_SET  # a stamp from before it is doubted; 0 for old recordings [s]
 
 
 class _Last:
@@ -136,9 +137,11 @@ class Plausibility:
         return self._impossible_time(reading)
 
     def _impossible_time(self, reading: Reading) -> Reason | None:
-        if reading.received < CLOCK_SET:  # our own clock is not set: nothing can be said of the sender's
+        if (
+            reading.received < self.window.clock_set
+        ):  # our own clock is not set: nothing can be said of the sender's
             return None
-        if reading.time < CLOCK_SET:
+        if reading.time < self.window.clock_set:
             return Reason.CLOCK_UNSET
         if reading.time > reading.received + self.window.ahead:
             return Reason.CLOCK_AHEAD
@@ -185,7 +188,7 @@ class Plausibility:
             flags = _CLAMPED
         if reading.received - reading.time > self.window.late:
             flags |= _LATE
-        if reading.received < CLOCK_SET:
+        if reading.received < self.window.clock_set:
             flags |= _DOUBT
         return flags
 

@@ -41,6 +41,10 @@ class SerialPort:
         self._stopping.set()
         self._thread.join(timeout=2.0)
 
+    @property
+    def alive(self) -> bool:
+        return self._thread.is_alive()
+
     def _run(self) -> None:
         back_off = BackOff(self._stopping)
         while not self._stopping.is_set():

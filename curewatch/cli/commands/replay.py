@@ -1,0 +1,77 @@
+"""``curewatch replay``: a recording through the same path as live bytes."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from curewatch.cli.options import ConfigOption
+
+
+def app(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Lines of our form, SenML, or CSV.")],
+    *,
+    speed: Annotated[
+        float,
+        typer.Option("--speed", min=0.0, metavar="N", help="Times faster than life; 0: as fast as it goes."),
+    ] = 0.0,
+    config: ConfigOption = None,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="One JSON object a line, one line an event.")
+    ] = False,
+    readings: Annotated[bool, typer.Option("--readings", help="Each reading is an event, too.")] = False,
+    advice_every: Annotated[
+        float | None,
+        typer.Option(
+            "--advice-every",
+            min=1.0,
+            metavar="MINUTES",
+            help="Between full looks at the advice; else 15, or a 40th of a long recording.",
+            show_default=False,
+        ),
+    ] = None,
+    logbook: Annotated[
+        Path | None,
+        typer.Option("--logbook", metavar="FILE", help="Keep what came of it here.", show_default=False),
+    ] = None,
+) -> None:
+    """A recording through the same path as live bytes: refusals, sensor health, gaps, verdicts, alerts.
+
+    The same recording with the same configuration gives the same lines, always.
+
+    Example: curewatch replay --help
+    """
+    from curewatch import configuration
+    from curewatch.cli.screens import event_line
+    from curewatch.clock import SystemClock
+    from curewatch.ingest.edges.recording import open_recording
+    from curewatch.ingest.events import Show
+    from curewatch.ingest.replay import replay
+
+    def show(event: Show) -> None:
+        print(event_line.as_json(event) if as_json else event_line.as_text(event), flush=speed > 0)
+
+    settings = configuration.load(config)
+    recording = open_recording(file)
+    ran = replay(
+        settings,
+        recording,
+        show=show,
+        clock=SystemClock(),
+        speed=speed,
+        advise_every=None if advice_every is None else advice_every * 60.0,
+        tell_readings=readings,
+        logbook_path=logbook,
+    )
+    core = ran.core
+    counts = {
+        "stored": core.stored,
+        "repeated": core.repeated,
+        "refused": core.refusals.total,
+        "sensors": sorted(core.keeping.tracks),
+    }
+    text = (
+        f"{core.stored} readings of {len(core.keeping.tracks)} sensors stored, "
+        f"{core.refusals.total} refused, {core.repeated} repeated"
+    )
+    show(Show("end", recording.span.end, text, counts))

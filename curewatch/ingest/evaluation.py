@@ -1,0 +1,148 @@
+"""Thinking about the advice: what the logbook knows in, entries, documents and lines out.
+
+Called by the loop when the core asks for it. Everything it says is first stored, then published and
+shown, like everything else.
+"""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import datetime
+
+from curewatch.advice import alerts, question, watchers
+from curewatch.advice.alerts import Event, Happening, Key, Kind
+from curewatch.advice.answer import Advice, as_plain
+from curewatch.advice.progress import Progress, follow
+from curewatch.advice.question import Question
+from curewatch.advice.situation import Situation
+from curewatch.clock import Instant
+from curewatch.configuration import Configuration
+from curewatch.errors import CurewatchError
+from curewatch.ingest import consult, layups, state
+from curewatch.ingest.clock_watch import NOT_BEFORE
+from curewatch.ingest.events import Publish, Show
+from curewatch.ingest.published import alerts_document
+from curewatch.jobs import Layup
+from curewatch.logbook import Entry, Logbook
+from curewatch.model.outlook import Outlook
+
+Said = Entry | Publish | Show
+
+
+class Evaluation:
+    """Keeps which alerts stand and what the last verdict was; a restart takes both from the logbook."""
+
+    def __init__(
+        self, configuration: Configuration, logbook: Logbook, *, not_before: float = NOT_BEFORE
+    ) -> None:
+        self._not_before = not_before
+        self._configuration = configuration
+        self._logbook = logbook
+        self._question = consult.question(configuration)
+        self._alerts = alerts.nothing_stands()
+        self._read = 0  # number of the last alert entry taken up
+        self._verdict = ""
+        self.running = 0  # layers in progress, at the last look
+        self._restore()
+
+    def __call__(self, at: Instant, reason: str) -> tuple[Said, ...]:
+        """The answer for a start now, the running layers and the alerts, as far as they changed."""
+        now = at.utc
+        self._take_up_acknowledgements()
+        known = state.situation(self._logbook, self._configuration, now, not_before=self._not_before)
+        advice = question.ask(self._question, known)
+        seen = question.with_surface(known, self._question.substrate)
+        outlook = question.coming_hours(seen, self._question.substrate)
+        layers = layups.running(self._logbook, now)
+        self.running = len(layers)
+        progresses, troubles = self._followed(layers, seen, outlook)
+        signals = watchers.signals(
+            seen,
+            progresses,
+            self._question.limits,
+            outlook,
+            say=self._hour,
+            standing=self._alerts,
+        )
+        self._alerts, events = alerts.step(self._alerts, signals, now)
+        return (
+            *self._told(advice, now),
+            *(said for event in events for said in self._rung(event)),
+            *(Show("layer", now, text, {}, loud=True) for text in troubles),
+            Publish("advice", as_plain(advice)),
+            Publish("alerts", alerts_document(now, self._alerts, progresses)),
+        )
+
+    # ---- the verdict
+
+    def _told(self, advice: Advice, now: float) -> Iterator[Said]:
+        """The verdict, where it is another than before."""
+        verdict = str(advice.verdict)
+        if verdict == self._verdict:
+            return
+        payload = {
+            "verdict": verdict,
+            "was": self._verdict,
+            "headline": advice.headline,
+            "system": advice.system,
+        }
+        self._verdict = verdict
+        yield Entry("verdict", payload, now)
+        yield Show("verdict", now, f"{verdict}: {advice.headline}", payload, loud=verdict != "go")
+
+    # ---- running layers
+
+    def _followed(
+        self, layers: tuple[Layup, ...], seen: Situation, outlook: Outlook | None
+    ) -> tuple[list[Progress], list[str]]:
+        """Each running layer's progress; what could not be followed is said instead."""
+        followed, troubles = [], []
+        for layer in layers:
+            if outlook is None:
+                continue  # nothing is known of the coming hours; the sensor's own alert says so
+            try:
+                followed.append(follow(layer, self._about(layer), seen, outlook))
+            except CurewatchError as trouble:
+                troubles.append(f"{layer.layup} cannot be followed: {trouble}")
+        return followed, troubles
+
+    def _about(self, layer: Layup) -> Question:
+        """The question with the resin that this layer was laid with."""
+        if layer.system == self._question.system.name:
+            return self._question
+        return replace(
+            consult.question(self._configuration, resin=layer.system), substrate=self._question.substrate
+        )
+
+    # ---- alerts
+
+    def _rung(self, event: Event) -> Iterator[Said]:
+        plain = alerts.event_as_plain(event)
+        loud = event.happening in {Happening.RAISED, Happening.RENEWED}
+        yield Entry("alert", plain, event.at)
+        text = event.text if loud else f"{event.happening}: {event.text}"
+        yield Show("alert", event.at, text, plain, loud)
+
+    def _take_up_acknowledgements(self) -> None:
+        """Somebody at another terminal saw an alert."""
+        for entry in self._logbook.entries("alert", after=self._read):
+            self._read = entry.number
+            if entry.payload.get("happening") == str(Happening.ACKNOWLEDGED):
+                key = Key(Kind(entry.payload["alert"]), str(entry.payload["subject"]))
+                self._alerts, _ = alerts.acknowledge(self._alerts, key, entry.at)
+
+    def _restore(self) -> None:
+        """What stood when the last daemon ended still stands."""
+        found = self._logbook.entries("alert")
+        self._alerts = alerts.rebuild(alerts.event_from_plain(entry.payload) for entry in found)
+        self._read = found[-1].number if found else 0
+        verdicts = self._logbook.entries("verdict")
+        self._verdict = str(verdicts[-1].payload["verdict"]) if verdicts else ""
+
+    def _hour(self, utc: float) -> str:
+        """The hour as people at the shed read it."""
+        return datetime.fromtimestamp(utc, self._configuration.zone).strftime("%H:%M")
+
+
+def standing(logbook: Logbook) -> alerts.State:
+    """The alerts that stand, for whoever reads beside a daemon."""
+    return alerts.rebuild(alerts.event_from_plain(entry.payload) for entry in logbook.entries("alert"))

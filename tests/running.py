@@ -1,0 +1,119 @@
+"""A real `curewatch ingest` process for tests: started, asked, killed; its logbook looked at beside it."""
+
+import os
+import signal
+import subprocess
+import sys
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from curewatch.errors import StoreFailed
+from curewatch.logbook import Logbook
+from tests.broker import until
+
+
+class Running:
+    """The daemon of one folder: curewatch.toml, logbook.sqlite and its journal stand there."""
+
+    def __init__(self, folder: Path, settings: str, **environment: str) -> None:
+        self.folder = folder
+        self.path = folder / "logbook.sqlite"
+        self.journal = folder / "journal.txt"
+        self.environment = environment
+        self.process: subprocess.Popen[bytes] | None = None
+        self.configure(settings)
+
+    def configure(self, settings: str) -> None:
+        text = f'{settings}\n[logbook]\npath = "{self.path}"\n'
+        (self.folder / "curewatch.toml").write_text(text)
+
+    def start(self, *arguments: str, ready: bool = True) -> "Running":
+        before = self.text().count(" started")
+        with self.journal.open("ab") as journal:
+            self.process = subprocess.Popen(
+                [sys.executable, "-m", "curewatch", "ingest", *arguments],
+                cwd=self.folder,
+                stdout=journal,
+                stderr=subprocess.STDOUT,
+                env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), **self.environment},
+            )
+        if ready:
+            until(lambda: self.text().count(" started") > before or self.process.poll() is not None)
+        return self
+
+    def text(self) -> str:
+        return self.journal.read_text(errors="replace") if self.journal.exists() else ""
+
+    def says(self, words: str, seconds: float = 20.0) -> str:
+        """Wait until the journal says this."""
+        with suppress(AssertionError):
+            until(lambda: words in self.text() or not self.alive, seconds)
+        if words not in self.text():
+            raise AssertionError(f"{words!r} is not in the journal:\n{self.text()}")
+        return self.text()
+
+    @property
+    def alive(self) -> bool:
+        return self.process is not None and self.process.poll() is None
+
+    def signal(self, number: int) -> None:
+        assert self.process is not None
+        self.process.send_signal(number)
+
+    def kill(self) -> None:
+        self.signal(signal.SIGKILL)
+        self.ended()
+
+    def ended(self, seconds: float = 20.0) -> int:
+        assert self.process is not None
+        return self.process.wait(seconds)
+
+    def stop(self) -> int:
+        if self.process is None or self.process.poll() is not None:
+            return -1 if self.process is None else self.process.returncode
+        self.signal(signal.SIGTERM)
+        return self.ended()
+
+    def readings(self, sensor: str | None = None) -> int:
+        """How many readings the logbook has, as another process sees it."""
+        if not self.path.exists():
+            return 0
+        try:
+            with Logbook(self.path, read_only=True) as logbook:
+                known = logbook.sensors()
+        except StoreFailed:
+            return 0  # it is just being made
+        return sum(each.readings for name, each in known.items() if sensor in {None, name})
+
+    def waits_for(self, count: int, sensor: str | None = None, seconds: float = 30.0) -> None:
+        try:
+            until(lambda: self.readings(sensor) >= count or not self.alive, seconds)
+        except AssertionError:
+            raise AssertionError(
+                f"{self.readings(sensor)} of {count} readings; journal:\n{self.text()}"
+            ) from None
+
+        assert self.readings(sensor) >= count, self.text()
+
+    def numbers(self, sensor: str) -> list[int]:
+        """The senders' own running numbers of everything stored."""
+        with Logbook(self.path, read_only=True) as logbook:
+            return sequences(logbook, sensor)
+
+    def entries(self, kind: str) -> list[Any]:
+        with Logbook(self.path, read_only=True) as logbook:
+            return [entry.payload for entry in logbook.entries(kind)]
+
+    def __enter__(self) -> "Running":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self.process is not None and self.process.poll() is None:
+            self.process.kill()
+            self.process.wait(10)
+
+
+def sequences(logbook: Logbook, sensor: str) -> list[int]:
+    """Sequence numbers as stored, in order of time."""
+    return [int(number) for number in logbook.series(sensor).sequence]
