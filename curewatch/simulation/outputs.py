@@ -118,10 +118,10 @@ class BrokerOutput:
         if "{sensor}" not in topic or "+" in topic or "#" in topic:
             raise UsageError(f"topic {topic!r}; allowed: a topic with {{sensor}} in it and no + or #")
         self._topic, self._form, self._place = topic, form, f"{host}:{port}"
-        from paho.mqtt.client import Client, MQTTv5
+        from paho.mqtt.client import Client, MQTTv311  # what every yard's broker speaks; no more is needed
         from paho.mqtt.enums import CallbackAPIVersion
 
-        self._client = Client(CallbackAPIVersion.VERSION2, protocol=MQTTv5)
+        self._client = Client(CallbackAPIVersion.VERSION2, protocol=MQTTv311)
         try:
             self._client.connect(host, port, keepalive=30)
         except OSError as trouble:

@@ -6,7 +6,6 @@ that uses other words is given a mapping from ours to its own in the configurati
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from functools import lru_cache
 from typing import Any
 
 from curewatch.clock import Instant, utc_from_iso
@@ -56,7 +55,6 @@ class Refused(Exception):  # noqa: N818 - named by the matter; never leaves this
         self.reason = reason
 
 
-@lru_cache(maxsize=256)
 def _split_unit(text: str) -> tuple[str, str]:
     """``15.2 degC`` -> (``15.2``, ``degC``); at the first character that no number has."""
     for place, letter in enumerate(text):
@@ -69,12 +67,11 @@ def _split_unit(text: str) -> tuple[str, str]:
 
 def quantity(value: object, kind: str, unit: str) -> float:
     """The value in SI, by the unit that stands with it, else by the one that is meant."""
-    if type(value) is str and len(value) <= 60:
+    found = finite(value)
+    if found is None and type(value) is str and len(value) <= 60:
         text, own = _split_unit(value)
         found = number(text) if not own or own[0].isalpha() or own[0] in "°%" else None
         unit = own or unit
-    else:
-        found = finite(value)
     if found is None:
         raise Refused(Reason.BAD_NUMBER)
     if unit in _PERCENT_TOO.get(kind, ()):

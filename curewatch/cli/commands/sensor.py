@@ -30,7 +30,10 @@ LONGEST_WAIT = 240.0  # min
 
 @app.command("list")
 def list_sensors(*, config: ConfigOption = None, units: UnitsOption = None, json: JsonOption = False) -> None:
-    """Every sensor: what it said last, its health, and when its next check is due."""
+    """Every sensor: what it said last, its health, and when its next check is due.
+
+    Example: curewatch sensor list
+    """
     configuration, words = settings(config, units)
     now = SystemClock().now().utc
     path = logbook_path(configuration)
@@ -132,7 +135,7 @@ def check(
     On a terminal each step is asked; in a script each is an option. The correction is applied to what
     arrives from then on, and stands in the logbook. With --beside two sensors are compared.
 
-    Example: curewatch sensor check bench --salt NaCl --salt-wet "24 h" --probe-in "30 min"
+    Example: curewatch sensor check bench --beside yard --recording recordings/saltmarsh-evening.txt
     """
     configuration, words = settings(config, units)
     ask = None if json or salt or beside else at_terminal()

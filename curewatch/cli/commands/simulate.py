@@ -1,5 +1,6 @@
 """``curewatch simulate``: a shed that is not there, on a port, a broker or in a file."""
 
+import signal
 import sys
 from contextlib import ExitStack
 from dataclasses import replace
@@ -59,6 +60,8 @@ def simulate(
     """A simulated shed: weather, walls, sensors with noise, and faults on demand.
 
     It stops by itself: after --hours or --count. Faults are typed like silent:bench@2h+30m or cut@10m.
+
+    Example: curewatch simulate --evening --count 3 --file -
     """
     if sum((port or link is not None, broker is not None, file is not None)) > 1:
         raise UsageError("two places to speak; allowed: one of --port, --broker and --file")
@@ -143,6 +146,7 @@ def _port(link: Path | None) -> "Output":
     from curewatch.simulation.outputs import PortOutput
     from curewatch.simulation.port import SimulatedPort
 
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # so that the link is taken away at the end
     simulated = SimulatedPort(link)
     note(f"simulated port: {simulated.url}")
     return PortOutput(simulated)
