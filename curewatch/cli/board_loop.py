@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from rich.console import Console
 
 from curewatch.advice import alerts
-from curewatch.advice.alerts import Standing
+from curewatch.advice.alerts import Key, Standing
 from curewatch.cli.gathering import gather, sensors
 from curewatch.cli.screens.board import Board, board
 from curewatch.cli.screens.board_lines import changes, status
@@ -60,12 +60,16 @@ def keep_screen(watched: Watched, console: Console) -> int:
 def _turn_round(watched: Watched, screen: WholeScreen) -> int:
     state, mark = watched.look(), watched.mark()
     looked = glanced = watched.clock.now().monotonic
+    heard = _unseen(state)  # what stood before we looked has rung already
     while screen.ended_by is None:
         now = watched.clock.now()
         if now.monotonic - looked >= LOOK_EVERY or watched.mark() != mark:
             state, mark, looked = watched.look(), watched.mark(), now.monotonic
         elif now.monotonic - glanced >= GLANCE_EVERY:
             state, glanced = watched.glance(state), now.monotonic
+        if not _unseen(state) <= heard:
+            screen.ring()
+        heard = _unseen(state)
         screen.draw(board(state, now.utc, watched.words, *screen.size()))
         match screen.key(1.0 - now.utc % 1.0):
             case "q" | "Q":
@@ -75,6 +79,11 @@ def _turn_round(watched: Watched, screen: WholeScreen) -> int:
             case "\f":  # Ctrl-L
                 screen.forget()
     return 0 if screen.ended_by is signal.SIGINT else 128 + screen.ended_by
+
+
+def _unseen(state: Board) -> set[tuple[Key, int]]:
+    """Alerts nobody has acknowledged, with how urgent they are: a new one rings, and a more urgent one."""
+    return {(alert.key, alert.urgency) for alert in state.alerts if alert.acknowledged is None}
 
 
 def acknowledge(logbook: Logbook, standing: tuple[Standing, ...], now: float) -> Standing | None:

@@ -85,6 +85,10 @@ class WholeScreen:
         if sent:
             os.write(self._terminal, "".join(sent).encode(self._console.encoding, "replace"))
 
+    def ring(self) -> None:
+        """The terminal's bell."""
+        os.write(self._terminal, b"\a")
+
     def forget(self) -> None:
         """Draw everything anew the next time: something else may have written on the screen."""
         self._size = (0, 0)

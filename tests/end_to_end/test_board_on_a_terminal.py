@@ -167,6 +167,22 @@ def test_the_terminal_is_left_as_it_was_found(shed: Path, way: str) -> None:
 
 
 @pytest.mark.long
+def test_a_new_alert_rings_once(shed: Path) -> None:
+    """What stood before stays quiet; what is raised while somebody watches rings the terminal's bell."""
+    seen = Seen(shed)
+    seen.wait_for("ALERT")
+    assert "\a" not in seen.raw
+    now = SystemClock().now().utc
+    alert = Event(Happening.RAISED, Key(Kind.CONDENSATION), now, "condensation coming", "cover the work")
+    with Logbook(shed / "logbook.sqlite") as logbook:
+        logbook.write(Entry("alert", event_as_plain(alert), now))
+    seen.wait_for("condensation coming")
+    seen.program.send("q")
+    seen.wait_for_end()
+    assert seen.raw.count("\a") == 1
+
+
+@pytest.mark.long
 def test_a_logbook_that_vanishes_ends_the_board_in_order(shed: Path) -> None:
     """The terminal is given back first, then the message is said where it can be read."""
     seen = Seen(shed)

@@ -28,7 +28,10 @@ def air(
     surface_c: float | None = typer.Option(None, "--surface", help="Surface temperature, degC."),
     as_json: bool = typer.Option(False, "--json", help="The same as JSON."),
 ) -> None:
-    """Dew point, frost point and vapour pressure of air; with --surface, how far it is from getting wet."""
+    """Dew point, frost point and vapour pressure of air; with --surface, how far it is from getting wet.
+
+    Example: curewatch air 12 82 --surface 9.5
+    """
     said = describe(temperature_c, humidity_percent, surface_c)
     if as_json:
         typer.echo(json.dumps(said, indent=2))

@@ -64,7 +64,10 @@ def find(asked: str, among: dict[str, Term]) -> Term:
 
 
 def app(
-    term: Annotated[list[str] | None, typer.Argument(metavar="TERM", show_default=False)] = None,
+    term: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="TERM", help="The term, or another word for it.", show_default=False),
+    ] = None,
     json: JsonOption = False,
 ) -> None:
     """A term of the trade in four sentences, the last one its caution, with its source.

@@ -36,6 +36,8 @@ def app(
     """Go, no-go or unknown for a start now or later: the answer, the reasons, the times.
 
     Exit status 0 go, 3 no-go, 4 unknown.
+
+    Example: curewatch tonight --resin epoxy-fast --batch "200 g"
     """
     from curewatch.advice.answer import as_plain
     from curewatch.advice.question import ask

@@ -41,6 +41,8 @@ def app(
     """Every start of the coming 48 hours: go or not, what limits it, and the next layer.
 
     Exit status 0 if there is a window, 3 if there is none, 4 if it is unknown.
+
+    Example: curewatch windows --resin epoxy-slow --resin epoxy-fast
     """
     from curewatch.advice import trust
     from curewatch.advice.question import coming_hours, with_surface
