@@ -3,52 +3,88 @@
 import json
 
 import pytest
-from typer.testing import CliRunner
 
-from curewatch.cli.commands.air import app, describe
+from curewatch.cli.commands.air import describe
 from curewatch.cli.main import run
-from curewatch.errors import UsageError
+from curewatch.errors import ConfigurationError, UsageError
 
 
-def said(*arguments: str) -> str:
-    result = CliRunner().invoke(app, list(arguments), catch_exceptions=False)
-    assert result.exit_code == 0
-    return result.output
+@pytest.fixture
+def said(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch):  # type: ignore[no-untyped-def]
+    monkeypatch.setenv("LC_ALL", "C.UTF-8")
+
+    def call(*arguments: str) -> str:
+        with pytest.raises(SystemExit) as stop:
+            run(["air", *arguments])
+        assert not stop.value.code
+        return capsys.readouterr().out
+
+    return call
 
 
-def test_the_dew_point_comes_first() -> None:
+def test_the_dew_point_comes_first(said) -> None:  # type: ignore[no-untyped-def]
     """Air of 15 degC and 85 % has its dew point at 12.5 degC; no frost point is named above 0 degC."""
     lines = said("15", "85").splitlines()
-    assert lines[0].split() == ["dew", "point", "12.5", "degC", "(over", "liquid", "water)"]
+    assert lines[0].split() == ["dew", "point", "12.5", "°C", "(over", "liquid", "water)"]
     assert not any("frost" in line for line in lines)
 
 
-def test_a_number_below_zero_is_not_an_option() -> None:
+def test_a_number_below_zero_is_not_an_option(said) -> None:  # type: ignore[no-untyped-def]
     """Cold air may be typed as it is written, and then the frost point is given beside the dew point."""
     found = json.loads(said("-5", "90", "--json"))
     assert found["temperature_c"] == -5.0
     assert found["dew_point_c"] < found["frost_point_c"] < -5.0 + 1.0
 
 
-def test_a_surface_gives_margin_and_humidity() -> None:
-    """Over a 14 degC hull air of 18 degC and 70 % is 90 % and 1.5 K from condensing."""
+def test_a_surface_gives_margin_and_humidity(said) -> None:  # type: ignore[no-untyped-def]
+    """Over a 14 degC hull air of 18 degC and 70 % is 90 % and 1.6 K from condensing."""
     found = json.loads(said("18", "70", "--surface", "14", "--json"))
     assert found["surface_humidity_percent"] == pytest.approx(90, abs=0.5)
     assert found["condensation_margin_k"] == pytest.approx(1.56, abs=0.1)
-    assert "below the 3.0 K" in said("18", "70", "--surface", "14")
+    assert "too little" in said("18", "70", "--surface", "14")
     assert "condenses" in said("18", "70", "--surface", "10")
+    assert "enough" in said("18", "50", "--surface", "14")
+
+
+def test_a_class_of_part_adds_its_error(said) -> None:  # type: ignore[no-untyped-def]
+    """A good digital chip knows the margin to half a kelvin, a combined pressure chip to more than one."""
+    good, poor = (
+        json.loads(said("10", "80", "--surface", "8", "--part", part, "--json"))["condensation_margin_sd_k"]
+        for part in ("good-digital", "combined-pressure-chip")
+    )
+    assert 0.3 < good < 0.6
+    assert 1.0 < poor < 1.7
+    assert "±" in said("10", "80", "--part", "good-digital")
+
+
+def test_fahrenheit_is_read_and_said(said) -> None:  # type: ignore[no-untyped-def]
+    """68F is 20 degC, and who reads Fahrenheit gets it back."""
+    assert json.loads(said("68F", "60", "--json"))["dew_point_c"] == pytest.approx(12.0, abs=0.05)
+    assert "53.6 °F" in said("68F", "60", "--units", "F")
 
 
 @pytest.mark.parametrize(
-    ("temperature_c", "humidity_percent", "hint"),
-    [(68.0, 60.0, "if that was Fahrenheit, give 20.0"), (20.0, 0.6, "give 60"), (20.0, 101.0, "1 to 100 %")],
+    ("temperature", "humidity", "hint"),
+    [
+        ("68", "60", r"write 68F \(20.0 °C\)"),
+        ("20", "0.6", "write 60"),
+        ("20", "101", "1 to 100 %"),
+        ("20", "damp", "not a number"),
+        ("warm", "60", "not a temperature"),
+    ],
 )
-def test_a_slip_is_answered_with_what_is_allowed(
-    temperature_c: float, humidity_percent: float, hint: str
-) -> None:
-    """Fahrenheit or a fraction typed by mistake gets the value that was meant."""
+def test_a_slip_is_answered_with_what_is_allowed(temperature: str, humidity: str, hint: str) -> None:
+    """Fahrenheit, a fraction or a word typed by mistake gets what was meant, or what is allowed."""
     with pytest.raises(UsageError, match=hint):
-        describe(temperature_c, humidity_percent, None)
+        describe(temperature, humidity)
+
+
+def test_a_part_without_humidity_or_name_is_refused() -> None:
+    """A plain thermometer has no humidity error, and an unknown class is answered with those that exist."""
+    with pytest.raises(UsageError, match="measures no humidity"):
+        describe("20", "60", None, "one-wire-probe")
+    with pytest.raises(ConfigurationError, match="good-digital"):
+        describe("20", "60", None, "horsehair")
 
 
 def test_a_mistake_ends_with_the_usage_status(capsys: pytest.CaptureFixture[str]) -> None:
