@@ -38,10 +38,11 @@ def attached(pdf: bytes, wanted: Container[str]) -> dict[str, bytes]:
 
 
 def _stream(pdf: bytes, number: str, name: str) -> bytes:
-    begins = [match.end() for match in re.finditer(rb"(?:^|[\r\n])" + number.encode() + rb" 0 obj\r?\n", pdf)]
-    if len(begins) != 1:
-        raise RecordBroken(f"{name} in the PDF", "one object", f"{len(begins)} of its number")
-    head = _STREAM.match(pdf, begins[0])
+    begin = f"\n{number} 0 obj\n".encode()
+    count = pdf.count(begin)
+    if count != 1:
+        raise RecordBroken(f"{name} in the PDF", "one object", f"{count} of its number")
+    head = _STREAM.match(pdf, pdf.index(begin) + len(begin))
     if head is None or b"/EmbeddedFile" not in head.group(2):
         raise RecordBroken(f"{name} in the PDF", "an attached file", "something else")
     raw = pdf[head.end() : head.end() + int(head.group(1))]

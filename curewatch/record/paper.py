@@ -27,6 +27,9 @@ MARK = "curewatch-signature-"
 PLACE = MARK + "0" * 128
 _SIGNATURE = re.compile(MARK.encode() + rb"([0-9a-f]{128})(?![0-9A-Za-z])")
 
+# The default, written out; poppler up to 22.12 complains of it. Blanks in its place keep every offset.
+SUSPECTS = b"/Suspects false"
+
 DESCRIPTIONS = {
     "README.txt": ("text/plain", "How to check this record"),
     "check.sh": ("text/x-shellscript", "The check, with standard tools alone"),
@@ -68,7 +71,7 @@ def pdf(pages: Pages, files: Mapping[str, bytes], key: "Ed25519PrivateKey") -> b
             raise StoreFailed(
                 f"the pages could not be laid out: {trouble}; write the folder form instead"
             ) from trouble
-    return _signed(bytes(made), key)
+    return _signed(bytes(made).replace(SUSPECTS, b" " * len(SUSPECTS)), key)
 
 
 def _plain(pages: Pages, files: Mapping[str, bytes]) -> dict[str, Any]:

@@ -1,0 +1,73 @@
+"""Attack: a file of the record is exchanged for that of another record, or taken away."""
+
+from pathlib import Path
+
+import pytest
+
+from curewatch.errors import RecordBroken
+from curewatch.logbook import Logbook
+from curewatch.record.proof import FILES, LISTED
+from curewatch.record.writing import verify, verify_pdf, write
+from curewatch.units import DAY
+from tests import record_world as world
+from tests.record_attacks import Sealed, answers
+
+
+@pytest.fixture(scope="module")
+def other(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
+    """Another genuine record, of another logbook."""
+    place = tmp_path_factory.mktemp("other")
+    world.fill(place / "logbook.sqlite", step=1800.0)
+    with Logbook(place / "logbook.sqlite") as logbook:
+        written = write(logbook, world.JOB, place, at=world.OPENED + 5 * DAY)
+    assert written.folder is not None
+    return {path.name: path.read_bytes() for path in written.folder.iterdir()}
+
+
+@pytest.mark.parametrize("name", [name for name in LISTED if name not in {"README.txt", "check.sh"}])
+def test_a_file_of_another_record_is_found(sealed: Sealed, folder: Path, other: dict[str, bytes], name: str):
+    """Each file in turn comes from another genuine record: that file is named."""
+    found = answers({**sealed.files, name: other[name]}, folder)
+    assert found.broken
+    assert found.shell == 5
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_a_missing_file_is_found(sealed: Sealed, name: str, tmp_path: Path):
+    """Each file in turn is not there."""
+    for each, content in sealed.files.items():
+        if each != name:
+            (tmp_path / each).write_bytes(content)
+    with pytest.raises(RecordBroken, match=name.replace(".", r"\.")):
+        verify(tmp_path)
+
+
+@pytest.mark.parametrize("name", ["record.pdf", "record.html", "pages.sha256", "pages.sig"])
+def test_pages_of_another_record_are_found(
+    sealed: Sealed, tmp_path: Path, other: dict[str, bytes], name: str
+):
+    """Genuine files beside somebody else's pages."""
+    for path in sealed.folder.iterdir():
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    verify(tmp_path)
+    (tmp_path / name).write_bytes(other[name])
+    with pytest.raises(RecordBroken):
+        verify(tmp_path)
+
+
+def test_an_attachment_exchanged_inside_the_pdf_is_found(sealed: Sealed):
+    """The PDF's own bytes of one attached file are overwritten with others of the same length."""
+    seal = sealed.files["seal.txt"]
+    assert sealed.pdf.count(seal) == 1
+    with pytest.raises(RecordBroken):
+        verify_pdf(sealed.pdf.replace(seal, seal.replace(b"job-close", b"job-clost")))
+
+
+def test_a_second_file_of_the_same_name_in_the_pdf_is_found(sealed: Sealed):
+    """An attacker appends a second object with the same number, as a later revision of the file."""
+    verify_pdf(sealed.pdf)
+    number = sealed.pdf.split(b"/Type/Filespec/F(seal.txt)")[1].split(b"/EF<</F ")[1].split(b" ")[0]
+    with pytest.raises(RecordBroken, match="one object"):
+        verify_pdf(
+            sealed.pdf + b"\n" + number + b" 0 obj\n<</Length 1/Type/EmbeddedFile>>\nstream\nx\nendstream\n"
+        )
