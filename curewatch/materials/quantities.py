@@ -53,7 +53,7 @@ QUANTITIES: dict[str, Quantity] = {
     "kinetics.energy_1": Quantity(ENERGY, 20e3, 120e3),
     "kinetics.energy_2": Quantity(ENERGY, 20e3, 120e3),
     "kinetics.m": Quantity(PURE, 0.2, 3.0),
-    "kinetics.n": Quantity(PURE, 0.5, 4.0),
+    "kinetics.n": Quantity(PURE, 1.0, 4.0),
     "kinetics.steepness": Quantity(PURE, 5.0, 100.0),
     "kinetics.lead": Quantity(DIFFERENCE, 0.0, 40.0),
     "kinetics.inhibitor": Quantity(SHARE, 0.0, 0.2, required=False),

@@ -1,0 +1,250 @@
+"""How fast the cure model is, against SciPy at equal error, and what its limit is.
+
+Run: python -m tests.benchmarks.bench_cure
+
+Times are processor time of this process (medians), so that a neighbour on the same machine counts little.
+"""
+
+import math
+import statistics
+import time
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from scipy.integrate import solve_ivp
+
+from curewatch.materials import ResinSystem, load_system
+from curewatch.materials.substrate import load_substrate
+from curewatch.model.crowd import cures, milestone_times
+from curewatch.model.film import History, constant, cure
+from curewatch.model.flow_map import flow_map
+from curewatch.model.laminate import Layer, laminate
+from curewatch.model.lots import Lot
+from curewatch.model.pace import pace
+from curewatch.model.pot import pot, pots
+from curewatch.units import HOUR, FloatArray
+
+PATHS, HOURS, EVERY = 24, 72.0, 600.0
+TIGHT = 1e-11
+
+
+def median(work: Callable[[], Any], repeats: int) -> float:
+    """Median time of some repeats. [ms]"""
+    taken = []
+    for _ in range(repeats):
+        begin = time.process_time()
+        work()
+        taken.append(time.process_time() - begin)
+    return 1000.0 * statistics.median(taken)
+
+
+def weather(members: int, hours: float) -> History:
+    """Days and nights, wandering, some with a heater; a fixed seed."""
+    rng, at = np.random.default_rng(1), np.arange(0.0, hours * HOUR + 1.0, EVERY)
+    low, swing, phase = (
+        rng.uniform(277, 297, members),
+        rng.uniform(1, 8, members),
+        rng.uniform(0, 6.3, members),
+    )
+    drift = 0.1 * np.cumsum(rng.normal(0.0, 1.0, (members, at.size)), axis=1)
+    heater = 6.0 * (np.floor(at / (5 * HOUR)) % 2) * (np.arange(members)[:, None] % 3 == 0)
+    daily = swing[:, None] * np.sin(2 * np.pi * at / (24 * HOUR) + phase[:, None])
+    return History(at, np.clip(low[:, None] + daily + drift + heater, 265.0, 310.0))
+
+
+def solved(system: ResinSystem, path: History, tolerance: float, at: FloatArray | None = None) -> FloatArray:
+    """LSODA with a plain Python right side: the fastest that solve_ivp offers here."""
+    law = pace(system).of_one()
+    time_list, warmth, every = path.time.tolist(), path.temperature.tolist(), EVERY
+
+    def rate(now: float, state: FloatArray) -> list[float]:
+        index = min(int(now / every), len(time_list) - 2)
+        share = (now - time_list[index]) / every
+        return [law(float(state[0]), warmth[index] + share * (warmth[index + 1] - warmth[index]))]
+
+    longest = 300.0 if tolerance < 1e-9 else np.inf
+    found = solve_ivp(
+        rate, (0.0, path.time[-1]), [0.0], method="LSODA",
+        rtol=tolerance, atol=0.01 * tolerance, t_eval=at, max_step=longest,
+    )  # fmt: skip
+    return np.asarray(found.y[0])
+
+
+def usual(system: ResinSystem, path: History, tolerance: float) -> FloatArray:
+    """LSODA with the equations as one writes them first, on numpy."""
+    law = pace(system)
+
+    def rate(now: float, state: FloatArray) -> FloatArray:
+        return law.at(state, np.interp(now, path.time, path.temperature))
+
+    found = solve_ivp(
+        rate, (0.0, path.time[-1]), [0.0], method="LSODA", rtol=tolerance, atol=0.01 * tolerance
+    )
+    return np.asarray(found.y[0])
+
+
+def equal_tolerance(
+    system: ResinSystem, paths: list[History], references: list[FloatArray], at: FloatArray, allowed: float
+) -> float:
+    """The loosest tolerance at which LSODA stays within the error that is allowed."""
+    for tolerance in (1e-3, 1e-4, 3e-5, 1e-5, 3e-6, 1e-6, 1e-7):
+        worst = max(
+            float(np.max(np.abs(solved(system, path, tolerance, at) - expected)))
+            for path, expected in zip(paths, references, strict=True)
+        )
+        if worst <= allowed:
+            return tolerance
+    return 1e-8
+
+
+def report(work: str, ours: str, theirs: str, ratio: str, note: str = "") -> None:
+    print(f"{work:<44}{ours:>12}{theirs:>14}{ratio:>9}  {note}")
+
+
+def main() -> None:
+    """Print the table."""
+    system = load_system("epoxy-slow")
+    crowd = weather(PATHS, HOURS)
+    paths = [History(crowd.time, row) for row in crowd.temperature]
+    at = np.arange(0.0, HOURS * HOUR + 1, 900.0)
+    references = [solved(system, path, TIGHT, at) for path in paths]
+    report("work", "here", "solve_ivp", "ratio")
+    film(system, paths, references, at)
+    many(system)
+    one_pot()
+    thick()
+    limits(system)
+
+
+def film(system: ResinSystem, paths: list[History], references: list[FloatArray], at: FloatArray) -> None:
+    worst = 0.0
+    for path, expected in zip(paths, references, strict=True):
+        own = cure(system, path)
+        whole = np.isin(np.round(own.time), at)
+        there = np.isin(at, np.round(own.time))
+        worst = max(worst, float(np.max(np.abs(own.conversion[whole] - expected[there]))))
+    tolerance = equal_tolerance(system, paths, references, at, worst)
+    ours, theirs, plainly = (
+        statistics.mean(median(lambda work=work, path=path: work(path), 5) for path in paths)
+        for work in (
+            lambda path: cure(system, path),
+            lambda path: solved(system, path, tolerance),
+            lambda path: usual(system, path, tolerance),
+        )
+    )
+    report(
+        "one film, 72 h; LSODA as usual, numpy",
+        f"{ours:.2f} ms",
+        f"{plainly:.1f} ms",
+        f"{plainly / ours:.0f}x",
+    )
+    note = f"error {worst:.1e} of both: LSODA at rtol {tolerance:g}"
+    report(
+        "one film, 72 h; LSODA, plain Python",
+        f"{ours:.2f} ms",
+        f"{theirs:.1f} ms",
+        f"{theirs / ours:.0f}x",
+        note,
+    )
+
+
+def many(system: ResinSystem) -> None:
+    lot = [Lot(system, 1.0)]
+    crowd = weather(1000, HOURS)
+    theirs = 1000 * median(lambda: solved(system, History(crowd.time, crowd.temperature[0]), 1e-5), 5)
+    ours = median(lambda: cures(system, crowd, lot), 9)
+    report(
+        "1,000 members, 72 h",
+        f"{ours:.0f} ms",
+        f"{theirs / 1000:.0f} s",
+        f"{theirs / ours:.0f}x",
+        "LSODA: one, times 1,000",
+    )
+    wide = weather(256, HOURS + 96.0)
+    starts = 1800.0 * np.arange(193)
+    loop = theirs / 1000 * 193 * 256
+    for label, chosen in (("one lot", lot), ("16 lots", None)):
+        ours = median(lambda chosen=chosen: milestone_times(system, wide, starts=starts, chosen=chosen), 5)  # type: ignore[misc]
+        report(
+            f"193 starts x 256 members, marks, {label}", f"{ours:.0f} ms", f"{loop / 1000:.0f} s",
+            f"{loop / ours:.0f}x", "LSODA: extrapolated",
+        )  # fmt: skip
+
+
+def one_pot() -> None:
+    system = load_system("epoxy-fast")
+
+    def lsoda(mass: float = 0.35, air: float = 293.15) -> Any:
+        from curewatch.model.pot import body
+
+        law, loss = pace(system).of_one(), body(system, mass).loss
+        rise = system.thermal.reaction_heat / system.thermal.heat_capacity
+
+        def rate(_: float, state: FloatArray) -> list[float]:
+            speed = law(float(state[0]), float(state[1]))
+            return [speed, rise * speed - loss * (float(state[1]) - air)]
+
+        return solve_ivp(rate, (0.0, 6 * HOUR), [0.0, air], method="LSODA", rtol=1e-5, atol=[1e-6, 1e-3])
+
+    theirs = median(lsoda, 5)
+    for label, grid in (("one temperature", False), ("8 shells", True)):
+        ours = median(lambda grid=grid: pot(system, 0.35, 293.15, grid=grid), 9)  # type: ignore[misc]
+        ratio = "" if grid else f"{theirs / ours:.0f}x"
+        report(
+            f"350 g cup with runaway, 6 h, {label}",
+            f"{ours:.1f} ms",
+            "" if grid else f"{theirs:.1f} ms",
+            ratio,
+        )
+    rng = np.random.default_rng(2)
+    mass, air = rng.uniform(0.02, 0.5, 1000), rng.uniform(278.0, 303.0, 1000)
+    ours = median(lambda: pots(system, mass, air), 5)
+    report(
+        "1,000 cups, 6 h",
+        f"{ours:.0f} ms",
+        f"{theirs:.1f} s",
+        f"{1000 * theirs / ours:.0f}x",
+        "LSODA: one, times 1,000",
+    )
+
+
+def thick() -> None:
+    still, under = constant(293.15, 24 * HOUR), load_substrate("plywood")
+    for name in ("epoxy-slow", "epoxy-fast", "polyester-layup"):
+        system = load_system(name)
+        ours = median(lambda system=system: laminate(system, [Layer(0.0, 0.008)], still, under), 7)  # type: ignore[misc]
+        report(f"laminate of 8 mm, 20 + 6 cells, 24 h, {name}", f"{ours:.0f} ms", "", "")
+
+
+def limits(system: ResinSystem) -> None:
+    """The work that cannot be left out, alone: powers and exponentials of a film, look-ups of a crowd."""
+    x, stages = 0.3, 3 * 298
+
+    def powers() -> None:
+        for _ in range(stages):
+            _ = x**0.85, (1.0 - x) ** 1.5, math.exp(x)
+
+    alone = median(powers, 21)
+    whole = median(lambda: cure(system, constant(288.15, HOURS * HOUR)), 21)
+    print(
+        f"\nfilm: its {stages} powers and exponentials take {alone:.2f} of {whole:.2f} ms; the rest is Python"
+    )
+    table = flow_map(system, [Lot(system, 1.0)], 275.0, 300.0, 450.0)
+    index = np.random.default_rng(0).integers(0, table.coefficients[0].size, (193, 256)).astype(np.int32)
+    out = np.empty(index.shape, np.float32)
+
+    def look_up() -> None:
+        for part in table.coefficients:
+            part.take(index, out=out, mode="clip")
+
+    one = median(look_up, 41)
+    size = sum(part.nbytes for part in table.coefficients) / 1024
+    print(
+        f"crowd: four look-ups for 49,408 films take {one:.3f} ms a step, {576 * one:.0f} ms for 72 h; "
+        f"the table has {size:.0f} kB a lot: cache, not memory, is its limit"
+    )
+
+
+if __name__ == "__main__":
+    main()
