@@ -14,6 +14,7 @@ from curewatch.advice.answer import Advice, Check, Moment, Status, Verdict
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.chart import Chart, chart_rows, no_curve
 from curewatch.cli.screens.large import large, large_width
+from curewatch.cli.screens.tonight import headline
 from curewatch.cli.wording import Wording, day, duration
 from curewatch.jobs import Layup
 from curewatch.units import HOUR, MINUTE
@@ -136,9 +137,8 @@ def _large_rows(verdict: Verdict, deadline: Deadline | None, now: float, width: 
 
 
 def _headlines(state: Board, deadline: Deadline | None, now: float, words: Wording, width: int) -> list[Text]:
-    said = (
-        safe_line(state.advice.headline) if state.advice else "no answer yet: waiting for the first readings"
-    )
+    waiting = "no answer yet: waiting for the first readings"
+    said = safe_line(headline(state.advice, words)) if state.advice else waiting
     rows = [Text(f" {said}", style="bold")]
     if deadline:
         due, left = words.moment(deadline.due, now), countdown(deadline.due - now)

@@ -1,0 +1,70 @@
+"""``curewatch demo``: an invented evening through the very path that live bytes take."""
+
+import tempfile
+from importlib.resources import as_file, files
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+import curewatch
+from curewatch import configuration
+from curewatch.cli.evening import Evening, layers
+from curewatch.cli.options import PlainOption, UnitsOption
+from curewatch.cli.terminal import is_plain
+from curewatch.cli.wording import wording
+from curewatch.clock import SystemClock
+from curewatch.configuration import Configuration
+from curewatch.ingest.edges.recording import open_recording
+from curewatch.ingest.replay import Replay
+from curewatch.logbook import Logbook
+
+RECORDING = "saltmarsh-evening.txt"
+ADVISE_EVERY = 600.0  # s of the recording between two full looks at the advice
+
+
+def app(
+    *,
+    seconds: Annotated[
+        float, typer.Option("--seconds", min=0, max=600, help="How long it should take, on a terminal.")
+    ] = 24.0,
+    plain: PlainOption = False,
+    units: UnitsOption = None,
+) -> None:
+    """An evening in an invented shed, from sensor lines to advice, in under a minute.
+
+    The recording goes through the same path as live bytes: wire, plausibility, a logbook (in a
+    temporary folder), model, advice, alerts. Nothing in it is prepared: it is computed as you watch.
+
+    Example: curewatch demo
+    """
+    found = demo_configuration()
+    bare = is_plain(plain)
+    recording = open_recording(recording_file())
+    evening = Evening(found, wording(found.zone, units), typer.echo, bare=bare)
+    evening.begin(recording.span)
+    with (
+        tempfile.TemporaryDirectory(prefix="curewatch-demo-") as folder,
+        Logbook(Path(folder) / "logbook.sqlite") as logbook,
+    ):
+        replay = Replay(
+            found, recording, logbook, show=evening.show, advise_every=ADVISE_EVERY, tell_readings=True
+        )
+        pace = 0.0 if bare else seconds / (recording.span.end - recording.span.start)
+        replay.run(wait=evening.pacing(SystemClock(), pace), entries=layers())
+        evening.end(logbook)
+
+
+def demo_configuration() -> Configuration:
+    """The invented shed."""
+    text = files("curewatch.cli").joinpath("demo.toml").read_text(encoding="utf-8")
+    return configuration.parse(text)
+
+
+def recording_file() -> Path:
+    """The recording: packed into the wheel, or beside the package in its repository."""
+    packed = files("curewatch").joinpath("recordings", RECORDING)
+    with as_file(packed) as file:
+        if file.exists():
+            return file
+    return Path(curewatch.__file__).parents[1] / "recordings" / RECORDING
