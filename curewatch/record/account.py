@@ -257,6 +257,8 @@ def _plain_course(course: Course) -> dict[str, Any]:
         "system": course.system.name if course.system else None,
         "trouble": course.trouble,
         "unmeasured_minutes": course.unmeasured,
+        "blush": course.blush or None,
+        "window_closed_by": course.closed_by or None,
         "marks": {
             name: [None if at is None else iso_utc(at) for at in mark] for name, mark in course.marks.items()
         },

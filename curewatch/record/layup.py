@@ -8,7 +8,9 @@ import numpy as np
 from curewatch.errors import CurewatchError
 from curewatch.materials import load_system
 from curewatch.materials.system import ResinSystem
-from curewatch.model import film, milestones
+from curewatch.model import blush, film, milestones
+from curewatch.model.bond_window import BondWindow, bond_window
+from curewatch.physics import moist_air
 from curewatch.record.measured import Measured
 from curewatch.units import FloatArray
 
@@ -37,6 +39,8 @@ class Course(NamedTuple):
     temperature: FloatArray  # of the surface [K]
     marks: Mapping[str, Mark]
     unmeasured: int  # minutes of it that nobody measured: bridged in a straight line
+    blush: str = ""  # none | peel ply | wash and abrade, of the usual lot; "": the humidity is not known
+    closed_by: str = ""  # what closed the bond window; "": nothing within the record
 
 
 def follow(payload: Mapping[str, Any], measured: Measured, end: float, folder: Any = None) -> Course:
@@ -54,6 +58,8 @@ def follow(payload: Mapping[str, Any], measured: Measured, end: float, folder: A
             )
             for sign in (-1, 0, 1)
         ]
+        damp = [_surface_humidity(measured, started + cure.time) for cure in cures]
+        windows = [_window(system, cure, humidity) for cure, humidity in zip(cures, damp, strict=True)]
     except CurewatchError as trouble:
         nothing = np.empty(0)
         return Course(
@@ -69,8 +75,10 @@ def follow(payload: Mapping[str, Any], measured: Measured, end: float, folder: A
         np.stack([np.interp(grid, cure.time, cure.conversion) for cure in cures]),
         np.stack([np.interp(grid, cure.time, cure.glass_transition) for cure in cures]),
         np.interp(grid, history.time, history.temperature),
-        _marks(system, cures, started),
+        _marks(system, cures, windows, started),
         unmeasured,
+        "" if damp[1] is None else blush.blush(system, cures[1], damp[1]).outcome,
+        windows[1].cause,
     )
 
 
@@ -93,26 +101,37 @@ def _history(started: float, measured: Measured, end: float) -> tuple[film.Histo
     return film.History(time, value), missing
 
 
-def _marks(system: ResinSystem, cures: list[film.Cure], started: float) -> dict[str, Mark]:
+def _surface_humidity(measured: Measured, time: FloatArray) -> FloatArray | None:
+    """Relative humidity at the surface over these times, UTC [s]; none if it is known nowhere. [1]"""
+    known = np.isfinite(measured.dew_point) & np.isfinite(measured.surface_temperature)
+    if not known.any():
+        return None
+    pressure = moist_air.saturation_pressure(measured.dew_point[known])
+    humidity = pressure / moist_air.saturation_pressure(measured.surface_temperature[known])
+    return np.interp(time, measured.time[known], np.minimum(humidity, 1.0))
+
+
+def _window(system: ResinSystem, cure: film.Cure, humidity: FloatArray | None) -> BondWindow:
+    rate = None if humidity is None else blush.rate(system, cure.temperature, humidity)
+    return bond_window(system, cure, rate)
+
+
+def _marks(
+    system: ResinSystem, cures: list[film.Cure], windows: list[BondWindow], started: float
+) -> dict[str, Mark]:
     """Early, likely and late of each mark: of a fast, a usual and a slow lot."""
-    slow, usual, fast = (_times(system, cure) for cure in cures)
+    slow, usual, fast = (_times(system, *each) for each in zip(cures, windows, strict=True))
     return {name: Mark(*(_at(started, each[name]) for each in (fast, usual, slow))) for name in usual}
 
 
-def _times(system: ResinSystem, cure: film.Cure) -> dict[str, float]:
+def _times(system: ResinSystem, cure: film.Cure, window: BondWindow) -> dict[str, float]:
     found = milestones.milestones(system, cure)
-    glass = cure.conversion - milestones.glass_reached(system, cure.temperature)
-    closes = (
-        milestones.crossing(cure.time, cure.conversion, system.bond.closes),
-        milestones.crossing(cure.time, glass, 0.0),
-    )
-    known = [time for time in closes if np.isfinite(time)]
     return {
         "open time ends": found.open_time,
-        "next layer may go on": found.stays_put,
+        "next layer may go on": float(window.opens),
         "gel": found.gel,
         "tack-free": found.tack_free,
-        "next layer still bonds until": min(known) if known else float("nan"),
+        "next layer still bonds until": float(window.closes),
         "hard": found.hard,
     }
 

@@ -365,6 +365,9 @@ def _marks(account: Account, course: Course, words: Words) -> Table:
     cold, middle, warm = (float(each[-1]) for each in course.glass_transition)
     rows.append(("Conversion at the end", f"{usual:.2f}", f"{low:.2f} to {high:.2f}", ""))
     rows.append(("Glass transition at the end", celsius(middle), f"{celsius(cold)} to {celsius(warm)}", ""))
+    rows.append(("Amine blush, by the model", course.blush or "not known", "", ""))
+    if course.closed_by:
+        rows.append(("The window was closed by", course.closed_by, "", ""))
     if course.unmeasured:
         rows.append(("Not measured", f"{course.unmeasured} min", "bridged in a straight line", ""))
     return _table(
