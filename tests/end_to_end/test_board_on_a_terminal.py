@@ -3,8 +3,12 @@
 import os
 import re
 import signal
+import subprocess
+import sys
 import termios
+import threading
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pexpect
@@ -16,7 +20,9 @@ from curewatch.clock import SystemClock
 from curewatch.jobs import Layup, layup_as_plain
 from curewatch.logbook import Entry, Logbook
 from curewatch.readings import Reading
-from tests.terminal import PATIENCE, spawn, spawn_in_shell
+from curewatch.wire.lines import encode
+from tests.simulators import SimulatedPort
+from tests.terminal import PATIENCE, environment, spawn, spawn_in_shell
 
 LEAVE = "\x1b[?25h\x1b[?1049l"
 SHED = """
@@ -43,7 +49,7 @@ class Seen:
         self.screen = pyte.Screen(columns, rows)
         self._stream = pyte.Stream(self.screen)
         self.raw = ""
-        self.program = spawn_in_shell(home, "watch", "--look", *arguments, rows=rows, columns=columns, **more)
+        self.program = spawn_in_shell(home, "watch", *arguments, rows=rows, columns=columns, **more)
         self.before = termios.tcgetattr(self.program.child_fd)
 
     def read(self) -> None:
@@ -109,7 +115,7 @@ def shed(tmp_path: Path) -> Path:
 
 def test_the_board_stands_on_the_screen_and_follows_its_size(shed: Path) -> None:
     """Compact at 80 by 24, wide at 130 by 36, compact again; the last row always has the keys."""
-    seen = Seen(shed)
+    seen = Seen(shed, "--look")
     rows = seen.wait_for("a acknowledge")
     assert rows[0].startswith(" Saltmarsh Shed · Kittiwake Nine")
     assert "██" in rows[1] or "▒▒" in rows[1]
@@ -127,7 +133,7 @@ def test_the_board_stands_on_the_screen_and_follows_its_size(shed: Path) -> None
 
 def test_one_key_acknowledges_the_oldest_alert(shed: Path) -> None:
     """It is written down, and shown as seen."""
-    seen = Seen(shed)
+    seen = Seen(shed, "--look")
     seen.wait_for("ALERT")
     seen.program.send("a")
     seen.wait_for(" seen ")
@@ -150,7 +156,7 @@ WAYS = [
 @pytest.mark.parametrize("way", WAYS)
 def test_the_terminal_is_left_as_it_was_found(shed: Path, way: str) -> None:
     """By key, by interrupt, by signal, and when killed outright: settings, cursor and screen are back."""
-    seen = Seen(shed)
+    seen = Seen(shed, "--look")
     seen.wait_for("a acknowledge")
     assert termios.tcgetattr(seen.program.child_fd) != seen.before
     if way == "q":
@@ -166,10 +172,73 @@ def test_the_terminal_is_left_as_it_was_found(shed: Path, way: str) -> None:
     assert "Traceback" not in seen.raw
 
 
+def speaking(port: SimulatedPort, over: threading.Event) -> threading.Thread:
+    """A board that reports bench and hull ten times a second until it is over."""
+
+    def speak() -> None:
+        count = 0
+        while not over.wait(0.1):
+            port.write(encode("bench", 15.9, 52.0, sequence=count) + b"\n")
+            port.write(encode("hull", 15.2, sequence=count) + b"\n")
+            count += 1
+
+    return threading.Thread(target=speak)
+
+
+@pytest.fixture
+def port(shed: Path) -> Iterator[SimulatedPort]:
+    """A speaking board on a real pseudo-terminal, written into the shed's configuration."""
+    found, over = SimulatedPort(), threading.Event()
+    with (shed / "curewatch.toml").open("a") as file:
+        file.write(f'[serial.usb]\nurl = "{found.url}"\n')
+    speaker = speaking(found, over)
+    speaker.start()
+    yield found
+    over.set()
+    speaker.join()
+    found.close()
+
+
+def test_it_runs_the_daemon_where_none_runs(shed: Path, port: SimulatedPort) -> None:
+    """From bytes on a port to the board, through the logbook; leaving ends the daemon and loses nothing."""
+    seen = Seen(shed)
+    rows = seen.wait_for("bench 15.9°C 52%")
+    assert "readings are kept while this runs" in rows[23]
+    seen.program.send("q")
+    seen.wait_for_end()
+    assert seen.status == 0
+    with Logbook(shed / "logbook.sqlite") as logbook:
+        assert logbook.latest()["hull"].temperature == pytest.approx(288.35)
+        logbook.hold("a test", 0.0)
+
+
+@pytest.mark.long
+def test_it_attaches_to_a_daemon_that_runs(shed: Path, port: SimulatedPort) -> None:
+    """The board says who keeps the readings, and leaving does not end that one."""
+    service = subprocess.Popen(
+        [sys.executable, "-m", "curewatch", "ingest"],
+        cwd=shed,
+        env=environment(shed),
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert service.stdout is not None
+    assert any("started" in line for line in service.stdout)
+    seen = Seen(shed)
+    rows = seen.wait_for("bench 15.9°C 52%")
+    assert "readings are kept by curewatch ingest" in rows[23]
+    seen.program.send("q")
+    seen.wait_for_end()
+    assert service.poll() is None
+    service.terminate()
+    service.communicate(timeout=PATIENCE)
+    assert service.returncode == 0
+
+
 @pytest.mark.long
 def test_a_new_alert_rings_once(shed: Path) -> None:
     """What stood before stays quiet; what is raised while somebody watches rings the terminal's bell."""
-    seen = Seen(shed)
+    seen = Seen(shed, "--look")
     seen.wait_for("ALERT")
     assert "\a" not in seen.raw
     now = SystemClock().now().utc
@@ -185,7 +254,7 @@ def test_a_new_alert_rings_once(shed: Path) -> None:
 @pytest.mark.long
 def test_a_logbook_that_vanishes_ends_the_board_in_order(shed: Path) -> None:
     """The terminal is given back first, then the message is said where it can be read."""
-    seen = Seen(shed)
+    seen = Seen(shed, "--look")
     seen.wait_for("ALERT")
     for file in shed.glob("logbook.sqlite*"):
         file.unlink()
@@ -199,7 +268,7 @@ def test_a_logbook_that_vanishes_ends_the_board_in_order(shed: Path) -> None:
 @pytest.mark.long
 def test_no_colour_is_used_where_none_is_wanted(shed: Path) -> None:
     """With NO_COLOR the board has bold and reverse at most; the words carry everything."""
-    seen = Seen(shed, NO_COLOR="1")
+    seen = Seen(shed, "--look", NO_COLOR="1")
     seen.wait_for("a acknowledge")
     seen.program.send("q")
     seen.wait_for_end()

@@ -10,9 +10,12 @@ from curewatch.cli.board_loop import Watched, keep_lines, keep_screen
 from curewatch.cli.options import ConfigOption, PlainOption, UnitsOption, settings
 from curewatch.cli.screens.board import board
 from curewatch.cli.terminal import WIDTH, console, is_plain
+from curewatch.cli.wording import Wording
 from curewatch.clock import SystemClock
-from curewatch.configuration import logbook_path
-from curewatch.errors import ExitStatus
+from curewatch.configuration import Configuration, logbook_path
+from curewatch.errors import CurewatchError, ExitStatus
+from curewatch.ingest.companion import Companion, companion
+from curewatch.ingest.consult import check_names
 from curewatch.ingest.edges.process import signals
 from curewatch.logbook import Logbook
 
@@ -39,13 +42,35 @@ def app(
     Example: curewatch watch --once --look
     """
     configuration, words = settings(config, units)
-    clock = SystemClock()
+    if once or look:
+        raise typer.Exit(_only_look(configuration, words, once=once, plain=plain))
+    check_names(configuration)
+    with companion(configuration, config_path=config) as beside, Logbook(beside.path) as logbook:
+        told = daemon_words(beside, configuration)
+        raise typer.Exit(keep(Watched(logbook, configuration, told, SystemClock(), words), plain=plain))
+
+
+def daemon_words(beside: Companion, configuration: Configuration) -> Callable[[], str]:
+    """Who keeps the logbook, in a few words; raises when our own daemon ended by itself."""
+    sources = len(configuration.serial) + len(configuration.mqtt)
+
+    def told() -> str:
+        if beside.failure is not None:
+            raise CurewatchError(f"the daemon ended: {beside.failure}") from beside.failure
+        if beside.attached_to:
+            return f"readings are kept by {beside.attached_to}"
+        if not sources:
+            return "NO SOURCE in the configuration: curewatch setup"
+        return "readings are kept while this runs"
+
+    return told
+
+
+def _only_look(configuration: Configuration, words: Wording, *, once: bool, plain: bool) -> int:
     path = logbook_path(configuration)
-    with Logbook(path, read_only=look and not path.exists()) as logbook:  # looking makes no file
-        watched = Watched(logbook, configuration, lambda: "only looking", clock, words)
-        if once:
-            raise typer.Exit(_picture(watched, plain=plain))
-        raise typer.Exit(keep(watched, plain=plain))
+    with Logbook(path, read_only=not path.exists()) as logbook:  # looking makes no file
+        watched = Watched(logbook, configuration, lambda: "only looking", SystemClock(), words)
+        return _picture(watched, plain=plain) if once else keep(watched, plain=plain)
 
 
 def keep(watched: Watched, *, plain: bool) -> int:
