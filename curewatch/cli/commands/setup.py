@@ -8,12 +8,15 @@ import typer
 
 from curewatch import configuration
 from curewatch.cli.options import UnitsOption
-from curewatch.cli.setup.answers import Answers, as_toml, parsed
+from curewatch.cli.setup.answers import Answers, as_toml
 from curewatch.cli.setup.steps import Survey, machine_zone, walk
 from curewatch.cli.setup.talk import Skipped, Talk
 from curewatch.cli.wording import wording
-from curewatch.clock import SystemClock
+from curewatch.clock import Clock, SystemClock
+from curewatch.configuration import Configuration
 from curewatch.errors import UsageError
+
+PATIENCE = 75.0  # s to hear every sensor once: boards report once a minute
 
 
 def app(
@@ -51,10 +54,11 @@ def app(
     from zoneinfo import ZoneInfo
 
     words = wording(ZoneInfo(answers.zone), units)
-    walk(Survey(talk, SystemClock(), answers, words, seconds, [], tuple(port or ())))
+    clock = SystemClock()
+    walk(Survey(talk, clock, answers, words, seconds, [], tuple(port or ())))
     written = write(as_toml(answers), output, talk)
     if written:
-        _first_answer(written, talk)
+        _first_answer(written, talk, clock)
 
 
 def write(text: str, file: Path, talk: Talk) -> Path | None:
@@ -81,11 +85,31 @@ def write(text: str, file: Path, talk: Talk) -> Path | None:
     return file
 
 
-def _first_answer(file: Path, talk: Talk) -> None:
-    """Hear the sensors once through the daemon's own path, then answer for tonight."""
+def _first_answer(file: Path, talk: Talk, clock: Clock) -> None:
+    """Hear each sensor once through the daemon's own path, then answer for tonight."""
     from curewatch.cli.main import run
 
-    parsed(file.read_text(encoding="utf-8"))
+    found = configuration.load(file)
+    if found.sensors and (found.serial or found.mqtt):
+        _hear_once(found, file, talk, clock)
     named = "" if file == Path("curewatch.toml") else f" --config {file}"
     talk.say(f"\nfrom now on: curewatch watch{named}     a first answer:\n")
     run(["tonight", "--config", str(file)])
+
+
+def _hear_once(found: Configuration, file: Path, talk: Talk, clock: Clock) -> None:
+    """Run the daemon until every sensor was heard, for a minute and a quarter at most."""
+    from curewatch.ingest.companion import companion
+    from curewatch.logbook import Logbook
+
+    talk.say("\nhearing each sensor once ...")
+    end = clock.now().monotonic + PATIENCE
+    with companion(found, config_path=file) as beside, Logbook(beside.path) as logbook:
+        while clock.now().monotonic < end and beside.failure is None:
+            missing = found.sensors.keys() - logbook.sensors().keys()
+            if not missing:
+                talk.say("all are heard and stored")
+                return
+            clock.sleep(0.25)
+    why = str(beside.failure or f"within {PATIENCE:.0f} s")
+    talk.say(f"not heard yet: {', '.join(sorted(missing))} ({why}); later: curewatch doctor")
