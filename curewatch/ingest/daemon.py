@@ -23,6 +23,7 @@ from curewatch.ingest.evaluation import Evaluation
 from curewatch.ingest.events import Noticed, Reload, Show, Stop
 from curewatch.ingest.inbox import Inbox
 from curewatch.ingest.sources import Sources
+from curewatch.ingest.told_beside import ToldBeside
 from curewatch.ingest.watch_keeping import WatchKeeping
 from curewatch.logbook import Logbook
 
@@ -88,6 +89,7 @@ class Daemon:
             show=self._show,
             think=Evaluation(configuration, logbook),
         )
+        self._beside = ToldBeside(self.core, logbook, now.monotonic)
         self.core.write(configuration_entry(configuration, now.utc))
         self.core.say("daemon", now, "started", {"what": "started", "sources": self._sources.names})
 
@@ -123,6 +125,7 @@ class Daemon:
             self.actor.handle(event)
         self._asked()
         if not self.actor.ended:
+            self._beside.look(self._clock.now().monotonic)
             self.actor.tick(idle=self._inbox.empty)
         dead = self._sources.dead()
         if dead and not self.actor.ended:

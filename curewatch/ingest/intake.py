@@ -8,6 +8,7 @@ from typing import NamedTuple, Self
 
 from curewatch.configuration import Configuration, MqttSource
 from curewatch.ingest import forecasts
+from curewatch.ingest.corrections import Correction, corrected
 from curewatch.ingest.events import BytesArrived, MessageArrived
 from curewatch.readings import Reading, Rejected
 from curewatch.wire import LineFramer, Parser, Plausibility, Window
@@ -33,6 +34,7 @@ class Intake:
         self._plausibility: Plausibility = before._plausibility if before else Plausibility()
         self._framers: dict[str, LineFramer] = before._framers if before else {}  # one a port
         self._whole = False
+        self.corrections: Mapping[str, Correction] = before.corrections if before else {}  # by sensor
         self._owners: dict[tuple[str, str], Owner] = {}  # (source, topic), at most TOPICS
         self._names = {
             address: name
@@ -84,8 +86,16 @@ class Intake:
         return [self._checked(self._named(item, owner), event.payload, event.source) for item in found]
 
     def _checked(self, item: Reading | Rejected, raw: bytes, source: str) -> Reading | Rejected:
-        """Plausible or refused; after naming, because two names on the wire may be one sensor."""
-        return item if isinstance(item, Rejected) else self._plausibility.check(item, raw, source)
+        """Plausible, and put right by its sensor's last check; or refused.
+
+        After naming, because two names on the wire may be one sensor.
+        """
+        if isinstance(item, Rejected):
+            return item
+        found = self._plausibility.check(item, raw, source)
+        if isinstance(found, Rejected) or found.sensor not in self.corrections:
+            return found
+        return corrected(found, self.corrections[found.sensor])
 
     def _named(self, item: Reading | Rejected, owner: Owner | None = None) -> Reading | Rejected:
         """Under the configured name; a topic that is an address speaks for its sensor alone."""

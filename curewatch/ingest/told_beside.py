@@ -1,0 +1,47 @@
+"""What other processes wrote into the logbook while this daemon runs: a layer begun, a sensor checked.
+
+A command at the bench writes beside the daemon. The daemon looks every few seconds for what it did not
+write itself: advice is then looked at again, and a sensor's new correction holds from there on.
+"""
+
+from curewatch.errors import StoreFailed
+from curewatch.ingest import corrections
+from curewatch.ingest.core import Core
+from curewatch.logbook import Logbook
+
+EVERY = 5.0  # between two looks [s]
+KINDS = ("layup", "layup closed", "observation", "correction", "sensor-check")
+_ACKNOWLEDGED = "acknowledged"
+
+
+class ToldBeside:
+    """Remembers the last entry it has seen."""
+
+    def __init__(self, core: Core, logbook: Logbook, monotonic: float) -> None:
+        self._core = core
+        self._logbook = logbook
+        self._looked = monotonic  # [s]
+        told = logbook.entries()
+        self._seen = told[-1].number if told else 0
+        core.intake.corrections = corrections.current(logbook)
+
+    def look(self, monotonic: float) -> None:
+        """See what is new, if it is time to. [s]"""
+        if monotonic - self._looked < EVERY:
+            return
+        self._looked = monotonic
+        try:
+            told = self._logbook.entries((*KINDS, "alert"), after=self._seen)
+        except StoreFailed:
+            return  # the next reading that cannot be stored says so, loudly
+        if told:
+            self._seen = told[-1].number
+        new = {
+            each.kind
+            for each in told
+            if each.kind != "alert" or each.payload.get("happening") == _ACKNOWLEDGED
+        }
+        if "sensor-check" in new:
+            self._core.intake.corrections = corrections.current(self._logbook)
+        if new:
+            self._core.keeping.look_again(f"told: {', '.join(sorted(new))}")

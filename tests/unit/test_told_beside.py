@@ -1,0 +1,104 @@
+"""What commands write beside a running daemon takes effect within seconds."""
+
+from pathlib import Path
+
+import pytest
+
+from curewatch import configuration
+from curewatch.clock import Instant, ManualClock
+from curewatch.ingest import salt_check
+from curewatch.ingest.acting import Actor
+from curewatch.ingest.core import Core
+from curewatch.ingest.events import BytesArrived, Reload
+from curewatch.ingest.salt_check import Line, Point
+from curewatch.ingest.told_beside import EVERY, ToldBeside
+from curewatch.logbook import Entry, Logbook
+from curewatch.readings import Flag
+from curewatch.wire import lines
+
+START = 1_790_000_000.0
+DEMO = configuration.parse('[sensors.bench]\nrole = "air"\n[serial.usb]\nurl = "loop://"\n')
+
+
+class World:
+    """The core with a real logbook, and somebody who writes beside it."""
+
+    def __init__(self, folder: Path) -> None:
+        self.clock = ManualClock(START, 1000.0)
+        self.logbook = Logbook(folder / "logbook.sqlite")
+        self.core = Core(DEMO, self.clock.now())
+        self.looks: list[str] = []
+        self.actor = Actor(self.core, self.logbook, self.clock, show=lambda _: None, think=self.think)
+        self.beside = ToldBeside(self.core, self.logbook, self.clock.now().monotonic)
+        self.folder, self.number = folder, 0
+        self.hear(b"boot noise")
+
+    def think(self, at: Instant, reason: str) -> tuple[object, ...]:
+        self.looks.append(reason)
+        return ()
+
+    def told(self, entry: Entry) -> None:
+        with Logbook(self.folder / "logbook.sqlite") as another:
+            another.write(entry)
+
+    def hear(self, data: bytes) -> None:
+        self.actor.handle(BytesArrived("usb", data + b"\n", self.clock.now()))
+
+    def minute(self, humidity: float) -> None:
+        self.clock.advance(60.0)
+        self.beside.look(self.clock.now().monotonic)
+        self.number += 1
+        self.hear(lines.encode("bench", 18.0, humidity, sequence=self.number))
+        self.clock.advance(1.0)
+        self.actor.tick()
+
+
+def check(at: float, line: Line | None) -> Entry:
+    points = [Point("MgCl2", at, 291.15, 0.33, 0.34, 0.004), Point("NaCl", at, 291.15, 0.755, 0.785, 0.004)]
+    return Entry("sensor-check", salt_check.payload("bench", "good-digital", points, line, at), at)
+
+
+def test_a_check_corrects_what_arrives_from_then_on(tmp_path: Path) -> None:
+    """Before: as the chip said. After: put right and flagged. Found right later: as the chip says."""
+    world = World(tmp_path)
+    world.minute(80.0)
+    world.told(check(world.clock.now().utc, Line(0.003, 0.96)))
+    world.minute(80.0)
+    world.actor.handle(Reload(DEMO, world.clock.now()))
+    world.minute(80.0)
+    world.told(check(world.clock.now().utc, None))
+    world.minute(80.0)
+    series = world.logbook.series("bench")
+    assert series.relative_humidity == pytest.approx([0.80, 0.771, 0.771, 0.80], abs=1e-4)
+    assert [bool(flags & Flag.CORRECTED) for flags in series.flags] == [False, True, True, False]
+
+
+def test_a_daemon_that_starts_again_knows_the_correction(tmp_path: Path) -> None:
+    """It stands in the logbook, not in the daemon."""
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.write(check(START - 86400.0, Line(0.003, 0.96)))
+    world = World(tmp_path)
+    world.minute(80.0)
+    assert world.logbook.series("bench").relative_humidity == pytest.approx([0.771], abs=1e-4)
+
+
+def test_a_layer_told_by_a_command_is_looked_at_within_the_minute(tmp_path: Path) -> None:
+    """The countdowns of a layer must not wait for the quarter of an hour."""
+    world = World(tmp_path)
+    for _ in range(3):
+        world.minute(60.0)
+    seen = len(world.looks)
+    world.told(Entry("layup", {"layup": "L1", "started": START, "system": "epoxy-slow"}, START))
+    world.minute(60.0)
+    world.minute(60.0)
+    assert any("layup" in reason for reason in world.looks[seen:])
+
+
+def test_it_does_not_look_more_often_than_it_may(tmp_path: Path) -> None:
+    """A look costs a query; one in five seconds is enough."""
+    world = World(tmp_path)
+    world.told(check(START, Line(0.003, 0.96)))
+    world.beside.look(1000.0 + EVERY - 0.1)
+    assert not world.core.intake.corrections
+    world.beside.look(1000.0 + EVERY)
+    assert "bench" in world.core.intake.corrections
