@@ -15,7 +15,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from curewatch.errors import OutOfValidity
 from curewatch.materials.system import ResinSystem
@@ -32,6 +32,9 @@ _OFFSET = np.linspace(-1.0, 1.0, SAMPLES + 1)
 MEAN = tuple(_SIMPSON)
 HALF = tuple(_TRAPEZE * _OFFSET / np.sum(_TRAPEZE * _OFFSET**2))
 SPENT = 40.0  # rate constant x time after which a film has cured or turned to glass
+LIKE = 3.0  # K
+SWING = 4.0  # K within one block; more, and its rate is no straight line any more
+MOST_LOOKED_THROUGH = 1000  # blocks
 SPENT_LIMIT = 1.2  # then; no stage of a step can pass full conversion below 4/3 (n is 1 or more)
 LOWEST_CRITICAL = -5.0  # keeps the exponential of a frozen film finite; the rate is zero long before
 STEP_LIMIT = 0.25  # largest rate constant x step of Runge–Kutta; adds less than 2e-5 (measured)
@@ -188,17 +191,31 @@ def block_edges(system: ResinSystem, history: History, factor: float = 1.0) -> F
     kinetics = system.kinetics
     energy = max(kinetics.energy_1, kinetics.energy_2)
     finest = STEP_LIMIT_INHIBITED if kinetics.inhibitor else STEP_LIMIT
-    if factor * arrhenius(kinetics.k1 + kinetics.k2, energy, history.temperature.max()) * BLOCK <= finest:
+    length, warmth = np.diff(edge), at_times(history, edge)
+    steep = np.ceil(np.abs(np.diff(warmth)) / SWING).reshape(-1, length.size).max(axis=0)
+    fastest = arrhenius(kinetics.k1 + kinetics.k2, energy, history.temperature.max())
+    if factor * fastest * BLOCK <= finest and steep.max() <= 1.0:
         return edge
-    length = np.diff(edge)
-    k = factor * arrhenius(kinetics.k1 + kinetics.k2, energy, at_times(history, edge))
-    k = np.maximum(k[..., 1:], k[..., :-1]).reshape(-1, length.size)
-    spent = np.cumsum(k.min(axis=0) * length) > SPENT + kinetics.inhibitor * kinetics.k2 / kinetics.k1
+    warmth = np.maximum(warmth[..., 1:], warmth[..., :-1]).reshape(-1, length.size)
+    k = factor * arrhenius(kinetics.k1 + kinetics.k2, energy, warmth)
+    spent = _spent(k.min(axis=0) * length, warmth, SPENT + kinetics.inhibitor * kinetics.k2 / kinetics.k1)
     limit = np.where(spent, SPENT_LIMIT, finest)
-    parts = np.ceil(k.max(axis=0) * length / limit).astype(int)
+    parts = np.maximum(np.ceil(k.max(axis=0) * length / limit), steep).astype(int)
     begins = np.repeat(edge[:-1], parts)
     within = np.arange(begins.size) - np.repeat(np.cumsum(parts) - parts, parts)
     return np.append(begins + within * np.repeat(length / parts, parts), duration)
+
+
+def _spent(done: FloatArray, warmth: FloatArray, enough: float) -> NDArray[np.bool_]:
+    """Blocks in which nothing fast is left: enough was done before, at temperatures like this or above.
+
+    ``done`` (blocks,) is rate constant x time, ``warmth`` (members, blocks) [K]. A film that turned to
+    glass in the cold is not spent when it is warmed. Long histories are not looked through.
+    """
+    if done.size > MOST_LOOKED_THROUGH:
+        return np.zeros(done.size, dtype=bool)
+    before = np.tril(warmth.min(axis=0)[None, :] >= warmth.max(axis=0)[:, None] - LIKE, -1)
+    return np.asarray(before @ done > enough)
 
 
 def induction_end(system: ResinSystem, history: History, factor: float = 1.0) -> float:

@@ -9,6 +9,7 @@ Laws kept: those of the film. Error against the tight solver stays below 1e-4 in
 """
 
 from collections.abc import Callable
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -27,6 +28,7 @@ Rate = Callable[[FloatArray, FloatArray], FloatArray]
 STEP = 450.0  # s, halved for fast resins
 STEP_LIMIT = 0.5  # largest rate constant x step of the walk
 CELLS = 512  # of progress
+RANGE = 5.0  # K
 SPACING = 0.5  # K between temperatures of the table
 EARLY = 0.1  # progress below which an inhibited resin is tabulated more finely
 LAST = np.float32(CELLS - 1e-3)  # a film that is finished stays in the last cell
@@ -56,12 +58,23 @@ class FlowMap(NamedTuple):
 
 
 def flow_map(system: ResinSystem, lots: list[Lot], coldest: float, warmest: float, step: float) -> FlowMap:
-    """Tabulate one step of every lot between two temperatures. [K, K, s]"""
+    """One step of every lot, for temperatures between two. [K, K, s]
+
+    The range is widened to whole 5 K, so that the next question about the same resin finds the table made.
+    """
+    low, high = RANGE * np.floor(coldest / RANGE), RANGE * np.ceil(warmest / RANGE)
+    return _tabulated(system, tuple(lots), float(low), float(high), step)
+
+
+@lru_cache(maxsize=2)  # 6 MB each at most: a daemon keeps them
+def _tabulated(
+    system: ResinSystem, lots: tuple[Lot, ...], coldest: float, warmest: float, step: float
+) -> FlowMap:
     bands = max(1, int(np.ceil((warmest - coldest) / SPACING)))
     spacing = max((warmest - coldest) / bands, 1e-6)
     temperature: FloatArray = coldest + spacing * np.arange(bands + 1, dtype=float)
     steps = _progress_nodes(system)
-    gained = _gained(steps.nodes, temperature, lots, step)
+    gained = _gained(steps.nodes, temperature, list(lots), step)
     low, high = gained[:, :-1, :-1], gained[:, :-1, 1:]
     up, across = gained[:, 1:, :-1], gained[:, 1:, 1:]
     parts = (low, high - low, up - low, across - up - high + low)

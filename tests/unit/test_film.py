@@ -147,3 +147,15 @@ def test_rubbish_histories_are_refused(history: History) -> None:
     """Too short, backwards, not a number, or degC given for kelvin."""
     with pytest.raises(OutOfValidity):
         cure(load_system("epoxy-slow"), history)
+
+
+@pytest.mark.parametrize("name", ["epoxy-fast", "polyester-layup"])
+def test_a_post_cure_after_cold_days_agrees_with_a_tight_solver(name: str) -> None:
+    """A film that was a glass for days and is then made hot is not taken for finished."""
+    system = load_system(name)
+    hours = np.array([0.0, 120.0, 121.0, 124.0])
+    history = History(hours * HOUR, np.array([278.15, 278.15, 353.15, 353.15]))
+    film = cure(system, history)
+    expected = np.maximum(reference(system, history, film.time), 0.0)
+    assert np.max(np.abs(film.conversion - expected)) < 1e-4
+    assert film.conversion[-1] <= 1.0
