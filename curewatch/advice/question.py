@@ -60,7 +60,7 @@ def with_surface(situation: Situation, substrate: Substrate) -> Situation:
     air = situation.air
     if situation.surface is not None or air is None or air.temperature is None:
         return situation
-    estimate = _estimate(situation, air.temperature, substrate)
+    estimate = surface.estimated_now(situation.past, situation.at, air.temperature, substrate)
     return replace(
         situation,
         surface=Place(
@@ -72,18 +72,6 @@ def with_surface(situation: Situation, substrate: Substrate) -> Situation:
             estimated=True,
         ),
     )
-
-
-def _estimate(situation: Situation, now: float, substrate: Substrate) -> surface.Estimate:
-    """The surface's temperature from the last unbroken stretch of air temperature up to now."""
-    past = situation.past
-    known = np.isfinite(past.air_temperature) & (past.time < situation.at)
-    gaps = np.flatnonzero(~known)
-    begin = int(gaps[-1]) + 1 if gaps.size else 0
-    time = np.append(past.time[begin:], situation.at)
-    air = np.append(past.air_temperature[begin:], now)
-    found = surface.estimated(time, air, substrate)
-    return surface.Estimate(found.temperature[-1], found.sd[-1])
 
 
 def coming_hours(

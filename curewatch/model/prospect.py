@@ -23,7 +23,7 @@ from curewatch.model.outlook import (
 )
 from curewatch.model.past import Past
 from curewatch.model.shed import Shed
-from curewatch.model.surface import estimated, lagged_temperature
+from curewatch.model.surface import estimated_now, lagged_temperature
 from curewatch.physics import moist_air
 from curewatch.units import HOUR, FloatArray
 
@@ -145,11 +145,7 @@ def _surface_now(
 ) -> float:
     if surface is not None or substrate is None:
         return air if surface is None else surface
-    recent = np.isfinite(past.air_temperature) & (past.time > at - 48 * HOUR) & (past.time < at)
-    if not recent.any():
-        return air
-    time, series = np.append(past.time[recent], at), np.append(past.air_temperature[recent], air)
-    return float(estimated(time, series, substrate).temperature[-1])
+    return float(estimated_now(past, at, air, substrate).temperature)
 
 
 def _on_moments(now: FloatArray, paths: Paths, ahead: FloatArray) -> FloatArray:

@@ -13,8 +13,9 @@ from numpy.typing import ArrayLike
 
 from curewatch.errors import OutOfValidity
 from curewatch.materials.substrate import Substrate
+from curewatch.model.past import Past
 from curewatch.physics import moist_air
-from curewatch.units import FloatArray
+from curewatch.units import HOUR, FloatArray
 
 # Radiation to a cold roof at night, air that is layered, a skin with air on both sides: what a lumped
 # body in mixed air leaves out. ASSUMED, spread 0.5 K.
@@ -23,6 +24,8 @@ UNPROBED_SD = 1.0  # K
 UNKNOWN_START_SD = 4.0  # K
 # Share of the lag's own effect that is counted as its error: h is known within a factor of 1.5. ASSUMED.
 LAG_DOUBT = 0.4
+FORGOTTEN = 96 * HOUR  # nothing that is laminated on remembers longer
+WIDEST_GAP = 3 * HOUR  # in the air's recording that a straight line bridges
 
 
 class Estimate(NamedTuple):
@@ -206,3 +209,35 @@ def estimated(time: ArrayLike, air_temperature: ArrayLike, substrate: Substrate)
     forgotten = np.exp(-(moments - moments[0]) / substrate.time_constant)
     sd = np.sqrt(UNPROBED_SD**2 + (LAG_DOUBT * (air - body)) ** 2 + (UNKNOWN_START_SD * forgotten) ** 2)
     return Estimate(body, sd)
+
+
+def estimated_now(past: Past, at: float, air_temperature: float, substrate: Substrate) -> Estimate:
+    """The surface now, from the last stretch of recorded air that no gap of more than three hours breaks.
+
+    Parameters
+    ----------
+    past : Past
+        Its air temperature counts; ``nan`` where nothing came.
+    at : float
+        UTC of now. [s]
+    air_temperature : float
+        Now. [K]
+    substrate : Substrate
+        Whose thermal lag counts.
+
+    Returns
+    -------
+    Estimate
+        Scalars; with nothing recorded the air's temperature and the widest band.
+
+    Source
+    ------
+    :func:`estimated`.
+    """
+    known = np.isfinite(past.air_temperature) & (past.time < at) & (past.time > at - FORGOTTEN)
+    time = np.append(past.time[known], at)
+    air = np.append(past.air_temperature[known], air_temperature)
+    breaks = np.flatnonzero(np.diff(time) > WIDEST_GAP)
+    begin = int(breaks[-1]) + 1 if len(breaks) else 0
+    found = estimated(time[begin:], air[begin:], substrate)
+    return Estimate(found.temperature[-1], found.sd[-1])

@@ -88,9 +88,9 @@ def test_a_probe_is_never_replaced_by_an_estimate() -> None:
 
 
 def test_a_gap_in_the_past_cuts_it() -> None:
-    """Only the unbroken stretch up to now is used."""
+    """Only the stretch up to now that no gap of hours breaks is used."""
     broken = past(48, 20.0)
-    broken.air_temperature[-8] = np.nan
+    broken.air_temperature[-22:-7] = np.nan  # on quarter hours
     wood = load_substrate("timber")
     whole = with_surface(Situation(NOW, air=air(), past=past(48, 20.0)), wood).surface
     cut = with_surface(Situation(NOW, air=air(), past=broken), wood).surface

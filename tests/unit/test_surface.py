@@ -9,6 +9,7 @@ from curewatch.errors import ConfigurationError, OutOfValidity, UsageError
 from curewatch.materials.sensor_part import load_sensor_part, sensor_part_names
 from curewatch.materials.substrate import load_substrate, substrate_names
 from curewatch.model import surface
+from curewatch.model.past import Past, no_past
 from curewatch.physics import moist_air
 
 AIR = st.floats(263.0, 303.0)
@@ -114,3 +115,21 @@ def test_an_unknown_name_is_answered_with_those_that_exist() -> None:
         load_sensor_part("hair hygrometer")
     with pytest.raises(UsageError, match="mm thick"):
         load_substrate("plywood", 12.0)
+
+
+def test_hourly_readings_on_a_finer_grid_are_history_all_the_same() -> None:
+    """Empty cells between readings do not break the history; a gap of four hours does."""
+    time = np.arange(0.0, 24 * 3600.0, 900.0)
+    air = np.full(len(time), np.nan)
+    air[::4] = 285.0
+    nothing = np.full(len(time), np.nan)
+    past = Past(time, air, nothing, nothing, nothing, nothing)
+    substrate = load_substrate("timber")
+    whole = surface.estimated_now(past, float(time[-1]) + 60.0, 285.0, substrate)
+    assert float(whole.sd) == pytest.approx(surface.UNPROBED_SD, rel=0.01)
+    air[-20:-3] = np.nan
+    broken = surface.estimated_now(past, float(time[-1]) + 60.0, 285.0, substrate)
+    assert float(broken.sd) > 2 * surface.UNPROBED_SD
+    first = surface.estimated_now(no_past(), 0.0, 285.0, substrate)
+    assert float(first.temperature) == 285.0
+    assert float(first.sd) > 4.0
