@@ -210,7 +210,8 @@ def _ticks(chart: Chart) -> Iterator[tuple[float, str, str]]:
 
 def _line(line: Line, frame: _Frame) -> Iterator[str]:
     """One path for each stretch without a gap."""
-    for time, value in _stretches(line.time, line.value):
+    there = (line.time >= frame.start) & (line.time <= frame.end)
+    for time, value in _stretches(line.time[there], line.value[there]):
         x, y = frame.x(time), frame.y(value)
         points = " ".join(f"{a:.1f},{b:.1f}" for a, b in zip(x.tolist(), y.tolist(), strict=True))
         dash = f' stroke-dasharray="{line.dash}"' if line.dash else ""
@@ -240,7 +241,8 @@ def _thinned(value: FloatArray, bins: int) -> np.ndarray:
 
 
 def _band(band: Band, frame: _Frame) -> str:
-    keep = np.linspace(0, band.time.size - 1, min(band.time.size, POINTS // 2)).astype(int)
+    inside = np.flatnonzero((band.time >= frame.start) & (band.time <= frame.end))
+    keep = inside[np.linspace(0, inside.size - 1, min(inside.size, POINTS // 2)).astype(int)]
     x = frame.x(band.time[keep])
     low, high = frame.y(band.low[keep]), frame.y(band.high[keep])
     there = [f"{a:.1f},{b:.1f}" for a, b in zip(x.tolist(), high.tolist(), strict=True)]
@@ -275,7 +277,7 @@ def _labels(chart: Chart, frame: _Frame) -> Iterator[str]:
     """Each line's name at its right end, moved apart where they would touch."""
     ends = []
     for line in chart.lines:
-        known = np.flatnonzero(np.isfinite(line.value))
+        known = np.flatnonzero(np.isfinite(line.value) & (line.time <= frame.end))
         if known.size and line.label:
             ends.append((float(frame.y(line.value[known[-1]])), line))
     last = frame.top - 12.0

@@ -10,7 +10,7 @@ from curewatch.record.account import Account
 from curewatch.record.chart import Band, Chart, Flag, Level, Line, Span, svg
 from curewatch.record.layup import Course
 from curewatch.record.words import shown
-from curewatch.units import MINUTE, ZERO_CELSIUS, FloatArray
+from curewatch.units import DAY, MINUTE, ZERO_CELSIUS, FloatArray
 
 AIR, SKIN, DEW, OUTSIDE, CURE, GLASS = "#1d4e89", "#b4530a", "#0f766e", "#8a94a3", "#5b3a8c", "#1f2933"
 WINDOW, NOTHING = "#e3eee4", "#ececec"
@@ -72,7 +72,7 @@ def conversion(account: Account, course: Course) -> str:
             title=f"Conversion of layup {shown(course.layup, 20)}",
             unit="conversion",
             start=course.started,
-            end=float(course.time[-1]),
+            end=_told_by(course),
             zone=account.zone,
             lines=[Line("conversion", course.time, usual, CURE, "", 1.4)],
             bands=[Band(course.time, slow, fast, CURE)],
@@ -94,7 +94,7 @@ def glass_transition(account: Account, course: Course) -> str:
             title=f"Glass transition of layup {shown(course.layup, 20)}",
             unit="°C",
             start=course.started,
-            end=float(course.time[-1]),
+            end=_told_by(course),
             zone=account.zone,
             lines=[
                 Line("glass", course.time, middle, GLASS, "", 1.4),
@@ -104,6 +104,13 @@ def glass_transition(account: Account, course: Course) -> str:
             height=165,
         )
     )
+
+
+def _told_by(course: Course) -> float:
+    """When the course of a layup has nothing new to tell: well after it is hard, UTC [s]."""
+    hard = course.marks["hard"].late
+    end = float(course.time[-1])
+    return end if hard is None else min(end, course.started + max(DAY, 3 * (hard - course.started)))
 
 
 def _inside(account: Account) -> tuple[FloatArray, np.ndarray]:

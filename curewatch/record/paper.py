@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from curewatch.errors import RecordBroken, StoreFailed
-from curewatch.record.pages import Lead, Pages, Picture, Table
+from curewatch.record.page import Lead, Pages, Picture, Table
 from curewatch.record.proof import shipped
 
 if TYPE_CHECKING:

@@ -4,7 +4,7 @@ import base64
 from collections.abc import Iterator
 from html import escape
 
-from curewatch.record.pages import Lead, Pages, Picture, Section, Table
+from curewatch.record.page import Lead, Pages, Picture, Section, Table
 from curewatch.record.proof import shipped
 
 # Nothing may be fetched and nothing may run, even if something slipped in.

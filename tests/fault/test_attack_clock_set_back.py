@@ -5,7 +5,8 @@ from pathlib import Path
 from curewatch.logbook import Entry, Kind, Logbook
 from curewatch.logbook.sealing import seal
 from curewatch.record.account import gather
-from curewatch.record.pages import Table, pages
+from curewatch.record.page import Table
+from curewatch.record.pages import pages
 from curewatch.units import HOUR
 from tests import record_world as world
 

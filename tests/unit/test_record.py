@@ -15,7 +15,8 @@ from curewatch.logbook.sealing import seal
 from curewatch.record import screen
 from curewatch.record.account import as_plain, gather
 from curewatch.record.measured import between
-from curewatch.record.pages import Pages, Table, pages
+from curewatch.record.page import Pages, Table
+from curewatch.record.pages import pages
 from curewatch.record.writing import verify, write
 from curewatch.units import DAY, HOUR, MINUTE
 from tests import record_world as world

@@ -1,0 +1,68 @@
+"""What a page is made of: texts, small headings, tables and pictures. Plain data; no layout."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, NamedTuple
+
+from curewatch.record.words import shown
+
+MOST_ROWS = 400  # of one table on paper; all of it is in the attached files
+
+
+class Table(NamedTuple):
+    """Rows of text under headings; widths as shares."""
+
+    head: tuple[str, ...]
+    widths: tuple[float, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+class Lead(NamedTuple):
+    """A small heading with an outcome."""
+
+    title: str
+    outcome: str
+    more: str
+
+
+class Picture(NamedTuple):
+    """A chart or a photograph: a file beside the pages."""
+
+    file: str
+    content: bytes
+    alt: str
+    caption: str
+
+
+class Section(NamedTuple):
+    """One heading and what stands under it: texts, tables and pictures in order."""
+
+    heading: str
+    blocks: tuple[str | Lead | Table | Picture, ...]
+
+
+class Pages(NamedTuple):
+    """A whole record."""
+
+    title: str
+    subject: str
+    job: str
+    code: str
+    facts: tuple[tuple[str, str], ...]
+    outcomes: tuple[tuple[str, str], ...]  # rule set, held | not held | not known
+    sections: tuple[Section, ...]
+    at: float  # when it was sealed, UTC [s]
+
+
+def of(payload: Mapping[str, Any], key: str) -> str:
+    """One value of a payload as text."""
+    value = payload.get(key)
+    return "–" if value is None else shown(value)
+
+
+def table(head: Sequence[str], widths: Sequence[float], rows: Iterable[Sequence[str]]) -> Table:
+    """A table; more rows than a page can bear are left to the attached files."""
+    found = [tuple(row) for row in rows]
+    if len(found) > MOST_ROWS:
+        left = len(found) - MOST_ROWS
+        found = [*found[:MOST_ROWS], ("…", f"{left:,} more in the attached files", *[""] * (len(head) - 2))]
+    return Table(tuple(head), tuple(widths), tuple(found))

@@ -1,0 +1,43 @@
+"""On paper: cautions, what a record does not claim, and how to check it."""
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from curewatch.advice import cautions
+from curewatch.record.account import Account
+from curewatch.record.page import Table, table
+from curewatch.record.words import shown
+
+
+def claims(account: Account) -> Iterator[str]:
+    """The cautions, and what is not claimed."""
+    kinds = {course.system.kind for course in account.courses if course.system} or {"epoxy"}
+    said = dict.fromkeys(line for kind in sorted(kinds) for line in cautions.for_layup(kind))
+    yield " ".join(said)
+    yield (
+        "This record shows what sensors reported and what people wrote down, when, and that nothing of "
+        "it was changed since it was sealed. It does not show that a sensor told the truth or stood "
+        "where it should, that the work was done as written, or that the laminate is sound or strong "
+        "enough. The times of cure are reckoned by a model of a generic resin unless the system was "
+        "fitted to its sheet. Structural and classed work is for a surveyor or a licensed repairer to "
+        "judge."
+    )
+
+
+def checking(account: Account) -> Iterator[str | Table]:
+    """How to check, and what to compare."""
+    yield (
+        "The files attached to this document hold every reading and entry with the chain of digests, the "
+        "seal and the key. Save them into one folder and run “sh check.sh” there: it needs sha256sum and "
+        "openssl, not this program. README.txt says each step. Compare the seal code below with the one "
+        "that was written on the job card when the job was closed; a record made up afterwards cannot "
+        "have it."
+    )
+    seal = account.seal
+    rows: Iterable[Sequence[str]] = (
+        ("Seal code", seal.code),
+        ("Sealed", f"{seal.at}, {shown(seal.why, 20)}"),
+        ("Block", f"{seal.block}"),
+        ("Head", seal.head),
+        ("Public key", seal.public_key),
+    )
+    yield table(("", ""), (18, 82), rows)

@@ -1,0 +1,90 @@
+"""On paper: limits and whether they held, and the sensors that say so."""
+
+from collections.abc import Iterator, Mapping
+
+from curewatch.advice.rule_sets import Judged, Outcome
+from curewatch.record.account import Account, Heard
+from curewatch.record.page import Lead, Table, table
+from curewatch.record.words import Words, of_limit, shown
+
+
+def rules(account: Account, words: Words) -> Iterator[str | Lead | Table]:
+    """Every rule set, rule by rule."""
+    if not account.judgements:
+        yield "Nothing was laid up, so no rule has anything to say."
+        return
+    yield (
+        "Judged minute by minute over the time each rule speaks of. “Not known” means that no breach was "
+        "recorded, but that not every minute is known. “In doubt” counts minutes nearer to the limit "
+        "than the sensors can tell."
+    )
+    for one in account.judgements:
+        yield Lead(one.title, str(one.outcome), shown(one.source, 200))
+        if one.rules:
+            head = ("Rule", "Limit", "Outcome", "Out, min", "Unknown", "In doubt", "First breach", "Worst")
+            rows = [_rule_row(rule, words) for rule in one.rules]
+            yield table(head, (26, 9, 10, 12, 9, 9, 12, 14), rows)
+
+
+def _rule_row(rule: Judged, words: Words) -> tuple[str, ...]:
+    worst = of_limit(rule.limit, rule.worst)
+    if rule.worst_at is not None and rule.limit.quantity != "duration":
+        worst = f"{worst}, {words.moment(rule.worst_at)}"
+    broken = rule.outcome is Outcome.NOT_HELD
+    return (
+        f"{rule.rule} ({rule.limit.tag})",
+        of_limit(rule.limit, rule.limit.value),
+        str(rule.outcome),
+        f"{rule.outside:,} of {rule.minutes:,}",
+        f"{rule.unknown:,}",
+        f"{rule.in_doubt:,}",
+        words.moment(rule.first) if broken else "–",
+        worst,
+    )
+
+
+def sensors(account: Account, words: Words) -> Iterator[str | Table]:
+    """What measured, how well, and when it was checked."""
+    if not account.heard:
+        yield "No sensor was configured."
+        return
+    head = (
+        "Sensor",
+        "Stands for",
+        "Part, and its error (one standard deviation)",
+        "Readings",
+        "Silent",
+        "Last check",
+    )
+    yield table(head, (12, 11, 36, 11, 12, 18), [_sensor_row(one, words) for one in account.heard])
+
+
+def _sensor_row(one: Heard, words: Words) -> tuple[str, ...]:
+    part = one.post.part
+    damp = "" if part.relative_humidity_sd is None else f", ± {part.relative_humidity_sd * 100:.1f} % RH"
+    late = f", {one.late:,} late" if one.late else ""
+    check = "none on record" if one.checked_at is None else _check(one, words)
+    return (
+        shown(one.post.name, 40),
+        shown(one.post.role, 20),
+        f"{shown(part.title, 60)}: ± {part.temperature_sd:.1f} K{damp}",
+        f"{one.readings:,}{late}",
+        f"{one.silent_minutes:,} min",
+        check,
+    )
+
+
+def _check(one: Heard, words: Words) -> str:
+    points = (one.check or {}).get("points") or ()
+    told = ", ".join(
+        f"{shown(point.get('salt', '?'), 12)} {_percent(point.get('found'))}"
+        f" for {_percent(point.get('expected'))}"
+        for point in points
+        if isinstance(point, Mapping)
+    )
+    day = words.day(one.checked_at or 0.0)
+    return f"{day}: {told}" if told else day
+
+
+def _percent(value: object) -> str:
+    return f"{value * 100:.1f} %" if isinstance(value, int | float) else "–"

@@ -1,0 +1,127 @@
+"""On paper: what the shed went through, and how the layups cured in it."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from curewatch.logbook import Kind
+from curewatch.record import charts
+from curewatch.record.account import Account
+from curewatch.record.layup import Course
+from curewatch.record.page import Picture, Table, table
+from curewatch.record.words import Words, celsius, shown
+
+
+def climate(account: Account, words: Words) -> Iterator[str | Table | Picture]:
+    """Charts of air, surface, dew point and margin, and their extremes."""
+    measured = account.measured
+    inside = measured.time >= account.start
+    if not any(
+        np.isfinite(column[inside]).any()
+        for column in (measured.air_temperature, measured.surface_temperature)
+    ):
+        yield "No reading was recorded during this job. What the shed went through is not known."
+        return
+    yield Picture(
+        "air.svg",
+        charts.air(account).encode(),
+        "Air, surface and dew point temperature over the job",
+        "Air, surface and dew point. B and L mark batches and layups; shaded: from when the next layer could "
+        "go on until it still bonded, by the model; grey: nothing was recorded.",
+    )
+    yield Picture(
+        "margin.svg",
+        charts.margin(account).encode(),
+        "Margin of the surface over the dew point, with the error of the sensors",
+        f"Margin of the surface over the dew point. Shaded: one standard deviation of the sensors, "
+        f"{measured.margin_sd:.1f} K.",
+    )
+    rows = []
+    for title, column, show in (
+        ("Air", measured.air_temperature, celsius),
+        (
+            "Surface" + (" (estimated)" if measured.surface_estimated else ""),
+            measured.surface_temperature,
+            celsius,
+        ),
+        ("Dew point", measured.dew_point, celsius),
+        ("Outside", measured.outside_temperature, celsius),
+        ("Relative humidity", measured.relative_humidity, lambda value: f"{value * 100:.1f} %"),
+        ("Margin over dew point", measured.margin, lambda value: f"{value:.1f} K"),
+    ):
+        value, time = column[inside], measured.time[inside]
+        known = np.isfinite(value)
+        if known.any():
+            low, high = int(np.nanargmin(value)), int(np.nanargmax(value))
+            rows.append(
+                (
+                    title,
+                    show(float(value[low])),
+                    words.moment(float(time[low])),
+                    show(float(np.nanmean(value))),
+                    show(float(value[high])),
+                    words.moment(float(time[high])),
+                    f"{int((~known).sum()):,}",
+                )
+            )
+    head = ("", "Lowest", "at", "Mean", "Highest", "at", "Unknown, min")
+    yield table(head, (22, 12, 15, 12, 12, 15, 12), rows)
+
+
+def cure(account: Account, words: Words) -> Iterator[str | Table | Picture]:
+    """How each layup cured, by the model, beside what was seen."""
+    if not account.courses:
+        yield "No layup was written down."
+        return
+    yield (
+        "Reckoned from the recorded surface temperature with the resin system's cure law, from a slow to "
+        "a fast lot (nine of ten lie between). It is a model, not a measurement of the laminate."
+    )
+    for number, course in enumerate(account.courses, 1):
+        name = shown(course.layup, 20)
+        if course.system is None:
+            yield f"Layup {name}: its cure could not be reckoned: {shown(course.trouble, 200)}."
+            continue
+        yield Picture(
+            f"cure-{number}.svg",
+            charts.conversion(account, course).encode(),
+            f"Conversion of layup {name} from a slow to a fast lot",
+            f"Layup {name}: conversion, from a slow to a fast lot. Shaded: when the next layer could go on.",
+        )
+        yield Picture(
+            f"glass-{number}.svg",
+            charts.glass_transition(account, course).encode(),
+            f"Glass transition and surface temperature of layup {name}",
+            f"Layup {name}: glass transition, from a slow to a fast lot, against the surface's temperature.",
+        )
+        yield _marks(account, course, words)
+
+
+def _marks(account: Account, course: Course, words: Words) -> Table:
+    seen = {
+        str(one.payload.get("seen")): words.moment(float(one.payload.get("at", one.at)))
+        for one in account.job.of(Kind.OBSERVATION)
+        if str(one.payload.get("layup")) == course.layup
+    }
+    called = {"gel": "gelled"}
+    rows = [
+        (
+            name.capitalize(),
+            words.moment(mark.likely),
+            words.band(mark.early, mark.late),
+            seen.get(called.get(name, name), "–"),
+        )
+        for name, mark in course.marks.items()
+    ]
+    low, usual, high = (float(each[-1]) for each in course.conversion)
+    cold, middle, warm = (float(each[-1]) for each in course.glass_transition)
+    rows.append(("Conversion at the end", f"{usual:.2f}", f"{low:.2f} to {high:.2f}", ""))
+    rows.append(("Glass transition at the end", celsius(middle), f"{celsius(cold)} to {celsius(warm)}", ""))
+    rows.append(("Amine blush, by the model", course.blush or "not known", "", ""))
+    if course.closed_by:
+        rows.append(("The window was closed by", course.closed_by, "", ""))
+    if course.unmeasured:
+        rows.append(("Not measured", f"{course.unmeasured} min", "bridged in a straight line", ""))
+    return table(
+        (f"Layup {shown(course.layup, 20)}", "Likely", "Slow to fast lot", "Seen"), (28, 20, 36, 16), rows
+    )

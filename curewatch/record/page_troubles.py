@@ -1,0 +1,100 @@
+"""On paper: alerts, gaps, clocks, refusals and corrections. Shown, not hidden."""
+
+from collections.abc import Iterator, Mapping
+
+from curewatch.joblog import Told
+from curewatch.logbook import Kind, Stored
+from curewatch.record.account import Account
+from curewatch.record.page import Table, of, table
+from curewatch.record.words import Words, shown, span
+
+
+def alerts(account: Account, words: Words) -> Iterator[str | Table]:
+    """Every alert, and what was advised."""
+    entries = [*(one.entry for one in account.job.of(Kind.ALERT)), *account.of_shed(Kind.ALERT)]
+    rows = [
+        (
+            words.moment(one.at),
+            of(one.payload, "happening"),
+            of(one.payload, "alert")
+            + (f", {of(one.payload, 'subject')}" if one.payload.get("subject") else ""),
+            of(one.payload, "text"),
+            shown(one.payload.get("advised") or "–"),
+        )
+        for one in sorted(entries, key=lambda entry: entry.at)
+    ]
+    if not rows:
+        yield "No alert was raised."
+        return
+    yield table(
+        ("When", "Was", "Alert", "What was the matter", "What was advised"), (14, 12, 20, 29, 25), rows
+    )
+    yield "What was done about them stands in “What was done”, by its time."
+
+
+_SHED_WORDS = {
+    Kind.GAP: "gap",
+    Kind.CLOCK: "clock",
+    Kind.REJECTED: "refused",
+    Kind.PRUNE: "removed by retention",
+    "health": "sensor's state",
+    "sensor": "sensor",
+    "source": "source",
+    "dropped": "dropped",
+    "daemon": "program",
+}
+
+
+def blemishes(account: Account, words: Words) -> Iterator[str | Table]:
+    """Gaps, clock steps, refusals, swaps and corrections: shown, not hidden."""
+    rows = [
+        (words.moment(one.at), _SHED_WORDS[one.kind], _blemish(one, words))
+        for one in account.shed
+        if one.kind in _SHED_WORDS
+    ]
+    rows += [
+        (
+            words.moment(one.at),
+            "clock",
+            f"{shown(one.what, 60)}: {span(one.seconds)} before the line before it",
+        )
+        for one in account.disorder
+    ]
+    rows += [row for told in account.job.told for row in _correction_rows(told, words)]
+    if not rows:
+        yield "None was noticed."
+        return
+    yield table(("When", "What", ""), (16, 16, 68), rows)
+
+
+def _blemish(one: Stored, words: Words) -> str:
+    payload = one.payload
+    if one.kind == Kind.GAP:
+        start, end = payload.get("start"), payload.get("end")
+        if isinstance(start, int | float) and isinstance(end, int | float):
+            return (
+                f"{of(payload, 'sensor')}: nothing from {words.moment(start)} to {words.moment(end)} "
+                f"({span(end - start)}). {of(payload, 'why')}"
+            )
+    if one.kind == Kind.REJECTED:
+        counts = [count for count in payload.get("counts") or () if isinstance(count, Mapping)]
+        return "; ".join(
+            f"{shown(count.get('times', '?'), 12)} x {shown(count.get('reason', '?'), 60)}"
+            + (f" ({shown(count['sensor'], 40)})" if count.get("sensor") else "")
+            for count in counts[:12]
+        )
+    return shown(", ".join(f"{key}: {value}" for key, value in payload.items()), 300)
+
+
+def _correction_rows(told: Told, words: Words) -> Iterator[tuple[str, str, str]]:
+    for one in told.corrections:
+        changes = one.payload.get("changes")
+        told_changes = "; ".join(
+            f"{key}: {told.entry.payload.get(key, 'nothing')} became {value}"
+            for key, value in (changes.items() if isinstance(changes, Mapping) else ())
+        )
+        yield (
+            words.moment(one.recorded),
+            "correction",
+            shown(f"of entry {told.number}: {told_changes}. {one.payload.get('why') or ''}", 400),
+        )

@@ -1,0 +1,115 @@
+"""On paper: what was done, by whom, with which lots; and the photographs."""
+
+import base64
+import binascii
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from curewatch.joblog import Told
+from curewatch.logbook import Kind
+from curewatch.record.account import Account
+from curewatch.record.page import Picture, Table, of, table
+from curewatch.record.words import Words, celsius, grams, shown
+from curewatch.units import MINUTE
+
+
+def work(account: Account, words: Words) -> Iterator[Table]:
+    """What people wrote down, in order of time, and the batches."""
+    rows = [
+        _told_row(told, words)
+        for told in sorted(account.job.told, key=lambda one: one.at)
+        if told.kind not in {Kind.SEAL, Kind.ALERT, Kind.CORRECTION}
+    ]
+    yield table(("When", "What", "Who"), (17, 70, 13), rows)
+    batches = [_batch_row(told, words) for told in account.job.of(Kind.BATCH)]
+    if batches:
+        head = ("Batch", "Mixed", "Resin lot", "Hardener lot", "Resin", "Hardener", "Ratio", "Pot at")
+        yield table(head, (7, 14, 12, 13, 9, 10, 26, 9), batches)
+
+
+def _told_row(told: Told, words: Words) -> tuple[str, str, str]:
+    marks = []
+    if told.payload.get("given_afterwards") or told.entry.recorded - told.entry.at > 5 * MINUTE:
+        marks.append(f"told {words.moment(told.entry.recorded)}")
+    if told.corrections:
+        marks.append("corrected by " + ", ".join(f"entry {one.number}" for one in told.corrections))
+    text = _sentence(told.kind, told.payload)
+    what = f"{text} ({'; '.join(marks)})" if marks else text
+    return f"{words.moment(told.at)}", what, shown(told.payload.get("by") or "–", 40)
+
+
+def _sentence(kind: str, payload: Mapping[str, Any]) -> str:
+    """An entry in one sentence; a kind that is not known is shown as it is."""
+    said = {
+        Kind.JOB_OPEN: lambda: f"Job opened: {of(payload, 'title')}",
+        Kind.JOB_CLOSE: lambda: f"Job closed. {of(payload, 'outcome')}",
+        Kind.BATCH: lambda: (
+            f"Batch {of(payload, 'batch')} mixed: {grams(payload.get('resin_mass'))} resin, "
+            f"{grams(payload.get('hardener_mass'))} hardener"
+        ),
+        Kind.LAYUP: lambda: _layup_sentence(payload),
+        Kind.LAYUP_CLOSED: lambda: f"Layup {of(payload, 'layup')} ended",
+        Kind.PEEL_PLY: lambda: f"Peel ply {of(payload, 'action')}, layup {of(payload, 'layup')}",
+        Kind.WASH: lambda: f"{of(payload, 'action').capitalize()}, layup {of(payload, 'layup')}",
+        Kind.OBSERVATION: lambda: f"Seen on layup {of(payload, 'layup')}: {of(payload, 'seen')}",
+        Kind.QUALITY: lambda: _quality_sentence(payload),
+        Kind.NOTE: lambda: f"Note: {of(payload, 'text')}",
+        Kind.PHOTO: lambda: f"Photograph {of(payload, 'file')}",
+    }.get(kind)  # type: ignore[call-overload]
+    if said is None:
+        return shown(f"{kind}: {dict(payload)}", 300)
+    text: str = said()
+    more = "" if kind == Kind.NOTE else of(payload, "text")
+    return f"{text}. {more}" if more not in {"", "–"} else text
+
+
+def _layup_sentence(payload: Mapping[str, Any]) -> str:
+    layers = payload.get("layers")
+    parts = [f"Layup {of(payload, 'layup')} begun"]
+    if layers:
+        parts.append(f"{shown(layers, 10)} layers of {shown(payload.get('cloth') or 'cloth', 60)}")
+    if payload.get("batches"):
+        parts.append("batches " + shown(", ".join(map(str, payload["batches"])), 120))
+    parts.append(f"{of(payload, 'system')}")
+    return ", ".join(parts)
+
+
+def _quality_sentence(payload: Mapping[str, Any]) -> str:
+    value = payload.get("value")
+    found = "" if value is None else f": {shown(value, 20)} {shown(payload.get('unit') or '', 20)}".rstrip()
+    passed = {True: ", passed", False: ", not passed"}.get(payload.get("passed"), "")  # type: ignore[arg-type]
+    return f"Check of layup {of(payload, 'layup')}, {of(payload, 'check')}{found}{passed}"
+
+
+def _batch_row(told: Told, words: Words) -> tuple[str, ...]:
+    payload = told.payload
+    ratio = payload.get("ratio")
+    text = "–" if not isinstance(ratio, Mapping) else shown(ratio.get("text") or "–", 80)
+    if isinstance(ratio, Mapping) and ratio.get("within") is False:
+        text = f"OUT OF TOLERANCE: {text}"
+    pot = payload.get("pot_temperature")
+    return (
+        of(payload, "batch"),
+        words.moment(told.at),
+        of(payload, "resin_lot"),
+        of(payload, "hardener_lot"),
+        grams(payload.get("resin_mass")),
+        grams(payload.get("hardener_mass")),
+        text,
+        celsius(pot) if isinstance(pot, int | float) else "–",
+    )
+
+
+def photographs(account: Account, words: Words) -> Iterator[Picture]:
+    """Thumbnails, with the digest of each photograph."""
+    for number, told in enumerate(account.job.of(Kind.PHOTO), 1):
+        try:
+            content = base64.b64decode(str(told.payload.get("thumbnail") or ""), validate=True)
+        except (binascii.Error, ValueError):
+            continue
+        if content[:3] != b"\xff\xd8\xff":
+            continue
+        name = shown(told.payload.get("file") or "?", 60)
+        caption = f"{name}, {words.moment(told.at)}. {shown(told.payload.get('text') or '', 200)}".rstrip()
+        digest = shown(told.payload.get("sha256") or "", 64)
+        yield Picture(f"photo-{number}.jpg", content, f"Photograph {name}", f"{caption} SHA-256 {digest}")
