@@ -62,6 +62,15 @@ class Wording:
             return f"{ounce_from_gram(grams):.1f} oz"
         return f"{grams:.1f} g" if grams < 20 else f"{grams:.0f} g"
 
+    def volume(self, cubic_metre: float | None) -> str:
+        """``45 ml``, or litres from one on: pumps and cups are marked in ml on both sides of the sea."""
+        if cubic_metre is None or not math.isfinite(cubic_metre):
+            return UNKNOWN
+        millilitres = cubic_metre * 1e6
+        if millilitres >= 1000:
+            return f"{millilitres / 1000:.2f} l"
+        return f"{millilitres:.1f} ml" if millilitres < 20 else f"{millilitres:.0f} ml"
+
     def quantity(self, name: str, value: float | None) -> str:
         """A value by the name of its quantity, as checks and limits carry it."""
         match name:

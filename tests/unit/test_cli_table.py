@@ -1,5 +1,6 @@
 """The table of commands: quick to show, and honest about what it does not know."""
 
+import os
 import subprocess
 import sys
 
@@ -56,3 +57,41 @@ def test_a_group_shows_its_own_commands(capsys: pytest.CaptureFixture[str]) -> N
 def test_every_two_word_name_stands_in_a_group_with_a_line() -> None:
     """A group without a line of help would be shown as one of its commands."""
     assert {name.partition(" ")[0] for name in COMMANDS if " " in name} == set(GROUPS)
+
+
+@pytest.mark.parametrize(
+    ("typed", "offered"),
+    [
+        ("curewatch re", ["resin", "replay", "record"]),
+        ("curewatch resin ", ["list", "show", "fit", "compare"]),
+        ("curewatch tonight --re", ["--resin"]),
+        ("curewatch explain vit", ["vitrification"]),
+    ],
+)
+def test_the_shell_completes_commands_options_and_terms(typed: str, offered: list[str]) -> None:
+    """What bash asks for is answered from the table, or from the one command that was typed."""
+    asked = {
+        "_CUREWATCH_COMPLETE": "complete_bash",
+        "COMP_WORDS": typed,
+        "COMP_CWORD": str(len(typed.split(" ")) - 1),
+    }
+    answer = subprocess.run(
+        [sys.executable, "-m", "curewatch"],
+        env={**os.environ, **asked},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert answer.stdout.split() == offered
+
+
+def test_the_shell_is_told_how_to_complete() -> None:
+    """For bash, zsh and fish, by name."""
+    for shell in ("bash", "zsh", "fish"):
+        script = subprocess.run(
+            [sys.executable, "-m", "curewatch", "--show-completion", shell],
+            capture_output=True,
+            text=True,
+            check=True,
+        ).stdout
+        assert "_CUREWATCH_COMPLETE" in script

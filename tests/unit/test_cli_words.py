@@ -43,6 +43,7 @@ def test_units_follow_the_option_then_the_locale() -> None:
     told = wording(LISBON, "C,g,24h", {"LANG": "en_US.UTF-8"})
     assert (told.temperature(283.15), told.mass(0.15), told.time(EVENING)) == ("10.0 °C", "150 g", "21:40")
     assert told.difference(3.0) == "3.0 K"
+    assert [told.volume(litres * 1e-3) for litres in (0.0152, 0.15, 1.234)] == ["15.2 ml", "150 ml", "1.23 l"]
     assert american.difference(3.0) == "5.4 °F"
     with pytest.raises(UsageError, match=r"kelvins.*allowed"):
         wording(LISBON, "kelvins", {})

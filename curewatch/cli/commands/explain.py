@@ -66,7 +66,12 @@ def find(asked: str, among: dict[str, Term]) -> Term:
 def app(
     term: Annotated[
         list[str] | None,
-        typer.Argument(metavar="TERM", help="The term, or another word for it.", show_default=False),
+        typer.Argument(
+            metavar="TERM",
+            help="The term, or another word for it.",
+            show_default=False,
+            autocompletion=lambda incomplete: [name for name in terms() if name.startswith(incomplete)],
+        ),
     ] = None,
     json: JsonOption = False,
 ) -> None:
