@@ -79,6 +79,25 @@ class Moment:
 
 
 @dataclass(frozen=True, slots=True)
+class Lever:
+    """One change that makes it a go. What a kind does not use is none."""
+
+    kind: str  # start | warm | dry | surface | resin | batch | tray | peel ply
+    start: float  # UTC, when to begin the work with it [s]
+    effort: float  # hours of waiting that it is taken to be worth; ranks only
+    likelihood: float | None = None
+    target: float | None = None  # warm: air [K]; dry: humidity [1]; surface: rise [K]; batch: mass [kg]
+    begin: float | None = None  # UTC, when to switch it on [s]
+    until: float | None = None  # UTC, when it may be switched off [s]
+    power: float | None = None  # that is needed at most, on nine of ten paths [W]
+    energy: float | None = None  # on the middle path [J]
+    water: float | None = None  # taken out, or put in by burning, on the middle path [kg]
+    system: str = ""
+    warning: str = ""
+    besides: "Lever | None" = None  # the other half of a combination
+
+
+@dataclass(frozen=True, slots=True)
 class Advice:
     """What a person should do about one start with one resin system, and why."""
 
@@ -94,6 +113,7 @@ class Advice:
     blush: str = "unknown"  # none | peel ply | wash and abrade | unknown
     blush_why: str = ""
     remedies: tuple[str, ...] = ()  # what to do about what is unknown or fails
+    levers: tuple[Lever, ...] = ()  # what would make it a go, the least effort first
     cautions: tuple[str, ...] = ()
     basis: str = ""  # what the coming hours are assumed from
 
@@ -172,6 +192,33 @@ def plain_moment(moment: Moment) -> dict[str, Any]:
     }
 
 
+TARGETS = {"warm": "temperature", "dry": "fraction", "surface": "difference"}  # lever kind -> quantity
+
+
+def plain_lever(lever: Lever) -> dict[str, Any]:
+    quantity = TARGETS.get(lever.kind)
+    grams = lever.target is not None and quantity is None
+    return {
+        "kind": lever.kind,
+        "start": stamp(lever.start),
+        "begin": stamp(lever.begin),
+        "until": stamp(lever.until),
+        "target": round((lever.target or 0.0) * 1000, 1)
+        if grams
+        else None
+        if quantity is None
+        else at_border(quantity, lever.target),
+        "target_unit": "g" if grams else BORDER[quantity][0] if quantity else None,
+        "power_w": None if lever.power is None else round(lever.power),
+        "energy_kwh": None if lever.energy is None else round(lever.energy / 3.6e6, 1),
+        "water_kg": None if lever.water is None else round(lever.water, 2),
+        "resin": lever.system,
+        "likelihood": None if lever.likelihood is None else round(lever.likelihood, 3),
+        "warning": lever.warning,
+        "besides": None if lever.besides is None else plain_lever(lever.besides),
+    }
+
+
 def as_plain(advice: Advice) -> dict[str, Any]:
     """The advice as plain values for JSON: stamps in ISO 8601 UTC, units as people use them."""
     return {
@@ -187,6 +234,7 @@ def as_plain(advice: Advice) -> dict[str, Any]:
         "blush": advice.blush,
         "blush_why": advice.blush_why,
         "remedies": list(advice.remedies),
+        "levers": [plain_lever(lever) for lever in advice.levers],
         "cautions": list(advice.cautions),
         "basis": advice.basis,
     }

@@ -68,6 +68,7 @@ def course(
     chosen: Sequence[Lot] | None = None,
     peroxide_percent: float | None = None,
     carbon_dioxide: float = 420e-6,
+    only_set: bool = False,
 ) -> Course:
     """Follow a layup from each start along each path.
 
@@ -83,6 +84,8 @@ def course(
         Polyester and vinyl ester: per cent by mass of resin.
     carbon_dioxide : float
         Mole fraction in the shed. [1]
+    only_set : bool
+        Follow each path until it is set and no further: all other times are then nan.
 
     Raises
     ------

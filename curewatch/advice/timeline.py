@@ -9,10 +9,11 @@ from curewatch.advice.batches import SHARE
 from curewatch.advice.course import Course
 from curewatch.materials.system import ResinSystem
 from curewatch.model.lots import rate_factor_at
-from curewatch.model.pot import pot
-from curewatch.units import FloatArray
+from curewatch.model.pot import Shape, pot
+from curewatch.units import HOUR, FloatArray
 
 BAND = (0.1, 0.5, 0.9)  # early, likely, late: four of five paths lie between early and late
+WATCHED = 12 * HOUR  # a batch in its pot is followed for; nobody keeps one longer
 
 
 class Batch(NamedTuple):
@@ -21,6 +22,7 @@ class Batch(NamedTuple):
     system: ResinSystem
     mass: float  # [kg]
     peroxide_percent: float | None = None
+    shape: Shape = "cup"
 
 
 def timeline(seen: Course, system: ResinSystem) -> tuple[Moment, ...]:
@@ -63,12 +65,21 @@ def pot_moments(batch: Batch, start: float, air_temperature: float) -> tuple[Mom
     The usual lot is followed with its hot middle; how much sooner or later a fast or slow lot is comes
     from the pot as one temperature, which is some thirty times cheaper and errs alike for all three.
     """
-    usual = pot(batch.system, batch.mass, air_temperature, peroxide_percent=batch.peroxide_percent)
+    usual = pot(
+        batch.system,
+        batch.mass,
+        air_temperature,
+        shape=batch.shape,
+        duration=WATCHED,
+        peroxide_percent=batch.peroxide_percent,
+    )
     fast, middle, slow = (
         pot(
             batch.system,
             batch.mass,
             air_temperature,
+            shape=batch.shape,
+            duration=WATCHED,
             rate_factor=rate_factor_at(batch.system, share),
             peroxide_percent=batch.peroxide_percent,
             grid=False,

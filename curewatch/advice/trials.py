@@ -6,6 +6,7 @@ what ``assess`` would say of it.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -15,7 +16,7 @@ from curewatch.advice.answer import Status
 from curewatch.advice.course import AHEAD, Course, course
 from curewatch.advice.question import Question
 from curewatch.advice.situation import Situation
-from curewatch.advice.weather import STEP, IntArray, Weather, weather
+from curewatch.advice.weather import STEP, Weather, weather
 from curewatch.model.lots import STRATA, Lot, lots, shared_out
 from curewatch.model.outlook import Outlook
 
@@ -35,10 +36,8 @@ class Trial(NamedTuple):
     set_late: float  # s from the start by which nine of ten paths are set; nan if they are not
 
 
-def judge(
-    question: Question, situation: Situation, variants: Sequence[Variant], *, every: int = 1
-) -> list[Trial]:
-    """Judge each variant; with ``every`` 4, by a quarter of the paths, for a first search.
+def judge(question: Question, situation: Situation, variants: Sequence[Variant]) -> list[Trial]:
+    """Judge each variant; all have as many paths.
 
     Raises
     ------
@@ -47,9 +46,7 @@ def judge(
     """
     if not variants:
         return []
-    whole = [weather(one.outlook, one.start) for one in variants]
-    picked = _picked(whole[0], every)
-    there = [Weather(one.time, *(paths[picked] for paths in one[1:])) for one in whole]
+    there = [weather(one.outlook, one.start) for one in variants]
     shortest = min(*(one.time.size for one in there), int(AHEAD / STEP) + 1)
     members = there[0].members
     stacked = Weather(
@@ -63,9 +60,10 @@ def judge(
         question.system,
         stacked,
         np.zeros(1, dtype=np.int64),
-        chosen=_lots(question, whole[0].members, picked) * len(variants),
+        chosen=_lots(question, members) * len(variants),
         peroxide_percent=question.peroxide_percent,
         carbon_dioxide=situation.carbon_dioxide or question.carbon_dioxide,
+        only_set=True,
     )
     return [
         _trial(question, situation, _part(seen, slice(at * members, (at + 1) * members), one.start))
@@ -73,21 +71,29 @@ def judge(
     ]
 
 
-def _picked(there: Weather, every: int) -> IntArray:
-    """Every so manieth path in the order of their margins: a few paths that stand for all."""
-    if every == 1:
-        return np.arange(there.members)
-    return np.sort(np.argsort(there.margin.mean(axis=1), kind="stable")[every // 2 :: every])
+def thinned(question: Question, outlook: Outlook, every: int) -> tuple[Question, Outlook]:
+    """The same question on every so manieth path, in the order of their margins, each with its lot.
+
+    A few paths that stand for all: for a first, coarse search.
+    """
+    order = np.argsort(outlook.condensation_margin().mean(axis=1), kind="stable")
+    picked = np.sort(order[every // 2 :: every])
+    own = _lots(question, order.size)
+    fewer = replace(
+        outlook,
+        air_temperature=outlook.air_temperature[picked],
+        vapour_pressure=outlook.vapour_pressure[picked],
+        surface_temperature=outlook.surface_temperature[picked],
+    )
+    return replace(question, lots=tuple(own[place] for place in picked.tolist())), fewer
 
 
-def _lots(question: Question, members: int, picked: IntArray) -> list[Lot]:
-    """The lots that these paths of one outlook would have alone."""
+def _lots(question: Question, members: int) -> list[Lot]:
+    """The lots that the paths of one outlook have alone."""
     if question.lots is not None:
-        own = list(question.lots) * (members if len(question.lots) == 1 else 1)
-    else:
-        known = lots(question.system, min(STRATA, members))
-        own = [known[place] for place in shared_out(members, len(known))]
-    return [own[place] for place in picked.tolist()]
+        return list(question.lots) * (members if len(question.lots) == 1 else 1)
+    known = lots(question.system, min(STRATA, members))
+    return [known[place] for place in shared_out(members, len(known))]
 
 
 def _part(seen: Course, paths: slice, start: float) -> Course:

@@ -9,6 +9,7 @@ or a Typer that has the second word among its commands; so one group can be spre
 """
 
 import importlib
+import os
 import sys
 from collections.abc import Iterable
 from difflib import get_close_matches
@@ -20,6 +21,9 @@ from typer.main import get_command
 
 from curewatch import __version__
 from curewatch.errors import CurewatchError, ExitStatus, UsageError
+
+# One answer is too little work to share out: more threads only spin beside each other (measured).
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # heading -> name -> (module under curewatch.cli.commands, one line of help). Order is the order of --help.
 SECTIONS: dict[str, dict[str, tuple[str, str]]] = {

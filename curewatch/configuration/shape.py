@@ -75,12 +75,15 @@ class Shed(Table):
     substrate: str = "plywood"
     thickness_mm: float | None = Field(default=None, gt=0, le=500)
     carbon_dioxide_ppm: float = Field(default=420.0, ge=300, le=20_000)
+    volume_m3: float = Field(default=60.0, ge=1, le=100_000)
+    heater: Literal["electric", "flued", "propane", "paraffin"] = "electric"
 
 
 class Resin(Table):
     """The resin on the shelf."""
 
     system: str = "epoxy-slow"
+    also: Names = ()  # other systems on the shelf, tried where this one is no go
     folder: Path | None = None
     lot: str | None = None
     batch_g: float | None = Field(default=None, gt=0, le=50_000)

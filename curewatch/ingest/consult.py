@@ -3,8 +3,10 @@
 from datetime import datetime, timedelta
 from typing import Any
 
+from curewatch.advice.levers import Means
 from curewatch.advice.limits import for_system
 from curewatch.advice.question import Question
+from curewatch.advice.situation import Situation
 from curewatch.advice.windows import Span
 from curewatch.configuration import Configuration
 from curewatch.errors import ConfigurationError, UsageError
@@ -12,6 +14,8 @@ from curewatch.logbook import Entry
 from curewatch.materials import load_system
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.materials.substrate import load_substrate
+from curewatch.model.shed import identify
+from curewatch.model.warming import PARAFFIN, PROPANE
 from curewatch.units import kilogram_from_gram
 
 
@@ -44,6 +48,18 @@ def question(
     )
 
 
+def means(configuration: Configuration, asked: Question, situation: Situation) -> Means:
+    """What can be done about a no-go: the shed as its recordings show it, its heater, other resins."""
+    others = tuple(
+        question(configuration, resin=name)
+        for name in (configuration.resin.system, *configuration.resin.also)
+        if name != asked.system.name
+    )
+    fuels = {"propane": PROPANE, "paraffin": PARAFFIN}
+    shed = identify(situation.past, volume=configuration.shed.volume_m3)
+    return Means(shed, fuels.get(configuration.shed.heater), others)
+
+
 def check_names(configuration: Configuration) -> None:
     """Every name in the configuration that stands for something of ours is known.
 
@@ -54,7 +70,8 @@ def check_names(configuration: Configuration) -> None:
     """
     name = ""
     try:
-        question(configuration)
+        for system in (None, *configuration.resin.also):
+            question(configuration, resin=system)
         for name, sensor in configuration.sensors.items():  # noqa: B007 - named in the error below
             load_sensor_part(sensor.part)
     except ConfigurationError as trouble:

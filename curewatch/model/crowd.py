@@ -1,6 +1,7 @@
 """Milestones of many films: every weather of an outlook, every lot, every start time, with bands."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -9,11 +10,12 @@ from numpy.typing import ArrayLike, NDArray
 from curewatch.errors import OutOfValidity
 from curewatch.materials.system import ResinSystem
 from curewatch.model.film import Cure, History, at_times, cure, finish, require_history
-from curewatch.model.flow_map import SPACING, Walk, flow_map, step_of
+from curewatch.model.flow_map import SPACING, FlowMap, Walk, flow_map, step_of
 from curewatch.model.lots import EARLY, LATE, MEDIAN, STRATA, Lot, lots, shared_out
 from curewatch.model.milestones import glass_reached, hard_conversion, thresholds
 from curewatch.units import HOUR, FloatArray
 
+LATTICE = 8 * SPACING  # K: the ends of a table's range
 FEWEST = 64  # members: fewer paths are repeated, so that the lots spread evenly
 
 
@@ -23,6 +25,16 @@ class Band(NamedTuple):
     early: FloatArray
     likely: FloatArray
     late: FloatArray
+
+
+MOVING = {"hard": hard_conversion, "glass": glass_reached}  # marks that move with the temperature
+
+
+class _Hurdles(NamedTuple):
+    """What films are asked to pass."""
+
+    levels: FloatArray  # of conversion, rising
+    moving: tuple[FloatArray, ...]  # each (steps, members)
 
 
 class _Plan(NamedTuple):
@@ -72,6 +84,7 @@ def milestone_times(
     peroxide_percent: float | None = None,
     conversions: dict[str, float] | None = None,
     chosen: Sequence[Lot] | None = None,
+    only: Collection[str] | None = None,
 ) -> dict[str, FloatArray]:
     """When each mark is passed, for every start and every member.
 
@@ -90,6 +103,8 @@ def milestone_times(
         Further marks: name -> conversion.
     chosen : sequence of Lot, optional
         As for :func:`cures`.
+    only : collection of str, optional
+        The marks that are asked for: a walk ends once all are passed.
 
     Returns
     -------
@@ -116,12 +131,17 @@ def milestone_times(
             "a walk",
         )
     marks = {**thresholds(system), **(conversions or {})}
+    moving = MOVING
+    if only is not None:
+        marks = {name: value for name, value in marks.items() if name in only}
+        moving = {name: level for name, level in MOVING.items() if name in only}
     names = sorted((name for name in marks if not np.isnan(marks[name])), key=lambda name: marks[name])
     levels = np.array([marks[name] for name in names])
-    found = _crossings(system, plan, np.round(first).astype(int), round(duration / plan.step), levels)
+    hurdles = _Hurdles(levels, tuple(level(system, plan.end) for level in moving.values()))
+    found = _crossings(system, plan, np.round(first).astype(int), round(duration / plan.step), hurdles)
     never = np.full(found.shape[1:], np.nan)
     result = {name: found[names.index(name)] if name in names else never for name in marks}
-    return {**result, "hard": found[-2], "glass": found[-1]}
+    return {**result, **dict(zip(moving, found[levels.size :], strict=True))}
 
 
 def band(times: FloatArray, axis: int = -1) -> Band:
@@ -143,7 +163,7 @@ def _assigned(
         return list(chosen), np.zeros(members, dtype=np.intp)
     if len(chosen) != members:
         raise OutOfValidity("number of lots", len(chosen), f"1 or {members}, as many as members", "a crowd")
-    distinct = list(dict.fromkeys((id(each.system), each.factor) for each in chosen))
+    distinct = sorted({(id(each.system), each.factor) for each in chosen}, key=lambda key: key[::-1])
     place = {key: index for index, key in enumerate(distinct)}
     kept = {place[id(each.system), each.factor]: each for each in chosen}
     index = np.array([place[id(each.system), each.factor] for each in chosen], dtype=np.intp)
@@ -153,16 +173,24 @@ def _assigned(
 def _plan(
     system: ResinSystem, history: History, chosen: Sequence[Lot], lot: NDArray[np.intp], *, rows: int
 ) -> _Plan:
-    # nodes lie on one lattice whatever the paths are, so that a path alone and in a crowd goes the same way
-    coldest = SPACING * np.floor(float(history.temperature.min()) / SPACING)
-    warmest = SPACING * np.ceil(float(history.temperature.max()) / SPACING)
+    # nodes lie on one lattice whatever the paths are: a path alone and in a crowd goes the same way, and
+    # the table of one question serves the next, which is often about nearly the same weather
+    coldest = LATTICE * float(np.floor(float(history.temperature.min()) / LATTICE))
+    warmest = LATTICE * float(np.ceil(float(history.temperature.max()) / LATTICE))
     step = step_of(system, list(chosen), warmest)
     count = max(1, int(np.ceil(float(history.time[-1]) / step - 1e-9)))
     edge: FloatArray = step * np.arange(count + 1, dtype=float)
-    table = flow_map(system, list(chosen), coldest, warmest, step)
+    table = _table(system, tuple(chosen), coldest, warmest, step)
     middle = at_times(history, edge[:-1] + 0.5 * step).T
     walk = Walk(table, lot, middle, rows)
     return _Plan(walk, step, middle, at_times(history, edge[1:]).T)
+
+
+@lru_cache(maxsize=4)  # a few megabytes each
+def _table(
+    system: ResinSystem, chosen: tuple[Lot, ...], coldest: float, warmest: float, step: float
+) -> FlowMap:
+    return flow_map(system, list(chosen), coldest, warmest, step)
 
 
 def _crossings(
@@ -170,12 +198,14 @@ def _crossings(
     plan: _Plan,
     first: NDArray[np.intp],
     longest: int,
-    levels: FloatArray,
+    hurdles: _Hurdles,
 ) -> FloatArray:
-    """Walk all starts together: (levels + 2, starts, members); the last two are hard and glass. [s]"""
+    """Walk all starts together: (levels + moving, starts, members). [s]"""
     count, members = plan.middle.shape
-    moving = np.stack([level(system, plan.end) for level in (hard_conversion, glass_reached)], axis=1)
-    moving = moving.astype(np.float32)
+    levels = hurdles.levels
+    moving = np.empty((count, len(hurdles.moving), members), np.float32)
+    for kind, level in enumerate(hurdles.moving):
+        moving[:, kind] = level
     marks = levels.size + moving.shape[1]
     found = np.full((marks, first.size, members), np.nan)
     progress = np.full((first.size, members), -system.kinetics.inhibitor, np.float32)

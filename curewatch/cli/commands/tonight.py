@@ -40,12 +40,12 @@ def app(
     Example: curewatch tonight --resin epoxy-fast --batch "200 g"
     """
     from curewatch.advice.answer import as_plain
-    from curewatch.advice.question import ask
+    from curewatch.advice.levers import advise
     from curewatch.cli import terminal
     from curewatch.cli.screens import tonight
     from curewatch.cli.typed import mass_from_text, moment_from_text
     from curewatch.clock import SystemClock
-    from curewatch.ingest.consult import question
+    from curewatch.ingest.consult import means, question
 
     configuration, wording = settings(config, units)
     now = SystemClock().now().utc
@@ -56,7 +56,8 @@ def app(
         batch_mass=None if batch is None else mass_from_text(batch, "--batch"),
         peroxide_percent=peroxide,
     )
-    said = ask(asked, known(configuration, now), start)
+    situation = known(configuration, now)
+    said = advise(asked, situation, means(configuration, asked, situation), start)
     if as_json:
         terminal.print_json(as_plain(said))
     else:

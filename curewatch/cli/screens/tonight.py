@@ -11,6 +11,7 @@ from textwrap import wrap
 from curewatch.advice.answer import Advice, Check, Moment, Status, Verdict
 from curewatch.advice.limits import Limit
 from curewatch.cli.safe_text import safe_line
+from curewatch.cli.screens import levers
 from curewatch.cli.wording import UNKNOWN, Wording, duration
 
 WIDTH = 80
@@ -30,7 +31,7 @@ def lines(advice: Advice, wording: Wording, place: str = "") -> list[str]:
     checks = [line for check in advice.checks for line in _check(check, advice, wording, sources)]
     parts = [
         _answer(advice, wording, place),
-        _section("What to do", (safe_line(remedy) for remedy in advice.remedies)),
+        _section("What to do", _to_do(advice, wording)),
         ["", f"{'Checks':<44} {'found':>9}  {'limit':<12}{'spare':>8}", *checks],
         _times(advice, wording),
         _section("The coming hours", (advice.basis,) if advice.basis else ()),
@@ -38,6 +39,12 @@ def lines(advice: Advice, wording: Wording, place: str = "") -> list[str]:
         _section("Mind", advice.cautions),
     ]
     return [line for part in parts for line in part]
+
+
+def _to_do(advice: Advice, wording: Wording) -> Iterator[str]:
+    """What mends what is unknown; what would make it a go."""
+    yield from (safe_line(remedy) for remedy in advice.remedies)
+    yield from (safe_line(line) for line in levers.lines(advice.levers, wording, advice.start))
 
 
 def headline(advice: Advice, wording: Wording) -> str:
@@ -49,7 +56,8 @@ def headline(advice: Advice, wording: Wording) -> str:
     if deciding.limit is None or deciding.status is Status.UNKNOWN or found == UNKNOWN:
         return advice.headline
     wanted = _worded(deciding, deciding.limit.value, wording)
-    return f"{advice.headline}: {found}, wanted {deciding.sense} {wanted}"
+    error = f", less {_span(deciding, deciding.error, wording)} sensor error" if deciding.error else ""
+    return f"{advice.headline}: {found}{error}; wanted {deciding.sense} {wanted}"
 
 
 def _answer(advice: Advice, wording: Wording, place: str) -> list[str]:
@@ -171,6 +179,8 @@ def _span(check: Check, value: float, wording: Wording) -> str:
 def _signed(check: Check, wording: Wording) -> str:
     spare = check.spare or 0.0
     said = _span(check, spare, wording)
+    if spare < 0 and not said.startswith("-"):  # too little to show, and yet short
+        return f"-{said}"
     return said if spare < 0 else f"+{said}"
 
 

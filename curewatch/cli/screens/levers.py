@@ -1,0 +1,66 @@
+"""The levers in words: what to do, when, how much it takes, and what comes with it."""
+
+from collections.abc import Callable, Iterator
+
+from curewatch.advice.answer import Lever
+from curewatch.cli.wording import Wording, duration
+
+
+def lines(levers: tuple[Lever, ...], wording: Wording, start: float) -> Iterator[str]:
+    """One numbered sentence for each, the least effort first."""
+    for number, lever in enumerate(levers, start=1):
+        yield f"{number}. {sentence(lever, wording, start)}"
+
+
+def sentence(lever: Lever, wording: Wording, start: float) -> str:
+    """The lever, when to begin with it, and how often it then holds."""
+    parts = [_what(lever, wording, start)]
+    if lever.besides is not None:
+        parts.append(f"and {_what(lever.besides, wording, start)}")
+    if lever.kind != "start" and abs(lever.start - start) > 60:
+        parts.append(f"begin at {wording.moment(lever.start, start)}")
+    if lever.likelihood is not None:
+        parts.append(f"holds on {100 * lever.likelihood:.0f} % of paths")
+    said = "; ".join(parts)
+    return f"{said} ({lever.warning})" if lever.warning else said
+
+
+def _what(lever: Lever, wording: Wording, start: float) -> str:
+    say: dict[str, Callable[[Lever, Wording, float], str]] = {
+        "start": _start,
+        "warm": _warm,
+        "dry": _dry,
+        "surface": _surface,
+        "resin": lambda lever, *_: f"use {lever.system} instead",
+        "batch": lambda lever, wording, _: f"mix at most {wording.mass(lever.target)} at a time",
+        "tray": lambda lever, wording, _: (
+            f"pour the {wording.mass(lever.target)} into a shallow tray at once"
+        ),
+        "peel ply": lambda *_: "lay peel ply on the wet face; tear it off and abrade before the next layer",
+    }
+    return say[lever.kind](lever, wording, start)
+
+
+def _start(lever: Lever, wording: Wording, start: float) -> str:
+    way = "later" if lever.start > start else "earlier"
+    return f"start {way}, at {wording.moment(lever.start, start)} ({duration(abs(lever.start - start))})"
+
+
+def _warm(lever: Lever, wording: Wording, start: float) -> str:
+    takes = f"up to {(lever.power or 0.0) / 1000:.1f} kW, {(lever.energy or 0.0) / 3.6e6:.0f} kWh"
+    until = _until(lever, wording, start)
+    return f"warm the shed to {wording.temperature(lever.target)}, from now{until}: {takes}"
+
+
+def _dry(lever: Lever, wording: Wording, start: float) -> str:
+    takes = "" if lever.water is None else f": {lever.water:.1f} kg of water out"
+    return f"dry the air to {wording.percent(lever.target)}, from now{_until(lever, wording, start)}{takes}"
+
+
+def _surface(lever: Lever, wording: Wording, start: float) -> str:
+    rise = wording.difference(lever.target)
+    return f"warm surface and resin by {rise}, lamp or blanket, from now{_until(lever, wording, start)}"
+
+
+def _until(lever: Lever, wording: Wording, start: float) -> str:
+    return "" if lever.until is None else f" until {wording.moment(lever.until, start)}"
