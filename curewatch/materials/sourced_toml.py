@@ -100,7 +100,9 @@ class Sheet:
         if not isinstance(source, str) or not source.strip():
             raise self.refuse(key, f"source {source!r}", "a text that says where the number comes from")
         spread = entry.get("spread")
-        return Origin(tag, source, None if spread is None else self._finite(f"{key}", spread))
+        if spread is None:
+            return Origin(tag, source)
+        return Origin(tag, source, self._finite(f"{key}", spread), str(entry.get("unit")))
 
 
 def read_sheet(path: Path) -> Sheet:

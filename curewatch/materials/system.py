@@ -25,6 +25,7 @@ class Origin(NamedTuple):
     tag: str  # published | open data | computed | common practice | from memory | assumed | sheet | learned
     source: str
     spread: float | None = None  # one standard deviation, in the unit of the file
+    spread_unit: str = ""
 
 
 class DoseOutOfRange(OutOfValidity):

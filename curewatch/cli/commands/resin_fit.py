@@ -1,0 +1,84 @@
+"""``curewatch resin fit``: from a maker's sheet to a resin system."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOption, settings
+
+app = typer.Typer()
+SHOWN_AT = (298.15, 293.15, 283.15)  # K
+SHOWN_FOR = 14 * 86400.0  # s
+
+
+@app.command()
+def fit(
+    sheet: Annotated[
+        Path | None,
+        typer.Argument(metavar="SHEET.toml", help="The sheet, typed into our form.", show_default=False),
+    ] = None,
+    *,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="FILE", help="Write the system to this .toml.", show_default=False),
+    ] = None,
+    replace: Annotated[bool, typer.Option("--replace", help="Write over that file.")] = False,
+    form: Annotated[bool, typer.Option("--form", help="Print the form, every key explained.")] = False,
+    config: ConfigOption = None,
+    units: UnitsOption = None,
+    plain: PlainOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """A resin system from a maker's sheet, typed into our form: one statement is enough for a wide band.
+
+    Says how well each statement is met, which two contradict each other, and what is still unknown.
+
+    Example: curewatch resin fit --form
+    """
+    from curewatch.cli import terminal
+    from curewatch.cli.screens import resin_fit as screen
+    from curewatch.errors import UsageError
+    from curewatch.materials import load_system
+    from curewatch.materials.maker_sheet import form_text, read_maker_sheet
+    from curewatch.materials.resin_writer import as_toml
+    from curewatch.model.film import constant, cure
+    from curewatch.model.milestones import milestones
+    from curewatch.model.sheet_fit import fit as fitted
+
+    if form:
+        typer.echo(form_text(), nl=False)
+        return
+    if sheet is None:
+        raise UsageError("no sheet given; `curewatch resin fit --form > sheet.toml` gives the form")
+    if out is not None and out.exists() and not replace:
+        raise UsageError(f"{out} exists; give another name, or --replace to write over it")
+    configuration, wording = settings(config, units)
+    read = read_maker_sheet(sheet)
+    base = load_system(read.based_on, configuration.resin.folder)
+    found = fitted(read, base)
+    if out is not None:
+        heading = (
+            f"Fitted to {read.source} by `curewatch resin fit`; what it leaves open is that of {base.name}."
+        )
+        _write(out, as_toml(found.system, read.based_on, found.changed, heading))
+    if as_json:
+        terminal.print_json(screen.as_plain(read, found))
+    else:
+        films = [
+            (at, milestones(found.system, cure(found.system, constant(at, SHOWN_FOR)))) for at in SHOWN_AT
+        ]
+        terminal.print_lines(screen.lines(read, found, films, wording), plain=plain)
+    if out is not None:
+        terminal.note(f"written: {out}. Try `curewatch resin show {out}`")
+    elif not as_json:
+        terminal.note("not written; --out FILE.toml writes it, and --resin FILE.toml then uses it")
+
+
+def _write(path: Path, text: str) -> None:
+    from curewatch.errors import UsageError
+
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as trouble:
+        raise UsageError(f"{path}: {trouble.strerror}; choose a place that can be written") from None

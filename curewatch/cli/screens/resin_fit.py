@@ -1,0 +1,135 @@
+"""What a fit to a maker's sheet says: how each statement is met, what contradicts, what is unknown. Pure."""
+
+from textwrap import wrap
+from typing import Any
+
+from curewatch.cli.safe_text import safe_line
+from curewatch.cli.wording import Wording, duration
+from curewatch.materials.maker_sheet import MakerSheet
+from curewatch.model.milestones import Milestones
+from curewatch.model.sheet_fit import Contradiction, Fit, Met
+from curewatch.units import ZERO_CELSIUS
+
+WIDTH = 78
+MARK = {"met": " ", "nearly met": "~", "NOT met": "!"}
+RATIO = (
+    "The mix ratio is the maker's: never change an epoxy's ratio to change its speed; "
+    "choose a faster or slower hardener instead."
+)
+
+
+def lines(sheet: MakerSheet, found: Fit, films: list[tuple[float, Milestones]], words: Wording) -> list[str]:
+    """Answer first: met or not; then each statement; then what to do about it."""
+    return [
+        headline(found),
+        "",
+        f"  {'statement':<29}{'sheet says':>11}{'computed':>12}{'nine in ten':>26}",
+        *(line for each in found.met for line in _row(each, words)),
+        *(["  ~ nearly met   ! NOT met"] if any(each.verdict != "met" for each in found.met) else []),
+        *(line for each in found.contradictions for line in _contradiction(each, words)),
+        *_unknown(found),
+        "",
+        f"  {'as a film at':<14}{'open':>13}{'gels':>13}{'tack-free':>13}{'hard':>13}",
+        *(_film(kelvin, marks, words) for kelvin, marks in films),
+        *_assumed(sheet),
+        "",
+        *_wrapped(RATIO if sheet.kind == "epoxy" else "Keep the dose of peroxide within the maker's limits."),
+    ]
+
+
+def headline(found: Fit) -> str:
+    """How well it went, in a line."""
+    name = safe_line(found.system.name)
+    missed = sum(abs(each.pull) > 2.0 for each in found.met)
+    told = f"{len(found.met)} statement{'s' if len(found.met) != 1 else ''}"
+    if missed:
+        return f"{name}: {missed} of {told} NOT met; check the sheet before you trust it"
+    return f"{name}: {told}, all met within what sheets are good for"
+
+
+def as_plain(sheet: MakerSheet, found: Fit) -> dict[str, Any]:
+    """The same for ``--json``: times in seconds, glass transitions in degC."""
+    return {
+        "name": found.system.name,
+        "based_on": sheet.based_on,
+        "source": sheet.source,
+        "band": "nine of ten, by what the fit leaves uncertain; a lot's spread comes on top",
+        "statements": [
+            {
+                "title": each.title,
+                "line": each.line,
+                "unit": "degC" if _is_temperature(each) else "s",
+                **{
+                    key: round(_plain(each, getattr(each, key)), 2)
+                    for key in ("stated", "computed", "early", "late")
+                },
+                "pull": round(each.pull, 2),
+                "verdict": each.verdict,
+            }
+            for each in found.met
+        ],
+        "contradictions": [
+            {"one": each.one, "other": each.other, "expected": list(each.expected), "stated": each.stated}
+            for each in found.contradictions
+        ],
+        "still_unknown": [{"what": each.words, "would_tell": each.asks_for} for each in found.still_unknown],
+        "assumed": list(sheet.mix_assumed),
+        "covariance_keys": list(found.system.covariance.keys),
+    }
+
+
+def _row(each: Met, words: Wording) -> list[str]:
+    stated, computed, early, late = (
+        _said(each.title, value, words) for value in (each.stated, each.computed, each.early, each.late)
+    )
+    title = f"{MARK[each.verdict]} {safe_line(each.title)}"
+    row = f"{stated:>11}{computed:>12}{early + ' .. ' + late:>26}"
+    return [f"{title:<31}{row}"] if len(title) <= 31 else [title, f"{'':<31}{row}"]
+
+
+def _contradiction(each: Contradiction, words: Wording) -> list[str]:
+    low, high = (_said(each.other, value, words) for value in each.expected)
+    stated = _said(each.other, each.stated, words)
+    text = (
+        f"These two contradict each other: “{each.one}” and “{each.other}”. If the first holds, the second "
+        f"would be {low} to {high}; the sheet says {stated}. Look at both again: mass, temperature, unit."
+    )
+    return ["", *(f"  ! {line}" if not index else f"    {line}" for index, line in enumerate(wrap(text, 74)))]
+
+
+def _unknown(found: Fit) -> list[str]:
+    if not found.still_unknown:
+        return []
+    rows = [f"  {each.words:<40}{each.asks_for}" for each in found.still_unknown]
+    return ["", f"  {'still unknown, as in ' + safe_line(found.base.parent, 17):<40}would be told by", *rows]
+
+
+def _film(kelvin: float, marks: Milestones, words: Wording) -> str:
+    times = (marks.open_time, marks.gel, marks.tack_free, marks.hard)
+    cells = "".join(f"{'-' if at != at else duration(at):>13}" for at in times)  # noqa: PLR0124 - nan
+    return f"  {words.temperature(kelvin):<14}{cells}"
+
+
+def _assumed(sheet: MakerSheet) -> list[str]:
+    if not sheet.mix_assumed:
+        return []
+    return [
+        "",
+        *_wrapped(f"Not on the sheet and taken as usual for the kind: {', '.join(sheet.mix_assumed)}."),
+    ]
+
+
+def _wrapped(text: str) -> list[str]:
+    return wrap(text, WIDTH, initial_indent="  ", subsequent_indent="  ")
+
+
+def _said(title: str, value: float, words: Wording) -> str:
+    return words.temperature(value) if title.startswith("Tg") else duration(value)
+
+
+def _is_temperature(each: Met) -> bool:
+    return each.title.startswith("Tg")
+
+
+def _plain(each: Met, value: float) -> float:
+    return value - ZERO_CELSIUS if _is_temperature(each) else value
