@@ -125,11 +125,11 @@ def _running(followed: Progress | tuple[Layup, str]) -> Running:
 
 
 def _windows(followed: Iterable[Progress | tuple[Layup, str]]) -> tuple[Window, ...]:
-    """From when the next layer surely may go on until when it surely still bonds."""
+    """From when the next layer may likely go on until when it surely still bonds."""
     found = []
     for each in followed:
         if isinstance(each, Progress):
-            opens, closes = each.moment("laminate-from").late, each.moment("laminate-before").early
+            opens, closes = each.moment("laminate-from").likely, each.moment("laminate-before").early
             if opens is not None and closes is not None and closes > opens:
                 found.append(Window(each.layup.layup, opens, closes))
     return tuple(found)

@@ -140,11 +140,11 @@ def test_names_from_outside_are_text() -> None:
 
 
 def test_the_countdown_is_to_the_cautious_end() -> None:
-    """'Before' counts to its early end, 'from' to its late one, and minutes are never rounded up."""
+    """'Before' counts to its early end, 'from' to its likely one, and minutes are never rounded up."""
     running = evening().running
     first = next_deadline(running, NOW)
     assert first is not None
-    assert (first.text, first.due) == ("laminate again from", NOW + 3300)
+    assert (first.text, first.due) == ("laminate again from", NOW + 2600)
     second = next_deadline(running, NOW + 3400)
     assert second is not None
     assert (second.text, second.due) == ("laminate again before", NOW + 6200)
@@ -157,5 +157,5 @@ def test_the_same_state_later_counts_down() -> None:
     """Time is an argument: the same state a minute later shows a minute less."""
     before = as_text(board(evening(), NOW, WORDS, 80, 24), 80)
     after = as_text(board(evening(), NOW + 60, WORDS, 80, 24), 80)
-    assert "in 0:55 h" in before
-    assert "in 0:54 h" in after
+    assert "in 0:43 h" in before
+    assert "in 0:42 h" in after

@@ -65,16 +65,16 @@ class Board:
 
 
 class Deadline(NamedTuple):
-    """The next moment that somebody must act on, at its cautious end."""
+    """The next moment that somebody must act on: a beginning when it is likely, an end when it may be."""
 
     due: float  # UTC [s]
     text: str
     layup: str
 
 
-# moment -> (what to say, which end of the band is the cautious one)
+# moment -> (what to say, which part of its band counts: the same as in the alerts)
 DEADLINES = {
-    "laminate-from": ("laminate again from", "late"),
+    "laminate-from": ("laminate again from", "likely"),
     "laminate-before": ("laminate again before", "early"),
     "tack-free": ("tack-free by", "late"),
     "hard": ("hard by", "late"),
@@ -195,6 +195,9 @@ def _reasons(state: Board, now: float, words: Wording, most: int) -> list[Text]:
 
 def _reason(check: Check, now: float, words: Wording) -> Text:
     detail = f" {safe_line(check.title)}: {words.quantity(check.quantity, check.value)}"
+    if check.error:
+        span = "difference" if check.quantity == "temperature" else check.quantity
+        detail += f" less {words.quantity(span, check.error)} of error"
     if check.limit:
         detail += f", {check.sense} {words.quantity(check.limit.quantity, check.limit.value)}"
     if check.at is not None and check.at > now:

@@ -17,6 +17,7 @@ from curewatch.units import HOUR, FloatArray, celsius_from_kelvin, fahrenheit_fr
 SURFACE, DEW_POINT, BOTH = ("▔", "─", "▁"), ("˙", "·", "."), "×"
 BAND, BOTH_BANDS, NOW = "░", "▒", "┊"
 HOURS = 12.0  # on each side of now
+BAND_SHOWN = 2.5  # K of a band beyond the lines that is worth rows of the chart
 LABEL = 5  # columns left of the plot, for degrees
 
 
@@ -90,12 +91,16 @@ def _degrees(kelvin: float, words: Wording) -> float:
 
 
 def _range(surface: Curve, dew_point: Curve, words: Wording) -> "tuple[_Level, _Level]":
-    """Whole degrees below and above everything drawn, at least four apart."""
-    seen = np.concatenate([*surface[1:], *dew_point[1:]])
-    seen = seen[np.isfinite(seen)]
-    if seen.size == 0:
-        seen = np.array([273.15, 283.15])
-    low, high = float(seen.min()), float(seen.max())
+    """Whole degrees around both lines, at least four apart; bands may leave the picture, lines never."""
+    lines, edges = (
+        np.concatenate([values for curve in (surface, dew_point) for values in part(curve)])
+        for part in (lambda curve: (curve.middle,), lambda curve: (curve.low, curve.high))
+    )
+    lines, edges = lines[np.isfinite(lines)], edges[np.isfinite(edges)]
+    if lines.size == 0:
+        lines = edges = np.array([273.15, 283.15])
+    low = max(float(edges.min()), float(lines.min()) - BAND_SHOWN)
+    high = min(float(edges.max()), float(lines.max()) + BAND_SHOWN)
     if high - low < 4.0:
         middle = (low + high) / 2
         low, high = middle - 2.0, middle + 2.0
@@ -124,7 +129,8 @@ def _shade(cells: list[list[str]], surface: Curve, dew_point: Curve, bottom: _Le
     for curve in (surface, dew_point):
         for column, (low, high) in enumerate(zip(curve.low, curve.high, strict=True)):
             under, over = (_third(value, len(cells), bottom, top) for value in (low, high))
-            if under is None or over is None or high - low < 0.05:
+            outside = high < bottom.kelvin or low > top.kelvin
+            if under is None or over is None or high - low < 0.05 or outside:
                 continue
             for row in range(over // 3, under // 3 + 1):
                 shaded = cells[row][column] in {BAND, BOTH_BANDS} and curve is dew_point
