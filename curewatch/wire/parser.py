@@ -21,6 +21,7 @@ MOST_SOURCES = 256  # sources whose CSV header is remembered
 PAYLOAD_LONGEST = json_fields.LARGEST
 
 _PAIR = re.compile(rb"[A-Za-z][A-Za-z0-9_]{0,31}[ \t]*[=:]")
+BYTE_ORDER_MARK = b"\xef\xbb\xbf"  # what some programs put before a text file
 _RETAINED = int(Flag.RETAINED)
 
 
@@ -32,7 +33,7 @@ class Parser:
 
     def __init__(self, plausibility: Plausibility | None = None, *, check: bool = True) -> None:
         self.plausibility = (plausibility or Plausibility()) if check else None
-        self._columns: dict[str, tuple[str, ...]] = {}  # by source; at most MOST_SOURCES
+        self._tables: dict[str, plain.Table] = {}  # by source; at most MOST_SOURCES
         # by the mapping's identity, which stays its own while it is kept here; at most MOST_SOURCES
         self._mappings: dict[int, tuple[Mapping[str, str], json_fields.Words]] = {}
 
@@ -53,7 +54,7 @@ class Parser:
         if line.startswith(b"cw") and form in ("auto", "line"):
             event = lines.parse(line, at, source)
             return [self._checked(event, line, source)]
-        line = line.strip(b"\r\n \t\xef\xbb\xbf")
+        line = line.removeprefix(BYTE_ORDER_MARK).strip()
         if not line or line.startswith(b"#"):
             return []
         if form == "auto":
@@ -148,13 +149,13 @@ class Parser:
         return known[1]
 
     def _cells(self, line: bytes, at: Instant, source: str, sensor: str) -> list[Event]:
-        columns = plain.header(line)
-        if columns is not None:
-            if source not in self._columns and len(self._columns) >= MOST_SOURCES:
-                del self._columns[next(iter(self._columns))]
-            self._columns[source] = columns
+        table = plain.header(line)
+        if table is not None:
+            if source not in self._tables and len(self._tables) >= MOST_SOURCES:
+                del self._tables[next(iter(self._tables))]
+            self._tables[source] = table
             return []
-        event = plain.parse_cells(line, self._columns.get(source, ()), at, source, sensor)
+        event = plain.parse_cells(line, self._tables.get(source), at, source, sensor)
         return [self._checked(event, line, source)]
 
     def _checked(self, event: Event, raw: bytes, source: str) -> Event:

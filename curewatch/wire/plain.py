@@ -6,18 +6,16 @@ whose end was seen is taken, and firmware_notes recommends our own form.
 
 import re
 from collections.abc import Sequence
+from typing import Any
 
 from curewatch.clock import Instant
 from curewatch.readings import Reading, Rejected
-from curewatch.wire.fields import WORDS, Refused, gather, reading
-from curewatch.wire.numbers import name_allowed, number
+from curewatch.wire.fields import KINDS, OURS, TIME, WORDS, Refused, gather, reading
 from curewatch.wire.reasons import Reason, reject
 
 _PAIR = re.compile(r"([A-Za-z][A-Za-z0-9_]{0,31})\s*[=:]\s*([^\s,;=]+(?: ?(?:deg[CF]|°[CF]|%RH|%|ppm))?)")
 _BETWEEN = re.compile(r"[\s,;]*")
-_SEPARATOR = re.compile(r"[,;\t]")
-
-PLAIN_COLUMNS = ("temperature_c", "humidity_percent")  # of a line of two numbers
+_NUMERIC = frozenset((b"", *(bytes([each]) for each in b"0123456789+-.")))  # what a number may begin with
 
 
 def parse_pairs(line: bytes, at: Instant, source: str = "", sensor: str = "") -> Reading | Rejected:
@@ -47,35 +45,87 @@ def _pairs(text: str) -> list[tuple[str, object]]:
     return found
 
 
-def header(line: bytes) -> tuple[str, ...] | None:
-    """The columns that a CSV header names, in our words' spelling; None when the line is no header."""
+class Table:
+    """What the columns of a CSV mean: worked out once from its header, used for each line."""
+
+    __slots__ = ("_taken", "separator", "width")
+
+    def __init__(self, columns: Sequence[str], separator: str = ",") -> None:
+        self.separator = separator
+        self.width = len(columns)
+        self._taken = [(index, *OURS[word]) for index, word in enumerate(columns) if word in OURS]
+
+    def values(self, cells: Sequence[str]) -> list[Any]:
+        """The cells' values by their place in fields.KINDS. Raises Refused."""
+        values: list[Any] = [None] * len(KINDS)
+        for index, place, take in self._taken:
+            cell = cells[index].strip()
+            if cell:
+                if values[place] is not None:
+                    raise Refused(Reason.TWICE)
+                values[place] = take(cell)
+        return values
+
+    def moment(self, cells: Sequence[str]) -> float | None:
+        """The time that a line's cells tell, if they do [s]. Raises Refused."""
+        return next((take(cells[index]) for index, place, take in self._taken if place == TIME), None)
+
+    def cells(self, line: bytes) -> list[str]:
+        """A line's cells, as many as there are columns. Raises Refused.
+
+        Where semicolons separate, a comma is the decimal mark of who wrote the file.
+        """
+        try:
+            text = line.decode("utf-8")
+        except UnicodeDecodeError as trouble:
+            raise Refused(Reason.NOT_TEXT) from trouble
+        if self.separator == ";":
+            text = text.replace(",", ".")
+        if '"' in text:
+            text = text.replace('"', "")
+        cells = text.split(self.separator)
+        if len(cells) != self.width:
+            raise Refused(Reason.CUT_OFF if len(cells) < self.width else Reason.NOT_A_LINE)
+        return cells
+
+
+_TWO = {mark: Table(("temperature_c", "humidity_percent"), mark) for mark in ",;\t"}
+_NAMED = {mark: Table(("sensor", "temperature_c", "humidity_percent"), mark) for mark in ",;\t"}
+
+
+def header(line: bytes) -> Table | None:
+    """The table that a CSV header begins; None when the line is no header."""
+    if line[:1] in _NUMERIC:
+        return None
     try:
-        cells = [cell.strip().strip('"') for cell in _SEPARATOR.split(line.decode("utf-8").lower())]
+        text = line.decode("utf-8").lower()
     except UnicodeDecodeError:
         return None
-    known = [WORDS[cell][0] for cell in cells if cell in WORDS]
-    worded = "temperature" in known or "relative_humidity" in known
-    return tuple(cells) if len(cells) > 1 and worded and number(cells[0]) is None else None
+    separator = _separator(text)
+    cells = [cell.strip().strip('"') for cell in text.split(separator)]
+    kinds = {WORDS[cell][0] for cell in cells if cell in WORDS}
+    return (
+        Table(cells, separator) if len(cells) > 1 and kinds & {"temperature", "relative_humidity"} else None
+    )
+
+
+def _separator(text: str) -> str:
+    return next((mark for mark in ";\t" if mark in text), ",")
 
 
 def parse_cells(
-    line: bytes, columns: Sequence[str], at: Instant, source: str = "", sensor: str = ""
+    line: bytes, table: Table | None, at: Instant, source: str = "", sensor: str = ""
 ) -> Reading | Rejected:
-    """A CSV line by its header's columns; without a header: ``[name,]temperature,humidity``."""
+    """A CSV line by its header's table; without a header: ``[name,]temperature,humidity``."""
     try:
-        cells: list[str] = [cell.strip().strip('"') for cell in _SEPARATOR.split(line.decode("utf-8"))]
-    except UnicodeDecodeError:
-        return reject(Reason.NOT_TEXT, line, at.utc, source, sensor)
-    columns = columns or _plain_columns(cells)
-    if len(cells) != len(columns):
-        reason = Reason.CUT_OFF if len(cells) < len(columns) else Reason.NOT_A_LINE
-        return reject(reason, line, at.utc, source, sensor)
-    try:
-        return reading(gather(zip(columns, cells, strict=True)), sensor, line, at, source)
+        table = table or _guessed(line)
+        return reading(table.values(table.cells(line)), sensor, line, at, source)
     except Refused as refused:
         return reject(refused.reason, line, at.utc, source, sensor)
 
 
-def _plain_columns(cells: Sequence[str]) -> Sequence[str]:
-    named = len(cells) == 3 and name_allowed(cells[0]) and number(cells[0]) is None
-    return ("sensor", *PLAIN_COLUMNS) if named else PLAIN_COLUMNS
+def _guessed(line: bytes) -> Table:
+    """Two numbers, or a name and two numbers."""
+    separator = _separator(line.decode("latin-1"))
+    named = line.count(separator.encode("ascii")) == 2 and line[:1] not in _NUMERIC
+    return (_NAMED if named else _TWO)[separator]

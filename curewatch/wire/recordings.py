@@ -11,7 +11,7 @@ from typing import BinaryIO, NamedTuple
 
 from curewatch.clock import Instant
 from curewatch.readings import Reading
-from curewatch.wire import senml
+from curewatch.wire import plain, senml
 from curewatch.wire.fields import Refused
 from curewatch.wire.json_fields import LARGEST
 from curewatch.wire.parser import Parser
@@ -61,12 +61,24 @@ def _lines(head: bytes, stream: BinaryIO) -> Iterator[bytes]:
 
 
 def _of_lines(lines: Iterable[bytes], start: float) -> Iterator[Piece]:
-    clock, at = Parser(check=False), start
+    parser, table, at = Parser(check=False), None, start
     for line in lines:
-        for event in clock.line(line, FAR_AHEAD, "recording"):
-            if isinstance(event, Reading) and event.time < FAR_AHEAD.utc:
-                at = event.time
+        if table is not None and line[:1] not in b"{[#":
+            at = _moment(table, line, at)
+        else:
+            for event in parser.line(line, FAR_AHEAD, "recording"):
+                if isinstance(event, Reading) and event.time < FAR_AHEAD.utc:
+                    at = event.time
+        table = plain.header(line.strip()) or table
         yield Piece(at, line)
+
+
+def _moment(table: plain.Table, line: bytes, before: float) -> float:
+    """The time of a CSV line, or that of the line before when it tells none that can be read."""
+    try:
+        return table.moment(table.cells(line.rstrip(b"\r"))) or before
+    except Refused:
+        return before
 
 
 def _of_pack(data: bytes, start: float) -> Iterator[Piece]:

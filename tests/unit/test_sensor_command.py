@@ -9,7 +9,9 @@ import pexpect
 import pytest
 
 from curewatch.cli.main import run
-from curewatch.clock import SystemClock
+from curewatch.cli.options import settings
+from curewatch.cli.sensor_desk import Desk, NotSettled
+from curewatch.clock import ManualClock, SystemClock
 from curewatch.errors import ExitStatus
 from curewatch.logbook import Entry, Logbook
 from curewatch.readings import Reading
@@ -190,3 +192,30 @@ def test_on_a_terminal_each_step_is_asked(shed: Path, tmp_path: Path) -> None:
     assert child.exitstatus == 0
     with Logbook(shed, read_only=True) as logbook:
         assert len(logbook.entries("sensor-check")) == 1
+
+
+def test_a_live_check_waits_until_the_sensor_rests(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The desk looks again and again while the logbook grows, and stops as soon as the reading rests."""
+    start = 1_790_000_000.0
+    configuration, words = settings(None)
+    with Logbook(shed) as logbook:
+        logbook.append(
+            Reading(
+                "bench", start + 60 * minute, start + 60 * minute, 291.15, 0.755 - max(0, 25 - minute) / 100
+            )
+            for minute in range(90)
+        )
+        clock = ManualClock(start, 0.0)
+        desk = Desk(logbook, configuration, words, clock, json=False, keep=True, ask=None)
+        desk.check(desk.source(None), "bench", "NaCl", None, 3600.0)
+        waited = clock.now().utc - start
+        assert 34 * 60 <= waited <= 36 * 60
+        told = capsys.readouterr()
+        assert "in the jar for 0 min of 20" in told.err
+        assert "humidity still moves" in told.err
+        assert "One more salt" in told.out
+        clock = ManualClock(start, 0.0)
+        impatient = Desk(logbook, configuration, words, clock, json=False, keep=True, ask=None)
+        with pytest.raises(NotSettled, match="give it time"):
+            impatient.check(impatient.source(None), "bench", "NaCl", None, 600.0)
+        assert clock.now().utc - start <= 630

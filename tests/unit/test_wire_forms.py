@@ -107,6 +107,16 @@ def test_a_csv_header_names_the_columns_of_its_source():
     assert other.temperature == pytest.approx(285.65)
 
 
+def test_a_file_of_another_country_is_read():
+    """Semicolons between cells, decimal commas, a byte order mark in front, quotes around words."""
+    parser = Parser()
+    assert parser.line(b'\xef\xbb\xbf"time";"temperature";"humidity"', NOW, "a") == []
+    (reading,) = parser.line(b"1789995600;12,5;80,9", NOW, "a")
+    assert reading.temperature == pytest.approx(285.65)
+    assert reading.relative_humidity == pytest.approx(0.809)
+    assert reading.time == 1_789_995_600.0
+
+
 def test_a_reading_the_broker_kept_is_marked():
     """A retained message may be of yesterday."""
     assert told(b"T=12.5 RH=80.9", retained=True).flags & Flag.RETAINED
