@@ -18,6 +18,7 @@ from curewatch.ingest import state
 from curewatch.ingest.acting import Actor
 from curewatch.ingest.consult import check_names, configuration_entry
 from curewatch.ingest.core import BATCH, Core
+from curewatch.ingest.daily import Daily
 from curewatch.ingest.edges.process import ServiceManager
 from curewatch.ingest.evaluation import Evaluation
 from curewatch.ingest.events import Noticed, Reload, Show, Stop
@@ -90,6 +91,7 @@ class Daemon:
             think=Evaluation(configuration, logbook),
         )
         self._beside = ToldBeside(self.core, logbook, now.monotonic)
+        self._daily = Daily(self.core, logbook, configuration, now)
         self.core.write(configuration_entry(configuration, now.utc))
         self.core.say("daemon", now, "started", {"what": "started", "sources": self._sources.names})
 
@@ -126,6 +128,7 @@ class Daemon:
         self._asked()
         if not self.actor.ended:
             self._beside.look(self._clock.now().monotonic)
+            self._daily.look(self._clock.now())
             self.actor.tick(idle=self._inbox.empty)
         dead = self._sources.dead()
         if dead and not self.actor.ended:
@@ -158,7 +161,7 @@ class Daemon:
             text = f"the new configuration is not taken, the old one stays: {trouble}"
             self.actor.handle(Noticed("configuration", now, text))
             return
-        self.configuration = fresh
+        self.configuration = self._daily.configuration = fresh
         self.actor.think = Evaluation(fresh, self.logbook)
         self.actor.handle(Reload(fresh, now))
         self.core.write(configuration_entry(fresh, now.utc))

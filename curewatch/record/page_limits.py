@@ -83,6 +83,10 @@ def _check(one: Heard, words: Words) -> str:
         if isinstance(point, Mapping)
     )
     day = words.day(one.checked_at or 0.0)
+    correction = (one.check or {}).get("correction")
+    if isinstance(correction, Mapping):
+        gain = shown(correction.get("gain"), 8)
+        told += f"; corrected since: {_percent(correction.get('offset'))} + {gain} x reported"
     return f"{day}: {told}" if told else day
 
 

@@ -71,6 +71,8 @@ def _blemish(one: Stored, words: Words) -> str:
     payload = one.payload
     if one.kind == Kind.GAP:
         start, end = payload.get("start"), payload.get("end")
+        if isinstance(start, int | float) and end is None:
+            return f"{of(payload, 'sensor')}: nothing since {words.moment(start)}. {of(payload, 'why')}"
         if isinstance(start, int | float) and isinstance(end, int | float):
             return (
                 f"{of(payload, 'sensor')}: nothing from {words.moment(start)} to {words.moment(end)} "
