@@ -5,6 +5,7 @@ from typing import NamedTuple
 import numpy as np
 
 from curewatch.materials.system import ResinSystem
+from curewatch.model.bond_window import BondWindow, bond_window
 from curewatch.model.crowd import Band, Envelope, band, envelope, milestone_times
 from curewatch.model.film import Cure, History, cure
 from curewatch.model.milestones import MARKS, Stall, milestones
@@ -18,6 +19,7 @@ class Outcome(NamedTuple):
     film: Cure  # the likely lot
     envelope: Envelope
     marks: dict[str, Band]  # by name, in the order of their likely times [s from the start]
+    bond: BondWindow  # of the likely lot, as if no blush formed
     stall: Stall | None
     doubts: tuple[str, ...]  # what a person must know before trusting it
 
@@ -41,6 +43,7 @@ def outcome(system: ResinSystem, history: History, *, peroxide_percent: float | 
         film,
         envelope(system, history, peroxide_percent=peroxide_percent),
         marks,
+        bond_window(system, film),
         alone.stall,
         tuple(_doubts(system, history)),
     )

@@ -57,6 +57,30 @@ def test_text_fits_eighty_columns_and_answers_first(capsys: pytest.CaptureFixtur
     for words in (
         ("cure", "--resin", "epoxy-laminating", "--temperature", "-3", "--hours", "900"),
         ("cure", "--resin", "polyester-topcoat", "--temperature", "64F", "--hours", "0.5", "--units", "F"),
+        (
+            "cure",
+            "--resin",
+            "epoxy-fast",
+            "--temperature",
+            "18",
+            "--batch",
+            "2kg",
+            "--thickness",
+            "8",
+            "--on",
+            "old-laminate",
+        ),
+        (
+            "cure",
+            "--resin",
+            "polyester-topcoat",
+            "--temperature",
+            "18",
+            "--batch",
+            "9kg",
+            "--shape",
+            "roller tray",
+        ),
         ("resin", "list"),
         ("resin", "show", "vinyl-ester"),
         ("resin", "compare", "--temperature", "8", "--humidity", "85"),
@@ -135,6 +159,10 @@ def test_a_wrong_history_is_refused_by_line(
         (("cure", "--temperature", "12", "--resin", "polyester-layup", "--peroxide", "6"), "too much"),
         (("cure", "--temperature", "12", "--resin", "epoxy-slow", "--peroxide", "2"), "keeps its mix ratio"),
         (("cure", "--temperature", "12", "--chart", "picture.pdf"), ".svg or .png"),
+        (("cure", "--temperature", "12", "--batch", "0"), "not a mass"),
+        (("cure", "--temperature", "12", "--batch", "90kg"), "1 g to 20 kg"),
+        (("cure", "--temperature", "12", "--batch", "10g", "--shape", "bucket"), "roller tray"),
+        (("cure", "--temperature", "12", "--thickness", "900"), "0.1 to 200 mm"),
         (("resin", "show", "nothing"), "Known:"),
         (("resin", "compare", "--temperature", "8"), "both"),
         (("resin", "compare", "--temperature", "8", "--humidity", "0.8"), "give 80"),
@@ -175,6 +203,19 @@ def test_a_chart_is_a_picture_and_the_same_every_time(
         pictures.append(path.read_bytes())
     assert pictures[0].startswith(head)
     assert pictures[0] == pictures[1]
+
+
+def test_a_batch_and_a_laminate_are_told_with_their_heat(capsys: pytest.CaptureFixture[str]) -> None:
+    """A full cup kicks long before the film gels, and may smoke; a laminate takes so many layers at once."""
+    words = ("cure", "--resin", "epoxy-fast", "--temperature", "20", "--hours", "24", "--batch", "350 g")
+    _, out, _ = answer(capsys, *words, "--thickness", "6", "--on", "foam", "--json")
+    said = json.loads(out)
+    pot_life = said["pot"]["pot_life_s"]
+    assert pot_life["early"] < pot_life["likely"] < pot_life["late"] < said["milestones_s"]["gel"]["likely"]
+    assert said["pot"]["may_smoke"]
+    assert said["laminate"]["peak_temperature_c"] > 20.0
+    assert 1 <= said["laminate"]["layers_in_one_go"] <= 12
+    assert said["bond_window_s"]["opens"] < said["bond_window_s"]["closes"]
 
 
 def test_show_gives_an_origin_for_every_number(capsys: pytest.CaptureFixture[str]) -> None:

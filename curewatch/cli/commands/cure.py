@@ -8,9 +8,12 @@ import typer
 from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOption, settings
 
 if TYPE_CHECKING:
+    from curewatch.cli.screens.heat import Build, Cup
+    from curewatch.materials import ResinSystem
     from curewatch.model.film import History
 
 SHORTEST, LONGEST = 0.1, 9600.0  # h
+LAYER = 0.8e-3  # m, a wetted layer of the usual biaxial cloth of 600 g/m2: common practice
 
 
 def app(
@@ -35,6 +38,22 @@ def app(
         float | None,
         typer.Option("--peroxide", metavar="PERCENT", help="Polyester: of resin mass.", show_default=False),
     ] = None,
+    batch: Annotated[
+        str | None,
+        typer.Option(
+            "--batch", metavar="MASS", help="Also this batch in its pot, e.g. 350g.", show_default=False
+        ),
+    ] = None,
+    shape: Annotated[str, typer.Option("--shape", help="Of the pot: cup, tray or roller tray.")] = "cup",
+    thickness: Annotated[
+        float | None,
+        typer.Option(
+            "--thickness", metavar="MM", help="Also a laminate as thick as this.", show_default=False
+        ),
+    ] = None,
+    substrate: Annotated[
+        str, typer.Option("--on", metavar="SUBSTRATE", help="What the laminate lies on.")
+    ] = "plywood",
     chart: Annotated[
         Path | None,
         typer.Option("--chart", metavar="FILE", help="Also draw it, as .svg or .png.", show_default=False),
@@ -46,12 +65,14 @@ def app(
 ) -> None:
     """Cure of one layer over time: conversion, glass transition, and when it gels, dries and hardens.
 
-    Give a steady temperature, or a history of the surface as a CSV. Bands are those of the lot.
+    Give a steady temperature, or a history of the surface as a CSV. Bands are those of the lot. With
+    --batch also when that batch kicks in its pot; with --thickness how hot a laminate gets.
 
     Example: curewatch cure --resin epoxy-slow --temperature 12 --hours 48
     """
     from curewatch.cli import terminal
     from curewatch.cli.screens import cure as screen
+    from curewatch.cli.screens import heat
     from curewatch.materials import load_system
     from curewatch.model.outcome import outcome
 
@@ -63,10 +84,53 @@ def app(
         from curewatch.cli.figures import draw
 
         draw(said, chart)
+    cup = None if batch is None else _cup(system, batch, shape, path, peroxide)
+    build = None if thickness is None else _build(system, thickness, substrate, path, peroxide)
     if as_json:
-        terminal.print_json(screen.as_plain(said))
-    else:
-        terminal.print_lines(screen.lines(said, wording), plain=plain)
+        answer = screen.as_plain(said)
+        answer["pot"] = None if cup is None else heat.cup_plain(cup)
+        answer["laminate"] = None if build is None else heat.build_plain(build)
+        terminal.print_json(answer)
+        return
+    shown = screen.lines(said, wording)
+    shown += [] if cup is None else ["", *heat.cup_lines(cup, wording)]
+    shown += [] if build is None else ["", *heat.build_lines(build, wording)]
+    terminal.print_lines(shown, plain=plain)
+
+
+def _cup(system: "ResinSystem", batch: str, shape: str, path: "History", peroxide: float | None) -> "Cup":
+    from curewatch.cli.screens.heat import Cup
+    from curewatch.cli.typed import mass_from_text
+    from curewatch.errors import UsageError
+    from curewatch.model.lots import EARLY, LATE, rate_factor_at
+    from curewatch.model.pot import SHAPES, pot
+
+    if shape not in SHAPES:
+        raise UsageError(f"--shape {shape!r}; allowed: {', '.join(SHAPES)}")
+    mass, air = mass_from_text(batch, "--batch"), float(path.temperature[0])
+    if not 0.001 <= mass <= 20.0:
+        raise UsageError(f"--batch {batch!r}; allowed: 1 g to 20 kg")
+    slow, likely, fast = (
+        pot(system, mass, air, shape=shape, rate_factor=factor, peroxide_percent=peroxide)
+        for factor in (rate_factor_at(system, EARLY), 1.0, rate_factor_at(system, LATE))
+    )
+    return Cup(mass, shape, air, slow, likely, fast)
+
+
+def _build(
+    system: "ResinSystem", millimetres: float, substrate: str, path: "History", peroxide: float | None
+) -> "Build":
+    from curewatch.cli.screens.heat import Build
+    from curewatch.errors import UsageError
+    from curewatch.materials.substrate import load_substrate
+    from curewatch.model.laminate import Layer, laminate, layers_in_one_go
+
+    if not 0.1 <= millimetres <= 200.0:
+        raise UsageError(f"--thickness {millimetres:g}; allowed: 0.1 to 200 mm")
+    under, thickness = load_substrate(substrate), millimetres / 1000.0
+    whole = laminate(system, [Layer(0.0, thickness)], path, under, peroxide_percent=peroxide)
+    at_once = layers_in_one_go(system, LAYER, path, under, peroxide_percent=peroxide)
+    return Build(thickness, LAYER, substrate, whole, at_once)
 
 
 def _history(temperature: str | None, file: Path | None, hours: float | None) -> "History":

@@ -1,6 +1,7 @@
 """A film's cure as lines and as plain values: the marks first, then the curves. Pure."""
 
 import math
+from textwrap import wrap
 from typing import Any
 
 import numpy as np
@@ -36,6 +37,7 @@ def lines(said: Outcome, words: Wording) -> list[str]:
         head,
         *marks,
         f"  nine of ten lots fall between early and late; - is not within {duration(hours)}",
+        *bonded(said),
         *stalled(said, words),
         *[f"  ! {doubt}" for doubt in said.doubts],
         "",
@@ -66,6 +68,23 @@ def headline(said: Outcome, words: Wording) -> str:
     )
 
 
+def bonded(said: Outcome) -> list[str]:
+    """Between when a next layer bonds chemically, and why that ends."""
+    bond = said.bond
+    opens, closes = float(bond.opens), float(bond.closes)
+    if bond.cause == "wax":
+        return paragraph(f"laminate again: {bond.afterwards}")
+    if not math.isfinite(opens):
+        return ["  laminate again: not yet within this time"]
+    until = f"before {duration(closes)} ({bond.cause})" if math.isfinite(closes) else "still open at the end"
+    return paragraph(f"laminate again from {duration(opens)}, {until}; blush may end it sooner")
+
+
+def paragraph(text: str) -> list[str]:
+    """Words in lines that fit, indented."""
+    return wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
+
+
 def stalled(said: Outcome, words: Wording) -> list[str]:
     """What the film turned to, if it turned to glass."""
     stall = said.stall
@@ -74,10 +93,14 @@ def stalled(said: Outcome, words: Wording) -> list[str]:
     share, transition = words.percent(stall.conversion), words.temperature(stall.glass_transition)
     after = duration(stall.at)
     if stall.before == "full cure":
-        first = f"  turned to glass after {after}: at this temperature it stops near {share},"
-        return [first, f"  glass transition {transition}; only warmth takes it further"]
-    first = f"  STALLED before {stall.before}: glass after {after} at {share}, glass transition {transition}."
-    return [first, "  It may feel hard, and will soften again: it must be warmed to finish"]
+        return paragraph(
+            f"turned to glass after {after}: at this temperature it stops near {share}, glass transition "
+            f"{transition}; only warmth takes it further"
+        )
+    return paragraph(
+        f"STALLED before {stall.before}: glass after {after} at {share}, glass transition {transition}. "
+        "It may feel hard, and will soften again: it must be warmed to finish"
+    )
 
 
 def curve(title: str, time: FloatArray, values: Band, limits: tuple[float, float]) -> list[str]:
@@ -117,6 +140,11 @@ def as_plain(said: Outcome) -> dict[str, Any]:
         "note": said.system.note,
         "band": "nine of ten lots between early and late",
         "milestones_s": {name: _plain_band(found) for name, found in said.marks.items()},
+        "bond_window_s": {
+            "opens": _number(said.bond.opens),
+            "closes": _number(said.bond.closes),
+            "cause": said.bond.cause,
+        },
         "stall": None
         if stall is None
         else {
@@ -145,10 +173,11 @@ def _transition(said: Outcome, words: Wording) -> list[str]:
 
 
 def _plain_band(found: Band) -> dict[str, float | None]:
-    return {
-        name: round(float(value), 1) if math.isfinite(value) else None
-        for name, value in found._asdict().items()
-    }
+    return {name: _number(value) for name, value in found._asdict().items()}
+
+
+def _number(value: Any) -> float | None:
+    return round(float(value), 1) if math.isfinite(value) else None
 
 
 def _scaled(values: Band, factor: float) -> Band:

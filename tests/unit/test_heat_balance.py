@@ -1,0 +1,92 @@
+"""Conduction along a row of cells: nothing made, nothing lost, and the exact solution of a slab."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from curewatch.errors import OutOfValidity
+from curewatch.physics.gelation import conversion_at_viscosity, gel_conversion, viscosity_ratio
+from curewatch.physics.glass_transition import conversion_at, glass_transition
+from curewatch.physics.heat_balance import (
+    Chain,
+    adiabatic_rise,
+    biot,
+    in_series,
+    propagators,
+    shells,
+    upright_cylinder,
+)
+
+positive = st.floats(0.1, 10.0)
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.integers(1, 12), positive, positive, st.floats(0.0, 5.0), st.floats(0.0, 5.0), st.floats(0.01, 100.0)
+)
+def test_even_warmth_stays_even_and_heat_is_kept(
+    cells: int, capacity: float, link: float, back: float, front: float, step: float
+) -> None:
+    """Cells as warm as the outside stay so; otherwise what leaves is what they lose."""
+    chain = Chain(np.full(cells, capacity), np.full(cells - 1, link), np.array([back, front]))
+    (moved,) = propagators(chain, [step])
+    assert moved.spread.sum(axis=1) + moved.pushed.sum(axis=1) == pytest.approx(np.ones(cells))
+    warm, outside = np.linspace(300.0, 340.0, cells), np.array([280.0, 290.0])
+    after = moved.spread @ warm + moved.pushed @ outside
+    left = float(moved.drain @ warm + moved.drain_outside @ outside)
+    assert float((warm - after) @ chain.capacity) == pytest.approx(left, rel=1e-8, abs=1e-6)
+
+
+def test_a_cooling_slab_follows_fourier() -> None:
+    """The middle of a slab with well cooled faces falls as the first terms of Fourier's series say."""
+    radius, conductivity, heat_capacity = 0.01, 0.2, 2e6
+    chain = shells(radius, 40, 0, heat_capacity=heat_capacity, conductivity=conductivity, transfer=1e9)
+    seconds = 400.0
+    (moved,) = propagators(chain, [seconds])
+    found = float((moved.spread @ np.ones(40))[0])  # outside at 0, slab at 1
+    fourier = conductivity / heat_capacity * seconds / radius**2
+    series = sum(
+        4.0 / math.pi * (-1) ** n / (2 * n + 1) * math.exp(-((2 * n + 1) ** 2) * math.pi**2 / 4.0 * fourier)
+        for n in range(20)
+    )
+    assert found == pytest.approx(series, abs=2e-3)
+
+
+def test_simple_balances() -> None:
+    """Rise, Biot number, the cup as high as wide, conductances in series."""
+    assert adiabatic_rise(420e3, 1900.0) == pytest.approx(221.05, abs=0.01)
+    assert biot(10.0, 0.01, 0.2) == pytest.approx(0.5)
+    diameter, area = upright_cylinder(1e-4)
+    assert math.pi / 4 * diameter**3 == pytest.approx(1e-4)
+    assert area == pytest.approx(1.5 * math.pi * diameter**2)
+    assert in_series(2.0, 2.0) == pytest.approx(1.0)
+    assert in_series(2.0, 0.0) == 0.0
+    with pytest.raises(OutOfValidity):
+        upright_cylinder(0.0)
+
+
+@given(st.floats(0.0, 1.0), st.floats(190.0, 280.0), st.floats(310.0, 430.0), st.floats(0.2, 0.95))
+def test_conversion_and_glass_transition_round_trip(
+    conversion: float, uncured: float, full: float, shape: float
+) -> None:
+    """The two directions of DiBenedetto's relation undo each other."""
+    there = float(glass_transition(conversion, uncured, full, shape))
+    assert float(conversion_at(there, uncured, full, shape)) == pytest.approx(conversion, abs=1e-9)
+
+
+@given(st.floats(1.01, 50.0), st.floats(0.05, 0.7))
+def test_viscosity_and_conversion_round_trip(ratio: float, gel: float) -> None:
+    """The conversion at which the mix is so many times as thick, and back; never as far as gel."""
+    conversion = conversion_at_viscosity(ratio, gel, 1.5, 1.0)
+    assert conversion < gel
+    assert float(viscosity_ratio(conversion, gel, 1.5, 1.0)) == pytest.approx(ratio, rel=1e-6)
+
+
+@pytest.mark.parametrize("arguments", [(4.0, 2.0, 1.2), (4.0, 2.0, 0.0), (2.0, 2.0, 1.0)])
+def test_a_network_that_cannot_form_is_refused(arguments: tuple[float, float, float]) -> None:
+    """More amine than epoxy, no amine, only chains: outside the theory."""
+    with pytest.raises(OutOfValidity):
+        gel_conversion(*arguments)
