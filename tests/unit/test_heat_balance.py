@@ -21,17 +21,17 @@ from curewatch.physics.heat_balance import (
 )
 
 positive = st.floats(0.1, 10.0)
+loss = st.floats(0.0, 5.0)
 
 
 @settings(max_examples=40, deadline=None)
-@given(
-    st.integers(1, 12), positive, positive, st.floats(0.0, 5.0), st.floats(0.0, 5.0), st.floats(0.01, 100.0)
-)
+@given(st.integers(1, 12), st.tuples(positive, positive), st.tuples(loss, loss), st.floats(0.01, 100.0))
 def test_even_warmth_stays_even_and_heat_is_kept(
-    cells: int, capacity: float, link: float, back: float, front: float, step: float
+    cells: int, inside: tuple[float, float], ends: tuple[float, float], step: float
 ) -> None:
     """Cells as warm as the outside stay so; otherwise what leaves is what they lose."""
-    chain = Chain(np.full(cells, capacity), np.full(cells - 1, link), np.array([back, front]))
+    capacity, link = inside
+    chain = Chain(np.full(cells, capacity), np.full(cells - 1, link), np.array(ends))
     (moved,) = propagators(chain, [step])
     assert moved.spread.sum(axis=1) + moved.pushed.sum(axis=1) == pytest.approx(np.ones(cells))
     warm, outside = np.linspace(300.0, 340.0, cells), np.array([280.0, 290.0])

@@ -35,9 +35,10 @@ def cup_lines(cup: Cup, words: Wording) -> list[str]:
     """The batch in its cup."""
     quick, usual, slow = (_when(each.pot_life) for each in (cup.fast, cup.likely, cup.slow))
     air, peak = words.temperature(cup.air_temperature), words.temperature(cup.likely.peak_temperature)
+    thick = _when(cup.likely.working_life)
     said = paragraph(
         f"{words.mass(cup.mass)} in a {cup.shape}, air {air}: kicks after {usual} ({quick} to {slow}); "
-        f"twice as thick after {_when(cup.likely.working_life)}; peak {peak} after {duration(cup.likely.peak_time)}"
+        f"twice as thick after {thick}; peak {peak} after {duration(cup.likely.peak_time)}"
     )
     danger = paragraph("! can smoke and burn: spread it thin, take it outside, never cap it")
     return ["In the pot", *said, *(danger if cup.fast.smokes else [])]
