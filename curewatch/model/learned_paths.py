@@ -181,7 +181,7 @@ def _plain(own: FloatArray, first: int, last: int) -> FloatArray:
         for quantity in range(quantities):
             if quantity != DEW_POINT:
                 guess[:, quantity, column] = _earlier(own[quantity], back) - own[quantity]
-    return guess
+    return np.nan_to_num(guess)  # as now, where the day before is not known
 
 
 def _changes(own: FloatArray, first: int, last: int) -> FloatArray:

@@ -117,6 +117,18 @@ def test_gaps_are_bridged_or_left_out() -> None:
     assert np.abs(outlook.band(found.air_temperature)[1] - whole).max() < 1.5
 
 
+@pytest.mark.parametrize("hours_ago", [5, 9, 15, 22, 23, 24, 25, 30, 47, 71])
+def test_a_gap_of_half_a_night_leaves_no_hole_in_the_outlook(hours_ago: int) -> None:
+    """Wherever four hours are missing, every member is a number at every hour."""
+    past = simulated_past(probe=True)
+    holes = [series.copy() for series in past]
+    for series in holes[1:4]:
+        series[-hours_ago - 4 : -hours_ago] = np.nan
+    found = told(Past(*holes))
+    for path in (found.air_temperature, found.vapour_pressure, found.surface_temperature):
+        assert np.all(np.isfinite(path))
+
+
 def test_a_gap_that_ended_an_hour_ago_leaves_too_little_to_go_on() -> None:
     """With only the last hour known of today nothing is learned: the wide assumption stands in."""
     past = simulated_past()
