@@ -1,6 +1,6 @@
 """As much of MQTT 3.1.1 as a sensor needs: connect, publish at quality of service 1, wait for the answer.
 
-Every wait has a limit, so that the watchdog never has to bite because a broker is slow.
+Every wait has a limit: connecting waits at most twice `patience`, which stays below the watchdog's time.
 """
 
 import socket
@@ -26,7 +26,7 @@ def _packet(kind, body):
 class Publisher:
     """One connection to one broker. All methods raise OSError when the broker is not there."""
 
-    def __init__(self, host, port, name, user=None, password=None, patience=4):
+    def __init__(self, host, port, name, user=None, password=None, patience=3):
         self._place = (host, port)
         self._name = name
         self._user = user
@@ -50,8 +50,8 @@ class Publisher:
                 flags, who = flags | 0x80, who + _text(self._user)
             if self._password is not None:
                 flags, who = flags | 0x40, who + _text(self._password)
-            link.send(_packet(CONNECT, _text("MQTT") + bytes([4, flags]) + struct.pack("!H", 0) + who))
             self._socket = link
+            self._send(CONNECT, _text("MQTT") + bytes([4, flags]) + struct.pack("!H", 0) + who)
             answer = self._read(4)
             if answer[0] != CONNACK or answer[3] != 0:
                 raise OSError("the broker refused: %d" % answer[3])
@@ -67,7 +67,7 @@ class Publisher:
         self._number = self._number % 65535 + 1
         number = struct.pack("!H", self._number)
         try:
-            self._socket.send(_packet(PUBLISH, _text(topic) + number + payload))
+            self._send(PUBLISH, _text(topic) + number + payload)
             answer = self._read(4)
             if answer[0] != PUBACK or answer[2:4] != number:
                 raise OSError("not the broker's word for it")
@@ -85,6 +85,11 @@ class Publisher:
         except OSError as gone:
             print("# mqtt:", gone)
         link.close()
+
+    def _send(self, kind, body):
+        data = _packet(kind, body)
+        while data:
+            data = data[self._socket.send(data) :]
 
     def _read(self, count):
         data = b""

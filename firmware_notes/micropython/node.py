@@ -18,7 +18,7 @@ class Node:
         self._board = board
         self._settings = settings
         self._publisher = publisher
-        self._backlog = Backlog(settings.BACKLOG)
+        self._backlog = Backlog(settings.BACKLOG, [sensor for sensor, _ in board.sensors()])
         self._number = 0
         self._rest = 0  # rounds to leave the broker alone after a failure
         self._failures = 0  # in a row; the rest doubles with each, to at most 16 rounds
@@ -66,6 +66,7 @@ class Node:
             return
         if not self._board.network():
             return
+        self._board.feed()
         try:
             if not self._publisher.connected():
                 self._publisher.connect()
