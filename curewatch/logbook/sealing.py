@@ -10,6 +10,7 @@ and one key, and the head every line before it: a rewritten logbook has no seal 
 """
 
 import os
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -139,9 +140,9 @@ def check_seals(logbook: Logbook) -> list[Seal]:
     RecordBroken
         Names the first seal that does not hold.
     """
-    found = seals(logbook)
-    expected = _own_key(logbook.path) or (found[0].public_key if found else "")
-    for one in found:
+    every = seals(logbook)
+    expected = _own_key(logbook.path) or (every[0].public_key if every else "")
+    for one in every:
         check_signature(one)
         head = logbook.block_head(one.block)
         if head != one.head:
@@ -150,7 +151,7 @@ def check_seals(logbook: Logbook) -> list[Seal]:
             raise RecordBroken(
                 f"seal of block {one.block} ({one.code})", f"key {expected}", f"key {one.public_key}"
             )
-    return found
+    return every
 
 
 def prove(logbook: Logbook, written: str) -> Seal:
@@ -161,9 +162,20 @@ def prove(logbook: Logbook, written: str) -> Seal:
     RecordBroken
         No seal has this code: the logbook was rewritten since, or it is another one.
     """
-    code = read_code(written)
     logbook.verify()
-    for one in check_seals(logbook):
+    return found(check_seals(logbook), written)
+
+
+def found(checked: Iterable[Seal], written: str) -> Seal:
+    """The one of these checked seals whose code was written down.
+
+    Raises
+    ------
+    RecordBroken
+        None of them has it.
+    """
+    code = read_code(written)
+    for one in checked:
         if one.code == code:
             return one
     raise RecordBroken(

@@ -44,7 +44,7 @@ def opened(config: Path | None, *, read_only: bool = True) -> Iterator["tuple[Lo
 def status(config: ConfigOption = None, json: JsonOption = False) -> None:
     """What the logbook holds: sensors, entries, where the chain stands, the last seal, what was refused.
 
-    Example: curewatch logbook status --help
+    Example: curewatch logbook status
     """
     from curewatch.logbook import sealing
 
@@ -98,7 +98,7 @@ def verify(
 ) -> None:
     """Walk the whole chain and check every seal; exit status 5 names the first thing that is not as it was.
 
-    Example: curewatch logbook verify --help
+    Example: curewatch logbook verify
     """
     from curewatch.errors import RecordBroken
     from curewatch.logbook import sealing
@@ -107,7 +107,7 @@ def verify(
         try:
             verified = logbook.verify()
             seals = sealing.check_seals(logbook)
-            proved = None if code is None else sealing.prove(logbook, code)
+            proved = None if code is None else sealing.found(seals, code)
         except RecordBroken as broken:
             if json:
                 print_json(
@@ -149,7 +149,7 @@ def verify(
 def seal(config: ConfigOption = None, json: JsonOption = False) -> None:
     """Seal the logbook now and show the code to write down; later it proves that nothing before changed.
 
-    Example: curewatch logbook seal --help
+    Example: curewatch logbook seal
     """
     from curewatch.clock import SystemClock
     from curewatch.logbook import sealing
@@ -173,7 +173,7 @@ def backup(
 ) -> None:
     """A whole and verified copy, also while the daemon is writing. The signing key is not in it.
 
-    Example: curewatch logbook backup --help
+    Example: curewatch logbook backup copy-of-november.sqlite
     """
     from curewatch.logbook import backup as copying
     from curewatch.logbook.sealing import key_path
@@ -207,7 +207,7 @@ def export(
 ) -> None:
     """Readings as CSV, SenML or Parquet, or entries as JSON lines, for other programs. Times are UTC.
 
-    Example: curewatch logbook export --help
+    Example: curewatch logbook export november.csv --since 2026-11-01 --until 2026-12-01
     """
     from curewatch.logbook.export import Selection
     from curewatch.logbook.export import export as write_out
@@ -234,7 +234,7 @@ def prune(
 ) -> None:
     """Let old readings go that no job needs. Readings of a job stay; the chain can still be verified.
 
-    Example: curewatch logbook prune --help
+    Example: curewatch logbook prune --older-than 400 --rehearse
     """
     from curewatch.clock import SystemClock
     from curewatch.errors import UsageError

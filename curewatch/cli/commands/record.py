@@ -27,7 +27,7 @@ def write(
 
     A job that is still open gets its record so far. The chain is verified first; the seal code is shown.
 
-    Example: curewatch record write --help
+    Example: curewatch record write rudder-cheek --to records
     """
     if form not in FORMS:
         raise UsageError(f"--form {form!r}; allowed: {', '.join(FORMS)}")
@@ -85,7 +85,7 @@ def verify(
 ) -> None:
     """Check a record: is everything as it was when it was sealed? Exit status 5 if not.
 
-    Example: curewatch record verify --help
+    Example: curewatch record verify records/record-rudder-cheek.pdf
     """
     from curewatch.errors import RecordBroken
     from curewatch.record import writing
