@@ -9,7 +9,7 @@ import pytest
 from curewatch.clock import Instant
 from curewatch.readings import Flag, Reading
 from curewatch.wire import Parser
-from tests.brokers import broker, free_port
+from tests.broker import Broker, Talker, free_port, until
 
 NOTES = Path(__file__).parents[2] / "firmware_notes"
 pytestmark = pytest.mark.skipif(
@@ -110,35 +110,19 @@ def test_a_chip_that_fails_is_silent_and_said(tmp_path):
     assert done.stdout.count("# bench:") == 2
 
 
-def received(folder: Path, port: int, count: int, rounds: str, values: dict[str, object]) -> list[Reading]:
-    """What arrives at a subscriber while the node runs, until `count` messages are there."""
-    import queue
-
-    from paho.mqtt.client import Client
-    from paho.mqtt.enums import CallbackAPIVersion
-
-    arrived: queue.Queue[tuple[str, bytes]] = queue.Queue()
-    subscribed: queue.Queue[bool] = queue.Queue()
-    client = Client(CallbackAPIVersion.VERSION2)
-    client.on_message = lambda _client, _data, message: arrived.put((message.topic, message.payload))
-    client.on_subscribe = lambda *_: subscribed.put(True)
-    client.connect("127.0.0.1", port)
-    client.loop_start()
-    client.subscribe("curewatch/+/reading", qos=1)
-    subscribed.get(timeout=10)
-    try:
-        run(folder, values, rounds, port)
-        messages = [arrived.get(timeout=10) for _ in range(count)]
-        assert arrived.empty()
-    finally:
-        client.disconnect()
-        client.loop_stop()
-    parser = Parser()
+def received(folder: Path, rounds: str, values: dict[str, object], count: int) -> list[Reading]:
+    """What a subscriber of a real broker gets while the node runs."""
+    with Broker(folder) as broker, Talker(broker, "listener") as listener:
+        listener.listen("curewatch/+/reading")
+        run(folder, values, rounds, broker.port)
+        until(lambda: len(listener.heard) >= count)
+    parser, now = Parser(), Instant(1_790_000_000.0, 0.0)
     events = [
         event
-        for topic, payload in messages
-        for event in parser.payload(payload, Instant(1_790_000_000.0, 0.0), topic, topic.split("/")[1])
+        for each in listener.heard
+        for event in parser.payload(each.payload, now, each.topic, each.topic.split("/")[1])
     ]
+    assert len(events) == count
     assert all(isinstance(event, Reading) for event in events)
     return events
 
@@ -146,8 +130,7 @@ def received(folder: Path, port: int, count: int, rounds: str, values: dict[str,
 def test_a_backlog_goes_to_a_real_broker_with_its_ages(tmp_path):
     """Rounds without Wi-Fi wait; then all arrive, oldest first, each with its age by the board's ticks."""
     rounds = "node.run(3)\ntime.sleep_ms(1100)\nnode.round()\nnode._publisher.close()"
-    with broker(tmp_path) as running:
-        events = received(tmp_path, running.port, 8, rounds, {**USUAL, "OFFLINE": 3})
+    events = received(tmp_path, rounds, {**USUAL, "OFFLINE": 3}, 8)
     bench = [event for event in events if event.sensor == "bench"]
     assert [event.sequence for event in bench] == [0, 1, 2, 3]
     ages = [event.received - event.time for event in bench]

@@ -13,7 +13,7 @@ from curewatch.clock import Instant, SystemClock
 from curewatch.errors import ExitStatus
 from curewatch.readings import Reading
 from curewatch.wire import Parser
-from tests.brokers import broker, free_port
+from tests.broker import Broker, Talker, free_port, until
 
 RECORDING = Path(__file__).parents[2] / "recordings" / "saltmarsh-evening.txt"
 
@@ -106,32 +106,16 @@ def test_on_a_port_under_a_lasting_name(tmp_path: Path) -> None:
 @pytest.mark.parametrize("form", ["line", "senml", "json"])
 def test_on_a_real_broker_in_each_form(tmp_path: Path, form: str) -> None:
     """What a subscriber receives is read by the one door, and says the same in each form."""
-    import queue
-
-    from paho.mqtt.client import Client
-    from paho.mqtt.enums import CallbackAPIVersion
-
-    arrived: queue.Queue[tuple[str, bytes]] = queue.Queue()
-    subscribed: queue.Queue[bool] = queue.Queue()
-    with broker(tmp_path) as running:
-        client = Client(CallbackAPIVersion.VERSION2)
-        client.on_message = lambda _client, _data, message: arrived.put((message.topic, message.payload))
-        client.on_subscribe = lambda *_: subscribed.put(True)
-        client.connect("127.0.0.1", running.port)
-        client.loop_start()
-        client.subscribe("curewatch/+/reading", qos=1)
-        subscribed.get(timeout=10)
-        options = ("--broker", f"127.0.0.1:{running.port}", "--form", form, "--count", "2", "--speed", "0")
+    with Broker(tmp_path) as broker, Talker(broker, "listener") as listener:
+        listener.listen("curewatch/+/reading")
+        options = ("--broker", f"127.0.0.1:{broker.port}", "--form", form, "--count", "2", "--speed", "0")
         assert called(*options) == ExitStatus.OK
-        messages = [arrived.get(timeout=10) for _ in range(6)]
-        client.disconnect()
-        client.loop_stop()
-    now = SystemClock().now().utc
-    parser = Parser()
+        until(lambda: len(listener.heard) >= 6)
+    now, parser = SystemClock().now().utc, Parser()
     events = [
         event
-        for topic, payload in messages
-        for event in parser.payload(payload, Instant(now, 0.0), topic, topic.split("/")[1])
+        for each in listener.heard
+        for event in parser.payload(each.payload, Instant(now, 0.0), each.topic, each.topic.split("/")[1])
     ]
     assert [event.sensor for event in events] == ["bench", "hull", "yard"] * 2
     assert all(isinstance(event, Reading) and abs(event.time - now) < 300 for event in events)
