@@ -16,7 +16,7 @@ from curewatch.advice.course import Course
 from curewatch.advice.limits import Limit, Limits
 from curewatch.advice.situation import Situation
 from curewatch.materials.system import ResinSystem
-from curewatch.model import surface
+from curewatch.model import blush, surface
 from curewatch.units import FloatArray
 
 BoolArray = NDArray[np.bool_]
@@ -216,7 +216,7 @@ def blush_check(seen: Course, system: ResinSystem, limits: Limits) -> Check:
     ordered = np.sort(seen.blush[0])
     likelihood = limits.likelihood.value
     value = float(ordered[min(ordered.size - 1, int(np.ceil(likelihood * ordered.size)) - 1)])
-    outcome = blush_outcome(value, system)
+    outcome = blush.outcome(system, value)
     origin = system.origins.get("blush.peel_ply_from")
     limit = Limit(
         system.blush.peel_ply_from,
@@ -236,13 +236,6 @@ def blush_check(seen: Course, system: ResinSystem, limits: Limits) -> Check:
         likelihood=float(np.mean(seen.blush[0] <= limit.value)),
         note=BLUSH_NOTE[outcome],
     )
-
-
-def blush_outcome(exposure: float, system: ResinSystem) -> str:
-    """none, peel ply, or wash and abrade: the class of an exposure in this system. [s]"""
-    if exposure < system.blush.peel_ply_from:
-        return "none"
-    return "peel ply" if exposure < system.blush.wash_from else "wash and abrade"
 
 
 def used_in_time(used: Moment, start: float, mass: float, use_rate: float) -> Check:

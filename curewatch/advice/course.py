@@ -102,15 +102,17 @@ def course(
         peroxide_percent=peroxide_percent,
         conversions={"set": system.milestones.tack_free, "closes": system.bond.closes},
         chosen=chosen,
+        only=("set",) if only_set else None,
     )
+    never = np.full(times["set"].shape, np.nan)
     marks = Marks(
-        open_time=times["open_time"],
-        stays_put=times["stays_put"],
-        gel=times["gel"],
+        open_time=times.get("open_time", never),
+        stays_put=times.get("stays_put", never),
+        gel=times.get("gel", never),
         set=times["set"],
-        hard=times["hard"],
-        laminate_before=_bonds_until(system, crowd, first, times),
-        glassy=np.isnan(times["set"]) & ~np.isnan(times["glass"]),
+        hard=times.get("hard", never),
+        laminate_before=never if only_set else _bonds_until(system, crowd, first, times),
+        glassy=np.isnan(times["set"]) & ~np.isnan(times.get("glass", never)),
     )
     return _met(system, crowd, first, marks, carbon_dioxide)
 

@@ -22,7 +22,7 @@ from curewatch.advice.weather import STEP, Weather, along, dressed
 from curewatch.jobs import Layup
 from curewatch.materials.substrate import Substrate
 from curewatch.materials.system import ResinSystem
-from curewatch.model import film
+from curewatch.model import blush, film
 from curewatch.model.outlook import Outlook
 from curewatch.model.past import Past
 from curewatch.model.pot import Pot, pot
@@ -103,7 +103,7 @@ def follow(layup: Layup, question: Question, situation: Situation, outlook: Outl
         conversion=float(so_far.conversion[-1]),
         glass_transition=float(so_far.glass_transition[-1]),
         timeline=moments,
-        blush=checks.blush_outcome(exposure, system),
+        blush=blush.outcome(system, exposure),
         stalls=float(np.mean(seen.glassy[0])),
         wet=float(np.mean(margins < limits.condensation_margin.value)),
         unmeasured=_unmeasured(known.past, layup.started, known.at),

@@ -19,6 +19,7 @@ from curewatch.advice.timeline import Batch, pot_moments, timeline
 from curewatch.advice.weather import Paths, weather
 from curewatch.errors import OutOfValidity
 from curewatch.materials.system import ResinSystem
+from curewatch.model import blush
 from curewatch.model.lots import Lot
 
 NOW = 1800.0  # s: a start this close is judged by the readings of now as well
@@ -99,13 +100,13 @@ def assess(
         moments = pot_moments(batch, at, float(np.median(there.air_temperature[:, 0])))
         judged = (*judged, checks.used_in_time(moments[0], at, batch_mass, use_rate))
     all_hold = float(np.mean(checks.holds(seen, checks.lines(seen, limits, checks.sensor_errors(situation)))))
-    blush = next(check for check in judged if check.name == "blush")
+    dirt = next(check for check in judged if check.name == "blush")
     said = replace(
         said,
         timeline=moments + timeline(seen, system),
         likelihood=all_hold,
-        blush=checks.blush_outcome(blush.value or 0.0, system),
-        blush_why=blush.note,
+        blush=blush.outcome(system, dirt.value or 0.0),
+        blush_why=dirt.note,
     )
     return _concluded(said, (*known, *judged))
 

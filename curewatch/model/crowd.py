@@ -1,7 +1,6 @@
 """Milestones of many films: every weather of an outlook, every lot, every start time, with bands."""
 
 from collections.abc import Collection, Sequence
-from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -10,12 +9,11 @@ from numpy.typing import ArrayLike, NDArray
 from curewatch.errors import OutOfValidity
 from curewatch.materials.system import ResinSystem
 from curewatch.model.film import Cure, History, at_times, cure, finish, require_history
-from curewatch.model.flow_map import SPACING, FlowMap, Walk, flow_map, step_of
+from curewatch.model.flow_map import Walk, flow_map, step_of
 from curewatch.model.lots import EARLY, LATE, MEDIAN, STRATA, Lot, lots, shared_out
 from curewatch.model.milestones import glass_reached, hard_conversion, thresholds
 from curewatch.units import HOUR, FloatArray
 
-LATTICE = 8 * SPACING  # K: the ends of a table's range
 FEWEST = 64  # members: fewer paths are repeated, so that the lots spread evenly
 
 
@@ -173,24 +171,14 @@ def _assigned(
 def _plan(
     system: ResinSystem, history: History, chosen: Sequence[Lot], lot: NDArray[np.intp], *, rows: int
 ) -> _Plan:
-    # nodes lie on one lattice whatever the paths are: a path alone and in a crowd goes the same way, and
-    # the table of one question serves the next, which is often about nearly the same weather
-    coldest = LATTICE * float(np.floor(float(history.temperature.min()) / LATTICE))
-    warmest = LATTICE * float(np.ceil(float(history.temperature.max()) / LATTICE))
+    coldest, warmest = float(history.temperature.min()), float(history.temperature.max())
     step = step_of(system, list(chosen), warmest)
     count = max(1, int(np.ceil(float(history.time[-1]) / step - 1e-9)))
     edge: FloatArray = step * np.arange(count + 1, dtype=float)
-    table = _table(system, tuple(chosen), coldest, warmest, step)
+    table = flow_map(system, list(chosen), coldest, warmest, step)
     middle = at_times(history, edge[:-1] + 0.5 * step).T
     walk = Walk(table, lot, middle, rows)
     return _Plan(walk, step, middle, at_times(history, edge[1:]).T)
-
-
-@lru_cache(maxsize=4)  # a few megabytes each
-def _table(
-    system: ResinSystem, chosen: tuple[Lot, ...], coldest: float, warmest: float, step: float
-) -> FlowMap:
-    return flow_map(system, list(chosen), coldest, warmest, step)
 
 
 def _crossings(
