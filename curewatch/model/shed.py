@@ -26,6 +26,7 @@ LONGEST_PAST = 21 * DAY  # more averages over seasons of sun and damp
 SHORTEST_PAST = 36 * HOUR
 WIDEST_GAP = 3 * HOUR
 SMOOTHING = 3 * HOUR
+AT_ONCE = 9  # candidates whose filtered drives are held at once: 3 MB each for three weeks
 CANDIDATES = np.geomspace(0.1 * HOUR, 160 * HOUR, 36)
 # Sheds follow within hours: a mild preference that decides only where the readings hardly do. ASSUMED.
 USUAL_TIME_CONSTANT, USUAL_SPREAD = 4 * HOUR, 1.3  # the spread is of the logarithm
@@ -319,11 +320,12 @@ class _Scan(NamedTuple):
 def _scan(
     time: FloatArray, inside: FloatArray, outside: FloatArray, drives: FloatArray, candidates: FloatArray
 ) -> _Scan:
-    lagged = _lagged_for_each(time, np.concatenate([outside[None], drives]), candidates)
+    together = np.concatenate([outside[None], drives])
     solutions = []
-    for place, constant in enumerate(candidates):
-        base = np.stack([np.ones(len(time)), np.exp(-(time - time[0]) / constant)])
-        solutions.append(_solved(base, lagged[place, 1:], inside - lagged[place, 0]))
+    for some in np.split(candidates, range(AT_ONCE, len(candidates), AT_ONCE)):
+        for constant, lagged in zip(some, _lagged_for_each(time, together, some), strict=True):
+            base = np.stack([np.ones(len(time)), np.exp(-(time - time[0]) / constant)])
+            solutions.append(_solved(base, lagged[1:], inside - lagged[0]))
     squares = np.array([solution.squares for solution in solutions])
     independent = _independent(solutions[int(np.argmin(squares))].errors)
     unlikely = (np.log(candidates / USUAL_TIME_CONSTANT) / USUAL_SPREAD) ** 2 / 2
@@ -334,26 +336,44 @@ def _scan(
 def _solved(base: FloatArray, drives: FloatArray, wanted: FloatArray) -> _Solution:
     """Least squares with each hour of noon in turn; a sun that cools is taken as no sun."""
     suns, others = drives[: len(NOONS)], drives[len(NOONS) :]
-    design = np.concatenate([base, others, suns]).T
-    square, cross, total = design.T @ design, design.T @ wanted, float(wanted @ wanted)
+    design = np.concatenate([base, others, suns])
+    square, cross = design @ design.T, design @ wanted
     first = len(base) + len(others)
-    best, kept, inverse = np.inf, np.arange(first), np.empty((0, 0))
-    for sunny in [None, *range(len(suns))]:
-        tried = np.arange(first) if sunny is None else np.append(np.arange(first), first + sunny)
-        solver = np.linalg.inv(square[np.ix_(tried, tried)] + 1e-9 * np.eye(len(tried)))
-        weights = solver @ cross[tried]
-        rest = total - float(weights @ cross[tried])
-        if (sunny is None or weights[-1] > 0) and rest < best * (1 - 1e-6):
-            best, kept, inverse = rest, tried, solver
-    weights = inverse @ cross[kept]
+    inverse = np.linalg.inv(square[:first, :first] + 1e-9 * np.eye(first))
+    weights, kept, noon = inverse @ cross[:first], np.arange(first), 12.0
+    if len(suns):
+        tried, inverses = _with_each_sun(square, cross, first)
+        explained = np.where(tried[:, -1] > 0, (tried * _crosses(cross, first)).sum(axis=1), -np.inf)
+        best = int(np.argmax(explained))
+        if explained[best] > weights @ cross[:first]:
+            weights, inverse, noon = tried[best], inverses[best], float(NOONS[best])
+            kept = np.append(kept, first + best)
+    errors = wanted - weights @ design[kept]
     gain = weights[first] if len(kept) > first else 0.0
     return _Solution(
-        squares=best,
+        squares=float(errors @ errors),
         weights=np.array([*weights[:2], gain, *weights[2:first]]),
         variance=float(inverse[2, 2]) if len(others) else 0.0,
-        noon=float(NOONS[kept[-1] - first]) if len(kept) > first else 12.0,
-        errors=wanted - design[:, kept] @ weights,
+        noon=noon,
+        errors=errors,
     )
+
+
+def _with_each_sun(square: FloatArray, cross: FloatArray, first: int) -> tuple[FloatArray, FloatArray]:
+    """Weights (suns, first + 1) and inverses of the normal equations with each sun as the last column."""
+    count = len(cross) - first
+    parts = np.empty((count, first + 1, first + 1))
+    parts[:, :first, :first] = square[:first, :first]
+    parts[:, :first, first] = parts[:, first, :first] = square[first:, :first]
+    parts[:, first, first] = np.diagonal(square)[first:]
+    inverses = np.linalg.inv(parts + 1e-9 * np.eye(first + 1))
+    weights = (inverses @ _crosses(cross, first)[:, :, None])[:, :, 0]
+    return weights, np.asarray(inverses)
+
+
+def _crosses(cross: FloatArray, first: int) -> FloatArray:
+    count = len(cross) - first
+    return np.column_stack([np.broadcast_to(cross[:first], (count, first)), cross[first:]])
 
 
 def _lagged_for_each(time: FloatArray, drives: FloatArray, candidates: FloatArray) -> FloatArray:
@@ -361,14 +381,12 @@ def _lagged_for_each(time: FloatArray, drives: FloatArray, candidates: FloatArra
     ratio = np.diff(time)[:, None] / candidates
     kept = np.exp(-ratio)
     mean = -np.expm1(-ratio) / ratio
+    series = drives.T
     body = np.zeros((len(time), len(candidates), len(drives)))
     body[0, :, 0] = drives[0, 0]
-    series = drives.T
+    body[1:] = (1 - mean)[:, :, None] * series[1:, None] + (mean - kept)[:, :, None] * series[:-1, None]
     for index in range(len(time) - 1):
-        fresh = np.outer(1 - mean[index], series[index + 1]) + np.outer(
-            mean[index] - kept[index], series[index]
-        )
-        body[index + 1] = kept[index][:, None] * body[index] + fresh
+        body[index + 1] += kept[index][:, None] * body[index]
     return np.moveaxis(body, 0, 2)
 
 

@@ -70,7 +70,7 @@ def measured(first_day: int = 0, days: int = 366) -> Measured:
     return Measured(kept, *np.array([rows[stamp] for stamp in kept]).T)
 
 
-def replayed(folder: Path, weather: Measured) -> Replayed:
+def replayed(folder: Path, weather: Measured, advice_every: int = 12_960) -> Replayed:
     """The recording through the command, as a user would do it."""
     settings, recording = folder / "curewatch.toml", folder / "airport.csv"
     settings.write_text(CONFIGURATION)
@@ -79,7 +79,7 @@ def replayed(folder: Path, weather: Measured) -> Replayed:
         lines.append(f"{iso_utc(stamp)},bench,{dry:.2f},{humid:.2f}")
     recording.write_text("\n".join(lines) + "\n")
     logbook = folder / "kept.sqlite"
-    where = ("--config", settings, "--logbook", logbook)
+    where = ("--config", settings, "--logbook", logbook, "--advice-every", str(advice_every))
     ran = subprocess.run(
         [sys.executable, "-m", "curewatch", "replay", recording, "--json", *where],
         capture_output=True,
@@ -109,7 +109,7 @@ def dew_point_differences(found: Replayed) -> np.ndarray:
 
 def test_three_weeks_of_june_arrive_whole(tmp_path: Path) -> None:
     """Every reading is stored, none is refused, and the dew point is the recorded one."""
-    found = replayed(tmp_path, measured(160, 21))
+    found = replayed(tmp_path, measured(160, 21), advice_every=2 * 1440)
     end = found.events[-1]
     assert end["event"] == "end"
     assert end["detail"]["stored"] == len(found.measured.time)
