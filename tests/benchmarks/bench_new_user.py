@@ -1,0 +1,131 @@
+"""A new user's first ten minutes: from a clone to the first answer, with the time of each step.
+
+Plays it in a new home with a new environment and no configuration: installs, shows the help, runs the
+demonstration, starts a simulated board on a pseudo-terminal, answers the questions of ``setup`` on a real
+terminal, and asks for tonight. Needs the package registry; run as a module.
+"""
+
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pexpect
+
+ROOT = Path(__file__).parents[2]
+PATIENCE = 120  # s for one question
+ANSWERS = (
+    ("name of the shed", "Saltmarsh Shed"),
+    ("the boat", "Kittiwake Nine"),
+    ("time zone", "Europe/Lisbon"),
+    ("use this port", ""),
+    ("address of the broker", ""),
+)
+SENSOR = (("it is ", ""), ("call it", ""), ("class of its chip", ""))
+WORK = (
+    ("you laminate on", "plywood"),
+    ("its thickness", "12"),
+    (r"resin \(", "epoxy-slow"),
+    ("its lot number", ""),
+    ("usual batch", "150"),
+    ("write it to", ""),
+)
+
+
+class Steps:
+    """The steps and how long each took."""
+
+    def __init__(self) -> None:
+        self.taken: list[tuple[str, float]] = []
+
+    @contextmanager
+    def step(self, name: str) -> Iterator[None]:
+        begun = time.perf_counter()
+        yield
+        self.taken.append((name, time.perf_counter() - begun))
+
+
+def first_evening(home: Path, steps: Steps) -> None:
+    """Every step, one after the other; any that fails ends it."""
+    environment = {"HOME": str(home), "PATH": "/usr/bin:/bin", "LANG": "C.UTF-8", "TERM": "xterm"}
+    bin_folder, link = home / ".venv" / "bin", home / "board"
+    program = str(bin_folder / "curewatch")
+
+    def call(*words: str) -> None:
+        subprocess.run(words, cwd=home, env=environment, check=True, stdout=subprocess.DEVNULL)
+
+    with steps.step("clone"):
+        call("git", "clone", "-q", str(ROOT), str(home / "curewatch"))
+    with steps.step("an environment of its own"):
+        call(sys.executable, "-m", "venv", str(home / ".venv"))
+    with steps.step("install"):
+        call(str(bin_folder / "pip"), "install", "-q", str(home / "curewatch"))
+    with steps.step("curewatch --help"):
+        call(program, "--help")
+    with steps.step("curewatch demo"):
+        call(program, "demo")
+    board = subprocess.Popen(
+        [program, "simulate", "--port", "--link", str(link), "--every", "2", "--hours", "1", "--unstamped"],
+        cwd=home,
+        env=environment,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    try:
+        with steps.step("curewatch setup, and a first answer"):
+            answer_setup(program, home, environment, link)
+    finally:
+        board.terminate()
+        board.wait()
+    with steps.step("curewatch tonight, again"):
+        answer = subprocess.run(
+            [program, "tonight"], cwd=home, env=environment, capture_output=True, check=False
+        )
+    print(f"tonight's exit status: {answer.returncode} (0 go, 3 no-go, 4 unknown)")
+
+
+def answer_setup(program: str, home: Path, environment: dict[str, str], link: Path) -> None:
+    """The conversation, as fast as it lets us."""
+    until = time.monotonic() + PATIENCE
+    while not link.exists() and time.monotonic() < until:
+        time.sleep(0.1)
+    talk = pexpect.spawn(
+        program,
+        ["setup", "--port", str(link), "--seconds", "5"],
+        cwd=home,
+        env=environment,
+        timeout=PATIENCE,
+        encoding="utf-8",
+    )
+    for question, reply in ANSWERS:
+        talk.expect(question)
+        talk.sendline(reply)
+    while talk.expect(["it is ", "you laminate on"]) == 0:
+        for position, (question, reply) in enumerate(SENSOR):
+            if position:
+                talk.expect(question)
+            talk.sendline(reply)
+    for position, (question, reply) in enumerate(WORK):
+        if position:
+            talk.expect(question)
+        talk.sendline(reply)
+    talk.expect("GO|NO-GO|UNKNOWN")
+    talk.expect(pexpect.EOF)
+
+
+def main() -> None:
+    """Print the table."""
+    steps = Steps()
+    with tempfile.TemporaryDirectory(prefix="curewatch-new-user-") as folder:
+        first_evening(Path(folder), steps)
+    width = max(len(name) for name, _ in steps.taken)
+    for name, seconds in steps.taken:
+        print(f"{name:<{width}}  {seconds:6.1f} s")
+    print(f"{'all':<{width}}  {sum(seconds for _, seconds in steps.taken):6.1f} s")
+
+
+if __name__ == "__main__":
+    main()
