@@ -66,7 +66,9 @@ def _turn_round(watched: Watched, screen: WholeScreen) -> int:
         if now.monotonic - looked >= LOOK_EVERY or watched.mark() != mark:
             state, mark, looked = watched.look(), watched.mark(), now.monotonic
         elif now.monotonic - glanced >= GLANCE_EVERY:
-            state, glanced = watched.glance(state), now.monotonic
+            before, state, glanced = state, watched.glance(state), now.monotonic
+            if _health(before) != _health(state):
+                state, looked = watched.look(), now.monotonic
         if not _unseen(state) <= heard:
             screen.ring()
         heard = _unseen(state)
@@ -84,6 +86,11 @@ def _turn_round(watched: Watched, screen: WholeScreen) -> int:
 def _unseen(state: Board) -> set[tuple[Key, int]]:
     """Alerts nobody has acknowledged, with how urgent they are: a new one rings, and a more urgent one."""
     return {(alert.key, alert.urgency) for alert in state.alerts if alert.acknowledged is None}
+
+
+def _health(state: Board) -> list[tuple[str, str, bool]]:
+    """What of the sensors makes another answer likely: a first word, or a silence."""
+    return [(sensor.name, sensor.health, sensor.time is None) for sensor in state.sensors]
 
 
 def acknowledge(logbook: Logbook, standing: tuple[Standing, ...], now: float) -> Standing | None:

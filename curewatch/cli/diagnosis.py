@@ -96,7 +96,7 @@ def _configuration(examined: Examined) -> Iterator[Finding]:
         yield _bad("configuration", str(trouble), "correct that name", ExitStatus.CONFIGURATION)
         return
     if configuration.file is None:
-        yield _care("configuration", "none: defaults are used", "curewatch setup")
+        yield _care("configuration", f"none: defaults are used{_taken(examined)}", "curewatch setup")
         return
     parts = (
         f"{len(configuration.sensors)} sensors",
@@ -106,7 +106,16 @@ def _configuration(examined: Examined) -> Iterator[Finding]:
     yield _good("configuration", f"{configuration.file}: {', '.join(parts)}")
     if not configuration.sensors:
         how = "add [sensors.NAME]: curewatch setup --example"
-        yield _care("sensors-named", "no sensor is named in it", how)
+        yield _care("sensors-named", f"no sensor is named in it{_taken(examined)}", how)
+
+
+def _taken(examined: Examined) -> str:
+    """Which sensors are believed by their name alone, where none is configured."""
+    if examined.logbook is None:
+        return ""
+    names = state.sensors_of_interest(examined.logbook, examined.configuration)
+    roles = [f"{name} as {examined.configuration.role_of(name)}" for name in names]
+    return f"; taken by their word: {', '.join(roles)}" if roles else ""
 
 
 def _serial(examined: Examined) -> Iterator[Finding]:

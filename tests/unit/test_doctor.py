@@ -80,6 +80,12 @@ def test_a_sensor_that_says_nothing_takes_the_trust_away(tmp_path: Path, later: 
     assert "cable" in hull.advised
 
 
+def test_sensors_taken_by_their_word_are_named(tmp_path: Path) -> None:
+    """Without [sensors] a name that tells its role is believed, and the doctor says so."""
+    findings = examined(tmp_path, '[logbook]\npath = "logbook.sqlite"\n')
+    assert "bench as air, hull as surface" in about(findings, "sensors-named").seen
+
+
 def test_a_shed_without_air_cannot_be_trusted(tmp_path: Path) -> None:
     """A surface alone says nothing about the dew point."""
     findings = examined(tmp_path, SHED.replace('role = "air"', 'role = "outside"'))

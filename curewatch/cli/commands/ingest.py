@@ -18,7 +18,7 @@ def app(
     SIGTERM or Ctrl-C ends it cleanly; SIGHUP reads the configuration again. Exit status 78: it could
     not start, and trying again will not help until the message is heeded.
 
-    Example: curewatch ingest --help
+    Example: curewatch ingest --json
     """
     import sys
 

@@ -39,7 +39,7 @@ def app(
 
     The same recording with the same configuration gives the same lines, always.
 
-    Example: curewatch replay --help
+    Example: curewatch replay recordings/saltmarsh-evening.txt --advice-every 60
     """
     from curewatch import configuration
     from curewatch.cli.screens import event_line

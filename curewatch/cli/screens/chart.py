@@ -161,13 +161,13 @@ def _window_row(window: Window, begin: float, step: float, columns: int) -> str:
     first = int((window.opens - begin) / step) if math.isfinite(window.opens) else columns
     last = int((window.closes - begin) / step) if math.isfinite(window.closes) else columns - 1
     row = [" "] * columns
-    if first < columns and last >= 0 and last > first:
+    if first < columns and last >= 0 and last >= first:
         left, right = max(0, first), min(columns - 1, last)
         row[left : right + 1] = "─" * (right - left + 1)
         if first >= 0:
             row[first] = "├"
         if last < columns:
-            row[last] = "┤"
+            row[last] = "┤" if last > first else "│"
         middle, said = (left + right + 1) // 2, " again "
         if right - left > len(said) + 2:
             row[middle - len(said) // 2 : middle - len(said) // 2 + len(said)] = said
