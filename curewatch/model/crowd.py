@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from curewatch.errors import OutOfValidity
 from curewatch.materials.system import ResinSystem
 from curewatch.model.film import Cure, History, at_times, cure, finish, require_history
-from curewatch.model.flow_map import Walk, flow_map, step_of
+from curewatch.model.flow_map import SingleArray, Walk, flow_map, step_of
 from curewatch.model.lots import EARLY, LATE, MEDIAN, STRATA, Lot, lots, shared_out
 from curewatch.model.milestones import glass_reached, hard_conversion, thresholds
 from curewatch.units import HOUR, FloatArray
@@ -40,6 +40,7 @@ class _Plan(NamedTuple):
 
     walk: Walk
     step: float  # [s]
+    fresh: SingleArray  # (members,), progress of the fresh mix [1]
     middle: FloatArray  # (steps, members), temperature in the middle of each step [K]
     end: FloatArray  # (steps, members), temperature at the end of each step [K]
 
@@ -62,9 +63,9 @@ def cures(system: ResinSystem, history: History, chosen: Sequence[Lot] | None = 
     """
     require_history(history)
     members = history.temperature.shape[0]
-    plan = _plan(system, history, *_assigned(system, members, chosen), rows=1)
+    plan = _plan(history, *_assigned(system, members, chosen), rows=1)
     values = np.empty((plan.middle.shape[0] + 1, members), np.float32)
-    values[0] = -system.kinetics.inhibitor
+    values[0] = plan.fresh
     progress = values[:1].copy()
     for step in range(plan.middle.shape[0]):
         plan.walk.gain(progress, step)
@@ -119,7 +120,7 @@ def milestone_times(
     chosen, lot = _assigned(system, crowd.temperature.shape[0], chosen, max(STRATA, repeats))
     dose = system.dose_factor(peroxide_percent)
     chosen = [Lot(each.system, each.factor * dose) for each in chosen]
-    plan = _plan(system, crowd, chosen, lot, rows=begins.size)
+    plan = _plan(crowd, chosen, lot, rows=begins.size)
     first = begins / plan.step
     if begins.size == 0 or np.any(np.abs(first - np.round(first)) > 1e-6) or np.any(np.diff(first) <= 0):
         raise OutOfValidity(
@@ -168,17 +169,15 @@ def _assigned(
     return [kept[number] for number in range(len(kept))], index
 
 
-def _plan(
-    system: ResinSystem, history: History, chosen: Sequence[Lot], lot: NDArray[np.intp], *, rows: int
-) -> _Plan:
+def _plan(history: History, chosen: Sequence[Lot], lot: NDArray[np.intp], *, rows: int) -> _Plan:
     coldest, warmest = float(history.temperature.min()), float(history.temperature.max())
-    step = step_of(system, list(chosen), warmest)
+    step = step_of(list(chosen), warmest)
     count = max(1, int(np.ceil(float(history.time[-1]) / step - 1e-9)))
     edge: FloatArray = step * np.arange(count + 1, dtype=float)
-    table = flow_map(system, list(chosen), coldest, warmest, step)
+    table = flow_map(list(chosen), coldest, warmest, step)
     middle = at_times(history, edge[:-1] + 0.5 * step).T
-    walk = Walk(table, lot, middle, rows)
-    return _Plan(walk, step, middle, at_times(history, edge[1:]).T)
+    fresh = np.array([-each.system.kinetics.inhibitor for each in chosen], np.float32)[lot]
+    return _Plan(Walk(table, lot, middle, rows), step, fresh, middle, at_times(history, edge[1:]).T)
 
 
 def _crossings(
@@ -196,7 +195,7 @@ def _crossings(
         moving[:, kind] = level
     marks = levels.size + moving.shape[1]
     found = np.full((marks, first.size, members), np.nan)
-    progress = np.full((first.size, members), -system.kinetics.inhibitor, np.float32)
+    progress = np.tile(plan.fresh, (first.size, 1))
     ladder = np.append(levels, np.inf).astype(np.float32)
     rung = np.zeros(progress.shape, np.int8)
     upcoming = np.full(progress.shape, ladder[0], np.float32)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from curewatch.materials.system import ResinSystem
 from curewatch.model.lots import Lot
-from curewatch.model.pace import pace
+from curewatch.model.pace import Pace, pace
 from curewatch.physics.constants import REFERENCE_TEMPERATURE
 from curewatch.units import FloatArray
 
@@ -32,6 +32,7 @@ RANGE = 5.0  # K
 SPACING = 0.5  # K between temperatures of the table
 EARLY = 0.1  # progress below which an inhibited resin is tabulated more finely
 LAST = np.float32(CELLS - 1e-3)  # a film that is finished stays in the last cell
+ANCHORS = 4  # lengths at which an integration is kept
 SUBSTEP_LIMIT = 0.3  # largest rate constant x Runge–Kutta step inside the table
 START_SUBSTEPS = 16  # near the start, where the rate has no derivative
 
@@ -57,36 +58,41 @@ class FlowMap(NamedTuple):
     coefficients: tuple[SingleArray, SingleArray, SingleArray, SingleArray]  # (lots * bands * CELLS,)
 
 
-def flow_map(system: ResinSystem, lots: list[Lot], coldest: float, warmest: float, step: float) -> FlowMap:
+def flow_map(lots: list[Lot], coldest: float, warmest: float, step: float) -> FlowMap:
     """One step of every lot, for temperatures between two. [K, K, s]
 
-    The range is widened to whole 5 K, so that the next question about the same resin finds the table made.
+    The range is widened to whole 5 K, so that the next question about the same resin finds the table
+    made, and a path alone goes the same way as in a crowd.
     """
     low, high = RANGE * np.floor(coldest / RANGE), RANGE * np.ceil(warmest / RANGE)
-    return _tabulated(system, tuple(lots), float(low), float(high), step)
+    return _tabulated(tuple(lots), float(low), float(high), step)
 
 
-@lru_cache(maxsize=2)  # 6 MB each at most: a daemon keeps them
-def _tabulated(
-    system: ResinSystem, lots: tuple[Lot, ...], coldest: float, warmest: float, step: float
-) -> FlowMap:
+@lru_cache(maxsize=3)  # 8 MB each at most: a daemon keeps them
+def _tabulated(lots: tuple[Lot, ...], coldest: float, warmest: float, step: float) -> FlowMap:
     bands = max(1, int(np.ceil((warmest - coldest) / SPACING)))
     spacing = max((warmest - coldest) / bands, 1e-6)
     temperature: FloatArray = coldest + spacing * np.arange(bands + 1, dtype=float)
-    steps = _progress_nodes(system)
-    gained = _gained(steps.nodes, temperature, list(lots), step)
-    low, high = gained[:, :-1, :-1], gained[:, :-1, 1:]
-    up, across = gained[:, 1:, :-1], gained[:, 1:, 1:]
-    parts = (low, high - low, up - low, across - up - high + low)
-    first, second, third, fourth = (np.ascontiguousarray(part, dtype=np.float32).ravel() for part in parts)
+    steps = _progress_nodes(max(lot.system.kinetics.inhibitor for lot in lots))
+    cells = bands * CELLS
+    coefficients = tuple(np.empty((len(lots), cells), np.float32) for _ in range(4))
+    for system in {id(lot.system): lot.system for lot in lots}.values():
+        index = [place for place, lot in enumerate(lots) if lot.system is system]
+        factors = np.array([lots[place].factor for place in index])
+        weights, gained = _gained(system, steps.nodes, temperature, factors, step)
+        low, high = gained[:, :-1, :-1], gained[:, :-1, 1:]
+        up, across = gained[:, 1:, :-1], gained[:, 1:, 1:]
+        for out, part in zip(
+            coefficients, (low, high - low, up - low, across - up - high + low), strict=True
+        ):
+            out[index] = weights @ part.reshape(-1, cells).astype(np.float32)
+    first, second, third, fourth = (part.ravel() for part in coefficients)
     return FlowMap(step, steps, coldest, spacing, bands, (first, second, third, fourth))
 
 
-def step_of(system: ResinSystem, lots: list[Lot], warmest: float) -> float:
-    """A step that a walk through this system can take: 7.5 minutes, halved for fast resins. [K] -> [s]"""
-    law = pace(system)
-    fastest = float(np.exp(law.warmth_2 * (1 / REFERENCE_TEMPERATURE - 1 / warmest))) * (law.k1 + law.k2)
-    fastest *= max(lot.factor for lot in lots)
+def step_of(lots: list[Lot], warmest: float) -> float:
+    """A step that a walk with these lots can take: 7.5 minutes, halved for fast resins. [K] -> [s]"""
+    fastest = max(lot.factor * _fastest(pace(lot.system), warmest) for lot in lots)
     halvings = max(0, int(np.ceil(np.log2(fastest * STEP / STEP_LIMIT))))
     return float(STEP / 2**halvings)
 
@@ -133,8 +139,7 @@ class Walk:
         return first
 
 
-def _progress_nodes(system: ResinSystem) -> Steps:
-    inhibitor = system.kinetics.inhibitor
+def _progress_nodes(inhibitor: float) -> Steps:
     if inhibitor == 0.0:
         scale = np.float32(CELLS)
         return Steps(np.linspace(0.0, 1.0, CELLS + 1), scale, np.float32(0), np.float32(0), np.float32(0))
@@ -147,36 +152,37 @@ def _progress_nodes(system: ResinSystem) -> Steps:
     return Steps(nodes, np.float32(coarse), np.float32(fine - coarse), np.float32(EARLY), np.float32(offset))
 
 
-def _gained(nodes: FloatArray, temperature: FloatArray, lots: list[Lot], step: float) -> FloatArray:
-    """Progress gained in a step: (lots, temperatures, nodes). Lots of one system share their work."""
-    result = np.empty((len(lots), temperature.size, nodes.size))
-    for system in {id(lot.system): lot.system for lot in lots}.values():
-        index = [place for place, lot in enumerate(lots) if lot.system is system]
-        factors = np.array([lots[place].factor for place in index])
-        result[index] = _gained_by_factor(system, nodes, temperature, factors, step)
-    return result
-
-
-def _gained_by_factor(
+def _gained(
     system: ResinSystem, nodes: FloatArray, temperature: FloatArray, factors: FloatArray, step: float
-) -> FloatArray:
-    """A lot that is r times as fast goes as far in a step as the system does in r steps.
+) -> tuple[SingleArray, FloatArray]:
+    """Progress gained in a step, at some anchors, and each lot's weights of them.
 
-    So one integration serves all lots: it is kept at four lengths, and a cubic through them gives
-    the others.
+    A lot that is r times as fast goes as far in a step as the system does in r steps. So one
+    integration serves all lots: it is kept at four lengths, and a cubic through them gives the others.
+
+    Returns
+    -------
+    weights (lots, anchors), gained (anchors, temperatures, nodes)
     """
-    if factors.size <= 4:
-        order = np.argsort(factors)
-        kept = _integrated(system, nodes, temperature, factors[order] * step)
-        return np.asarray(kept[np.argsort(order)])
-    low, high = float(factors.min()), float(factors.max())
-    anchors = 0.5 * (low + high) - 0.5 * (high - low) * np.cos((2 * np.arange(4) + 1) * np.pi / 8)
-    kept = _integrated(system, nodes, temperature, anchors * step)
+    distinct, place = np.unique(factors, return_inverse=True)
+    if distinct.size <= ANCHORS:
+        kept = _integrated(system, nodes, temperature, distinct * step)
+        return np.eye(distinct.size, dtype=np.float32)[place], kept
+    low, high = distinct[0], distinct[-1]
+    angle = (2 * np.arange(ANCHORS) + 1) * np.pi / (2 * ANCHORS)
+    anchors = 0.5 * (low + high) - 0.5 * (high - low) * np.cos(angle)  # Chebyshev's nodes
     weights = np.array([
         np.prod([(factors - other) / (anchor - other) for other in anchors if other != anchor], axis=0)
         for anchor in anchors
     ])  # fmt: skip
-    return np.tensordot(weights.T, kept, axes=1)
+    kept = _integrated(system, nodes, temperature, anchors * step)
+    return weights.T.astype(np.float32), kept
+
+
+def _fastest(law: Pace, temperature: float) -> float:
+    """Largest rate constant at a temperature. [K] -> [1/s]"""
+    warmth = max(law.warmth_1, law.warmth_2)
+    return float(np.exp(warmth * (1 / REFERENCE_TEMPERATURE - 1 / temperature))) * (law.k1 + law.k2)
 
 
 def _integrated(

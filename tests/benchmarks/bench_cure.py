@@ -230,7 +230,7 @@ def limits(system: ResinSystem) -> None:
     print(
         f"\nfilm: its {stages} powers and exponentials take {alone:.2f} of {whole:.2f} ms; the rest is Python"
     )
-    table = flow_map(system, [Lot(system, 1.0)], 275.0, 300.0, 450.0)
+    table = flow_map([Lot(system, 1.0)], 275.0, 300.0, 450.0)
     index = np.random.default_rng(0).integers(0, table.coefficients[0].size, (193, 256)).astype(np.int32)
     out = np.empty(index.shape, np.float32)
 

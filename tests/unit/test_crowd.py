@@ -100,3 +100,36 @@ def test_starts_must_be_whole_steps() -> None:
     """A start between two steps is refused rather than moved in silence."""
     with pytest.raises(OutOfValidity, match="whole steps"):
         milestone_times(load_system("epoxy-slow"), weather(2), starts=[100.0])
+
+
+def test_a_lot_that_is_known_exactly_has_no_band() -> None:
+    """Without any spread early, likely and late are one."""
+    sure = replace(load_system("epoxy-slow"), rate_sd=0.0)
+    found = band(milestone_times(sure, constant(293.15, 48 * HOUR))["gel"])
+    assert found.early[0] == found.late[0]
+
+
+def test_an_uncertain_inhibitor_widens_the_band_of_gel() -> None:
+    """Lots may begin with more or less inhibitor than the system says."""
+    system = replace(load_system("polyester-layup"), rate_sd=0.01)
+    vague = replace(system, covariance=Covariance(("kinetics.inhibitor",), ((0.09,),)))
+    sharp, wide = (band(milestone_times(each, constant(293.15, 6 * HOUR))["gel"]) for each in (system, vague))
+    assert wide.late[0] - wide.early[0] > 3.0 * (sharp.late[0] - sharp.early[0])
+    assert wide.likely[0] == pytest.approx(sharp.likely[0], rel=0.1)
+
+
+@pytest.mark.parametrize("name", ["epoxy-fast", "epoxy-slow"])
+def test_lots_that_share_one_integration_cure_as_each_would_alone(name: str) -> None:
+    """Sixteen rate factors through one table give what the film gives for each."""
+    system = load_system(name)
+    history = weather(1, 48.0)
+    crowd = History(history.time, np.tile(history.temperature, (16, 1)))
+    several = lots(system)
+    together = cures(system, crowd, several)
+    for member, lot in enumerate(several):
+        alone = cure(system, History(history.time, history.temperature[0]), rate_factor=lot.factor)
+        whole = np.isin(np.round(alone.time, 6), np.round(together.time, 6))
+        there = np.isin(np.round(together.time, 6), np.round(alone.time, 6))
+        assert whole.sum() > 100
+        difference = together.conversion[member, there] - alone.conversion[whole]
+        assert np.max(np.abs(difference)) < 1.5e-4
