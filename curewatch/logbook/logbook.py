@@ -107,6 +107,11 @@ class Logbook:
         with self._writing():
             return self._writer.append((), (new,), {}, ())[1][0]
 
+    def tell_refusals(self, at: float) -> Stored | None:
+        """Write what was refused since the last such entry into the chain; none if nothing was. UTC [s]"""
+        with self._writing():
+            return self._writer.tell_refusals(at)
+
     def close_block(self) -> chain.Head:
         """End the open block, so that no later line changes its head; where the chain stands then."""
         with self._writing():
@@ -204,7 +209,8 @@ class Logbook:
         earliest, latest = _milliseconds(start, end)
         with store.telling(self.path):
             found = self._connection.execute(
-                "SELECT * FROM rejected WHERE day >= ? AND day < ? ORDER BY day, source, sensor, reason",
+                "SELECT day, source, sensor, reason, count, last_at, last_raw FROM rejected"
+                " WHERE day >= ? AND day < ? ORDER BY day, source, sensor, reason",
                 (earliest // DAY_MS, -(-latest // DAY_MS)),
             ).fetchall()
         return [

@@ -7,7 +7,7 @@ from pathlib import Path
 from curewatch.errors import StoreFailed
 
 APPLICATION = 0x43757265  # "Cure", SQLite's application_id: tells our file from others
-VERSION = 1
+VERSION = 2
 
 TABLES = """
 CREATE TABLE sensors (
@@ -41,13 +41,21 @@ CREATE TABLE hours (                       -- rollup, made from the readings; no
 CREATE TABLE rejected (                    -- counts of what was refused; written into the chain at each seal
     day INTEGER NOT NULL, source TEXT NOT NULL, sensor TEXT NOT NULL, reason TEXT NOT NULL,
     count INTEGER NOT NULL, last_at INTEGER NOT NULL, last_raw BLOB NOT NULL,
+    told INTEGER NOT NULL DEFAULT 0,       -- of the count: is in an entry of the chain already
     PRIMARY KEY (day, source, sensor, reason)
 ) WITHOUT ROWID;
 CREATE TABLE notes (key TEXT PRIMARY KEY, value BLOB NOT NULL) WITHOUT ROWID;
 """
 
 Migration = Callable[[sqlite3.Connection], None]
-MIGRATIONS: Mapping[int, Migration] = {}  # from version n to n + 1
+
+
+def _count_what_was_told(connection: sqlite3.Connection) -> None:
+    """Layout 1 did not know which refusals were in the chain already: of those it has, all are told again."""
+    connection.execute("ALTER TABLE rejected ADD COLUMN told INTEGER NOT NULL DEFAULT 0")
+
+
+MIGRATIONS: Mapping[int, Migration] = {1: _count_what_was_told}  # from version n to n + 1
 
 
 def create(connection: sqlite3.Connection) -> None:

@@ -46,7 +46,7 @@ def seal(logbook: Logbook, *, why: str, at: float, job: str | None = None) -> Se
     ``at`` is the present, UTC [s]. Counts of refusals since the last seal go into the chain first.
     """
     key = signing_key(key_path(logbook.path))
-    _write_refusals(logbook, at)
+    logbook.tell_refusals(at)
     head = logbook.close_block()
     text = (
         "curewatch seal 1\n"
@@ -63,19 +63,6 @@ def seal(logbook: Logbook, *, why: str, at: float, job: str | None = None) -> Se
     payload = {"text": text, "signature": new.signature, "code": new.code, "why": why}
     logbook.write(Entry(Kind.SEAL, payload, at, job=job))
     return new
-
-
-def _write_refusals(logbook: Logbook, at: float) -> None:
-    before = logbook.entries(Kind.REJECTED)
-    start = float(before[-1].payload["end"]) if before else None
-    counts = [
-        {"source": one.source, "sensor": one.sensor, "reason": one.reason, "times": one.times}
-        for one in logbook.rejected(start)
-        if start is None or one.last_at >= start
-    ]
-    if counts:
-        payload = {"start": start, "end": at, "counts": counts}
-        logbook.append((), [Entry(Kind.REJECTED, payload, at)])
 
 
 def parse(text: str, signature: str) -> Seal:

@@ -10,12 +10,14 @@ is remembered is forgotten: the same batch can be offered again.
 
 import sqlite3
 from collections import OrderedDict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from curewatch.logbook import chain, entry, rows
 from curewatch.logbook.block import TIME_SPAN, OpenBlock
 from curewatch.logbook.entry import Entry, Stored
+from curewatch.logbook.kinds import Kind
 from curewatch.readings import Reading, Rejected
 
 HOUR_MS = 3_600_000
@@ -54,36 +56,40 @@ class Writer:
         rejected: Iterable[Rejected],
     ) -> tuple[int, list[Stored]]:
         """All of it in one commit: the number of readings that were new, and the entries as stored."""
-        self._connection.execute("BEGIN IMMEDIATE")
-        try:
-            end = self._synchronised()
+        with self._transaction() as end:
             new = self._take_readings(end, readings)
             written = [self._take_entry(end, one) for one in entries]
             self._save_block(end)
             self._connection.executemany("INSERT OR REPLACE INTO notes VALUES (?, ?)", notes.items())
             self._count_rejected(rejected)
-            self._connection.execute("COMMIT")
-        except BaseException:
-            self._undo()
-            raise
         return new, written
+
+    def tell_refusals(self, at: float) -> Stored | None:
+        """Write what was refused since the last such entry into the chain; none if nothing was. [s]"""
+        with self._transaction() as end:
+            counts = [
+                {"source": source, "sensor": sensor, "reason": reason, "times": times}
+                for source, sensor, reason, times in self._connection.execute(
+                    "SELECT source, sensor, reason, sum(count - told) FROM rejected WHERE count > told"
+                    " GROUP BY source, sensor, reason"
+                )
+            ]
+            if not counts:
+                return None
+            written = self._take_entry(end, Entry(Kind.REJECTED, {"end": at, "counts": counts}, at))
+            self._save_block(end)
+            self._connection.execute("UPDATE rejected SET told = count WHERE count > told")
+        return written
 
     def close_block(self) -> None:
         """End the open block, so that its head is final."""
-        self._connection.execute("BEGIN IMMEDIATE")
-        try:
-            end = self._synchronised()
+        with self._transaction() as end:
             if end.block.opened is not None:
                 self._next_block(end)
-            self._connection.execute("COMMIT")
-        except BaseException:
-            self._undo()
-            raise
 
     def drop_bodies(self, numbers: Iterable[int]) -> None:
         """Let go of the readings of closed blocks."""
-        self._connection.execute("BEGIN IMMEDIATE")
-        try:
+        with self._transaction():
             for number in numbers:
                 self._connection.execute(
                     "UPDATE blocks SET body = NULL WHERE number = ? AND closed", (number,)
@@ -91,15 +97,19 @@ class Writer:
             self._connection.execute(
                 "DELETE FROM spans WHERE block IN (SELECT number FROM blocks WHERE body IS NULL)"
             )
+
+    @contextmanager
+    def _transaction(self) -> Iterator[_End]:
+        """One commit; if anything fails, none of it, and what is remembered is forgotten."""
+        self._connection.execute("BEGIN IMMEDIATE")
+        try:
+            yield self._synchronised()
             self._connection.execute("COMMIT")
         except BaseException:
-            self._undo()
+            self._end = None
+            if self._connection.in_transaction:
+                self._connection.execute("ROLLBACK")
             raise
-
-    def _undo(self) -> None:
-        self._end = None
-        if self._connection.in_transaction:
-            self._connection.execute("ROLLBACK")
 
     # -- what is remembered ---------------------------------------------------------------------
 
@@ -259,7 +269,8 @@ class Writer:
             if kinds >= REFUSED_KINDS:
                 names = "", "", names[2]
             self._connection.execute(
-                "INSERT INTO rejected VALUES (?, ?, ?, ?, 1, ?, ?) ON CONFLICT DO UPDATE SET"
+                "INSERT INTO rejected (day, source, sensor, reason, count, last_at, last_raw)"
+                " VALUES (?, ?, ?, ?, 1, ?, ?) ON CONFLICT DO UPDATE SET"
                 " count = count + 1, last_at = excluded.last_at, last_raw = excluded.last_raw",
                 (day, *names, at, one.raw[:RAW_LENGTH]),
             )

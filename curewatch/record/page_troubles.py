@@ -1,6 +1,7 @@
 """On paper: alerts, gaps, clocks, refusals and corrections. Shown, not hidden."""
 
 from collections.abc import Iterator, Mapping
+from itertools import pairwise
 
 from curewatch.joblog import Told
 from curewatch.logbook import Kind, Stored
@@ -60,11 +61,27 @@ def blemishes(account: Account, words: Words) -> Iterator[str | Table]:
         )
         for one in account.disorder
     ]
+    rows += list(_exchanges(account, words))
     rows += [row for told in account.job.told for row in _correction_rows(told, words)]
     if not rows:
         yield "None was noticed."
         return
     yield table(("When", "What", ""), (16, 16, 68), rows)
+
+
+def _exchanges(account: Account, words: Words) -> Iterator[tuple[str, str, str]]:
+    """Where another sensor took over a role, or a sensor became another part."""
+    settings = [one for one in account.part.entries if one.kind == Kind.CONFIGURATION]
+    for before, after in pairwise(settings):
+        was, now = (dict(one.payload.get("sensors") or {}) for one in (before, after))
+        for name in sorted(was.keys() | now.keys()):
+            if was.get(name) != now.get(name):
+                told = f"{name}: {_post(was.get(name))} became {_post(now.get(name))}"
+                yield words.moment(after.at), "sensor exchanged", shown(told, 200)
+
+
+def _post(row: object) -> str:
+    return f"{row.get('role')}, {row.get('part')}" if isinstance(row, Mapping) else "not configured"
 
 
 def _blemish(one: Stored, words: Words) -> str:

@@ -267,26 +267,48 @@ def test_a_newer_logbook_is_refused_and_left_alone(logbook: Logbook):
             Logbook(logbook.path, read_only=read_only)
 
 
-def test_an_older_logbook_is_copied_before_it_is_carried_over(logbook: Logbook):
-    """The way up: a copy first, then step by step; a step that fails leaves the older layout."""
-    logbook.append(evening(count=4))
-    logbook.close()
-    raw = sqlite3.connect(logbook.path, isolation_level=None)
+def layout_1(path: Path) -> None:
+    """Turn a logbook back into what the first layout was."""
+    with sqlite3.connect(path) as raw:
+        raw.execute("ALTER TABLE rejected DROP COLUMN told")
+        raw.execute("PRAGMA user_version = 1")
+    raw.close()
 
-    def add_column(connection: sqlite3.Connection) -> None:
-        connection.execute("ALTER TABLE sensors ADD COLUMN place TEXT")
+
+def test_an_older_logbook_is_copied_and_carried_over(logbook: Logbook):
+    """A file of the first layout is copied as it was, then opened with all that it held."""
+    logbook.append(evening(count=4), rejected=[Rejected("not a number", b"", START, "usb")])
+    head = logbook.head()
+    logbook.close()
+    layout_1(logbook.path)
+    with pytest.raises(StoreFailed, match="open it once to write"):
+        Logbook(logbook.path, read_only=True)
+    with Logbook(logbook.path) as opened:
+        assert opened.verify().head == head
+        assert [one.times for one in opened.rejected()] == [1]
+        assert opened.tell_refusals(START) is not None
+    raw = sqlite3.connect(logbook.path.with_name("logbook.sqlite.layout-1"))
+    assert raw.execute("PRAGMA user_version").fetchone()[0] == 1
+    assert raw.execute("SELECT count FROM rejected").fetchone()[0] == 1
+    raw.close()
+
+
+def test_a_step_that_fails_leaves_the_layout_before_it(logbook: Logbook):
+    """The way up is one transaction a step; the copy stays beside it."""
+    logbook.close()
+    layout_1(logbook.path)
+    raw = sqlite3.connect(logbook.path, isolation_level=None)
 
     def fail(connection: sqlite3.Connection) -> None:
         connection.execute("ALTER TABLE sensors ADD COLUMN shelf TEXT")
         raise sqlite3.OperationalError("no")
 
     with pytest.raises(sqlite3.OperationalError):
-        schema.bring_up(raw, logbook.path, target=3, migrations={1: add_column, 2: fail})
+        schema.bring_up(raw, logbook.path, target=3, migrations={**schema.MIGRATIONS, 2: fail})
     assert schema.version(raw, logbook.path) == 2
-    assert [c[1] for c in raw.execute("PRAGMA table_info(sensors)")][-1] == "place"
+    assert "shelf" not in [column[1] for column in raw.execute("PRAGMA table_info(sensors)")]
     raw.close()
-    with Logbook(logbook.path.with_name("logbook.sqlite.layout-1"), read_only=True) as copy:
-        assert len(copy.series("bench").time) == 4
+    assert logbook.path.with_name("logbook.sqlite.layout-1").exists()
 
 
 def test_a_database_of_something_else_is_refused(tmp_path: Path):

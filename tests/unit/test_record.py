@@ -148,6 +148,26 @@ def test_a_correction_is_applied_and_shown(tmp_path: Path):
     assert "R-2217 became R-9999. misread the tin" in said
 
 
+def test_an_exchanged_sensor_is_shown(tmp_path: Path):
+    """A configuration that gives a role to another sensor in mid-job stands among the blemishes."""
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.write(world.configuration(world.OPENED - DAY))
+        for entry in world.work()[:4]:
+            logbook.write(entry)
+        changed = world.configuration(world.OPENED + 3 * HOUR)
+        sensors = {
+            "spare": {"role": "surface", "part": "one-wire-probe"},
+            "bench": changed.payload["sensors"]["bench"],
+        }
+        logbook.write(Entry(changed.kind, {**changed.payload, "sensors": sensors}, changed.at))
+        account = gather(
+            logbook, world.JOB, seal(logbook, why="record", at=world.OPENED + 4 * HOUR, job=world.JOB)
+        )
+    said = texts(pages(account))
+    assert "hull: surface, one-wire-probe became not configured" in said
+    assert "spare: not configured became surface, one-wire-probe" in said
+
+
 HOSTILE = (
     '<script>alert(1)</script><img src=x onerror=alert(1)> #eval("1") #read("/etc/passwd") $x$ *b* [c] @ref '
     '\\ `raw` =cmd|"/c calc"!A1 \x1b[2J\x1b]0;t\x07 \u202e ../../../etc/passwd "); #import "x"'

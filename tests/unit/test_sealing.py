@@ -66,10 +66,13 @@ def test_refusals_enter_the_chain_with_the_seal(logbook: Logbook):
     logbook.append(rejected=[Rejected("not a number", b"T=nan", START, "usb", "bench")] * 4)
     seal(logbook, why="day", at=START + 60)
     seal(logbook, why="day", at=START + 120)
-    (written,) = logbook.entries(Kind.REJECTED)
+    logbook.append(rejected=[Rejected("not a number", b"T=nan", START + 130, "usb", "bench")] * 2)
+    seal(logbook, why="day", at=START + 140)
+    (written, later) = logbook.entries(Kind.REJECTED)
     assert written.payload["counts"] == [
         {"source": "usb", "sensor": "bench", "reason": "not a number", "times": 4}
     ]
+    assert [one["times"] for one in later.payload["counts"]] == [2]
 
 
 @given(st.text(max_size=30), st.integers(0, 15), st.sampled_from(ALPHABET))

@@ -1,0 +1,76 @@
+"""Attack: a record made up by somebody with a key of his own, to make the check itself stumble."""
+
+from contextlib import suppress
+
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from curewatch.errors import RecordBroken
+from curewatch.record.proof import LISTED, checksums
+from curewatch.record.verification import verify_files
+from curewatch.record.writing import verify_pdf
+from tests.record_attacks import Sealed
+
+KEY = Ed25519PrivateKey.from_private_bytes(bytes(32))
+PEM = KEY.public_key().public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo)
+TEXTS = ["entries.jsonl", "readings.csv", "blocks.csv", "digests.csv", "seal.txt", "key.pem"]
+ODD = [
+    b"",
+    b"\n",
+    b"\xff\xfe",
+    b"\x00",
+    b",,,,,,,\n",
+    b'{"number":1e999}\n',
+    b"[" * 3000,
+    b"9" * 5000 + b",",
+    b"-1,",
+    b"\xd9\xa1",
+]
+
+
+def signed(files: dict[str, bytes]) -> dict[str, bytes]:
+    """Signed throughout with the forger's key, so that every later step is reached."""
+    files["seal.sig"] = KEY.sign(files["seal.txt"])
+    files["files.sha256"] = checksums({name: files[name] for name in LISTED})
+    files["files.sig"] = KEY.sign(files["files.sha256"])
+    return files
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    name=st.sampled_from(TEXTS),
+    at=st.floats(0, 1),
+    cut=st.integers(0, 60),
+    put=st.one_of(
+        st.sampled_from(ODD),
+        st.binary(max_size=40),
+        st.text(max_size=20).map(lambda t: t.encode(errors="replace")),
+    ),
+)
+def test_nothing_made_up_is_more_than_broken(sealed: Sealed, name: str, at: float, cut: int, put: bytes):
+    """Any bytes anywhere in any file, signed throughout: broken or whole, never anything else."""
+    files = dict(sealed.files)
+    files["key.pem"] = PEM
+    raw = KEY.public_key().public_bytes_raw().hex().encode()
+    files["seal.txt"] = files["seal.txt"].replace(sealed.seal.public_key.encode(), raw)
+    place = int(at * len(files[name]))
+    files[name] = files[name][:place] + put + files[name][place + cut :]
+    with suppress(RecordBroken):
+        verify_files(signed(files))
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(at=st.floats(0, 1), cut=st.integers(0, 5000), put=st.binary(max_size=60))
+def test_no_pdf_is_more_than_broken(sealed: Sealed, at: float, cut: int, put: bytes):
+    """Any bytes anywhere in the PDF: broken, unless nothing was changed."""
+    place = int(at * len(sealed.pdf))
+    changed = sealed.pdf[:place] + put + sealed.pdf[place + cut :]
+    if changed == sealed.pdf:
+        return
+    try:
+        verify_pdf(changed)
+    except RecordBroken:
+        return
+    raise AssertionError("a changed PDF was taken for whole")
