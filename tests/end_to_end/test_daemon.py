@@ -15,6 +15,7 @@ from curewatch.logbook import Logbook
 from curewatch.simulation.port import SimulatedPort
 from curewatch.wire.lines import checksum
 from tests.broker import MOSQUITTO, Broker, Talker, free_port, until
+from tests.certificates import authority, certificate
 from tests.running import Running
 
 SENSORS = '[sensors.bench]\nrole = "air"\n[sensors.hull]\nrole = "surface"\n'
@@ -271,10 +272,10 @@ def test_tls_with_an_authority_of_our_own(tmp_path: Path) -> None:
         pytest.skip("needs mosquitto for TLS")
     files = tmp_path / "broker"
     files.mkdir()
-    _authority(files, "yard")
-    _authority(files, "other")
-    _certificate(files, "server", "yard")
-    _certificate(files, "ours", "yard")
+    authority(files, "yard")
+    authority(files, "other")
+    certificate(files, "server", "yard")
+    certificate(files, "ours", "yard")
     broker = Broker(
         files,
         f"cafile {files}/yard.pem",
@@ -292,31 +293,6 @@ def test_tls_with_an_authority_of_our_own(tmp_path: Path) -> None:
             daemon.signal(signal.SIGHUP)
             daemon.says("certificate is not of our authority")
             assert daemon.stop() == 0
-
-
-def _openssl(*arguments: str) -> None:
-    subprocess.run(["openssl", *arguments], check=True, capture_output=True)
-
-
-def _authority(folder: Path, name: str) -> None:
-    _openssl(
-        *("req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", f"/CN={name} authority"),
-        *("-keyout", f"{folder}/{name}.key", "-out", f"{folder}/{name}.pem"),
-    )
-
-
-def _certificate(folder: Path, name: str, authority: str) -> None:
-    request, extension = folder / f"{name}.csr", folder / f"{name}.ext"
-    extension.write_text("subjectAltName = IP:127.0.0.1\n")
-    _openssl(
-        *("req", "-newkey", "rsa:2048", "-nodes", "-subj", f"/CN={name}"),
-        *("-keyout", f"{folder}/{name}.key", "-out", str(request)),
-    )
-    _openssl(
-        *("x509", "-req", "-in", str(request), "-days", "2", "-CAcreateserial", "-extfile", str(extension)),
-        *("-CA", f"{folder}/{authority}.pem", "-CAkey", f"{folder}/{authority}.key"),
-        *("-out", f"{folder}/{name}.pem"),
-    )
 
 
 @pytest.mark.long

@@ -1,6 +1,7 @@
 """Edge: what a broker has to say for a few seconds, and which of it is temperature and humidity."""
 
 import queue
+import socket
 import ssl
 from dataclasses import dataclass
 from pathlib import Path
@@ -40,6 +41,7 @@ def _listen_as(broker: Broker, seconds: float, clock: Clock, topics: str, versio
     waiting: queue.Queue[Any] = queue.Queue(MOST_WAITING)
     answers: queue.Queue[str] = queue.Queue()
     try:
+        _greet(broker)
         client = _client(broker, topics, version, waiting, answers)
         client.connect(broker.host, broker.port, keepalive=30)
     except (OSError, ValueError) as trouble:
@@ -56,6 +58,15 @@ def _listen_as(broker: Broker, seconds: float, clock: Clock, topics: str, versio
         client.disconnect()
         client.loop_stop()
     return Survey(found.heard, found.refused, version=version)
+
+
+def _greet(broker: Broker) -> None:
+    """Whether it is there, and who it says it is: the client leaves a refused TLS socket open behind it."""
+    with socket.create_connection((broker.host, broker.port), timeout=PATIENCE) as plain:
+        if broker.ca_file:
+            context = ssl.create_default_context(cafile=str(broker.ca_file))
+            with context.wrap_socket(plain, server_hostname=broker.host):
+                return
 
 
 def _client(

@@ -1,0 +1,105 @@
+"""What `setup` hears from a real broker: what speaks of temperature and humidity, and what is in the way."""
+
+import getpass
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from curewatch import configuration
+from curewatch.cli.setup import broker as survey
+from curewatch.cli.setup.answers import Answers, as_toml
+from curewatch.cli.setup.steps import STEPS, Survey
+from curewatch.cli.setup.talk import Talk
+from curewatch.cli.wording import Wording
+from curewatch.clock import SystemClock
+from tests.broker import MOSQUITTO, REQUIRED, Broker, Talker, free_port
+from tests.certificates import authority, certificate
+
+
+def speaking(broker: Broker) -> None:
+    """Retained words of a yard, some of them about the weather."""
+    with Talker(broker) as talker:
+        talker.send("creek/yard-node/state", [b'{"temperature": 6.3, "humidity": 88}'], retain=True)
+        talker.send("creek/pump/state", [b'{"running": true}'], retain=True)
+        talker.send("creek/picture", [b"\x00\x01\x02" * 100], retain=True)
+
+
+def test_the_topics_that_matter_are_found_among_others(tmp_path: Path) -> None:
+    """One topic speaks of temperature and humidity; pumps and pictures are counted, not shown."""
+    with Broker(tmp_path) as broker:
+        speaking(broker)
+        found = survey.listen(survey.Broker("127.0.0.1", broker.port), 1.0, SystemClock())
+    assert found.trouble == ""
+    assert found.version == broker.version
+    (yard,) = found.heard
+    assert (yard.place, yard.name) == ("creek/yard-node/state", "yard-node")
+    assert yard.latest.temperature == pytest.approx(279.45)
+    assert yard.latest.relative_humidity == pytest.approx(0.88)
+
+
+def test_a_broker_that_is_not_there_is_told() -> None:
+    """Why, in a few words, and soon."""
+    found = survey.listen(survey.Broker("127.0.0.1", free_port()), 1.0, SystemClock())
+    assert "refused" in found.trouble
+    assert found.heard == ()
+
+
+def test_the_step_writes_topics_user_and_password_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The whole topic becomes the sensor's address; the password stands in a file of its own, mode 600."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(getpass, "getpass", lambda prompt: "tide")
+    said: list[str] = []
+    with Broker(tmp_path) as broker:
+        speaking(broker)
+        replies = iter(
+            (f"127.0.0.1:{broker.port}", "", "kittiwake", "", "1", "outside", "yard", "hobby-one-wire")
+        )
+        talk = Talk(lambda prompt: next(replies), said.append)
+        state = Survey(talk, SystemClock(), Answers(), Wording(), 1.0, [])
+        steps = dict(STEPS)
+        steps["a broker (MQTT)"](state)
+        steps["the sensors' names"](state)
+    assert (tmp_path / "broker-password").read_text() == "tide\n"
+    assert (tmp_path / "broker-password").stat().st_mode & 0o777 == 0o600
+    written = as_toml(state.answers)
+    assert "tide" not in written
+    found = configuration.parse(written, tmp_path / "curewatch.toml")
+    assert found.mqtt["yard"].topics == ("creek/yard-node/state",)
+    assert found.mqtt["yard"].username == "kittiwake"
+    assert found.sensors["yard"].address == ("creek/yard-node/state",)
+    assert configuration.password("yard", found.mqtt["yard"]) == "tide"
+
+
+@pytest.mark.long
+@pytest.mark.skipif(MOSQUITTO is None and not REQUIRED, reason="mosquitto is not installed here")
+def test_a_wrong_password_is_told_as_such(tmp_path: Path) -> None:
+    """Let in with the right one, refused with another, by the broker's own words."""
+    kept = tmp_path / "passwords"
+    tool = shutil.which("mosquitto_passwd")
+    assert tool is not None
+    subprocess.run([tool, "-b", "-c", str(kept), "kittiwake", "tide"], check=True)
+    kept.chmod(0o644)
+    with Broker(tmp_path, "allow_anonymous false", f"password_file {kept}") as broker:
+        right = survey.Broker("127.0.0.1", broker.port, "kittiwake", "tide")
+        assert survey.listen(right, 0.3, SystemClock()).trouble == ""
+        wrong = survey.Broker("127.0.0.1", broker.port, "kittiwake", "ebb")
+        assert "ot authori" in survey.listen(wrong, 0.3, SystemClock()).trouble
+
+
+@pytest.mark.long
+@pytest.mark.skipif(MOSQUITTO is None and not REQUIRED, reason="mosquitto is not installed here")
+def test_a_certificate_of_another_authority_is_refused(tmp_path: Path) -> None:
+    """TLS with our own authority works; with another one nothing is said to that broker."""
+    for name in ("ours", "theirs"):
+        authority(tmp_path, name)
+    certificate(tmp_path, "server", "ours")
+    files = ("cafile", "ours.pem"), ("certfile", "server.pem"), ("keyfile", "server.key")
+    with Broker(tmp_path, *(f"{key} {tmp_path}/{name}" for key, name in files)) as broker:
+        ours = survey.Broker("127.0.0.1", broker.port, ca_file=tmp_path / "ours.pem")
+        assert survey.listen(ours, 0.3, SystemClock()).trouble == ""
+        theirs = survey.Broker("127.0.0.1", broker.port, ca_file=tmp_path / "theirs.pem")
+        assert "not signed by that authority" in survey.listen(theirs, 0.3, SystemClock()).trouble
