@@ -1,9 +1,11 @@
 """A film's cure as a picture file, SVG or PNG. matplotlib is imported here and nowhere else for it."""
 
+import math
 from pathlib import Path
 
 from curewatch.cli.safe_text import safe_line
 from curewatch.errors import UsageError
+from curewatch.model.milestones import thresholds
 from curewatch.model.outcome import Outcome
 
 FORMATS = (".svg", ".png")
@@ -32,12 +34,9 @@ def draw(said: Outcome, path: Path) -> None:
         upper.plot(hours, curves.conversion.likely, label="likely")
         upper.set_ylabel("conversion")
         upper.set_ylim(0.0, 1.0)
-        for name, threshold in (
-            ("gels", said.system.milestones.gel),
-            ("tack-free", said.system.milestones.tack_free),
-        ):
+        for name, threshold, side in _levels(said):
             upper.axhline(threshold, linewidth=0.7, linestyle=":")
-            upper.annotate(name, (hours[-1], threshold), ha="right", va="bottom", fontsize=8)
+            upper.annotate(name, (hours[-1], threshold), ha="right", va=side, fontsize=8)
         transition = curves.glass_transition
         lower.fill_between(hours, transition.early - 273.15, transition.late - 273.15, alpha=0.25)
         lower.plot(hours, transition.likely - 273.15, label="glass transition")
@@ -53,3 +52,10 @@ def draw(said: Outcome, path: Path) -> None:
             figure.savefig(path, metadata={"Date": None} if path.suffix.lower() == ".svg" else None)
         except OSError as trouble:
             raise UsageError(f"--chart {path}: {trouble.strerror}") from None
+
+
+def _levels(said: Outcome) -> list[tuple[str, float, str]]:
+    """Names, conversions and sides of the marks that are drawn."""
+    marks = thresholds(said.system)
+    drawn = [("gels", marks["gel"], "top"), ("tack-free", marks["tack_free"], "bottom")]
+    return [level for level in drawn if not math.isnan(level[1])]

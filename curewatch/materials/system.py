@@ -9,7 +9,7 @@ from ``-inhibitor`` through 0 (inhibitor used up) to 1; conversion is progress w
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal, NamedTuple
 
 from curewatch.errors import OutOfValidity
@@ -243,6 +243,21 @@ class ResinSystem:
         normal = float(gel_time_of_cobalt(dose.cobalt_normal, dose.gel_a, dose.gel_b))
         chosen = float(gel_time_of_cobalt(cobalt, dose.gel_a, dose.gel_b))
         return float((peroxide / dose.peroxide_normal) ** dose.peroxide_order * normal / chosen)
+
+    def dosed(
+        self, peroxide_percent: float | None = None, cobalt_percent: float | None = None
+    ) -> "ResinSystem":
+        """The same resin mixed with this dose, its normal one from then on; raises as :meth:`dose_factor`."""
+        factor = self.dose_factor(peroxide_percent, cobalt_percent)
+        if self.dose is None:
+            return self
+        dose = replace(
+            self.dose,
+            peroxide_normal=self.dose.peroxide_normal if peroxide_percent is None else peroxide_percent,
+            cobalt_normal=self.dose.cobalt_normal if cobalt_percent is None else cobalt_percent,
+        )
+        rates = replace(self.kinetics, k1=factor * self.kinetics.k1, k2=factor * self.kinetics.k2)
+        return replace(self, kinetics=rates, dose=dose)
 
     def _require(self, what: str, percent: float, low: float, high: float) -> None:
         if not low <= percent <= high:

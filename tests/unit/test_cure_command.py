@@ -158,6 +158,8 @@ def test_a_wrong_history_is_refused_by_line(
         (("cure", "--temperature", "12", "--resin", "polyester-layup", "--peroxide", "0.2"), "too little"),
         (("cure", "--temperature", "12", "--resin", "polyester-layup", "--peroxide", "6"), "too much"),
         (("cure", "--temperature", "12", "--resin", "epoxy-slow", "--peroxide", "2"), "keeps its mix ratio"),
+        (("cure", "--temperature", "12", "--resin", "vinyl-ester", "--cobalt", "0.5"), "too much"),
+        (("cure", "--temperature", "12", "--resin", "vinyl-ester", "--cobalt", "0.001"), "too little"),
         (("cure", "--temperature", "12", "--chart", "picture.pdf"), ".svg or .png"),
         (("cure", "--temperature", "12", "--batch", "0"), "not a mass"),
         (("cure", "--temperature", "12", "--batch", "90kg"), "1 g to 20 kg"),

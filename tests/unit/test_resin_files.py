@@ -112,6 +112,15 @@ def test_too_little_and_too_much_peroxide_are_both_told() -> None:
     assert system.dose_factor(3.0) > system.dose_factor() == 1.0 > system.dose_factor(1.0)
 
 
+def test_a_dosed_system_carries_its_dose_in_its_rates() -> None:
+    """What was mixed is the new normal: its rates moved by the dose factor, its own factor is one."""
+    system = load_system("polyester-layup")
+    mixed = system.dosed(3.0, 0.01)
+    assert mixed.kinetics.k2 == pytest.approx(system.kinetics.k2 * system.dose_factor(3.0, 0.01))
+    assert mixed.dose_factor() == 1.0
+    assert load_system("epoxy-slow").dosed() == load_system("epoxy-slow")
+
+
 def test_an_epoxy_takes_no_dose() -> None:
     """The ratio of an epoxy is never offered as a way to change its speed."""
     with pytest.raises(OutOfValidity, match="keeps its mix ratio"):

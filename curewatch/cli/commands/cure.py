@@ -38,6 +38,12 @@ def app(
         float | None,
         typer.Option("--peroxide", metavar="PERCENT", help="Polyester: of resin mass.", show_default=False),
     ] = None,
+    cobalt: Annotated[
+        float | None,
+        typer.Option(
+            "--cobalt", metavar="PERCENT", help="Polyester: metal, of resin mass.", show_default=False
+        ),
+    ] = None,
     batch: Annotated[
         str | None,
         typer.Option(
@@ -78,14 +84,15 @@ def app(
 
     configuration, wording = settings(config, units)
     system = load_system(resin or configuration.resin.system, configuration.resin.folder)
+    system = system.dosed(peroxide, cobalt)
     path = _history(temperature, history, hours)
-    said = outcome(system, path, peroxide_percent=peroxide)
+    said = outcome(system, path)
     if chart is not None:
         from curewatch.cli.figures import draw
 
         draw(said, chart)
-    cup = None if batch is None else _cup(system, batch, shape, path, peroxide)
-    build = None if thickness is None else _build(system, thickness, substrate, path, peroxide)
+    cup = None if batch is None else _cup(system, batch, shape, path)
+    build = None if thickness is None else _build(system, thickness, substrate, path)
     if as_json:
         answer = screen.as_plain(said)
         answer["pot"] = None if cup is None else heat.cup_plain(cup)
@@ -98,7 +105,7 @@ def app(
     terminal.print_lines(shown, plain=plain)
 
 
-def _cup(system: "ResinSystem", batch: str, shape: str, path: "History", peroxide: float | None) -> "Cup":
+def _cup(system: "ResinSystem", batch: str, shape: str, path: "History") -> "Cup":
     from curewatch.cli.screens.heat import Cup
     from curewatch.cli.typed import mass_from_text
     from curewatch.errors import UsageError
@@ -111,15 +118,13 @@ def _cup(system: "ResinSystem", batch: str, shape: str, path: "History", peroxid
     if not 0.001 <= mass <= 20.0:
         raise UsageError(f"--batch {batch!r}; allowed: 1 g to 20 kg")
     slow, likely, fast = (
-        pot(system, mass, air, shape=shape, rate_factor=factor, peroxide_percent=peroxide)
+        pot(system, mass, air, shape=shape, rate_factor=factor)
         for factor in (rate_factor_at(system, EARLY), 1.0, rate_factor_at(system, LATE))
     )
     return Cup(mass, shape, air, slow, likely, fast)
 
 
-def _build(
-    system: "ResinSystem", millimetres: float, substrate: str, path: "History", peroxide: float | None
-) -> "Build":
+def _build(system: "ResinSystem", millimetres: float, substrate: str, path: "History") -> "Build":
     from curewatch.cli.screens.heat import Build
     from curewatch.errors import UsageError
     from curewatch.materials.substrate import load_substrate
@@ -128,8 +133,8 @@ def _build(
     if not 0.1 <= millimetres <= 200.0:
         raise UsageError(f"--thickness {millimetres:g}; allowed: 0.1 to 200 mm")
     under, thickness = load_substrate(substrate), millimetres / 1000.0
-    whole = laminate(system, [Layer(0.0, thickness)], path, under, peroxide_percent=peroxide)
-    at_once = layers_in_one_go(system, LAYER, path, under, peroxide_percent=peroxide)
+    whole = laminate(system, [Layer(0.0, thickness)], path, under)
+    at_once = layers_in_one_go(system, LAYER, path, under)
     return Build(thickness, LAYER, substrate, whole, at_once)
 
 
