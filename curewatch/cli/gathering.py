@@ -5,7 +5,6 @@ answer and the alerts never stand on different readings.
 """
 
 from collections.abc import Iterable
-from dataclasses import replace
 
 import numpy as np
 
@@ -39,12 +38,12 @@ def gather(logbook: Logbook, configuration: Configuration, now: float, daemon: s
     StoreFailed, ConfigurationError
         The logbook cannot be read, or the configuration names what is not known.
     """
-    asked = consult.question(configuration)
+    asked = consult.question(configuration, logbook=logbook)
     known = state.situation(logbook, configuration, now)
     seen = question.with_surface(known, asked.substrate)
     outlook = question.coming_hours(seen, asked.substrate)
     followed = [
-        progress_or_words(layup, configuration, asked, seen, outlook)
+        progress_or_words(layup, configuration, asked, seen, outlook, logbook=logbook)
         for layup in layups.running(logbook, now)
     ]
     shed = configuration.shed
@@ -63,32 +62,31 @@ def gather(logbook: Logbook, configuration: Configuration, now: float, daemon: s
 
 def running_layers(logbook: Logbook, configuration: Configuration, now: float) -> tuple[Running, ...]:
     """Every running layer with what will become of it."""
-    asked = consult.question(configuration)
+    asked = consult.question(configuration, logbook=logbook)
     seen = question.with_surface(state.situation(logbook, configuration, now), asked.substrate)
     outlook = question.coming_hours(seen, asked.substrate)
     return tuple(
-        _running(progress_or_words(layup, configuration, asked, seen, outlook))
+        _running(progress_or_words(layup, configuration, asked, seen, outlook, logbook=logbook))
         for layup in layups.running(logbook, now)
     )
 
 
 def progress_or_words(
-    layup: Layup, configuration: Configuration, asked: Question, seen: Situation, outlook: Outlook | None
+    layup: Layup,
+    configuration: Configuration,
+    asked: Question,
+    seen: Situation,
+    outlook: Outlook | None,
+    *,
+    logbook: Logbook,
 ) -> Progress | tuple[Layup, str]:
     """Where a running layer stands, or why that cannot be said."""
     if outlook is None:
         return layup, "nothing is known of the air"
     try:
-        return follow(layup, about(layup, configuration, asked), seen, outlook)
+        return follow(layup, consult.about(layup, configuration, asked, logbook), seen, outlook)
     except CurewatchError as trouble:
         return layup, f"cannot be followed: {trouble}"
-
-
-def about(layup: Layup, configuration: Configuration, asked: Question) -> Question:
-    """The question with the resin that this layer was laid with."""
-    if layup.system == asked.system.name:
-        return asked
-    return replace(consult.question(configuration, resin=layup.system), substrate=asked.substrate)
 
 
 def standing(logbook: Logbook, now: float) -> tuple[Standing, ...]:

@@ -45,8 +45,8 @@ TEMPERATURES: dict[str, Callable[[str], float]] = {
 }
 
 
-def read_history(path: Path) -> History:
-    """The history in a file, its time counted from its first row.
+def read_history(path: Path, highest: float = HIGHEST) -> History:
+    """The history in a file, its time counted from its first row, up to a ``highest`` temperature [K].
 
     Raises
     ------
@@ -67,9 +67,10 @@ def read_history(path: Path) -> History:
         at, kelvin = _value(path, number, row, when), _value(path, number, row, what)
         if time and at <= time[-1]:
             raise UsageError(f"{path}, line {number}: time goes back or stands still; wanted rising times")
-        if not LOWEST <= kelvin <= HIGHEST:
+        if not LOWEST <= kelvin <= highest:
             raise UsageError(
-                f"{path}, line {number}: {row[what[0]]!r} is outside -30 to 150 °C; is the unit right?"
+                f"{path}, line {number}: {row[what[0]]!r} is outside -30 to {highest - 273.15:.0f} °C; "
+                "is the unit right?"
             )
         time.append(at)
         temperature.append(kelvin)

@@ -1,5 +1,6 @@
 """From a configuration to a question: what this shed asks about which resin, by whose limits."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -8,9 +9,11 @@ from curewatch.advice.limits import for_system
 from curewatch.advice.question import Question
 from curewatch.advice.situation import Situation
 from curewatch.advice.windows import Span
-from curewatch.configuration import Configuration
+from curewatch.configuration import Configuration, logbook_path
 from curewatch.errors import ConfigurationError, UsageError
-from curewatch.logbook import Entry
+from curewatch.ingest import learnt
+from curewatch.jobs import Layup
+from curewatch.logbook import Entry, Logbook
 from curewatch.materials import load_system
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.materials.substrate import load_substrate
@@ -25,8 +28,13 @@ def question(
     resin: str | None = None,
     batch_mass: float | None = None,
     peroxide_percent: float | None = None,
+    logbook: Logbook | None = None,
+    lot: str | None = None,
 ) -> Question:
     """The question as configured, with what was said on the command line in its place. [kg]
+
+    With a logbook the resin is the one that its lot has shown itself to be; the configured lot
+    unless another is named.
 
     Raises
     ------
@@ -35,6 +43,9 @@ def question(
     """
     shelf, shed = configuration.resin, configuration.shed
     system = load_system(resin or shelf.system, shelf.folder)
+    if logbook is not None:
+        named = lot or (shelf.lot if resin in {None, shelf.system} else None)
+        system = learnt.system_of_lot(logbook, system, named)
     usual = None if shelf.batch_g is None else kilogram_from_gram(shelf.batch_g)
     dose = shelf.peroxide_percent if system.dose is not None else None
     thickness = None if shed.thickness_mm is None else shed.thickness_mm / 1000
@@ -46,6 +57,36 @@ def question(
         peroxide_percent=peroxide_percent if peroxide_percent is not None else dose,
         carbon_dioxide=shed.carbon_dioxide_ppm * 1e-6,
     )
+
+
+def of_shed(
+    configuration: Configuration,
+    *,
+    resin: str | None = None,
+    batch_mass: float | None = None,
+    peroxide_percent: float | None = None,
+) -> Question:
+    """As :func:`question`, with what the shed's own logbook has taught of the lot, if there is one."""
+    said: dict[str, Any] = {
+        "resin": resin,
+        "batch_mass": batch_mass,
+        "peroxide_percent": peroxide_percent,
+    }
+    path = logbook_path(configuration)
+    if not path.exists():
+        return question(configuration, **said)
+    with Logbook(path, read_only=True) as logbook:
+        return question(configuration, logbook=logbook, **said)
+
+
+def about(layup: Layup, configuration: Configuration, asked: Question, logbook: Logbook) -> Question:
+    """The question with the resin and the lot that a layer was laid with, on the same substrate."""
+    shelf = configuration.resin
+    if layup.system in {shelf.system, asked.system.name} and layup.lot == shelf.lot:
+        return asked
+    system = learnt.system_of_lot(logbook, load_system(layup.system, shelf.folder), layup.lot)
+    limits = for_system(system, own_limits(configuration), configuration.limits.rules)
+    return replace(asked, system=system, limits=limits)
 
 
 def means(configuration: Configuration, asked: Question, situation: Situation) -> Means:

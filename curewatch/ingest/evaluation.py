@@ -5,7 +5,6 @@ shown, like everything else.
 """
 
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import datetime
 
 from curewatch.advice import alerts, question, watchers
@@ -37,7 +36,7 @@ class Evaluation:
         self._not_before = not_before
         self._configuration = configuration
         self._logbook = logbook
-        self._question = consult.question(configuration)
+        self._question = consult.question(configuration, logbook=logbook)
         self._alerts = alerts.nothing_stands()
         self._read = 0  # number of the last alert entry taken up
         self._verdict = ""
@@ -48,6 +47,7 @@ class Evaluation:
         """The answer for a start now, the running layers and the alerts, as far as they changed."""
         now = at.utc
         self._take_up_acknowledgements()
+        self._question = consult.question(self._configuration, logbook=self._logbook)
         known = state.situation(self._logbook, self._configuration, now, not_before=self._not_before)
         advice = question.ask(self._question, known)
         seen = question.with_surface(known, self._question.substrate)
@@ -107,11 +107,7 @@ class Evaluation:
 
     def _about(self, layer: Layup) -> Question:
         """The question with the resin that this layer was laid with."""
-        if layer.system == self._question.system.name:
-            return self._question
-        return replace(
-            consult.question(self._configuration, resin=layer.system), substrate=self._question.substrate
-        )
+        return consult.about(layer, self._configuration, self._question, self._logbook)
 
     # ---- alerts
 

@@ -45,12 +45,12 @@ def app(
     from curewatch.cli.screens import tonight
     from curewatch.cli.typed import mass_from_text, moment_from_text
     from curewatch.clock import SystemClock
-    from curewatch.ingest.consult import means, question
+    from curewatch.ingest.consult import means, of_shed
 
     configuration, wording = settings(config, units)
     now = SystemClock().now().utc
     start = moment_from_text(at, configuration.zone, now, ahead=True)
-    asked = question(
+    asked = of_shed(
         configuration,
         resin=resin,
         batch_mass=None if batch is None else mass_from_text(batch, "--batch"),

@@ -51,13 +51,13 @@ def app(
     from curewatch.cli.commands.tonight import known
     from curewatch.cli.screens import windows as screen
     from curewatch.clock import SystemClock
-    from curewatch.ingest.consult import question, working_spans
+    from curewatch.ingest.consult import of_shed, working_spans
 
     configuration, wording = settings(config, units)
     now = SystemClock().now().utc
     situation = known(configuration, now)
     chosen: list[str | None] = list(resin) if resin else [None]
-    asked = [question(configuration, resin=name) for name in chosen]
+    asked = [of_shed(configuration, resin=name) for name in chosen]
     doubts = trust.remedies(situation, asked[0].limits)
     seen = with_surface(situation, asked[0].substrate)
     outlook = None if doubts else coming_hours(seen, asked[0].substrate, length=LENGTH)

@@ -1,0 +1,236 @@
+"""``curewatch saw``: what somebody saw of a layer or a test cup; the model learns from it."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from curewatch.cli.options import ConfigOption, JsonOption
+
+if TYPE_CHECKING:
+    from curewatch.cli.desk import Desk
+    from curewatch.jobs import Layup
+    from curewatch.model.learning import Evidence
+
+HOTTEST_CUP = 623.15  # K; above that it burns
+WORDS = ("kicked", "gelled", "tack-free", "hard")
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What was said on the command line."""
+
+    seen: str | None
+    layup: str | None
+    cup: Path | None
+    mass: float | None  # [kg]
+    temperature: float | None  # [K]
+
+
+def app(
+    seen: Annotated[
+        str | None,
+        typer.Argument(metavar="[kicked|gelled|tack-free|hard]", help="What.", show_default=False),
+    ] = None,
+    *,
+    at: Annotated[
+        str | None, typer.Option("--at", metavar="TIME", help="When: 20:15; else now.", show_default=False)
+    ] = None,
+    ago: Annotated[
+        str | None, typer.Option("--ago", metavar="SPAN", help="So long ago: 20 min.", show_default=False)
+    ] = None,
+    layup: Annotated[
+        str | None,
+        typer.Option("--layup", metavar="NAME", help="Which; else the running one.", show_default=False),
+    ] = None,
+    cup: Annotated[
+        Path | None,
+        typer.Option("--cup", metavar="FILE", help="CSV of a thermometer in a test cup.", show_default=False),
+    ] = None,
+    mass: Annotated[
+        str | None,
+        typer.Option("--mass", metavar="MASS", help="In pot or cup; else as laid.", show_default=False),
+    ] = None,
+    temperature: Annotated[
+        str | None,
+        typer.Option("--temperature", metavar="C", help="Where nothing was measured.", show_default=False),
+    ] = None,
+    undo: Annotated[bool, typer.Option("--undo", help="Withdraw the last observation.")] = False,
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Say what you saw of a running layer: the model learns how fast this lot of resin is.
+
+    kicked: the pot got hot or stringy. gelled: no longer flows. tack-free: a finger leaves no mark.
+    hard: a thumbnail leaves no dent. Each makes a new version of the resin for this lot; the bands of
+    what is foretold get narrower. --undo withdraws the last one.
+
+    Example: curewatch saw gelled --at 20:15 --layup L1
+    """
+    from curewatch.cli.desk import desk
+    from curewatch.cli.typed import mass_from_text, temperature_from_text
+    from curewatch.errors import UsageError
+
+    if undo and (seen or cup):
+        raise UsageError("--undo stands alone: it withdraws the last observation")
+    if not undo and (seen is None) == (cup is None):
+        raise UsageError(f"say what you saw ({', '.join(WORDS)}), or give --cup FILE; one of the two")
+    if seen is not None and seen not in WORDS:
+        raise UsageError(f"{seen!r} is nothing to learn from; allowed: {', '.join(WORDS)}")
+    told = Told(
+        seen,
+        layup,
+        cup,
+        None if mass is None else mass_from_text(mass),
+        None if temperature is None else temperature_from_text(temperature),
+    )
+    with desk(config, None, ago, at) as place:
+        if undo:
+            _undo(place, json=json)
+        else:
+            _learn(place, told, json=json)
+
+
+def _learn(place: "Desk", told: Told, *, json: bool) -> None:
+    from curewatch.cli import terminal
+    from curewatch.cli.screens import saw as screen
+    from curewatch.ingest import learnt
+    from curewatch.logbook import Entry, Kind
+    from curewatch.materials import load_system
+    from curewatch.model import learning
+
+    layup = _layup(place, told)
+    shelf = place.configuration.resin
+    system = load_system(layup.system if layup else shelf.system, shelf.folder)
+    lot = layup.lot if layup else shelf.lot
+    known = learnt.system_of_lot(place.logbook, system, lot)
+    evidence = _evidence(place, told, layup)
+    lesson = learning.learn(known, evidence)  # refuses before anything is written
+    payload = {
+        **learning.as_plain(evidence),
+        "layup": layup.layup if layup else "",
+        "at": place.happened,
+        "system": system.name,
+        "lot": lot,
+        "version": lesson.after.version,
+        "parent": lesson.after.parent,
+        "rate_factor": round(lesson.factor, 5),
+    }
+    job = layup.job if layup else None
+    place.entry(Entry(Kind.OBSERVATION, payload, place.happened, job=job))
+    found = learnt.lessons(place.logbook, system, lot)
+    if json:
+        terminal.print_json({"lot": lot, "observations": screen.as_plain(found)})
+        return
+    what = f"{layup.layup} {evidence.seen}" if layup else evidence.seen
+    terminal.print_lines([*screen.lines(what, found), *_lot(lot), *_next(layup)])
+
+
+def _layup(place: "Desk", told: Told) -> "Layup | None":
+    """The layer that is meant; none for a test cup where none is running."""
+    from curewatch.errors import UsageError
+    from curewatch.ingest import layups
+
+    running = {each.layup: each for each in layups.running(place.logbook, place.now)}
+    if told.layup is not None:
+        if told.layup.upper() not in running:
+            there = f"running: {', '.join(running)}" if running else "none is running"
+            raise UsageError(f"no running layer {told.layup!r}; {there}")
+        return running[told.layup.upper()]
+    if len(running) == 1:
+        return next(iter(running.values()))
+    if told.cup is not None:
+        return None
+    if not running:
+        raise UsageError("no layer is running; `curewatch layer --at 14:30` says that one was begun")
+    raise UsageError(f"several layers are running; give --layup, one of {', '.join(running)}")
+
+
+def _evidence(place: "Desk", told: Told, layup: "Layup | None") -> "Evidence":
+    from curewatch.cli.history_file import read_history
+    from curewatch.errors import UsageError
+    from curewatch.model.learning import Evidence, cup_evidence
+
+    usual = place.configuration.resin
+    mass = told.mass or (layup.batch_mass if layup else usual.batch_g and usual.batch_g / 1000.0)
+    dose = layup.peroxide_percent if layup else usual.peroxide_percent
+    if (told.cup is not None or told.seen == "kicked") and mass is None:
+        raise UsageError("a pot or cup needs its mass; give --mass 100 g")
+    if told.cup is not None:
+        return cup_evidence(read_history(told.cup, HOTTEST_CUP), float(mass or 0.0), dose)
+    assert layup is not None
+    assert told.seen is not None
+    elapsed = place.happened - layup.started
+    if elapsed <= 0.0:
+        began = place.words.moment(layup.started, place.now)
+        raise UsageError(f"{layup.layup} was mixed {began}; what you saw of it must be later")
+    path = _path(place, told, layup)
+    return Evidence(told.seen, elapsed, path, mass, dose)
+
+
+def _path(place: "Desk", told: Told, layup: "Layup") -> Any:
+    """The temperatures that the layer went through: as told, or as recorded."""
+    from curewatch.errors import UsageError
+    from curewatch.ingest import consult, learnt, state
+    from curewatch.model.film import constant
+
+    if told.temperature is not None:
+        return constant(told.temperature, place.happened - layup.started)
+    situation = state.situation(place.logbook, place.configuration, place.now)
+    if told.seen == "kicked":
+        found = learnt.air_history(layup, place.happened, situation)
+    else:
+        substrate = consult.question(place.configuration).substrate
+        found = learnt.history(layup, place.happened, situation, substrate)
+    if found is None:
+        began, seen = (place.words.moment(each, place.now) for each in (layup.started, place.happened))
+        raise UsageError(
+            f"no temperature was recorded from {began} to {seen}; give --temperature, the usual one then"
+        )
+    return found
+
+
+def _undo(place: "Desk", *, json: bool) -> None:
+    from curewatch.cli import terminal
+    from curewatch.cli.screens import saw as screen
+    from curewatch.errors import UsageError
+    from curewatch.ingest import learnt
+    from curewatch.logbook import Entry, Kind
+    from curewatch.materials import load_system
+
+    standing = list(learnt.standing(place.logbook))
+    if not standing:
+        raise UsageError("there is no observation to withdraw")
+    last, payload = standing[-1]
+    changes = {
+        "corrects": last.number,
+        "changes": {"withdrawn": True},
+        "why": "undone by `curewatch saw --undo`",
+    }
+    place.entry(Entry(Kind.CORRECTION, changes, place.now, job=last.job))
+    lot = payload.get("lot")
+    system = load_system(str(payload.get("system")), place.configuration.resin.folder)
+    found = learnt.lessons(place.logbook, system, lot)
+    if json:
+        terminal.print_json({"withdrawn": last.number, "lot": lot, "observations": screen.as_plain(found)})
+        return
+    when = place.words.moment(last.at, place.now)
+    first = (
+        f"withdrawn: {payload.get('seen')} of {payload.get('layup') or 'a cup'}, {when} (entry {last.number})"
+    )
+    terminal.print_lines([first, "", *screen.history(found), *_lot(lot)])
+
+
+def _lot(lot: str | None) -> list[str]:
+    from curewatch.cli.safe_text import safe_line
+
+    return [
+        f"    lot {safe_line(lot)}"
+        if lot
+        else "    no lot named: `layer --lot` or [resin] lot keeps lots apart"
+    ]
+
+
+def _next(layup: "Layup | None") -> list[str]:
+    return ["", "  Countdowns by what was learnt: curewatch layer --running"] if layup else []

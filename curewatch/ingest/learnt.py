@@ -1,0 +1,130 @@
+"""What the logbook's observations make of a resin lot: the one door for whoever predicts.
+
+An observation's entry holds the temperatures that the film went through, so that a lot is learnt the
+same way for ever, also after the readings themselves were pruned. An undo is a correction that
+withdraws an observation; then the remaining ones are folded again.
+"""
+
+from collections import OrderedDict
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import numpy as np
+
+from curewatch.advice.situation import Situation
+from curewatch.jobs import Layup
+from curewatch.logbook import Kind, Logbook, Stored
+from curewatch.materials.substrate import Substrate
+from curewatch.materials.system import ResinSystem
+from curewatch.model import learning
+from curewatch.model.film import History
+from curewatch.model.learning import Evidence, Lesson
+from curewatch.model.surface import lagged_temperature
+from curewatch.units import HOUR, FloatArray
+
+MOST_KEPT = 32  # folded lots remembered in this process
+NEAR = HOUR  # a reading within this of the start counts for it [s]
+_folded: OrderedDict[tuple[Any, ...], tuple[Lesson, ...]] = OrderedDict()
+
+
+def system_of_lot(logbook: Logbook, system: ResinSystem, lot: str | None) -> ResinSystem:
+    """The system as this lot has shown itself; the one given where nothing was observed.
+
+    Parameters
+    ----------
+    lot : str or None
+        None is the lot that nobody named.
+    """
+    found = lessons(logbook, system, lot)
+    return found[-1].after if found else system
+
+
+def lessons(logbook: Logbook, system: ResinSystem, lot: str | None) -> tuple[Lesson, ...]:
+    """What each observation of this lot did, oldest first."""
+    seen = tuple(observations(logbook, system.name, lot))
+    if not seen:
+        return ()
+    key = (system, tuple(sorted(system.origins)), *((entry, each.elapsed, each.seen) for entry, each in seen))
+    if key not in _folded:
+        _folded[key] = learning.lessons(system, (each for _, each in seen))
+        while len(_folded) > MOST_KEPT:
+            _folded.popitem(last=False)
+    return _folded[key]
+
+
+def observations(logbook: Logbook, system: str, lot: str | None) -> Iterator[tuple[int, Evidence]]:
+    """The observations of a lot that stand: entry number and what was seen.
+
+    Told twice of one layer, the later telling holds: it is one event, not two.
+    """
+    found: dict[tuple[Any, ...], tuple[int, Evidence]] = {}
+    for entry, payload in standing(logbook):
+        if payload.get("system") == system and payload.get("lot") == lot:
+            evidence = _evidence(entry, payload)
+            if evidence is not None:
+                layup = payload.get("layup") or entry.number
+                found[layup, evidence.seen] = entry.number, evidence
+    yield from found.values()
+
+
+def standing(logbook: Logbook) -> Iterator[tuple[Stored, dict[str, Any]]]:
+    """Every observation that nobody withdrew, with its corrections applied."""
+    changes: dict[int, dict[str, Any]] = {}
+    found = []
+    for entry in logbook.entries((Kind.OBSERVATION, Kind.CORRECTION)):
+        if entry.kind == Kind.OBSERVATION:
+            found.append(entry)
+        elif isinstance(entry.payload.get("changes"), dict):
+            changes.setdefault(int(entry.payload["corrects"]), {}).update(entry.payload["changes"])
+    for entry in found:
+        changed = changes.get(entry.number, {})
+        if not changed.get("withdrawn"):
+            yield entry, _corrected(entry.payload, changed)
+
+
+def _corrected(payload: Mapping[str, Any], changed: Mapping[str, Any]) -> dict[str, Any]:
+    """A corrected hour moves the time from mixing with it."""
+    found = {**payload, **changed}
+    if "at" in changed and "elapsed" in payload and "at" in payload:
+        found["elapsed"] = float(payload["elapsed"]) + float(changed["at"]) - float(payload["at"])
+    return found
+
+
+def _evidence(entry: Stored, payload: Mapping[str, Any]) -> Evidence | None:
+    """None for an observation of which nothing can be learnt: no temperatures were known."""
+    try:
+        return learning.from_plain(payload, entry.number)
+    except (KeyError, TypeError, ValueError):
+        return None
+
+
+def air_history(layup: Layup, at: float, situation: Situation) -> History | None:
+    """The air around a pot from mixing up to a moment; None if nobody measured."""
+    return along(layup.started, at, situation.past.time, situation.past.air_temperature)
+
+
+def history(layup: Layup, at: float, situation: Situation, substrate: Substrate) -> History | None:
+    """What the surface of a layer went through up to a moment; None if nobody measured.
+
+    The probe where it spoke; else the air's readings, lagged by the substrate.
+    """
+    past = situation.past
+    time, temperature = past.time, past.surface_temperature.copy()
+    known = np.isfinite(past.air_temperature)
+    if known.sum() > 1:
+        lagged = np.interp(
+            time,
+            time[known],
+            lagged_temperature(time[known], past.air_temperature[known], substrate.time_constant),
+        )
+        temperature = np.where(np.isnan(temperature), lagged, temperature)
+    return along(layup.started, at, time, temperature)
+
+
+def along(start: float, end: float, time: FloatArray, temperature: FloatArray) -> History | None:
+    """A history from readings, from start to end; None if none lies near its beginning or within. [s UTC]"""
+    known = np.isfinite(temperature) & (time > start - NEAR) & (time < end + NEAR)
+    if not known.any() or end <= start:
+        return None
+    grid: FloatArray = np.append(np.arange(start, end, 900.0, dtype=np.float64), end)
+    return History(grid - start, np.interp(grid, time[known], temperature[known]))

@@ -1,0 +1,156 @@
+"""Learning of a lot: against a grid posterior, narrower with each observation, versions with parents."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from curewatch.errors import OutOfValidity
+from curewatch.materials import load_system
+from curewatch.materials.system import Covariance
+from curewatch.model import film
+from curewatch.model.learning import (
+    CUP,
+    WITHIN_LOT,
+    Evidence,
+    as_plain,
+    cup_evidence,
+    current_system,
+    from_plain,
+    learn,
+    lessons,
+)
+from curewatch.model.milestones import milestones
+from curewatch.model.outcome import outcome
+from curewatch.model.pot import pot
+
+SLOW = load_system("epoxy-slow")
+TIME = np.arange(0.0, 40 * 3600.0, 900.0)
+NIGHT = film.History(TIME, 286.15 + 3.0 * np.cos(TIME / 14000.0))
+LONG = film.History(np.append(TIME, 4e5), np.append(NIGHT.temperature, NIGHT.temperature[-1]))
+
+
+def gel(factor: float) -> float:
+    return milestones(SLOW, film.cure(SLOW, LONG, rate_factor=factor)).gel
+
+
+@given(st.floats(0.65, 1.55))
+@settings(max_examples=4, deadline=None)
+def test_one_gel_time_gives_the_posterior_of_a_fine_grid(factor: float) -> None:
+    """Mean and spread of the rate factor as by Bayes' rule on 61 points, along a night; 2 % is their skew."""
+    seen = gel(factor)
+    grid = np.linspace(-1.0, 1.0, 61)
+    done = film.cure(SLOW, LONG, rate_factor=np.exp(grid))
+    times = np.array([milestones(SLOW, _member(done, index)).gel for index in range(grid.size)])
+    misfit = (np.log(times) - math.log(seen)) ** 2 / 0.15**2 + grid**2 / SLOW.rate_sd**2
+    weight = np.exp(-0.5 * (misfit - misfit.min()))
+    mean = float(np.average(grid, weights=weight))
+    sd = math.sqrt(float(np.average((grid - mean) ** 2, weights=weight)))
+    found = learn(SLOW, Evidence("gelled", seen, NIGHT))
+    assert math.log(found.factor) == pytest.approx(mean, abs=0.02)
+    assert found.after.rate_sd == pytest.approx(sd, rel=0.05)
+
+
+def _member(done: film.Cure, index: int) -> film.Cure:
+    return film.Cure(
+        done.time,
+        done.conversion[index],
+        done.glass_transition[index],
+        done.temperature if done.temperature.ndim == 1 else done.temperature[index],
+        done.progress[index],
+    )
+
+
+def test_two_observations_make_the_bands_visibly_narrower() -> None:
+    """The band of tack-free after two observations is under two thirds of what it was."""
+    fast = milestones(SLOW, film.cure(SLOW, LONG, rate_factor=1.25))
+    found = lessons(SLOW, [Evidence("gelled", fast.gel, NIGHT), Evidence("hard", fast.hard, NIGHT)])
+    before, after = (
+        outcome(each, film.constant(285.15, 4 * 86400.0)).marks["tack_free"]
+        for each in (SLOW, found[-1].after)
+    )
+    widths = [math.log(float(each.late) / float(each.early)) for each in (before, after)]
+    assert widths[1] < 0.67 * widths[0]
+    assert [each.after.version for each in found] == [2, 3]
+    assert [each.after.parent for each in found] == ["epoxy-slow version 1", "epoxy-slow version 2"]
+    assert found[0].factor > 1.05
+    assert found[-1].after.origins["kinetics.k1"].tag == "learned"
+
+
+def test_learning_converges_on_the_lot_that_it_sees() -> None:
+    """Ten kicks of a lot a fifth faster: the rate is there, the spread is down to that within a lot."""
+    truth = pot(SLOW, 0.2, 291.15, rate_factor=1.2, duration=86400.0).pot_life
+    cup = Evidence("kicked", truth, film.constant(291.15, truth), mass=0.2)
+    learnt = current_system(SLOW, [cup] * 10)
+    assert learnt.kinetics.k2 / SLOW.kinetics.k2 == pytest.approx(1.2, rel=0.03)
+    assert learnt.rate_sd <= 1.5 * WITHIN_LOT
+
+
+def test_a_test_cup_is_learnt_from_its_thermometer() -> None:
+    """The log of a cup of a slow lot: when it had risen tells the rate."""
+    log = pot(SLOW, 0.15, 293.15, rate_factor=0.8, duration=5 * 3600.0)
+    evidence = cup_evidence(film.History(log.time, log.middle), 0.15)
+    assert evidence.seen == CUP
+    found = learn(SLOW, evidence)
+    assert found.factor == pytest.approx(0.8, rel=0.05)
+    assert found.spread_after < 0.5 * found.spread_before
+
+
+def test_a_cup_that_never_warmed_teaches_nothing() -> None:
+    """Less than 5 K is refused, with what to do."""
+    with pytest.raises(OutOfValidity, match="a larger cup"):
+        cup_evidence(film.History(np.array([0.0, 3600.0]), np.array([293.15, 295.0])), 0.05)
+
+
+def test_what_no_lot_could_do_is_called_strange() -> None:
+    """A gel after a tenth of its time is likelier a slip than a lot."""
+    assert learn(SLOW, Evidence("gelled", gel(1.0) / 10.0, NIGHT)).strange
+    assert not learn(SLOW, Evidence("gelled", gel(1.0) * 1.2, NIGHT)).strange
+
+
+def test_a_fitted_system_learns_in_all_it_left_open() -> None:
+    """With a covariance the observation narrows rate and energy together; the lot's spread goes into them."""
+    keys = ("kinetics.k1", "kinetics.k2", "kinetics.energy_1", "kinetics.energy_2")
+    rate, energy = 0.3**2, 3e3**2
+    matrix = (
+        (rate, rate, 0.0, 0.0),
+        (rate, rate, 0.0, 0.0),
+        (0.0, 0.0, energy, energy),
+        (0.0, 0.0, energy, energy),
+    )
+    fitted = replace(SLOW, covariance=Covariance(keys, matrix))
+    cold = film.History(NIGHT.time, NIGHT.temperature - 10.0)
+    found = learn(fitted, Evidence("gelled", 1.1 * gel(1.0), cold))
+    after = found.after
+    assert found.spread_after < 0.6 * found.spread_before
+    assert after.rate_sd == WITHIN_LOT
+    assert after.covariance.matrix[2][2] < energy
+    assert after.covariance.matrix[0][0] < rate + SLOW.rate_sd**2
+    assert after.kinetics.energy_1 != fitted.kinetics.energy_1
+
+
+def test_what_does_not_fit_the_resin_is_refused() -> None:
+    """Tack-free of a polyester without wax; a kick without a mass; nothing before mixing."""
+    with pytest.raises(OutOfValidity, match="tacky"):
+        learn(load_system("polyester-layup"), Evidence("tack-free", 3600.0, NIGHT))
+    with pytest.raises(OutOfValidity, match="mass"):
+        learn(SLOW, Evidence("kicked", 3600.0, NIGHT))
+    with pytest.raises(OutOfValidity, match="from mixing"):
+        learn(SLOW, Evidence("gelled", 0.0, NIGHT))
+
+
+def test_an_observation_survives_its_entry() -> None:
+    """Written as plain values and read back, it teaches the same."""
+    evidence = Evidence("gelled", gel(1.1), NIGHT, 0.15, None, 0.0, 7)
+    again = from_plain(as_plain(evidence), 7)
+    assert learn(SLOW, again).factor == pytest.approx(learn(SLOW, evidence).factor, rel=1e-3)
+    with pytest.raises(ValueError, match="not an observation"):
+        from_plain({**as_plain(evidence), "seen": "smelled"})
+
+
+def test_nothing_seen_leaves_the_system_as_it_is() -> None:
+    """No observation, no new version."""
+    assert current_system(SLOW, []) is SLOW

@@ -1,0 +1,150 @@
+"""``curewatch saw`` from the keyboard to the next forecast, and back by undo."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from curewatch import configuration
+from curewatch.cli.main import run
+from curewatch.clock import SystemClock
+from curewatch.ingest import consult, learnt
+from curewatch.logbook import Logbook
+from curewatch.materials import load_system
+from curewatch.model.pot import pot
+from curewatch.readings import Reading
+
+TOML = """
+[resin]
+system = "epoxy-slow"
+lot = "A12"
+batch_g = 150.0
+[logbook]
+path = "{path}"
+[sensors.bench]
+role = "air"
+[sensors.hull]
+role = "surface"
+"""
+Do = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def shed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Ten hours of 20 degC in an invented shed."""
+    file, path = tmp_path / "curewatch.toml", tmp_path / "log.db"
+    file.write_text(TOML.format(path=path), encoding="utf-8")
+    monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
+    now = SystemClock().now().utc
+    with Logbook(path) as logbook:
+        logbook.append(
+            [
+                Reading(name, at, at, kelvin, 0.5)
+                for at in np.arange(now - 36000.0, now, 300.0).tolist()
+                for name, kelvin in (("bench", 293.15), ("hull", 292.65))
+            ]
+        )
+    return file
+
+
+@pytest.fixture
+def do(shed: Path, capsys: pytest.CaptureFixture[str]) -> Do:
+    def call(*arguments: str) -> tuple[int, str, str]:
+        with pytest.raises(SystemExit) as ended:
+            run(list(arguments))
+        shown = capsys.readouterr()
+        return int(ended.value.code or 0), shown.out, shown.err
+
+    return call
+
+
+def band(do: Do) -> tuple[str, str]:
+    said: Any = json.loads(do("layer", "--running", "--json")[1])
+    hard = next(each for each in said["running"][0]["timeline"] if each["name"] == "hard")
+    return hard["early"][:16], hard["late"][:16]
+
+
+def test_what_was_seen_narrows_the_countdowns_and_undo_brings_them_back(do: Do, shed: Path) -> None:
+    """A gel told of the running layer moves its next milestones; withdrawn, they are as before."""
+    do("layer", "--ago", "8 h")
+    before = band(do)
+    status, out, _ = do("saw", "gelled", "--ago", "30 min")
+    assert status == 0
+    assert "L1 gelled: 7 h 30 min after mixing" in out
+    assert "version 2: gelled (entry" in out
+    assert "lot A12" in out
+    after = band(do)
+    assert before[0] < after[0]
+    assert after[1] < before[1]
+    status, out, _ = do("saw", "--undo")
+    assert "withdrawn: gelled of L1" in out
+    assert "nothing was learnt" in out
+    assert band(do) == before
+
+
+def test_a_lot_is_learnt_for_itself_alone(do: Do, shed: Path) -> None:
+    """Another lot of the same resin stays as its sheet says."""
+    do("layer", "--ago", "8 h")
+    do("saw", "gelled")
+    settings = configuration.load(shed)
+    system = load_system("epoxy-slow")
+    with Logbook(configuration.logbook_path(settings)) as logbook:
+        assert learnt.system_of_lot(logbook, system, "A12").version == 2
+        assert learnt.system_of_lot(logbook, system, "B7") is system
+        assert consult.question(settings, logbook=logbook).system.version == 2
+    assert consult.of_shed(settings).system.version == 2
+
+
+def test_told_twice_it_counts_once(do: Do, shed: Path) -> None:
+    """The second telling of one event replaces the first."""
+    do("layer", "--ago", "8 h")
+    do("saw", "gelled", "--ago", "60 min")
+    said = json.loads(do("saw", "gelled", "--ago", "30 min", "--json")[1])
+    assert [each["version"] for each in said["observations"]] == [2]
+    assert said["observations"][0]["elapsed_s"] == pytest.approx(27000.0, abs=5.0)
+
+
+def test_a_cup_is_learnt_without_any_layer(do: Do, tmp_path: Path) -> None:
+    """A thermometer's CSV and the usual batch mass suffice."""
+    log = pot(load_system("epoxy-slow"), 0.15, 293.15, rate_factor=1.3, duration=3 * 3600.0)
+    rows = [f"{time:.0f},{kelvin - 273.15:.2f}" for time, kelvin in zip(log.time, log.middle, strict=True)]
+    unique = list(dict.fromkeys(row.split(",")[0] for row in rows))
+    first = {row.split(",")[0]: row for row in reversed(rows)}
+    cup = tmp_path / "cup.csv"
+    cup.write_text("time_s,temperature_c\n" + "\n".join(first[key] for key in unique), encoding="utf-8")
+    status, out, err = do("saw", "--cup", str(cup))
+    assert status == 0, err
+    assert "test cup" in out
+    assert "faster than it was taken for" in out
+
+
+WRONG = {
+    "nothing said": ((), "say what you saw"),
+    "an unknown word": (("smelled",), "kicked, gelled, tack-free, hard"),
+    "undo with more": (("gelled", "--undo"), "--undo stands alone"),
+    "no layer": (("gelled",), "no layer is running"),
+    "nothing to undo": (("--undo",), "no observation to withdraw"),
+    "no such cup": (("--cup", "nowhere.csv"), "no such file"),
+}
+
+
+@pytest.mark.parametrize("case", WRONG)
+def test_a_slip_of_the_keyboard_is_told_and_writes_nothing(do: Do, shed: Path, case: str) -> None:
+    """Exit status 2, what is allowed, and no entry."""
+    arguments, said = WRONG[case]
+    status, _, err = do("saw", *arguments)
+    assert status == 2
+    assert said in err
+    with Logbook(configuration.logbook_path(configuration.load(shed))) as logbook:
+        assert not list(logbook.entries("observation"))
+
+
+def test_a_time_before_mixing_is_refused(do: Do) -> None:
+    """What is seen of a layer comes after it was mixed."""
+    do("layer", "--ago", "1 h")
+    status, _, err = do("saw", "gelled", "--ago", "2 h")
+    assert status == 2
+    assert "must be later" in err
