@@ -69,7 +69,7 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
         "layup": "L1",
         "started": opened + 2 * HOUR,
         "system": "epoxy-slow",
-        "batch_mass": 0.18,
+        "batch_mass": 0.183,
         "thickness": 0.002,
         "surface": "hull",
         "job": job,
@@ -84,9 +84,9 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
         "system": "epoxy-slow",
         "resin_lot": "R-2217",
         "hardener_lot": "H-0914",
-        "resin_mass": 0.120,
-        "hardener_mass": 0.060,
-        "ratio": {"within": True, "text": "100 : 50.0 by weight, within 2 %"},
+        "resin_mass": 0.150,
+        "hardener_mass": 0.033,
+        "ratio": {"within": True, "text": "22.0 of hardener to 100 of resin; allowed 20.9 to 23.1"},
         "pot_temperature": 291.15,
     }
     return [
@@ -116,7 +116,7 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
         by_hand(
             Kind.BATCH,
             opened + 10 * HOUR,
-            {**batch, "batch": "B2", "resin_mass": 0.080, "hardener_mass": 0.040},
+            {**batch, "batch": "B2", "resin_mass": 0.100, "hardener_mass": 0.022},
         ),
         by_hand(Kind.LAYUP, opened + 10 * HOUR, again),
         by_hand(Kind.PEEL_PLY, opened + 10.5 * HOUR, {"layup": "L2", "action": "on"}),

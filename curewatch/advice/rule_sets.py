@@ -9,7 +9,7 @@ Minutes that lie nearer to the limit than the sensors can tell are counted besid
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -49,7 +49,7 @@ class Spans:
 
     first_layup: float
     last_layup: float
-    uncured_until: float  # the last layup is tack-free, or the end of the record if it never was
+    uncured_until: float  # the last layup is tack-free; infinite if it was not when the record ended
     ended: float  # end of the record
     closed: bool  # the job is closed: what was not recorded by now was not done
 
@@ -65,6 +65,7 @@ class Judged:
     outside: int
     unknown: int
     in_doubt: int  # nearer to the limit than the sensors' error
+    unfinished: bool = False  # the record ended before what the rule speaks of did
     first: float | None = None  # UTC of the first breach [s]
     worst: float | None = None  # in the limit's unit; the nearest to a breach if none
     worst_at: float | None = None  # UTC [s]
@@ -104,6 +105,18 @@ def at_least(rule: str, limit: Limit, column: Column, sd: float, least: int = 1)
 def at_most(rule: str, limit: Limit, column: Column, sd: float, least: int = 1) -> Judged:
     """Every minute's value is at or below the limit."""
     return _judge(rule, limit, column, limit.value - column.value, (sd, least))
+
+
+def _until_cured(judged: tuple[Judged, ...], spans: Spans) -> tuple[Judged, ...]:
+    """Where the record ended before the last layup was cured, what no breach was seen of is not known."""
+    if spans.uncured_until <= spans.ended:
+        return judged
+    return tuple(
+        replace(
+            one, unfinished=True, outcome=Outcome.NOT_KNOWN if one.outcome is Outcome.HELD else one.outcome
+        )
+        for one in judged
+    )
 
 
 def _judge(
@@ -232,18 +245,17 @@ def _cured_for(conditions: Conditions, spans: Spans, warm: Limit) -> Judged:
         outcome = Outcome.NOT_KNOWN if unknown else Outcome.HELD
     else:
         outcome = Outcome.NOT_HELD if len(cold) or spans.closed else Outcome.NOT_KNOWN
-    breach = until if outcome is Outcome.NOT_HELD else None
     return Judged(
-        "cure of 48 h or more at 18 °C or more",
-        limit,
-        outcome,
-        len(time),
-        0,
-        unknown,
-        0,
-        breach,
-        lasted,
-        until,
+        rule="cure of 48 h or more at 18 °C or more",
+        limit=limit,
+        outcome=outcome,
+        minutes=len(time),
+        outside=0,
+        unknown=unknown,
+        in_doubt=0,
+        first=until if outcome is Outcome.NOT_HELD else None,
+        worst=lasted,
+        worst_at=until,
     )
 
 
@@ -259,16 +271,16 @@ def _recorded(conditions: Conditions, spans: Spans) -> Judged:
     outcome = Outcome.HELD if len(time) and not len(gaps) else Outcome.NOT_HELD
     first = float(time[gaps[0]]) if len(gaps) else None
     return Judged(
-        "temperature and humidity recorded throughout",
-        limit,
-        outcome,
-        len(time),
-        len(gaps),
-        0,
-        0,
-        first,
-        share,
-        first,
+        rule="temperature and humidity recorded throughout",
+        limit=limit,
+        outcome=outcome,
+        minutes=len(time),
+        outside=len(gaps),
+        unknown=0,
+        in_doubt=0,
+        first=first,
+        worst=share,
+        worst_at=first,
     )
 
 
@@ -289,15 +301,21 @@ def datasheet(conditions: Conditions, spans: Spans, system: ResinSystem) -> Judg
         "datasheet",
         "Resin system's sheet",
         system.title,
-        (
-            at_least("air not colder than the sheet allows", lowest, wet.of("air_temperature"), error),
-            at_least(
-                "surface not colder than the sheet allows", lowest, wet.of("surface_temperature"), error
+        _until_cured(
+            (
+                at_least("air not colder than the sheet allows", lowest, wet.of("air_temperature"), error),
+                at_least(
+                    "surface not colder than the sheet allows", lowest, wet.of("surface_temperature"), error
+                ),
+                at_most("air not warmer than the sheet allows", highest, wet.of("air_temperature"), error),
+                at_most(
+                    "humidity not above the sheet's",
+                    damp,
+                    wet.of("relative_humidity"),
+                    conditions.humidity_sd,
+                ),
             ),
-            at_most("air not warmer than the sheet allows", highest, wet.of("air_temperature"), error),
-            at_most(
-                "humidity not above the sheet's", damp, wet.of("relative_humidity"), conditions.humidity_sd
-            ),
+            spans,
         ),
     )
 
@@ -310,19 +328,22 @@ def coating(conditions: Conditions, spans: Spans) -> Judgement:
         "coating",
         "Coating practice",
         "ISO 8502-4 practice, quoted second-hand; humidity: common practice",
-        (
-            at_least(
-                "surface 3 K or more above the dew point",
-                lines.condensation_margin,
-                wet.of("condensation_margin"),
-                conditions.margin_sd,
+        _until_cured(
+            (
+                at_least(
+                    "surface 3 K or more above the dew point",
+                    lines.condensation_margin,
+                    wet.of("condensation_margin"),
+                    conditions.margin_sd,
+                ),
+                at_most(
+                    "relative humidity below 85 %",
+                    lines.humidity_highest,
+                    wet.of("relative_humidity"),
+                    conditions.humidity_sd,
+                ),
             ),
-            at_most(
-                "relative humidity below 85 %",
-                lines.humidity_highest,
-                wet.of("relative_humidity"),
-                conditions.humidity_sd,
-            ),
+            spans,
         ),
     )
 
@@ -368,4 +389,6 @@ def own(conditions: Conditions, spans: Spans, limits: Mapping[str, float]) -> Ju
                 conditions.temperature_sd,
             )
         )
-    return Judgement("own", "Your own limits", "[limits] in your configuration", tuple(judged))
+    return Judgement(
+        "own", "Your own limits", "[limits] in your configuration", _until_cured(tuple(judged), spans)
+    )

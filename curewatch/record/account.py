@@ -180,9 +180,16 @@ def _judgements(
 
 def _spans(courses: Sequence[Course], end: float, *, closed: bool) -> Spans:
     starts = [course.started for course in courses]
-    free = [course.marks["tack-free"].late if course.marks else None for course in courses]
-    until = [end if one is None else one for one in free]
-    return Spans(min(starts), max(starts), max(until), end, closed)
+    return Spans(min(starts), max(starts), max(map(_cured, courses)), end, closed)
+
+
+def _cured(course: Course) -> float:
+    """When a slow lot is tack-free, or hard where air keeps it tacky; infinite if not within the record."""
+    for name in ("tack-free", "hard"):
+        mark = course.marks.get(name)
+        if mark is not None and mark.late is not None:
+            return mark.late
+    return float("inf")
 
 
 # -- sensors ------------------------------------------------------------------------------------
@@ -282,6 +289,7 @@ def _plain_judgement(one: Judgement) -> dict[str, Any]:
                 "minutes_outside": rule.outside,
                 "minutes_unknown": rule.unknown,
                 "minutes_in_doubt": rule.in_doubt,
+                "record_ended_before": rule.unfinished,
                 "first_breach": None if rule.first is None else iso_utc(rule.first),
                 "worst": None if rule.worst is None else round(rule.worst, 5),
                 "worst_at": None if rule.worst_at is None else iso_utc(rule.worst_at),

@@ -15,7 +15,8 @@ def rules(account: Account, words: Words) -> Iterator[str | Lead | Table]:
         return
     yield (
         "Judged minute by minute over the time each rule speaks of. “Not known” means that no breach was "
-        "recorded, but that not every minute is known. “In doubt” counts minutes nearer to the limit "
+        "recorded, but that not every minute is known. “+ the rest”: the cure was not finished "
+        "when the record ended. “In doubt” counts minutes nearer to the limit "
         "than the sensors can tell."
     )
     for one in account.judgements:
@@ -36,7 +37,7 @@ def _rule_row(rule: Judged, words: Words) -> tuple[str, ...]:
         of_limit(rule.limit, rule.limit.value),
         str(rule.outcome),
         f"{rule.outside:,} of {rule.minutes:,}",
-        f"{rule.unknown:,}",
+        f"{rule.unknown:,}" + (" + the rest" if rule.unfinished else ""),
         f"{rule.in_doubt:,}",
         words.moment(rule.first) if broken else "–",
         worst,

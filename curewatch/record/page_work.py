@@ -70,8 +70,11 @@ def _layup_sentence(payload: Mapping[str, Any]) -> str:
         parts.append(f"{shown(layers, 10)} layers of {shown(payload.get('cloth') or 'cloth', 60)}")
     if payload.get("batches"):
         parts.append("batches " + shown(", ".join(map(str, payload["batches"])), 120))
-    parts.append(f"{of(payload, 'system')}")
-    return ", ".join(parts)
+    if payload.get("batch_mass"):
+        parts.append(f"{grams(payload['batch_mass'])} in one pot")
+    parts.append(of(payload, "system"))
+    text = ", ".join(parts)
+    return f"{text}. {shown(payload['note'])}" if payload.get("note") else text
 
 
 def _quality_sentence(payload: Mapping[str, Any]) -> str:

@@ -12,7 +12,7 @@ import numpy as np
 from curewatch.record import page_claims, page_limits, page_shed, page_troubles, page_work
 from curewatch.record.account import Account
 from curewatch.record.page import Pages, Section
-from curewatch.record.words import Words, shown, span
+from curewatch.record.words import Words, counted, shown, span
 
 
 def pages(account: Account) -> Pages:
@@ -88,9 +88,11 @@ def _summary(account: Account, words: Words) -> Iterator[str]:
     unknown = int(np.isnan(account.measured.margin[inside]).sum())
     readings = sum(one.readings for one in account.heard)
     state = "The job is closed" if account.closed else "The job is still open; this is its record so far"
+    layups = counted(len(account.courses), "layup")
+    sensors = counted(sum(one.readings > 0 for one in account.heard), "sensor")
     yield (
-        f"{state}. It lasted {span(account.end - account.start)}, with {len(account.courses)} layups and "
-        f"{readings:,} readings of {sum(one.readings > 0 for one in account.heard)} sensors. "
+        f"{state}. It lasted {span(account.end - account.start)}, with {layups} and "
+        f"{readings:,} readings of {sensors}. "
         + (
             "The margin of the surface over the dew point is known for every minute of it."
             if not unknown and total

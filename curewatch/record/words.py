@@ -87,6 +87,11 @@ def span(seconds: float) -> str:
     return f"{hours // 24} d" + (f" {hours % 24} h" if hours % 24 else "")
 
 
+def counted(number: int, noun: str) -> str:
+    """``1 layup``, ``3 layups``."""
+    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
+
+
 def grams(kilogram: object) -> str:
     """``120 g``; ``–`` if it is no number."""
     return f"{kilogram * 1000:.4g} g" if isinstance(kilogram, int | float) else "–"

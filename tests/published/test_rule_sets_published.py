@@ -26,5 +26,8 @@ def test_workshop_rule(case: dict[str, str]) -> None:
         Spans(WORK, WORK, ended, ended, closed=True),
     )
     assert judged.outcome == case["verdict"]
+    lasted, recorded = judged.rules[4], judged.rules[5]
+    assert lasted.worst == (0.0 if lowest < 18.0 else pytest.approx(cured, abs=MINUTE))
+    assert (recorded.outcome, recorded.worst, recorded.first) == (Outcome.HELD, 1.0, None)
     broken = [rule.rule for rule in judged.rules if rule.outcome is not Outcome.HELD]
     assert len(broken) == (case["verdict"] != "held") + (lowest < 18.0) * 2

@@ -1,5 +1,7 @@
 """Rules over a record: a breach is named, and a gap is never a success."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -59,6 +61,16 @@ def test_a_breach_outside_the_time_of_a_rule_is_none():
     given.condensation_margin[: 1440 - 1] = 0.0
     given.condensation_margin[1440 + 10 * 60 + 1 :] = 0.0
     assert coating(given, SPANS).outcome is Outcome.HELD
+
+
+def test_a_cure_that_was_not_finished_is_not_known():
+    """Nothing was breached while it was recorded, but the record ended before the film was tack-free."""
+    judged = coating(conditions(), replace(SPANS, uncured_until=float("inf")))
+    assert judged.outcome is Outcome.NOT_KNOWN
+    assert all(rule.unfinished for rule in judged.rules)
+    given = conditions()
+    given.condensation_margin[1440 + 5] = 1.0
+    assert coating(given, replace(SPANS, uncured_until=float("inf"))).outcome is Outcome.NOT_HELD
 
 
 def test_minutes_within_the_sensors_error_are_counted_beside():
