@@ -215,7 +215,7 @@ def _with_heat(shed: Shed, past: Past, stretch: FloatArray, power: FloatArray | 
         noon=fit.noon,
         temperature_sd=fit.unexplained,
         history_hours=hours,
-        basis=f"identified from {hours:.0f} h of readings inside and outside",
+        basis=f"this shed, identified from {hours:.0f} h of readings inside and outside",
     )
     if power is not None and fit.gains[1] > 0:
         heat_loss = 1 / float(fit.gains[1])
