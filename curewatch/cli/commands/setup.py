@@ -55,7 +55,7 @@ def app(
 
     words = wording(ZoneInfo(answers.zone), units)
     clock = SystemClock()
-    walk(Survey(talk, clock, answers, words, seconds, [], tuple(port or ())))
+    walk(Survey(talk, clock, answers, words, seconds, [], tuple(port or ()), output.parent))
     written = write(as_toml(answers), output, talk)
     if written:
         _first_answer(written, talk, clock)

@@ -52,6 +52,7 @@ class Answers:
     substrate: str = "plywood"
     thickness_mm: float | None = None
     resin: str = "epoxy-slow"
+    resin_folder: str = ""
     lot: str = ""
     batch_g: float | None = None
     sensors: list[NamedSensor] = field(default_factory=list)
@@ -102,7 +103,12 @@ def _shed(answers: Answers) -> dict[str, object]:
 
 
 def _resin(answers: Answers) -> dict[str, object]:
-    return {"system": answers.resin, "lot": answers.lot or None, "batch_g": answers.batch_g}
+    return {
+        "system": answers.resin,
+        "folder": answers.resin_folder or None,
+        "lot": answers.lot or None,
+        "batch_g": answers.batch_g,
+    }
 
 
 def _sensor(sensor: NamedSensor) -> list[str]:

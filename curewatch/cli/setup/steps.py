@@ -35,6 +35,7 @@ class Survey:
     seconds: float  # how long to listen
     heard: list[Heard]
     ports: tuple[str, ...] = ()  # addresses given on the command line
+    folder: Path = Path()  # where the configuration will stand
 
     def live(self, line: str) -> None:
         """Show one line as it came from a port."""
@@ -228,6 +229,7 @@ def _take_sensor(answers: Answers, heard: Heard, name: str, role: str, part: str
 
 
 def _work(survey: Survey) -> None:
+    from curewatch.cli.setup.sheet import typed_in
     from curewatch.materials import load_system, system_names
     from curewatch.materials.substrate import substrate_names
 
@@ -236,8 +238,13 @@ def _work(survey: Survey) -> None:
     answers.thickness_mm = talk.number("its thickness in mm", 12.0, 1, 500)
     for name in system_names():
         talk.say(f"    {name}: {load_system(name).title}")
-    talk.say("  these are generic archetypes; `curewatch resin fit` makes your own from the maker's sheet")
-    answers.resin = talk.choose("resin", system_names(), answers.resin)
+    talk.say("    sheet: type in the numbers of your maker's sheet; the others are generic archetypes")
+    chosen = talk.choose("resin", [*system_names(), "sheet"], answers.resin)
+    own = typed_in(talk, survey.folder) if chosen == "sheet" else None
+    if own is not None:
+        answers.resin, answers.resin_folder = own
+    elif chosen != "sheet":
+        answers.resin = chosen
     answers.lot = talk.ask("its lot number, from the can; Enter for none", answers.lot)
     answers.batch_g = talk.number("usual batch in g", 150.0, 1, 50_000)
 
