@@ -86,7 +86,11 @@ class Parser:
     def corpus(
         self, data: bytes, at: Instant, source: str = "", sensor: str | None = None, form: str = "auto"
     ) -> list[Event]:
-        """Everything that a heap of lines says, from its first byte to its last."""
+        """Everything that a heap of lines says, from its first byte to its last.
+
+        Stamps are judged against ``at``: for a heap of another year give ``at`` of that time, or leave
+        the judging out with ``Parser(check=False)``.
+        """
         framer = LineFramer(LONGEST, source, from_start=True)
         events: list[Event] = []
         for framed in framer.feed(data, at.utc):

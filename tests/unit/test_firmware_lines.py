@@ -205,3 +205,24 @@ def test_the_micropython_encoder_makes_each_vector(tmp_path):
     assert made == expected()
     assert nothing == "None"
     assert lines.parse(half.encode(), NOW).temperature is None
+
+
+def indented(file: str) -> list[str]:
+    """The samples of a page: what is indented by four."""
+    text = (NOTES / file).read_text(encoding="utf-8").splitlines()
+    return [line[4:] for line in text if line.startswith("    ") and line.strip()]
+
+
+def test_the_samples_of_the_notes_are_read():
+    """Each line and each pack that the notes show as a sample is a reading, but for the CSV header."""
+    parser, said = Parser(), []
+    for sample in indented("LINE_FORM.md"):
+        line = sample.split("     ")[0].encode()
+        said.append(parser.line(line, NOW, "notes", "bench"))
+    assert sum(not events for events in said) == 1
+    assert all(isinstance(event, Reading) for events in said for event in events)
+    assert len(said) >= 6
+    pack = " ".join(indented("SENML.md")).encode()
+    (reading,) = parser.payload(pack, NOW, "notes")
+    assert reading.sensor == "bench"
+    assert reading.battery == pytest.approx(0.88)
