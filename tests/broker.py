@@ -48,7 +48,8 @@ def _listens(port: int) -> bool:
 class Broker:
     """A broker process that can be killed and started again on the same port with the same memory."""
 
-    def __init__(self, folder: Path, *settings: str) -> None:
+    def __init__(self, folder: Path, *settings: str, saves: bool = True) -> None:
+        self.saves = saves  # each change at once: slow, and survives a kill
         self.port = free_port()
         self.folder = folder
         self.settings = settings
@@ -75,11 +76,8 @@ class Broker:
         lines = [
             f"listener {self.port} 127.0.0.1",
             "max_queued_messages 0",
-            "max_inflight_messages 0",
-            "persistence true",
-            f"persistence_location {self.folder}/",
-            "autosave_interval 1",
-            "autosave_on_changes true",
+            *([] if any("max_inflight" in line for line in self.settings) else ["max_inflight_messages 0"]),
+            *(self._saving() if self.saves else []),
             *([] if any("allow_anonymous" in line for line in self.settings) else ["allow_anonymous true"]),
             *self.settings,
         ]
@@ -88,6 +86,10 @@ class Broker:
         file = self.folder / "broker.conf"
         file.write_text("\n".join(lines) + "\n")
         return [str(MOSQUITTO), "-c", str(file)]
+
+    def _saving(self) -> list[str]:
+        place = f"persistence_location {self.folder}/"
+        return ["persistence true", place, "autosave_interval 1", "autosave_on_changes true"]
 
     def stop(self, number: int = signal.SIGTERM) -> None:
         if self.process is not None:

@@ -16,7 +16,7 @@ from curewatch.cli.wording import Wording, duration
 from curewatch.clock import Instant
 from curewatch.configuration import Configuration, logbook_path, password
 from curewatch.errors import CurewatchError, ExitStatus, RecordBroken, StoreFailed
-from curewatch.ingest import consult, health, state
+from curewatch.ingest import consult, health, recall
 from curewatch.ingest.clock_watch import NOT_BEFORE
 from curewatch.ingest.judgement import judge
 from curewatch.logbook import Logbook
@@ -113,7 +113,7 @@ def _taken(examined: Examined) -> str:
     """Which sensors are believed by their name alone, where none is configured."""
     if examined.logbook is None:
         return ""
-    names = state.sensors_of_interest(examined.logbook, examined.configuration)
+    names = recall.sensors_of_interest(examined.logbook, examined.configuration)
     roles = [f"{name} as {examined.configuration.role_of(name)}" for name in names]
     return f"; taken by their word: {', '.join(roles)}" if roles else ""
 
@@ -170,10 +170,10 @@ def _sensors(examined: Examined) -> Iterator[Finding]:
     if logbook is None:
         yield _bad("sensors", "nothing was ever heard", "start the daemon: curewatch watch")
         return
-    names = state.sensors_of_interest(logbook, configuration)
+    names = recall.sensors_of_interest(logbook, configuration)
     if not any(configuration.role_of(name) == "air" for name in names):
         yield _bad("sensors", "no sensor stands for the air at the work", 'give one role = "air"')
-    judged = judge(configuration, state.tracks(logbook, names, now), now)
+    judged = judge(configuration, recall.tracks(logbook, names, now), now)
     latest = logbook.latest()
     for name in names:
         yield _sensor(examined, name, judged[name], latest[name].time if name in latest else None)

@@ -17,7 +17,7 @@ from curewatch.cli.screens.board import Board, Running, SensorState
 from curewatch.cli.screens.chart import Chart, Curve, Window, no_curve
 from curewatch.configuration import Configuration
 from curewatch.errors import CurewatchError
-from curewatch.ingest import consult, layups, state
+from curewatch.ingest import consult, layups, recall, state
 from curewatch.ingest.judgement import judge
 from curewatch.jobs import Layup
 from curewatch.logbook import Logbook
@@ -97,8 +97,8 @@ def standing(logbook: Logbook, now: float) -> tuple[Standing, ...]:
 
 def sensors(logbook: Logbook, configuration: Configuration, now: float) -> tuple[SensorState, ...]:
     """Every configured sensor, and without configuration every one whose name tells its role."""
-    names = state.sensors_of_interest(logbook, configuration)
-    health = judge(configuration, state.tracks(logbook, names, now), now)
+    names = recall.sensors_of_interest(logbook, configuration)
+    health = judge(configuration, recall.tracks(logbook, names, now), now)
     latest = logbook.latest()
     found = []
     for name in names:

@@ -23,7 +23,8 @@ from curewatch.ingest.events import (
 )
 from curewatch.logbook import Logbook
 
-Thinking = Callable[[Instant, str], tuple[Any, ...]]  # what an Evaluate gives: entries, documents, lines
+# What an Evaluate gives: entries, documents, lines; or nothing yet, and the daemon brings it later.
+Thinking = Callable[[Instant, str], tuple[Any, ...] | None]
 
 
 class Broker(Protocol):
@@ -85,7 +86,8 @@ class Actor:
             case Show():
                 self._show(effect)
             case Evaluate(at, reason):
-                return Evaluated(at, self.think(at, reason))
+                said = self.think(at, reason)
+                return None if said is None else Evaluated(at, said)
             case Ended():
                 self.ended = True
         return None

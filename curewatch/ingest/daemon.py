@@ -14,16 +14,16 @@ from curewatch import configuration as configured
 from curewatch.clock import Clock, SystemClock
 from curewatch.configuration import Configuration
 from curewatch.errors import ConfigurationError, CurewatchError, ExitStatus
-from curewatch.ingest import state
+from curewatch.ingest import recall
 from curewatch.ingest.acting import Actor
-from curewatch.ingest.consult import check_names, configuration_entry
 from curewatch.ingest.core import BATCH, Core
 from curewatch.ingest.daily import Daily
 from curewatch.ingest.edges.process import ServiceManager
-from curewatch.ingest.evaluation import Evaluation
-from curewatch.ingest.events import Noticed, Reload, Show, Stop
+from curewatch.ingest.events import Evaluated, Noticed, Reload, Show, Stop
 from curewatch.ingest.inbox import Inbox
+from curewatch.ingest.known_names import check_names, configuration_entry
 from curewatch.ingest.sources import Sources
+from curewatch.ingest.thinking import Thinking
 from curewatch.ingest.told_beside import ToldBeside
 from curewatch.ingest.watch_keeping import WatchKeeping
 from curewatch.logbook import Logbook
@@ -70,16 +70,17 @@ class Daemon:
 
     def _build(self) -> None:
         now, logbook, configuration = self._clock.now(), self.logbook, self.configuration
-        known = state.sensors_of_interest(logbook, configuration)
+        known = recall.sensors_of_interest(logbook, configuration)
         in_flight = [source.in_flight for source in configuration.mqtt.values()]
         self.core = Core(
             configuration,
             now,
             memory=logbook.note,
-            keeping=WatchKeeping(configuration, state.tracks(logbook, known, now.utc)),
+            keeping=WatchKeeping(configuration, recall.tracks(logbook, known, now.utc)),
             batch=min([BATCH, *(most // 2 for most in in_flight)]),
             tell_readings=self._tell_readings,
         )
+        self._thinking = Thinking(configuration, logbook.path)
         self._sources = Sources(self._inbox, self._clock, logbook.note)
         self._sources.build(self._sources.prepare(configuration))
         self.actor = Actor(
@@ -88,7 +89,7 @@ class Daemon:
             self._clock,
             brokers=self._sources.brokers,
             show=self._show,
-            think=Evaluation(configuration, logbook),
+            think=self._thinking,
         )
         self._beside = ToldBeside(self.core, logbook, now.monotonic)
         self._daily = Daily(self.core, logbook, configuration, now)
@@ -129,11 +130,17 @@ class Daemon:
         if not self.actor.ended:
             self._beside.look(self._clock.now().monotonic)
             self._daily.look(self._clock.now())
+            self._thought()
             self.actor.tick(idle=self._inbox.empty)
         dead = self._sources.dead()
         if dead and not self.actor.ended:
             raise CurewatchError(f"the thread of {', '.join(dead)} ended by itself; this is a fault of ours")
         service.alive(self._clock.now().monotonic)
+
+    def _thought(self) -> None:
+        said = self._thinking.collect()
+        if said is not None:
+            self.actor.handle(Evaluated(self._clock.now(), said))
 
     def _asked(self) -> None:
         """What signals and other threads asked for since the last turn."""
@@ -162,7 +169,7 @@ class Daemon:
             self.actor.handle(Noticed("configuration", now, text))
             return
         self.configuration = self._daily.configuration = fresh
-        self.actor.think = Evaluation(fresh, self.logbook)
+        self._thinking.configuration = fresh
         self.actor.handle(Reload(fresh, now))
         self.core.write(configuration_entry(fresh, now.utc))
 

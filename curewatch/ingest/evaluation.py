@@ -6,6 +6,7 @@ shown, like everything else.
 
 from collections.abc import Iterator
 from datetime import datetime
+from typing import NamedTuple
 
 from curewatch.advice import alerts, question, watchers
 from curewatch.advice.alerts import Event, Happening, Key, Kind
@@ -19,7 +20,7 @@ from curewatch.errors import CurewatchError
 from curewatch.ingest import consult, layups, state
 from curewatch.ingest.clock_watch import NOT_BEFORE
 from curewatch.ingest.events import Publish, Show
-from curewatch.ingest.published import alerts_document
+from curewatch.ingest.published_alerts import alerts_document
 from curewatch.jobs import Layup
 from curewatch.logbook import Entry, Logbook
 from curewatch.model.outlook import Outlook
@@ -27,21 +28,35 @@ from curewatch.model.outlook import Outlook
 Said = Entry | Publish | Show
 
 
+class Memory(NamedTuple):
+    """What one look must know of those before it."""
+
+    alerts: alerts.State
+    read: int  # number of the last alert entry taken up
+    verdict: str
+
+
 class Evaluation:
     """Keeps which alerts stand and what the last verdict was; a restart takes both from the logbook."""
 
     def __init__(
-        self, configuration: Configuration, logbook: Logbook, *, not_before: float = NOT_BEFORE
+        self,
+        configuration: Configuration,
+        logbook: Logbook,
+        *,
+        not_before: float = NOT_BEFORE,
+        memory: Memory | None = None,
     ) -> None:
         self._not_before = not_before
         self._configuration = configuration
         self._logbook = logbook
         self._question = consult.question(configuration, logbook=logbook)
-        self._alerts = alerts.nothing_stands()
-        self._read = 0  # number of the last alert entry taken up
-        self._verdict = ""
+        self._alerts, self._read, self._verdict = memory or _restored(logbook)
         self.running = 0  # layers in progress, at the last look
-        self._restore()
+
+    @property
+    def memory(self) -> Memory:
+        return Memory(self._alerts, self._read, self._verdict)
 
     def __call__(self, at: Instant, reason: str) -> tuple[Said, ...]:
         """The answer for a start now, the running layers and the alerts, as far as they changed."""
@@ -126,17 +141,20 @@ class Evaluation:
                 key = Key(Kind(entry.payload["alert"]), str(entry.payload["subject"]))
                 self._alerts, _ = alerts.acknowledge(self._alerts, key, entry.at)
 
-    def _restore(self) -> None:
-        """What stood when the last daemon ended still stands."""
-        found = self._logbook.entries("alert")
-        self._alerts = alerts.rebuild(alerts.event_from_plain(entry.payload) for entry in found)
-        self._read = found[-1].number if found else 0
-        verdicts = self._logbook.entries("verdict")
-        self._verdict = str(verdicts[-1].payload["verdict"]) if verdicts else ""
-
     def _hour(self, utc: float) -> str:
         """The hour as people at the shed read it."""
         return datetime.fromtimestamp(utc, self._configuration.zone).strftime("%H:%M")
+
+
+def _restored(logbook: Logbook) -> Memory:
+    """What stood when the last daemon ended still stands."""
+    found = logbook.entries("alert")
+    verdicts = logbook.entries("verdict")
+    return Memory(
+        alerts.rebuild(alerts.event_from_plain(entry.payload) for entry in found),
+        found[-1].number if found else 0,
+        str(verdicts[-1].payload["verdict"]) if verdicts else "",
+    )
 
 
 def standing(logbook: Logbook) -> alerts.State:

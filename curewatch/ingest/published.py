@@ -8,11 +8,9 @@
 Stamps are ISO 8601 in UTC, temperatures degC, humidity per cent: this is a border.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
-from curewatch.advice.alerts import Key, Standing
-from curewatch.advice.progress import Progress
 from curewatch.clock import Instant, iso_utc
 from curewatch.ingest.clock_watch import ClockState
 from curewatch.ingest.health import Health, Point, Track
@@ -55,50 +53,6 @@ def _last(track: Track | None, now: float) -> dict[str, Any]:
         if last.relative_humidity is None
         else round(percent_from_fraction(last.relative_humidity), 2),
     }
-
-
-def alerts_document(
-    now: float, standing: Mapping[Key, Standing], running: Iterable[Progress]
-) -> dict[str, Any]:
-    """The alerts that stand and the layers in progress, each with its moments."""
-    return {
-        "version": VERSION,
-        "at": iso_utc(now),
-        "alerts": [
-            {
-                "alert": str(alert.key.kind),
-                "subject": alert.key.subject,
-                "since": iso_utc(alert.since),
-                "text": alert.text,
-                "advised": alert.advised,
-                "due": _stamp(alert.due),
-                "acknowledged": _stamp(alert.acknowledged),
-            }
-            for alert in standing.values()
-        ],
-        "layers": [
-            {
-                "layer": progress.layup.layup,
-                "system": progress.system.name,
-                "started": iso_utc(progress.layup.started),
-                "stage": progress.stage,
-                "conversion": round(progress.conversion, 3),
-                "moments": {
-                    moment.name: {
-                        "early": _stamp(moment.early),
-                        "likely": _stamp(moment.likely),
-                        "late": _stamp(moment.late),
-                    }
-                    for moment in progress.timeline
-                },
-            }
-            for progress in running
-        ],
-    }
-
-
-def _stamp(utc: float | None) -> str | None:
-    return None if utc is None else iso_utc(utc)
 
 
 def daemon_document(running: bool, at: float) -> dict[str, Any]:

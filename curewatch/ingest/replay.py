@@ -11,11 +11,11 @@ from pathlib import Path
 from curewatch.clock import Clock, ManualClock
 from curewatch.configuration import Configuration
 from curewatch.ingest.acting import Actor
-from curewatch.ingest.consult import check_names
 from curewatch.ingest.core import Core
 from curewatch.ingest.edges.recording import Recording
 from curewatch.ingest.evaluation import Evaluation
 from curewatch.ingest.events import Event, Show, Stop
+from curewatch.ingest.known_names import check_names
 from curewatch.ingest.watch_keeping import ADVISE_EVERY, CHECK_EVERY, WatchKeeping
 from curewatch.logbook import Entry, Logbook
 

@@ -5,7 +5,8 @@ until its reading no longer moves; the mean of the last minutes is compared with
 temperature. One salt gives a point, two give a line. A difference that is smaller than the check can tell
 is left alone.
 
-Numbers marked ASSUMED are ours; times in the jar and the cost of a kelvin are those of calibration practice.
+Numbers marked ASSUMED are ours; times in the jar and the cost of a kelvin are those of calibration
+practice.
 """
 
 from collections.abc import Mapping, Sequence

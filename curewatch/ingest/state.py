@@ -5,8 +5,7 @@ Law: what is not known, too old, implausible or from a doubtful clock becomes a 
 situation, never a number.
 """
 
-from collections.abc import Iterable, Iterator
-from typing import NamedTuple
+from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,21 +13,20 @@ from numpy.typing import NDArray
 from curewatch.advice import situation as advice
 from curewatch.advice.situation import Place, Situation, Trouble, TroubleKind
 from curewatch.configuration import Configuration, Role
-from curewatch.ingest import forecasts, health
+from curewatch.ingest import forecasts
 from curewatch.ingest.clock_watch import DOUBT, NOT_BEFORE
-from curewatch.ingest.health import Health, State, Track
+from curewatch.ingest.health import Health, State
 from curewatch.ingest.judgement import judge
+from curewatch.ingest.recall import AHEAD, LOOK_BACK, Seen, look_up, sensors_of_interest
 from curewatch.logbook import Logbook
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.model.past import Past, no_past
 from curewatch.physics import moist_air
-from curewatch.readings import Flag, Reading
+from curewatch.readings import Flag
 from curewatch.units import DAY, HOUR, FloatArray
 
-LOOK_BACK = 6 * HOUR  # for health [s]
 PAST = 14 * DAY  # for the outlook [s]
 STEP = 900.0  # of the past's grid [s]
-AHEAD = 60.0  # a stamp may lie so far ahead of now: two clocks on one bench [s]
 ROLES: tuple[Role, ...] = ("air", "surface", "outside")
 
 _KIND = {
@@ -39,15 +37,6 @@ _KIND = {
     State.DISAGREEING: TroubleKind.IMPLAUSIBLE,
     State.SWAPPED: TroubleKind.IMPLAUSIBLE,
 }
-_UNDATED = int(Flag.RETAINED | Flag.ARRIVAL_TIME)
-
-
-class Seen(NamedTuple):
-    """What the logbook has of one sensor around now."""
-
-    track: Track
-    last: Reading | None  # the newest whose stamp can be believed
-    ahead: float | None  # UTC of a stamp that lies in the future [s]
 
 
 def situation(
@@ -70,7 +59,7 @@ def situation(
         A sensor's part is not known.
     """
     names = sensors_of_interest(logbook, configuration)
-    seen = {name: _seen(logbook, name, now) for name in names}
+    seen = {name: look_up(logbook, name, now) for name in names}
     healths = judge(configuration, {name: each.track for name, each in seen.items()}, now)
     places = {role: _place(role, configuration, seen, healths) for role in ROLES}
     troubles = (
@@ -90,65 +79,7 @@ def situation(
     )
 
 
-def sensors_of_interest(logbook: Logbook, configuration: Configuration) -> list[str]:
-    """The configured sensors; without any, those in the logbook whose name tells a role."""
-    if configuration.sensors:
-        return list(configuration.sensors)
-    return [name for name in logbook.sensors() if configuration.role_of(name)]
-
-
-def tracks(logbook: Logbook, names: Iterable[str], now: float) -> dict[str, Track]:
-    """The tracks that the logbook's last hours make: what a daemon knows when it starts again."""
-    return {name: _seen(logbook, name, now).track for name in names}
-
-
 # ---- one sensor
-
-
-def _seen(logbook: Logbook, name: str, now: float) -> Seen:
-    track, last = Track(), None
-    for reading in _readings(logbook, name, now - LOOK_BACK, now + AHEAD):
-        track, last = health.step(track, reading), reading
-    latest = logbook.latest().get(name)
-    ahead = latest.time if latest is not None and latest.time > now + AHEAD else None
-    if last is None and latest is not None and ahead is None and _believable(latest):
-        track, last = health.step(track, latest), latest
-    return Seen(track, last, ahead)
-
-
-def _believable(reading: Reading) -> bool:
-    """Not stamped by a doubtful clock, and no broker's kept message without a time of its own."""
-    return not reading.flags & Flag.CLOCK_DOUBT and reading.flags & _UNDATED != _UNDATED
-
-
-def _readings(logbook: Logbook, name: str, start: float, end: float) -> Iterator[Reading]:
-    """Readings whose stamp can be believed, oldest first."""
-    found = logbook.series(name, start, end)
-    usable = ((found.flags & Flag.CLOCK_DOUBT) == 0) & ((found.flags & _UNDATED) != _UNDATED)
-    columns = (
-        found.time,
-        found.received,
-        found.temperature,
-        found.relative_humidity,
-        found.carbon_dioxide,
-        found.flags,
-    )
-    for time, received, temperature, humidity, carbon_dioxide, flags in zip(
-        *(column[usable].tolist() for column in columns), strict=True
-    ):
-        yield Reading(
-            name,
-            time,
-            received,
-            _known(temperature),
-            _known(humidity),
-            _known(carbon_dioxide),
-            flags=int(flags),
-        )
-
-
-def _known(value: float) -> float | None:
-    return None if value != value else value  # noqa: PLR0124 - nan stands for "no such quantity"
 
 
 def _place(

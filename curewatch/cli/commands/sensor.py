@@ -14,7 +14,7 @@ from curewatch.cli.typed import span_from_text
 from curewatch.clock import SystemClock, iso_utc
 from curewatch.configuration import Configuration, Sensor, logbook_path
 from curewatch.errors import UsageError
-from curewatch.ingest import corrections, judgement, state
+from curewatch.ingest import corrections, judgement, recall
 from curewatch.ingest.health import Health, Track
 from curewatch.logbook import Logbook
 from curewatch.materials.sensor_part import load_sensor_part
@@ -50,7 +50,7 @@ def list_sensors(*, config: ConfigOption = None, units: UnitsOption = None, json
 
 def _listed(logbook: Logbook, configuration: Configuration, now: float) -> list[Listed]:
     names = dict.fromkeys((*configuration.sensors, *logbook.sensors()))
-    healths = judgement.judge(configuration, state.tracks(logbook, names, now), now)
+    healths = judgement.judge(configuration, recall.tracks(logbook, names, now), now)
     latest, righted = logbook.latest(), corrections.current(logbook)
     checks = {
         str(entry.payload.get("sensor")): entry

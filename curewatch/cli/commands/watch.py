@@ -15,8 +15,8 @@ from curewatch.clock import SystemClock
 from curewatch.configuration import Configuration, logbook_path
 from curewatch.errors import CurewatchError, ExitStatus
 from curewatch.ingest.companion import Companion, companion
-from curewatch.ingest.consult import check_names
 from curewatch.ingest.edges.process import signals
+from curewatch.ingest.known_names import check_names
 from curewatch.logbook import Logbook
 
 ROWS = 24  # of one picture where there is no terminal to ask

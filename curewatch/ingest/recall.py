@@ -1,0 +1,83 @@
+"""What the logbook's last hours say of each sensor: its track, its last word, and stamps that cannot be."""
+
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
+
+from curewatch.configuration import Configuration
+from curewatch.ingest import health
+from curewatch.ingest.health import Track
+from curewatch.logbook import Logbook
+from curewatch.readings import Flag, Reading
+from curewatch.units import HOUR
+
+LOOK_BACK = 6 * HOUR  # for health [s]
+AHEAD = 60.0  # a stamp may lie so far ahead of now: two clocks on one bench [s]
+
+_UNDATED = int(Flag.RETAINED | Flag.ARRIVAL_TIME)
+
+
+class Seen(NamedTuple):
+    """What the logbook has of one sensor around now."""
+
+    track: Track
+    last: Reading | None  # the newest whose stamp can be believed
+    ahead: float | None  # UTC of a stamp that lies in the future [s]
+
+
+def sensors_of_interest(logbook: Logbook, configuration: Configuration) -> list[str]:
+    """The configured sensors; without any, those in the logbook whose name tells a role."""
+    if configuration.sensors:
+        return list(configuration.sensors)
+    return [name for name in logbook.sensors() if configuration.role_of(name)]
+
+
+def tracks(logbook: Logbook, names: Iterable[str], now: float) -> dict[str, Track]:
+    """The tracks that the logbook's last hours make: what a daemon knows when it starts again."""
+    return {name: look_up(logbook, name, now).track for name in names}
+
+
+def look_up(logbook: Logbook, name: str, now: float) -> Seen:
+    """What there is of one sensor."""
+    track, last = Track(), None
+    for reading in _readings(logbook, name, now - LOOK_BACK, now + AHEAD):
+        track, last = health.step(track, reading), reading
+    latest = logbook.latest().get(name)
+    ahead = latest.time if latest is not None and latest.time > now + AHEAD else None
+    if last is None and latest is not None and ahead is None and _believable(latest):
+        track, last = health.step(track, latest), latest
+    return Seen(track, last, ahead)
+
+
+def _believable(reading: Reading) -> bool:
+    """Not stamped by a doubtful clock, and no broker's kept message without a time of its own."""
+    return not reading.flags & Flag.CLOCK_DOUBT and reading.flags & _UNDATED != _UNDATED
+
+
+def _readings(logbook: Logbook, name: str, start: float, end: float) -> Iterator[Reading]:
+    """Readings whose stamp can be believed, oldest first."""
+    found = logbook.series(name, start, end)
+    usable = ((found.flags & Flag.CLOCK_DOUBT) == 0) & ((found.flags & _UNDATED) != _UNDATED)
+    columns = (
+        found.time,
+        found.received,
+        found.temperature,
+        found.relative_humidity,
+        found.carbon_dioxide,
+        found.flags,
+    )
+    for time, received, temperature, humidity, carbon_dioxide, flags in zip(
+        *(column[usable].tolist() for column in columns), strict=True
+    ):
+        yield Reading(
+            name,
+            time,
+            received,
+            _known(temperature),
+            _known(humidity),
+            _known(carbon_dioxide),
+            flags=int(flags),
+        )
+
+
+def _known(value: float) -> float | None:
+    return None if value != value else value  # noqa: PLR0124 - nan stands for "no such quantity"

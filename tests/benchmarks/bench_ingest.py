@@ -1,0 +1,264 @@
+"""How fast messages become committed rows, how late, and in how much memory.
+
+Run: ``python -m tests.benchmarks.bench_ingest [messages]`` (default 60,000). Needs mosquitto. Every part
+ends by itself. The yardstick is a bare paho receive loop with ``json.loads`` on the same messages in the same
+run.
+"""
+
+import json
+import multiprocessing
+import random
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+
+from curewatch import configuration
+from curewatch.clock import SystemClock
+from curewatch.ingest.daemon import Daemon
+from curewatch.ingest.edges.recording import open_recording
+from curewatch.ingest.replay import replay
+from curewatch.wire.lines import checksum
+from tests.broker import Broker, Talker, until
+
+TOPIC = "creek/{}/state"
+SENSORS = [f"node{number:02d}" for number in range(20)]
+
+
+def payloads(count: int) -> Iterator[tuple[str, bytes]]:
+    """About 190 bytes each, as small devices send them; demo values."""
+    chance = random.Random(1)
+    for number in range(count):
+        document = {
+            "temperature": round(12 + chance.random(), 2),
+            "humidity": round(70 + chance.random(), 2),
+            "battery": 93,
+            "n": number,
+            "device": {"model": "demo node", "firmware": "1.0.0", "uptime": number, "signal": -61},
+            "note": "invented for a measurement",
+        }
+        yield SENSORS[number % len(SENSORS)], json.dumps(document).encode()
+
+
+def settings(folder: Path, broker: Broker, in_flight: int = 500, topics: str = "creek/+/state") -> str:
+    sensors = "".join(f'[sensors.{name}]\nrole = "air"\n' for name in SENSORS[:1])
+    return (
+        f'{sensors}[mqtt.yard]\nport = {broker.port}\nclient_id = "ours"\ntopics = "{topics}"\n'
+        f'in_flight = {in_flight}\n[logbook]\npath = "{folder}/logbook.sqlite"\n'
+    )
+
+
+def subscribe_first(broker: Broker, client_id: str) -> None:
+    """Leave a session with the broker that collects what is sent."""
+    client = paho.Client(
+        CallbackAPIVersion.VERSION2, client_id=client_id, protocol=MQTTProtocolVersion.MQTTv5
+    )
+    keep: Any = Properties(PacketTypes.CONNECT)
+    keep.SessionExpiryInterval = 3600
+    done = threading.Event()
+    client.on_connect = lambda *_: client.subscribe("creek/+/state", 1)
+    client.on_subscribe = lambda *_: done.set()
+    client.connect("127.0.0.1", broker.port, clean_start=False, properties=keep)
+    client.loop_start()
+    done.wait(10)
+    client.disconnect()
+    client.loop_stop()
+
+
+def send_all(broker: Broker, count: int) -> None:
+    """By mosquitto_pub, one process a sensor, lines from its standard input."""
+    lines: dict[str, list[bytes]] = {name: [] for name in SENSORS}
+    for sensor, payload in payloads(count):
+        lines[sensor].append(payload)
+    senders = []
+    for sensor, given in lines.items():
+        command = ["mosquitto_pub", "-p", str(broker.port), "-q", "1", "-l", "-t", TOPIC.format(sensor)]
+        sender = subprocess.Popen(command, stdin=subprocess.PIPE)
+        sender.communicate(b"\n".join(given) + b"\n")
+        senders.append(sender)
+    for sender in senders:
+        sender.wait()
+
+
+def bare(port: int, count: int, client_id: str, out: Any) -> None:
+    """The yardstick: paho's own loop, json, and paho's own acknowledgement."""
+    client = paho.Client(
+        CallbackAPIVersion.VERSION2, client_id=client_id, protocol=MQTTProtocolVersion.MQTTv5
+    )
+    keep: Any = Properties(PacketTypes.CONNECT)
+    keep.SessionExpiryInterval = 3600
+    seen = {"count": 0, "first": 0.0}
+
+    def arrived(client: Any, userdata: Any, message: Any) -> None:
+        json.loads(message.payload)
+        seen["first"] = seen["first"] or time.perf_counter()
+        seen["count"] += 1
+        if seen["count"] == count:
+            out.put(count / (time.perf_counter() - seen["first"]))
+            client.disconnect()
+
+    client.on_message = arrived
+    client.connect("127.0.0.1", port, clean_start=False, properties=keep)
+    client.loop_forever()
+
+
+def ours(text: str, count: int, out: Any) -> None:
+    """The whole daemon: inbox, wire, plausibility, logbook with chain, acknowledgement after commit."""
+    daemon = Daemon(configuration.parse(text))
+    first = 0.0
+
+    def look() -> None:
+        nonlocal first
+        while daemon.core.stored < count:
+            if not first and (daemon.core.stored or daemon.core._open.readings):
+                first = time.perf_counter()
+            time.sleep(0.002)
+        out.put((count / (time.perf_counter() - first), resident()))
+        daemon.stop()
+
+    threading.Thread(target=look, daemon=True).start()
+    daemon.run()
+
+
+def resident() -> float:
+    """Of this process. [MB]"""
+    lines = Path("/proc/self/status").read_text().splitlines()
+    return next(int(line.split()[1]) / 1024 for line in lines if line.startswith("VmRSS"))
+
+
+def apart(work: Callable[..., None], *arguments: Any) -> Any:
+    """In a fresh process, so that memory and imports of one do not colour the other."""
+    context = multiprocessing.get_context("spawn")
+    out = context.Queue()
+    process = context.Process(target=work, args=(*arguments, out))
+    process.start()
+    found = out.get(timeout=300)
+    process.join(30)
+    return found
+
+
+def rates(folder: Path, count: int) -> None:
+    print(f"MQTT to committed row, {count} messages of 190 bytes, QoS 1, median of 3 runs")
+    print(f"{'':34}{'messages/s':>12}{'of bare':>9}{'MB':>7}")
+    for window in (500, 20):
+        found: list[tuple[float, float, float]] = []
+        for run in range(3):
+            place = folder / f"w{window}-{run}"
+            place.mkdir()
+            limit = [] if window == 500 else [f"max_inflight_messages {window}"]
+            with Broker(place, *limit, saves=False) as broker:
+                for client_id in ("bare", "ours"):
+                    subscribe_first(broker, client_id)
+                send_all(broker, count)
+                yardstick = apart(bare, broker.port, count, "bare")
+                rate, memory = apart(ours, settings(place, broker, max(window, 20)), count)
+                found.append((rate / yardstick, rate, memory))
+        ratio, rate, memory = sorted(found)[1]
+        print(f"{'bare paho + json':34}{rate / ratio:12.0f}{1.0:9.2f}")
+        print(f"{f'curewatch, window {window}':34}{rate:12.0f}{ratio:9.2f}{memory:7.1f}")
+
+
+def latency(folder: Path, per_second: int = 100, seconds: int = 20) -> None:
+    """From the arrival at the edge to the end of the commit, at an even rate."""
+    place = folder / "latency"
+    place.mkdir()
+    late: list[float] = []
+    with Broker(place, saves=False) as broker:
+        daemon = Daemon(configuration.parse(settings(place, broker)))
+        store, clock = daemon.actor._store, SystemClock()
+
+        def timed(asked: Any) -> Any:
+            answer = store(asked)
+            now = clock.now().utc
+            late.extend(now - reading.received for reading in asked.readings)
+            return answer
+
+        daemon.actor._store = timed  # type: ignore[method-assign]
+        runner = threading.Thread(target=daemon.run)
+        runner.start()
+        until(lambda: daemon.core.sources.get("yard") == "")
+        with Talker(broker) as device:
+            begin = time.perf_counter()
+            for number, (sensor, payload) in enumerate(payloads(per_second * seconds)):
+                time.sleep(max(0.0, begin + number / per_second - time.perf_counter()))
+                device.client.publish(TOPIC.format(sensor), payload, 1)
+            until(lambda: len(late) >= per_second * seconds)
+        daemon.stop()
+        runner.join()
+    late.sort()
+    middle, high = late[len(late) // 2] * 1e3, late[int(len(late) * 0.99)] * 1e3
+    print(
+        f"\nlatency at {per_second}/s, arrival to commit: median {middle:.0f}, p99 {high:.0f} ms (limit 300)"
+    )
+
+
+def year(folder: Path) -> None:
+    """525,600 lines, one sensor a minute, through wire, plausibility, logbook, health and advice."""
+    from math import sin, tau
+
+    file = folder / "year.txt"
+    with file.open("wb") as out:
+        for minute in range(525_600):
+            warm = 10 + 8 * sin(tau * minute / 525_600 - 1.6) + 4 * sin(tau * minute / 1440 - 2)
+            damp = 75 - 12 * sin(tau * minute / 1440 - 2)
+            stamp = 1_767_225_600 + 60 * minute
+            warm += 0.05 * sin(1.7 * minute)
+            body = f"cw1 bench t={warm:.2f} h={damp:.2f} n={minute} at={stamp}".encode()
+            out.write(body + f" *{checksum(body):04X}\n".encode())
+    begin = time.perf_counter()
+    ran = replay(
+        configuration.parse('[sensors.bench]\nrole = "air"'), open_recording(file), show=lambda line: None
+    )
+    taken = time.perf_counter() - begin
+    print(f"\nreplay of a year at one minute: {ran.core.stored} readings in {taken:.1f} s (limit 20)")
+
+
+def million(text: str, out: Any) -> None:
+    """Resident memory of the daemon's own loop after a million readings."""
+    from curewatch.clock import ManualClock
+    from curewatch.ingest.events import BytesArrived, Tick
+
+    clock = ManualClock(1_790_000_000.0, 0.0)
+    daemon = Daemon(configuration.parse(text), clock=clock)
+    for number in range(1_000_000):
+        body = f"cw1 node{number % 20:02d} t={12 + number % 7 / 100:.2f} h=70.00 n={number}".encode()
+        at = clock.advance(0.05)
+        daemon.actor.handle(BytesArrived("usb", body + f" *{checksum(body):04X}\n".encode(), at))
+        if number % 20 == 0:
+            daemon.actor.handle(Tick(at))
+    out.put((daemon.core.stored, resident()))
+
+
+def memory(folder: Path) -> None:
+    place = folder / "million"
+    place.mkdir()
+    text = (
+        '[sensors.node00]\nrole = "air"\n[mqtt.yard]\nport = 9\n'
+        f'[serial.usb]\nurl = "loop://"\n[logbook]\npath = "{place}/l.sqlite"\n'
+    )
+    begin = time.perf_counter()
+    stored, megabytes = apart(million, text)
+    rate = stored / (time.perf_counter() - begin)
+    print(f"\nafter {stored} readings: {megabytes:.1f} MB resident (limit 60); {rate:.0f} lines/s on the way")
+
+
+def main() -> None:
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 60_000
+    with tempfile.TemporaryDirectory() as folder:
+        rates(Path(folder), count)
+        latency(Path(folder))
+        memory(Path(folder))
+        year(Path(folder))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,51 @@
+"""A look at the advice in a child process: the same answer, remembered, and a failure that is said."""
+
+from pathlib import Path
+from typing import Any
+
+from curewatch import configuration
+from curewatch.clock import Instant
+from curewatch.ingest.evaluation import Evaluation
+from curewatch.ingest.events import Publish, Show
+from curewatch.ingest.thinking import Thinking
+from curewatch.logbook import Logbook
+from tests.broker import until
+from tests.simulators import START, SimulatedShed
+
+SETTINGS = configuration.parse(
+    '[sensors.bench]\nrole = "air"\n[sensors.hull]\nrole = "surface"\n[sensors.yard]\nrole = "outside"\n'
+)
+NOW = Instant(START + 60 * 60, 3600.0)
+
+
+def thought(thinking: Thinking, at: Instant) -> tuple[Any, ...]:
+    thinking(at, "asked by a test")
+    return tuple(until(thinking.collect, 60.0))
+
+
+def test_a_child_answers_as_we_would_and_remembers(tmp_path: Path) -> None:
+    """The same entries, documents and lines as in this process; the second look repeats no verdict."""
+    path = tmp_path / "logbook.sqlite"
+    with Logbook(path) as logbook:
+        logbook.append(SimulatedShed().readings(60))
+        ours = Evaluation(SETTINGS, logbook)(NOW, "asked by a test")
+        thinking = Thinking(SETTINGS, path)
+        assert thought(thinking, NOW) == ours
+        assert any(isinstance(said, Publish) and said.topic == "advice" for said in ours)
+        again = thought(thinking, NOW)
+    kinds = [said.kind for said in again if isinstance(said, Show)]
+    assert "verdict" not in kinds
+    assert "verdict" in [said.kind for said in ours if isinstance(said, Show)]
+
+
+def test_a_look_that_fails_is_said_and_the_next_may_succeed(tmp_path: Path) -> None:
+    """No logbook there: a loud line, no exception, and the daemon asks again later."""
+    path = tmp_path / "logbook.sqlite"
+    thinking = Thinking(SETTINGS, path)
+    [line] = thought(thinking, NOW)
+    assert isinstance(line, Show)
+    assert line.loud
+    assert "could not be worked out" in line.text
+    with Logbook(path) as logbook:
+        logbook.append(SimulatedShed().readings(60))
+        assert len(thought(thinking, NOW)) > 1
