@@ -20,6 +20,7 @@ from typer.core import TyperCommand, TyperGroup
 from typer.main import get_command
 
 from curewatch import __version__
+from curewatch.cli import ascii_fallback
 from curewatch.errors import CurewatchError, ExitStatus, UsageError
 
 # One answer is too little work to share out: more threads only spin beside each other (measured).
@@ -184,7 +185,7 @@ def run(arguments: list[str] | None = None) -> Any:
     """Run the command; a :class:`CurewatchError` becomes its message on stderr and its exit status."""
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")  # a terminal without UTF-8 shows ?, never a traceback
+            stream.reconfigure(errors=ascii_fallback.register())  # no traceback where there is no UTF-8
     try:
         application(args=arguments, prog_name="curewatch")
     except CurewatchError as trouble:

@@ -20,7 +20,7 @@ from typing import Self
 from rich.console import Console
 from rich.text import Text
 
-from curewatch.cli import screen_keeper
+from curewatch.cli import ascii_fallback, screen_keeper
 
 ENTER = b"\x1b[?1049h\x1b[?25l\x1b[2J"
 WAKING = (signal.SIGWINCH, signal.SIGTERM, signal.SIGHUP, signal.SIGINT)
@@ -83,7 +83,7 @@ class WholeScreen:
                 sent.append(f"\x1b[{index + 1};1H{line}\x1b[0m\x1b[K")
         self._shown = lines
         if sent:
-            os.write(self._terminal, "".join(sent).encode(self._console.encoding, "replace"))
+            os.write(self._terminal, "".join(sent).encode(self._console.encoding, ascii_fallback.register()))
 
     def ring(self) -> None:
         """The terminal's bell."""

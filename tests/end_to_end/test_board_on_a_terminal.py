@@ -266,6 +266,18 @@ def test_a_logbook_that_vanishes_ends_the_board_in_order(shed: Path) -> None:
 
 
 @pytest.mark.long
+def test_an_old_terminal_gets_letters(shed: Path) -> None:
+    """Without UTF-8 the board is drawn with #, - and letters, and stays within its rows."""
+    seen = Seen(shed, "--look", PYTHONIOENCODING="ascii", LANG="C", PYTHONUTF8="0")
+    rows = seen.wait_for("a acknowledge")
+    assert "##" in rows[1] or "%%" in rows[1]
+    assert all(row.isascii() for row in rows)
+    assert "q leave" in rows[23]
+    seen.program.send("q")
+    seen.wait_for_end()
+
+
+@pytest.mark.long
 def test_no_colour_is_used_where_none_is_wanted(shed: Path) -> None:
     """With NO_COLOR the board has bold and reverse at most; the words carry everything."""
     seen = Seen(shed, "--look", NO_COLOR="1")

@@ -4,6 +4,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from curewatch.cli import ascii_fallback
 from curewatch.cli.safe_text import safe, safe_line
 from curewatch.cli.typed import mass_from_text, moment_from_text, span_from_text, temperature_from_text
 from curewatch.cli.wording import duration, wording
@@ -118,3 +119,13 @@ def test_masses_and_temperatures_are_read_with_their_unit() -> None:
     for typed in ("warm", "900", "12 K"):
         with pytest.raises(UsageError):
             temperature_from_text(typed)
+
+
+def test_signs_become_letters_where_a_terminal_has_no_others() -> None:
+    """Never a traceback and never wider than before; what has no stand-in is a question mark."""
+    handler = ascii_fallback.register()
+    assert "9.4 °C ±0.5 K".encode("ascii", handler) == b"9.4 C ~0.5 K"
+    assert "█▒░ ▔─▁ ├┤ …".encode("ascii", handler) == b'#%: "-_ [] ~'
+    assert "Größe".encode("latin-1", handler) == "Größe".encode("latin-1")
+    assert "船".encode("ascii", handler) == b"?"
+    assert all(len(letters) <= 1 for letters in ascii_fallback.MEANING.values())
