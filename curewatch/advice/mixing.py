@@ -8,7 +8,9 @@ its tolerance is refused, with how much of what to add while it is still possibl
 from dataclasses import dataclass
 
 from curewatch.errors import UsageError
-from curewatch.materials.system import Mix, Origin
+from curewatch.materials.system import Mix, Origin, ResinSystem
+
+PEROXIDE_DENSITY = 1150.0  # kg/m³ of a ketone peroxide solution (from memory, 1100 to 1200)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,33 @@ def proportion(mix: Mix, origin: Origin) -> Proportion:
         hardener_density=mix.hardener_density,
         tag=origin.tag,
         source=origin.source,
+    )
+
+
+def of_system(system: ResinSystem, peroxide_percent: float | None = None) -> Proportion:
+    """How any system is mixed: by its ratio, or by its dose of peroxide.
+
+    A dose is borne over its whole allowed range, so its scale may err more than that of an epoxy.
+    """
+    if system.mix is not None:
+        origin = system.origins.get("mix.hardener_mass", Origin("datasheet", f"{system.name}: its sheet"))
+        return proportion(system.mix, origin)
+    if system.dose is None:
+        raise UsageError(
+            f"{system.name} says neither a mix ratio nor a dose of peroxide; add one to its file"
+        )
+    dose = system.dose
+    usual = dose.peroxide_normal if peroxide_percent is None else peroxide_percent
+    system.dose_factor(usual)  # refuses a dose outside what is allowed
+    found = system.origins.get("dose.peroxide_normal", Origin("datasheet", f"{system.name}: its sheet"))
+    return Proportion(
+        usual=usual / 100,
+        lowest=dose.peroxide_low / 100,
+        highest=dose.peroxide_high / 100,
+        resin_density=system.thermal.density,
+        hardener_density=PEROXIDE_DENSITY,
+        tag=found.tag,
+        source=found.source,
     )
 
 

@@ -134,3 +134,20 @@ def temperature_from_text(text: str, option: str = "--temperature") -> float:
     if not 213.15 <= kelvin <= 523.15:
         raise UsageError(f"{option} {text!r} is outside -60 to 250 °C")
     return kelvin
+
+
+_METRES = {"mm": 0.001, "cm": 0.01, "m": 1.0, "in": 0.0254}  # the inch is exact by definition
+
+
+def length_from_text(text: str, option: str = "--length") -> float:
+    """Metres from ``80``, ``80 mm``, ``8 cm``, ``0.4 m``, ``3.5 in``; a bare number is millimetres.
+
+    Raises
+    ------
+    UsageError
+        It is not a length.
+    """
+    given = re.fullmatch(rf"({_NUMBER})\s*(mm|cm|m|in)?", text.strip().lower())
+    if not given:
+        raise UsageError(f"{option} {text!r} is not a length; write 80 mm, 8 cm, 0.4 m or 3.5 in")
+    return float(given[1].replace(",", ".")) * _METRES[given[2] or "mm"]

@@ -1,0 +1,76 @@
+"""The bench card: one page to pin up beside the work, as text or as a page that any browser prints.
+
+No script, nothing fetched. Everything that came from outside is escaped.
+"""
+
+from html import escape
+
+from curewatch.advice.layup import Plan
+from curewatch.cli.screens import layup, section
+from curewatch.cli.wording import Wording
+
+STYLE = """
+@page { size: A4; margin: 14mm }
+body { font: 12pt/1.35 sans-serif; color: #111; max-width: 182mm; margin: 0 auto }
+h1 { font-size: 20pt; margin: 0 0 2mm } h2 { font-size: 13pt; margin: 5mm 0 1mm }
+table { border-collapse: collapse; width: 100% }
+td, th { border: 0.3mm solid #777; padding: 1.2mm 2mm; text-align: left }
+.tick { width: 14mm } .small { font-size: 9pt }
+"""
+
+
+def text(plan: Plan, wording: Wording, now: float, scale_step: float, place: str) -> str:
+    """The card as plain text."""
+    head = f"{place}   {wording.moment(now, now - 86400 * 400)}"
+    return "\n".join([head, *layup.lines(plan, wording, now, scale_step)]) + "\n"
+
+
+def html(plan: Plan, wording: Wording, now: float, scale_step: float, place: str) -> str:
+    """The card as one self-contained page."""
+    sessions = () if plan.schedule is None else plan.schedule.sessions
+    rows = "\n".join(_row(plan, number, wording, now) for number in range(1, len(sessions) + 1))
+    takes = "<br>".join(escape(line.strip()) for line in layup.takes(plan, wording)[1:])
+    written = wording.moment(now, now - 86400 * 400)
+    plain = "\n".join(layup.lines(plan, wording, now, scale_step))
+    minded = plain.split("\nMind\n")[1]
+    return f"""<!doctype html>
+<html lang="en"><head><meta charset="utf-8"><title>Bench card</title><style>{STYLE}</style></head><body>
+<p class="small">{escape(place)}, written {escape(written)}. A plan, not a record.</p>
+<h1>{escape(layup.answer(plan, wording, now))}</h1>
+{section.svg(plan.amounts.taper)}
+<h2>What it takes</h2><p>{takes}</p>
+<h2>Sessions</h2>
+<table><tr><th>when</th><th>layers</th><th>batches</th><th>scale: resin, then in all</th>
+<th>spread within</th><th>next layer</th><th class="tick">done</th></tr>
+{rows}</table>
+<h2>Layers, smallest first</h2><p>{escape(_cuts(plan))}</p>
+<h2>Mind</h2><p class="small">{escape(" ".join(minded.split()))}</p>
+</body></html>
+"""
+
+
+def _row(plan: Plan, number: int, wording: Wording, now: float) -> str:
+    sessions = () if plan.schedule is None else plan.schedule.sessions
+    session = sessions[number - 1]
+    cup, batches = plan.cup(session), session.batches
+    layers = f"{session.layers[0].number} to {session.layers[-1].number}, {session.layers[0].side}"
+    cells = [
+        f"{wording.moment(session.begin, now)} to {wording.time(session.end)}",
+        f"{layers}; bond {session.bond}",
+        "-" if batches is None else f"{batches.count} x {wording.mass(batches.mass)}",
+        "-"
+        if cup is None
+        else f"{wording.mass(cup.resin)}, {wording.mass(cup.mass)} "
+        f"({wording.mass(cup.scale_lowest)} to {wording.mass(cup.scale_highest)})",
+        "-" if batches is None else f"{batches.share * batches.pot_life / 60:.0f} min",
+        f"{wording.moment(session.next_from, now)} to {wording.moment(session.next_before, now)}",
+        "",
+    ]
+    return "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in cells) + "</tr>"
+
+
+def _cuts(plan: Plan) -> str:
+    return "; ".join(
+        f"{patch.number} {patch.side}: {patch.length * 1000:.0f} x {patch.width * 1000:.0f} mm"
+        for patch in plan.amounts.layers
+    )

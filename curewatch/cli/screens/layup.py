@@ -1,0 +1,154 @@
+"""The layup plan in words: the answer, the section, what it takes, the batches, the sessions."""
+
+from collections.abc import Iterator
+from textwrap import wrap
+
+from curewatch.advice import cautions
+from curewatch.advice.layup import Plan
+from curewatch.advice.mixing import smallest_batch
+from curewatch.advice.sessions import CHEMICAL, FIRST, Session
+from curewatch.cli.safe_text import safe_line
+from curewatch.cli.screens import section
+from curewatch.cli.wording import Wording, duration
+
+WIDTH = 80
+EVENING = 16 * 3600.0  # s: what begins within this is said to be tonight
+
+
+def lines(plan: Plan, wording: Wording, now: float, scale_step: float) -> list[str]:
+    """The whole screen, 80 columns."""
+    return [
+        answer(plan, wording, now),
+        *_repair(plan),
+        "",
+        *section.characters(plan.amounts.taper),
+        "",
+        *takes(plan, wording),
+        *_mixing(plan, wording, scale_step),
+        *_sessions(plan, wording, now, scale_step),
+        "",
+        "Mind",
+        *(line for caution in _cautions(plan) for line in _wrapped(caution)),
+    ]
+
+
+def answer(plan: Plan, wording: Wording, now: float) -> str:
+    """What can be done tonight, first."""
+    count = len(plan.works)
+    if plan.schedule is None:
+        return f"UNKNOWN WHEN   {count} layers; the amounts below hold, the times need fresh readings"
+    sessions = plan.schedule.sessions
+    tonight = [session for session in sessions if session.begin - now <= EVENING]
+    done = sum(len(session.layers) for session in tonight)
+    if done == count:
+        return f"ALL {count} LAYERS   {_span(tonight, wording, now)}"
+    if done:
+        rest = "the rest finds no start in 48 h"
+        if len(sessions) > len(tonight):
+            rest = f"the rest from {wording.moment(sessions[len(tonight)].begin, now)}"
+        return f"PART TONIGHT   {done} of {count} layers, {_span(tonight, wording, now)}; {rest}"
+    if sessions:
+        return f"NOT TONIGHT   first start {wording.moment(sessions[0].begin, now)}"
+    return "NO START in the coming 48 hours: see `curewatch windows` and `curewatch tonight`"
+
+
+def _span(sessions: list[Session], wording: Wording, now: float) -> str:
+    return f"{wording.moment(sessions[0].begin, now)} to {wording.moment(sessions[-1].end, now)}"
+
+
+def _repair(plan: Plan) -> list[str]:
+    repair, taper = plan.repair, plan.amounts.taper
+    hole = taper.outline
+    size = f"{hole.length * 1000:.0f}"
+    if hole.shape not in {"round"}:
+        size += f" x {hole.width * 1000:.0f}"
+    sides = "one side" if taper.sides == 1 else "both sides"
+    return _wrapped(
+        f"{hole.shape} hole of {size} mm in {taper.thickness * 1000:g} mm of laminate on {repair.substrate}: "
+        f"scarf {taper.ratio:g} to 1 from {sides}, {taper.scarf * 1000:.0f} mm each way"
+    )
+
+
+def takes(plan: Plan, wording: Wording) -> list[str]:
+    """What to have on the bench."""
+    made, cloth = plan.amounts, plan.repair.cloth
+    ground = f"ground area {made.taper.ground_area:.3f} m²"
+    parts = f"resin {wording.mass(made.resin)} ({made.resin_volume * 1e6:.0f} ml), "
+    parts += f"hardener {wording.mass(made.hardener)} ({made.hardener_volume * 1e6:.0f} ml)"
+    layers = f"{len(plan.works)} layers of {cloth.title}, {cloth.areal_mass * 1000:.0f} g/m²"
+    return [
+        "What it takes",
+        *_wrapped(f"{layers}, {made.layer_thickness * 1000:.2f} mm each when cured"),
+        f"  cloth {made.cloth_area:.3f} m², {wording.mass(made.cloth_mass)}; {ground}",
+        f"  mixed {plan.system.name} {wording.mass(made.mixed)}, with {100 * plan.repair.waste:.0f} % waste",
+        f"  {parts}",
+    ]
+
+
+def _mixing(plan: Plan, wording: Wording, scale_step: float) -> list[str]:
+    ratio = plan.proportion
+    smallest = wording.mass(smallest_batch(ratio, scale_step))
+    allowed = f"allowed {100 * ratio.lowest:.1f} to {100 * ratio.highest:.1f}"
+    return [
+        f"  by weight: {100 * ratio.usual:.1f} of hardener to 100 of resin; {allowed}",
+        *_wrapped(f"({ratio.tag}: {ratio.source})"),
+        f"  smallest batch on a scale of {scale_step * 1000:g} g steps: {smallest}",
+    ]
+
+
+def _sessions(plan: Plan, wording: Wording, now: float, scale_step: float) -> Iterator[str]:
+    made = plan.schedule
+    if made is None:
+        return
+    yield ""
+    heat = (
+        ""
+        if plan.peak_temperature is None
+        else f", they then reach {wording.temperature(plan.peak_temperature)}"
+    )
+    yield f"Sessions (at most {made.layers_in_one_go} layers in one go{heat})"
+    for number, session in enumerate(made.sessions, start=1):
+        yield from session_lines(plan, number, session, wording, now, scale_step=scale_step)
+    if made.left_over:
+        first, last = made.left_over[0].number, made.left_over[-1].number
+        yield f"  left over: layers {first} to {last}: no start in the coming 48 hours leaves time for them"
+    yield from _wrapped(f"The coming hours: {plan.basis}")
+
+
+def session_lines(
+    plan: Plan, number: int, session: Session, wording: Wording, now: float, *, scale_step: float
+) -> Iterator[str]:
+    """One session: when, what, how it bonds, what to weigh."""
+    first, last = session.layers[0].number, session.layers[-1].number
+    which = f"layer {first}" if first == last else f"layers {first} to {last}"
+    begin = wording.moment(session.begin, now)
+    when = f"{begin} to {wording.time(session.end)}"
+    yield from _wrapped(f"{number}. {when}: {which}, {session.layers[0].side}; bond {session.bond}")
+    cup, batches = plan.cup(session), session.batches
+    if cup is None or batches is None:
+        yield "     no batch lasts until it is spread: a slower hardener, a cooler shed or more hands"
+        return
+    low, high = wording.mass(cup.scale_lowest), wording.mass(cup.scale_highest)
+    until = f"then hardener until {wording.mass(cup.mass)} ({low} to {high})"
+    yield f"     {batches.count} x {wording.mass(cup.mass)}: {wording.mass(cup.resin)} resin, {until}"
+    use = duration(batches.share * batches.pot_life)
+    yield f"     each spread within {use}; left in its cup it kicks after {duration(batches.pot_life)}"
+    if plan.too_small_for(session, scale_step):
+        yield "     too small a batch for this scale: use a finer one"
+    if session.bond in {FIRST, CHEMICAL} and session.next_from and session.next_before:
+        yield (
+            f"     next layer from {wording.moment(session.next_from, now)}, "
+            f"before {wording.moment(session.next_before, now)}"
+        )
+
+
+def _cautions(plan: Plan) -> tuple[str, ...]:
+    sessions = () if plan.schedule is None else plan.schedule.sessions
+    largest = max(
+        (one.batches.mass for one in sessions if one.batches is not None), default=plan.amounts.mixed
+    )
+    return cautions.for_layup(plan.system.kind, largest, abrading=True)
+
+
+def _wrapped(text: str, indent: str = "  ") -> list[str]:
+    return wrap(safe_line(text), WIDTH, initial_indent=indent, subsequent_indent=indent + "  ")

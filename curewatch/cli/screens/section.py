@@ -1,0 +1,102 @@
+"""A section through the scarf, drawn: for the terminal in characters, for the card in SVG.
+
+Lengths along the laminate are to scale; the thickness is drawn larger, or a scarf of 12 to 1 would be
+a line.
+"""
+
+from collections.abc import Iterator
+
+from curewatch.advice.geometry import Patch, Taper
+
+COLUMNS = 62  # of the drawing, without what is written beside it
+SHOULDER = 5  # columns of old laminate on each side
+ROWS = 10  # at most for each side: more layers share a row
+
+
+def characters(taper: Taper) -> list[str]:
+    """The section in characters: ``#`` is what stays, ``=`` is new, widest where it was ground first."""
+    outside = [patch for patch in taper.patches if patch.side == "outside"]
+    inside = [patch for patch in taper.patches if patch.side == "inside"]
+    above = [_row(taper, patch, "\\", "/") for patch in _thinned(outside)[::-1]]
+    below = [_row(taper, patch, "/", "\\") for patch in _thinned(inside)]
+    if not inside:
+        below = [f"{_solid(taper)}  back"]
+    return ["outside", *above, *below, *(["inside"] if inside else [])]
+
+
+def _thinned(patches: list[Patch]) -> list[Patch]:
+    """At most :data:`ROWS` of them, the first and the last among them."""
+    if len(patches) <= ROWS:
+        return patches
+    return [patches[round(at * (len(patches) - 1) / (ROWS - 1))] for at in range(ROWS)]
+
+
+def _row(taper: Taper, patch: Patch, left: str, right: str) -> str:
+    half = _half(taper, patch)
+    new = f"{left}{'=' * (2 * half - 2)}{right}"
+    shoulder = "#" * (COLUMNS // 2 - half)
+    return f"{shoulder}{new}{shoulder}  {patch.number:>2}: {patch.width * 1000:.0f} mm"
+
+
+def _half(taper: Taper, patch: Patch) -> int:
+    """Half the width of a patch in columns."""
+    widest = max(each.width for each in taper.patches)
+    room = COLUMNS // 2 - SHOULDER
+    return max(2, round(room * patch.width / widest))
+
+
+def _solid(taper: Taper) -> str:
+    """The row under a hole that goes through: a backing that keeps the first layer in place."""
+    widest = max(each.width for each in taper.patches)
+    hole = max(1, round((COLUMNS // 2 - SHOULDER) * taper.outline.width / widest))
+    return "#" * (COLUMNS // 2 - hole) + "-" * (2 * hole) + "#" * (COLUMNS // 2 - hole)
+
+
+def svg(taper: Taper, width: int = 680, height: int = 190) -> str:
+    """The section as an SVG element: no script, no font of its own."""
+    return "\n".join(
+        [
+            f'<svg viewBox="0 0 {width} {height}" width="100%" role="img" aria-label="Section of the scarf">',
+            f'<rect x="0" y="20" width="{width}" height="{height - 60}" fill="#d9d2c5" stroke="none"/>',
+            *_layers(taper, width, height),
+            *_measures(taper, width, height),
+            "</svg>",
+        ]
+    )
+
+
+def _layers(taper: Taper, width: int, height: int) -> Iterator[str]:
+    widest = max(each.width for each in taper.patches)
+    depth = (height - 60) / (taper.sides * (len(taper.patches) // taper.sides))
+    for side in ("outside", "inside"):
+        patches = [patch for patch in taper.patches if patch.side == side]
+        for patch in patches:
+            half = 0.42 * width * patch.width / widest
+            under = (
+                0.42 * width * max(taper.outline.width, patch.width - 2 * taper.scarf / len(patches)) / widest
+            )
+            level = len(patches) - patch.number if side == "outside" else len(patches) + patch.number - 1
+            top, bottom = 20 + depth * level, 20 + depth * (level + 1)
+            wide, narrow = (half, under) if side == "outside" else (under, half)
+            points = " ".join(
+                f"{width / 2 + x:.1f},{y:.1f}"
+                for x, y in ((-wide, top), (wide, top), (narrow, bottom), (-narrow, bottom))
+            )
+            shade = "#f3e9d2" if patch.number % 2 else "#e6d6b0"
+            yield f'<polygon points="{points}" fill="{shade}" stroke="#6b5b3a" stroke-width="0.6"/>'
+
+
+def _measures(taper: Taper, width: int, height: int) -> Iterator[str]:
+    widest = max(each.width for each in taper.patches)
+    hole, outer = (0.42 * width * each / widest for each in (taper.outline.width, widest))
+    base, middle = height - 26, width / 2
+    for begin, end, words in (
+        (middle - outer, middle - hole, f"scarf {taper.scarf * 1000:.0f} mm"),
+        (middle - hole, middle + hole, f"hole {taper.outline.width * 1000:.0f} mm"),
+        (middle + hole, middle + outer, f"scarf {taper.scarf * 1000:.0f} mm"),
+    ):
+        yield f'<path d="M{begin:.1f} {base - 8} V{base} H{end:.1f} V{base - 8}" fill="none" stroke="#333"/>'
+        place = f'x="{(begin + end) / 2:.1f}" y="{base + 15}"'
+        yield f'<text {place} font-size="12" text-anchor="middle">{words}</text>'
+    thick = f"{taper.thickness * 1000:g} mm thick"
+    yield f'<text x="4" y="14" font-size="12">outside; {thick}, drawn higher</text>'
