@@ -265,12 +265,14 @@ def _spans(chart: Chart, frame: _Frame) -> Iterator[str]:
 
 
 def _levels(chart: Chart, frame: _Frame) -> Iterator[str]:
-    for number, level in enumerate(chart.levels):
+    for level in chart.levels:
         y = float(frame.y(level.value))
         yield _rule(
             frame.left, y, frame.left + frame.width, y, colour="#9b1c1c", extra='stroke-dasharray="2 2"'
         )
-        yield _text(frame.left + 4 + 40 * number, y - 3, level.label, 10.5, colour="#9b1c1c")
+        above = [float(frame.y(other.value)) for other in chart.levels if other.value > level.value]
+        beneath = bool(above) and y - max(above) < 14  # no room between it and the next one
+        yield _text(frame.left + 4, y + (10 if beneath else -3), level.label, 10.5, colour="#9b1c1c")
 
 
 def _labels(chart: Chart, frame: _Frame) -> Iterator[str]:

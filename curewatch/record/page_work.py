@@ -1,7 +1,7 @@
 """On paper: what was done, by whom, with which lots; and the photographs."""
 
 import base64
-import binascii
+import io
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -11,6 +11,8 @@ from curewatch.record.account import Account
 from curewatch.record.page import Picture, Table, of, table
 from curewatch.record.words import Words, celsius, grams, shown
 from curewatch.units import MINUTE
+
+LARGEST_THUMBNAIL = (640, 640)  # pixels on a page
 
 
 def work(account: Account, words: Words) -> Iterator[Table]:
@@ -103,16 +105,29 @@ def _batch_row(told: Told, words: Words) -> tuple[str, ...]:
     )
 
 
-def photographs(account: Account, words: Words) -> Iterator[Picture]:
+def photographs(account: Account, words: Words) -> Iterator[str | Picture]:
     """Thumbnails, with the digest of each photograph."""
     for number, told in enumerate(account.job.of(Kind.PHOTO), 1):
-        try:
-            content = base64.b64decode(str(told.payload.get("thumbnail") or ""), validate=True)
-        except (binascii.Error, ValueError):
-            continue
-        if content[:3] != b"\xff\xd8\xff":
-            continue
         name = shown(told.payload.get("file") or "?", 60)
         caption = f"{name}, {words.moment(told.at)}. {shown(told.payload.get('text') or '', 200)}".rstrip()
-        digest = shown(told.payload.get("sha256") or "", 64)
-        yield Picture(f"photo-{number}.jpg", content, f"Photograph {name}", f"{caption} SHA-256 {digest}")
+        caption += f" SHA-256 {shown(told.payload.get('sha256') or 'not given', 64)}"
+        content = _thumbnail(told.payload.get("thumbnail"))
+        if content is None:
+            yield f"{caption} (its thumbnail cannot be read)"
+        else:
+            yield Picture(f"photo-{number}.jpg", content, f"Photograph {name}", caption)
+
+
+def _thumbnail(text: object) -> bytes | None:
+    """A thumbnail packed anew, so that only a picture can reach a page; none if it is not one."""
+    from PIL import Image
+
+    try:
+        content = base64.b64decode(str(text or ""), validate=True)
+        with Image.open(io.BytesIO(content), formats=("JPEG",)) as found:
+            found.thumbnail(LARGEST_THUMBNAIL)
+            packed = io.BytesIO()
+            found.convert("RGB").save(packed, "JPEG", quality=80)
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
+        return None
+    return packed.getvalue()

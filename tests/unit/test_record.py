@@ -1,5 +1,7 @@
 """The record of a whole job: what it holds, what it says, and what it does not let through."""
 
+import base64
+import io
 import json
 import re
 from pathlib import Path
@@ -7,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from curewatch.advice.rule_sets import Outcome
 from curewatch.errors import RecordBroken
@@ -146,6 +149,32 @@ def test_a_correction_is_applied_and_shown(tmp_path: Path):
         said = texts(pages(account))
     assert "R-9999" in said
     assert "R-2217 became R-9999. misread the tin" in said
+
+
+def test_photographs_are_shown_small_and_one_that_is_none_is_named(tmp_path: Path):
+    """A thumbnail is packed anew for the page; rubbish that calls itself one holds nothing up."""
+    picture = io.BytesIO()
+    Image.new("RGB", (300, 200), "navy").save(picture, "JPEG")
+    rubbish = b"\xff\xd8\xff\xe0" + bytes(200)
+    long = "x" * 400
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        for entry in world.work()[:4]:
+            logbook.write(entry)
+        for n, content in enumerate((picture.getvalue(), rubbish)):
+            payload = {
+                "file": f"cheek-{n}.jpg",
+                "sha256": "ab" * 32,
+                "thumbnail": base64.b64encode(content).decode(),
+                "text": long,
+            }
+            logbook.write(Entry(Kind.PHOTO, payload, world.OPENED + 3 * HOUR, job=world.JOB))
+        written = write(logbook, world.JOB, tmp_path, at=world.OPENED + 4 * HOUR)
+    assert written.folder is not None
+    html = (written.folder / "record.html").read_text()
+    assert html.count("data:image/jpeg;base64,") == 1
+    assert "cheek-1.jpg" in html
+    assert "its thumbnail cannot be read" in html
+    assert verify(written.folder)
 
 
 def test_an_exchanged_sensor_is_shown(tmp_path: Path):
