@@ -25,7 +25,8 @@ from curewatch.physics import moist_air
 from curewatch.readings import Flag
 from curewatch.units import DAY, HOUR, FloatArray
 
-PAST = 14 * DAY  # for the outlook [s]
+PAST = 60 * DAY  # for the outlook; a longer one tells it no more [s]
+FINE = 14 * DAY  # of it by single readings; before that the logbook's hourly means serve [s]
 STEP = 900.0  # of the past's grid [s]
 ROLES: tuple[Role, ...] = ("air", "surface", "outside")
 
@@ -152,13 +153,25 @@ def _gridded(logbook: Logbook, place: Place | None, edges: FloatArray) -> tuple[
     empty = np.full(len(edges) - 1, np.nan)
     if place is None:
         return empty, empty.copy()
-    found = logbook.series(place.sensor, float(edges[0]), float(edges[-1]))
+    fine = float(np.ceil(max(edges[0], edges[-1] - FINE) / HOUR)) * HOUR
+    found = logbook.series(place.sensor, fine, float(edges[-1]))
     usable = (found.flags & Flag.CLOCK_DOUBT) == 0
     cells = ((found.time - edges[0]) // STEP).astype(int)
-    pressure = np.full(len(found.time), np.nan)
-    both = usable & ~np.isnan(found.temperature) & (found.relative_humidity > 0)
-    pressure[both] = moist_air.vapour_pressure(found.temperature[both], found.relative_humidity[both])
-    return _means(cells, found.temperature, usable, len(empty)), _means(cells, pressure, usable, len(empty))
+    pressure = _pressure(found.temperature, found.relative_humidity)
+    columns = [_means(cells, series, usable, len(empty)) for series in (found.temperature, pressure)]
+    older = logbook.hourly(place.sensor, float(edges[0]), fine)
+    cells = ((older.time + HOUR / 2 - edges[0]) // STEP).astype(int)
+    columns[0][cells] = older.temperature
+    columns[1][cells] = _pressure(older.temperature, older.relative_humidity)
+    return columns[0], columns[1]
+
+
+def _pressure(temperature: FloatArray, humidity: FloatArray) -> FloatArray:
+    """Vapour pressures where both are known. [Pa]"""
+    pressure = np.full(len(temperature), np.nan)
+    both = ~np.isnan(temperature) & (humidity > 0)
+    pressure[both] = moist_air.vapour_pressure(temperature[both], humidity[both])
+    return pressure
 
 
 def _means(cells: NDArray[np.int_], values: FloatArray, usable: NDArray[np.bool_], count: int) -> FloatArray:

@@ -10,7 +10,7 @@ from curewatch import configuration
 from curewatch.advice import question
 from curewatch.advice.situation import Place, Situation
 from curewatch.cli.main import run
-from curewatch.clock import Instant, SystemClock, iso_utc
+from curewatch.clock import Instant, SystemClock, iso_utc, utc_from_iso
 from curewatch.errors import ExitStatus, UsageError
 from curewatch.ingest import forecasts
 from curewatch.ingest.core import Core
@@ -177,3 +177,38 @@ def test_a_stored_forecast_is_found_by_the_situation(tmp_path: Path) -> None:
         logbook.write(forecasts.entry(forecasts.from_bytes(table(), NOW), "a test"))
         found = situation(logbook, configuration.load(None), NOW + HOUR)
     assert len(found.forecasts) == 1
+
+
+def test_the_pack_in_the_notes_is_a_forecast() -> None:
+    """The example that the wire notes show is taken as it stands there."""
+    notes = Path(__file__).parents[2] / "firmware_notes" / "FORECAST.md"
+    shown = [
+        line.strip() for line in notes.read_text(encoding="utf-8").splitlines() if line.startswith("    ")
+    ]
+    begin = shown.index("time,temperature,humidity")
+    found = forecasts.from_bytes("".join(shown[:begin]).encode(), NOW)
+    assert len(found.time) == 2
+    assert found.temperature[1] == pytest.approx(278.65)
+    told = forecasts.from_bytes("\n".join(shown[begin:]).encode(), utc_from_iso("2026-11-25T18:30Z"))
+    assert np.allclose(told.temperature, [280.15, 278.65, 277.15])
+
+
+def test_the_past_reaches_back_by_hourly_means(tmp_path: Path) -> None:
+    """Readings of a month ago are in the past that the outlook learns from, hour by hour."""
+    from curewatch.ingest.state import situation
+    from curewatch.readings import Reading
+
+    stamps = np.arange(NOW - 30 * 24 * HOUR, NOW, 1800.0)
+    readings = [Reading("bench", t, t, 280.0 + (t - NOW) / 1e6, 0.8) for t in stamps.tolist()]
+    with Logbook(tmp_path / "log.sqlite") as logbook:
+        logbook.append(readings)
+        found = situation(logbook, configuration.load(None), NOW)
+    known = np.isfinite(found.past.vapour_pressure)
+    assert found.past.time[0] < NOW - 29 * 24 * HOUR
+    old = known & (found.past.time < NOW - 20 * 24 * HOUR)
+    assert 200 < old.sum() < 250
+    expected = 280.0 + (found.past.time[old] - NOW) / 1e6
+    assert np.allclose(found.past.air_temperature[old], expected, atol=0.01)
+    told = question.coming_hours(found, load_substrate("plywood"))
+    assert told is not None
+    assert told.history_hours == pytest.approx(30 * 24, abs=2)
