@@ -29,7 +29,7 @@ STEP = 450.0  # s, halved for fast resins
 STEP_LIMIT = 0.5  # largest rate constant x step of the walk
 CELLS = 512  # of progress
 RANGE = 5.0  # K
-SPACING = 0.5  # K between temperatures of the table
+SPACING = 0.4  # K between temperatures of the table
 EARLY = 0.1  # progress below which an inhibited resin is tabulated more finely
 LAST = np.float32(CELLS - 1e-3)  # a film that is finished stays in the last cell
 ANCHORS = 4  # lengths at which an integration is kept
@@ -101,7 +101,7 @@ class Walk:
     """A crowd of films on its way through a flow map. Owns its buffers, sized once."""
 
     def __init__(self, table: FlowMap, lot: NDArray[np.intp], temperature: FloatArray, rows: int) -> None:
-        """``lot`` (members,), ``temperature`` (steps, members) in the middle of each step [K]."""
+        """``lot`` (members,), ``temperature`` (steps, members), steady over each step [K]."""
         place = (temperature - table.coldest) / table.spacing
         band = np.clip(place.astype(np.int32), 0, table.bands - 1)
         self._table = table

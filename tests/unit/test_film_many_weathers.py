@@ -1,0 +1,78 @@
+"""The promise of 1e-4 in conversion, over many weathers and starts, against steps of 15 seconds."""
+
+import numpy as np
+import pytest
+
+from curewatch.materials import ResinSystem, load_system
+from curewatch.model.crowd import cures
+from curewatch.model.film import History, cure
+from curewatch.model.lots import Lot
+from curewatch.model.pace import pace
+from curewatch.units import HOUR, FloatArray
+
+PATHS, STARTS, HOURS, EVERY, FINE = 48, 13, 72.0, 600.0, 15.0
+
+
+def weathers() -> FloatArray:
+    """Days and nights with noise, heaters, warm rooms that cool, and a door that opens: (films, n) [K]."""
+    rng = np.random.default_rng(0)
+    time = np.arange(0.0, (HOURS + 2.0 * STARTS) * HOUR + 1.0, EVERY)
+    films = []
+    for number in range(PATHS):
+        low, swing, phase = rng.uniform(275, 300), rng.uniform(0, 9), rng.uniform(0, 6.28)
+        path = low + swing * np.sin(2 * np.pi * time / (24 * HOUR) + phase)
+        path += 0.08 * np.cumsum(rng.normal(0.0, 1.0, time.size))
+        kind = number % 4
+        if kind == 1:
+            path += 8.0 * (np.floor(time / HOUR / rng.uniform(2, 7)) % 2)
+        elif kind == 2:
+            path += 12.0 * np.exp(-time / (3 * HOUR))
+        elif kind == 3:
+            path += 6.0 * np.maximum(0.0, np.sin(2 * np.pi * time / 5400.0))
+        count = int(HOURS * HOUR / EVERY) + 1
+        films += [np.clip(path, 262.0, 312.0)[12 * start : 12 * start + count] for start in range(STARTS)]
+    return np.array(films)
+
+
+def by_small_steps(system: ResinSystem, films: FloatArray) -> FloatArray:
+    """Conversion every 450 s, by classical Runge-Kutta with 15 s steps, finer where it starts."""
+    law, per_point = pace(system).at, int(EVERY / FINE)
+    a = np.zeros(films.shape[0])
+    kept = [a]
+    for index in range(films.shape[1] - 1):
+        begin, rise = films[:, index], films[:, index + 1] - films[:, index]
+        for part in range(per_point):
+            for piece in range(32 if index == 0 and part == 0 else 1):
+                count = 32 if index == 0 and part == 0 else 1
+                step = FINE / count
+                at = (part + piece / count) / per_point
+                to = (part + (piece + 1) / count) / per_point
+                cold, warm = begin + rise * at, begin + rise * to
+                middle = 0.5 * (cold + warm)
+                f1 = law(a, cold)
+                f2 = law(a + 0.5 * step * f1, middle)
+                f3 = law(a + 0.5 * step * f2, middle)
+                f4 = law(a + step * f3, warm)
+                a = a + step / 6.0 * (f1 + 2.0 * (f2 + f3) + f4)
+            moment = index * EVERY + (part + 1) * FINE
+            if moment % 450.0 == 0.0:
+                kept.append(a)
+    return np.array(kept).T
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", ["epoxy-slow", "epoxy-fast", "epoxy-low-blush"])
+def test_a_promise_of_one_in_ten_thousand(name: str) -> None:
+    """Film and flow map stay within 1e-4 of small steps over 48 weathers x 13 starts x 72 h."""
+    system, films = load_system(name), weathers()
+    expected, at = by_small_steps(system, films), 450.0 * np.arange(int(HOURS * HOUR / 450.0) + 1)
+    time = EVERY * np.arange(films.shape[1])
+    worst = 0.0
+    for path, row in zip(films, expected, strict=True):
+        film = cure(system, History(time, path))
+        whole, there = np.isin(film.time, at), np.isin(at, film.time)
+        worst = max(worst, float(np.max(np.abs(film.conversion[whole] - row[there]))))
+    assert worst < 1e-4
+    crowd = cures(system, History(time, films), [Lot(system, 1.0)])
+    every = int(450.0 / crowd.time[1])
+    assert np.max(np.abs(crowd.conversion[:, ::every] - expected)) < 1e-4
