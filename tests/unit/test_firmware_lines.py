@@ -2,6 +2,7 @@
 
 import csv
 import os
+import platform
 import shutil
 import subprocess
 import sys
@@ -190,8 +191,8 @@ print(encode("bench", float("nan"), 50.0, n=1).decode())
 
 def test_the_micropython_encoder_makes_each_vector(tmp_path):
     """The node's own code, run by real MicroPython, prints the vectors' lines; nan is left out."""
-    if sys.platform != "linux":
-        pytest.skip("MicroPython's unix build is packaged for Linux")
+    if (sys.platform, platform.machine()) != ("linux", "x86_64"):
+        pytest.skip("MicroPython's unix build is packaged for Linux on x86_64")
     script = tmp_path / "encode.py"
     script.write_text(MICROPYTHON_ENCODES, encoding="ascii")
     done = subprocess.run(
