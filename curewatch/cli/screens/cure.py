@@ -7,8 +7,11 @@ from typing import Any
 import numpy as np
 
 from curewatch.cli.safe_text import safe_line
+from curewatch.cli.screens.finish import as_plain as finish_plain
+from curewatch.cli.screens.finish import lines as finish_lines
 from curewatch.cli.wording import Wording, duration
 from curewatch.model.crowd import Band
+from curewatch.model.finish import finish
 from curewatch.model.outcome import Outcome
 from curewatch.units import FloatArray, celsius_from_kelvin
 
@@ -40,6 +43,8 @@ def lines(said: Outcome, words: Wording) -> list[str]:
         *bonded(said),
         *stalled(said, words),
         *[f"  ! {doubt}" for doubt in said.doubts],
+        "",
+        *finish_lines(finish(said.system, said.film), words),
         "",
         *curve(
             "conversion, per cent", said.envelope.time, _scaled(said.envelope.conversion, 100.0), (0.0, 100.0)
@@ -156,6 +161,7 @@ def as_plain(said: Outcome) -> dict[str, Any]:
         "final_conversion": round(float(said.film.conversion[-1]), 5),
         "final_glass_transition_c": round(float(celsius_from_kelvin(said.film.glass_transition[-1])), 2),
         "doubts": list(said.doubts),
+        "finish": finish_plain(finish(said.system, said.film)),
         "time_s": [round(float(value), 1) for value in at],
         "temperature_c": points(celsius_from_kelvin(curves.temperature), 3),
         "conversion": three(curves.conversion, 5),

@@ -1,0 +1,72 @@
+"""Whether a film is finished, what would finish it, what it will stand. Pure."""
+
+import math
+from textwrap import wrap
+from typing import Any
+
+from curewatch.cli.wording import Wording
+from curewatch.model.finish import CAUTION, MARGIN, Finish, PostCure, Stands, gentle_start
+from curewatch.units import HOUR, celsius_from_kelvin
+
+WIDTH = 78
+
+
+def lines(found: Finish, words: Wording) -> list[str]:
+    """A few lines at the end of a cure."""
+    now, later = words.temperature(found.glass_transition), words.temperature(found.reachable)
+    first = f"  glass transition {now}; two more weeks as it is: {later}"
+    return [first, *(_stands(each, words) for each in found.stands), *_post_cure(found, words)]
+
+
+def as_plain(found: Finish) -> dict[str, Any]:
+    """The same for ``--json``."""
+    return {
+        "glass_transition_c": _celsius(found.glass_transition),
+        "reachable_c": _celsius(found.reachable),
+        "wanted_c": _celsius(found.wanted),
+        "finished": found.finished,
+        "post_cures": [
+            {"temperature_c": _celsius(each.temperature), "duration_s": round(each.duration)}
+            for each in found.post_cures
+        ],
+        "margin_k": MARGIN,
+        "service": [
+            {
+                "name": each.service.name,
+                "temperature_c": _celsius(each.service.temperature),
+                "tag": each.service.origin.tag,
+                "source": each.service.origin.source,
+                "stands_now": each.now,
+                "stands_finished": each.finished,
+                "spare_k": round(each.spare, 1),
+            }
+            for each in found.stands
+        ],
+        "caution": CAUTION,
+    }
+
+
+def _stands(each: Stands, words: Wording) -> str:
+    asked = f"{each.service.name}, {words.temperature(each.service.temperature)}"
+    said = "stands it" if each.now else "after a post-cure" if each.finished else "NOT: may soften"
+    return f"    {asked:<33}{said:<19}({each.service.origin.tag})"
+
+
+def _post_cure(found: Finish, words: Wording) -> list[str]:
+    if found.finished:
+        return ["  finished: no post-cure is needed"]
+    wanted = words.temperature(found.wanted)
+    if not found.post_cures:
+        return [f"  no post-cure within a day at up to 80 °C brings it to {wanted}"]
+    ways = " or ".join(_way(each, words) for each in found.post_cures)
+    begin = words.temperature(gentle_start(found.glass_transition))
+    text = f"A post-cure to {wanted}: {ways}, slow lots included; begin no warmer than {begin}. {CAUTION}"
+    return wrap(text, WIDTH, initial_indent="  ", subsequent_indent="  ")
+
+
+def _way(each: PostCure, words: Wording) -> str:
+    return f"{math.ceil(each.duration / HOUR - 1e-9)} h at {words.temperature(each.temperature)}"
+
+
+def _celsius(kelvin: float) -> float:
+    return round(float(celsius_from_kelvin(kelvin)), 1)

@@ -1,0 +1,137 @@
+"""Is it finished: what glass transition the shed can reach, what warmth finishes it, what it will stand.
+
+A film cures until its glass transition has climbed a little above its own temperature, and stops
+there. More warmth takes it further: that is a post-cure. In use it must stay well below its glass
+transition, or it softens, creeps and prints through; dark paint in the sun is the hardest test most
+boats meet.
+"""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from curewatch.materials.system import Origin, ResinSystem
+from curewatch.model.film import Cure, constant, cure
+from curewatch.model.lots import rate_factor_at
+from curewatch.model.milestones import crossing
+from curewatch.units import DAY, HOUR, ZERO_CELSIUS
+
+WEEKS = 14 * DAY  # s after which a film in a shed has come as far as it will
+FINISHED = 10.0  # K below the highest glass transition counts as finished (assumed)
+MARGIN = 15.0  # K that the glass transition must lie above the service temperature (common practice)
+LONGEST = 24 * HOUR  # of a post-cure that anybody will hold [s]
+SHORTEST = 2 * HOUR  # so that the part is warm through (common practice) [s]
+OVENS = tuple(celsius + ZERO_CELSIUS for celsius in (40.0, 50.0, 60.0, 70.0, 80.0))  # tents, blankets [K]
+WAYS = 3  # of post-cure that are offered
+SLOW_LOT = 0.05  # a post-cure must also do for a slow lot: this quantile of its rate
+SOFTENS = 10.0  # K above its present glass transition at which an unfinished film may be warmed (assumed)
+CAUTION = (
+    "Warm it slowly, about 10 K an hour, with the part supported: it softens before it hardens. "
+    "Never an open flame or an unwatched heater. Structural or classed work: ask a surveyor."
+)
+
+
+class Service(NamedTuple):
+    """Something a finished part must stand."""
+
+    name: str
+    temperature: float  # [K]
+    origin: Origin
+
+
+SERVICES = (
+    Service(
+        "pale paint in the sun", 323.15, Origin("common practice", "pale decks and topsides to 50 degC", 5.0)
+    ),
+    Service("dark paint in the sun", 348.15, Origin("common practice", "dark surfaces 70 to 80 degC", 5.0)),
+    Service("engine space", 338.15, Origin("from memory", "closed engine spaces 50 to 70 degC", 8.0)),
+)
+
+
+class PostCure(NamedTuple):
+    """How long at which temperature; nan if it does not get there within a day."""
+
+    temperature: float  # [K]
+    duration: float  # [s]
+
+
+class Stands(NamedTuple):
+    """One service, and whether this film stands it."""
+
+    service: Service
+    now: bool
+    finished: bool  # once it has been post-cured
+    spare: float  # glass transition less service temperature, now [K]
+
+
+class Finish(NamedTuple):
+    """Where a film stands and what would finish it."""
+
+    glass_transition: float  # now [K]
+    reachable: float  # by staying as it is for two weeks [K]
+    wanted: float  # at which it counts as finished [K]
+    post_cures: tuple[PostCure, ...]  # the gentlest that get there, at most WAYS
+    stands: tuple[Stands, ...]
+
+    @property
+    def finished(self) -> bool:
+        """Whether no post-cure is needed."""
+        return self.glass_transition >= self.wanted
+
+
+def finish(system: ResinSystem, done: Cure, services: Sequence[Service] = SERVICES) -> Finish:
+    """What one film has come to at the end of its history, and what would finish it.
+
+    Parameters
+    ----------
+    system : ResinSystem
+    done : Cure
+        Of one film (n,).
+
+    Returns
+    -------
+    Finish
+    """
+    now, conversion = float(done.glass_transition[-1]), float(done.conversion[-1])
+    wanted = system.network.full - FINISHED
+    return Finish(
+        glass_transition=now,
+        reachable=reachable(system, float(done.temperature[-1]), conversion),
+        wanted=wanted,
+        post_cures=post_cures(system, conversion, wanted),
+        stands=tuple(
+            Stands(
+                each,
+                now - each.temperature >= MARGIN,
+                max(now, wanted) - each.temperature >= MARGIN,
+                now - each.temperature,
+            )
+            for each in services
+        ),
+    )
+
+
+def reachable(system: ResinSystem, temperature: float, conversion: float = 0.0) -> float:
+    """Glass transition after two more weeks at this temperature. [K, 1] -> [K]"""
+    return float(cure(system, constant(temperature, WEEKS), conversion=conversion).glass_transition[-1])
+
+
+def post_cures(
+    system: ResinSystem, conversion: float, wanted: float, temperatures: Sequence[float] = OVENS
+) -> tuple[PostCure, ...]:
+    """How long it takes at each temperature to bring a film of a slow lot to a glass transition. [1, K]"""
+    slow, found = rate_factor_at(system, SLOW_LOT), []
+    for kelvin in temperatures:
+        warm = cure(system, constant(kelvin, LONGEST), conversion=conversion, rate_factor=slow)
+        duration = crossing(warm.time, warm.glass_transition, wanted)
+        if np.isfinite(duration):
+            found.append(PostCure(kelvin, max(duration, SHORTEST)))
+        if found and found[-1].duration == SHORTEST:
+            break  # hotter brings nothing more
+    return tuple(found[:WAYS])
+
+
+def gentle_start(glass_transition: float) -> float:
+    """How warm a film of this glass transition may be made at first. [K] -> [K]"""
+    return glass_transition + SOFTENS

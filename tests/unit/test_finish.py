@@ -1,0 +1,89 @@
+"""Finish: what a shed reaches, what a post-cure brings, what a part stands in the sun."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from curewatch.cli.main import run
+from curewatch.materials import load_system
+from curewatch.model.film import constant, cure
+from curewatch.model.finish import LONGEST, MARGIN, SHORTEST, finish, gentle_start, post_cures, reachable
+
+SLOW = load_system("epoxy-slow")
+
+
+@given(st.floats(0.0, 30.0), st.floats(1.0, 20.0))
+@settings(max_examples=20, deadline=None)
+def test_a_warmer_shed_never_reaches_a_lower_glass_transition(celsius: float, warmer: float) -> None:
+    """Two weeks at a higher temperature end at a higher glass transition, up to the highest there is."""
+    cold, warm = (reachable(SLOW, 273.15 + at) for at in (celsius, celsius + warmer))
+    assert cold <= warm <= SLOW.network.full
+
+
+def test_a_cold_film_ends_a_little_above_its_own_temperature() -> None:
+    """At 8 degC it stops some 15 to 50 K above, far from its highest."""
+    found = reachable(SLOW, 281.15)
+    assert 15.0 < found - 281.15 < 50.0
+    assert found < SLOW.network.full - 20.0
+
+
+@given(st.floats(0.6, 0.88))
+@settings(max_examples=15, deadline=None)
+def test_hotter_finishes_no_later_and_what_is_offered_gets_there(conversion: float) -> None:
+    """Durations fall with temperature; a film held so long has the glass transition that was promised."""
+    wanted = SLOW.network.full - 10.0
+    ways = post_cures(SLOW, conversion, wanted)
+    durations = [each.duration for each in ways]
+    assert durations == sorted(durations, reverse=True)
+    for each in ways:
+        assert SHORTEST <= each.duration <= LONGEST
+        done = cure(SLOW, constant(each.temperature, each.duration), conversion=conversion)
+        assert done.glass_transition[-1] >= wanted - 0.1
+
+
+def test_service_needs_its_margin_below_the_glass_transition() -> None:
+    """Just the margin stands it, a kelvin less does not; a post-cure lifts what it can."""
+    done = cure(SLOW, constant(288.15, 3 * 86400.0))
+    transition = float(done.glass_transition[-1])
+    found = finish(SLOW, done)
+    service = found.stands[0].service
+    asked = (transition - MARGIN, transition - MARGIN + 1.0, SLOW.network.full)
+    at_margin, too_hot, hopeless = (service._replace(temperature=kelvin) for kelvin in asked)
+    stands = finish(SLOW, done, [at_margin, too_hot, hopeless]).stands
+    assert [each.now for each in stands] == [True, False, False]
+    assert [each.finished for each in stands] == [True, True, False]
+    assert gentle_start(transition) > transition
+
+
+def test_a_network_that_is_finished_needs_nothing() -> None:
+    """A film held at 80 degC for a day is called finished."""
+    found = finish(SLOW, cure(SLOW, constant(353.15, 86400.0)))
+    assert found.finished
+
+
+def test_no_post_cure_is_promised_where_none_gets_there() -> None:
+    """A network whose highest glass transition lies beyond any tent is told so."""
+    hot = replace(SLOW, network=replace(SLOW.network, full=473.15))
+    assert post_cures(hot, 0.6, 463.15) == ()
+
+
+def test_cure_tells_it_at_its_end(capsys: pytest.CaptureFixture[str]) -> None:
+    """The command says service, post-cure and caution, within 80 columns; and the same as JSON."""
+    with pytest.raises(SystemExit):
+        run(["cure", "--resin", "epoxy-slow", "--temperature", "10", "--hours", "72"])
+    shown = capsys.readouterr().out
+    assert "dark paint in the sun" in shown
+    assert "A post-cure to" in shown
+    assert "ask a surveyor" in " ".join(shown.split())
+    part = shown[shown.index("glass transition") : shown.index("surveyor")]
+    assert all(len(line) <= 80 for line in part.splitlines())
+    with pytest.raises(SystemExit):
+        run(["cure", "--resin", "epoxy-slow", "--temperature", "10", "--hours", "72", "--json"])
+    said = json.loads(capsys.readouterr().out)["finish"]
+    assert not said["finished"]
+    assert np.all(np.diff([each["temperature_c"] for each in said["post_cures"]]) > 0)
+    assert {each["tag"] for each in said["service"]} <= {"common practice", "from memory"}
