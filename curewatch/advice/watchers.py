@@ -38,18 +38,19 @@ def signals(
 ) -> tuple[Signal, ...]:
     """Every signal there is now; and the end of those whose layer is no longer running."""
     layers = tuple(running)
+    against = obstacle(situation, limits)
     found = (
         *sensors(situation, limits, standing),
         *condensation(situation, limits, outlook),
-        *(signal for layer in layers for signal in of_layer(layer, say)),
+        *(signal for layer in layers for signal in of_layer(layer, say, against)),
     )
     return (*found, *_ended(standing, layers))
 
 
-def of_layer(layer: Progress, say: Say) -> Iterator[Signal]:
-    """All signals about one running layer."""
+def of_layer(layer: Progress, say: Say, against: str = "") -> Iterator[Signal]:
+    """All signals about one running layer; ``against`` is what forbids laminating now."""
     yield peel_ply(layer)
-    yield from next_layer(layer, say)
+    yield from next_layer(layer, say, against)
     yield stall(layer)
     yield from pot(layer, say)
 
@@ -67,7 +68,41 @@ def peel_ply(layer: Progress) -> Signal:
     return Signal(key, needed, not needed, text, advised, hold=30 * MINUTE)
 
 
-def next_layer(layer: Progress, say: Say) -> Iterator[Signal]:
+def obstacle(situation: Situation, limits: Limits) -> str:
+    """What forbids laminating at this moment, in a few words; empty if nothing measured does.
+
+    An open bond window is no leave to laminate: the same lines as for a start hold for the next layer.
+    """
+    if troubles(situation, limits):
+        return "its readings cannot be trusted"
+    air, below = situation.air, situation.surface
+    if air is None or air.temperature is None or air.relative_humidity is None:
+        return "nothing is known of its air"
+    errors, k = checks.sensor_errors(situation), limits.error_multiple.value
+    margin = checks.condensation_now(situation, limits, errors)
+    if margin is not None and margin.value is not None and (margin.spare or 0.0) < 0.0:
+        return f"surface {margin.value:.1f} K above dew point"
+    surface_now = air.temperature if below is None or below.temperature is None else below.temperature
+    if min(air.temperature, surface_now) - k * errors.temperature < limits.temperature_lowest.value:
+        return "too cold"
+    if air.relative_humidity + k * errors.humidity > limits.humidity_highest.value:
+        return f"air at {100 * air.relative_humidity:.0f} % humidity"
+    return ""
+
+
+def _how(layer: Progress, against: str, free: str) -> str:
+    """What to do about an open window: not at all now, after cleaning, or simply."""
+    if against:
+        return (
+            f"the window is open, but the shed is no-go now ({against}): warm or dry it first, "
+            "or leave peel ply on and abrade later"
+        )
+    if layer.blush != "none":
+        return "blush is foreseen: tear the peel ply off, or wash with water and abrade, first"
+    return free
+
+
+def next_layer(layer: Progress, say: Say, against: str = "") -> Iterator[Signal]:
     """When the next layer may go on, when it must, and that it is too late."""
     name = layer.layup.layup
     opens, closes = layer.moment("laminate-from"), layer.moment("laminate-before")
@@ -80,7 +115,7 @@ def next_layer(layer: Progress, say: Say) -> Iterator[Signal]:
         raised=open_now,
         clear=not open_now,
         text=f"laminate again on {name} from {say(opens.likely or layer.at)}{until}",
-        advised="the next layer bonds chemically now; no sanding needed",
+        advised=_how(layer, against, "the next layer bonds chemically now; no sanding needed"),
         due=deadline,
         hold=0.0 if missed else 10 * MINUTE,
     )
@@ -92,7 +127,7 @@ def next_layer(layer: Progress, say: Say) -> Iterator[Signal]:
             raised=urgency > 0 and not missed,
             clear=urgency == 0 or missed,
             text=f"laminate again before {say(deadline)} on {name} (likely open until {say(last)})",
-            advised="lay the next layer now, or let it cure and abrade later",
+            advised=_how(layer, against, "lay the next layer now, or let it cure and abrade later"),
             due=deadline,
             urgency=urgency,
             hold=0.0 if missed else 10 * MINUTE,

@@ -12,7 +12,7 @@ from curewatch.advice.alerts import Event, Happening, Key, Kind
 from curewatch.advice.progress import STAGES, Progress, follow
 from curewatch.advice.question import Question
 from curewatch.advice.situation import Place, Situation, Trouble, TroubleKind
-from curewatch.advice.watchers import signals
+from curewatch.advice.watchers import obstacle, signals
 from curewatch.jobs import Layup
 from curewatch.materials import load_system
 from curewatch.materials.substrate import load_substrate
@@ -206,3 +206,46 @@ def test_a_full_cup_rings_before_it_kicks() -> None:
     assert 0.75 * early.pot.pot_life > 0.2 * 3600
     assert not ringing(early)
     assert ringing(late) == (0.75 * early.pot.pot_life <= 0.7 * 3600)
+
+
+def test_an_open_window_in_a_no_go_shed_is_no_leave_to_laminate() -> None:
+    """The alert names what is against it, and never says to lay the next layer now."""
+    dry, wet = shed(NOW, 20.0, 0.5), shed(NOW, 20.0, 0.90)
+    seen = follow(layer(6.0), ASKED, dry, ahead(dry))
+
+    def advised(situation: Situation) -> str:
+        found = signals(situation, [seen], LINES, None, say=hour, standing={})
+        return " ".join(one.advised for one in found if one.raised and one.key.subject == "L1")
+
+    assert "bonds chemically now" in advised(dry)
+    assert "no-go now" in advised(wet)
+    assert "dew point" in advised(wet)
+    assert "lay the next layer now" not in advised(wet)
+    assert "bonds chemically now" not in advised(wet)
+
+
+@pytest.mark.parametrize(
+    ("situation", "words"),
+    [
+        (shed(NOW, 20.0, 0.5), ""),
+        (shed(NOW, 6.0, 0.5), "too cold"),
+        (shed(NOW, 20.0, 0.84), "humidity"),
+        (shed(NOW, 20.0, 0.93), "dew point"),
+        (Situation(NOW), "cannot be trusted"),
+    ],
+)
+def test_what_forbids_laminating_now_is_named(situation: Situation, words: str) -> None:
+    """Nothing, cold, damp air, a wet surface, no readings."""
+    own = limits.with_own(LINES, {"condensation_margin_k": 1.0})
+    assert (words in obstacle(situation, own)) if words else obstacle(situation, own) == ""
+
+
+def test_where_blush_is_foreseen_the_face_is_cleaned_before_the_next_layer() -> None:
+    """Even in a dry hour: peel ply off, or wash and abrade, first."""
+    dry = shed(NOW, 20.0, 0.5)
+    seen = replace(follow(layer(6.0), ASKED, dry, ahead(dry)), blush="peel ply")
+    found = signals(dry, [seen], LINES, None, say=hour, standing={})
+    window = next(one for one in found if one.key.kind is Kind.LAMINATE_FROM)
+    assert window.raised
+    assert "peel ply off" in window.advised
+    assert "no sanding" not in window.advised
