@@ -6,6 +6,7 @@ part of the record. Corrections are applied and shown (``joblog``).
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -17,10 +18,12 @@ from curewatch.advice.rule_sets import Judgement, Spans
 from curewatch.clock import iso_utc
 from curewatch.configuration.shape import ROLES_BY_NAME
 from curewatch.errors import CurewatchError
+from curewatch.ingest import learnt
 from curewatch.logbook import Kind, Logbook, Stored
 from curewatch.logbook.sealing import Seal
 from curewatch.materials import load_system
 from curewatch.materials.substrate import Substrate, load_substrate
+from curewatch.materials.system import ResinSystem
 from curewatch.record.layup import Course, follow
 from curewatch.record.measured import Measured, Post, measure, part_of
 from curewatch.record.proof import Window, window
@@ -73,8 +76,8 @@ class Account:
         return tuple(one for one in self.shed if one.kind in kinds)
 
 
-def gather(logbook: Logbook, name: str, seal: Seal) -> Account:
-    """The account of one job as far as the seal covers it.
+def gather(logbook: Logbook, name: str, seal: Seal, systems: Path | None = None) -> Account:
+    """The account of one job as far as the seal covers it; ``systems`` is the folder of own resin systems.
 
     Raises
     ------
@@ -91,8 +94,11 @@ def gather(logbook: Logbook, name: str, seal: Seal) -> Account:
     posts = _posts(part.entries, logbook)
     substrate = _substrate(job.opened.payload, setting)
     measured = measure(logbook, posts, start - BEFORE, end, substrate)
-    layups = job.of(Kind.LAYUP)
-    courses = tuple(follow(told.payload, measured, end) for told in layups)
+
+    def system_of(resin: str, lot: str | None) -> ResinSystem:
+        return learnt.system_of_lot(logbook, load_system(resin, systems), lot)
+
+    courses = tuple(follow(told.payload, measured, end, system_of) for told in job.of(Kind.LAYUP))
     return Account(
         job=job,
         seal=seal,
@@ -161,12 +167,9 @@ def _judgements(
     spans = _spans(courses, end, closed=job.closed is not None)
     conditions = measured.conditions()
     found = [rule_sets.classed_workshop(conditions, spans)]
-    try:
-        system = load_system(
-            str(job.opened.payload.get("system") or job.of(Kind.LAYUP)[-1].payload["system"])
-        )
-        found.append(rule_sets.datasheet(conditions, spans, system))
-    except (CurewatchError, KeyError):
+    systems = {course.system.name: course.system for course in courses if course.system}
+    found += [rule_sets.datasheet(conditions, spans, system) for system in systems.values()]
+    if not systems:
         found.append(Judgement("datasheet", "Resin system's sheet", "the system's file is not at hand", ()))
     found.append(rule_sets.coating(conditions, spans))
     own = {

@@ -1,12 +1,11 @@
 """What a layup became along the surface temperature that was recorded, with the lot's band."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from curewatch.errors import CurewatchError
-from curewatch.materials import load_system
 from curewatch.materials.system import ResinSystem
 from curewatch.model import blush, film, milestones
 from curewatch.model.bond_window import BondWindow, bond_window
@@ -43,11 +42,17 @@ class Course(NamedTuple):
     closed_by: str = ""  # what closed the bond window; "": nothing within the record
 
 
-def follow(payload: Mapping[str, Any], measured: Measured, end: float, folder: Any = None) -> Course:
-    """Follow one layup from its start to ``end``, UTC [s]."""
+def follow(
+    payload: Mapping[str, Any],
+    measured: Measured,
+    end: float,
+    system_of: Callable[[str, str | None], ResinSystem],
+) -> Course:
+    """Follow one layup from its start to ``end``, UTC [s]. ``system_of`` gives the resin by name and lot."""
     name, started = str(payload.get("layup", "?")), float(payload.get("started", 0.0))
     try:
-        system = load_system(str(payload.get("system", "")), folder)
+        lot = payload.get("lot")
+        system = system_of(str(payload.get("system", "")), None if lot is None else str(lot))
         history, unmeasured = _history(started, measured, min(end, started + AHEAD))
         cures = [
             film.cure(

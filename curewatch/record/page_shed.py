@@ -94,6 +94,8 @@ def cure(account: Account, words: Words) -> Iterator[str | Table | Picture]:
             f"Glass transition and surface temperature of layup {name}",
             f"Layup {name}: glass transition, from a slow to a fast lot, against the surface's temperature.",
         )
+        if course.system.parent.startswith(f"{course.system.name} version"):
+            yield f"Layup {name}: the resin as the observations of its lot have shown it to be."
         yield _marks(account, course, words)
 
 

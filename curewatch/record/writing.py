@@ -33,11 +33,19 @@ class Written(NamedTuple):
 
 
 def write(
-    logbook: Logbook, job: str, target: Path, *, at: float, pdf: bool = True, folder: bool = True
+    logbook: Logbook,
+    job: str,
+    target: Path,
+    *,
+    at: float,
+    pdf: bool = True,
+    folder: bool = True,
+    systems: Path | None = None,
 ) -> Written:
     """Write the record of a job as ``record-JOB.pdf`` and as the folder ``record-JOB`` under ``target``.
 
-    ``at`` is the present, UTC [s]. The chain is walked first: no record is made of a broken logbook.
+    ``at`` is the present, UTC [s]; ``systems`` the folder of own resin systems. The chain is walked
+    first: no record is made of a broken logbook.
 
     Raises
     ------
@@ -56,7 +64,7 @@ def write(
             raise UsageError(f"{place} is there already; move it away or name another folder with --to")
     logbook.verify()
     check_seals(logbook)
-    account = gather(logbook, job, seal_for(logbook, job, at))
+    account = gather(logbook, job, seal_for(logbook, job, at), systems)
     files, whole = make(logbook, account)
     try:
         target.mkdir(parents=True, exist_ok=True)

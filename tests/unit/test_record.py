@@ -15,6 +15,8 @@ from curewatch.advice.rule_sets import Outcome
 from curewatch.errors import RecordBroken
 from curewatch.logbook import Entry, Kind, Logbook
 from curewatch.logbook.sealing import seal
+from curewatch.model import film, learning
+from curewatch.model.learning import Evidence
 from curewatch.record import screen
 from curewatch.record.account import as_plain, gather
 from curewatch.record.measured import between
@@ -149,6 +151,23 @@ def test_a_correction_is_applied_and_shown(tmp_path: Path):
         said = texts(pages(account))
     assert "R-9999" in said
     assert "R-2217 became R-9999. misread the tin" in said
+
+
+def test_a_lot_that_was_seen_is_followed_as_it_showed_itself(tmp_path: Path):
+    """Two observations of the lot narrow the band of its layup, and the page says whose lot it is."""
+    closing = world.fill(tmp_path / "logbook.sqlite", step=900.0)
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        before = gather(logbook, world.JOB, closing)
+        for seen, elapsed in (("gelled", 9.2 * HOUR), ("tack-free", 10.0 * HOUR)):
+            evidence = learning.as_plain(Evidence(seen, elapsed, film.constant(289.6, elapsed)))
+            payload = {**evidence, "layup": "L9", "system": "epoxy-slow", "lot": "R-2217", "at": world.OPENED}
+            logbook.write(Entry(Kind.OBSERVATION, payload, world.OPENED + 4 * DAY))
+        after = gather(logbook, world.JOB, closing)
+    width = [one.courses[0].marks["gel"].late - one.courses[0].marks["gel"].early for one in (before, after)]
+    assert width[1] < 0.8 * width[0]
+    told = "the resin as the observations of its lot have shown it to be"
+    assert told in texts(pages(after))
+    assert told not in texts(pages(before))
 
 
 def test_photographs_are_shown_small_and_one_that_is_none_is_named(tmp_path: Path):

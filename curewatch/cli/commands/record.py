@@ -37,13 +37,22 @@ def write(
     from curewatch.logbook import Logbook
     from curewatch.record import writing
 
-    path = logbook_path(load(config))
+    configuration = load(config)
+    path = logbook_path(configuration)
     if not path.exists():
         raise UsageError(f"there is no logbook at {path}; `curewatch ingest` or `watch` begins one")
     with Logbook(path) as logbook:
         name = job or _only_job(joblog.names(logbook), joblog.names(logbook, open_only=True))
         now = SystemClock().now().utc
-        written = writing.write(logbook, name, to, at=now, pdf=form != "folder", folder=form != "pdf")
+        written = writing.write(
+            logbook,
+            name,
+            to,
+            at=now,
+            pdf=form != "folder",
+            folder=form != "pdf",
+            systems=configuration.resin.folder,
+        )
     said: dict[str, Any] = {
         "job": name,
         "pdf": None if written.pdf is None else str(written.pdf),
