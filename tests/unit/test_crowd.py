@@ -27,12 +27,11 @@ def weather(members: int, hours: float = 96.0) -> History:
     return History(time, 284.15 + 6.0 * np.sin(2 * np.pi * time / (24 * HOUR)) + drift)
 
 
-@pytest.mark.parametrize("name", ["epoxy-slow", "epoxy-fast"])
-def test_the_flow_map_agrees_with_a_tight_solver(name: str) -> None:
-    """Conversion of every member stays within 1e-4 of SciPy at 1e-10."""
-    system, history = load_system(name), weather(4, 72.0)
+def test_the_flow_map_agrees_with_a_tight_solver() -> None:
+    """Conversion of every member stays within 1e-4 of SciPy at 1e-10; many more in a long test."""
+    system, history = load_system("epoxy-fast"), weather(2, 36.0)
     crowd = cures(system, history, [Lot(system, 1.0)])
-    for member in range(4):
+    for member in range(2):
         expected = reference(system, History(history.time, history.temperature[member]), crowd.time)
         assert np.max(np.abs(crowd.conversion[member] - expected)) < 1e-4
 

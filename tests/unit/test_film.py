@@ -56,7 +56,9 @@ def reference(system: ResinSystem, history: History, at: FloatArray, factor: flo
 
 
 @pytest.mark.parametrize("path", sorted(PATHS))
-@pytest.mark.parametrize("name", ["epoxy-slow", "epoxy-fast", "polyester-layup"])
+@pytest.mark.parametrize(
+    "name", ["epoxy-fast", "polyester-layup", pytest.param("epoxy-slow", marks=pytest.mark.long)]
+)
 def test_a_film_agrees_with_a_tight_solver(name: str, path: str) -> None:
     """Conversion is within 1e-4 of SciPy at 1e-10 over 72 h."""
     system, history = load_system(name), history_of(path)

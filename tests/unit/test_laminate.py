@@ -54,10 +54,10 @@ def tight_peak(name: str, thickness: float, air: float, substrate: Substrate) ->
 @pytest.mark.parametrize(
     ("name", "thickness", "air", "substrate"),
     [
-        ("epoxy-slow", 0.010, 291.15, "plywood"),
         ("epoxy-fast", 0.006, 293.15, "plywood"),
         ("epoxy-laminating", 0.008, 296.15, "foam"),
         ("polyester-layup", 0.008, 293.15, "old-laminate"),
+        pytest.param("epoxy-slow", 0.010, 291.15, "plywood", marks=pytest.mark.long),
     ],
 )
 def test_the_peak_agrees_with_a_tight_solver(name: str, thickness: float, air: float, substrate: str) -> None:
@@ -71,7 +71,7 @@ names = st.sampled_from(["epoxy-slow", "epoxy-fast", "polyester-layup", "vinyl-e
 substrates = st.sampled_from(["plywood", "foam", "steel", None])
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(names, substrates, st.floats(0.001, 0.02), st.floats(278.0, 303.0), st.booleans())
 def test_energy_closes(name: str, under: str | None, thickness: float, air: float, twice: bool) -> None:
     """Heat made is heat stored and heat given off, within 0.1 %, also when a layer joins later."""
@@ -81,7 +81,7 @@ def test_energy_closes(name: str, under: str | None, thickness: float, air: floa
     assert found.stored + found.given_off == pytest.approx(found.made, rel=1e-3)
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=4, deadline=None)
 @given(names, substrates, st.floats(0.002, 0.02), st.floats(278.0, 303.0))
 def test_without_reaction_heat_a_laminate_stays_at_air_temperature(
     name: str, under: str | None, thickness: float, air: float

@@ -92,7 +92,7 @@ names = st.sampled_from(["epoxy-slow", "epoxy-fast", "polyester-layup", "vinyl-e
 airs = st.floats(278.0, 303.0)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(
     names, airs, st.floats(0.01, 0.5), st.floats(1.05, 4.0), st.sampled_from(["cup", "tray", "roller tray"])
 )
@@ -105,7 +105,7 @@ def test_more_mass_is_never_slower_to_kick(
     assert np.isnan(small) or large <= small + 5.0
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(names, airs, st.floats(0.01, 0.5), st.booleans())
 def test_without_reaction_heat_a_pot_stays_at_air_temperature(
     name: str, air: float, mass: float, grid: bool
