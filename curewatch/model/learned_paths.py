@@ -30,6 +30,7 @@ FOLDS = 5
 DOUBT_PER_DAY_AHEAD = 6.0  # days of past at which fit and plain guess weigh the same one day ahead
 FEWEST_ROWS = 36  # hours to fit from, and no fewer than the horizon and a day
 SMALL_SAMPLE = 1.5  # what a forecast's variance gains over its residuals' from few independent paths
+SEASON = 0.12  # likewise from weather that moves on from what the past weeks were, after 72 h
 DEW_POINT = 1  # place of the dew point among the own quantities
 # A horizon longer than the past can teach repeats the day before, this much less certain. ASSUMED.
 DAILY_GROWTH = 1.1
@@ -161,7 +162,7 @@ def _fitted(
     penalty = _penalty(known.shape[1], drifting=last > 24)
     now = ((regressors[-1] - centre) / scale) @ _ridge(known, wanted, penalty)
     errors = np.full((len(regressors), *shape), np.nan)
-    fitted = _held_out(rows, known, wanted, penalty, guard=min(last, 24)).reshape(-1, *shape)
+    fitted = _held_out(rows, known, wanted, penalty, guard=min(last, len(rows) // 12)).reshape(-1, *shape)
     errors[rows] = changes[rows] - (trust * fitted + (1 - trust) * plain[rows])
     return trust * now.reshape(shape) + (1 - trust) * plain[-1], errors
 
@@ -233,7 +234,8 @@ def _whole_paths(hours: Hours, errors: FloatArray, members: int) -> FloatArray |
     picked = chosen[np.round(np.linspace(0, len(chosen) - 1, members)).astype(int)]
     residuals = errors[picked] - errors[picked].mean(axis=0)
     independent = len(whole) / 24  # paths that began on the same day are nearly one path
-    return np.asarray(residuals * np.sqrt(1 + SMALL_SAMPLE / independent))
+    ahead = np.arange(1, residuals.shape[2] + 1)
+    return np.asarray(residuals * np.sqrt(1 + SMALL_SAMPLE / independent + SEASON * ahead / 72))
 
 
 def _extended(middle: FloatArray, residuals: FloatArray, horizon: int) -> Paths:

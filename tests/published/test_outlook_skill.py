@@ -42,7 +42,7 @@ def test_air_temperature_is_told_as_well_as_asked(newark: Skill) -> None:
 def test_bands_hold_what_they_say(newark: Skill) -> None:
     """The 80 % band holds 76 to 84 % for air and for dew point, and no single hour strays far."""
     assert np.all(np.abs(newark.coverage.mean(axis=1) - 0.80) <= 0.04)
-    assert np.all(np.abs(newark.coverage - 0.80) <= 0.07)
+    assert np.all(np.abs(newark.coverage - 0.80) <= 0.05)
     for hours in (1, 3, 6, 12, 24, 48, 72):
         assert 0.76 <= newark.coverage[AIR, hours - 1] <= 0.84, hours
 
