@@ -39,7 +39,7 @@ class Course(NamedTuple):
     gel: FloatArray
     set: FloatArray  # conversion of tack-free
     hard: FloatArray
-    laminate_before: FloatArray  # the bond window closes
+    laminate_before: FloatArray  # the bond window closes, by whatever comes first
     glassy: NDArray[np.bool_]  # turned to glass before it was set: it stalls
     lowest_margin: FloatArray  # from the start until set [K]
     lowest_temperature: FloatArray  # of air and surface [K]
@@ -104,6 +104,8 @@ def course(
         chosen=chosen,
         only=("set",) if only_set else None,
     )
+    gathering = blush.rate(system, crowd.surface_temperature, crowd.surface_humidity, carbon_dioxide)
+    gathered = running(crowd.time, gathering)
     never = np.full(times["set"].shape, np.nan)
     marks = Marks(
         open_time=times.get("open_time", never),
@@ -111,23 +113,38 @@ def course(
         gel=times.get("gel", never),
         set=times["set"],
         hard=times.get("hard", never),
-        laminate_before=never if only_set else _bonds_until(system, crowd, first, times),
+        laminate_before=never if only_set else _bonds_until(system, crowd, first, times, gathered=gathered),
         glassy=np.isnan(times["set"]) & ~np.isnan(times.get("glass", never)),
     )
-    return _met(system, crowd, first, marks, carbon_dioxide)
+    return _met(crowd, first, marks, gathered)
 
 
 def _bonds_until(
-    system: ResinSystem, weather: Weather, first: IntArray, times: dict[str, FloatArray]
+    system: ResinSystem,
+    weather: Weather,
+    first: IntArray,
+    times: dict[str, FloatArray],
+    *,
+    gathered: FloatArray,
 ) -> FloatArray:
-    """When a next layer no longer bonds chemically, blush apart. (starts, members) [s from the start]"""
+    """When a next layer no longer bonds chemically. (starts, members) [s from the start]"""
     if system.surface.wax:
         return times["stays_put"]
     if system.bond.sheet_closes is None:
-        return np.fmin(times["closes"], times["glass"])
-    total = running(weather.time, age_rate(system, weather.surface_temperature))
-    ends = filled(weather.time, total, total[:, first].T + system.bond.sheet_closes)
-    return ends - weather.time[first][:, None]
+        closes = np.fmin(times["closes"], times["glass"])
+    else:
+        aged = running(weather.time, age_rate(system, weather.surface_temperature))
+        closes = _filled(weather, first, aged, system.bond.sheet_closes)
+    if not system.blush.amine_factor:
+        return closes
+    washed = _filled(weather, first, gathered, system.blush.wash_from)
+    while_amine = washed <= np.nan_to_num(times["set"], nan=np.inf)
+    return np.asarray(np.fmin(closes, np.where(while_amine, washed, np.nan)))
+
+
+def _filled(weather: Weather, first: IntArray, total: FloatArray, amount: float) -> FloatArray:
+    """When so much has been gathered from each start on. (starts, members) [s from the start]"""
+    return filled(weather.time, total, total[:, first].T + amount) - weather.time[first][:, None]
 
 
 def _enough(weather: Weather) -> Weather:
@@ -138,15 +155,14 @@ def _enough(weather: Weather) -> Weather:
     return Weather(weather.time, *(np.tile(paths, (repeats, 1)) for paths in weather[1:]))
 
 
-def _met(
-    system: ResinSystem, weather: Weather, first: IntArray, marks: Marks, carbon_dioxide: float
-) -> Course:
+def _met(weather: Weather, first: IntArray, marks: Marks, gathered: FloatArray) -> Course:
     """What each path met between its start and its set, or the end of the outlook."""
     step = float(weather.time[1] - weather.time[0])
     begin = np.broadcast_to(first[:, None], marks.set.shape)
     end = weather.time.size - 1
     finite = np.where(np.isnan(marks.set), end, begin + np.ceil(np.nan_to_num(marks.set) / step))
     last = np.minimum(finite, end).astype(np.int64)
+    member = np.broadcast_to(np.arange(gathered.shape[0]), begin.shape)
     coldest = np.minimum(weather.air_temperature, weather.surface_temperature)
     warmest = np.maximum(weather.air_temperature, weather.surface_temperature)
     return Course(
@@ -156,15 +172,5 @@ def _met(
         lowest_temperature=lowest_between(coldest, begin, last),
         highest_temperature=highest_between(warmest, begin, last),
         highest_humidity=highest_between(weather.humidity, begin, last),
-        blush=_exposure(system, weather, begin, last, carbon_dioxide),
+        blush=np.asarray(gathered[member, last] - gathered[member, begin]),
     )
-
-
-def _exposure(
-    system: ResinSystem, weather: Weather, begin: IntArray, last: IntArray, carbon_dioxide: float
-) -> FloatArray:
-    """Blush exposure between two moments of each path, from one running sum. (starts, members) [s]"""
-    rate = blush.rate(system, weather.surface_temperature, weather.surface_humidity, carbon_dioxide)
-    total = running(weather.time, rate)
-    member = np.broadcast_to(np.arange(rate.shape[0]), begin.shape)
-    return np.asarray(total[member, last] - total[member, begin])

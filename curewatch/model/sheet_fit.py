@@ -6,46 +6,26 @@ and gives a wide band. The unknowns are offsets from the archetype in units of t
 deviation. Residuals are (computed - stated) / spread of each statement, film statements through the
 film and pot statements through the pot, and the offsets themselves. Least squares gives the offsets;
 the inverse of the normal matrix at that point gives their covariance, which the system then carries.
-
-Pots above a Biot number of 0.3 need shells, which are slow. They are fitted with one temperature and
-a correction factor, which is computed anew from the shells at each solution until it stands still.
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 
 from curewatch.errors import ConfigurationError
-from curewatch.materials.maker_sheet import MakerSheet, Statement, Transition
-from curewatch.materials.quantities import QUANTITIES
+from curewatch.materials.maker_sheet import MakerSheet, Statement
 from curewatch.materials.resin_writer import unit_of, written_spread
 from curewatch.materials.system import Covariance, Origin, ResinSystem
 from curewatch.model.lots import in_logarithm
-from curewatch.model.pot import body, pot
-from curewatch.model.quick_times import film_time, glass_after, pot_time, threshold
-from curewatch.physics.heat_balance import STILL_AIR
+from curewatch.model.sheet_problem import Problem
+from curewatch.model.sheet_unknowns import Unknown, features, unknowns
 from curewatch.units import FloatArray
 
 NINE_IN_TEN = 1.645  # standard deviations either way
-DIFFERENCE = 0.02  # of an unknown, for the slopes
-ROUNDS = 3  # of correcting the pots
 CONTRADICTION = 6.63  # chi-square of one degree, 1 in 100
 STILL_UNKNOWN = 0.8  # of the prior spread is left
-TWO_TEMPERATURES, TWO_MASSES, COOL, WARM = "temperatures", "masses", "cool", "warm"  # what a sheet may have
-WARM_FROM = 313.15  # K, from which a schedule counts as a post-cure
-
-
-class Unknown(NamedTuple):
-    """One thing the fit may change: how, by how much a priori, and what a person would call it."""
-
-    shares: tuple[tuple[str, float], ...]  # dotted key and its share in a change of this unknown
-    sd: float  # prior; natural logarithm for rates, inhibitor and reaction heat's SI otherwise
-    words: str
-    asks_for: str  # the statement that would tell
-    told_by: frozenset[str]  # what a sheet must have for it: milestones, or one of the three below
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,86 +78,6 @@ class Fit:
         return float(problem.values(self.offsets[None, :])[0, 0]), spread
 
 
-def unknowns(base: ResinSystem) -> tuple[Unknown, ...]:
-    """What a fit may change in a system of this kind, with its prior spread.
-
-    Spreads are those of the archetype's own file where it states one. A maker's resin may be several
-    times as fast as the archetype, so the common rate is left wide (assumed).
-    """
-    spread = {key: _si_spread(base, key) for key in QUANTITIES}
-    energy = 3e3 if base.kind == "epoxy" else 5e3
-    marks = ("milestones.gel", "milestones.tack_free")
-    rows: list[tuple[tuple[tuple[str, float], ...], float, str, str, str]] = [
-        (_alike("kinetics.k1", "kinetics.k2"), 1.0, "how fast it is", "any time", ""),
-        (
-            (("kinetics.k1", -0.5), ("kinetics.k2", 0.5)),
-            0.4,
-            "how slowly it starts",
-            "an open time beside a gel time",
-            "open_time gel",
-        ),
-        (
-            _alike("kinetics.energy_1", "kinetics.energy_2"),
-            energy,
-            "how much the cold slows it",
-            "the same time at another temperature",
-            TWO_TEMPERATURES,
-        ),
-        (
-            _alike(marks[0], marks[1]),
-            spread[marks[0]],
-            "the conversion of gel",
-            "a gel time of a film",
-            "gel",
-        ),
-    ]
-    rows += [
-        (_alike(key), spread[key], words, asks, told)
-        for key, words, asks, told in (
-            ("milestones.tack_free", "the conversion of tack-free", "a tack-free time", "tack_free"),
-            ("kinetics.n", "how slowly it finishes", "a time to sand", "hard"),
-            ("kinetics.lead", "how far it goes as a glass", "Tg after a week in the shed", COOL),
-            ("network.uncured", "the glass transition of the fresh mix", "Tg after a week in the shed", COOL),
-            ("network.full", "the highest glass transition", "Tg after a warm post-cure", WARM),
-            ("milestones.stays_put", "from when a layer stays put", "recoat from", "stays_put"),
-            ("milestones.open_viscosity", "how thick it may get", "an open time", "open_time"),
-            ("thermal.reaction_heat", "how much heat it makes", "pot lives of two masses", TWO_MASSES),
-        )
-    ]
-    if base.kinetics.inhibitor:
-        rows.append(
-            (
-                _alike("kinetics.inhibitor"),
-                0.3,
-                "how much inhibitor is in it",
-                "a gel and a sanding time",
-                "gel hard",
-            )
-        )
-    found = [Unknown(*row[:4], frozenset(row[4].split())) for row in rows]
-    return tuple(each for each in found if each.sd > 0.0)
-
-
-def _alike(*keys: str) -> tuple[tuple[str, float], ...]:
-    """Keys that move together."""
-    return tuple((key, 1.0) for key in keys)
-
-
-def _features(sheet: MakerSheet) -> frozenset[str]:
-    """What a sheet has to tell by."""
-    films = {(each.mark, each.temperature) for each in sheet.statements if each.mass is None}
-    pots = {(each.mark, each.temperature, each.shape, each.mass) for each in sheet.statements if each.mass}
-    found = {mark for mark, _ in films}
-    marks = [mark for mark, _ in films] + [f"{pot[0]} {pot[2]} {pot[3]}" for pot in pots]
-    if len(marks) > len(set(marks)):
-        found.add(TWO_TEMPERATURES)
-    if len(pots) > len({pot[:3] for pot in pots}):
-        found.add(TWO_MASSES)
-    for each in sheet.transitions:
-        found.add(WARM if each.schedule[-1][1] >= WARM_FROM else COOL)
-    return frozenset(found)
-
-
 def fit(sheet: MakerSheet, base: ResinSystem) -> Fit:
     """Fit a system to a sheet.
 
@@ -212,151 +112,7 @@ def fit(sheet: MakerSheet, base: ResinSystem) -> Fit:
     return _told(sheet, base, problem, (offsets, slopes, covariance))
 
 
-class Problem:
-    """Residuals and slopes of one sheet against one base."""
-
-    def __init__(
-        self,
-        base: ResinSystem,
-        asked: tuple[Unknown, ...],
-        statements: Sequence[Statement],
-        transitions: Sequence[Transition],
-    ) -> None:
-        self.base = base
-        self.asked = asked
-        self.statements = tuple(statements)
-        self.transitions = tuple(transitions)
-        self.stated = np.array(
-            [math.log(each.time) for each in statements] + [each.temperature for each in transitions]
-        )
-        self.everything: tuple[Statement | Transition, ...] = (*statements, *transitions)
-        self.sd = np.array([each.sd for each in self.everything])
-        self.corrections = np.zeros(len(self.statements))  # of pots that need shells, in logarithm
-
-    def system(self, offsets: FloatArray) -> ResinSystem:
-        """The base, moved."""
-        moved: dict[str, float] = {}
-        for unknown, offset in zip(self.asked, offsets, strict=True):
-            for key, share in unknown.shares:
-                moved[key] = moved.get(key, 0.0) + share * unknown.sd * float(offset)
-        return _moved(self.base, moved)
-
-    def values(self, many: FloatArray) -> FloatArray:
-        """ln of each time and each glass transition, for rows of offsets: (rows, statements)."""
-        systems = [self.system(offsets) for offsets in many]
-        columns = [
-            np.log(self._time(systems, statement)) + correction
-            for statement, correction in zip(self.statements, self.corrections, strict=True)
-        ]
-        columns += [glass_after(systems, each.schedule) for each in self.transitions]
-        return np.stack(columns, axis=1)
-
-    def _time(self, systems: list[ResinSystem], statement: Statement) -> FloatArray:
-        mark, kelvin = threshold(systems, statement.mark, statement.temperature), statement.temperature
-        factor = self.base.dose_factor(statement.peroxide_percent)
-        if statement.mass is None:
-            return film_time(systems, kelvin, mark, factor)
-        loss = np.array([_body_loss(system, statement) for system in systems])
-        return pot_time(systems, kelvin, loss, mark, factor)
-
-    def correct(self, offsets: FloatArray) -> float:
-        """Take the shells' answer into account; how much that changed in the worst case."""
-        system, before = self.system(offsets), self.corrections.copy()
-        now = self.values(offsets[None, :])[0]
-        for index, statement in enumerate(self.statements):
-            if statement.mass is not None:
-                plain = float(now[index] - before[index])
-                self.corrections[index] = _shells(system, statement, math.exp(plain)) - plain
-        return float(np.max(np.abs(self.corrections - before), initial=0.0))
-
-    def slopes(self, offsets: FloatArray) -> FloatArray:
-        """Change of each value with each unknown: (statements, unknowns)."""
-        step = DIFFERENCE * np.eye(len(self.asked))
-        rows = self.values(np.concatenate([offsets + step, offsets - step]))
-        ahead, behind = rows[: len(self.asked)], rows[len(self.asked) :]
-        return np.asarray((ahead - behind).T / (2.0 * DIFFERENCE), dtype=float)
-
-    def covariance(self, slopes: FloatArray) -> FloatArray:
-        """Of the offsets, once the statements are known."""
-        scaled = slopes / self.sd[:, None]
-        return np.linalg.inv(scaled.T @ scaled + np.eye(len(self.asked)))
-
-    def solve(self) -> FloatArray:
-        """The offsets of least squares."""
-        from scipy.optimize import least_squares
-
-        def residuals(offsets: FloatArray) -> FloatArray:
-            return np.concatenate([(self.values(offsets[None, :])[0] - self.stated) / self.sd, offsets])
-
-        def jacobian(offsets: FloatArray) -> FloatArray:
-            return np.concatenate([self.slopes(offsets) / self.sd[:, None], np.eye(offsets.size)])
-
-        offsets = self._first_guess()
-        for _ in range(ROUNDS):
-            moved = self.correct(offsets)
-            found = least_squares(
-                residuals, offsets, jac=jacobian, method="trf", ftol=1e-4, xtol=1e-3, max_nfev=40
-            )
-            offsets = np.asarray(found.x, dtype=float)
-            if moved < 0.02:
-                break
-        return offsets
-
-    def _first_guess(self) -> FloatArray:
-        """The common rate alone, scanned: a resin may be ten times as fast as its archetype."""
-        many = np.zeros((25, len(self.asked)))
-        many[:, 0] = np.linspace(-3.0, 3.0, 25)
-        misses = (self.values(many) - self.stated) / self.sd
-        return np.asarray(many[np.argmin(np.sum(misses**2, axis=1))], dtype=float)
-
-
-# ---- one statement
-
-
-def _body_loss(system: ResinSystem, statement: Statement) -> float:
-    transfer = 0.0 if statement.insulated else STILL_AIR
-    return body(system, statement.mass or 0.0, statement.shape, transfer).loss
-
-
-def _shells(system: ResinSystem, statement: Statement, plain: float) -> float:
-    """ln of the time by the whole pot model; the plain one where it never comes to that. [s]"""
-    found = pot(
-        system,
-        statement.mass or 0.0,
-        statement.temperature,
-        shape=statement.shape,
-        duration=min(2.0 * plain, 20 * 86400.0),
-        peroxide_percent=statement.peroxide_percent,
-        transfer=0.0 if statement.insulated else STILL_AIR,
-    )
-    time = found.pot_life if statement.mark == "gel" else found.working_life
-    return math.log(time if math.isfinite(time) and time > 0.0 else plain)
-
-
 # ---- systems
-
-
-def _moved(base: ResinSystem, moved: dict[str, float]) -> ResinSystem:
-    """The base with parameters moved, held in the ranges that a file allows and in their order."""
-    sections: dict[str, dict[str, float]] = {}
-    for key, change in moved.items():
-        section, _, leaf = key.partition(".")
-        now = float(getattr(getattr(base, section), leaf))
-        value = now * math.exp(change) if in_logarithm(key) else now + change
-        sections.setdefault(section, {})[leaf] = min(max(value, QUANTITIES[key].low), QUANTITIES[key].high)
-    marks = sections.get("milestones", {})
-    if "gel" in marks:
-        marks["tack_free"] = max(marks["tack_free"], marks["gel"])
-    parts = {name: replace(getattr(base, name), **values) for name, values in sections.items()}
-    return replace(base, **parts)
-
-
-def _si_spread(base: ResinSystem, key: str) -> float:
-    """One standard deviation as the base's file states it, in SI; 0 if it states none."""
-    origin = base.origins.get(key)
-    if origin is None or origin.spread is None:
-        return 0.0
-    return origin.spread * QUANTITIES[key].units[origin.spread_unit or unit_of(key)].factor
 
 
 def _stated(sheet: MakerSheet, base: ResinSystem) -> ResinSystem:
@@ -435,7 +191,7 @@ def _told(sheet: MakerSheet, base: ResinSystem, problem: Problem, solution: Solu
         covariance=Covariance(keys, tuple(tuple(float(value) for value in row) for row in matrix)),
         origins={**base.origins, **fitted, **outright},
     )
-    has = _features(sheet)
+    has = features(sheet)
     prior_left = np.sqrt(np.diag(covariance))
     return Fit(
         system=system,

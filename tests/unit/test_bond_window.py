@@ -7,6 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from curewatch.advice.course import course
+from curewatch.advice.weather import dressed
 from curewatch.materials import load_system
 from curewatch.model import blush
 from curewatch.model.bond_window import bond_window
@@ -70,3 +72,14 @@ def test_members_each_get_their_own_window() -> None:
     found = bond_window(SLOW, cure(SLOW, History(time, paths)))
     assert found.opens.shape == found.closes.shape == (4,)
     assert np.all(np.diff(found.opens) < 0.0)
+
+
+def test_the_advice_closes_the_window_when_the_blush_must_be_washed_off() -> None:
+    """Cold, damp air full of heater gas ends the window of a planned start before glass does."""
+    time = 450.0 * np.arange(193 * 2)
+    cold, damp = np.full((64, time.size), 281.15), np.full((64, time.size), 1000.0)
+    paths = dressed(time, cold, cold, damp)
+    first = np.array([0, 8])
+    plain, gassed = (course(SLOW, paths, first, carbon_dioxide=each) for each in (420e-6, 4000e-6))
+    assert np.nanmedian(gassed.laminate_before) < 0.5 * np.nanmedian(plain.laminate_before)
+    assert np.all(gassed.blush > plain.blush)

@@ -127,6 +127,7 @@ def test_a_polyester_sheet_with_its_dose_is_fitted(sheet: MakerSheet) -> None:
     found = fit(told, base)
     assert all(abs(each.pull) < 2.0 for each in found.met)
     assert found.system.dose == base.dose
+    assert found.system.milestones.stays_put == found.system.milestones.gel
 
 
 def test_the_command_writes_a_system_that_can_be_used(

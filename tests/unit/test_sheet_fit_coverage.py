@@ -8,7 +8,9 @@ import pytest
 
 from curewatch.materials import load_system
 from curewatch.materials.maker_sheet import Statement, form_text, read_maker_sheet
-from curewatch.model.sheet_fit import NINE_IN_TEN, Problem, fit, unknowns
+from curewatch.model.sheet_fit import NINE_IN_TEN, fit
+from curewatch.model.sheet_problem import Problem
+from curewatch.model.sheet_unknowns import unknowns
 
 TRIALS = 200
 BASE = load_system("epoxy-slow")

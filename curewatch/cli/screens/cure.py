@@ -82,7 +82,8 @@ def bonded(said: Outcome) -> list[str]:
     if not math.isfinite(opens):
         return ["  laminate again: not yet within this time"]
     until = f"before {duration(closes)} ({bond.cause})" if math.isfinite(closes) else "still open at the end"
-    return paragraph(f"laminate again from {duration(opens)}, {until}; blush may end it sooner")
+    blush = "; blush may end it sooner" if said.system.blush.amine_factor else ""
+    return paragraph(f"laminate again from {duration(opens)}, {until}{blush}")
 
 
 def paragraph(text: str) -> list[str]:

@@ -44,7 +44,8 @@ def headline(found: Fit) -> str:
     told = f"{len(found.met)} statement{'s' if len(found.met) != 1 else ''}"
     if missed:
         return f"{name}: {missed} of {told} NOT met; check the sheet before you trust it"
-    return f"{name}: {told}, all met within what sheets are good for"
+    met = "all met" if len(found.met) > 1 else "met"
+    return f"{name}: {told}, {met} within what sheets are good for"
 
 
 def as_plain(sheet: MakerSheet, found: Fit) -> dict[str, Any]:
