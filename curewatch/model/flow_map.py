@@ -57,18 +57,34 @@ class FlowMap(NamedTuple):
     bands: int  # cells of temperature
     coefficients: tuple[SingleArray, SingleArray, SingleArray, SingleArray]  # (lots * bands * CELLS,)
 
+    @property
+    def warmest(self) -> float:
+        """Highest temperature of the table. [K]"""
+        return RANGE * round((self.coldest + self.bands * self.spacing) / RANGE)
+
 
 def flow_map(lots: list[Lot], coldest: float, warmest: float, step: float) -> FlowMap:
     """One step of every lot, for temperatures between two. [K, K, s]
 
-    The range is widened to whole 5 K, so that the next question about the same resin finds the table
-    made, and a path alone goes the same way as in a crowd.
+    The range is widened to whole 5 K and grows with what is asked, so that the next question about the
+    same resin finds the table made, and a path alone goes the same way as in a crowd: the nodes are the
+    same however wide the table is.
     """
-    low, high = RANGE * np.floor(coldest / RANGE), RANGE * np.ceil(warmest / RANGE)
-    return _tabulated(tuple(lots), float(low), float(high), step)
+    low, high = RANGE * float(np.floor(coldest / RANGE)), RANGE * float(np.ceil(warmest / RANGE))
+    kept = _kept(tuple(lots), step)
+    if kept:
+        low, high = min(low, kept[0].coldest), max(high, kept[0].warmest)
+    if not kept or (low, high) != (kept[0].coldest, kept[0].warmest):
+        kept[:] = [_tabulated(tuple(lots), low, high, step)]
+    return kept[0]
 
 
 @lru_cache(maxsize=3)  # 8 MB each at most: a daemon keeps them
+def _kept(lots: tuple[Lot, ...], step: float) -> list[FlowMap]:
+    """The widest table made so far for these lots: none or one."""
+    return []
+
+
 def _tabulated(lots: tuple[Lot, ...], coldest: float, warmest: float, step: float) -> FlowMap:
     bands = max(1, int(np.ceil((warmest - coldest) / SPACING)))
     spacing = max((warmest - coldest) / bands, 1e-6)

@@ -96,8 +96,8 @@ def verified(
     ("name", "celsius", "humidity", "below", "kind"),
     [
         ("epoxy-slow", 11.0, 0.70, 0.4, "warm"),
-        ("epoxy-fast", 16.0, 0.86, 0.2, "dry"),
-        ("epoxy-slow", 14.0, 0.60, 0.4, "resin"),
+        pytest.param("epoxy-fast", 16.0, 0.86, 0.2, "dry", marks=pytest.mark.long),
+        pytest.param("epoxy-slow", 14.0, 0.60, 0.4, "resin", marks=pytest.mark.long),
     ],
 )
 def test_each_kind_of_lever_is_found_where_it_is_the_matter(
@@ -107,6 +107,7 @@ def test_each_kind_of_lever_is_found_where_it_is_the_matter(
     assert kind in verified(name, celsius, humidity, below)
 
 
+@pytest.mark.long
 def test_a_cold_rudder_stock_is_warmed_by_a_lamp() -> None:
     """Thick timber that lags behind warm air stays near its dew point: its own surface is one lever."""
     thick = load_substrate("timber", 0.1)
@@ -123,6 +124,7 @@ def test_levers_of_random_sheds_hold_and_a_little_less_does_not(seed: int) -> No
     verified(name, random.uniform(4, 18), random.uniform(0.5, 0.92), random.uniform(0.0, 2.0))
 
 
+@pytest.mark.long
 def test_two_are_tried_together_where_no_single_one_does_it() -> None:
     """Cold and wet: warmth alone fails here for want of dryness, or the other way about."""
     question, known = asked("epoxy-slow"), situation(7.0, 0.93)
@@ -173,6 +175,7 @@ def test_a_batch_that_kicks_too_soon_is_made_smaller_until_it_does_not() -> None
     assert plain_lever(smaller)["target_unit"] == "g"
 
 
+@pytest.mark.long
 def test_burning_gas_in_the_shed_is_warned_of_and_its_water_counts() -> None:
     """An unflued heater needs a higher target than an electric one, or none is enough."""
     question, known = asked("epoxy-slow"), situation(11.0, 0.70)
