@@ -7,9 +7,12 @@ import numpy as np
 import pytest
 
 from curewatch.cli.main import run
+from curewatch.clock import SystemClock
+from curewatch.logbook import Logbook
 from curewatch.materials import load_system
 from curewatch.model.film import History, constant, cure
 from curewatch.model.milestones import milestones
+from curewatch.readings import Reading
 from curewatch.units import HOUR
 
 
@@ -253,6 +256,37 @@ def test_compare_says_what_the_user_pays(capsys: pytest.CaptureFixture[str], tmp
     path = str(tmp_path / "mine.toml")
     _, out, _ = answer(capsys, "resin", "compare", path, "--temperature", "15", "--humidity", "60")
     assert "21.50 EUR per kg" in out
+
+
+@pytest.mark.parametrize(("age", "status"), [(20.0, 0), (7200.0, 4)])
+def test_compare_takes_the_shed_as_measured_only_while_it_is_fresh(
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+    age: float,
+    status: int,
+) -> None:
+    """Fresh readings are used, with the surface of its own; old ones are unknown."""
+    file = tmp_path / "curewatch.toml"
+    file.write_text(
+        '[logbook]\npath = "logbook.sqlite"\n'
+        '[sensors.bench]\nrole = "air"\n[sensors.hull]\nrole = "surface"\n'
+    )
+    monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
+    now = SystemClock().now().utc - age
+    stamps = [now - 60.0 * minutes for minutes in range(30, -1, -1)]
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.append(
+            [Reading("bench", at, at, 285.15 + 0.01 * (number % 5), 0.7) for number, at in enumerate(stamps)]
+            + [Reading("hull", at, at, 283.15 + 0.01 * (number % 4)) for number, at in enumerate(stamps)]
+        )
+    left, out, err = answer(capsys, "resin", "compare", "epoxy-fast", "--json")
+    assert left == status, err
+    if status == 0:
+        assert json.loads(out)["conditions"]["surface_temperature_c"] == pytest.approx(10.0, abs=0.1)
+    else:
+        assert "unknown" in err
+        assert out == ""
 
 
 def test_compare_without_a_shed_is_unknown(capsys: pytest.CaptureFixture[str]) -> None:

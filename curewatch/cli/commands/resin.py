@@ -1,6 +1,6 @@
 """``curewatch resin list | show | compare``: what there is, where its numbers come from, side by side."""
 
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -150,26 +150,30 @@ def _conditions(
 
 
 def _measured(configuration: "Configuration") -> tuple[float, float, float, str]:
+    """The shed as its sensors say; what cannot be trusted ends in exit status 4, not in a guess."""
+    from curewatch.advice import trust
     from curewatch.advice.situation import Situation
     from curewatch.cli import terminal
     from curewatch.clock import SystemClock
     from curewatch.configuration import logbook_path
     from curewatch.errors import ExitStatus
+    from curewatch.ingest.consult import question
     from curewatch.ingest.state import situation
     from curewatch.logbook import Logbook
 
     now, path = SystemClock().now().utc, logbook_path(configuration)
-    known: Any = Situation(now)
+    known = Situation(now)
     if path.exists():
         with Logbook(path, read_only=True) as logbook:
             known = situation(logbook, configuration, now, past=False)
+    doubts = trust.troubles(known, question(configuration).limits)
     air, work = known.air, known.surface
-    trouble = next((each for each in known.troubles if air is None or each.sensor == air.sensor), None)
-    if air is None or air.temperature is None or air.relative_humidity is None or trouble is not None:
-        seen = (
-            "nothing was ever recorded" if trouble is None else f"{trouble.sensor or 'clock'}: {trouble.seen}"
-        )
-        terminal.note(f"unknown: the air of the shed ({seen}); give --temperature and --humidity")
+    surface_doubted = work is not None and any(doubt.sensor == work.sensor for doubt in doubts)
+    serious = [doubt for doubt in doubts if work is None or doubt.sensor != work.sensor]
+    if air is None or air.temperature is None or air.relative_humidity is None or serious:
+        seen = "; ".join(f"{doubt.sensor or 'clock'}: {doubt.seen}" for doubt in serious)
+        terminal.note(f"unknown: {seen}; see to it, or give --temperature and --humidity")
         raise typer.Exit(int(ExitStatus.UNKNOWN))
-    warmth = air.temperature if work is None or work.temperature is None else work.temperature
-    return air.temperature, air.relative_humidity, warmth, "as measured"
+    if work is None or work.temperature is None or surface_doubted:
+        return air.temperature, air.relative_humidity, air.temperature, "as measured; work taken as the air"
+    return air.temperature, air.relative_humidity, work.temperature, "as measured"
