@@ -20,7 +20,7 @@ digests() { find "$work" -name "$1.*" -print0 | xargs -0 -r sha256sum | sed "s|$
 [ "$(awk '{ print $2 }' files.sha256 | tr '\n' ' ')" = \
   "README.txt check.sh account.json entries.jsonl readings.csv blocks.csv digests.csv seal.txt seal.sig key.pem " ] \
     || broken "files.sha256 does not list the files of a record"
-sha256sum -c --strict --quiet files.sha256 2> /dev/null || broken "a file is not as it was signed"
+sha256sum -c files.sha256 > /dev/null 2>&1 || broken "a file is not as it was signed"
 signed files.sha256 files.sig || broken "files.sha256 was not signed with key.pem"
 
 # 2 the seal
@@ -40,8 +40,7 @@ awk -v to="$work/l." '{ match($0, /"number":[0-9]+/); name = to substr($0, RSTAR
                         ORS = ""; print > name; close(name) }' entries.jsonl
 digests l lines
 tail -n +2 digests.csv | awk -F, '{ print $3 "  " $2 }' | sort -k2,2 > "$work/listed"
-sort "$work/lines" > "$work/lines.sorted"; sort "$work/listed" > "$work/listed.sorted"
-comm -23 "$work/lines.sorted" "$work/listed.sorted" > "$work/strange"
+grep -v -x -F -f "$work/listed" "$work/lines" > "$work/strange"
 [ ! -s "$work/strange" ] || broken "entry $(awk 'NR == 1 { print $2 }' "$work/strange")"
 tail -n +2 digests.csv | awk -F, -v to="$work/e." '$1 != at { if (at) close(to at); at = $1 } { print $2 "," $3 >> (to at) }'
 digests e lists
@@ -73,10 +72,10 @@ awk -v to="$work/s." '/"kind":"seal","number"/ {
     match($0, /"text":"[^"]*"/); text = substr($0, RSTART + 8, RLENGTH - 9); gsub(/\\n/, "\n", text)
     ORS = ""; print text > name; close(name) }' entries.jsonl
 digests s seals
-awk '{ v = 0; out = ""; digits = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"; bits = 0; left = 0
-       for (i = 1; length(out) < 14; i++) { bits = bits * 16 + index("0123456789abcdef", substr($1, i, 1)) - 1; left += 4
-           if (left >= 5) { left -= 5; d = int(bits / 2 ^ left); bits -= d * 2 ^ left
-                            out = out substr(digits, d + 1, 1); v = (v * 32 + d) % 1021 } }
+awk '{ v = 0; out = ""; digits = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"; bits = 0; left = 1
+       for (i = 1; length(out) < 14; i++) { bits = bits * 16 + index("0123456789abcdef", substr($1, i, 1)) - 1; left *= 16
+           if (left >= 32) { left /= 32; d = int(bits / left); bits -= d * left
+                             out = out substr(digits, d + 1, 1); v = (v * 32 + d) % 1021 } }
        print out substr(digits, int(v / 32) + 1, 1) substr(digits, v % 32 + 1, 1), $2 }' "$work/seals" > "$work/codes"
 [ -z "$code" ] || grep -q "^$code " "$work/codes" || broken "no seal of this record has the code $1"
 
