@@ -85,8 +85,13 @@ class Means:
     others: tuple[Question, ...] = ()
 
 
-def advise(question: Question, situation: Situation, means: Means, start: float | None = None) -> Advice:
-    """The advice for one start, and what would make it a go if it is none."""
+def advise(
+    question: Question, situation: Situation, means: Callable[[], Means], start: float | None = None
+) -> Advice:
+    """The advice for one start, and what would make it a go if it is none.
+
+    ``means`` is asked only then: to identify a shed takes longer than to answer.
+    """
     said = ask(question, situation, start)
     known = with_surface(situation, question.substrate)
     outlook = coming_hours(known, question.substrate)
@@ -99,7 +104,7 @@ def advise(question: Question, situation: Situation, means: Means, start: float 
         found += _smaller(question, said, _air_at(outlook, said.start))
     failing = {check.name for check in said.checks if check.status is Status.FAILS} - {"batch"}
     if failing:
-        weather_levers = levers(question, situation, outlook, said.start, means)
+        weather_levers = levers(question, situation, outlook, said.start, means())
         found += weather_levers
         if not weather_levers:
             wait = (

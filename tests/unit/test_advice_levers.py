@@ -158,7 +158,7 @@ def test_no_lever_mends_a_sensor() -> None:
     known = replace(
         situation(8.0, 0.8), troubles=(Trouble(TroubleKind.SILENT, "nothing for 12 min", "hull", "surface"),)
     )
-    said = advise(asked("epoxy-slow"), known, Means(SHED))
+    said = advise(asked("epoxy-slow"), known, lambda: Means(SHED))
     assert said.verdict is Verdict.UNKNOWN
     assert not said.levers
 
@@ -166,11 +166,11 @@ def test_no_lever_mends_a_sensor() -> None:
 def test_a_batch_that_kicks_too_soon_is_made_smaller_until_it_does_not() -> None:
     """Bisection on the pot: that mass lasts, ten grams more does not."""
     question = replace(asked("epoxy-fast"), batch_mass=1.5)
-    said = advise(question, situation(22.0, 0.40), Means(SHED))
+    said = advise(question, situation(22.0, 0.40), lambda: Means(SHED))
     smaller = next(lever for lever in said.levers if lever.kind == "batch")
     assert smaller.target is not None
     for mass, verdict in ((smaller.target, Verdict.GO), (smaller.target + 0.010, Verdict.NO_GO)):
-        again = advise(replace(question, batch_mass=mass), situation(22.0, 0.40), Means(SHED))
+        again = advise(replace(question, batch_mass=mass), situation(22.0, 0.40), lambda: Means(SHED))
         assert again.verdict is verdict
     assert plain_lever(smaller)["target_unit"] == "g"
 

@@ -69,13 +69,13 @@ def app(
     from curewatch.cli.screens import layup as screen
     from curewatch.cli.typed import length_from_text
     from curewatch.clock import SystemClock
-    from curewatch.ingest.consult import question
+    from curewatch.ingest.consult import of_shed
     from curewatch.materials.cloth import load_cloth
 
     if shape not in list(Shape):
         raise UsageError(f"a hole that is {shape!r}; allowed: {', '.join(Shape)}")
     configuration, wording = settings(config, units)
-    asked = question(configuration, resin=resin, peroxide_percent=peroxide)
+    asked = of_shed(configuration, resin=resin, peroxide_percent=peroxide)
     repair = Repair(
         hole=outline(
             Shape(shape),

@@ -57,7 +57,7 @@ def app(
         peroxide_percent=peroxide,
     )
     situation = known(configuration, now)
-    said = advise(asked, situation, means(configuration, asked, situation), start)
+    said = advise(asked, situation, lambda: means(configuration, asked, situation), start)
     if as_json:
         terminal.print_json(as_plain(said))
     else:
