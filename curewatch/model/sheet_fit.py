@@ -90,7 +90,7 @@ def fit(sheet: MakerSheet, base: ResinSystem) -> Fit:
     Raises
     ------
     ConfigurationError
-        The base is of another kind, or the sheet's window closes before it can open.
+        The base is of another kind.
 
     Source
     ------

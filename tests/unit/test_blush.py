@@ -1,5 +1,6 @@
 """Blush: the orderings that published findings give, and the classes that are ours."""
 
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -7,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from curewatch.cli.main import run
 from curewatch.errors import OutOfValidity
 from curewatch.materials import load_system
 from curewatch.model.blush import OUTCOMES, blush, rate
@@ -106,3 +108,23 @@ def test_per_cent_for_a_fraction_is_refused() -> None:
     """85 is not a relative humidity in SI."""
     with pytest.raises(OutOfValidity, match="relative humidity at the surface is 85"):
         rate(SLOW, 293.15, 85.0)
+
+
+def test_cure_tells_of_blush_when_the_humidity_is_given(capsys: pytest.CaptureFixture[str]) -> None:
+    """Damp and cold: peel ply or washing, and why; a rest in the pot helps; a fraction is refused."""
+
+    def exposure(*more: str) -> float:
+        with pytest.raises(SystemExit):
+            run(["cure", "--resin", "epoxy-slow", "--temperature", "10", "--humidity", "90", "--json", *more])
+        return float(json.loads(capsys.readouterr().out)["blush"]["exposure_s"]["likely"])
+
+    assert exposure("--rest", "1 h") < exposure() < exposure("--carbon-dioxide", "2000")
+    with pytest.raises(SystemExit):
+        run(["cure", "--resin", "epoxy-slow", "--temperature", "10", "--humidity", "100"])
+    shown = capsys.readouterr().out
+    assert "wash" in shown
+    assert "no-go" in shown
+    with pytest.raises(SystemExit) as refused:
+        run(["cure", "--resin", "epoxy-slow", "--temperature", "10", "--humidity", "0.9"])
+    assert refused.value.code == 2
+    assert "give 90" in capsys.readouterr().err

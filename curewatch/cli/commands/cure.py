@@ -10,6 +10,8 @@ from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOp
 if TYPE_CHECKING:
     from curewatch.cli.screens.heat import Build, Cup
     from curewatch.materials import ResinSystem
+    from curewatch.model.blush import Blush
+    from curewatch.model.bond_window import BondWindow
     from curewatch.model.film import History
 
 SHORTEST, LONGEST = 0.1, 9600.0  # h
@@ -60,6 +62,18 @@ def app(
     substrate: Annotated[
         str, typer.Option("--on", metavar="SUBSTRATE", help="What the laminate lies on.")
     ] = "plywood",
+    humidity: Annotated[
+        float | None,
+        typer.Option(
+            "--humidity", metavar="PERCENT", help="At the surface: also tells of blush.", show_default=False
+        ),
+    ] = None,
+    carbon_dioxide: Annotated[
+        float, typer.Option("--carbon-dioxide", metavar="PPM", help="Of the air, for blush.")
+    ] = 420.0,
+    rest: Annotated[
+        str, typer.Option("--rest", metavar="SPAN", help="In the pot before it is spread, for blush.")
+    ] = "0 min",
     chart: Annotated[
         Path | None,
         typer.Option("--chart", metavar="FILE", help="Also draw it, as .svg or .png.", show_default=False),
@@ -72,11 +86,13 @@ def app(
     """Cure of one layer over time: conversion, glass transition, and when it gels, dries and hardens.
 
     Give a steady temperature, or a history of the surface as a CSV. Bands are those of the lot. With
-    --batch also when that batch kicks in its pot; with --thickness how hot a laminate gets.
+    --batch also when that batch kicks in its pot; with --thickness how hot a laminate gets; with
+    --humidity whether amine blush forms.
 
     Example: curewatch cure --resin epoxy-slow --temperature 12 --hours 48
     """
     from curewatch.cli import terminal
+    from curewatch.cli.screens import blush as blush_screen
     from curewatch.cli.screens import cure as screen
     from curewatch.cli.screens import heat
     from curewatch.materials import load_system
@@ -92,17 +108,46 @@ def app(
 
         draw(said, chart)
     cup = None if batch is None else _cup(system, batch, shape, path)
+    waxy = None if humidity is None else _blush(system, path, humidity, carbon_dioxide, rest)
     build = None if thickness is None else _build(system, thickness, substrate, path)
     if as_json:
         answer = screen.as_plain(said)
+        answer["blush"] = None if waxy is None else blush_screen.as_plain(*waxy)
         answer["pot"] = None if cup is None else heat.cup_plain(cup)
         answer["laminate"] = None if build is None else heat.build_plain(build)
         terminal.print_json(answer)
         return
     shown = screen.lines(said, wording)
+    shown += [] if waxy is None else ["", *blush_screen.lines(*waxy)]
     shown += [] if cup is None else ["", *heat.cup_lines(cup, wording)]
     shown += [] if build is None else ["", *heat.build_lines(build, wording)]
     terminal.print_lines(shown, plain=plain)
+
+
+def _blush(
+    system: "ResinSystem", path: "History", humidity: float, carbon_dioxide: float, rest: str
+) -> "tuple[Blush, BondWindow]":
+    """Blush of every lot in air that stays as humid at the surface, and the bond window with it."""
+    import numpy as np
+
+    from curewatch.cli.typed import span_from_text
+    from curewatch.errors import UsageError
+    from curewatch.model import blush
+    from curewatch.model.bond_window import bond_window
+    from curewatch.model.crowd import cures
+    from curewatch.model.film import History
+    from curewatch.model.lots import STRATA
+
+    if not 1.0 <= humidity <= 100.0:
+        hint = f"; if that was a fraction, give {100 * humidity:g}" if 0.0 < humidity < 1.0 else ""
+        raise UsageError(f"--humidity {humidity:g}; allowed: 1 to 100 %{hint}")
+    if not 100.0 <= carbon_dioxide <= 50_000.0:
+        raise UsageError(f"--carbon-dioxide {carbon_dioxide:g}; allowed: 100 to 50000 ppm")
+    lots = cures(system, History(path.time, np.tile(path.temperature, (STRATA, 1))))
+    damp, gas = humidity / 100.0, carbon_dioxide * 1e-6
+    found = blush.blush(system, lots, damp, gas, rest=span_from_text(rest, "--rest"))
+    gathering = blush.rate(system, lots.temperature, np.full(lots.conversion.shape, damp), gas)
+    return found, bond_window(system, lots, gathering)
 
 
 def _cup(system: "ResinSystem", batch: str, shape: str, path: "History") -> "Cup":
