@@ -12,7 +12,8 @@ USAGE, CONFIGURATION, FAILURE = ExitStatus.USAGE, ExitStatus.CONFIGURATION, Exit
 # arguments -> (exit status, what the message must contain)
 TYPED: list[tuple[str, ExitStatus, str]] = [
     ("tonigt", USAGE, "did you mean `curewatch tonight`"),
-    ("frobnicate", USAGE, "curewatch --help"),
+    ("zzz", USAGE, "curewatch --help"),
+    ("frobnicate", USAGE, "did you mean `curewatch forecast`?"),
     ("--verbos", USAGE, "No such option: --verbos"),
     ("resin", USAGE, "compare"),
     ("resin shw epoxy-slow", USAGE, "did you mean `curewatch resin show`"),
@@ -23,9 +24,9 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("explain xyzzy", USAGE, "lists the terms"),
     ("air", USAGE, "Missing argument"),
     ("air 12", USAGE, "RH"),
-    ("air warm 80", USAGE, "a valid number"),
+    ("air warm 80", USAGE, "is not a temperature; write 12 C or 54 F"),
     ("air 12 180", USAGE, "1 to 100 %"),
-    ("air 12 0.8", USAGE, "if that was a fraction, give 80"),
+    ("air 12 0.8", USAGE, "if that was a fraction, write 80"),
     ("air 72 50", USAGE, "if that was Fahrenheit"),
     ("cure --temperature warm", USAGE, "12 C or 54 F"),
     ("cure --temperature 12 --hours never", USAGE, "a valid number"),
