@@ -60,7 +60,9 @@ def on_whole_hours(past: Past, at: float, with_surface: bool) -> Hours:
     air, vapour, surface, outside, outside_vapour = sampled
     own = [air, dew_point_of(vapour)] + ([surface] if with_surface else [])
     beside = [outside, dew_point_of(outside_vapour)]
-    useful = [series for series in beside if np.isfinite(series[-1]) and np.isfinite(series).mean() > 0.8]
+    useful = [
+        series for series in beside if np.isfinite(series[-4:]).all() and np.isfinite(series).mean() > 0.8
+    ]
     stacked = np.stack(useful) if useful else np.empty((0, count + 1))
     return Hours(np.asarray(when % DAY / HOUR), np.stack(own), stacked)
 

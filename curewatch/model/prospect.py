@@ -27,6 +27,7 @@ from curewatch.model.surface import estimated_now, lagged_temperature
 from curewatch.physics import moist_air
 from curewatch.units import HOUR, FloatArray
 
+ANY_AIR = (223.15, 343.15)  # K: no path of any shed leaves this, however wild its past
 SURFACE = 2  # place of the surface among the own quantities, after air and dew point
 LEARNED_BASIS = "this shed's own recordings: recent hours, the shape of its days, and its own surprises"
 
@@ -118,7 +119,7 @@ def coming_hours(
         paths, basis = learned, LEARNED_BASIS
     time = moments(at, length, step)
     own = _on_moments(hours.own[:, -1], paths, (time - at) / HOUR)
-    air = own[:, 0]
+    air = np.clip(own[:, 0], *ANY_AIR)
     vapour = moist_air.saturation_pressure(np.clip(own[:, DEW_POINT], DRIEST_DEW_POINT, air))
     if own.shape[1] > SURFACE:
         surface = own[:, SURFACE]
@@ -126,7 +127,7 @@ def coming_hours(
         surface = lagged_temperature(time, air, substrate.time_constant, start)
     else:
         surface = air + (start - air_temperature)
-    return Outlook(time, air, vapour, surface, basis, known)
+    return Outlook(time, air, vapour, np.clip(surface, *ANY_AIR), basis, known)
 
 
 def _too_little(known: float) -> str:
