@@ -12,7 +12,6 @@ from curewatch.record.words import Words, shown, span
 
 def alerts(account: Account, words: Words) -> Iterator[str | Table]:
     """Every alert, and what was advised."""
-    entries = [*(one.entry for one in account.job.of(Kind.ALERT)), *account.of_shed(Kind.ALERT)]
     rows = [
         (
             words.moment(one.at),
@@ -22,7 +21,7 @@ def alerts(account: Account, words: Words) -> Iterator[str | Table]:
             of(one.payload, "text"),
             shown(one.payload.get("advised") or "–"),
         )
-        for one in sorted(entries, key=lambda entry: entry.at)
+        for one in account.alerts()
     ]
     if not rows:
         yield "No alert was raised."

@@ -106,5 +106,9 @@ def _summary(account: Account, words: Words) -> Iterator[str]:
     if late:
         told = "1 entry was" if late == 1 else f"{late} entries were"
         yield f"{told} told afterwards: each says when."
+    raised = sum(one.payload.get("happening") == "raised" for one in account.alerts())
+    if raised:
+        told = "1 alert was" if raised == 1 else f"{raised} alerts were"
+        yield f"{told} raised."
     if account.disorder:
         yield "Stamps run backwards in places: see “Gaps, clocks, refusals and corrections”."

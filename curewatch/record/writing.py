@@ -13,8 +13,9 @@ from curewatch.errors import RecordBroken, StoreFailed, UsageError
 from curewatch.logbook import Kind, Logbook
 from curewatch.logbook.sealing import Seal, check_seals, key_path, seal, seal_of, signing_key
 from curewatch.record import paper, screen
-from curewatch.record.account import Account, as_plain, gather
+from curewatch.record.account import Account, gather
 from curewatch.record.pages import pages
+from curewatch.record.plain import as_plain
 from curewatch.record.proof import FILES, checksums, proof_files
 from curewatch.record.verification import Holds, check_signed, public_key, verify_files
 

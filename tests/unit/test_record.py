@@ -18,10 +18,11 @@ from curewatch.logbook.sealing import seal
 from curewatch.model import film, learning
 from curewatch.model.learning import Evidence
 from curewatch.record import screen
-from curewatch.record.account import as_plain, gather
+from curewatch.record.account import gather
 from curewatch.record.measured import between
 from curewatch.record.page import Pages, Table
 from curewatch.record.pages import pages
+from curewatch.record.plain import as_plain
 from curewatch.record.writing import verify, write
 from curewatch.units import DAY, HOUR, MINUTE
 from tests import record_world as world
@@ -151,6 +152,22 @@ def test_a_correction_is_applied_and_shown(tmp_path: Path):
         said = texts(pages(account))
     assert "R-9999" in said
     assert "R-2217 became R-9999. misread the tin" in said
+
+
+def test_alerts_of_another_jobs_layup_are_not_shown(tmp_path: Path):
+    """The shed's and this job's alerts are on paper, another job's layup's and yesterday's are not."""
+    world.fill(tmp_path / "logbook.sqlite", step=1800.0)
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        for subject, at in (("L1", 5.0), ("L7", 6.0), ("hull", 7.0), ("bench", -3.0)):
+            payload = {"happening": "raised", "alert": "demo", "subject": subject, "text": f"about {subject}"}
+            logbook.write(Entry(Kind.ALERT, payload, world.OPENED + at * HOUR))
+        made = seal(logbook, why="record", at=world.OPENED + 5 * DAY, job=world.JOB)
+        said = texts(pages(gather(logbook, world.JOB, made)))
+    assert "about L1" in said
+    assert "about hull" in said
+    assert "about L7" not in said
+    assert "about bench" not in said
+    assert "3 alerts were raised" in said
 
 
 def test_a_lot_that_was_seen_is_followed_as_it_showed_itself(tmp_path: Path):
