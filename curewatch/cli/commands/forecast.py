@@ -19,9 +19,7 @@ LARGEST = 4_000_000  # bytes of a file; three days by the minute take about 200 
 def app(
     file: Annotated[
         Path | None,
-        typer.Argument(
-            metavar="[FILE]", help="CSV, lines or SenML; - for standard input.", show_default=False
-        ),
+        typer.Argument(metavar="FILE", help="CSV, lines or SenML; - for standard input.", show_default=False),
     ] = None,
     *,
     config: ConfigOption = None,
