@@ -91,7 +91,7 @@ def about(layup: Layup, configuration: Configuration, asked: Question, logbook: 
 def means(configuration: Configuration, asked: Question, situation: Situation) -> Means:
     """What can be done about a no-go: the shed as its recordings show it, its heater, other resins."""
     others = tuple(
-        question(configuration, resin=name)
+        of_shed(configuration, resin=name)
         for name in (configuration.resin.system, *configuration.resin.also)
         if name != asked.system.name
     )

@@ -159,5 +159,5 @@ def _flags(account: Account) -> Iterator[Flag]:
 
 def _seen(account: Account, course: Course) -> Iterator[Flag]:
     for told in account.job.of(Kind.OBSERVATION):
-        if str(told.payload.get("layup")) == course.layup:
+        if str(told.payload.get("layup")) == course.layup and not told.payload.get("withdrawn"):
             yield Flag(told.at, f"seen: {shown(told.payload.get('seen') or '?', 16)}")

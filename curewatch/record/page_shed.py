@@ -103,7 +103,7 @@ def _marks(account: Account, course: Course, words: Words) -> Table:
     seen = {
         str(one.payload.get("seen")): words.moment(float(one.payload.get("at", one.at)))
         for one in account.job.of(Kind.OBSERVATION)
-        if str(one.payload.get("layup")) == course.layup
+        if str(one.payload.get("layup")) == course.layup and not one.payload.get("withdrawn")
     }
     called = {"gel": "gelled"}
     rows = [

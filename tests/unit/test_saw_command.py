@@ -3,6 +3,7 @@
 import json
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -12,10 +13,12 @@ from curewatch import configuration
 from curewatch.cli.main import run
 from curewatch.clock import SystemClock
 from curewatch.ingest import consult, learnt
+from curewatch.joblog.job import told
 from curewatch.logbook import Logbook
 from curewatch.materials import load_system
 from curewatch.model.pot import pot
 from curewatch.readings import Reading
+from curewatch.record import charts
 
 TOML = """
 [resin]
@@ -148,3 +151,19 @@ def test_a_time_before_mixing_is_refused(do: Do) -> None:
     status, _, err = do("saw", "gelled", "--ago", "2 h")
     assert status == 2
     assert "must be later" in err
+
+
+def test_what_was_withdrawn_is_no_mark_of_the_record(do: Do, shed: Path) -> None:
+    """The record's chart flags what was seen, and no longer once it was taken back."""
+
+    def flags() -> list[str]:
+        with Logbook(configuration.logbook_path(configuration.load(shed))) as logbook:
+            entries = told(logbook.entries(("observation", "correction")))
+        job = SimpleNamespace(of=lambda kind: [each for each in entries if each.kind == kind])
+        return [flag[1] for flag in charts._seen(SimpleNamespace(job=job), SimpleNamespace(layup="L1"))]
+
+    do("layer", "--ago", "8 h")
+    do("saw", "gelled")
+    assert flags() == ["seen: gelled"]
+    do("saw", "--undo")
+    assert flags() == []
