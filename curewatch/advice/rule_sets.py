@@ -1,164 +1,26 @@
-"""Rule sets judged over what really happened: held, not held, or not known; with first and worst breach.
-
-Theory of operation
--------------------
-A record's readings are laid on one grid of minutes; a minute without a reading near it is unknown.
-A rule looks at the minutes it speaks of and compares each with its limit. One known breach makes it
-"not held"; without one, a single unknown minute makes it "not known". So a gap is never a success.
-Minutes that lie nearer to the limit than the sensors can tell are counted beside: ``in_doubt``.
-"""
+"""The rule sets a record is judged by: classed workshop, resin sheet, coating practice, the user's own."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
-from enum import StrEnum
-from typing import NamedTuple
 
 import numpy as np
 
 from curewatch.advice.limits import OWN, Limit, standard, with_own
+from curewatch.advice.rules import (
+    Column,
+    Conditions,
+    Judged,
+    Judgement,
+    Outcome,
+    Spans,
+    at_least,
+    at_most,
+    between,
+    until_cured,
+)
 from curewatch.materials.system import ResinSystem
 from curewatch.units import DAY, HOUR, MINUTE, ZERO_CELSIUS, FloatArray
 
 SOCIETY = "classification-society rules for fibre-reinforced craft, workshop conditions"
-
-
-class Outcome(StrEnum):
-    """What can be said of a rule."""
-
-    HELD = "held"
-    NOT_HELD = "not held"
-    NOT_KNOWN = "not known"
-
-
-class Conditions(NamedTuple):
-    """What was measured, minute by minute: arrays (n,), ``nan`` where nothing is known."""
-
-    time: FloatArray  # UTC, a minute apart [s]
-    air_temperature: FloatArray  # [K]
-    relative_humidity: FloatArray  # of the shed's air [1]
-    surface_temperature: FloatArray  # [K]
-    condensation_margin: FloatArray  # surface temperature less dew point [K]
-    temperature_sd: float = 0.0  # of the sensors [K]
-    humidity_sd: float = 0.0  # [1]
-    margin_sd: float = 0.0  # [K]
-
-
-@dataclass(frozen=True, slots=True)
-class Spans:
-    """The times a rule may speak of, UTC [s]."""
-
-    first_layup: float
-    last_layup: float
-    uncured_until: float  # the last layup is tack-free; infinite if it was not when the record ended
-    ended: float  # end of the record
-    closed: bool  # the job is closed: what was not recorded by now was not done
-
-
-@dataclass(frozen=True, slots=True)
-class Judged:
-    """One rule over the whole record."""
-
-    rule: str
-    limit: Limit
-    outcome: Outcome
-    minutes: int  # the rule speaks of
-    outside: int
-    unknown: int
-    in_doubt: int  # nearer to the limit than the sensors' error
-    unfinished: bool = False  # the record ended before what the rule speaks of did
-    first: float | None = None  # UTC of the first breach [s]
-    worst: float | None = None  # in the limit's unit; the nearest to a breach if none
-    worst_at: float | None = None  # UTC [s]
-
-
-@dataclass(frozen=True, slots=True)
-class Judgement:
-    """A rule set over the whole record."""
-
-    name: str
-    title: str
-    source: str
-    rules: tuple[Judged, ...]
-
-    @property
-    def outcome(self) -> Outcome:
-        """Not held if one rule was not; else not known if one is not; else held."""
-        found = {rule.outcome for rule in self.rules}
-        for outcome in (Outcome.NOT_HELD, Outcome.NOT_KNOWN):
-            if outcome in found:
-                return outcome
-        return Outcome.HELD if found else Outcome.NOT_KNOWN
-
-
-class Column(NamedTuple):
-    """One quantity over the minutes that a rule speaks of."""
-
-    time: FloatArray  # UTC [s]
-    value: FloatArray
-
-
-def at_least(rule: str, limit: Limit, column: Column, sd: float, least: int = 1) -> Judged:
-    """Every minute's value is at or above the limit. ``least`` minutes are needed to say "held"."""
-    return _judge(rule, limit, column, column.value - limit.value, (sd, least))
-
-
-def at_most(rule: str, limit: Limit, column: Column, sd: float, least: int = 1) -> Judged:
-    """Every minute's value is at or below the limit."""
-    return _judge(rule, limit, column, limit.value - column.value, (sd, least))
-
-
-def _until_cured(judged: tuple[Judged, ...], spans: Spans) -> tuple[Judged, ...]:
-    """Where the record ended before the last layup was cured, what no breach was seen of is not known."""
-    if spans.uncured_until <= spans.ended:
-        return judged
-    return tuple(
-        replace(
-            one, unfinished=True, outcome=Outcome.NOT_KNOWN if one.outcome is Outcome.HELD else one.outcome
-        )
-        for one in judged
-    )
-
-
-def _judge(
-    rule: str, limit: Limit, column: Column, room: FloatArray, error_and_least: tuple[float, int]
-) -> Judged:
-    time, value = column
-    sd, least = error_and_least
-    known = np.isfinite(room)
-    breach = np.flatnonzero(known & (room < -1e-9))
-    unknown = int((~known).sum()) + max(0, least - len(time))
-    nearest = int(np.nanargmin(room)) if known.any() else None
-    outcome = Outcome.NOT_HELD if len(breach) else Outcome.NOT_KNOWN if unknown else Outcome.HELD
-    return Judged(
-        rule=rule,
-        limit=limit,
-        outcome=outcome,
-        minutes=len(time),
-        outside=len(breach),
-        unknown=unknown,
-        in_doubt=int((known & (np.abs(room) < sd)).sum()),
-        first=float(time[breach[0]]) if len(breach) else None,
-        worst=None if nearest is None else float(value[nearest]),
-        worst_at=None if nearest is None else float(time[nearest]),
-    )
-
-
-class _Stretch(NamedTuple):
-    """The part of the conditions between two moments."""
-
-    conditions: Conditions
-    inside: np.ndarray
-
-    def of(self, name: str) -> Column:
-        value: FloatArray = getattr(self.conditions, name)
-        return Column(self.conditions.time[self.inside], value[self.inside])
-
-
-def _between(conditions: Conditions, start: float, end: float) -> _Stretch:
-    return _Stretch(conditions, (conditions.time >= start) & (conditions.time <= end))
-
-
-# -- the sets -----------------------------------------------------------------------------------
 
 
 def classed_workshop(conditions: Conditions, spans: Spans) -> Judgement:
@@ -182,8 +44,8 @@ def classed_workshop(conditions: Conditions, spans: Spans) -> Judgement:
     Checked in tests/published/test_rule_sets_published.py
     """
     warm = Limit(ZERO_CELSIUS + 18.0, "temperature", "published", SOCIETY)
-    work = _between(conditions, spans.first_layup, spans.last_layup + 48 * HOUR)
-    before = _between(conditions, spans.first_layup - DAY, spans.first_layup - 1.0)
+    work = between(conditions, spans.first_layup, spans.last_layup + 48 * HOUR)
+    before = between(conditions, spans.first_layup - DAY, spans.first_layup - 1.0)
     error = conditions.temperature_sd
     return Judgement(
         "classed-workshop",
@@ -214,7 +76,7 @@ def classed_workshop(conditions: Conditions, spans: Spans) -> Judgement:
 def _swing(conditions: Conditions, spans: Spans, error: float) -> Judged:
     """Half the range of the air's temperature in the 24 h up to each minute."""
     limit = Limit(3.0, "difference", "published", SOCIETY)
-    covered = _between(conditions, spans.first_layup - DAY, spans.last_layup + 48 * HOUR)
+    covered = between(conditions, spans.first_layup - DAY, spans.last_layup + 48 * HOUR)
     time, air = covered.of("air_temperature")
     window = int(DAY / MINUTE)
     highest, lowest = _running(air, window, np.fmax), _running(air, window, np.fmin)
@@ -236,7 +98,7 @@ def _running(value: FloatArray, window: int, extreme: Callable[..., FloatArray])
 def _cured_for(conditions: Conditions, spans: Spans, warm: Limit) -> Judged:
     """How long the air stayed at 18 degC or more after the last layup, without a break."""
     limit = Limit(48 * HOUR, "duration", "published", SOCIETY)
-    time, air = _between(conditions, spans.last_layup, spans.last_layup + 48 * HOUR).of("air_temperature")
+    time, air = between(conditions, spans.last_layup, spans.last_layup + 48 * HOUR).of("air_temperature")
     cold = np.flatnonzero(air < warm.value)
     until = float(time[cold[0]]) if len(cold) else min(spans.ended, spans.last_layup + 48 * HOUR)
     lasted = until - spans.last_layup
@@ -263,7 +125,7 @@ def _recorded(conditions: Conditions, spans: Spans) -> Judged:
     """Temperature and humidity are there for every minute of work and cure."""
     limit = Limit(1.0, "fraction", "published", SOCIETY)
     end = min(spans.ended, spans.last_layup + 48 * HOUR)
-    stretch = _between(conditions, spans.first_layup, end)
+    stretch = between(conditions, spans.first_layup, end)
     time, air = stretch.of("air_temperature")
     missing = np.isnan(air) | np.isnan(stretch.of("relative_humidity")[1])
     gaps = np.flatnonzero(missing)
@@ -286,7 +148,7 @@ def _recorded(conditions: Conditions, spans: Spans) -> Judged:
 
 def datasheet(conditions: Conditions, spans: Spans, system: ResinSystem) -> Judgement:
     """The limits of the resin system's own sheet, from the first layup until the last is tack-free."""
-    wet = _between(conditions, spans.first_layup, spans.uncured_until)
+    wet = between(conditions, spans.first_layup, spans.uncured_until)
     error = conditions.temperature_sd
 
     def origin(key: str) -> tuple[str, str]:
@@ -301,7 +163,7 @@ def datasheet(conditions: Conditions, spans: Spans, system: ResinSystem) -> Judg
         "datasheet",
         "Resin system's sheet",
         system.title,
-        _until_cured(
+        until_cured(
             (
                 at_least("air not colder than the sheet allows", lowest, wet.of("air_temperature"), error),
                 at_least(
@@ -322,13 +184,13 @@ def datasheet(conditions: Conditions, spans: Spans, system: ResinSystem) -> Judg
 
 def coating(conditions: Conditions, spans: Spans) -> Judgement:
     """Coating practice: the surface 3 K above the dew point, humidity below 85 %."""
-    wet = _between(conditions, spans.first_layup, spans.uncured_until)
+    wet = between(conditions, spans.first_layup, spans.uncured_until)
     lines = standard()
     return Judgement(
         "coating",
         "Coating practice",
         "ISO 8502-4 practice, quoted second-hand; humidity: common practice",
-        _until_cured(
+        until_cured(
             (
                 at_least(
                     "surface 3 K or more above the dew point",
@@ -350,7 +212,7 @@ def coating(conditions: Conditions, spans: Spans) -> Judgement:
 
 def own(conditions: Conditions, spans: Spans, limits: Mapping[str, float]) -> Judgement:
     """The user's own limits, those of them that speak of what can be measured afterwards."""
-    wet = _between(conditions, spans.first_layup, spans.uncured_until)
+    wet = between(conditions, spans.first_layup, spans.uncured_until)
     lines = with_own(standard(), {key: value for key, value in limits.items() if key in OWN})
     judged = []
     if "condensation_margin_k" in limits:
@@ -390,5 +252,5 @@ def own(conditions: Conditions, spans: Spans, limits: Mapping[str, float]) -> Ju
             )
         )
     return Judgement(
-        "own", "Your own limits", "[limits] in your configuration", _until_cured(tuple(judged), spans)
+        "own", "Your own limits", "[limits] in your configuration", until_cured(tuple(judged), spans)
     )

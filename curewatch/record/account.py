@@ -15,7 +15,7 @@ import numpy as np
 
 from curewatch import joblog
 from curewatch.advice import rule_sets
-from curewatch.advice.rule_sets import Judgement, Spans
+from curewatch.advice.rules import Judgement, Spans
 from curewatch.configuration.shape import ROLES_BY_NAME
 from curewatch.errors import CurewatchError
 from curewatch.ingest import learnt

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from curewatch.advice.rule_sets import Conditions
+from curewatch.advice.rules import Conditions
 from curewatch.errors import ConfigurationError
 from curewatch.logbook import Logbook, Series
 from curewatch.materials.sensor_part import SensorPart, load_sensor_part

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 
-from curewatch.advice.rule_sets import Judged, Outcome
+from curewatch.advice.rules import Judged, Outcome
 from curewatch.record.account import Account, Heard
 from curewatch.record.page import Lead, Table, table
 from curewatch.record.words import Words, of_limit, shown

@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from curewatch.advice.rule_sets import Judgement
+from curewatch.advice.rules import Judgement
 from curewatch.clock import iso_utc
 from curewatch.record.account import Account
 from curewatch.record.layup import Course

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from published_rows import rows
 
-from curewatch.advice.rule_sets import Conditions, Outcome, Spans, classed_workshop
+from curewatch.advice.rule_sets import classed_workshop
+from curewatch.advice.rules import Conditions, Outcome, Spans
 from curewatch.units import DAY, HOUR, MINUTE, kelvin_from_celsius
 
 WORK = 10 * DAY

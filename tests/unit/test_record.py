@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from curewatch.advice.rule_sets import Outcome
+from curewatch.advice.rules import Outcome
 from curewatch.errors import RecordBroken
 from curewatch.logbook import Entry, Kind, Logbook
 from curewatch.logbook.sealing import seal

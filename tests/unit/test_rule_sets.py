@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from curewatch.advice.rule_sets import Conditions, Outcome, Spans, coating, datasheet, own
+from curewatch.advice.rule_sets import coating, datasheet, own
+from curewatch.advice.rules import Conditions, Outcome, Spans
 from curewatch.materials import load_system
 from curewatch.units import DAY, HOUR, MINUTE
 
