@@ -61,6 +61,8 @@ def app(
     """From the hole to the schedule: scarf, layers, cloth, resin, batches, sessions, a bench card.
 
     Exit status 0 if something can begin in the coming 48 hours, 3 if not, 4 if that is unknown.
+
+    Example: curewatch layup round --length 120 --thickness 6
     """
     from curewatch.advice.amounts import Repair
     from curewatch.advice.geometry import Shape, outline

@@ -66,7 +66,7 @@ def app(
     hard: a thumbnail leaves no dent. Each makes a new version of the resin for this lot; the bands of
     what is foretold get narrower. --undo withdraws the last one.
 
-    Example: curewatch saw gelled --at 20:15 --layup L1
+    Example: curewatch saw gelled --ago "5 min" --layup L1
     """
     from curewatch.cli.desk import desk
     from curewatch.cli.typed import mass_from_text, temperature_from_text
