@@ -113,7 +113,7 @@ class Talker:
     def __init__(self, broker: Broker, name: str = "talker", **options: Any) -> None:
         self.heard: list[Any] = []
         self._connected = threading.Event()
-        self._acknowledged = 0
+        self.acknowledged = 0
         version = MQTTProtocolVersion.MQTTv5 if broker.modern else MQTTProtocolVersion.MQTTv311
         self.client = paho.Client(CallbackAPIVersion.VERSION2, client_id=name, protocol=version, **options)
         self.client.max_inflight_messages_set(1000)
@@ -126,7 +126,7 @@ class Talker:
             raise AssertionError("the broker does not answer a test client")
 
     def _published(self, *_: Any) -> None:
-        self._acknowledged += 1
+        self.acknowledged += 1
 
     def send(self, topic: str, payloads: Iterable[bytes], quality: int = 1, *, retain: bool = False) -> None:
         """Publish, and wait until the broker has taken all of it."""

@@ -101,6 +101,12 @@ class Running:
         with Logbook(self.path, read_only=True) as logbook:
             return sequences(logbook, sensor)
 
+    def resident(self) -> float:
+        """Of the process. [MB]"""
+        assert self.process is not None
+        status = Path(f"/proc/{self.process.pid}/status").read_text().splitlines()
+        return next(int(line.split()[1]) / 1024 for line in status if line.startswith("VmRSS"))
+
     def entries(self, kind: str) -> list[Any]:
         with Logbook(self.path, read_only=True) as logbook:
             return [entry.payload for entry in logbook.entries(kind)]

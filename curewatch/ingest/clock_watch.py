@@ -22,6 +22,7 @@ class ClockState(NamedTuple):
     believed: bool = True
     stepped_at: float | None = None  # UTC, just after the last step that brought doubt [s]
     step: float = 0.0  # of that step, forward positive [s]
+    begun: float = 0.0  # UTC, first stamp since the start or since the last step [s]
 
 
 class ClockStep(NamedTuple):
@@ -29,6 +30,7 @@ class ClockStep(NamedTuple):
 
     before: float  # what it would have shown [s]
     after: float  # what it showed [s]
+    begun: float  # first stamp of the stretch that ended with it [s]
 
     @property
     def size(self) -> float:
@@ -41,11 +43,11 @@ def step(
     """The state after an instant, and the jump that it shows, if any."""
     believed = now.utc >= not_before
     if state.last is None:
-        return ClockState(now, believed), None
+        return ClockState(now, believed, begun=now.utc), None
     expected = state.last.utc + (now.monotonic - state.last.monotonic)
-    moved = ClockStep(expected, now.utc)
+    moved = ClockStep(expected, now.utc, state.begun)
     if abs(moved.size) <= STEP:
         return state._replace(last=now, believed=believed), None
     if abs(moved.size) <= DOUBT:
         return state._replace(last=now, believed=believed), moved
-    return ClockState(now, believed, now.utc, moved.size), moved
+    return ClockState(now, believed, now.utc, moved.size, now.utc), moved

@@ -182,7 +182,13 @@ class Core:
     def _clock_moved(self, moved: clock_watch.ClockStep, at: Instant) -> None:
         way = "forward" if moved.size > 0 else "back"
         text = f"this machine's clock moved {way} by {abs(moved.size):.0f} s"
-        payload = {"seen": text, "step": moved.size, "before": moved.before, "after": moved.after}
+        payload: dict[str, Any] = {
+            "seen": text,
+            "step": moved.size,
+            "before": moved.before,
+            "after": moved.after,
+        }
+        payload["begun"] = moved.begun
         self._say("clock", at, text, payload, loud=abs(moved.size) > clock_watch.DOUBT)
 
     def _keep_watch(self, at: Instant) -> None:

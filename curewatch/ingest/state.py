@@ -5,7 +5,8 @@ Law: what is not known, too old, implausible or from a doubtful clock becomes a 
 situation, never a number.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -126,12 +127,24 @@ def _clock_troubles(
     if not steps:
         return []
     last = steps[-1]
+    moved = f"the clock moved by {float(last.payload['step']):.0f} s"
+    mixed = _mixed(last.payload, now)
+    if mixed:
+        return [Trouble(TroubleKind.CLOCK, f"{moved}; {mixed}", since=last.at)]
     waiting = [place.sensor for place in places if place is not None and place.time < last.at]
     if not waiting:
         return []
-    moved = f"the clock moved by {float(last.payload['step']):.0f} s"
     seen = f"{moved}; no reading since from {', '.join(waiting)}"
     return [Trouble(TroubleKind.CLOCK, seen, since=last.at)]
+
+
+def _mixed(step: Mapping[str, Any], now: float) -> str:
+    """After a step back old stamps come once more: nobody can tell which reading is the newer one."""
+    before, after = float(step.get("before", 0.0)), float(step.get("after", 0.0))
+    begun = max(after, float(step.get("begun", after)))
+    if before <= after or not begun - AHEAD <= now <= before:
+        return ""
+    return f"for {(before - now) / 60:.0f} min more its old stamps and the new ones cannot be told apart"
 
 
 # ---- the past

@@ -32,6 +32,12 @@ class SimulatedPort:
         """Is there a port?"""
         return self._board >= 0
 
+    @property
+    def waiting(self) -> int:
+        """Bytes that no reader has taken yet, as far as the board can tell."""
+        self._flush()
+        return len(self._held)
+
     def plug(self) -> None:
         """The cable is in: a port appears, perhaps under another number. Does nothing if it is."""
         if self.plugged:

@@ -98,7 +98,8 @@ def test_a_clock_set_back_is_a_trouble_until_the_sensors_speak(logbook: Logbook)
     """Stamps that now lie in the future are not fresh; readings after the step are."""
     later = NOW + 5 * HOUR
     logbook.append([*_readings("bench", 30, later), *_readings("hull", 30, later)])
-    logbook.append([], [Entry("clock", {"step": -5 * HOUR, "before": later, "after": NOW}, NOW)])
+    step = {"step": -5 * HOUR, "before": later, "after": NOW, "begun": later - HOUR}
+    logbook.append([], [Entry("clock", step, NOW)])
     found = state.situation(logbook, SETTINGS, NOW + 5)
     assert set(_kinds(found).values()) == {TroubleKind.CLOCK}
     both = [*_readings("bench", 1, NOW + 30), *_readings("hull", 1, NOW + 30)]
@@ -107,6 +108,9 @@ def test_a_clock_set_back_is_a_trouble_until_the_sensors_speak(logbook: Logbook)
     assert after.troubles == ()
     assert after.air is not None
     assert after.air.time == pytest.approx(NOW + 30)
+    logbook.append([*_readings("bench", 1, later - 60), *_readings("hull", 1, later - 60)])
+    [mixed] = state.situation(logbook, SETTINGS, later - 60).troubles
+    assert "cannot be told apart" in mixed.seen
 
 
 def test_a_clock_set_forward_is_a_trouble_until_all_have_spoken(logbook: Logbook) -> None:

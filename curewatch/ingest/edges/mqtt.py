@@ -37,7 +37,9 @@ from curewatch.ingest.published import daemon_document
 CONNECT_TIMEOUT = 5.0  # [s]
 TAKEN_OVER = 0x8E  # MQTT 5 reason code: session taken over
 TAKEN_OVER_WAIT = 20.0  # so that two clients with one id do not throw each other out all day [s]
-SHORT_LIVED = 5.0  # a connection that ends sooner counts as thrown out [s]
+# A connection that ends sooner counts as thrown out: MQTT 3.1.1 has no word for it, and mosquitto 2.0.11
+# closes without the reason that MQTT 5 has. [s]
+SHORT_LIVED = 5.0
 DOCUMENTS = 100  # topics whose last document is kept for the next connection
 
 
@@ -197,7 +199,7 @@ class MqttBroker:
         now = self._clock.now()
         self._short_lives = self._short_lives + 1 if self._connection and lived < SHORT_LIVED else 0
         self._put(SourceDown(self.name, now, self._why or "the connection ended"))
-        suspected = not self._modern and self._short_lives >= 3 and "ended" in (self._why or "ended")
+        suspected = self._short_lives >= 3 and "ended" in (self._why or "ended")
         if "taken over" in self._why or suspected:
             sure = "" if "taken over" in self._why else "perhaps "
             self._put(

@@ -1,0 +1,104 @@
+"""The clock goes back, forward, starts in 1970, meets a change of summer time and a leap day."""
+
+from pathlib import Path
+
+import pytest
+
+from curewatch import configuration
+from curewatch.advice.situation import TroubleKind
+from curewatch.clock import ManualClock, utc_from_iso
+from curewatch.ingest import state
+from curewatch.ingest.acting import Actor
+from curewatch.ingest.core import Core
+from curewatch.ingest.events import BytesArrived, Show
+from curewatch.logbook import Logbook
+from curewatch.wire.lines import checksum
+
+START = utc_from_iso("2026-11-25T20:00:00Z")
+SETTINGS = configuration.parse('[shed]\nzone = "Europe/Lisbon"\n[sensors.bench]\nrole = "air"\n')
+
+
+class Night:
+    """A daemon's core on a clock that can be set, and a board without one that reports every minute."""
+
+    def __init__(self, folder: Path, start: float) -> None:
+        self.clock = ManualClock(start, 0.0)
+        self.logbook = Logbook(folder / "logbook.sqlite")
+        self.shown: list[Show] = []
+        self.actor = Actor(Core(SETTINGS, self.clock.now()), self.logbook, self.clock, show=self.shown.append)
+        self.number = 0
+        self.actor.handle(BytesArrived("usb", b"\n", self.clock.now()))
+
+    def pass_minutes(self, minutes: int) -> None:
+        for _ in range(minutes):
+            for _ in range(60):
+                self.clock.advance(1.0)
+                self.actor.tick()
+            self.number += 1
+            body = f"cw1 bench t={12 + self.number % 5 / 100:.2f} h=71.00 n={self.number}".encode()
+            data = body + f" *{checksum(body):04X}\n".encode()
+            self.actor.handle(BytesArrived("usb", data, self.clock.now()))
+        self.clock.advance(1.0)
+        self.actor.tick()
+
+    def clock_troubles(self) -> list[str]:
+        found = state.situation(self.logbook, SETTINGS, self.clock.now().utc, past=False)
+        return [each.seen for each in found.troubles if each.kind is TroubleKind.CLOCK]
+
+    def gaps(self) -> list[float]:
+        return [
+            entry.payload["end"] - entry.payload["start"]
+            for entry in self.logbook.entries("gap")
+            if entry.payload["end"] is not None
+        ]
+
+
+@pytest.mark.parametrize("step", [-3 * 3600.0, 3 * 3600.0, -90.0, 86_400.0])
+def test_a_clock_that_steps_is_doubted_until_the_sensors_spoke(tmp_path: Path, step: float) -> None:
+    """The step is an entry with its size; unknown until the next reading; no reading is lost."""
+    night = Night(tmp_path, START)
+    night.pass_minutes(10)
+    assert night.clock_troubles() == []
+    night.clock.set_utc(night.clock.now().utc + step)
+    night.clock.advance(1.0)
+    night.actor.tick()
+    night.clock.advance(1.0)
+    night.actor.tick()
+    [entry] = night.logbook.entries("clock")  # the fault happened
+    assert entry.payload["step"] == pytest.approx(step, abs=0.1)
+    assert night.clock_troubles()
+    night.pass_minutes(3)
+    assert night.clock_troubles() == []
+    assert night.logbook.sensors()["bench"].readings == 13
+    night.logbook.verify()
+    night.logbook.close()
+
+
+def test_a_board_computer_that_wakes_in_1970(tmp_path: Path) -> None:
+    """Nothing it stamps is believed; when the network sets the clock, readings after that are."""
+    night = Night(tmp_path, 30.0)
+    night.pass_minutes(5)
+    assert night.clock_troubles() == ["this machine's clock is not set"]
+    night.clock.set_utc(START)
+    night.pass_minutes(3)
+    assert night.clock_troubles() == []
+    assert night.logbook.sensors()["bench"].readings == 8
+    place = state.situation(night.logbook, SETTINGS, night.clock.now().utc, past=False).air
+    assert place is not None
+    assert place.time > START
+    night.logbook.close()
+
+
+@pytest.mark.parametrize(
+    "around", ["2026-03-29T00:30:00Z", "2026-10-25T00:30:00Z", "2028-02-28T23:30:00Z", "2028-02-29T23:30:00Z"]
+)
+def test_summer_time_and_leap_days_are_nothing_special(tmp_path: Path, around: str) -> None:
+    """Two hours across the change: evenly spaced stamps, no step, no gap, no trouble."""
+    night = Night(tmp_path, utc_from_iso(around))
+    night.pass_minutes(70)
+    assert night.logbook.entries("clock") == []
+    assert night.gaps() == []
+    assert night.clock_troubles() == []
+    times = night.logbook.series("bench").time
+    assert max(abs(times[1:] - times[:-1] - 60.0)) < 1e-3
+    night.logbook.close()

@@ -1,0 +1,118 @@
+"""The disk fills up, or turns read-only, under a running daemon: held, loud, and all there afterwards.
+
+As root on a small memory disk of its own; elsewhere the same with SQLite's own limit on pages, inside
+this process.
+"""
+
+import os
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from curewatch import configuration
+from curewatch.clock import ManualClock
+from curewatch.ingest.acting import Actor
+from curewatch.ingest.core import Core
+from curewatch.ingest.events import BytesArrived, Show
+from curewatch.logbook import Logbook
+from curewatch.simulation.port import SimulatedPort
+from curewatch.wire.lines import checksum
+from tests.broker import until
+from tests.running import Running
+
+
+def line(number: int) -> bytes:
+    body = f"cw1 bench t={12 + number % 50 / 10:.2f} h=71.00 n={number}".encode()
+    return body + f" *{checksum(body):04X}\n".encode()
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    place = tmp_path / "disk"
+    place.mkdir()
+    if os.geteuid() != 0:
+        pytest.skip("a disk of its own needs root; the page limit below is tried everywhere")
+    mounted = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=2m", "tmpfs", str(place)], capture_output=True, check=False
+    )
+    if mounted.returncode:
+        pytest.skip(f"no mount allowed here: {mounted.stderr.decode().strip()}; the page limit is tried")
+    yield place
+    subprocess.run(["mount", "-o", "remount,rw", str(place)], capture_output=True, check=False)
+    subprocess.run(["umount", "-l", str(place)], capture_output=True, check=True)
+
+
+def _fill(file: Path) -> None:
+    with file.open("wb", buffering=0) as out:
+        while True:
+            out.write(b"\0" * 4096)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("calamity", ["full", "read-only"])
+def test_a_real_disk(calamity: str, small_disk: Path, tmp_path: Path) -> None:
+    """Readings that come meanwhile are held; the journal shouts; nothing is missing afterwards."""
+    filler = small_disk / "filler"
+    with SimulatedPort() as port, Running(tmp_path, f'[serial.usb]\nurl = "{port.url}"') as daemon:
+        daemon.path = small_disk / "logbook.sqlite"
+        daemon.configure(f'[sensors.bench]\nrole = "air"\n[serial.usb]\nurl = "{port.url}"')
+        daemon.start()
+        daemon.says("usb answers")
+        port.write(b"\n" + b"".join(line(number) for number in range(100)))
+        daemon.waits_for(100)
+        if calamity == "full":
+            with pytest.raises(OSError, match="No space"):  # the fault happened
+                _fill(filler)
+        else:
+            subprocess.run(["mount", "-o", "remount,ro", str(small_disk)], check=False, capture_output=True)
+        number = 100
+        while "TAKES NOTHING" not in daemon.text() and number < 40_000:
+            port.write(b"".join(line(n) for n in range(number, number + 100)))
+            number += 100
+            until(lambda: not port.waiting)
+            if calamity == "read-only":
+                break
+        if calamity == "read-only" and "TAKES NOTHING" not in daemon.text():
+            # a file open for writing keeps such a disk writable: then nothing may be missing either
+            daemon.waits_for(number)
+        else:
+            daemon.says("TAKES NOTHING")
+            filler.unlink(missing_ok=True)
+        subprocess.run(["mount", "-o", "remount,rw", str(small_disk)], check=False, capture_output=True)
+        port.write(line(number))
+        daemon.waits_for(number + 1, seconds=90.0)
+        assert daemon.stop() == 0
+        assert daemon.numbers("bench") == list(range(number + 1))
+        with Logbook(daemon.path) as logbook:
+            logbook.verify()
+
+
+def test_a_limit_on_pages(tmp_path: Path) -> None:
+    """The same without root: SQLite itself refuses to grow, and later may."""
+    clock = ManualClock(1_790_000_000.0, 0.0)
+    shown: list[Show] = []
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        connection = logbook._connection
+        pages = connection.execute("PRAGMA page_count").fetchone()[0]
+        core = Core(configuration.parse('[sensors.bench]\nrole = "air"'), clock.now())
+        actor = Actor(core, logbook, clock, show=shown.append)
+        actor.handle(BytesArrived("usb", b"\n", clock.now()))
+        connection.execute(f"PRAGMA max_page_count = {pages + 4}")
+        for number in range(6_000):
+            actor.handle(BytesArrived("usb", line(number), clock.advance(0.05)))
+            if number % 4 == 0:
+                actor.tick()
+        assert core.refused_store  # the fault happened
+        assert any("TAKES NOTHING" in each.text for each in shown)
+        stored = logbook.sensors()["bench"].readings if logbook.sensors() else 0
+        assert stored < 6_000
+        connection.execute("PRAGMA max_page_count = 1000000")
+        for _ in range(700):
+            clock.advance(0.1)
+            actor.tick()
+        assert logbook.sensors()["bench"].readings == 6_000
+        assert core.dropped == 0
+        assert any("nothing was lost" in each.text for each in shown)
+        logbook.verify()
