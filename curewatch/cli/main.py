@@ -162,6 +162,17 @@ def _unknown(word: str, known: Iterable[str], path: str) -> str:
     return f"there is no command {word!r}; {meant}"
 
 
+# a word in a message about what makes sense -> the term that tells why
+READ_MORE = {"peroxide": "peroxide", "humidity": "relative humidity", "pot": "pot life", "seal": "seal"}
+
+
+def _read_more(message: str) -> str:
+    """A pointer to the term that a message is about, where there is one and it does not point already."""
+    words = set(message.lower().replace(",", " ").split())
+    found = next((term for word, term in READ_MORE.items() if word in words), None)
+    return f" (curewatch explain {found})" if found and "curewatch" not in message else ""
+
+
 application = typer.Typer(
     cls=Table,
     no_args_is_help=True,
@@ -191,7 +202,7 @@ def run(arguments: list[str] | None = None) -> Any:
     except CurewatchError as trouble:
         from curewatch.cli.safe_text import safe
 
-        typer.echo(f"curewatch: {safe(str(trouble))}", err=True)
+        typer.echo(f"curewatch: {safe(str(trouble))}{_read_more(str(trouble))}", err=True)
         sys.exit(int(trouble.exit_status))
     except KeyboardInterrupt:
         sys.exit(int(ExitStatus.FAILURE))
