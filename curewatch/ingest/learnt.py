@@ -35,8 +35,7 @@ def system_of_lot(logbook: Logbook, system: ResinSystem, lot: str | None) -> Res
     lot : str or None
         None is the lot that nobody named.
     """
-    found = lessons(logbook, system, lot)
-    return found[-1].after if found else system
+    return learning.current_system(system, (each for _, each in observations(logbook, system.name, lot)))
 
 
 def lessons(logbook: Logbook, system: ResinSystem, lot: str | None) -> tuple[Lesson, ...]:
@@ -84,7 +83,9 @@ def standing(logbook: Logbook) -> Iterator[tuple[Stored, dict[str, Any]]]:
 
 def _corrected(payload: Mapping[str, Any], changed: Mapping[str, Any]) -> dict[str, Any]:
     """A corrected hour moves the time from mixing with it."""
-    found = {**payload, **changed}
+    if not changed:
+        return dict(payload)
+    found = {**payload, **changed, "memory": None}
     if "at" in changed and "elapsed" in payload and "at" in payload:
         found["elapsed"] = float(payload["elapsed"]) + float(changed["at"]) - float(payload["at"])
     return found

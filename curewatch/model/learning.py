@@ -13,6 +13,7 @@ the remaining observations again.
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from hashlib import sha256
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -24,7 +25,7 @@ from curewatch.model import film
 from curewatch.model.lots import shifted
 from curewatch.model.milestones import crossing, milestones
 from curewatch.model.pot import pot
-from curewatch.units import DAY, FloatArray
+from curewatch.units import DAY, HOUR, FloatArray
 
 # what can be seen -> (milestone, one standard deviation of the logarithm of the time: seeing, looking
 # in only now and then, and what the model lacks; assumed)
@@ -45,6 +46,14 @@ STEP = 0.02  # of a logarithm, for slopes
 POINTS = 400  # of a stored history at most
 
 
+class Memory(NamedTuple):
+    """The outcome of a step, so that a later process need not compute it again."""
+
+    prior: str  # fingerprint of the system it was taken into
+    state: FloatArray
+    posterior: FloatArray
+
+
 class Evidence(NamedTuple):
     """One observation with all that the model needs of it."""
 
@@ -55,6 +64,7 @@ class Evidence(NamedTuple):
     peroxide_percent: float | None = None
     rise: float = 0.0  # of the thermometer in a cup [K]
     number: int = 0  # its entry in the logbook, 0 for none
+    memory: Memory | None = None
 
     @property
     def sd(self) -> float:
@@ -74,6 +84,7 @@ class Lesson:
     factor: float  # by which the lot's rate is now estimated otherwise [1]
     spread_before: float  # of the logarithm of this observation's time, by the model [1]
     spread_after: float
+    memory: Memory
 
     @property
     def pull(self) -> float:
@@ -138,6 +149,7 @@ def learn(system: ResinSystem, evidence: Evidence) -> Lesson:
         factor=_rate_change(system, state),
         spread_before=math.sqrt(before),
         spread_after=math.sqrt(max(float(slope @ posterior @ slope), 0.0)),
+        memory=Memory(fingerprint(system), state, posterior),
     )
 
 
@@ -153,9 +165,25 @@ def lessons(system: ResinSystem, evidence: Iterable[Evidence]) -> tuple[Lesson, 
 
 
 def current_system(system: ResinSystem, evidence: Iterable[Evidence]) -> ResinSystem:
-    """The system as this lot has shown itself; the same one where nothing was observed."""
-    found = lessons(system, evidence)
-    return found[-1].after if found else system
+    """The system as this lot has shown itself; the same one where nothing was observed.
+
+    A step that is remembered of this very system is taken from memory: the same answer, at once.
+    """
+    for each in evidence:
+        memory = each.memory
+        if memory is not None and memory.prior == fingerprint(system):
+            system = _next_version(system, memory.state, memory.posterior, each)
+            continue
+        try:
+            system = learn(system, each).after
+        except OutOfValidity:
+            continue
+    return system
+
+
+def fingerprint(system: ResinSystem) -> str:
+    """The same for systems whose numbers are the same."""
+    return sha256(repr(system).encode()).hexdigest()[:24]
 
 
 def cup_evidence(history: film.History, mass: float, peroxide_percent: float | None = None) -> Evidence:
@@ -205,6 +233,12 @@ def as_plain(evidence: Evidence) -> dict[str, Any]:
     }
 
 
+def remembered(lesson: Lesson) -> dict[str, Any]:
+    """The outcome of a step as plain values, to stand in the same entry."""
+    state, posterior = lesson.memory.state.tolist(), lesson.memory.posterior.tolist()
+    return {"prior": lesson.memory.prior, "state": state, "posterior": posterior}
+
+
 def from_plain(plain: Mapping[str, Any], number: int = 0) -> Evidence:
     """The evidence in such an entry.
 
@@ -229,7 +263,18 @@ def from_plain(plain: Mapping[str, Any], number: int = 0) -> Evidence:
         None if peroxide is None else float(peroxide),
         float(plain.get("rise") or 0.0),
         number,
+        _memory(plain.get("memory")),
     )
+
+
+def _memory(plain: Any) -> Memory | None:
+    """What an entry remembers; nothing where it has no such form."""
+    if not isinstance(plain, Mapping):
+        return None
+    state, posterior = np.array(plain["state"], dtype=float), np.array(plain["posterior"], dtype=float)
+    if state.ndim != 1 or posterior.shape != (state.size, state.size):
+        return None
+    return Memory(str(plain["prior"]), state, posterior)
 
 
 # ---- the state: offsets of the covariance's parameters, then ln of the rate factor
@@ -273,25 +318,24 @@ def _log_time(system: ResinSystem, evidence: Evidence, grid: bool | None = None)
     """ln of the time at which the model has what was seen. Never reached counts as very late. [ln s]"""
     latest = 30.0 * evidence.elapsed + DAY
     if evidence.seen in {CUP, "kicked"}:
-        found = pot(
-            system,
-            evidence.mass or 0.0,
-            float(evidence.history.temperature[0]),
-            duration=min(latest, 6.0 * evidence.elapsed + 3600.0),
-            peroxide_percent=evidence.peroxide_percent,
-            grid=grid,
-        )
-        if evidence.seen == CUP:
-            start = float(evidence.history.temperature[0])
-            at = crossing(found.time, found.middle, start + evidence.rise)
-        else:
-            at = found.pot_life
+        spans = (2.5 * evidence.elapsed, 6.0 * evidence.elapsed + HOUR)  # the long one only if it must be
+        at = next(filter(math.isfinite, (_in_pot(system, evidence, span, grid) for span in spans)), latest)
     else:
-        done = film.cure(
-            system, _lengthened(evidence.history, latest), peroxide_percent=evidence.peroxide_percent
-        )
+        path = _lengthened(evidence.history, latest)
+        done = film.cure(system, path, peroxide_percent=evidence.peroxide_percent)
         at = float(getattr(milestones(system, done), SEEN[evidence.seen][0]))
     return math.log(at if math.isfinite(at) and at > 0.0 else latest)
+
+
+def _in_pot(system: ResinSystem, evidence: Evidence, duration: float, grid: bool | None) -> float:
+    """When the pot kicked, or the thermometer had risen so far; nan if not within the duration. [s]"""
+    start = float(evidence.history.temperature[0])
+    dose = evidence.peroxide_percent
+    mass = evidence.mass or 0.0
+    found = pot(system, mass, start, duration=duration, peroxide_percent=dose, grid=grid)
+    if evidence.seen == CUP:
+        return crossing(found.time, found.middle, start + evidence.rise)
+    return found.pot_life
 
 
 def _lengthened(history: film.History, until: float) -> film.History:

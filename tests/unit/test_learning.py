@@ -22,6 +22,7 @@ from curewatch.model.learning import (
     from_plain,
     learn,
     lessons,
+    remembered,
 )
 from curewatch.model.milestones import milestones
 from curewatch.model.outcome import outcome
@@ -149,6 +150,19 @@ def test_an_observation_survives_its_entry() -> None:
     assert learn(SLOW, again).factor == pytest.approx(learn(SLOW, evidence).factor, rel=1e-3)
     with pytest.raises(ValueError, match="not an observation"):
         from_plain({**as_plain(evidence), "seen": "smelled"})
+
+
+def test_a_remembered_step_gives_the_same_system_and_only_for_the_system_it_was_taken_into() -> None:
+    """From memory as computed; a changed prior is computed anew."""
+    evidence = Evidence("gelled", 0.8 * gel(1.0), NIGHT)
+    lesson = learn(SLOW, evidence)
+    again = from_plain({**as_plain(evidence), "memory": remembered(lesson)})
+    assert current_system(SLOW, [again]) == lesson.after
+    wrong = again._replace(elapsed=10.0 * again.elapsed)
+    assert current_system(SLOW, [wrong]) == lesson.after  # the memory speaks, not the time
+    other = replace(SLOW, rate_sd=0.1)
+    assert current_system(other, [again]).rate_sd < 0.1
+    assert current_system(other, [again]) == learn(other, again).after
 
 
 def test_nothing_seen_leaves_the_system_as_it_is() -> None:

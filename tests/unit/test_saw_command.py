@@ -160,7 +160,7 @@ def test_what_was_withdrawn_is_no_mark_of_the_record(do: Do, shed: Path) -> None
         with Logbook(configuration.logbook_path(configuration.load(shed))) as logbook:
             entries = told(logbook.entries(("observation", "correction")))
         job = SimpleNamespace(of=lambda kind: [each for each in entries if each.kind == kind])
-        return [flag[1] for flag in charts._seen(SimpleNamespace(job=job), SimpleNamespace(layup="L1"))]
+        return [flag.label for flag in charts._seen(SimpleNamespace(job=job), SimpleNamespace(layup="L1"))]
 
     do("layer", "--ago", "8 h")
     do("saw", "gelled")

@@ -109,6 +109,7 @@ def _learn(place: "Desk", told: Told, *, json: bool) -> None:
     lesson = learning.learn(known, evidence)  # refuses before anything is written
     payload = {
         **learning.as_plain(evidence),
+        "memory": learning.remembered(lesson),
         "layup": layup.layup if layup else "",
         "at": place.happened,
         "system": system.name,
