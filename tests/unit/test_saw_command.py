@@ -124,6 +124,21 @@ def test_a_cup_is_learnt_without_any_layer(do: Do, tmp_path: Path) -> None:
     assert "faster than it was taken for" in out
 
 
+def test_a_resin_of_ones_own_file_is_learnt_and_undone(do: Do, tmp_path: Path) -> None:
+    """Its file's name is kept with the observation, so that an undo finds it again."""
+    mine = tmp_path / "mine.toml"
+    mine.write_text(
+        'name = "demo-creek"\ntitle = "Demo"\nbased_on = "epoxy-fast"\nnote = "demo"\n', encoding="utf-8"
+    )
+    do("layer", "--resin", str(mine), "--ago", "6 h")
+    status, out, err = do("saw", "gelled", "--ago", "1 h")
+    assert status == 0, err
+    assert "demo-creek, as this lot" in out
+    status, out, err = do("saw", "--undo")
+    assert status == 0, err
+    assert "withdrawn: gelled of L1" in out
+
+
 WRONG = {
     "nothing said": ((), "say what you saw"),
     "an unknown word": (("smelled",), "kicked, gelled, tack-free, hard"),

@@ -102,7 +102,8 @@ def _learn(place: "Desk", told: Told, *, json: bool) -> None:
 
     layup = _layup(place, told)
     shelf = place.configuration.resin
-    system = load_system(layup.system if layup else shelf.system, shelf.folder)
+    resin = layup.system if layup else shelf.system
+    system = load_system(resin, shelf.folder)
     lot = layup.lot if layup else shelf.lot
     known = learnt.system_of_lot(place.logbook, system, lot)
     evidence = _evidence(place, told, layup)
@@ -113,6 +114,7 @@ def _learn(place: "Desk", told: Told, *, json: bool) -> None:
         "layup": layup.layup if layup else "",
         "at": place.happened,
         "system": system.name,
+        "resin": resin,  # how it was called: a name, or a file
         "lot": lot,
         "version": lesson.after.version,
         "parent": lesson.after.parent,
@@ -204,6 +206,8 @@ def _undo(place: "Desk", *, json: bool) -> None:
     if not standing:
         raise UsageError("there is no observation to withdraw")
     last, payload = standing[-1]
+    resin = str(payload.get("resin") or payload.get("system"))
+    system = load_system(resin, place.configuration.resin.folder)
     changes = {
         "corrects": last.number,
         "changes": {"withdrawn": True},
@@ -211,7 +215,6 @@ def _undo(place: "Desk", *, json: bool) -> None:
     }
     place.entry(Entry(Kind.CORRECTION, changes, place.now, job=last.job))
     lot = payload.get("lot")
-    system = load_system(str(payload.get("system")), place.configuration.resin.folder)
     found = learnt.lessons(place.logbook, system, lot)
     if json:
         terminal.print_json({"withdrawn": last.number, "lot": lot, "observations": screen.as_plain(found)})
