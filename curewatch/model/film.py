@@ -34,8 +34,8 @@ HALF = tuple(_TRAPEZE * _OFFSET / np.sum(_TRAPEZE * _OFFSET**2))
 SPENT = 40.0  # rate constant x time after which a film has cured or turned to glass
 LIKE = 3.0  # K
 SWING = 4.0  # K within one block; more, and its rate is no straight line any more
-MOST_LOOKED_THROUGH = 1000  # blocks
-SPENT_LIMIT = 1.2  # then; no stage of a step can pass full conversion below 4/3 (n is 1 or more)
+LOOKED_BACK = 480  # blocks
+SPENT_LIMIT = 1.0  # then, times 1 + (n-1) SPENT: no stage of a step can pass full conversion below 4/3 of it
 LOWEST_CRITICAL = -5.0  # keeps the exponential of a frozen film finite; the rate is zero long before
 STEP_LIMIT = 0.25  # largest rate constant x step of Runge–Kutta; adds less than 2e-5 (measured)
 STEP_LIMIT_INHIBITED = 0.15  # errors grow a hundredfold from the end of induction to full cure
@@ -199,7 +199,7 @@ def block_edges(system: ResinSystem, history: History, factor: float = 1.0) -> F
     warmth = np.maximum(warmth[..., 1:], warmth[..., :-1]).reshape(-1, length.size)
     k = factor * arrhenius(kinetics.k1 + kinetics.k2, energy, warmth)
     spent = _spent(k.min(axis=0) * length, warmth, SPENT + kinetics.inhibitor * kinetics.k2 / kinetics.k1)
-    limit = np.where(spent, SPENT_LIMIT, finest)
+    limit = np.where(spent, SPENT_LIMIT * (1.0 + (kinetics.n - 1.0) * SPENT), finest)
     parts = np.maximum(np.ceil(k.max(axis=0) * length / limit), steep).astype(int)
     begins = np.repeat(edge[:-1], parts)
     within = np.arange(begins.size) - np.repeat(np.cumsum(parts) - parts, parts)
@@ -210,12 +210,15 @@ def _spent(done: FloatArray, warmth: FloatArray, enough: float) -> NDArray[np.bo
     """Blocks in which nothing fast is left: enough was done before, at temperatures like this or above.
 
     ``done`` (blocks,) is rate constant x time, ``warmth`` (members, blocks) [K]. A film that turned to
-    glass in the cold is not spent when it is warmed. Long histories are not looked through.
+    glass in the cold is not spent when it is warmed. Looked back on: five days or more.
     """
-    if done.size > MOST_LOOKED_THROUGH:
-        return np.zeros(done.size, dtype=bool)
-    before = np.tril(warmth.min(axis=0)[None, :] >= warmth.max(axis=0)[:, None] - LIKE, -1)
-    return np.asarray(before @ done > enough)
+    cold, hot, spent = warmth.min(axis=0), warmth.max(axis=0), np.zeros(done.size, dtype=bool)
+    for first in range(0, done.size, LOOKED_BACK):
+        rows, seen = slice(first, first + LOOKED_BACK), max(0, first - LOOKED_BACK)
+        past = slice(seen, first + LOOKED_BACK)
+        before = np.tril(cold[None, past] >= hot[rows, None] - LIKE, first - seen - 1)
+        spent[rows] = before @ done[past] > enough
+    return spent
 
 
 def induction_end(system: ResinSystem, history: History, factor: float = 1.0) -> float:

@@ -27,6 +27,7 @@ Rate = Callable[[FloatArray, FloatArray], FloatArray]
 
 STEP = 450.0  # s, halved for fast resins
 STEP_LIMIT = 0.5  # largest rate constant x step of the walk
+MOST_HALVINGS = 4  # a film so hot that 28 s is long for it gels within minutes: its marks are then rough
 CELLS = 512  # of progress
 RANGE = 5.0  # K
 SPACING = 0.5  # K between temperatures of the table; finer gains nothing (the glass within a step decides)
@@ -109,8 +110,8 @@ def _tabulated(lots: tuple[Lot, ...], coldest: float, warmest: float, step: floa
 def step_of(lots: list[Lot], warmest: float) -> float:
     """A step that a walk with these lots can take: 7.5 minutes, halved for fast resins. [K] -> [s]"""
     fastest = max(lot.factor * _fastest(pace(lot.system), warmest) for lot in lots)
-    halvings = max(0, int(np.ceil(np.log2(fastest * STEP / STEP_LIMIT))))
-    return float(STEP / 2**halvings)
+    halvings = int(np.ceil(np.log2(fastest * STEP / STEP_LIMIT)))
+    return float(STEP / 2 ** min(max(0, halvings), MOST_HALVINGS))
 
 
 class Walk:

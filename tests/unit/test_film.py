@@ -161,3 +161,13 @@ def test_a_post_cure_after_cold_days_agrees_with_a_tight_solver(name: str) -> No
     expected = np.maximum(reference(system, history, film.time), 0.0)
     assert np.max(np.abs(film.conversion - expected)) < 1e-4
     assert film.conversion[-1] <= 1.0
+
+
+def test_a_long_hot_time_costs_no_more_than_it_must() -> None:
+    """Once nothing fast is left the blocks are long again, also after weeks; warming makes them short."""
+    system = load_system("epoxy-fast")
+    assert cure(system, constant(353.15, 30 * 24 * HOUR)).time.size < 10_000
+    hours = np.array([0.0, 700.0, 701.0, 720.0])
+    warmed = cure(system, History(hours * HOUR, np.array([278.15, 278.15, 353.15, 353.15])))
+    inside = (warmed.time > 701.0 * HOUR) & (warmed.time < 701.2 * HOUR)
+    assert inside.sum() > 10

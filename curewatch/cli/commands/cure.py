@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from curewatch.model.bond_window import BondWindow
     from curewatch.model.film import History
 
-SHORTEST, LONGEST = 0.1, 9600.0  # h
+SHORTEST, LONGEST = 0.1, 1440.0  # h: up to 60 days
 LAYER = 0.8e-3  # m, a wetted layer of the usual biaxial cloth of 600 g/m2: common practice
 
 
@@ -196,6 +196,10 @@ def _history(temperature: str | None, file: Path | None, hours: float | None) ->
         raise UsageError(f"--hours {hours:g}; allowed: {SHORTEST:g} to {LONGEST:g}")
     if file is not None:
         read = read_history(file)
+        if hours is None and read.time[-1] > LONGEST * HOUR:
+            raise UsageError(
+                f"{file} spans {read.time[-1] / HOUR:.0f} h; allowed: {LONGEST:g}; cut it by --hours"
+            )
         return read if hours is None else cut(read, hours * HOUR)
     kelvin = temperature_from_text(str(temperature))
     if not -30.0 <= celsius_from_kelvin(kelvin) <= 150.0:
