@@ -251,6 +251,26 @@ def test_without_readings_windows_are_unknown(
     assert json.loads(capsys.readouterr().out)["verdict"] == "unknown"
 
 
+def test_a_shed_colder_than_any_cure_law_is_unknown_not_an_error(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """At 45 degC below zero some path leaves the law: exit status 4, and layup still gives its amounts."""
+    file = tmp_path / "curewatch.toml"
+    file.write_text('[logbook]\npath = "logbook.sqlite"\n')
+    monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
+    now = SystemClock().now().utc - 20
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        for minutes in range(120, -1, -5):
+            at, kelvin = now - 60.0 * minutes, 228.15 + 0.01 * (minutes % 7)
+            logbook.append([Reading("bench", at, at, kelvin, 0.7), Reading("hull", at, at, kelvin + 0.1)])
+    assert called() == 4
+    assert capsys.readouterr().out.startswith("UNKNOWN")
+    with pytest.raises(SystemExit) as stop:
+        run(["layup", "round", "--length", "80", "--thickness", "6"])
+    assert stop.value.code == 4
+    assert capsys.readouterr().out.startswith("UNKNOWN WHEN")
+
+
 def test_the_outlook_that_windows_ask_for_is_long_enough() -> None:
     """Every start can be followed for two days."""
     outlook = coming_hours(shed(), load_substrate("plywood"), length=LENGTH)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOption, settings
-from curewatch.errors import ExitStatus, UsageError
+from curewatch.errors import ExitStatus, OutOfValidity, UsageError
 
 if TYPE_CHECKING:
     from curewatch.advice.amounts import Repair
@@ -118,6 +118,7 @@ def planned(
     from curewatch.advice.question import coming_hours, with_surface
     from curewatch.advice.windows import LENGTH
     from curewatch.cli.commands.tonight import known
+    from curewatch.cli.terminal import note
     from curewatch.ingest.consult import working_spans
 
     situation = with_surface(known(configuration, now), asked.substrate)
@@ -126,7 +127,11 @@ def planned(
     if outlook is None:
         return bill(repair, asked, hands)
     working = working_spans(configuration, now, now + LENGTH)
-    return plan(repair, asked, situation, outlook, working=working, hands=hands)
+    try:
+        return plan(repair, asked, situation, outlook, working=working, hands=hands)
+    except OutOfValidity as trouble:
+        note(f"no times: {trouble}")
+        return bill(repair, asked, hands)
 
 
 def status(made: "Plan") -> ExitStatus:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOption, settings
-from curewatch.errors import ExitStatus, UsageError
+from curewatch.errors import ExitStatus, OutOfValidity, UsageError
 
 if TYPE_CHECKING:
     from curewatch.advice.windows import Strip
@@ -65,7 +65,11 @@ def app(
         _say_unknown(doubts, as_json=as_json, plain=plain)
         raise typer.Exit(int(ExitStatus.UNKNOWN))
     working = working_spans(configuration, now, now + LENGTH)
-    strips = tuple(strip(one, seen, outlook, working) for one in asked)
+    try:
+        strips = tuple(strip(one, seen, outlook, working) for one in asked)
+    except OutOfValidity as trouble:
+        _say_unknown((str(trouble),), as_json=as_json, plain=plain)
+        raise typer.Exit(int(ExitStatus.UNKNOWN)) from None
     if as_json:
         terminal.print_json(as_plain(strips, now, outlook.basis))
     else:
