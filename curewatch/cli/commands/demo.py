@@ -20,7 +20,7 @@ from curewatch.ingest.replay import Replay
 from curewatch.logbook import Logbook
 
 RECORDING = "saltmarsh-evening.txt"
-ADVISE_EVERY = 600.0  # s of the recording between two full looks at the advice
+ADVISE_EVERY = 450.0  # s of the recording between two full looks at the advice
 
 
 def app(
