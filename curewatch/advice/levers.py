@@ -39,6 +39,7 @@ LEADS = (0.0, 2 * HOUR)  # how long before the start the heat or the drying goes
 WARMEST = kelvin_from_celsius(30.0)  # more is no shed
 HOURS = (4.0, 8.0, 12.0, 16.0, 20.0, 24.0, 30.0, 36.0)  # of heating that are tried
 KWH = 3.6e6  # J
+FIRM = 0.9  # share of paths below which a go is called weak (ours)
 ROUNDS = 6  # of moving by one tolerance
 
 
@@ -103,15 +104,27 @@ def advise(
     if any(check.name == "batch" and check.status is Status.FAILS for check in said.checks):
         found += _smaller(question, said, _air_at(outlook, said.start))
     failing = {check.name for check in said.checks if check.status is Status.FAILS} - {"batch"}
-    if failing:
-        weather_levers = levers(question, situation, outlook, said.start, means())
-        found += weather_levers
-        if not weather_levers:
-            wait = (
-                "no single change and no two together do it within a day: wait, and ask `curewatch windows`"
-            )
-            said = replace(said, remedies=(*said.remedies, wait))
+    weak = said.verdict is Verdict.GO and (said.likelihood or 0.0) < FIRM
+    if failing or weak:
+        asked = question if failing else _firmer(question)
+        changes = levers(asked, situation, outlook, said.start, means())
+        found += changes
+        said = replace(said, remedies=(*said.remedies, *_remarks(weak=weak, any_=bool(changes))))
     return replace(said, levers=tuple(sorted(found, key=lambda lever: lever.effort)))
+
+
+def _firmer(question: Question) -> Question:
+    """The same question, asked for a go that holds on more of the paths."""
+    line = replace(question.limits.likelihood, value=FIRM)
+    return replace(question, limits=replace(question.limits, likelihood=line))
+
+
+def _remarks(*, weak: bool, any_: bool) -> tuple[str, ...]:
+    """What is said before the levers, or in their place."""
+    if weak:
+        return (f"a weak go; with one of these it holds on {100 * FIRM:.0f} % of paths:",) if any_ else ()
+    none = "no single change and no two together do it within a day: wait, and ask `curewatch windows`"
+    return () if any_ else (none,)
 
 
 def _air_at(outlook: Outlook, start: float) -> float:
