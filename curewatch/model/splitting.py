@@ -21,7 +21,9 @@ from curewatch.physics.heat_balance import Chain, propagators
 from curewatch.units import FloatArray
 
 LONGEST = 240.0  # s
-LONGEST_INHIBITED = 120.0  # s; the moment at which the inhibitor is used up must not be stepped over
+SET = (
+    0.2  # conversion until which an inhibited resin keeps to half of that: its start must not be stepped over
+)
 RUNGS = 13  # the shortest step is the longest / 2**(RUNGS - 1)
 CARE = 5.0  # K of self-heating a step may bring; holds the peak of a pot within 0.4 K (measured)
 ADVANCE = 0.01  # of conversion a step may bring, for each kelvin of care
@@ -42,14 +44,13 @@ class Reaction(NamedTuple):
 
     pace: Pace
     rise: float  # dH/cp, adiabatic rise of full conversion [K]
-    longest: float  # step [s]
+    inhibited: bool
     care: float  # self-heating that a step may bring [K]
 
 
 def reaction(system: ResinSystem, factor: float, rise: float, care: float = CARE) -> Reaction:
     """Prepare a system whose lot and dose make it ``factor`` times as fast."""
-    longest = LONGEST_INHIBITED if system.kinetics.inhibitor else LONGEST
-    return Reaction(pace(system, factor), rise, longest, care)
+    return Reaction(pace(system, factor), rise, system.kinetics.inhibitor > 0.0, care)
 
 
 def march(
@@ -75,7 +76,7 @@ def march(
     Slab
         At every step, the start included.
     """
-    ladder = [reaction.longest / 2**rung for rung in range(RUNGS)]
+    ladder = [LONGEST / 2**rung for rung in range(RUNGS)]
     ready = propagators(chain, [step / 2.0 for step in ladder])
     (progress, temperature), (now, end) = state, span
     times, rows, warmths, given_off = [now], [progress], [temperature], 0.0
@@ -83,6 +84,8 @@ def march(
     fastest = float(np.max(reaction.pace.at(progress, temperature[inert:])))
     for _ in range(MOST_STEPS):
         rung = _rung(fastest, reaction)
+        if reaction.inhibited and rung == 0 and progress.min() < SET:
+            rung = 1
         step, half = ladder[rung], ready[rung]
         if now + step > end:
             step = end - now
@@ -107,7 +110,7 @@ def march(
 def _rung(fastest: float, reaction: Reaction) -> int:
     """Which step of the ladder suits a reaction of this pace."""
     hurry = max(fastest * max(reaction.rise, 1.0 / ADVANCE) / reaction.care, 1e-12)
-    return min(max(0, math.ceil(math.log2(reaction.longest * hurry))), RUNGS - 1)
+    return min(max(0, math.ceil(math.log2(LONGEST * hurry))), RUNGS - 1)
 
 
 def _react(
