@@ -157,9 +157,9 @@ def test_a_shed_that_cools_towards_its_dew_point_rings_for_peel_ply_and_condensa
 
 
 def test_no_alert_rings_twice_without_being_more_urgent() -> None:
-    """Over a whole damp night every raise is followed by a clear before the next raise."""
+    """Over a damp evening every raise is followed by a clear before the next raise."""
     last: dict[Key, Happening] = {}
-    for event in evening(9.0, 0.65):
+    for event in evening(9.0, 0.65, hours=7.0):
         if event.happening is Happening.RAISED:
             assert last.get(event.key) in {None, Happening.CLEARED}
         last[event.key] = event.happening

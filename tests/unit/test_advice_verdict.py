@@ -110,7 +110,7 @@ def test_a_dose_that_must_not_be_mixed_is_unknown_with_what_is_allowed() -> None
     assert "Allowed" in said.remedies[0]
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(some.floats(2, 32), some.floats(0.2, 0.98), some.floats(-6, 2), some.floats(0, 6))
 def test_more_water_in_the_air_never_turns_a_no_go_into_a_go(
     air_c: float, humidity: float, colder: float, drift: float
@@ -121,7 +121,7 @@ def test_more_water_in_the_air_never_turns_a_no_go_into_a_go(
     assert not (damper.verdict is Verdict.GO and drier.verdict is Verdict.NO_GO)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(some.floats(5, 30), some.floats(0.3, 0.9), some.floats(0, 8))
 def test_a_worse_sensor_never_turns_a_no_go_into_a_go(air_c: float, humidity: float, drift: float) -> None:
     """The gate judges the margin less the error."""
@@ -129,7 +129,7 @@ def test_a_worse_sensor_never_turns_a_no_go_into_a_go(air_c: float, humidity: fl
     assert not (poor.verdict is Verdict.GO and good.verdict is Verdict.NO_GO)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(some.floats(5, 30), some.floats(0.3, 0.95), some.floats(0, 12))
 def test_a_check_holds_exactly_when_enough_paths_hold(air_c: float, humidity: float, drift: float) -> None:
     """Status, spare and likelihood of each check on the coming hours agree."""
