@@ -136,15 +136,33 @@ class Writer:
         ).fetchone()
         if last is None:
             return OpenBlock(1, chain.FIRST)
-        number, closed, opened, *face, head, body = last
+        number, closed, opened, *counts, head, body = last
         if closed:
             return OpenBlock(number + 1, head)
         before = one("SELECT head FROM blocks WHERE number = ?", (number - 1,)).fetchone()
-        previous = before[0] if before else chain.FIRST
+        face = chain.Face(number, before[0] if before else chain.FIRST, *counts)
         texts = [
             text for (text,) in one("SELECT line FROM entries WHERE block = ? ORDER BY number", (number,))
         ]
-        return OpenBlock.restore(chain.Face(number, previous, *face), opened, body, texts, tokens)
+        try:
+            block = OpenBlock.restore(face, opened, body, texts, tokens)
+        except (ValueError, KeyError):
+            block = None
+        if block is not None and block.face() == face and chain.head(face) == head:
+            return block
+        self._leave_as_it_stands(number, body, block)
+        return OpenBlock(number + 1, head)
+
+    def _leave_as_it_stands(self, number: int, body: bytes, block: OpenBlock | None) -> None:
+        """Close a block that is not what its head says, without a new head: whoever verifies will see it.
+
+        Going on from its changed lines would give them a head of their own. Refusing to go on would
+        lose what comes in now; so the chain goes on from the head that stands.
+        """
+        kept = body if block is None else rows.pack(block.rows())
+        self._connection.execute("UPDATE blocks SET closed = 1, body = ? WHERE number = ?", (kept, number))
+        if block is not None:
+            self._write_spans(block)
 
     # -- readings -------------------------------------------------------------------------------
 
@@ -223,13 +241,16 @@ class Writer:
         """Close the open block and begin the next."""
         self._save_block(end, closed=True)
         block = end.block
+        self._write_spans(block)
+        for sensor, (_, last) in block.spans.items():
+            end.closed_latest[sensor] = max(last, end.closed_latest.get(sensor, last))
+        end.block = OpenBlock(block.number + 1, chain.head(block.face()))
+
+    def _write_spans(self, block: OpenBlock) -> None:
         self._connection.executemany(
             "INSERT INTO spans VALUES (?, ?, ?, ?)",
             [(sensor, first, block.number, last) for sensor, (first, last) in block.spans.items()],
         )
-        for sensor, (_, last) in block.spans.items():
-            end.closed_latest[sensor] = max(last, end.closed_latest.get(sensor, last))
-        end.block = OpenBlock(block.number + 1, chain.head(block.face()))
 
     def _save_block(self, end: _End, *, closed: bool = False) -> None:
         block = end.block
