@@ -1,8 +1,8 @@
 """Short forms: one table of fields gives the options, the questions and the checks of a command.
 
 At the bench nobody types options with gloves on: with none given and a terminal there, each field is
-asked, Enter takes what stands in brackets (the last entry's value). In a script each field is an
-option; then only what is needed and missing is refused. Both ways read the text with one function.
+asked, Enter takes what stands in brackets (the last entry's value), "-" leaves it out. In a script each
+field is an option; then only what is needed and missing is refused. Both ways read with one function.
 """
 
 import inspect
@@ -28,10 +28,13 @@ class Field:
     needed: bool = False
     carried: bool = False  # an option left out takes the last entry's value, not only the question
     say: Callable[[Any], str] = str  # a value as it would be typed
+    name: str = ""  # of the option, where the payload's key is not the word for it
+    many: bool = False  # the option may be repeated; read as one text, parted by commas
+    asked: bool = True  # in the form too; else an option only
 
     @property
     def option(self) -> str:
-        return "--" + self.key.replace("_", "-")
+        return "--" + (self.name or self.key.replace("_", "-"))
 
 
 def words(text: str, option: str) -> str:
@@ -82,7 +85,9 @@ def fill(
         before = field.say(last[field.key]) if last.get(field.key) is not None else ""
         if text is not None:
             values[field.key] = field.read(text, field.option)
-        elif ask is not None and (asks_all or (field.needed and not (field.carried and before))):
+        elif ask is not None and (
+            (asks_all and field.asked) or (field.needed and not (field.carried and before))
+        ):
             values[field.key] = _answer(field, before, ask)
         elif before and field.carried:
             values[field.key] = field.read(before, field.option)
@@ -96,10 +101,10 @@ def fill(
 
 
 def _answer(field: Field, before: str, ask: Ask) -> Any:
-    """Ask until the answer can be read; an empty one leaves out a field that is not needed."""
+    """Ask until the answer can be read; an empty one, or "-", leaves out a field that is not needed."""
     while True:
         text = ask(field.question, before)
-        if not text.strip() and not field.needed:
+        if text.strip() in {"", "-"} and not field.needed:
             return None
         try:
             return field.read(text, field.option)
@@ -123,6 +128,10 @@ def _prompt(question: str, before: str) -> str:
     return typed if typed.strip() else before
 
 
+def _text(typed: str | list[str] | None) -> str | None:
+    return (", ".join(typed) or None) if isinstance(typed, list) else typed
+
+
 def with_fields(fields: Sequence[Field], function: Callable[..., None]) -> Callable[..., None]:
     """The command ``function(given, **rest)`` with one option for each field in its signature."""
     rest = [p for p in inspect.signature(function).parameters.values() if p.name != "given"]
@@ -132,14 +141,15 @@ def with_fields(fields: Sequence[Field], function: Callable[..., None]) -> Calla
             inspect.Parameter.KEYWORD_ONLY,
             default=None,
             annotation=Annotated[
-                str | None, typer.Option(field.option, help=field.question, show_default=False)
+                list[str] | None if field.many else str | None,
+                typer.Option(field.option, help=field.question, show_default=False),
             ],
         )
         for field in fields
     ]
 
     def command(**arguments: Any) -> None:
-        given = {field.key: arguments.pop(field.key) for field in fields}
+        given = {field.key: _text(arguments.pop(field.key)) for field in fields}
         function(given, **arguments)
 
     command.__signature__ = inspect.Signature(  # type: ignore[attr-defined]

@@ -33,6 +33,23 @@ def _listed(text: str, option: str) -> list[str]:
     return [part.strip() for part in words(text, option).split(",") if part.strip()]
 
 
+def _batches(text: str, option: str) -> list[str]:
+    """Names of batches; a mass in their place is a slip that can be told."""
+    found = [name.upper() for name in _listed(text, option)]
+    strange = [name for name in found if not re.fullmatch(r"B[1-9][0-9]*", name)]
+    if strange:
+        raise UsageError(
+            f"{option} {strange[0].lower()!r} is not the name of a batch; write B1; a mass is --mass 150 g"
+        )
+    return list(dict.fromkeys(found))
+
+
+def _count(text: str, option: str) -> int:
+    if not re.fullmatch(r"\s*[1-9][0-9]?\s*", text):
+        raise UsageError(f"{option} {text!r}; allowed: a whole number from 1 to 99")
+    return int(text)
+
+
 def _grams(kilogram: Any) -> str:
     return f"{gram_from_kilogram(float(kilogram)):g} g"
 
@@ -84,6 +101,42 @@ FORMS: dict[str, tuple[Field, ...]] = {
         BY,
         TEXT,
     ),
+    Kind.LAYUP: (
+        Field(
+            "batches",
+            "Batches used, as written on the cups: B1, B2",
+            _batches,
+            say=", ".join,
+            name="batch",
+            many=True,
+        ),
+        Field("layers", "How many layers of cloth", _count, say=str),
+        Field("cloth", "Cloth, e.g. biaxial 450 g/m2", words),
+        Field(
+            "batch_mass",
+            "Mixed in one pot, e.g. 150 g (that of the batches if empty)",
+            _mass,
+            say=_grams,
+            name="mass",
+        ),
+        Field(
+            "system",
+            "Resin system, if another than that of the batch or the shelf",
+            _system,
+            name="resin",
+            asked=False,
+        ),
+        Field(
+            "peroxide_percent",
+            "Polyester: peroxide in per cent by mass",
+            _number("%", 0.1, 10),
+            name="peroxide",
+            asked=False,
+        ),
+        Field("lot", "Lot number of the resin, if another", words, asked=False),
+        Field("note", "A few words, kept with it", words),
+        BY,
+    ),
     Kind.PEEL_PLY: (
         Field("action", "Peel ply on or off", one_of("on", "off"), needed=True),
         LAYUP,
@@ -96,6 +149,11 @@ FORMS: dict[str, tuple[Field, ...]] = {
         BY,
         TEXT,
     ),
+    Kind.OBSERVATION: (
+        Field("seen", "What was seen", one_of("kicked", "gelled", "tack-free", "hard"), needed=True),
+        Field("lot", "Lot number of the resin", words),
+        TEXT,
+    ),  # told by `saw`; here for its corrections
     Kind.QUALITY: (
         Field(
             "check",

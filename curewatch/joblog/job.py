@@ -127,6 +127,19 @@ def read(logbook: Logbook, name: str) -> Job:
     return Job(name, told(entries))
 
 
+def one_open(logbook: Logbook, name: str | None = None) -> Job | None:
+    """The job that is meant, for what can also be told of no job: None where none is open.
+
+    Raises
+    ------
+    UsageError
+        There is none of the name given, or several are open and none was named.
+    """
+    if name is None and not names(logbook, open_only=True):
+        return None
+    return current(logbook, name)
+
+
 def current(logbook: Logbook, name: str | None = None) -> Job:
     """The job that is meant: the named one, else the one that is open.
 

@@ -1,11 +1,11 @@
 """What a person tells, made into entries: names given, masses held against the ratio, nothing edited."""
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import Any, NamedTuple
 
 from curewatch.advice import mixing
 from curewatch.errors import UsageError
-from curewatch.joblog.job import BENCH_KINDS, Job
+from curewatch.joblog.job import BENCH_KINDS, Job, Told
 from curewatch.logbook import Entry, Kind, Logbook, Stored
 from curewatch.materials.system import ResinSystem
 
@@ -57,6 +57,64 @@ def batch(job: Job, payload: Mapping[str, Any], at: float) -> Entry:
     """A cup was weighed and mixed."""
     name = next_name("B", len(job.of(Kind.BATCH)))
     return Entry(Kind.BATCH, {"batch": name, **payload}, at, job=job.name)
+
+
+class Mixed(NamedTuple):
+    """What the batches that a layer is laid from say of it."""
+
+    started: float  # UTC, when the first of them was mixed [s]
+    afterwards: bool  # that time was told later
+    system: str | None
+    lot: str | None
+    mass: float  # the largest single pot [kg]
+    resin_mass: float  # in that pot [kg]
+    hardener_mass: float  # in that pot [kg]
+
+    def peroxide_percent(self, system: ResinSystem) -> float | None:
+        """Peroxide in that pot, per cent by mass of resin; None where the hardener is none."""
+        return None if system.dose is None else 100 * self.hardener_mass / self.resin_mass
+
+
+def batches(job: Job, named: Sequence[str]) -> Mixed:
+    """What the named batches of a job say of a layer laid from them.
+
+    Raises
+    ------
+    UsageError
+        One is not of this job, or they are of several resin systems.
+    """
+    told = {str(item.payload["batch"]): item for item in job.of(Kind.BATCH)}
+    for name in named:
+        if name not in told:
+            there = ", ".join(told) or "none yet: weigh one with `curewatch job batch`"
+            raise UsageError(f"job {job.name} has no batch {name}; its batches: {there}")
+    used = [told[name] for name in named]
+    systems = {item.payload.get("system") for item in used}
+    if len(systems) > 1:
+        said = ", ".join(sorted(map(str, systems)))
+        raise UsageError(f"batches of several resin systems ({said}) are not one layer: tell one layer each")
+    first = min(used, key=lambda item: item.at)
+    largest = max(used, key=_poured)
+    return Mixed(
+        first.at,
+        bool(first.payload.get("given_afterwards")),
+        systems.pop(),
+        first.payload.get("resin_lot"),
+        _poured(largest),
+        float(largest.payload["resin_mass"]),
+        float(largest.payload["hardener_mass"]),
+    )
+
+
+def _poured(item: Told) -> float:
+    return float(item.payload["resin_mass"]) + float(item.payload["hardener_mass"])
+
+
+def unused_batches(job: Job) -> list[str]:
+    """Batches that no layer of the job was laid from yet."""
+    used = {name for item in job.of(Kind.LAYUP) for name in item.payload.get("batches", ())}
+    names = (str(item.payload["batch"]) for item in job.of(Kind.BATCH))
+    return [name for name in names if name not in used]
 
 
 def layup_of(job: Job, named: str | None) -> str:

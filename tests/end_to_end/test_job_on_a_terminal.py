@@ -18,11 +18,11 @@ def shed(tmp_path: Path) -> Path:
     return file
 
 
-def on_terminal(shed: Path, *arguments: str) -> "pexpect.spawn[str]":
+def on_terminal(shed: Path, *arguments: str, command: str = "job") -> "pexpect.spawn[str]":
     """``curewatch job …`` with a person at the keyboard."""
     return pexpect.spawn(
         sys.executable,
-        ["-m", "curewatch", "job", *arguments, "--config", str(shed)],
+        ["-m", "curewatch", command, *arguments, "--config", str(shed)],
         env=os.environ | {"TERM": "xterm", "COLUMNS": "80"},
         encoding="utf-8",
         timeout=20,
@@ -56,7 +56,19 @@ def test_a_job_is_told_with_a_few_keys(shed: Path) -> None:
     answer(second, ("pot", ""), ("[epoxy-slow]", ""), ("[the owner]", ""), ("Remark", ""))
     second.expect_exact("B2")
     second.expect(pexpect.EOF)
+    laying = on_terminal(shed, command="layer")
+    answer(laying, ("[B1, B2]", "B1, B7"), ("How many layers", "two"), ("How many layers", "2"))
+    answer(laying, ("Cloth", "twill"), ("Mixed in one pot", ""), ("kept with it", ""), ("[the owner]", ""))
+    laying.expect_exact("has no batch B7; its batches: B1, B2")
+    laying.expect(pexpect.EOF)
+    laying = on_terminal(shed, command="layer")
+    answer(laying, ("[B1, B2]", ""), ("How many layers", "2"), ("Cloth", "twill"), ("Mixed in one pot", ""))
+    answer(laying, ("kept with it", "-"), ("[the owner]", ""))
+    laying.expect_exact("L1, epoxy-slow, 244 g")
+    laying.expect(pexpect.EOF)
     with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
+        (layup,) = (entry.payload for entry in logbook.entries(Kind.LAYUP))
+        assert (layup["batches"], layup["layers"], layup["by"]) == (["B1", "B2"], 2, "the owner")
         batches = [entry.payload for entry in logbook.entries(Kind.BATCH)]
     assert [batch["resin_lot"] for batch in batches] == ["demo 7", "demo 7"]
     assert [batch["resin_mass"] for batch in batches] == pytest.approx([0.2, 0.1])

@@ -45,7 +45,7 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("layer --ago soon", USAGE, "write 20 min"),
     ("layer --ago 20min --at 21:40", USAGE, "give one of them"),
     ("layer --ago 9d", USAGE, "last 7 days"),
-    ("layer --batch 150lb", USAGE, "150 g"),
+    ("layer --mass 150lb", USAGE, "150 g"),
     ("layer --resin epoxy-slwo", USAGE, "epoxy-slow"),
     ("layer --resin polyester-layup --peroxide 0.1", USAGE, "too little"),
     ("layer --close L9", USAGE, "none is running"),

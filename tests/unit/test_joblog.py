@@ -8,9 +8,10 @@ import pytest
 
 from curewatch.cli.forms import Field, fill, one_of, words
 from curewatch.cli.main import run
+from curewatch.clock import iso_utc
 from curewatch.errors import UsageError
 from curewatch.joblog import quality
-from curewatch.logbook import Kind, Logbook
+from curewatch.logbook import Entry, Kind, Logbook
 
 
 @pytest.fixture
@@ -178,6 +179,90 @@ def test_a_form_with_options_asks_only_for_what_is_needed_and_missing() -> None:
     assert found == {"title": "rudder", "action": "off"}
     with pytest.raises(UsageError, match="--action"):
         fill(FIELDS, {"title": "rudder", "action": None, "by": None}, {})
+
+
+def laid(shed: Path, capsys: pytest.CaptureFixture[str], *arguments: str) -> dict[str, Any]:
+    """The payload of the layup entry that ``curewatch layer …`` writes."""
+    with pytest.raises(SystemExit) as end:
+        run(["layer", *arguments, "--config", str(shed)])
+    assert not end.value.code, capsys.readouterr().err
+    capsys.readouterr()
+    with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
+        entry = logbook.entries(Kind.LAYUP)[-1]
+    return {**entry.payload, "entry": entry}
+
+
+def test_a_layer_is_laid_from_the_batches_of_the_open_job(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lot, pot and the hour of mixing come from the cups that were named; layers and cloth are kept."""
+    told(shed, capsys, "open", "--title", "new rudder cheek", "--system", "epoxy-fast")
+    told(
+        shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44", "--resin-lot", "demo 7",
+        "--ago", "12 min",
+    )  # fmt: skip
+    told(shed, capsys, "batch", "--resin-mass", "100", "--hardener-mass", "22")
+    payload = laid(shed, capsys, "--batch", "b1", "--batch", "B2", "--layers", "3", "--cloth", "biaxial 450")
+    assert payload["job"] == payload["entry"].job == "J1"
+    assert payload["batches"] == ["B1", "B2"]
+    assert (payload["layers"], payload["cloth"], payload["system"]) == (3, "biaxial 450", "epoxy-fast")
+    assert payload["batch_mass"] == pytest.approx(0.244)
+    assert payload["lot"] == "demo 7"
+    assert payload["entry"].recorded - payload["started"] == pytest.approx(720, abs=5)
+    assert payload["given_afterwards"] is True
+
+
+def test_a_layer_knows_only_batches_and_jobs_that_are_there(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nothing is guessed: a mass for a batch, an unknown batch, an unknown or doubtful job are refused."""
+    for arguments, said in (
+        (["--batch", "B1"], "none is open"),
+        (["--job", "rudder"], "no job 'rudder'"),
+        (["--batch", "150 g"], "--mass 150 g"),
+        (["--layers", "many"], "from 1 to 99"),
+    ):
+        with pytest.raises(SystemExit) as end:
+            run(["layer", *arguments, "--config", str(shed)])
+        assert end.value.code == 2
+        assert said in capsys.readouterr().err
+    told(shed, capsys, "open", "--title", "new rudder cheek")
+    told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44", "--system", "epoxy-slow")
+    told(shed, capsys, "batch", "--resin-mass", "100", "--hardener-mass", "1.5", "--system", "vinyl-ester")
+    for arguments, said in (
+        (["--batch", "B9"], "its batches: B1, B2"),
+        (["--batch", "B1", "--batch", "B2"], "several resin systems"),
+        (["--batch", "B2", "--resin", "epoxy-fast"], "the batches are of vinyl-ester"),
+    ):
+        with pytest.raises(SystemExit):
+            run(["layer", *arguments, "--config", str(shed)])
+        assert said in capsys.readouterr().err
+    assert laid(shed, capsys, "--batch", "B2")["peroxide_percent"] == pytest.approx(1.5)
+
+
+def test_a_layup_and_what_was_seen_of_it_can_be_corrected(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Batches, cloth and the hour of a layup; the word of an observation: each by its own reader."""
+    from curewatch.ingest.layups import running
+
+    told(shed, capsys, "open", "--title", "new rudder cheek")
+    told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44")
+    entry = laid(shed, capsys, "--ago", "40 min")["entry"]
+    number = str(entry.number)
+    told(shed, capsys, "correct", number, "--set", "batches=B1", "--set", "cloth=twill", "--why", "forgotten")
+    earlier = iso_utc(entry.recorded - 3600)
+    told(shed, capsys, "correct", number, "--set", f"at={earlier}", "--why", "the other clock")
+    (found,) = [one for one in told(shed, capsys, "show")["entries"] if one["kind"] == "layup"]
+    assert found["holds_now"]["batches"] == ["B1"]
+    with Logbook(shed.parent / "shed.sqlite") as logbook:
+        (layup,) = running(logbook, entry.recorded)
+        assert layup.started == pytest.approx(entry.recorded - 3600, abs=1)
+        seen = logbook.write(Entry("observation", {"layup": "L1", "seen": "gelled"}, entry.at, job="J1"))
+    told(shed, capsys, "correct", str(seen.number), "--set", "seen=kicked", "--why", "misread")
+    assert "allowed: kicked" in refused(
+        shed, capsys, "correct", str(seen.number), "--set", "seen=green", "--why", "x"
+    )
 
 
 def test_a_peel_coupon_gives_its_moment() -> None:

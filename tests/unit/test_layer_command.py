@@ -47,7 +47,7 @@ def test_a_layer_takes_the_configured_resin(shed: Path, capsys: pytest.CaptureFi
 
 def test_a_time_told_afterwards_is_marked(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The start lies where it was told, and everybody can see that it was told later."""
-    assert called("--ago", "20 min", "--batch", "5 oz", "--note", "second\x1b[2J side") == ExitStatus.OK
+    assert called("--ago", "20 min", "--mass", "5 oz", "--note", "second\x1b[2J side") == ExitStatus.OK
     assert "\x1b" not in capsys.readouterr().out
     with Logbook(shed, read_only=True) as logbook:
         (entry,) = logbook.entries("layup")
@@ -107,7 +107,7 @@ def test_a_shed_without_a_logbook_has_no_layer(shed: Path, capsys: pytest.Captur
         (["--ago", "soon"], "write 20 min"),
         (["--ago", "20 min", "--at", "21:40"], "one of them"),
         (["--ago", "9 d"], "last 7 days"),
-        (["--batch", "heavy"], "150 g"),
+        (["--mass", "heavy"], "150 g"),
         (["--peroxide", "2"], "polyester"),
         (["--resin", "polyester-layup", "--peroxide", "5"], "too much"),
         (["--close", "L9"], "none is running"),

@@ -242,7 +242,8 @@ def correct(
 
 def _changes(before: joblog.Told | None, changes: list[str], place: Desk) -> dict[str, Any]:
     """New values by key, each read as the form of that entry reads it."""
-    fields = {field.key: field.read for field in FORMS.get(before.kind if before else "", ())}
+    kind = before.kind if before else ""
+    fields = {field.key: field.read for field in FORMS.get(kind, ())}
     fields["at"] = lambda text, option: moment_from_text(
         text, place.configuration.zone, place.now, ahead=False, option=option
     )
@@ -252,6 +253,8 @@ def _changes(before: joblog.Told | None, changes: list[str], place: Desk) -> dic
         if not equals or key.strip() not in fields:
             raise UsageError(f"--set {change!r}; allowed keys: {', '.join(fields)}, each as KEY=VALUE")
         values[key.strip()] = fields[key.strip()](text, f"--set {key.strip()}")
+    if kind == Kind.LAYUP and "at" in values:
+        values["started"] = values["at"]  # a layer counts down from when it was mixed
     return values
 
 

@@ -1,49 +1,40 @@
 """``curewatch layer``: "I started a layer"; then it is in the logbook and counts down."""
 
+from dataclasses import replace
 from typing import Annotated, Any
 
 import typer
 
+from curewatch import joblog
 from curewatch.advice.answer import plain_moment
+from curewatch.cli.desk import AgoOption, AtOption, JobOption
+from curewatch.cli.forms import at_terminal, fill, with_fields
 from curewatch.cli.gathering import running_layers
+from curewatch.cli.job_forms import FORMS
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.board import Running
 from curewatch.cli.terminal import print_json
-from curewatch.cli.typed import mass_from_text, moment_from_text, span_from_text
+from curewatch.cli.typed import moment_from_text, span_from_text
 from curewatch.cli.wording import Wording, duration
 from curewatch.clock import SystemClock, iso_utc
 from curewatch.configuration import Configuration, logbook_path
 from curewatch.errors import UsageError
 from curewatch.ingest import layups
+from curewatch.joblog import telling
 from curewatch.jobs import Layup, layup_as_plain
-from curewatch.logbook import Entry, Logbook
+from curewatch.logbook import Entry, Kind, Logbook
 from curewatch.materials import DoseOutOfRange, ResinSystem, load_system
 
 LONG_AGO = 7 * 86400.0  # s; a start before that is a slip of the finger
 
 
 def app(
+    given: dict[str, str | None],
     *,
-    resin: Annotated[
-        str | None, typer.Option("--resin", metavar="NAME", help="Resin system, if not the configured one.")
-    ] = None,
-    mass: Annotated[
-        str | None,
-        typer.Option("--batch", "--mass", metavar="MASS", help="Mixed in one pot: 150 g, 5 oz."),
-    ] = None,
-    peroxide: Annotated[
-        float | None, typer.Option("--peroxide", metavar="PERCENT", help="Polyester: peroxide by mass.")
-    ] = None,
-    ago: Annotated[
-        str | None, typer.Option("--ago", metavar="SPAN", help="Mixed so long ago: 20 min.")
-    ] = None,
-    at: Annotated[
-        str | None, typer.Option("--at", metavar="TIME", help="Mixed at this time: 21:40, the shed's time.")
-    ] = None,
-    lot: Annotated[str | None, typer.Option("--lot", help="The resin's lot, if another.")] = None,
-    job: Annotated[str | None, typer.Option("--job", help="The job it belongs to.")] = None,
-    note: Annotated[str, typer.Option("--note", help="A few words, kept with it.")] = "",
+    job: JobOption = None,
+    ago: AgoOption = None,
+    at: AtOption = None,
     running: Annotated[bool, typer.Option("--running", help="Only show what is running.")] = False,
     close: Annotated[
         str | None, typer.Option("--close", metavar="NAME", help="It is done with: L1 counts down no more.")
@@ -54,9 +45,10 @@ def app(
 ) -> None:
     """Say that you started a layer (now, or some time ago); it goes into the logbook and counts down.
 
-    The clock starts when resin and hardener are mixed. Works beside a running daemon.
+    The clock starts when resin and hardener are mixed: now, when the first batch named was, or as told.
+    It belongs to the job that is open. On a terminal without options it asks. Works beside a daemon.
 
-    Example: curewatch layer --resin epoxy-slow --batch "150 g" --ago "20 min"
+    Example: curewatch layer --resin epoxy-slow --mass "150 g" --ago "20 min"
     """
     configuration, words = settings(config, units)
     now = SystemClock().now().utc
@@ -66,12 +58,43 @@ def app(
         return
     with Logbook(path, read_only=running) as logbook:
         if close:
-            _close(logbook, close, note, now)
+            _close(logbook, close, given["note"] or "", now)
         elif not running:
+            belongs = joblog.one_open(logbook, job)
+            told = fill(FORMS[Kind.LAYUP], given, _before(belongs), at_terminal())
+            mixed = _mixed(belongs, told.get("batches"))
             started = _started(ago, at, words, now)
-            said = {"resin": resin, "mass": mass, "peroxide": peroxide, "lot": lot, "job": job, "note": note}
-            _begin(logbook, _layup(configuration, logbook, started, now, said), now)
+            if mixed is not None and not (ago or at):
+                started = min(mixed.started, now)
+            layup = _layup(configuration, logbook, told, job=belongs, mixed=mixed, started=started)
+            layup = replace(layup, given_afterwards=_afterwards(ago or at, mixed))
+            _begin(logbook, layup, told, now)
         _show(running_layers(logbook, configuration, now), words, now, json=json)
+
+
+app = with_fields(FORMS[Kind.LAYUP], app)
+
+
+def _before(job: joblog.Job | None) -> dict[str, Any]:
+    """What the form offers: the last layer's cloth, layers and person, and the batches not yet used."""
+    if job is None:
+        return {}
+    last = job.last(Kind.LAYUP)
+    before = {key: last.payload.get(key) for key in ("layers", "cloth", "by")} if last else {}
+    before["by"] = before.get("by") or job.opened.payload.get("by")
+    return before | {"batches": telling.unused_batches(job) or None}
+
+
+def _mixed(job: joblog.Job | None, named: list[str] | None) -> telling.Mixed | None:
+    if not named:
+        return None
+    if job is None:
+        raise UsageError("a batch belongs to a job, and none is open: `curewatch job open`, then `job batch`")
+    return telling.batches(job, named)
+
+
+def _afterwards(typed: str | None, mixed: telling.Mixed | None) -> bool:
+    return bool(typed) or (mixed is not None and mixed.afterwards)
 
 
 def _started(ago: str | None, at: str | None, words: Wording, now: float) -> float:
@@ -96,25 +119,35 @@ def _started(ago: str | None, at: str | None, words: Wording, now: float) -> flo
 
 
 def _layup(
-    configuration: Configuration, logbook: Logbook, started: float, now: float, said: dict[str, Any]
+    configuration: Configuration,
+    logbook: Logbook,
+    told: dict[str, Any],
+    *,
+    job: joblog.Job | None,
+    mixed: telling.Mixed | None,
+    started: float,
 ) -> Layup:
-    """The layup as told, with the configuration's resin, lot and batch where nothing was said."""
+    """The layup as told; where nothing was said what its batches, its job or the configuration say."""
     usual = configuration.resin
-    system = load_system(said["resin"] or usual.system, usual.folder)
-    mass = mass_from_text(said["mass"]) if said["mass"] else usual.batch_g and usual.batch_g / 1000
-    same_resin = said["resin"] in {None, usual.system}
+    if mixed is not None and mixed.system and told.get("system") not in {None, mixed.system}:
+        raise UsageError(f"--resin {told['system']!r}, but the batches are of {mixed.system}; leave it out")
+    jobs = job.opened.payload.get("system") if job else None
+    name = told.get("system") or (mixed and mixed.system) or jobs or usual.system
+    system = load_system(name, usual.folder)
+    same_resin = name == usual.system
     usual_dose = usual.peroxide_percent if same_resin else None
+    dose = told.get("peroxide_percent") or (mixed and mixed.peroxide_percent(system)) or usual_dose
+    usual_mass = mixed.mass if mixed else usual.batch_g and usual.batch_g / 1000
     return Layup(
         layup=layups.next_name(logbook),
         started=started,
-        system=said["resin"] or usual.system,
-        batch_mass=mass,
+        system=name,
+        batch_mass=told.get("batch_mass") or usual_mass,
         thickness=usual.film_mm / 1000,
-        peroxide_percent=_peroxide(said["peroxide"] or usual_dose, system),
-        job=said["job"],
-        lot=said["lot"] or (usual.lot if same_resin else None),
-        note=said["note"],
-        given_afterwards=started < now,
+        peroxide_percent=_peroxide(dose, system),
+        job=job.name if job else None,
+        lot=told.get("lot") or (mixed and mixed.lot) or (usual.lot if same_resin else None),
+        note=told.get("note", ""),
     )
 
 
@@ -132,8 +165,10 @@ def _peroxide(given: float | None, system: ResinSystem) -> float | None:
     return given
 
 
-def _begin(logbook: Logbook, layup: Layup, now: float) -> None:
-    logbook.write(Entry("layup", layup_as_plain(layup), layup.started, job=layup.job, recorded=now))
+def _begin(logbook: Logbook, layup: Layup, told: dict[str, Any], now: float) -> None:
+    further = {key: told[key] for key in ("batches", "layers", "cloth", "by") if key in told}
+    payload = layup_as_plain(layup) | further
+    logbook.write(Entry(Kind.LAYUP, payload, layup.started, job=layup.job, recorded=now))
 
 
 def _close(logbook: Logbook, name: str, note: str, now: float) -> None:

@@ -120,7 +120,7 @@ def _learn(place: "Desk", told: Told, *, json: bool) -> None:
         "parent": lesson.after.parent,
         "rate_factor": round(lesson.factor, 5),
     }
-    job = layup.job if layup else None
+    job = layup.job if layup else _open_job(place)
     place.entry(Entry(Kind.OBSERVATION, payload, place.happened, job=job))
     found = learnt.lessons(place.logbook, system, lot)
     if json:
@@ -128,6 +128,14 @@ def _learn(place: "Desk", told: Told, *, json: bool) -> None:
         return
     what = f"{layup.layup} {evidence.seen}" if layup else evidence.seen
     terminal.print_lines([*screen.lines(what, found), *_lot(lot), *_next(layup)])
+
+
+def _open_job(place: "Desk") -> str | None:
+    """A test cup belongs to the job that is open, if just one is."""
+    from curewatch import joblog
+
+    names = joblog.names(place.logbook, open_only=True)
+    return names[0] if len(names) == 1 else None
 
 
 def _layup(place: "Desk", told: Told) -> "Layup | None":
