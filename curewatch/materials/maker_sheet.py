@@ -15,9 +15,10 @@ from pathlib import Path
 from typing import Any, Literal, get_args
 
 from curewatch.errors import ConfigurationError
+from curewatch.materials.resin_files import load_system, parent_of
 from curewatch.materials.sheet_table import SheetTable, is_number
 from curewatch.materials.sourced_toml import Sheet, read_sheet
-from curewatch.materials.system import Kind, Mix
+from curewatch.materials.system import Kind, Mix, ResinSystem
 from curewatch.physics.gelation import hardener_per_hundred_resin
 from curewatch.units import ZERO_CELSIUS
 
@@ -135,6 +136,18 @@ def read_maker_sheet(path: Path) -> MakerSheet:
         With file, line, key, what was found and what is allowed.
     """
     return _Reader(read_sheet(path)).sheet()
+
+
+def base_of(sheet: MakerSheet, folder: Path | str | None = None) -> ResinSystem:
+    """The archetype that fills what a sheet leaves open.
+
+    Raises
+    ------
+    ConfigurationError
+        The sheet names one that there is not; with file and line.
+    """
+    file = read_sheet(sheet.path)
+    return parent_of(file, folder) if "based_on" in file.data else load_system(sheet.based_on, folder)
 
 
 class _Reader:

@@ -73,10 +73,13 @@ def load_system(name_or_path: str | Path, folder: Path | str | None = None) -> R
     return parse_system(read_sheet(_locate(name_or_path, folder)), folder)
 
 
-def parse_system(sheet: Sheet, folder: Path | str | None = None) -> ResinSystem:
-    """Build a system from a parsed sheet; see the module's head for ``based_on``."""
+def parse_system(sheet: Sheet, folder: Path | str | None = None, below: tuple[Path, ...] = ()) -> ResinSystem:
+    """Build a system from a parsed sheet; see the module's head for ``based_on``.
+
+    ``below`` are the files that are based on this one.
+    """
     sheet.require_known("", sheet.data, (*TOP, *SECTIONS))
-    base = load_system(sheet.words("based_on"), folder) if "based_on" in sheet.data else None
+    base = parent_of(sheet, folder, below) if "based_on" in sheet.data else None
     kind: Any = sheet.words("kind", get_args(Kind)) if base is None or "kind" in sheet.data else base.kind
     values: dict[str, Any] = {
         name: _section(sheet, name, shape, getattr(base, name, None)) for name, shape in SECTIONS.items()
@@ -102,6 +105,27 @@ def parse_system(sheet: Sheet, folder: Path | str | None = None) -> ResinSystem:
     )
     _require_order(sheet, system)
     return system
+
+
+def parent_of(sheet: Sheet, folder: Path | str | None = None, below: tuple[Path, ...] = ()) -> ResinSystem:
+    """The system that a file says it is based on.
+
+    Raises
+    ------
+    ConfigurationError
+        There is no such system, or the files are based on each other in a circle; with file and line.
+    """
+    said = sheet.words("based_on")
+    beside = sheet.path.parent / said
+    try:
+        path = _locate(beside if said.endswith(".toml") and beside.is_file() else said, folder)
+    except UsageError as unknown:
+        allowed = f"{', '.join(system_names(folder))}, or a .toml file"
+        raise sheet.refuse("based_on", f"{said!r}: {str(unknown).partition(' Known')[0]}", allowed) from None
+    chain = (*below, sheet.path.resolve())
+    if path.resolve() in chain:
+        raise sheet.refuse("based_on", f"{said!r}, which is based on this file again", "another system")
+    return parse_system(read_sheet(path), folder, chain)
 
 
 def origin_of(system: ResinSystem, key: str) -> Origin:

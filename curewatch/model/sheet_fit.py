@@ -18,14 +18,17 @@ from curewatch.errors import ConfigurationError
 from curewatch.materials.maker_sheet import MakerSheet, Statement
 from curewatch.materials.resin_writer import unit_of, written_spread
 from curewatch.materials.system import Covariance, Origin, ResinSystem
+from curewatch.model.film import constant, cure
 from curewatch.model.lots import in_logarithm
+from curewatch.model.milestones import crossing
 from curewatch.model.sheet_problem import Problem
 from curewatch.model.sheet_unknowns import Unknown, features, unknowns
-from curewatch.units import FloatArray
+from curewatch.units import DAY, FloatArray
 
 NINE_IN_TEN = 1.645  # standard deviations either way
 CONTRADICTION = 6.63  # chi-square of one degree, 1 in 100
 STILL_UNKNOWN = 0.8  # of the prior spread is left
+LONGEST = 30 * DAY  # that a film is followed [s]
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +60,15 @@ class Contradiction:
 
 
 @dataclass(frozen=True, slots=True)
+class LostWindow:
+    """A stated recoat limit that comes before the layer stays put."""
+
+    closes: float  # as stated [s]
+    opens: float  # by the other statements, at most 30 days [s]
+    temperature: float  # of both [K]
+
+
+@dataclass(frozen=True, slots=True)
 class Fit:
     """A fitted system and what is to be said of it."""
 
@@ -65,6 +77,7 @@ class Fit:
     changed: tuple[str, ...]  # dotted keys that differ from the base
     met: tuple[Met, ...]
     contradictions: tuple[Contradiction, ...]
+    lost_window: LostWindow | None
     still_unknown: tuple[Unknown, ...]
     offsets: FloatArray  # in prior standard deviations
     offset_covariance: FloatArray
@@ -199,6 +212,7 @@ def _told(sheet: MakerSheet, base: ResinSystem, problem: Problem, solution: Solu
         changed=(*keys, *outright),
         met=_met(problem, solution),
         contradictions=_contradictions(problem, solution),
+        lost_window=_lost_window(sheet, system),
         still_unknown=tuple(
             each
             for each, left in zip(problem.asked, prior_left, strict=True)
@@ -238,6 +252,17 @@ def _met(problem: Problem, solution: Solution) -> tuple[Met, ...]:
         pull = float((values[index] - problem.stated[index]) / problem.sd[index])
         found.append(Met(each.title, each.line, stated, computed, early, late, pull))
     return tuple(found)
+
+
+def _lost_window(sheet: MakerSheet, system: ResinSystem) -> LostWindow | None:
+    """A window that closes before it opens; with wax there is none to be lost."""
+    if sheet.recoat_closes is None or system.surface.wax:
+        return None
+    closes, kelvin = sheet.recoat_closes
+    film = cure(system, constant(kelvin, LONGEST))
+    opens = crossing(film.time, film.conversion, system.milestones.stays_put)
+    opens = LONGEST if math.isnan(opens) else opens
+    return None if opens < closes else LostWindow(closes, opens, kelvin)
 
 
 def _contradictions(problem: Problem, solution: Solution) -> tuple[Contradiction, ...]:

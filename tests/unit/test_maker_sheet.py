@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from curewatch.errors import ConfigurationError
-from curewatch.materials.maker_sheet import MakerSheet, form_text, read_maker_sheet
+from curewatch.materials.maker_sheet import MakerSheet, base_of, form_text, read_maker_sheet
 
 HEAD = 'name = "demo"\ntitle = "Demo"\nkind = "epoxy"\n'
 POT = "[[pot_life]]\nminutes = 40\nmass_g = 100\ntemperature_c = 25\n"
@@ -121,3 +121,25 @@ def test_what_cannot_be_true_is_refused_with_its_place(tmp_path: Path, case: str
     assert said in str(refused.value)
     assert "sheet.toml" in str(refused.value)
     assert (refused.value.line, refused.value.key) == (line, key)
+
+
+def test_an_unknown_base_is_refused_by_line(tmp_path: Path) -> None:
+    """A slip in ``based_on`` names file, line and key, the nearest name and all that there are."""
+    file = tmp_path / "sheet.toml"
+    file.write_text(HEAD + 'based_on = "epoxy-sloww"\n' + POT, encoding="utf-8")
+    with pytest.raises(ConfigurationError) as refused:
+        base_of(read_maker_sheet(file))
+    said = str(refused.value)
+    assert "sheet.toml, line 4, key based_on" in said
+    assert "Did you mean epoxy-slow?" in said
+    assert "allowed: epoxy-fast" in said
+
+
+def test_a_base_beside_the_sheet_is_found_from_anywhere(tmp_path: Path) -> None:
+    """A relative file is looked for beside the sheet that names it."""
+    (tmp_path / "mine.toml").write_text(
+        'name = "mine"\ntitle = "Mine"\nnote = "demo"\nbased_on = "epoxy-fast"\n', encoding="utf-8"
+    )
+    file = tmp_path / "sheet.toml"
+    file.write_text(HEAD + 'based_on = "mine.toml"\n' + POT, encoding="utf-8")
+    assert base_of(read_maker_sheet(file)).name == "mine"

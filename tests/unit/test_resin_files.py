@@ -125,3 +125,13 @@ def test_an_epoxy_takes_no_dose() -> None:
     """The ratio of an epoxy is never offered as a way to change its speed."""
     with pytest.raises(OutOfValidity, match="keeps its mix ratio"):
         load_system("epoxy-fast").dose_factor(2.0)
+
+
+def test_files_based_on_each_other_in_a_circle_are_refused(tmp_path: Path) -> None:
+    """One file based on itself, or two on each other: told with file, line and key, no endless search."""
+    text = 'name = "{0}"\ntitle = "Demo"\nnote = "demo"\nbased_on = "{1}.toml"\n'
+    for name, base in (("self", "self"), ("one", "other"), ("other", "one")):
+        (tmp_path / f"{name}.toml").write_text(text.format(name, base), encoding="utf-8")
+    for name in ("self", "one"):
+        with pytest.raises(ConfigurationError, match=r"line 4, key based_on.*based on this file again"):
+            load_system(tmp_path / f"{name}.toml")

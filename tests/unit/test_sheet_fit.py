@@ -80,6 +80,45 @@ def test_two_statements_that_no_resin_can_keep_are_named(sheet: MakerSheet) -> N
     assert not low <= named.stated <= high
 
 
+def test_a_recoat_limit_before_the_layer_stays_put_is_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Half an hour, where the other statements open the window after hours, is told as a contradiction."""
+    typed = tmp_path / "sheet.toml"
+    limit = "[[recoat]]\nuntil_hours = 0.5\ntemperature_c = 20\n"
+    typed.write_text(form_text().split("[[open_time]]")[0] + limit, encoding="utf-8")
+    with pytest.raises(SystemExit):
+        run(["resin", "fit", str(typed)])
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "1 of 3 statements NOT met" in shown
+    assert "The recoat limit, 30 min at 20.0 °C, comes before a layer stays put" in shown
+
+
+def test_a_recoat_limit_that_leaves_a_window_is_not_named(sheet: MakerSheet) -> None:
+    """A day at 20 degC is no contradiction."""
+    assert (
+        fit(replace(sheet, statements=told_by(1.0), recoat_closes=(86400.0, 293.15)), SLOW).lost_window
+        is None
+    )
+
+
+def test_the_films_of_a_fit_are_told_with_their_bands(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One statement alone: the cold film has a row early and a row late, and they are far apart."""
+    typed = tmp_path / "sheet.toml"
+    typed.write_text(
+        'name = "one"\ntitle = "One"\nkind = "epoxy"\n'
+        "[[pot_life]]\nminutes = 20\nmass_g = 20\ntemperature_c = 25\n"
+    )
+    with pytest.raises(SystemExit):
+        run(["resin", "fit", str(typed)])
+    rows = capsys.readouterr().out.split("10.0 °C")[1].splitlines()
+    early, late = (int(row.split()[1]) for row in rows[1:3])
+    assert rows[1].split()[0] == "early"
+    assert late > 1.7 * early
+
+
 def test_what_the_sheet_cannot_tell_is_said(sheet: MakerSheet) -> None:
     """Without a second temperature the activation energy stays as it was, and that is said."""
     words = {each.words for each in fit(replace(sheet, statements=told_by(1.0)), SLOW).still_unknown}

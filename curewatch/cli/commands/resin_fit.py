@@ -39,11 +39,10 @@ def fit(
     from curewatch.cli import terminal
     from curewatch.cli.screens import resin_fit as screen
     from curewatch.errors import UsageError
-    from curewatch.materials import load_system
-    from curewatch.materials.maker_sheet import form_text, read_maker_sheet
+    from curewatch.materials.maker_sheet import base_of, form_text, read_maker_sheet
     from curewatch.materials.resin_writer import as_toml
-    from curewatch.model.film import constant, cure
-    from curewatch.model.milestones import milestones
+    from curewatch.model.crowd import band, milestone_times
+    from curewatch.model.film import constant
     from curewatch.model.sheet_fit import fit as fitted
 
     if form:
@@ -55,7 +54,7 @@ def fit(
         raise UsageError(f"{out} exists; give another name, or --replace to write over it")
     configuration, wording = settings(config, units)
     read = read_maker_sheet(sheet)
-    base = load_system(read.based_on, configuration.resin.folder)
+    base = base_of(read, configuration.resin.folder)
     found = fitted(read, base)
     if out is not None:
         heading = (
@@ -65,9 +64,10 @@ def fit(
     if as_json:
         terminal.print_json(screen.as_plain(read, found))
     else:
-        films = [
-            (at, milestones(found.system, cure(found.system, constant(at, SHOWN_FOR)))) for at in SHOWN_AT
-        ]
+        films = []
+        for at in SHOWN_AT:
+            times = milestone_times(found.system, constant(at, SHOWN_FOR), duration=SHOWN_FOR)
+            films.append((at, {name: band(times[name][0]) for name in screen.MARKS}))
         terminal.print_lines(screen.lines(read, found, films, wording), plain=plain)
     if out is not None:
         terminal.note(f"written: {out}. Try `curewatch resin show {out}`")

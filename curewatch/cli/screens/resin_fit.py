@@ -1,16 +1,18 @@
 """What a fit to a maker's sheet says: how each statement is met, what contradicts, what is unknown. Pure."""
 
+import math
 from textwrap import wrap
 from typing import Any
 
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.wording import Wording, duration
 from curewatch.materials.maker_sheet import MakerSheet
-from curewatch.model.milestones import Milestones
-from curewatch.model.sheet_fit import Contradiction, Fit, Met
+from curewatch.model.crowd import Band
+from curewatch.model.sheet_fit import Contradiction, Fit, LostWindow, Met
 from curewatch.units import ZERO_CELSIUS
 
 WIDTH = 78
+MARKS = ("open_time", "gel", "tack_free", "hard")
 MARK = {"met": " ", "nearly met": "~", "NOT met": "!"}
 RATIO = (
     "The mix ratio is the maker's: never change an epoxy's ratio to change its speed; "
@@ -18,7 +20,9 @@ RATIO = (
 )
 
 
-def lines(sheet: MakerSheet, found: Fit, films: list[tuple[float, Milestones]], words: Wording) -> list[str]:
+def lines(
+    sheet: MakerSheet, found: Fit, films: list[tuple[float, dict[str, Band]]], words: Wording
+) -> list[str]:
     """Answer first: met or not; then each statement; then what to do about it."""
     return [
         headline(found),
@@ -27,10 +31,12 @@ def lines(sheet: MakerSheet, found: Fit, films: list[tuple[float, Milestones]], 
         *(line for each in found.met for line in _row(each, words)),
         *(["  ~ nearly met   ! NOT met"] if any(each.verdict != "met" for each in found.met) else []),
         *(line for each in found.contradictions for line in _contradiction(each, words)),
+        *_lost_window(found.lost_window, words),
         *_unknown(found),
         "",
         f"  {'as a film at':<14}{'open':>13}{'gels':>13}{'tack-free':>13}{'hard':>13}",
-        *(_film(kelvin, marks, words) for kelvin, marks in films),
+        *(line for kelvin, marks in films for line in _film(kelvin, marks, words)),
+        "  early and late: nine of ten lots, what the fit leaves open included",
         *_assumed(sheet),
         "",
         *_wrapped(RATIO if sheet.kind == "epoxy" else "Keep the dose of peroxide within the maker's limits."),
@@ -40,8 +46,9 @@ def lines(sheet: MakerSheet, found: Fit, films: list[tuple[float, Milestones]], 
 def headline(found: Fit) -> str:
     """How well it went, in a line."""
     name = safe_line(found.system.name)
-    missed = sum(abs(each.pull) > 2.0 for each in found.met)
-    told = f"{len(found.met)} statement{'s' if len(found.met) != 1 else ''}"
+    missed = sum(abs(each.pull) > 2.0 for each in found.met) + (found.lost_window is not None)
+    count = len(found.met) + (found.lost_window is not None)
+    told = f"{count} statement{'s' if count != 1 else ''}"
     if missed:
         return f"{name}: {missed} of {told} NOT met; check the sheet before you trust it"
     met = "all met" if len(found.met) > 1 else "met"
@@ -73,6 +80,9 @@ def as_plain(sheet: MakerSheet, found: Fit) -> dict[str, Any]:
             {"one": each.one, "other": each.other, "expected": list(each.expected), "stated": each.stated}
             for each in found.contradictions
         ],
+        "recoat_before_it_opens": None
+        if found.lost_window is None
+        else {"closes_s": found.lost_window.closes, "opens_s": round(found.lost_window.opens, 1)},
         "still_unknown": [{"what": each.words, "would_tell": each.asks_for} for each in found.still_unknown],
         "assumed": list(sheet.mix_assumed),
         "covariance_keys": list(found.system.covariance.keys),
@@ -105,10 +115,28 @@ def _unknown(found: Fit) -> list[str]:
     return ["", f"  {'still unknown, as in ' + safe_line(found.base.parent, 17):<40}would be told by", *rows]
 
 
-def _film(kelvin: float, marks: Milestones, words: Wording) -> str:
-    times = (marks.open_time, marks.gel, marks.tack_free, marks.hard)
-    cells = "".join(f"{'-' if at != at else duration(at):>13}" for at in times)  # noqa: PLR0124 - nan
-    return f"  {words.temperature(kelvin):<14}{cells}"
+def _lost_window(lost: LostWindow | None, words: Wording) -> list[str]:
+    if lost is None:
+        return []
+    text = (
+        f"The recoat limit, {duration(lost.closes)} at {words.temperature(lost.temperature)}, comes before a "
+        f"layer stays put: {duration(lost.opens)} by the other statements. No window would be left. Look at "
+        "both again: minutes or hours, temperature, a film or a pot."
+    )
+    return ["", *(f"  ! {line}" if not index else f"    {line}" for index, line in enumerate(wrap(text, 74)))]
+
+
+def _film(kelvin: float, marks: dict[str, Band], words: Wording) -> list[str]:
+    rows = ((words.temperature(kelvin), "likely"), ("   early", "early"), ("   late", "late"))
+    return [
+        f"  {title:<14}{''.join(_cell(getattr(marks[mark], which)) for mark in MARKS)}"
+        for title, which in rows
+    ]
+
+
+def _cell(seconds: Any) -> str:
+    value = float(seconds)
+    return f"{duration(value) if math.isfinite(value) else '-':>13}"
 
 
 def _assumed(sheet: MakerSheet) -> list[str]:
