@@ -34,8 +34,13 @@ class Question:
     lots: tuple[Lot, ...] | None = None  # one, or one a path; the system's own spread if none
 
 
-def ask(question: Question, situation: Situation, start: float | None = None) -> Advice:
-    """The advice for one start; now if none is given."""
+def ask(
+    question: Question,
+    situation: Situation,
+    start: float | None = None,
+    coming: outlook.Outlook | None = None,
+) -> Advice:
+    """The advice for one start; now if none is given. ``coming`` are the coming hours, if known already."""
     known = with_surface(situation, question.substrate)
     if known.carbon_dioxide is None:
         known = replace(known, carbon_dioxide=question.carbon_dioxide)
@@ -43,7 +48,7 @@ def ask(question: Question, situation: Situation, start: float | None = None) ->
         known,
         question.system,
         question.limits,
-        coming_hours(known, question.substrate),
+        coming or coming_hours(known, question.substrate),
         start,
         batch_mass=question.batch_mass,
         use_rate=question.use_rate,

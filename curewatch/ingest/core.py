@@ -130,7 +130,9 @@ class Core:
         if event.quality:
             batch.acknowledge(event.source, event.connection, event.identifier)
             delivery = mark(event.topic, event.payload, event.identifier)
-            known = self.deliveries.setdefault(event.source, Deliveries())
+            known = self.deliveries.get(event.source)
+            if known is None:
+                known = self.deliveries[event.source] = Deliveries()
             if event.duplicate and delivery in known:
                 self.repeated += 1
                 return

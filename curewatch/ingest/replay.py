@@ -21,7 +21,7 @@ from curewatch.logbook import Entry, Logbook
 
 BATCH = 500  # a file never waits for a broker
 CHECKS = 4_000  # looks at the sensors over a whole recording, at most one a minute
-LOOKS = 40  # full looks at the advice over a whole recording, at most one a quarter of an hour
+LOOKS = 30  # full looks at the advice over a whole recording, at most one a quarter of an hour
 
 
 class Replay:

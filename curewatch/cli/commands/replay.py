@@ -26,7 +26,7 @@ def app(
             "--advice-every",
             min=1.0,
             metavar="MINUTES",
-            help="Between full looks at the advice; else 15, or a 40th of a long recording.",
+            help="Between full looks at the advice; else 15, or a 30th of a long recording.",
             show_default=False,
         ),
     ] = None,

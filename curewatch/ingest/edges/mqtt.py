@@ -77,6 +77,7 @@ class MqttBroker:
         self._unsaid: deque[str] = deque(maxlen=DOCUMENTS)  # topics whose document is not yet sent
         self._connection = 0  # running number
         self._arrived: list[Event] = []  # of this turn of the loop
+        self._now = clock.now()  # when this turn's bytes were read
         self._why = ""  # why the last connection ended
         self._overflow = 0
         self._short_lives = 0  # connections in a row that ended at once
@@ -233,6 +234,7 @@ class MqttBroker:
         if self._wake_read in ready:
             self._wake_read.recv(4096)
         if sock in ready or sock.pending():
+            self._now = self._clock.now()
             self._client.loop_read()
             while sock.pending() and self._client.socket() is sock:
                 self._client.loop_read()
@@ -345,7 +347,7 @@ class MqttBroker:
                 self.name,
                 topic,
                 bytes(message.payload),
-                self._clock.now(),
+                self._now,
                 message.qos,
                 bool(message.dup),
                 bool(message.retain),
