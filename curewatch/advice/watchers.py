@@ -218,6 +218,24 @@ def _share_wet(outlook: Outlook, now: float, limit: float, error: float) -> floa
     return float(np.mean(margin.min(axis=1) - error < limit))
 
 
+def next_mark(layers: Iterable[Progress], now: float) -> float | None:
+    """When one of these countdowns next reaches a mark at which it rings; None if none does. [UTC s]"""
+    marks = [mark for layer in layers for mark in _marks(layer) if mark > now]
+    return min(marks, default=None)
+
+
+def _marks(layer: Progress) -> Iterator[float]:
+    opens, closes = layer.moment("laminate-from").likely, layer.moment("laminate-before")
+    if opens is not None:
+        yield opens
+    if closes.early is not None:
+        yield from (closes.early - ahead for ahead in AHEAD)
+    if closes.likely is not None:
+        yield closes.likely + 1.0  # the first moment after it
+    if layer.pot is not None:
+        yield layer.layup.started + POT_SHARE * layer.pot.pot_life
+
+
 def _ended(standing: State, layers: tuple[Progress, ...]) -> Iterator[Signal]:
     """Alerts about layers that are no longer running are over at once."""
     running = {layer.layup.layup for layer in layers}

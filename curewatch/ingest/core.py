@@ -21,6 +21,7 @@ from curewatch.ingest.batch import Batch
 from curewatch.ingest.clock_watch import ClockState
 from curewatch.ingest.deliveries import Deliveries, mark
 from curewatch.ingest.events import (
+    Again,
     BytesArrived,
     Effect,
     Ended,
@@ -203,7 +204,10 @@ class Core:
             self._add(*self.keeping.look(at, self.clock, self.sources))
 
     def _evaluated(self, event: Evaluated) -> None:
-        self._add(*event.outcome)
+        marks = [said.at for said in event.outcome if isinstance(said, Again)]
+        if event.outcome:
+            self.keeping.look_at(min(marks, default=None))
+        self._add(*(said for said in event.outcome if not isinstance(said, Again)))
 
     # ---- sources
 

@@ -19,13 +19,13 @@ from curewatch.configuration import Configuration
 from curewatch.errors import CurewatchError
 from curewatch.ingest import consult, layups, state
 from curewatch.ingest.clock_watch import NOT_BEFORE
-from curewatch.ingest.events import Publish, Show
+from curewatch.ingest.events import Again, Publish, Show
 from curewatch.ingest.published_alerts import alerts_document
 from curewatch.jobs import Layup
 from curewatch.logbook import Entry, Logbook
 from curewatch.model.outlook import Outlook
 
-Said = Entry | Publish | Show
+Said = Entry | Publish | Show | Again
 
 
 class Memory(NamedTuple):
@@ -52,7 +52,6 @@ class Evaluation:
         self._logbook = logbook
         self._question = consult.question(configuration, logbook=logbook)
         self._alerts, self._read, self._verdict = memory or _restored(logbook)
-        self.running = 0  # layers in progress, at the last look
 
     @property
     def memory(self) -> Memory:
@@ -61,14 +60,13 @@ class Evaluation:
     def __call__(self, at: Instant, reason: str) -> tuple[Said, ...]:
         """The answer for a start now, the running layers and the alerts, as far as they changed."""
         now = at.utc
-        self._take_up_acknowledgements()
+        seen_since = self._take_up_acknowledgements()
         self._question = consult.question(self._configuration, logbook=self._logbook)
         known = state.situation(self._logbook, self._configuration, now, not_before=self._not_before)
         seen = question.with_surface(known, self._question.substrate)
         outlook = question.coming_hours(seen, self._question.substrate)
         advice = question.ask(self._question, known, coming=outlook)
         layers = layups.running(self._logbook, now)
-        self.running = len(layers)
         progresses, troubles = self._followed(layers, seen, outlook)
         signals = watchers.signals(
             seen,
@@ -79,12 +77,15 @@ class Evaluation:
             standing=self._alerts,
         )
         self._alerts, events = alerts.step(self._alerts, signals, now)
+        mark = watchers.next_mark(progresses, now)
         return (
+            *seen_since,
             *self._told(advice, now),
             *(said for event in events for said in self._rung(event)),
             *(Show("layer", now, text, {}, loud=True) for text in troubles),
             Publish("advice", as_plain(advice)),
             Publish("alerts", alerts_document(now, self._alerts, progresses)),
+            *(() if mark is None else (Again(mark),)),
         )
 
     # ---- the verdict
@@ -133,13 +134,16 @@ class Evaluation:
         text = event.text if loud else f"{event.happening}: {event.text}"
         yield Show("alert", event.at, text, plain, loud)
 
-    def _take_up_acknowledgements(self) -> None:
-        """Somebody at another terminal saw an alert."""
+    def _take_up_acknowledgements(self) -> list[Said]:
+        """Somebody at another terminal saw an alert: it is in the logbook already, here it is only told."""
+        told: list[Said] = []
         for entry in self._logbook.entries("alert", after=self._read):
             self._read = entry.number
             if entry.payload.get("happening") == str(Happening.ACKNOWLEDGED):
                 key = Key(Kind(entry.payload["alert"]), str(entry.payload["subject"]))
-                self._alerts, _ = alerts.acknowledge(self._alerts, key, entry.at)
+                self._alerts, events = alerts.acknowledge(self._alerts, key, entry.at)
+                told += [said for event in events for said in self._rung(event) if isinstance(said, Show)]
+        return told
 
     def _hour(self, utc: float) -> str:
         """The hour as people at the shed read it."""

@@ -93,7 +93,7 @@ class Evaluated(NamedTuple):
     """What thinking about the advice gave: to be stored, then published and shown."""
 
     at: Instant
-    outcome: tuple[Any, ...]  # of Entry, Publish and Show
+    outcome: tuple[Any, ...]  # of Entry, Publish, Show and Again
 
 
 class Reload(NamedTuple):
@@ -166,6 +166,12 @@ class Evaluate(NamedTuple):
 
     at: Instant
     reason: str
+
+
+class Again(NamedTuple):
+    """Think about the advice again at this moment: a countdown reaches a mark then."""
+
+    at: float  # UTC [s]
 
 
 class Ended(NamedTuple):

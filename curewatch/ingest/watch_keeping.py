@@ -3,8 +3,8 @@
 Theory of operation: every committed reading steps its sensor's track; once a minute all sensors are
 judged and what changed is noted. A silence becomes a gap when it is noticed, and gets its end with the
 next reading, so that the logbook holds both. Advice costs far more than a judgement, so it is asked for
-only when there is a reason to: something changed that could change the answer, or a quarter of an hour
-has passed with something to look after.
+only when there is a reason to: something changed that could change the answer, a countdown reaches one
+of its marks, or a quarter of an hour has passed.
 """
 
 from collections.abc import Iterable, Mapping
@@ -50,6 +50,7 @@ class WatchKeeping:
         self._check_every = check_every
         self._advise_every = advise_every
         self._advised = float("-inf")  # monotonic [s]
+        self._mark: float | None = None  # UTC, when a countdown reaches its next mark [s]
         self._reason = "first look"  # why advice should be looked at; empty if it need not
 
     def reconfigure(self, configuration: Configuration) -> None:
@@ -60,6 +61,10 @@ class WatchKeeping:
     def look_again(self, reason: str) -> None:
         """Ask for advice at the next occasion: somebody started a layer, for instance."""
         self._reason = self._reason or reason
+
+    def look_at(self, mark: float | None) -> None:
+        """Ask for advice at this moment too; each look names the next one anew. [UTC s]"""
+        self._mark = mark
 
     # ---- readings that are now committed
 
@@ -151,6 +156,8 @@ class WatchKeeping:
 
     def _advice_due(self, at: Instant) -> list[Evaluate]:
         waited = at.monotonic - self._advised
+        if self._mark is not None and at.utc >= self._mark:
+            self._reason, self._mark = self._reason or "a countdown", None
         pressing = ADVISE_SOON if self._advise_every <= ADVISE_EVERY else self._advise_every
         if waited < (pressing if self._reason else self._advise_every):
             return []

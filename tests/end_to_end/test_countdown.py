@@ -1,0 +1,121 @@
+"""Alerts of a layer in progress: at their minute, once, and the same after the program was killed."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from curewatch import configuration
+from curewatch.advice import alerts
+from curewatch.advice.alerts import Event, Happening, Kind
+from curewatch.clock import Instant
+from curewatch.ingest.edges.recording import open_recording
+from curewatch.ingest.evaluation import Evaluation
+from curewatch.ingest.events import Again, Show
+from curewatch.ingest.replay import Replay
+from curewatch.jobs import Layup, layup_as_plain
+from curewatch.logbook import Entry, Logbook
+from curewatch.readings import Reading
+from curewatch.units import MINUTE
+
+SETTINGS = configuration.parse('[sensors.bench]\nrole = "air"\n[sensors.hull]\nrole = "surface"\n')
+START = 1_792_247_400.0
+RECORDING = Path(__file__).parents[2] / "recordings" / "saltmarsh-evening.txt"
+LAYER = Layup("L1", START + 10 * MINUTE, "epoxy-fast", 0.1)
+
+
+def rung(logbook: Logbook) -> list[Event]:
+    return [alerts.event_from_plain(entry.payload) for entry in logbook.entries("alert")]
+
+
+@pytest.fixture
+def warm_shed(tmp_path: Path) -> Iterator[Logbook]:
+    """Twelve hours at 20 degC and 50 %, both sensors, and a layer laid when they began."""
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.append(
+            [
+                Reading(name, at, at, 293.15, 0.5 if name == "bench" else None)
+                for at in (START + MINUTE * number for number in range(12 * 60))
+                for name in ("bench", "hull")
+            ],
+            [Entry("layup", layup_as_plain(LAYER), LAYER.started)],
+        )
+        yield logbook
+
+
+def look(evaluation: Evaluation, logbook: Logbook, at: float) -> float | None:
+    """One look, stored as the daemon would; when the next mark is."""
+    said = evaluation(Instant(at, at), "asked by a test")
+    logbook.append(entries=[one for one in said if isinstance(one, Entry)])
+    return next((one.at for one in said if isinstance(one, Again)), None)
+
+
+def until_it_rings_and_is_seen(evaluation: Evaluation, logbook: Logbook) -> float:
+    """Looks from mark to mark until an alert stands; somebody acknowledges it. When that was."""
+    at = LAYER.started + MINUTE
+    mark = look(evaluation, logbook, at)
+    while not rung(logbook):
+        assert mark is not None
+        at = mark + 1.0
+        mark = look(evaluation, logbook, at)
+    stood = alerts.rebuild(rung(logbook))
+    _, seen = alerts.acknowledge(stood, next(iter(stood)), at + 1.0)
+    logbook.append(entries=[Entry("alert", alerts.event_as_plain(event), event.at) for event in seen])
+    return at
+
+
+def test_each_look_names_the_minute_of_the_next_ring(warm_shed: Logbook) -> None:
+    """Going from mark to mark, every countdown rings within two minutes of its 60, 30 and 10 minutes."""
+    evaluation, at, ahead = Evaluation(SETTINGS, warm_shed), LAYER.started + MINUTE, []
+    while at < START + 11 * 3600:
+        mark = look(evaluation, warm_shed, at)
+        if mark is None:
+            break
+        assert mark > at
+        at = mark + 1.0
+    for event in rung(warm_shed):
+        if event.key.kind is Kind.LAMINATE_BEFORE and event.happening in {"raised", "renewed"}:
+            assert event.due is not None
+            ahead.append((event.due - event.at) / MINUTE)
+    assert ahead == pytest.approx([60, 30, 10], abs=2)
+    kinds = [event.key.kind for event in rung(warm_shed) if event.happening is Happening.RAISED]
+    assert kinds.index(Kind.LAMINATE_BEFORE) < kinds.index(Kind.WINDOW_MISSED)
+
+
+def test_a_killed_program_rings_nothing_twice_and_counts_on(warm_shed: Logbook) -> None:
+    """What stood before stands after, acknowledged as it was; only what is new rings."""
+    evaluation = Evaluation(SETTINGS, warm_shed)
+    at = until_it_rings_and_is_seen(evaluation, warm_shed)
+    before = rung(warm_shed)
+    again = Evaluation(SETTINGS, warm_shed)  # a new program, nothing remembered but the logbook
+    mark = look(again, warm_shed, at + 5.0)
+    assert rung(warm_shed) == before
+    assert mark is not None
+    assert mark > at
+
+
+def test_an_acknowledgement_made_elsewhere_is_told_but_not_stored_twice(warm_shed: Logbook) -> None:
+    """The daemon shows it, for whoever listens; the logbook has it from the one who made it."""
+    evaluation = Evaluation(SETTINGS, warm_shed)
+    at = until_it_rings_and_is_seen(evaluation, warm_shed)
+    said = evaluation(Instant(at + 5.0, at + 5.0), "told: alert")
+    shown = [one.detail["happening"] for one in said if isinstance(one, Show) and one.kind == "alert"]
+    stored = [one.payload["happening"] for one in said if isinstance(one, Entry) and one.kind == "alert"]
+    assert shown == ["acknowledged"]
+    assert stored == []
+
+
+@pytest.mark.long
+def test_the_daemon_looks_at_the_marks_and_not_only_each_quarter_of_an_hour(tmp_path: Path) -> None:
+    """Through the real core, by the minute: a countdown rings within three minutes of its mark."""
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        recording = open_recording(RECORDING)
+        layer = Layup("L1", recording.span.start + 20 * MINUTE, "epoxy-fast", 0.1)
+        running = Replay(SETTINGS, recording, logbook, show=lambda _: None)
+        running.run(entries=[Entry("layup", layup_as_plain(layer), layer.started)])
+        before = [
+            (event.due or 0.0) - event.at
+            for event in rung(logbook)
+            if event.key == (Kind.LAMINATE_BEFORE, "L1") and event.happening in {"raised", "renewed"}
+        ]
+    assert [left / MINUTE for left in before] == pytest.approx([60, 30, 10], abs=3)
