@@ -1,11 +1,10 @@
-"""The documentation says what is so: its commands run, its links lead somewhere, every option is told."""
+"""Every command helps itself: its example runs, every option is told, the manual page is clean."""
 
 import os
 import re
 import shlex
 import shutil
 import subprocess
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -15,17 +14,10 @@ from curewatch.cli.main import COMMANDS, run
 from curewatch.clock import SystemClock
 from curewatch.logbook import Logbook
 from curewatch.readings import Reading
+from tests import documents
 
 ROOT = Path(__file__).parents[2]  # where README.md stands: the repository, or what CI copied of it
 MANUAL = page().replace("\\-", "-").replace("\\e", "\\")
-DOCUMENTS = [
-    path
-    for pattern in ("*.md", "firmware_notes/**/*.md", "recordings/*.md", "tests/**/*.md")
-    for path in sorted(ROOT.glob(pattern))
-    if ".venv" not in path.parts
-]
-FENCE = re.compile(r"^```(?:sh|console|shell|bash)\n(.*?)^```", re.MULTILINE | re.DOTALL)
-LINK = re.compile(r"\[[^\]]*\]\(([^)#\s]+)(?:#[^)]*)?\)")
 ANSWERED = {0, 3, 4}  # done or go, no-go, unknown
 # commands that go on until somebody ends them, with what makes them end by themselves
 LIVE = {
@@ -102,28 +94,11 @@ def busy_shed(plain_shed: Path, tmp_path_factory: pytest.TempPathFactory) -> Pat
 
 
 @pytest.fixture
-def shed(plain_shed: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A folder to type commands in."""
-    shutil.copytree(plain_shed, tmp_path / "shed")
-    at_home(tmp_path / "shed", monkeypatch)
-    return tmp_path / "shed"
-
-
-@pytest.fixture
 def working_shed(busy_shed: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder to type commands in, in the middle of a job."""
     shutil.copytree(busy_shed, tmp_path / "shed")
     at_home(tmp_path / "shed", monkeypatch)
     return tmp_path / "shed"
-
-
-def commands_of(text: str) -> Iterator[str]:
-    """Every line in a shell fence that starts with ``curewatch``, without its comment."""
-    for fence in FENCE.findall(text):
-        for line in fence.splitlines():
-            typed = line.removeprefix("$ ").strip()
-            if typed.startswith("curewatch "):
-                yield typed
 
 
 def outcome(typed: str) -> int:
@@ -136,24 +111,6 @@ def outcome(typed: str) -> int:
     with pytest.raises(SystemExit) as stop:
         run(words)
     return int(stop.value.code or 0)
-
-
-READ = [
-    pytest.param(path, marks=pytest.mark.long if path.name == "README.md" and path.parent == ROOT else ())
-    for path in DOCUMENTS
-]
-
-
-@pytest.mark.parametrize("document", READ, ids=[str(path.relative_to(ROOT)) for path in DOCUMENTS])
-def test_every_command_in_a_document_runs(
-    document: Path, shed: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """In the order they stand there, in one shed, each with an answer and none with a traceback."""
-    for typed in commands_of(document.read_text(encoding="utf-8")):
-        status = outcome(typed)
-        said = capsys.readouterr()
-        assert status in ANSWERED, f"{typed}: {status}\n{said.err}"
-        assert "Traceback" not in said.err
 
 
 EXAMPLES = [pytest.param(name, command, id=name) for name, command in every_command()]
@@ -190,18 +147,10 @@ def test_every_option_is_told(name: str, command: object) -> None:
             assert all(option in MANUAL for option in parameter.opts)
 
 
-@pytest.mark.parametrize("document", DOCUMENTS, ids=lambda path: str(path.relative_to(ROOT)))
-def test_every_link_inside_the_repository_leads_somewhere(document: Path) -> None:
-    """Relative links and pictures exist."""
-    for target in LINK.findall(document.read_text(encoding="utf-8")):
-        if "://" not in target and not target.startswith("mailto:"):
-            assert (document.parent / target).exists(), f"{document.name}: {target}"
-
-
 def test_commands_named_in_running_text_are_commands() -> None:
     """`curewatch WORD` in the documents names one there is."""
     words = {name.partition(" ")[0] for name in COMMANDS} | {"--help", "--version"}
-    for document in DOCUMENTS:
+    for document in documents.documents():
         for named in re.findall(r"`curewatch ([a-z-]+)", document.read_text(encoding="utf-8")):
             assert named in words, f"{document.name}: curewatch {named}"
 

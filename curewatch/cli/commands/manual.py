@@ -1,12 +1,12 @@
 """``curewatch manual``: the manual page, made from the table of commands, so that both always agree."""
 
 from collections.abc import Iterator
-from typing import Any
+from typing import Annotated, Any
 
 import typer
 
 from curewatch import __version__
-from curewatch.cli import main
+from curewatch.cli import main, schemas
 from curewatch.errors import ExitStatus
 
 EXIT_STATUSES = {
@@ -42,12 +42,20 @@ CAUTION = (
 )
 
 
-def app() -> None:
-    """The manual page in the form that man reads.
+def app(
+    *,
+    schema: Annotated[
+        str | None,
+        typer.Option("--schema", metavar="NAME", help="Instead: the JSON schema of a command's --json."),
+    ] = None,
+) -> None:
+    """The manual page in the form that man reads; or the shape of an answer in JSON.
+
+    Schemas of what is published on MQTT: mqtt-state, mqtt-alerts, mqtt-daemon; advice is as tonight.
 
     Example: curewatch manual > curewatch.1
     """
-    typer.echo(page(), nl=False)
+    typer.echo(page() if schema is None else schemas.schema(schema), nl=False)
 
 
 def every_command() -> Iterator[tuple[str, Any]]:

@@ -1,0 +1,216 @@
+"""Every answer in JSON has the shape that its schema says; no command answers without one."""
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from jsonschema import Draft202012Validator, FormatChecker
+
+from curewatch.cli import schemas
+from curewatch.cli.commands.demo import demo_configuration, recording_file
+from curewatch.cli.commands.manual import every_command
+from curewatch.cli.evening import layers
+from curewatch.cli.main import run
+from curewatch.clock import SystemClock
+from curewatch.errors import UsageError
+from curewatch.ingest.acting import Actor
+from curewatch.ingest.edges.recording import open_recording
+from curewatch.ingest.published import daemon_document
+from curewatch.ingest.replay import Replay
+from curewatch.logbook import Logbook
+from tests import demo_world
+
+NOBODYS = {"mqtt-state", "mqtt-alerts", "mqtt-daemon"}  # documents that no command answers with
+# an evening at the bench, told to one shed in this order; what is typed after the command's own name
+EVENING = [
+    ("tonight", ""),
+    ("tonight", "--resin vinyl-ester --at 23:59"),
+    ("windows", ""),
+    ("layup", "round --length 120 --thickness 4"),
+    ("job open", "--title cheek --by Reed"),
+    ("job batch", "--resin-mass 123g --hardener-mass 27g"),
+    ("layer", "--job J1 --batch 150g --ago 2h"),
+    ("saw", "gelled"),
+    ("saw", "--undo"),
+    ("job peel-ply", "--action on"),
+    ("job wash", "--action both"),
+    ("job quality", "--check barcol --value 30 --passed passed"),
+    ("job note", "--text dry"),
+    ("job photo", "scarf.png"),
+    ("job correct", "{note} --set text=damp --why misread"),
+    ("job list", ""),
+    ("job show", ""),
+    ("job close", "--outcome done"),
+    ("record write", "J1"),
+    ("record verify", "record-J1.pdf"),
+    ("cure", "--resin epoxy-slow --temperature 12 --batch 350g --thickness 5"),
+    ("cure", "--resin polyester-layup --temperature 2 --hours 24"),
+    ("air", "12 82 --surface 9.5 --part good-digital"),
+    ("air", "-- -5 80"),
+    ("resin list", ""),
+    ("resin show", "vinyl-ester"),
+    ("resin compare", "--temperature 12 --humidity 80"),
+    ("resin fit", "sheet.toml"),
+    ("explain", "gel"),
+    ("explain", ""),
+    ("doctor", ""),
+    ("forecast", ""),
+    ("forecast", "forecast.csv"),
+    ("sensor list", ""),
+    ("sensor check", "bench --beside yard --keep"),
+    ("logbook status", ""),
+    ("logbook seal", ""),
+    ("logbook status", ""),
+    ("logbook verify", ""),
+    ("logbook backup", "copy.sqlite"),
+    ("logbook export", "readings.csv"),
+    ("logbook prune", "--older-than 400 --rehearse"),
+    ("replay", "recordings/saltmarsh-evening.txt --advice-every 120 --readings"),
+]
+
+
+def must_fit(name: str, answer: Any) -> None:
+    """Every key is told and none is missing; the message says which is not so."""
+    checked = Draft202012Validator(json.loads(schemas.schema(name)), format_checker=FormatChecker())
+    wrong = [
+        f"{'/'.join(map(str, error.path))}: {error.message[:200]}" for error in checked.iter_errors(answer)
+    ]
+    assert not wrong, f"{name}: {wrong}"
+
+
+def answering() -> set[str]:
+    """Every command that has --json."""
+    return {
+        name for name, command in every_command() if any("--json" in each.opts for each in command.params)
+    }
+
+
+def every_part(schema: Any) -> Iterator[dict[str, Any]]:
+    """A schema, and every schema of a property within it."""
+    if isinstance(schema, dict):
+        yield from schema.get("properties", {}).values()
+        for each in schema.values():
+            yield from every_part(each)
+    elif isinstance(schema, list):
+        for each in schema:
+            yield from every_part(each)
+
+
+def test_every_answering_command_has_a_schema_and_no_schema_is_nobodys() -> None:
+    """What has --json can be looked up by its name; the rest is published."""
+    named = {schemas.SHARED.get(name, name.replace(" ", "-")) for name in answering()}
+    assert named | NOBODYS == set(schemas.names())
+    with pytest.raises(UsageError, match="mqtt-state"):
+        schemas.schema("nothing")
+
+
+@pytest.mark.parametrize("name", schemas.names())
+def test_every_schema_is_one_and_tells_every_key(name: str) -> None:
+    """Valid by its own standard; each property has words of its own."""
+    schema = json.loads(schemas.schema(name))
+    Draft202012Validator.check_schema(schema)
+    assert schema["title"]
+    for part in every_part(schema):
+        assert part.get("description") or "const" in part or "$ref" in part, f"{name}: {part}"
+
+
+@pytest.fixture
+def shed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A shed whose sensors have just spoken, to type commands in."""
+    from PIL import Image
+
+    now = SystemClock().now().utc
+    demo_world.shed_in_use(tmp_path, now)
+    Image.new("RGB", (80, 60), "white").save(tmp_path / "scarf.png")
+    hours = (f"{SystemClock().now().utc + 3600 * hour:.0f},7.0,88" for hour in range(1, 30))
+    (tmp_path / "forecast.csv").write_text("\n".join(["time,temperature,humidity", *hours]) + "\n")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("HOME", str(tmp_path))
+    for name in ("XDG_DATA_HOME", "XDG_CONFIG_HOME", "CUREWATCH_CONFIG", "CUREWATCH_UNITS"):
+        monkeypatch.delenv(name, raising=False)
+    return tmp_path
+
+
+def typed(words: list[str]) -> None:
+    with pytest.raises(SystemExit):
+        run(words)
+
+
+@pytest.mark.long
+def test_an_evening_in_json(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Every command that answers, at the bench of the demonstration's shed."""
+    typed(["resin", "fit", "--form"])
+    (shed / "sheet.toml").write_text(capsys.readouterr().out)
+    asked, note = {"ingest"}, 0  # the daemon's lines are those of a replay
+    for command, rest in EVENING:
+        words = rest.format(note=note).split()
+        typed([*command.split(), "--json", *words])
+        said = capsys.readouterr()
+        assert said.out, f"{command}: {said.err}"
+        lines = said.out.splitlines() if command == "replay" else [said.out]
+        for line in lines:
+            must_fit(command, json.loads(line))
+        if command == "job note":
+            note = json.loads(said.out)["number"]
+        asked.add(command)
+    assert asked == answering()
+
+
+def test_without_readings_the_answers_keep_their_shape(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Unknown is an answer, too."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("HOME", str(tmp_path))
+    (tmp_path / "curewatch.toml").write_text(demo_world.SETTINGS)
+    for command in ("tonight", "windows", "doctor", "layup round --length 120 --thickness 4"):
+        typed([*command.split(), "--json"])
+        name = command.partition(" ")[0]
+        answer = json.loads(capsys.readouterr().out)
+        must_fit(name, answer)
+        assert name in {"doctor", "layup"} or answer["verdict"] == "unknown"
+
+
+class Listening:
+    """A broker's side: keeps the last document of each topic, and counts them."""
+
+    def __init__(self) -> None:
+        self.heard: dict[str, list[dict[str, Any]]] = {}
+
+    def acknowledge(self, connection: int, identifiers: tuple[int, ...]) -> None:
+        raise AssertionError("a recording asks for no acknowledgement")
+
+    def publish(self, topic: str, document: dict[str, Any]) -> None:
+        self.heard.setdefault(topic, []).append(json.loads(json.dumps(document)))
+
+
+@pytest.mark.long
+def test_what_is_published_has_its_shape(tmp_path: Path) -> None:
+    """All of the demonstration's evening: state, advice, alerts, with layers in progress."""
+    listening = Listening()
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        replay = Replay(
+            demo_configuration(),
+            open_recording(recording_file()),
+            logbook,
+            show=lambda event: None,
+            advise_every=1800.0,
+        )
+        replay.actor = Actor(
+            replay.core,
+            logbook,
+            replay.clock,
+            brokers={"yard": listening},
+            show=lambda event: None,
+            think=replay.evaluation,
+        )
+        replay.run(entries=layers())
+    assert set(listening.heard) == {"state", "advice", "alerts"}
+    for topic, documents in listening.heard.items():
+        for document in documents[:: max(1, len(documents) // 20)]:
+            must_fit(f"mqtt {topic}", document)
+    assert any(document["layers"] and document["alerts"] for document in listening.heard["alerts"])
+    for running in (True, False):
+        must_fit("mqtt daemon", daemon_document(running, 0.0))

@@ -1,0 +1,163 @@
+"""What the outside checks found, as a file: `python -m tests.published.accuracy` writes ACCURACY.md.
+
+It runs the tests that CHECKS.md lists and notes every comparison that they make: how far off each value
+was, beside what was allowed. Nothing of the table is typed by hand but CHECKS.md's names and sources.
+"""
+
+import argparse
+import re
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+HERE = Path(__file__).parent
+FILE = HERE / "ACCURACY.md"
+HEAD = """# How right it is: the outside checks, measured
+
+Made by `python -m tests.published.accuracy` from the checks themselves; [CHECKS.md](CHECKS.md) lists them
+with their tests. *Worst* is the comparison of a check that came nearest to its tolerance: how far off it was,
+beside what is allowed, in the unit of what is compared, or in per cent of the value. Where no figure stands,
+the check asks for an inequality or for exact words: what it asks is all there is to say.
+
+| check | origin and source | what is asked | comparisons | worst | allowed |
+|---|---|---|---|---|---|
+"""
+
+
+@dataclass(slots=True)
+class Found:
+    """What one test compared."""
+
+    asked: str = ""  # its docstring's first sentence
+    outcome: str = ""
+    comparisons: list[tuple[float, float, bool]] = field(default_factory=list)  # off, allowed, relative
+
+
+class Notes:
+    """A plugin of pytest that notes every ``value == approx(expected)`` of the tests it sees."""
+
+    def __init__(self) -> None:
+        self.tests: dict[str, Found] = {}
+        self._now = Found()
+
+    def pytest_runtest_setup(self, item: pytest.Item) -> None:
+        function = getattr(item, "function", None)
+        name = f"{item.path.parent.name}/{item.path.name}::{item.originalname}"  # type: ignore[attr-defined]
+        self._now = self.tests.setdefault(name, Found(_sentence(function.__doc__ or "")))
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        if report.when == "call" or report.failed:
+            self._now.outcome = report.outcome
+
+    def note(self, approx: Any, actual: Any) -> None:
+        """One comparison, as `approx` is asked for it."""
+        try:
+            expected, value = float(approx.expected), float(actual)
+        except (TypeError, ValueError):
+            return
+        allowed, off = float(approx.tolerance), abs(value - expected)
+        relative = approx.rel is not None and expected != 0
+        scale = abs(expected) if relative else 1.0
+        self._now.comparisons.append((off / scale, allowed / scale, relative))
+
+
+@contextmanager
+def noting(notes: Notes) -> Iterator[None]:
+    """While inside, every scalar comparison with `approx` is noted, and then made as always."""
+    scalar = type(pytest.approx(1.0))
+    compare = scalar.__eq__
+
+    def noted(self: Any, actual: Any) -> bool:
+        notes.note(self, actual)
+        return bool(compare(self, actual))
+
+    scalar.__eq__ = noted
+    try:
+        yield
+    finally:
+        scalar.__eq__ = compare
+
+
+def _sentence(text: str) -> str:
+    return " ".join(text.split()).partition(". ")[0].rstrip(".")
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One line of CHECKS.md."""
+
+    name: str
+    origin: str
+    source: str
+    tests: tuple[str, ...]
+
+
+def checks() -> list[Check]:
+    """CHECKS.md, line by line."""
+    found = []
+    for line in (HERE / "CHECKS.md").read_text(encoding="utf-8").splitlines():
+        cells = [cell.strip() for cell in line.strip().strip("|").split("|")]
+        if line.startswith("|") and cells[0] != "check" and not cells[0].startswith("---"):
+            found.append(Check(cells[0], cells[1], cells[2], tuple(re.findall(r"`([^`]+)`", cells[3]))))
+    return found
+
+
+def measure(tests: list[str], *, long: bool) -> dict[str, Found]:
+    """Run these tests, and say what each compared."""
+    notes = Notes()
+    chosen = "long or not long" if long else "not long"
+    options = ["-q", "-m", chosen, "-p", "no:randomly", "-p", "no:cacheprovider", "--no-header", "--tb=short"]
+    with noting(notes):
+        status = pytest.main([*options, *(str(HERE.parent / test) for test in tests)], plugins=[notes])
+    if status not in {pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED}:
+        raise SystemExit(f"the checks do not hold (pytest said {status}); nothing was written")
+    return notes.tests
+
+
+def worst(comparisons: list[tuple[float, float, bool]]) -> tuple[str, str]:
+    """The comparison nearest to its tolerance, as words."""
+    if not comparisons:
+        return "", ""
+    off, allowed, relative = max(comparisons, key=lambda one: one[0] / one[1] if one[1] else 0.0)
+    return figure(off, relative), figure(allowed, relative)
+
+
+def figure(value: float, relative: bool) -> str:
+    """Two digits that count; a relative one in per cent."""
+    return f"{100 * value:.2g} %" if relative else f"{value:.2g}"
+
+
+def row(check: Check, measured: dict[str, Found]) -> str:
+    """One line of the table."""
+    found = [measured[test] for test in check.tests if test in measured]
+    compared = [one for each in found for one in each.comparisons]
+    asked = "; ".join(each.asked for each in found).replace("|", "/")
+    off, allowed = worst(compared)
+    count = str(len(compared)) if compared else ""
+    return f"| {check.name} | *{check.origin}*: {check.source} | {asked} | {count} | {off} | {allowed} |"
+
+
+def table(measured: dict[str, Found]) -> str:
+    """The whole file."""
+    return HEAD + "\n".join(row(check, measured) for check in checks()) + "\n"
+
+
+def main() -> None:
+    """Write the file, or only show it."""
+    options = argparse.ArgumentParser(description="Measure the outside checks and write ACCURACY.md.")
+    options.add_argument("--show", action="store_true", help="print the file instead of writing it")
+    shown = options.parse_args().show
+    text = table(measure([test for check in checks() for test in check.tests], long=True))
+    if shown:
+        sys.stdout.write(text)
+    else:
+        FILE.write_text(text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
