@@ -72,7 +72,8 @@ def window(logbook: Logbook, job: str, seal: Seal, start: float, end: float) -> 
     before = _last_before(logbook, readings_from)
     numbered = {one.number: one for one in (*own, *shed, *before)}
     entries = tuple(numbered[number] for number in sorted(numbered))
-    return Window(min(one.block for one in entries), readings_from, seal.block, entries)
+    first = min(readings_from, *(one.block for one in entries))
+    return Window(first, readings_from, seal.block, entries)
 
 
 def _last_before(logbook: Logbook, block: int) -> list[Stored]:

@@ -309,3 +309,17 @@ def test_what_lies_in_a_gap_is_unknown():
     found = between(np.array([0.0, 300.0, 1200.0, 3000.0, 4800.0, 5100.0, 9000.0]), at, value)
     assert np.isnan(found).tolist() == [False, False, False, True, False, False, True]
     assert found[1] == pytest.approx(280.5)
+
+
+def test_a_job_begun_after_the_readings_it_needs_has_their_blocks_too(tmp_path):
+    """Readings of an earlier block belong to the record; so does that block's link of the chain."""
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.append(list(world.readings(world.OPENED - 4 * HOUR, world.OPENED)))
+        assert logbook.head().block > 1
+        logbook.write(Entry(Kind.JOB_OPEN, {"job": "J1", "title": "cheek"}, world.OPENED, job="J1"))
+        logbook.write(Entry(Kind.JOB_CLOSE, {"job": "J1"}, world.OPENED + 30.0, job="J1"))
+        seal(logbook, why="job-close", at=world.OPENED + 31.0, job="J1")
+        written = write(logbook, "J1", tmp_path, at=world.OPENED + 40.0)
+    assert written.pdf is not None
+    assert verify(written.pdf).first_block == 1
+    assert b"\n1," in (written.folder / "readings.csv").read_bytes()
