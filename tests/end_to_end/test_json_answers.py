@@ -31,7 +31,7 @@ EVENING = [
     ("layup", "round --length 120 --thickness 4"),
     ("job open", "--title cheek --by Reed"),
     ("job batch", "--resin-mass 123g --hardener-mass 27g"),
-    ("layer", "--job J1 --batch 150g --ago 2h"),
+    ("layer", "--batch B1 --ago 2h"),
     ("saw", "gelled"),
     ("saw", "--undo"),
     ("job peel-ply", "--action on"),
