@@ -155,6 +155,15 @@ class Limits(Table):
     likelihood_percent: float | None = Field(default=None, ge=50, le=99.9)
 
 
+class Alerts(Table):
+    """What happens beside showing, storing and publishing when an alert changes."""
+
+    command: tuple[Annotated[str, Field(min_length=1, max_length=4096)], ...] = Field(
+        default=(), max_length=64
+    )  # run with the event as JSON on standard input; never through a shell
+    timeout_s: float = Field(default=10.0, gt=0, le=60)
+
+
 class WorkingHours(Table):
     """When somebody may be in the shed."""
 
@@ -179,6 +188,7 @@ class Configuration(Table):
     serial: dict[Name, SerialSource] = Field(default_factory=dict)
     mqtt: dict[Name, MqttSource] = Field(default_factory=dict)
     limits: Limits = Limits()
+    alerts: Alerts = Alerts()
     working_hours: WorkingHours = WorkingHours()
     logbook: Logbook = Logbook()
 

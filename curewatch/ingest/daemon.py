@@ -18,6 +18,7 @@ from curewatch.ingest import recall
 from curewatch.ingest.acting import Actor
 from curewatch.ingest.core import BATCH, Core
 from curewatch.ingest.daily import Daily
+from curewatch.ingest.edges.alert_command import AlertCommand
 from curewatch.ingest.edges.process import ServiceManager
 from curewatch.ingest.events import Evaluated, Noticed, Reload, Show, Stop
 from curewatch.ingest.inbox import Inbox
@@ -60,6 +61,7 @@ class Daemon:
         self._tell_readings = tell_readings
         self._stop_asked = threading.Event()
         self._inbox = Inbox()
+        self._alert_command = self._commanded(configuration)
         try:
             check_names(configuration)
             self.logbook = Logbook(configured.logbook_path(configuration))
@@ -117,6 +119,7 @@ class Daemon:
         finally:
             service.stopping()
             self._sources.stop()
+            self._alert_command.stop()
             self.logbook.close()
         return ExitStatus.FAILURE if self.core.refused_store else ExitStatus.OK
 
@@ -168,12 +171,26 @@ class Daemon:
             text = f"the new configuration is not taken, the old one stays: {trouble}"
             self.actor.handle(Noticed("configuration", now, text))
             return
+        before = self.configuration
         self.configuration = self._daily.configuration = fresh
         self._thinking.configuration = fresh
+        if fresh.alerts != before.alerts:
+            self._alert_command.stop()
+            self._alert_command = self._commanded(fresh)
         self.actor.handle(Reload(fresh, now))
         self.core.write(configuration_entry(fresh, now.utc))
 
+    def _commanded(self, configuration: Configuration) -> AlertCommand:
+        """The user's command for alerts; what goes wrong with it comes in like any other event."""
+
+        def notice(what: str) -> None:
+            self._inbox.put("alert command", Noticed("alert command", self._clock.now(), what))
+
+        return AlertCommand(configuration.alerts.command, configuration.alerts.timeout_s, notice)
+
     def _show(self, line: Show) -> None:
         self.lines.append(line)
+        if line.kind == "alert":
+            self._alert_command.tell(line.detail)
         if self._show_further is not None:
             self._show_further(line)
