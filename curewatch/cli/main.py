@@ -44,6 +44,7 @@ SECTIONS: dict[str, dict[str, tuple[str, str]]] = {
         "layup": ("layup", "From the hole to the schedule: scarf, layers, resin, batches."),
         "layer": ("layer", "Say that you started a layer; see the countdowns."),
         "saw": ("saw", "Say what you saw (kicked, tack-free, ...): the model learns."),
+        "alerts": ("alerts", "The alerts that stand, what to do; say that one was seen."),
         "job": ("job", "The job log: open, batches, layers, checks, notes, close."),
     },
     "Look up": {

@@ -1,0 +1,144 @@
+"""``curewatch alerts``: which alerts stand, what was advised, and saying that one was seen."""
+
+from typing import Annotated, Any, NamedTuple
+
+import typer
+
+from curewatch.advice import alerts
+from curewatch.advice.alerts import Event, Happening, Key, Standing
+from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
+from curewatch.cli.safe_text import safe_line
+from curewatch.cli.terminal import print_json, print_lines
+from curewatch.cli.typed import span_from_text
+from curewatch.cli.wording import Wording
+from curewatch.clock import SystemClock, iso_utc
+from curewatch.configuration import logbook_path
+from curewatch.errors import UsageError
+from curewatch.logbook import Entry, Kind, Logbook, Stored
+
+
+class Rung(NamedTuple):
+    """One alert that stands, by the number of the entry that raised it."""
+
+    number: int
+    standing: Standing
+
+
+def app(
+    *,
+    seen: Annotated[
+        list[str] | None,
+        typer.Option("--seen", metavar="NUMBER", help="You have seen it; `all` for all. Repeatable."),
+    ] = None,
+    past: Annotated[
+        str | None, typer.Option("--past", metavar="SPAN", help="Also what rang in this time: 12 h.")
+    ] = None,
+    config: ConfigOption = None,
+    units: UnitsOption = None,
+    json: JsonOption = False,
+) -> None:
+    """The alerts that stand, with what to do; --seen NUMBER acknowledges one, as the board's key a does.
+
+    An acknowledged alert stays until its cause is gone, and rings again only when it becomes more urgent.
+
+    Example: curewatch alerts --past "12 h"
+    """
+    configuration, words = settings(config, units)
+    now = SystemClock().now().utc
+    since = now if past is None else now - span_from_text(past, "--past")
+    path = logbook_path(configuration)
+    if not path.exists():
+        _told((), (), words, now, json=json)
+        return
+    with Logbook(path, read_only=not seen) as logbook:
+        if seen:
+            _acknowledge(logbook, seen, now)
+        entries = logbook.entries(Kind.ALERT)
+        recent = tuple(_event(entry) for entry in entries if entry.at >= since)
+        _told(_standing(entries), recent if past else (), words, now, json=json)
+
+
+def _event(entry: Stored) -> Event:
+    return alerts.event_from_plain(entry.payload)
+
+
+def _standing(entries: list[Stored]) -> tuple[Rung, ...]:
+    """What stands, oldest first."""
+    raised: dict[Key, int] = {}
+    for entry in entries:
+        event = _event(entry)
+        if event.happening is Happening.CLEARED:
+            raised.pop(event.key, None)
+        else:
+            raised.setdefault(event.key, entry.number)
+    found = alerts.rebuild(_event(entry) for entry in entries)
+    standing = (Rung(raised[key], standing) for key, standing in found.items())
+    return tuple(sorted(standing, key=lambda each: each.number))
+
+
+def _acknowledge(logbook: Logbook, seen: list[str], now: float) -> None:
+    """Write down that these were seen; the daemon takes it up within seconds.
+
+    Raises
+    ------
+    UsageError
+        No alert of such a number stands.
+    """
+    stands = {str(each.number): each.standing for each in _standing(logbook.entries(Kind.ALERT))}
+    wanted = list(stands) if "all" in seen else seen
+    strange = [number for number in wanted if number not in stands]
+    if strange:
+        there = ", ".join(stands) or "none stands"
+        raise UsageError(f"--seen {strange[0]!r}; allowed: all, or a number of an alert that stands: {there}")
+    state = {standing.key: standing for standing in stands.values()}
+    for number in wanted:
+        state_after, events = alerts.acknowledge(state, stands[number].key, now)
+        state = dict(state_after)
+        logbook.append(entries=[Entry(Kind.ALERT, alerts.event_as_plain(event), now) for event in events])
+
+
+def _told(
+    standing: tuple[Rung, ...], past: tuple[Event, ...], words: Wording, now: float, *, json: bool
+) -> None:
+    if json:
+        print_json(
+            {
+                "standing": [_plain(each) for each in standing],
+                "past": [alerts.event_as_plain(event) for event in past],
+            }
+        )
+        return
+    print_lines([*lines(standing, words, now), *_past_lines(past, words, now)])
+
+
+def _plain(each: Rung) -> dict[str, Any]:
+    standing = each.standing
+    return {
+        "number": each.number,
+        "alert": str(standing.key.kind),
+        "subject": standing.key.subject,
+        "since": iso_utc(standing.since),
+        "text": standing.text,
+        "advised": standing.advised,
+        "due": None if standing.due is None else iso_utc(standing.due),
+        "acknowledged": None if standing.acknowledged is None else iso_utc(standing.acknowledged),
+    }
+
+
+def lines(standing: tuple[Rung, ...], words: Wording, now: float) -> list[str]:
+    """One alert in two lines: what is the matter since when, and what to do."""
+    told = []
+    for number, alert in standing:
+        seen = "" if alert.acknowledged is None else f" (seen {words.moment(alert.acknowledged, now)})"
+        told.append(f"{number:5}  {words.moment(alert.since, now)}  {safe_line(alert.text)}{seen}")
+        if alert.advised:
+            told.append(f"       {safe_line(alert.advised)}")
+    if not told:
+        return ["no alert stands"]
+    unseen = [str(each.number) for each in standing if each.standing.acknowledged is None]
+    return [*told, *([f"Seen it? curewatch alerts --seen {unseen[0]}"] if unseen else [])]
+
+
+def _past_lines(past: tuple[Event, ...], words: Wording, now: float) -> list[str]:
+    rows = [f"  {words.moment(each.at, now)}  {each.happening}: {safe_line(each.text)}" for each in past]
+    return ["", "What rang, oldest first:", *rows] if rows else []

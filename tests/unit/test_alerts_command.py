@@ -1,0 +1,84 @@
+"""`curewatch alerts`: what stands and what to do, and an acknowledgement that the daemon takes up."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from curewatch.advice import alerts
+from curewatch.advice.alerts import Event, Happening, Key, Kind
+from curewatch.cli.main import run
+from curewatch.clock import SystemClock
+from curewatch.logbook import Entry, Logbook
+
+
+@pytest.fixture
+def shed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A shed where two alerts stand, and one was raised and cleared."""
+    file, path = tmp_path / "curewatch.toml", tmp_path / "shed.sqlite"
+    file.write_text('[logbook]\npath = "shed.sqlite"\n')
+    monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
+    now = SystemClock().now().utc
+    missed, damp, silent = Key(Kind.WINDOW_MISSED, "L1"), Key(Kind.CONDENSATION), Key(Kind.SENSOR, "hull")
+    story = [
+        Event(Happening.RAISED, silent, now - 7200, "hull: silent"),
+        Event(Happening.CLEARED, silent, now - 7000, "hull: heard again"),
+        Event(Happening.RAISED, missed, now - 600, "window missed on L1\x1b[2J", "abrade"),
+        Event(Happening.RAISED, damp, now - 60, "condensation coming", "warm the surface"),
+    ]
+    with Logbook(path) as logbook:
+        logbook.append(entries=[Entry("alert", alerts.event_as_plain(each), each.at) for each in story])
+    return path
+
+
+def called(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    with pytest.raises(SystemExit) as end:
+        run(["alerts", *arguments])
+    found = capsys.readouterr()
+    assert not end.value.code, found.err
+    return found.out
+
+
+def stands(capsys: pytest.CaptureFixture[str]) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = json.loads(called(capsys, "--json"))["standing"]
+    return found
+
+
+def test_what_stands_is_told_with_what_to_do(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Oldest first, what was cleared left out, nothing from outside acts on the terminal."""
+    shown = called(capsys)
+    assert shown.index("window missed") < shown.index("condensation coming") < shown.index("warm the surface")
+    assert "hull" not in shown
+    assert "\x1b" not in shown
+    assert "hull: heard again" in called(capsys, "--past", "12 h")
+
+
+def test_an_acknowledged_alert_is_in_the_logbook_and_goes_on_standing(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """By its number; told twice it is written once; `all` takes the rest; a wrong number is refused."""
+    first, second = stands(capsys)
+    called(capsys, "--seen", str(first["number"]))
+    called(capsys, "--seen", str(first["number"]))
+    assert [one["acknowledged"] is None for one in stands(capsys)] == [False, True]
+    called(capsys, "--seen", "all")
+    assert all(one["acknowledged"] for one in stands(capsys))
+    with Logbook(shed, read_only=True) as logbook:
+        happened = [entry.payload["happening"] for entry in logbook.entries("alert")]
+    assert happened.count("acknowledged") == 2
+    with pytest.raises(SystemExit) as end:
+        run(["alerts", "--seen", "999"])
+    assert end.value.code == 2
+    assert f"{first['number']}, {second['number']}" in capsys.readouterr().err
+
+
+def test_a_shed_without_a_logbook_has_no_alert(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Looking makes no file."""
+    file = tmp_path / "curewatch.toml"
+    file.write_text('[logbook]\npath = "shed.sqlite"\n')
+    monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
+    assert called(capsys) == "no alert stands\n"
+    assert not (tmp_path / "shed.sqlite").exists()
