@@ -4,15 +4,19 @@ A film cures until its glass transition has climbed a little above its own tempe
 there. More warmth takes it further: that is a post-cure. In use it must stay well below its glass
 transition, or it softens, creeps and prints through; dark paint in the sun is the hardest test most
 boats meet.
+
+How far the cold lets it go is the least sure number of all: the glass slows the cure, it does not end
+it. So beside the likely film stands one that stalls early, and a service is judged by that one.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
 from curewatch.materials.system import Origin, ResinSystem
-from curewatch.model.film import Cure, constant, cure
+from curewatch.model.film import Cure, History, constant, cure
 from curewatch.model.lots import rate_factor_at
 from curewatch.model.milestones import crossing
 from curewatch.units import DAY, HOUR, ZERO_CELSIUS
@@ -25,6 +29,8 @@ SHORTEST = 2 * HOUR  # so that the part is warm through (common practice) [s]
 OVENS = tuple(celsius + ZERO_CELSIUS for celsius in (40.0, 50.0, 60.0, 70.0, 80.0))  # tents, blankets [K]
 WAYS = 3  # of post-cure that are offered
 SLOW_LOT = 0.05  # a post-cure must also do for a slow lot: this quantile of its rate
+EARLY_STALL = 1.163  # standard deviations of each of two spreads, together one in twenty
+STALL_SPREAD = {"kinetics.lead": 4.0, "kinetics.steepness": 7.0}  # K and 1, where a file gives none (assumed)
 SOFTENS = 10.0  # K above its present glass transition at which an unfinished film may be warmed (assumed)
 CAUTION = (
     "Warm it slowly, about 10 K an hour, with the part supported: it softens before it hardens. "
@@ -62,14 +68,16 @@ class Stands(NamedTuple):
     service: Service
     now: bool
     finished: bool  # once it has been post-cured
-    spare: float  # glass transition less service temperature, now [K]
+    spare: float  # glass transition of a film that stalled early less service temperature, now [K]
 
 
 class Finish(NamedTuple):
     """Where a film stands and what would finish it."""
 
     glass_transition: float  # now [K]
+    least: float  # now, if it stalls early [K]
     reachable: float  # by staying as it is for two weeks [K]
+    reachable_least: float  # the same if it stalls early [K]
     wanted: float  # at which it counts as finished [K]
     post_cures: tuple[PostCure, ...]  # the gentlest that get there, at most WAYS
     stands: tuple[Stands, ...]
@@ -94,22 +102,40 @@ def finish(system: ResinSystem, done: Cure, services: Sequence[Service] = SERVIC
     Finish
     """
     now, conversion = float(done.glass_transition[-1]), float(done.conversion[-1])
-    wanted = system.network.full - FINISHED
+    wanted, early = system.network.full - FINISHED, early_to_stall(system)
+    slowed = cure(early, History(done.time, done.temperature), conversion=float(done.progress[0]))
+    least, warmth = min(now, float(slowed.glass_transition[-1])), float(done.temperature[-1])
     return Finish(
         glass_transition=now,
-        reachable=reachable(system, float(done.temperature[-1]), conversion),
+        least=least,
+        reachable=reachable(system, warmth, conversion),
+        reachable_least=reachable(early, warmth, float(slowed.conversion[-1])),
         wanted=wanted,
         post_cures=post_cures(system, conversion, wanted),
         stands=tuple(
             Stands(
                 each,
-                now - each.temperature >= MARGIN,
-                max(now, wanted) - each.temperature >= MARGIN,
-                now - each.temperature,
+                least - each.temperature >= MARGIN,
+                max(least, wanted) - each.temperature >= MARGIN,
+                least - each.temperature,
             )
             for each in services
         ),
     )
+
+
+def early_to_stall(system: ResinSystem) -> ResinSystem:
+    """The same resin, slowed by the glass as early and as steeply as one in twenty."""
+    sd = {
+        key: usual if key not in system.origins else system.origins[key].spread or usual
+        for key, usual in STALL_SPREAD.items()
+    }
+    kinetics = replace(
+        system.kinetics,
+        lead=system.kinetics.lead - EARLY_STALL * sd["kinetics.lead"],
+        steepness=system.kinetics.steepness + EARLY_STALL * sd["kinetics.steepness"],
+    )
+    return replace(system, kinetics=kinetics)
 
 
 def reachable(system: ResinSystem, temperature: float, conversion: float = 0.0) -> float:

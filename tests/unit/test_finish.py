@@ -11,7 +11,15 @@ from hypothesis import strategies as st
 from curewatch.cli.main import run
 from curewatch.materials import load_system
 from curewatch.model.film import constant, cure
-from curewatch.model.finish import LONGEST, MARGIN, SHORTEST, finish, gentle_start, post_cures, reachable
+from curewatch.model.finish import (
+    LONGEST,
+    MARGIN,
+    SHORTEST,
+    finish,
+    gentle_start,
+    post_cures,
+    reachable,
+)
 
 SLOW = load_system("epoxy-slow")
 
@@ -48,8 +56,8 @@ def test_hotter_finishes_no_later_and_what_is_offered_gets_there(conversion: flo
 def test_service_needs_its_margin_below_the_glass_transition() -> None:
     """Just the margin stands it, a kelvin less does not; a post-cure lifts what it can."""
     done = cure(SLOW, constant(288.15, 3 * 86400.0))
-    transition = float(done.glass_transition[-1])
     found = finish(SLOW, done)
+    transition = found.least
     service = found.stands[0].service
     asked = (transition - MARGIN, transition - MARGIN + 1.0, SLOW.network.full)
     at_margin, too_hot, hopeless = (service._replace(temperature=kelvin) for kelvin in asked)
@@ -57,6 +65,25 @@ def test_service_needs_its_margin_below_the_glass_transition() -> None:
     assert [each.now for each in stands] == [True, False, False]
     assert [each.finished for each in stands] == [True, True, False]
     assert gentle_start(transition) > transition
+
+
+@given(st.sampled_from(["epoxy-slow", "epoxy-fast", "polyester-layup"]), st.floats(2.0, 30.0))
+@settings(max_examples=12, deadline=None)
+def test_the_film_that_stalls_early_is_the_lower_bound(name: str, celsius: float) -> None:
+    """Now and in two weeks it lies below the likely one, by several kelvin once there is glass."""
+    system = load_system(name)
+    found = finish(system, cure(system, constant(celsius + 273.15, 3 * 86400.0)))
+    assert found.least <= found.glass_transition <= found.reachable
+    assert found.least <= found.reachable_least < found.reachable
+    if found.least > celsius + 273.15 + 20.0:
+        assert found.glass_transition - found.least > 3.0
+    assert all(each.spare == found.least - each.service.temperature for each in found.stands)
+
+
+def test_a_history_that_was_half_inhibited_is_walked_again_from_its_beginning() -> None:
+    """A film that began with conversion keeps it in the film that stalls early."""
+    begun = cure(SLOW, constant(278.15, 3600.0), conversion=0.5)
+    assert finish(SLOW, begun).least == pytest.approx(float(begun.glass_transition[-1]), abs=0.5)
 
 
 def test_a_network_that_is_finished_needs_nothing() -> None:

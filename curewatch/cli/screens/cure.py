@@ -100,8 +100,8 @@ def stalled(said: Outcome, words: Wording) -> list[str]:
     after = duration(stall.at)
     if stall.before == "full cure":
         return paragraph(
-            f"turned to glass after {after}: at this temperature it stops near {share}, glass transition "
-            f"{transition}; only warmth takes it further"
+            f"turned to glass after {after}: from there on it only creeps, to {share} and a glass transition "
+            f"of {transition} by the end; only warmth takes it much further"
         )
     return paragraph(
         f"STALLED before {stall.before}: glass after {after} at {share}, glass transition {transition}. "

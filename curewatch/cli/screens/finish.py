@@ -13,16 +13,21 @@ WIDTH = 78
 
 def lines(found: Finish, words: Wording) -> list[str]:
     """A few lines at the end of a cure."""
-    now, later = words.temperature(found.glass_transition), words.temperature(found.reachable)
-    first = f"  glass transition {now}; two more weeks as it is: {later}"
-    return [first, *(_stands(each, words) for each in found.stands), *_post_cure(found, words)]
+    now, later = (
+        f"{words.temperature(low)} to {words.temperature(likely)}"
+        for low, likely in ((found.least, found.glass_transition), (found.reachable_least, found.reachable))
+    )
+    first = [f"  glass transition {now}", f"  two more weeks as it is: {later}; by the lower, now:"]
+    return [*first, *(_stands(each, words) for each in found.stands), *_post_cure(found, words)]
 
 
 def as_plain(found: Finish) -> dict[str, Any]:
     """The same for ``--json``."""
     return {
         "glass_transition_c": _celsius(found.glass_transition),
+        "least_c": _celsius(found.least),
         "reachable_c": _celsius(found.reachable),
+        "reachable_least_c": _celsius(found.reachable_least),
         "wanted_c": _celsius(found.wanted),
         "finished": found.finished,
         "post_cures": [
