@@ -72,6 +72,8 @@ def _layup_sentence(payload: Mapping[str, Any]) -> str:
         parts.append(f"{shown(layers, 10)} layers of {shown(payload.get('cloth') or 'cloth', 60)}")
     if payload.get("batches"):
         parts.append("batches " + shown(", ".join(map(str, payload["batches"])), 120))
+    elif payload.get("lot"):
+        parts.append(f"resin lot {of(payload, 'lot')}")
     if payload.get("batch_mass"):
         parts.append(f"{grams(payload['batch_mass'])} in one pot")
     parts.append(of(payload, "system"))
@@ -81,7 +83,12 @@ def _layup_sentence(payload: Mapping[str, Any]) -> str:
 
 def _quality_sentence(payload: Mapping[str, Any]) -> str:
     value = payload.get("value")
-    found = "" if value is None else f": {shown(value, 20)} {shown(payload.get('unit') or '', 20)}".rstrip()
+    number = f"{value:.4g}" if isinstance(value, int | float) else shown(value, 20)
+    found = "" if value is None else f": {number} {shown(payload.get('unit') or '', 20)}".rstrip()
+    load, arm = payload.get("load"), payload.get("arm")
+    by_lever = payload.get("check") == "peel coupon"
+    if by_lever and isinstance(load, int | float) and isinstance(arm, int | float):
+        found += f" ({grams(load)} on {1000 * arm:g} mm)"
     passed = {True: ", passed", False: ", not passed"}.get(payload.get("passed"), "")  # type: ignore[arg-type]
     return f"Check of layup {of(payload, 'layup')}, {of(payload, 'check')}{found}{passed}"
 

@@ -265,6 +265,44 @@ def test_a_layup_and_what_was_seen_of_it_can_be_corrected(
     )
 
 
+def test_what_hangs_on_a_corrected_value_is_worked_out_anew(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A corrected mass has its ratio checked again, a corrected lever arm gives another moment."""
+    told(shed, capsys, "open", "--title", "new rudder cheek")
+    cup = told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44")["number"]
+    laid(shed, capsys, "--batch", "B1")
+    peel = told(shed, capsys, "quality", "--check", "peel coupon", "--load", "2 kg", "--arm", "120")["number"]
+    told(shed, capsys, "correct", str(cup), "--set", "hardener_mass=30 g", "--why", "misread")
+    told(shed, capsys, "correct", str(peel), "--set", "arm=60", "--why", "misread")
+    held = {one["number"]: one["holds_now"] for one in told(shed, capsys, "show")["entries"]}
+    assert held[cup]["ratio"]["within"] is False
+    assert held[peel]["value"] == pytest.approx(2.0 * 9.80665 * 0.06)
+    with pytest.raises(SystemExit):
+        run(["job", "show", "--config", str(shed)])
+    assert "ratio OUT OF TOLERANCE: 15.0 of hardener" in capsys.readouterr().out
+    told(shed, capsys, "correct", str(peel), "--set", "check=coin tap", "--why", "it was none")
+    held = {one["number"]: one["holds_now"] for one in told(shed, capsys, "show")["entries"]}
+    assert held[peel]["value"] is None
+
+
+def test_an_observation_is_shown_in_a_line_that_a_person_reads(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What the model keeps of it is not poured onto the terminal."""
+    told(shed, capsys, "open", "--title", "new rudder cheek")
+    laid(shed, capsys, "--ago", "3 h", "--mass", "150 g")
+    with pytest.raises(SystemExit):
+        run(["saw", "gelled", "--temperature", "18", "--config", str(shed)])
+    capsys.readouterr()
+    with pytest.raises(SystemExit):
+        run(["job", "show", "--config", str(shed)])
+    (line,) = (one for one in capsys.readouterr().out.splitlines() if "observation" in one)
+    assert "seen gelled" in line
+    assert "memory" not in line
+    assert len(line) < 200
+
+
 def test_a_peel_coupon_gives_its_moment() -> None:
     """2 kg on a lever of 0.12 m is 2 x 9.80665 x 0.12 = 2.3536 N m, by hand."""
     assert quality.peeling_moment(2.0, 0.12) == pytest.approx(2.3536, abs=1e-4)

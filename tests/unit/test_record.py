@@ -17,7 +17,7 @@ from curewatch.logbook import Entry, Kind, Logbook
 from curewatch.logbook.sealing import seal
 from curewatch.model import film, learning
 from curewatch.model.learning import Evidence
-from curewatch.record import screen
+from curewatch.record import page_work, screen
 from curewatch.record.account import gather
 from curewatch.record.measured import between
 from curewatch.record.page import Pages, Table
@@ -323,3 +323,13 @@ def test_a_job_begun_after_the_readings_it_needs_has_their_blocks_too(tmp_path):
     assert written.pdf is not None
     assert verify(written.pdf).first_block == 1
     assert b"\n1," in (written.folder / "readings.csv").read_bytes()
+
+
+def test_a_sentence_has_the_lot_of_a_layer_without_batches_and_a_moment_as_people_write_it():
+    """A layer told alone names its lot; a peel coupon's moment is rounded and says load and arm."""
+    layup = {"layup": "L1", "system": "epoxy-slow", "lot": "R-9", "batch_mass": 0.15}
+    assert "150 g in one pot" in page_work._sentence("layup", layup)
+    assert "resin lot R-9" in page_work._sentence("layup", layup)
+    peel = {"layup": "L1", "check": "peel coupon", "load": 2.0, "arm": 0.12, "value": 2.3535959999999996}
+    said = page_work._sentence("quality", peel | {"unit": "N m", "passed": True})
+    assert said == "Check of layup L1, peel coupon: 2.354 N m (2000 g on 120 mm), passed"

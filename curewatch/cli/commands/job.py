@@ -109,15 +109,20 @@ def batch(
             if not anyway:
                 note("nothing was written down; put it right, or add --anyway to record it as it was")
                 raise typer.Exit(int(ExitStatus.FAILURE))
-        stored = place.entry(telling.batch(found, values | {"ratio": ratio}, place.happened))
+        weighed = values | {"ratio": ratio, "scale_step": scale / 1000}
+        stored = place.entry(telling.batch(found, weighed, place.happened))
         mixed = place.words.mass(values["resin_mass"] + values["hardener_mass"])
         lots = ", ".join(f"{key.replace('_', ' ')} {values[key]}" for key in _LOTS if key in values)
         said(
             place,
             stored,
-            f"{stored.payload['batch']}: {mixed}, {ratio['text']}; {lots or 'no lot named'}",
+            f"{stored.payload['batch']}: {mixed}, {_marked(ratio)}; {lots or 'no lot named'}",
             json,
         )
+
+
+def _marked(ratio: Mapping[str, Any]) -> str:
+    return str(ratio["text"]) if ratio["within"] else f"OUT OF TOLERANCE: {ratio['text']}"
 
 
 _LOTS = ("resin_lot", "hardener_lot")
@@ -207,9 +212,11 @@ def photo(
     from curewatch.joblog import photo as photographs
 
     payload = photographs.payload(file)
-    payload |= {key: value for key, value in (("text", text), ("by", by)) if value}
     with desk(config, ago=ago, at=at) as place:
         found = joblog.current(place.logbook, job)
+        last = found.last(Kind.PHOTO) or found.opened
+        who = by or last.payload.get("by")
+        payload |= {key: value for key, value in (("text", text), ("by", who)) if value}
         stored = place.entry(Entry(Kind.PHOTO, payload, place.happened, job=found.name))
         said(place, stored, f"photo {payload['file']}, sha256 {payload['sha256'][:16]}...", json)
 
@@ -253,9 +260,27 @@ def _changes(before: joblog.Told | None, changes: list[str], place: Desk) -> dic
         if not equals or key.strip() not in fields:
             raise UsageError(f"--set {change!r}; allowed keys: {', '.join(fields)}, each as KEY=VALUE")
         values[key.strip()] = fields[key.strip()](text, f"--set {key.strip()}")
-    if kind == Kind.LAYUP and "at" in values:
-        values["started"] = values["at"]  # a layer counts down from when it was mixed
-    return values
+    return values | _following(before, values, place)
+
+
+def _following(before: joblog.Told | None, values: dict[str, Any], place: Desk) -> dict[str, Any]:
+    """What hangs on the corrected keys and must not stay as it was: a start, a ratio, a moment."""
+    if before is None:
+        return {}
+    now = dict(before.payload) | values
+    if before.kind == Kind.LAYUP and "at" in values:
+        return {"started": values["at"]}  # a layer counts down from when it was mixed
+    if before.kind == Kind.BATCH and values.keys() & {"resin_mass", "hardener_mass", "system"}:
+        system = load_system(now["system"], folder=place.configuration.resin.folder)
+        ratio, advised = telling.proportions(
+            system, now["resin_mass"], now["hardener_mass"], scale_step=now.get("scale_step", 0.001)
+        )
+        if not ratio["within"]:
+            note(f"ratio outside its tolerance: {ratio['text']}. {advised}")
+        return {"ratio": ratio}
+    if before.kind == Kind.QUALITY and values.keys() & {"check", "load", "arm"}:
+        return {"value": None, "unit": None} | quality.measured(now)
+    return {}
 
 
 @app.command("list")

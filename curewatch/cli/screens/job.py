@@ -8,7 +8,12 @@ from curewatch.cli.wording import Wording
 from curewatch.joblog import Job, Told
 from curewatch.logbook import Kind
 
-_HIDDEN = {"job", "layup", "batch", "given_afterwards", "thumbnail", "sha256", "at", "started", "zone"}
+_HIDDEN = {
+    *("job", "layup", "batch", "given_afterwards", "thumbnail", "sha256", "at", "started", "zone"),
+    "scale_step",
+}
+# What an observation keeps for the model: whoever wants it reads `job show --json`.
+_LEARNT = {"memory", "history", "elapsed", "rise", "resin", "parent", "version"}
 
 
 def listed(jobs: Iterable[Job], words: Wording, now: float) -> Iterator[str]:
@@ -49,9 +54,13 @@ def told_line(told: Told, words: Wording) -> str:
     rest = ", ".join(
         f"{key.replace('_', ' ')} {_value(key, value, words)}"
         for key, value in told.payload.items()
-        if key not in _HIDDEN and value not in (None, "", [])
+        if key not in _hidden(told.kind) and value not in (None, "", [])
     )
     return safe_line(": ".join(part for part in (name, rest) if part))
+
+
+def _hidden(kind: str) -> set[str]:
+    return _HIDDEN | _LEARNT if kind == Kind.OBSERVATION else _HIDDEN
 
 
 def _value(key: str, value: Any, words: Wording) -> str:
@@ -61,6 +70,8 @@ def _value(key: str, value: Any, words: Wording) -> str:
     say = _SAID_BY_KEY.get(key)
     if say is not None:
         return say(float(value), words)
+    if isinstance(value, dict) and value.get("within") is False:
+        return f"OUT OF TOLERANCE: {value.get('text')}"
     if isinstance(value, dict):
         return str(value.get("text") or ", ".join(f"{name} {inner}" for name, inner in value.items()))
     if isinstance(value, list):
@@ -86,6 +97,7 @@ _SAID_BY_KEY: dict[str, Callable[[float, Wording], str]] = {
     "resin_mass": _mass,
     "hardener_mass": _mass,
     "batch_mass": _mass,
+    "mass": _mass,
     "load": _mass,
     "pot_temperature": _temperature,
     "thickness": _millimetres,
