@@ -10,6 +10,7 @@ from curewatch.configuration.loading import load, parse, search_path
 from curewatch.configuration.places import logbook_path
 from curewatch.configuration.secrets import password
 from curewatch.configuration.shape import (
+    ROLES_BY_NAME,
     Configuration,
     Limits,
     MqttSource,
@@ -22,6 +23,7 @@ from curewatch.configuration.shape import (
 )
 
 __all__ = [
+    "ROLES_BY_NAME",
     "Configuration",
     "Limits",
     "MqttSource",

@@ -16,6 +16,7 @@ Form = Literal["auto", "line", "senml", "json", "csv"]
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 EVERY_DAY: tuple[Day, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
+NAMELESS = "bench"  # with no [sensors] in the file, whose readings those are that name nobody
 # With no [sensors] in the file, a name on the wire that says what it is gets that role.
 ROLES_BY_NAME: dict[str, Role] = {
     "air": "air",
@@ -210,6 +211,13 @@ class Configuration(Table):
             known = self.sensors.get(sensor)
             return known.role if known else None
         return ROLES_BY_NAME.get(sensor.lower())
+
+    def meant(self, role: Role | None = None) -> str:
+        """The one sensor that can be meant when nobody is named, of this role if one is given; else ''."""
+        if not self.sensors:
+            return NAMELESS
+        names = [name for name, sensor in self.sensors.items() if role in (None, sensor.role)]
+        return names[0] if len(names) == 1 else ""
 
     def sensor(self, name: str) -> Sensor | None:
         """The sensor's table, or the defaults for a role that its name alone tells."""

@@ -11,7 +11,8 @@ from curewatch.ingest import forecasts
 from curewatch.ingest.corrections import Correction, corrected
 from curewatch.ingest.events import BytesArrived, MessageArrived
 from curewatch.readings import Reading, Rejected
-from curewatch.wire import LineFramer, Parser, Plausibility, Window
+from curewatch.wire import LineFramer, Parser, Plausibility, Reason, Window
+from curewatch.wire.reasons import reject
 
 TOPICS = 5_000  # topics whose owner is remembered; beyond that it is worked out each time
 
@@ -34,6 +35,7 @@ class Intake:
         self._plausibility: Plausibility = before._plausibility if before else Plausibility()
         self._framers: dict[str, LineFramer] = before._framers if before else {}  # one a port
         self._whole = False
+        self._nobody = configuration.meant()  # whose readings those are that name nobody; '': refused
         self.corrections: Mapping[str, Correction] = before.corrections if before else {}  # by sensor
         self._owners: dict[tuple[str, str], Owner] = {}  # (source, topic), at most TOPICS
         self._names = {
@@ -42,9 +44,13 @@ class Intake:
             for address in (name, *sensor.address)
         }
 
-    def from_start(self) -> None:
-        """Streams are files, not ports: they begin with a whole line, and their own time is the time."""
+    def from_start(self, sensor: str | None = None) -> None:
+        """Streams are files, not ports: they begin with a whole line, and their own time is the time.
+
+        A file that names nobody is of ``sensor``, else of the one that is told to hang in the shed's air.
+        """
         self._whole = True
+        self._nobody = sensor or self._configuration.meant("air")
         self._plausibility = Plausibility(Window(clock_set=0.0))
 
     def reopened(self, source: str) -> None:
@@ -59,7 +65,7 @@ class Intake:
             framer = LineFramer(source=source, from_start=self._whole)
             self._framers[source] = framer
         port = self._configuration.serial.get(source)
-        sensor, form = (port.sensor, port.form) if port else (None, "auto")
+        sensor, form = (port.sensor or self._nobody, port.form) if port else (self._nobody, "auto")
         fields = self._fields(sensor, None)
         found: list[Reading | Rejected] = []
         for line in framer.feed(event.data, event.at.utc):
@@ -92,6 +98,8 @@ class Intake:
         """
         if isinstance(item, Rejected):
             return item
+        if not item.sensor:
+            return reject(Reason.NO_NAME, raw, item.received, source)
         found = self._plausibility.check(item, raw, source)
         if isinstance(found, Rejected) or found.sensor not in self.corrections:
             return found
@@ -107,7 +115,7 @@ class Intake:
     def _found_owner(self, source: str, topic: str) -> Owner:
         broker = self._configuration.mqtt.get(source) or MqttSource()
         fixed = self._names.get(topic)
-        device = fixed or self._device(broker, topic)
+        device = fixed or self._device(broker, topic) or self._nobody
         sensor = self._names.get(device, device)
         owner = Owner(device, fixed is not None, self._fields(sensor, broker), broker.form)
         if len(self._owners) < TOPICS:

@@ -36,6 +36,7 @@ class Replay:
         show: Callable[[Show], None],
         advise_every: float | None = None,
         tell_readings: bool = False,
+        sensor: str | None = None,
     ) -> None:
         check_names(configuration)
         span = recording.span
@@ -55,7 +56,7 @@ class Replay:
             tell_readings=tell_readings,
             not_before=0.0,
         )
-        self.core.intake.from_start()
+        self.core.intake.from_start(sensor)
         self.evaluation = Evaluation(configuration, logbook, not_before=0.0)
         self.actor = Actor(self.core, logbook, self.clock, show=show, think=self.evaluation)
 
@@ -95,8 +96,12 @@ def replay(
     advise_every: float | None = None,
     tell_readings: bool = False,
     logbook_path: Path | None = None,
+    sensor: str | None = None,
 ) -> Replay:
-    """Run a recording to its end; with ``speed`` 0 as fast as it goes."""
+    """Run a recording to its end; with ``speed`` 0 as fast as it goes.
+
+    ``sensor`` is whose readings those are that name nobody.
+    """
 
     def wait(seconds: float) -> None:
         if clock is not None and speed > 0:
@@ -112,6 +117,7 @@ def replay(
                 show=show,
                 advise_every=advise_every,
                 tell_readings=tell_readings,
+                sensor=sensor,
             )
             running.run(wait=wait)
     return running

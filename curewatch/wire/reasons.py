@@ -23,6 +23,7 @@ class Reason(StrEnum):
     NO_CHECKSUM = "checksum missing"
     VERSION = "a newer version of the form"
     BAD_NAME = "sensor name not allowed"
+    NO_NAME = "names no sensor, and several could be meant"
     BAD_NUMBER = "not a number"
     BAD_TIME = "not a time"
     BAD_UNIT = "unit not known"
@@ -54,6 +55,7 @@ WHAT_TO_DO: dict[str, str] = {
     Reason.NO_CHECKSUM: "the line was cut, or the board's code is not the one of firmware_notes",
     Reason.VERSION: "update this program, or load the older code on the board",
     Reason.BAD_NAME: "letters, digits and _ . : / - only, at most 64",
+    Reason.NO_NAME: "give sensor = … at its port in the configuration; to replay, --sensor",
     Reason.BAD_NUMBER: "a sensor that fails often prints nan; check its wiring",
     Reason.BAD_TIME: "seconds since 1970, or ISO 8601",
     Reason.BAD_UNIT: "use degC, degF, K, %, %RH or ppm",

@@ -1,7 +1,8 @@
 """A recording, as the lines it would have arrived in and the moment of each.
 
-A recording is a file of lines in any form the door reads, or one SenML pack. Whoever replays it gives each
-piece to the door at its own moment, so that a recording takes the same way as live bytes.
+A recording is a file of lines in any form the door reads (a SenML pack may be a line), or one SenML
+pack. Whoever replays it gives each piece to the door at its own moment, so that a recording takes the
+same way as live bytes.
 """
 
 import json
@@ -36,21 +37,41 @@ def pieces(stream: BinaryIO, start: float = 0.0) -> Iterator[Piece]:
     """
     head = stream.read(LONGEST_LINE)
     if head.lstrip()[:1] == b"[" or senml.is_cbor(head[:1]):
-        rest = stream.read(MOST_PACK - len(head) + 1)
-        yield from _of_pack(head + rest, start)
+        head += stream.read(LARGEST)
+        if _is_pack(head.partition(b"\n")[0]):
+            yield from _of_packs(_lines(head, stream, LARGEST), start)
+        else:
+            yield from _of_pack(head + stream.read(MOST_PACK - len(head) + 1), start)
         return
     yield from _of_lines(_lines(head, stream), start)
 
 
-def _lines(head: bytes, stream: BinaryIO) -> Iterator[bytes]:
+def _is_pack(line: bytes) -> bool:
+    """Whether a first line is a SenML pack by itself, so that others may stand below it."""
+    try:
+        return type(senml.decode(line)) is list
+    except Refused:
+        return False
+
+
+def _of_packs(lines: Iterable[bytes], start: float) -> Iterator[Piece]:
+    """Packs, one a line, in the order they stand there; what is none is left for the door to refuse."""
+    at = start
+    for line in lines:
+        for piece in _of_pack(line, at) if line.lstrip()[:1] == b"[" else [Piece(at, line)]:
+            at = piece.at
+            yield piece
+
+
+def _lines(head: bytes, stream: BinaryIO, longest: int = LONGEST_LINE) -> Iterator[bytes]:
     """Lines without their ends; one that is longer than any form's comes cut, and is refused at the door."""
     rest = head
     while True:
         whole = rest.split(b"\n")
         rest = whole.pop()
         yield from whole
-        if len(rest) > LONGEST_LINE:
-            yield rest[:LONGEST_LINE]
+        if len(rest) > longest:
+            yield rest[:longest]
             rest = b""
         more = stream.read(65_536)
         if not more:

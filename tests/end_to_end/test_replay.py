@@ -64,6 +64,62 @@ def test_silence_noise_and_return_stand_in_the_lines(
     assert gap["end"] == START + 60 * 120
 
 
+NAMELESS = {
+    "csv": "time,temperature,humidity\n2026-10-17T15:00:00Z,15.6,55.2\n2026-10-17T15:01:00Z,15.5,55.4\n",
+    "senml": json.dumps(
+        [
+            {"bt": START, "n": "temperature", "u": "Cel", "v": 15.6},
+            {"n": "humidity", "u": "%RH", "v": 55.2},
+            {"n": "temperature", "t": 60, "u": "Cel", "v": 15.5},
+            {"n": "humidity", "t": 60, "u": "%RH", "v": 55.4},
+        ]
+    ),
+}
+
+
+@pytest.mark.parametrize("form", NAMELESS)
+@pytest.mark.parametrize(
+    "known", [("bench", SETTINGS), ("bench", ""), ("loft", '[sensors.loft]\nrole = "air"\n')]
+)
+def test_a_recording_that_names_nobody_is_of_the_sheds_air(
+    form: str,
+    known: tuple[str, str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """A plain file of time, temperature and humidity takes part in advice as the one air sensor's."""
+    whose, settings = known
+    monkeypatch.chdir(tmp_path)
+    file = tmp_path / "recording"
+    file.write_text(NAMELESS[form])
+    (tmp_path / "curewatch.toml").write_text(settings)
+    events = [json.loads(line) for line in replayed(capsys, str(file), "--json").splitlines()]
+    assert events[-1]["detail"]["stored"] == 2
+    assert whose in events[-1]["detail"]["sensors"]
+    assert "" not in events[-1]["detail"]["sensors"]
+    assert not any("nothing is known of the shed's air" in event["text"] for event in events)
+
+
+def test_who_is_meant_is_asked_where_two_sensors_could_be(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With two air sensors lines that name nobody are refused, until somebody says whose they are."""
+    settings = tmp_path / "curewatch.toml"
+    settings.write_text('[sensors.loft]\nrole = "air"\n[sensors.bench]\nrole = "air"\n')
+    file = tmp_path / "shed.csv"
+    file.write_text(NAMELESS["csv"])
+    arguments = (str(file), "--config", str(settings), "--json")
+    *_, end = map(json.loads, replayed(capsys, *arguments).splitlines())
+    assert (end["detail"]["stored"], end["detail"]["refused"]) == (0, 2)
+    *_, end = map(json.loads, replayed(capsys, *arguments, "--sensor", "loft").splitlines())
+    assert (end["detail"]["stored"], end["detail"]["refused"]) == (2, 0)
+    with pytest.raises(SystemExit) as ended:
+        run(["replay", *arguments, "--sensor", "loaf"])
+    assert ended.value.code == 2
+    assert "loft, bench" in capsys.readouterr().err
+
+
 def test_a_senml_pack_is_a_recording(
     tmp_path: Path, settings: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

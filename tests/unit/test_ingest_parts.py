@@ -11,12 +11,14 @@ from curewatch.clock import Instant
 from curewatch.ingest import clock_watch, deliveries, refusals
 from curewatch.ingest.deliveries import Deliveries, mark
 from curewatch.ingest.edges.process import ServiceManager
-from curewatch.ingest.events import MessageArrived, Tick
+from curewatch.ingest.events import BytesArrived, MessageArrived, Tick
 from curewatch.ingest.inbox import LIMIT, TURN, Inbox
 from curewatch.ingest.intake import Intake
 from curewatch.readings import Reading, Rejected
+from curewatch.wire import Reason
 
 START = 1_790_000_000.0
+TWO_SENSORS = '[sensors.loft]\nrole = "air"\n[sensors.hull]\nrole = "surface"\n'
 
 
 def test_a_flooding_source_takes_its_turn() -> None:
@@ -201,3 +203,25 @@ def test_the_service_manager_hears_what_it_asked_for(tmp_path_factory: pytest.Te
         with pytest.raises(TimeoutError):
             listener.recv(1024)
     assert not ServiceManager({}).ready("nobody")
+
+
+@pytest.mark.parametrize(
+    ("settings", "whose"),
+    [
+        ("", "bench"),
+        ('[sensors.loft]\nrole = "surface"', "loft"),
+        (TWO_SENSORS, None),
+        (TWO_SENSORS + '[serial.usb]\nurl = "x"\nsensor = "hull"', "hull"),
+    ],
+)
+def test_a_line_that_names_nobody_is_of_the_only_one_it_can_be_of(settings: str, whose: str | None) -> None:
+    """A live port is never guessed at: the hull's probe taken for the air would mislead."""
+    intake = Intake(configuration.parse(settings))
+    arrived = BytesArrived("usb", b"noise\nT=12.5 RH=71\n", Instant(START, 0.0))
+    *_, found = intake.bytes_arrived(arrived)
+    if whose is None:
+        assert isinstance(found, Rejected)
+        assert found.reason == Reason.NO_NAME
+    else:
+        assert isinstance(found, Reading)
+        assert found.sensor == whose

@@ -52,6 +52,26 @@ def test_a_senml_pack_is_cut_into_its_moments():
     assert events[0].relative_humidity is not None
 
 
+def test_senml_packs_may_stand_one_a_line():
+    """A broker's log of packs is a recording; a broken line among them is left for the door to refuse."""
+    text = (
+        b'[{"bn":"bench:","bt":1792247400,"n":"temperature","u":"Cel","v":12.5}]\n'
+        b'[{"bn":"bench:","bt":\n'
+        b'[{"bn":"bench:","bt":1792247460,"n":"temperature","u":"Cel","v":12.6}]\n'
+        b"cut off\n"
+    )
+    found = list(pieces(io.BytesIO(text)))
+    assert [piece.at for piece in found] == [1_792_247_400.0, 1_792_247_400.0, *[1_792_247_460.0] * 2]
+    assert found[1].data == b'[{"bn":"bench:","bt":'
+    assert found[3].data == b"cut off"
+    parser = Parser()
+    events = [e for p in (found[0], found[2]) for e in parser.payload(p.data, Instant(p.at, p.at))]
+    assert [event.time for event in events if isinstance(event, Reading)] == [
+        1_792_247_400.0,
+        1_792_247_460.0,
+    ]
+
+
 def test_what_is_no_recording_comes_through_to_be_refused():
     """Nothing is dropped in silence: a broken pack is one piece, a line without its end is a piece too."""
     assert list(pieces(io.BytesIO(b"[{]"), 7.0)) == [Piece(7.0, b"[{]")]

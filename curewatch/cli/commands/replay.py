@@ -30,6 +30,15 @@ def app(
             show_default=False,
         ),
     ] = None,
+    sensor: Annotated[
+        str | None,
+        typer.Option(
+            "--sensor",
+            metavar="NAME",
+            help="Whose readings these are where a line names nobody; else the shed's one air sensor.",
+            show_default=False,
+        ),
+    ] = None,
     logbook: Annotated[
         Path | None,
         typer.Option("--logbook", metavar="FILE", help="Keep what came of it here.", show_default=False),
@@ -44,6 +53,7 @@ def app(
     from curewatch import configuration
     from curewatch.cli.screens import event_line
     from curewatch.clock import SystemClock
+    from curewatch.errors import UsageError
     from curewatch.ingest.edges.recording import open_recording
     from curewatch.ingest.events import Show
     from curewatch.ingest.replay import replay
@@ -52,6 +62,9 @@ def app(
         print(event_line.as_json(event) if as_json else event_line.as_text(event), flush=speed > 0)
 
     settings = configuration.load(config)
+    if sensor is not None and not settings.role_of(sensor):
+        known = ", ".join(settings.sensors or configuration.ROLES_BY_NAME)
+        raise UsageError(f"no sensor {sensor!r}; --sensor takes one of {known}")
     recording = open_recording(file)
     ran = replay(
         settings,
@@ -62,6 +75,7 @@ def app(
         advise_every=None if advice_every is None else advice_every * 60.0,
         tell_readings=readings,
         logbook_path=logbook,
+        sensor=sensor,
     )
     core = ran.core
     counts = {
