@@ -246,6 +246,37 @@ def test_compare_puts_the_fast_one_first_to_gel_and_the_cold_one_in_doubt(
         assert row["gel_s"]["early"] < row["gel_s"]["likely"] < row["gel_s"]["late"]
 
 
+def test_compare_tells_of_wax_and_of_faces_that_stay_tacky(capsys: pytest.CaptureFixture[str]) -> None:
+    """A waxed resin has no window but abrading; one without wax is named with its tacky face."""
+    _, out, _ = answer(capsys, "resin", "compare", "--temperature", "18", "--humidity", "60")
+    row = next(line for line in out.splitlines() if line.startswith("polyester-topcoat"))
+    said = " ".join(out.split())
+    assert row.split("min")[2].split()[:2] == ["-", "abrade"]
+    assert "stays tacky in air: polyester-layup, vinyl-ester." in said
+    assert "abrade before the next layer: polyester-topcoat." in said
+    _, alone, _ = answer(capsys, "resin", "compare", "epoxy-slow", "--temperature", "18", "--humidity", "60")
+    assert "tacky" not in alone
+    assert "abrade" not in alone
+
+
+def test_compare_says_how_far_the_lots_of_the_least_sure_lie_apart(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """An archetype lies within half as much again; a resin fitted to one word much further, and is named."""
+    asked = ("--temperature", "12", "--humidity", "60")
+    _, sure, _ = answer(capsys, "resin", "compare", "epoxy-slow", *asked)
+    assert 1.3 < float(" ".join(sure.split()).split("gel within ")[1].split()[0]) < 1.6
+    (tmp_path / "wild.toml").write_text(
+        'name = "wild"\ntitle = "Demo mix"\nnote = "demo"\nbased_on = "epoxy-slow"\n[uncertainty]\n'
+        'rate_sd = { value = 0.6, unit = "1", tag = "assumed", source = "demo" }\n',
+        "utf-8",
+    )
+    _, wide, _ = answer(capsys, "resin", "compare", str(tmp_path / "wild.toml"), "epoxy-slow", *asked)
+    said = " ".join(wide.split())
+    assert "(wild, the least sure" in said
+    assert float(said.split("gel within ")[1].split()[0]) > 2.0
+
+
 def test_compare_says_what_the_user_pays(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     """A price in a file of the user's own stands in the table."""
     (tmp_path / "mine.toml").write_text(

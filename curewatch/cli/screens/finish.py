@@ -64,7 +64,7 @@ def _post_cure(found: Finish, words: Wording) -> list[str]:
     if not found.post_cures:
         return [f"  no post-cure within a day at up to 80 °C brings it to {wanted}"]
     ways = " or ".join(_way(each, words) for each in found.post_cures)
-    begin = words.temperature(gentle_start(found.glass_transition))
+    begin = words.temperature(gentle_start(found.least))
     text = f"A post-cure to {wanted}: {ways}, slow lots included; begin no warmer than {begin}. {CAUTION}"
     return wrap(text, WIDTH, initial_indent="  ", subsequent_indent="  ")
 

@@ -28,7 +28,6 @@ SHOWN_UNIT = {  # the unit in which a person reads a quantity, where the file al
     "1": "1",
 }
 REMARKS = (
-    "Likely lot; nine of ten lots lie within about a third on either side (--json has the bands). "
     "! marks a shed below the lowest working temperature. Tg after three days. "
     "In a full cup any of them kicks far sooner: heat decides. Archetypes: replace by your maker's sheets."
 )
@@ -118,6 +117,8 @@ def compared(rows: list[Row], words: Wording, where: str) -> list[str]:
     for row in rows:
         times = (row.open_time, row.gel, row.laminate_from, row.laminate_before, row.hard)
         cells = [f"{_short(at.likely):>{width}}" for at, width in zip(times, (8, 8, 8, 9, 8), strict=True)]
+        if row.system.surface.wax:
+            cells[2:4] = [f"{'-':>8}", f"{'abrade':>9}"]
         lowest = words.temperature(row.system.limits.lowest_temperature).split(".")[0]
         transition = words.temperature(row.glass_transition).split(".")[0]
         body.append(
@@ -131,7 +132,37 @@ def compared(rows: list[Row], words: Wording, where: str) -> list[str]:
         if row.system.price is not None
     ]
     asked = ["What you pay", *prices, ""] if prices else []
-    return [*head, *body, "", *asked, *wrap(REMARKS, WIDTH - 2, initial_indent="  ", subsequent_indent="  ")]
+    remarks = " ".join([_reach(rows), REMARKS, *_faces(rows)])
+    return [*head, *body, "", *asked, *wrap(remarks, WIDTH - 2, initial_indent="  ", subsequent_indent="  ")]
+
+
+def _reach(rows: list[Row]) -> str:
+    """How far lots lie apart, by the widest band of a gel time; what a fit left open is in it."""
+    reach = [
+        (float(max(row.gel.late / row.gel.likely, row.gel.likely / row.gel.early)), row.system.name)
+        for row in rows
+        if math.isfinite(row.gel.late)
+    ]
+    if not reach:
+        return "Likely lot (--json has the bands)."
+    widest, name = max(reach)
+    return (
+        f"Likely lot; nine of ten gel within {widest:.1f} times as late and as soon ({safe_line(name, 24)}, "
+        "the least sure; --json has the bands)."
+    )
+
+
+def _faces(rows: list[Row]) -> list[str]:
+    """What air and wax do to the face of the polyesters among them."""
+    systems = [row.system for row in rows]
+    tacky = [each.name for each in systems if each.surface.air_inhibited and not each.surface.wax]
+    waxed = [each.name for each in systems if each.surface.wax]
+    said = []
+    if tacky:
+        said.append(f"No wax, so the face stays tacky in air: {safe_line(', '.join(tacky), 160)}.")
+    if waxed:
+        said.append(f"Waxed, so abrade before the next layer: {safe_line(', '.join(waxed), 160)}.")
+    return said
 
 
 def compared_plain(rows: list[Row], conditions: dict[str, Any]) -> dict[str, Any]:
@@ -151,6 +182,8 @@ def compared_plain(rows: list[Row], conditions: dict[str, Any]) -> dict[str, Any
                 "glass_transition_c": round(celsius_from_kelvin(row.glass_transition), 2),
                 "lowest_temperature_c": round(celsius_from_kelvin(row.system.limits.lowest_temperature), 2),
                 "too_cold": row.too_cold,
+                "air_inhibited": row.system.surface.air_inhibited,
+                "wax": row.system.surface.wax,
                 "price_per_kilogram": None if row.system.price is None else row.system.price.per_kilogram,
                 "currency": None if row.system.price is None else row.system.price.currency,
             }
