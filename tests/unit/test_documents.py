@@ -74,6 +74,41 @@ def test_no_document_names_what_belongs_to_the_workplace(document: Path) -> None
     assert not re.search(r"\bissue \d|/work/|\bhelper\b|\bagent\b", text, re.IGNORECASE)
 
 
+def developers() -> str:
+    return (documents.ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def test_every_name_of_the_nomenclature_is_used_in_the_code() -> None:
+    """The table of names speaks of this program."""
+    table = developers().partition("## Nomenclature")[2].partition("\n## ")[0]
+    names = {
+        name
+        for row in re.findall(r"^\| (`[^|]*) \|", table, re.MULTILINE)
+        for name in re.findall(r"`(\w+)`", row)
+    }
+    code = "\n".join(path.read_text(encoding="utf-8") for path in PACKAGE.rglob("*.py"))
+    assert len(names) > 40
+    assert {name for name in names if not re.search(rf"\b{name}\b", code)} == set()
+
+
+def test_every_file_and_program_that_developers_are_told_of_exists() -> None:
+    """Paths between backticks lie in the package or in the repository; modules to run can be found."""
+    for path in re.findall(r"`((?:[a-z_]+/)+[a-zA-Z_]*(?:\.\w+)?)`", developers()):
+        places = [where / path for where in (documents.ROOT, PACKAGE, documents.PACKAGE)]
+        places += [place.with_suffix(".py") for place in places if not place.suffix and place.name]
+        assert any(place.exists() for place in places), path
+    for module in re.findall(r"python -m (tests[\w.]+)", developers()):
+        if "bench_NAME" not in module:
+            assert (documents.ROOT / module.replace(".", "/")).with_suffix(".py").exists(), module
+
+
+def test_every_benchmark_stands_in_the_table() -> None:
+    """Each prints figures, and each has a line."""
+    table = developers().partition("## Benchmarks")[2].partition("\n## ")[0]
+    for path in (documents.ROOT / "tests" / "benchmarks").glob("bench_*.py"):
+        assert f"`{path.stem}`" in table, path.name
+
+
 def test_bash_completes_what_is_typed(tmp_path: Path) -> None:
     """The script that --show-completion prints, in a real bash: commands, a group's commands, options."""
     script = subprocess.run(
