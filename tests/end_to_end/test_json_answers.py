@@ -40,6 +40,7 @@ EVENING = [
     ("job note", "--text dry"),
     ("job photo", "scarf.png"),
     ("job correct", "{note} --set text=damp --why misread"),
+    ("alerts", "--past 12h"),
     ("job list", ""),
     ("job show", ""),
     ("job close", "--outcome done"),
