@@ -265,6 +265,18 @@ def test_a_layup_and_what_was_seen_of_it_can_be_corrected(
     )
 
 
+def test_the_first_batch_takes_the_lot_on_the_shelf(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The configured lot is that of the configured resin, and of no other."""
+    shed.write_text(shed.read_text() + '[resin]\nsystem = "epoxy-slow"\nlot = "A-17"\n')
+    told(shed, capsys, "open", "--title", "new rudder cheek")
+    assert told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44")["payload"][
+        "resin_lot"
+    ] == "A-17"  # fmt: skip
+    told(shed, capsys, "open", "--title", "coach-roof edge", "--name", "roof", "--system", "epoxy-fast")
+    other = told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44", "--job", "roof")
+    assert "resin_lot" not in other["payload"]
+
+
 def test_what_hangs_on_a_corrected_value_is_worked_out_anew(
     shed: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -15,6 +15,7 @@ from curewatch.cli.screens.job import job_lines, listed, told_line
 from curewatch.cli.terminal import note, print_json
 from curewatch.cli.typed import moment_from_text
 from curewatch.clock import iso_utc
+from curewatch.configuration import Resin
 from curewatch.errors import ExitStatus, UsageError
 from curewatch.joblog import quality, telling
 from curewatch.logbook import Entry, Kind, sealing
@@ -23,12 +24,16 @@ from curewatch.materials import load_system
 app = typer.Typer(help="The job log: open, batches, peel ply, wash, checks, notes, photos, close.")
 
 
-def _fields(kind: str, job: joblog.Job, given: Mapping[str, str | None]) -> dict[str, Any]:
-    """A form filled from options, the last entry of its kind in this job, and the person."""
+def _fields(
+    kind: str, job: joblog.Job, given: Mapping[str, str | None], shelf: Resin | None = None
+) -> dict[str, Any]:
+    """A form filled from options, the last entry of its kind in this job, the shelf, and the person."""
     last = job.last(kind)
     before = dict(last.payload) if last else {}
     before.setdefault("by", job.opened.payload.get("by"))
     before.setdefault("system", job.opened.payload.get("system"))
+    if shelf is not None and before["system"] == shelf.system:
+        before.setdefault("resin_lot", shelf.lot)
     return fill(FORMS[kind], given, before, at_terminal())
 
 
@@ -98,7 +103,7 @@ def batch(
         raise UsageError(f"--scale {scale:g}; allowed: above 0 to 100 g")
     with desk(config, ago=ago, at=at) as place:
         found = joblog.current(place.logbook, job)
-        values = _fields(Kind.BATCH, found, given)
+        values = _fields(Kind.BATCH, found, given, place.configuration.resin)
         name = values.setdefault("system", place.configuration.resin.system)
         system = load_system(name, folder=place.configuration.resin.folder)
         ratio, advised = telling.proportions(
