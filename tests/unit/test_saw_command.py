@@ -101,6 +101,34 @@ def test_a_lot_is_learnt_for_itself_alone(do: Do, shed: Path) -> None:
     assert consult.of_shed(settings).system.version == 2
 
 
+def test_a_learnt_lot_can_be_kept_as_a_file(do: Do, tmp_path: Path) -> None:
+    """Printed as a resin file it loads again: the rates and their spread of the lot, its parent named."""
+    do("layer", "--ago", "8 h")
+    do("saw", "gelled")
+    status, text, _ = do("resin", "show", "epoxy-slow", "--lot", "A12", "--toml")
+    assert status == 0
+    kept = tmp_path / "kept.toml"
+    kept.write_text(text, encoding="utf-8")
+    again, before = load_system(kept), load_system("epoxy-slow")
+    shown = json.loads(do("resin", "show", "epoxy-slow", "--lot", "A12", "--json")[1])
+    rate = next(each["value"] for each in shown["values"] if each["key"] == "kinetics.k2")
+    assert again.name == "epoxy-slow-a12"
+    assert (again.version, again.parent) == (2, "epoxy-slow")
+    assert again.kinetics.k2 * 3600.0 == pytest.approx(rate, rel=1e-4)
+    assert again.kinetics.k2 != pytest.approx(before.kinetics.k2, rel=0.01)
+    assert again.rate_sd == pytest.approx(shown["rate_sd"], rel=1e-6)
+    assert again.rate_sd < 0.75 * before.rate_sd
+    assert again.origins["kinetics.k2"].tag == "learned"
+
+
+def test_a_lot_of_which_nothing_is_known_has_no_file(do: Do) -> None:
+    """Refused with what to do, not printed as if it had been learnt."""
+    status, out, err = do("resin", "show", "epoxy-slow", "--lot", "B7", "--toml")
+    assert (status, out) == (2, "")
+    assert "nothing was learnt of lot 'B7'" in err
+    assert "give --lot too" in do("resin", "show", "epoxy-slow", "--toml")[2]
+
+
 def test_told_twice_it_counts_once(do: Do, shed: Path) -> None:
     """The second telling of one event replaces the first."""
     do("layer", "--ago", "8 h")

@@ -42,6 +42,11 @@ def list_systems(
 def show(
     name: Annotated[str, typer.Argument(metavar="NAME|FILE", help="A resin system or its file.")],
     *,
+    lot: Annotated[
+        str | None,
+        typer.Option("--lot", metavar="LOT", help="As this lot has shown itself.", show_default=False),
+    ] = None,
+    toml: Annotated[bool, typer.Option("--toml", help="That lot as a file of its own, to keep.")] = False,
     config: ConfigOption = None,
     units: UnitsOption = None,
     plain: PlainOption = False,
@@ -49,14 +54,24 @@ def show(
 ) -> None:
     """One resin system: what it does as a film, and every number with its origin.
 
+    With --lot as `curewatch saw` has made it; with --toml that lot is printed as a resin file.
+
     Example: curewatch resin show epoxy-slow
     """
     from curewatch.cli import terminal
     from curewatch.cli.screens import resin as screen
+    from curewatch.errors import UsageError
     from curewatch.materials import load_system
 
+    if toml and lot is None:
+        raise UsageError("--toml prints what was learnt of a lot; give --lot too")
     configuration, wording = settings(config, units)
     system = load_system(name, configuration.resin.folder)
+    if lot is not None:
+        system = _of_lot(configuration, system, lot)
+    if toml and lot is not None:
+        typer.echo(_as_file(system, name, lot), nl=False)
+        return
     behaviour = [(kelvin, _film(system, kelvin)) for kelvin in SHOWN_AT]
     if as_json:
         terminal.print_json(screen.plain(system, behaviour))
@@ -117,6 +132,49 @@ def compare(
     air_said, work_said = wording.temperature(air), wording.temperature(work)
     where = f"Air {air_said}, {wording.percent(relative)}; work {work_said} ({source})"
     terminal.print_lines(screen.compared(rows, wording, where), plain=plain)
+
+
+def _of_lot(configuration: "Configuration", system: "ResinSystem", lot: str) -> "ResinSystem":
+    """The system as the logbook's observations of this lot have made it."""
+    from curewatch.cli.safe_text import safe_line
+    from curewatch.configuration import logbook_path
+    from curewatch.errors import UsageError
+    from curewatch.ingest import learnt
+    from curewatch.logbook import Logbook
+
+    path, found = logbook_path(configuration), system
+    if path.exists():
+        with Logbook(path, read_only=True) as logbook:
+            found = learnt.system_of_lot(logbook, system, lot)
+    if found is system:
+        said = f"nothing was learnt of lot {safe_line(lot)!r} of {system.name}"
+        raise UsageError(f"{said}; `curewatch saw` teaches it, `layer --lot` names it")
+    return found
+
+
+def _as_file(system: "ResinSystem", base: str, lot: str) -> str:
+    """The learnt lot as the text of a resin file that names what it came from."""
+    import re
+    from dataclasses import replace
+    from pathlib import Path
+
+    from curewatch.materials.resin_writer import as_toml
+
+    slug = re.sub(r"[^a-z0-9]+", "-", lot.lower()).strip("-")[:16] or "lot"
+    parent = str(Path(base).resolve()) if base.endswith(".toml") else base
+    named = replace(
+        system,
+        name=f"{system.name[:22].rstrip('-')}-{slug}",
+        title=f"{system.title}, lot {lot}",
+        note=f"learned of lot {lot} by `curewatch saw`; {system.note}",
+    )
+    keys = [
+        key for key, origin in system.origins.items() if origin.tag == "learned" and "uncertainty" not in key
+    ]
+    heading = f"{system.name}, lot {lot}, version {system.version} (from {system.parent}).\n"
+    return as_toml(
+        named, parent, keys, heading + "What was seen made these numbers; all else is the parent's."
+    )
 
 
 def _film(system: "ResinSystem", kelvin: float) -> "Milestones":
