@@ -149,7 +149,7 @@ def test_every_option_is_told(name: str, command: object) -> None:
 
 def test_commands_named_in_running_text_are_commands() -> None:
     """`curewatch WORD` in the documents names one there is."""
-    words = {name.partition(" ")[0] for name in COMMANDS} | {"--help", "--version"}
+    words = {name.partition(" ")[0] for name in COMMANDS} | {"--help", "--version", "--install-completion"}
     for document in documents.documents():
         for named in re.findall(r"`curewatch ([a-z-]+)", document.read_text(encoding="utf-8")):
             assert named in words, f"{document.name}: curewatch {named}"
