@@ -46,16 +46,23 @@ class Window:
 class _Last:
     """What is remembered of one sensor: its newest reading, and the last few."""
 
-    __slots__ = ("newest", "recent")
+    __slots__ = ("highest", "newest", "recent")
 
     def __init__(self, reading: Reading) -> None:
         self.newest = reading
+        self.highest = -1 if reading.sequence is None else reading.sequence  # number that ever came
         self.recent: deque[Reading] = deque((reading,), RECENT)
 
     def repeats(self, reading: Reading) -> bool:
         """Is it a numbered report that came before, perhaps another way? (A restarted board counts anew.)"""
-        return reading.sequence is not None and any(
-            known.sequence == reading.sequence
+        number = reading.sequence
+        if number is None:
+            return False
+        if number > self.highest:  # the usual case: it counts upwards
+            self.highest = number
+            return False
+        return any(
+            known.sequence == number
             and abs(known.time - reading.time) <= SAME_REPORT
             and _same(known, reading)
             for known in self.recent
@@ -107,6 +114,8 @@ class Plausibility:
             ):
                 last.newest = reading
                 last.recent.append(reading)
+                if sequence is not None and sequence > last.highest:
+                    last.highest = sequence
                 return reading
         return self._judge(reading, last, raw, source)
 

@@ -1,7 +1,8 @@
 """One MQTT broker: subscribes, leaves messages in the inbox, acknowledges what the loop says is committed.
 
 Theory of operation: one thread owns the client and drives it through its documented external-loop
-calls, so that no callback runs beside another and none can end a hidden thread. Callbacks only collect.
+calls, so that no callback runs beside another and none can end a hidden thread. Callbacks only collect;
+messages do not pass the client at all (``message_socket``).
 Acknowledgements and documents to publish come as orders through a queue and a wake-up pipe. Law: a
 message is acknowledged only on the connection it came over, and only after its commit; the session is
 kept (``clean_start`` false, session expiry set, fixed client id), so what was not acknowledged comes
@@ -28,7 +29,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 from curewatch.clock import Clock
 from curewatch.configuration import MqttSource
 from curewatch.errors import ConfigurationError
-from curewatch.ingest.edges.buffered_socket import BufferedSocket
+from curewatch.ingest.edges.message_socket import MessageSocket
 from curewatch.ingest.edges.waiting import BackOff
 from curewatch.ingest.events import Event, MessageArrived, Noticed, Overflowed, SourceDown, SourceUp
 from curewatch.ingest.inbox import Inbox
@@ -44,10 +45,10 @@ DOCUMENTS = 100  # topics whose last document is kept for the next connection
 
 
 class _Client(paho.Client):
-    """paho's client on a socket that reads and writes in large pieces."""
+    """paho's client on a socket that keeps the messages for us."""
 
     def _create_socket(self) -> Any:
-        return BufferedSocket(super()._create_socket())
+        return MessageSocket(super()._create_socket(), modern=self.protocol == MQTTProtocolVersion.MQTTv5)
 
 
 class MqttBroker:
@@ -77,7 +78,6 @@ class MqttBroker:
         self._unsaid: deque[str] = deque(maxlen=DOCUMENTS)  # topics whose document is not yet sent
         self._connection = 0  # running number
         self._arrived: list[Event] = []  # of this turn of the loop
-        self._now = clock.now()  # when this turn's bytes were read
         self._why = ""  # why the last connection ended
         self._overflow = 0
         self._short_lives = 0  # connections in a row that ended at once
@@ -148,7 +148,6 @@ class MqttBroker:
             client.will_set(f"{source.publish}/daemon", document, qos=1, retain=True)
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
-        client.on_message = self._on_message
         client.on_subscribe = self._on_subscribe
         client.on_socket_register_write = lambda client, userdata, sock: (
             None
@@ -234,10 +233,16 @@ class MqttBroker:
         if self._wake_read in ready:
             self._wake_read.recv(4096)
         if sock in ready or sock.pending():
-            self._now = self._clock.now()
-            self._client.loop_read()
-            while sock.pending() and self._client.socket() is sock:
+            now = self._clock.now()
+            sock.fill()
+            while sock.for_client and self._client.socket() is sock:
                 self._client.loop_read()
+            # after the client's packets: those of a kept session may come right behind the welcome
+            name, connection = self.name, self._connection
+            self._arrived.extend(
+                MessageArrived(name, topic, payload, now, quality, again, kept, identifier, connection)
+                for topic, payload, quality, again, kept, identifier in sock.taken()
+            )
         if self._arrived:
             self._deliver()
 
@@ -267,8 +272,7 @@ class MqttBroker:
         while self._orders:
             connection, identifiers = self._orders.popleft()
             if connection == self._connection:
-                for identifier in identifiers:
-                    client.ack(identifier, 1)
+                sock.acknowledge(identifiers)
         while self._unsaid and self._connection and client.is_connected():
             topic = self._unsaid.popleft()
             client.publish(f"{self._source.publish}/{topic}", self._documents[topic], qos=1, retain=True)
@@ -336,25 +340,6 @@ class MqttBroker:
             self._why = "our session was taken over by another client"
         elif not self._why:
             self._why = f"the connection ended: {reason}"
-
-    def _on_message(self, client: Any, userdata: Any, message: Any) -> None:
-        try:
-            topic = message.topic
-        except UnicodeDecodeError:
-            topic = ""  # such a name belongs to no sensor; the payload still says what it is
-        self._arrived.append(
-            MessageArrived(
-                self.name,
-                topic,
-                bytes(message.payload),
-                self._now,
-                message.qos,
-                bool(message.dup),
-                bool(message.retain),
-                message.mid,
-                self._connection,
-            )
-        )
 
 
 def _why(trouble: Exception) -> str:

@@ -1,0 +1,108 @@
+"""The stream of a broker, cut anywhere: our messages and the client's packets."""
+
+from itertools import pairwise
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from curewatch.ingest.edges.message_socket import MessageSocket, Publication, publication
+
+# by hand from MQTT 5.0 (OASIS 2019), 2.2.2 and 3.3; origin: published
+PINGRESP = b"\xd0\x00"
+SUBACK = b"\x90\x04\x00\x01\x00\x01"
+PLAIN = b"\x32\x0c\x00\x03a/b\x00\x0a\x00" + b"12.3"  # QoS 1, identifier 10, no properties
+KEPT = b"\x31\x08\x00\x01a\x02\x01\x01" + b"1\n"  # QoS 0, retained, one property
+AGAIN = b"\x3a\x87\x01\x00\x01a\x12\x34\x00" + b"7" * 129  # a duplicate of two length bytes
+STREAM = SUBACK + PLAIN + PINGRESP + KEPT + AGAIN + PINGRESP
+MESSAGES = [
+    Publication("a/b", b"12.3", 1, False, False, 10),
+    Publication("a", b"1\n", 0, False, True, 0),
+    Publication("a", b"7" * 129, 1, True, False, 0x1234),
+]
+
+
+class Pieces:
+    """A connection that gives a stream in given pieces, and keeps what is sent."""
+
+    def __init__(self, pieces: list[bytes]) -> None:
+        self.pieces, self.sent = pieces, b""
+
+    def recv(self, size: int) -> bytes:
+        return self.pieces.pop(0) if self.pieces else b""
+
+    def send(self, data: bytes) -> int:
+        self.sent += data[:3]
+        return len(data[:3])
+
+
+def read_all(sock: MessageSocket, turns: int) -> tuple[list[Publication], bytes]:
+    messages, others = [], b""
+    for _ in range(turns):
+        sock.fill()
+        messages += sock.taken()
+        while sock.for_client and (byte := sock.recv(1)):
+            others += byte
+    return messages, others
+
+
+@given(st.sets(st.integers(1, len(STREAM) - 1)))
+def test_any_cut_gives_the_same(cuts: set[int]) -> None:
+    """However the stream is cut, the messages and what is the client's are the same."""
+    places = [0, *sorted(cuts), len(STREAM)]
+    pieces = [STREAM[a:b] for a, b in pairwise(places)]
+    sock = MessageSocket(Pieces(pieces), modern=True)
+    assert read_all(sock, len(pieces)) == (MESSAGES, SUBACK + PINGRESP + PINGRESP)
+
+
+def test_the_older_protocol_has_no_properties() -> None:
+    """In MQTT 3.1.1 the payload begins where MQTT 5 has the properties."""
+    assert publication(0x32, b"\x00\x01a\x00\x0a12", modern=False) == Publication(
+        "a", b"12", 1, False, False, 10
+    )
+
+
+def test_a_topic_that_is_no_text_belongs_to_nobody() -> None:
+    """A topic that is not UTF-8 is still taken, so that it can be refused and acknowledged."""
+    assert publication(0x32, b"\x00\x01\xff\x00\x0a\x00", modern=True).topic == ""
+
+
+@pytest.mark.parametrize(
+    ("first", "body"),
+    [
+        (0x32, b""),
+        (0x32, b"\x00\x09a"),
+        (0x32, b"\x00\x01a\x00"),
+        (0x32, b"\x00\x01a\x00\x0a\x05"),
+        (0x34, PLAIN[2:]),
+    ],
+)
+def test_what_is_not_as_it_says_ends_the_connection(first: int, body: bytes) -> None:
+    """A message shorter than it says, or at a quality never asked for, is an error and never a reading."""
+    with pytest.raises(ValueError, match="the broker sent a message"):
+        publication(first, body, modern=True)
+
+
+def test_a_length_without_an_end_is_refused() -> None:
+    """Five length bytes are not MQTT."""
+    with pytest.raises(ValueError, match="no length"):
+        MessageSocket(Pieces([b"\x32\xff\xff\xff\xff\x01"]), modern=True).fill()
+
+
+def test_the_end_comes_after_what_came_before_it() -> None:
+    """The client finds its last packet first, then that the connection has ended."""
+    sock = MessageSocket(Pieces([PINGRESP]), modern=True)
+    sock.fill()
+    sock.fill()
+    assert sock.for_client
+    assert (sock.recv(9), sock.recv(9)) == (PINGRESP, b"")
+
+
+def test_acknowledgements_are_written_whole() -> None:
+    """Each is a PUBACK of four bytes (3.4), however little the connection takes at once."""
+    connection = Pieces([])
+    sock = MessageSocket(connection, modern=True)
+    sock.acknowledge((10, 0x1234))
+    while sock.unsent:
+        sock.flush()
+    assert connection.sent == b"\x40\x02\x00\x0a\x40\x02\x12\x34"
