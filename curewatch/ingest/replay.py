@@ -109,7 +109,7 @@ def replay(
 
     with tempfile.TemporaryDirectory(prefix="curewatch-") as folder:
         path = logbook_path or Path(folder) / "logbook.sqlite"
-        with Logbook(path) as logbook:
+        with Logbook(path, passing=logbook_path is None) as logbook:
             running = Replay(
                 configuration,
                 recording,

@@ -53,11 +53,16 @@ class Refusals(NamedTuple):
 
 
 class Logbook:
-    """One logbook file, open. ``read_only`` opens an existing one beside a process that writes."""
+    """One logbook file, open. ``read_only`` opens an existing one beside a process that writes.
 
-    def __init__(self, path: Path | str, *, read_only: bool = False) -> None:
+    ``passing`` is for a file that is thrown away with the process that made it, in a replay for
+    instance: it is the same in all but that a commit does not wait for the disk.
+    """
+
+    def __init__(self, path: Path | str, *, read_only: bool = False, passing: bool = False) -> None:
         self.path = Path(path)
         self.read_only = read_only
+        self._passing = passing
         self._lock: Lock | None = None
         with store.telling(self.path):
             self._open()
@@ -71,7 +76,7 @@ class Logbook:
                     f"{self.path} has another layout than this version reads; open it once to write"
                 )
             return
-        self._connection = store.open_to_write(self.path)
+        self._connection = store.open_to_write(self.path, passing=self._passing)
         try:
             schema.bring_up(self._connection, self.path)
         except BaseException:

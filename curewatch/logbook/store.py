@@ -41,15 +41,18 @@ def telling(path: Path) -> Iterator[None]:
         raise failed(path, trouble) from trouble
 
 
-def open_to_write(path: Path) -> sqlite3.Connection:
-    """Open or create the file: write-ahead log, each commit on the disk before it returns."""
+def open_to_write(path: Path, *, passing: bool = False) -> sqlite3.Connection:
+    """Open or create the file: write-ahead log, each commit on the disk before it returns.
+
+    A ``passing`` one goes with this process: nothing waits for the disk.
+    """
     path.parent.mkdir(parents=True, exist_ok=True)
     connection = sqlite3.connect(
         path, isolation_level=None, timeout=BUSY_MS / 1000, check_same_thread=False, cached_statements=64
     )
     try:
         connection.execute("PRAGMA journal_mode = WAL")
-        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute(f"PRAGMA synchronous = {'OFF' if passing else 'FULL'}")
         connection.execute("PRAGMA cache_size = -4000")
     except sqlite3.Error:
         connection.close()

@@ -399,3 +399,13 @@ def test_a_closed_block_takes_no_more_lines(logbook: Logbook):
     raw.close()
     assert logbook.head().block == 2
     assert logbook.verify().blocks == 2
+
+
+def test_a_passing_logbook_is_the_same_but_waits_for_no_disk(tmp_path: Path):
+    """What a replay throws away has the same chain; only a logbook that stays waits for each commit."""
+    with Logbook(tmp_path / "passing", passing=True) as passing, Logbook(tmp_path / "stays") as stays:
+        for opened in (passing, stays):
+            opened.append(evening())
+        assert passing.head() == stays.head()
+        waits = [one._connection.execute("PRAGMA synchronous").fetchone()[0] for one in (passing, stays)]
+    assert waits == [0, 2]

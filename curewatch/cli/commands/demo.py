@@ -45,7 +45,7 @@ def app(
     evening.begin(recording.span)
     with (
         tempfile.TemporaryDirectory(prefix="curewatch-demo-") as folder,
-        Logbook(Path(folder) / "logbook.sqlite") as logbook,
+        Logbook(Path(folder) / "logbook.sqlite", passing=True) as logbook,
     ):
         replay = Replay(
             found, recording, logbook, show=evening.show, advise_every=ADVISE_EVERY, tell_readings=True
