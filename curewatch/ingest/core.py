@@ -262,6 +262,10 @@ class Core:
         """For the loop: an entry that nobody needs to see."""
         self._add(entry)
 
+    def publish(self, topic: str, document: dict[str, Any]) -> None:
+        """For the loop: a retained document for others."""
+        self._add(Publish(topic, document))
+
     def say(self, kind: str, at: Instant, text: str, payload: dict[str, Any], *, loud: bool = False) -> None:
         """For the loop: something about the daemon itself that belongs in the logbook."""
         self._say(kind, at, text, payload, loud=loud)

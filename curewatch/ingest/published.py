@@ -3,6 +3,7 @@
     PREFIX/daemon   {"running": true, "since": …}          running false is the broker's, by our will
     PREFIX/state    sensors with their last values, health and age; sources; the clock
     PREFIX/advice   the answer, as `curewatch tonight --json` gives it
+    PREFIX/seal     the code of the last seal: on another machine it proves later that nothing changed
     PREFIX/alerts   the alerts that stand, and running layers with their times
 
 Stamps are ISO 8601 in UTC, temperatures degC, humidity per cent: this is a border.
@@ -14,6 +15,7 @@ from typing import Any
 from curewatch.clock import Instant, iso_utc
 from curewatch.ingest.clock_watch import ClockState
 from curewatch.ingest.health import Health, Point, Track
+from curewatch.logbook import Stored
 from curewatch.units import celsius_from_kelvin, percent_from_fraction
 
 VERSION = 1  # of the documents; raised when a key changes its meaning
@@ -52,6 +54,17 @@ def _last(track: Track | None, now: float) -> dict[str, Any]:
         "humidity_percent": None
         if last.relative_humidity is None
         else round(percent_from_fraction(last.relative_humidity), 2),
+    }
+
+
+def seal_document(sealed: Stored) -> dict[str, Any]:
+    """The code of a seal, away from this machine: a rewritten logbook cannot have it."""
+    return {
+        "version": VERSION,
+        "at": iso_utc(sealed.at),
+        "code": str(sealed.payload.get("code", "")),
+        "why": str(sealed.payload.get("why", "")),
+        "job": sealed.job,
     }
 
 

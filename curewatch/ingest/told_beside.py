@@ -1,16 +1,18 @@
 """What other processes wrote into the logbook while this daemon runs: a layer begun, a sensor checked.
 
 A command at the bench writes beside the daemon. The daemon looks every few seconds for what it did not
-write itself: advice is then looked at again, and a sensor's new correction holds from there on.
+write itself: advice is then looked at again, and a sensor's new correction holds from there on. Seals,
+its own of the day among them, are published: their codes must lie on more machines than this one.
 """
 
 from curewatch.errors import StoreFailed
 from curewatch.ingest import corrections
 from curewatch.ingest.core import Core
+from curewatch.ingest.published import seal_document
 from curewatch.logbook import Logbook
 
 EVERY = 5.0  # between two looks [s]
-KINDS = ("layup", "layup closed", "observation", "correction", "sensor-check")
+KINDS = ("layup", "layup closed", "observation", "correction", "sensor-check")  # what advice hangs on
 _ACKNOWLEDGED = "acknowledged"
 
 
@@ -31,16 +33,16 @@ class ToldBeside:
             return
         self._looked = monotonic
         try:
-            told = self._logbook.entries((*KINDS, "alert"), after=self._seen)
+            told = self._logbook.entries((*KINDS, "alert", "seal"), after=self._seen)
         except StoreFailed:
             return  # the next reading that cannot be stored says so, loudly
         if told:
             self._seen = told[-1].number
         new = {
-            each.kind
-            for each in told
-            if each.kind != "alert" or each.payload.get("happening") == _ACKNOWLEDGED
+            each.kind for each in told if each.kind in KINDS or each.payload.get("happening") == _ACKNOWLEDGED
         }
+        for sealed in (each for each in told if each.kind == "seal"):
+            self._core.publish("seal", seal_document(sealed))
         if "sensor-check" in new:
             self._core.intake.corrections = corrections.current(self._logbook)
         if new:

@@ -17,12 +17,13 @@ from curewatch.clock import SystemClock
 from curewatch.errors import UsageError
 from curewatch.ingest.acting import Actor
 from curewatch.ingest.edges.recording import open_recording
-from curewatch.ingest.published import daemon_document
+from curewatch.ingest.published import daemon_document, seal_document
 from curewatch.ingest.replay import Replay
 from curewatch.logbook import Logbook
+from curewatch.logbook.sealing import seal
 from tests import demo_world
 
-NOBODYS = {"mqtt-state", "mqtt-alerts", "mqtt-daemon"}  # documents that no command answers with
+NOBODYS = {"mqtt-state", "mqtt-alerts", "mqtt-seal", "mqtt-daemon"}  # documents that no command answers with
 # an evening at the bench, told to one shed in this order; what is typed after the command's own name
 EVENING = [
     ("tonight", ""),
@@ -215,3 +216,6 @@ def test_what_is_published_has_its_shape(tmp_path: Path) -> None:
     assert any(document["layers"] and document["alerts"] for document in listening.heard["alerts"])
     for running in (True, False):
         must_fit("mqtt daemon", daemon_document(running, 0.0))
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        seal(logbook, why="day", at=replay.clock.now().utc)
+        must_fit("mqtt seal", seal_document(logbook.entries("seal")[-1]))

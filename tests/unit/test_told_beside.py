@@ -1,6 +1,7 @@
 """What commands write beside a running daemon takes effect within seconds."""
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -13,6 +14,7 @@ from curewatch.ingest.events import BytesArrived, Reload
 from curewatch.ingest.salt_check import Line, Point
 from curewatch.ingest.told_beside import EVERY, ToldBeside
 from curewatch.logbook import Entry, Logbook
+from curewatch.logbook.sealing import seal
 from curewatch.readings import Flag
 from curewatch.wire import lines
 
@@ -92,6 +94,34 @@ def test_a_layer_told_by_a_command_is_looked_at_within_the_minute(tmp_path: Path
     world.minute(60.0)
     world.minute(60.0)
     assert any("layup" in reason for reason in world.looks[seen:])
+
+
+class Listener:
+    """A broker's edge that only keeps what is published."""
+
+    def __init__(self) -> None:
+        self.heard: list[tuple[str, dict[str, Any]]] = []
+
+    def acknowledge(self, connection: int, identifiers: tuple[int, ...]) -> None:
+        """There is nothing to acknowledge."""
+
+    def publish(self, topic: str, document: dict[str, Any]) -> None:
+        self.heard.append((topic, document))
+
+
+def test_the_code_of_a_seal_made_beside_is_published(tmp_path: Path) -> None:
+    """A job closed at the bench: its code goes to the broker once, whoever made the seal."""
+    world, yard = World(tmp_path), Listener()
+    world.actor = Actor(
+        world.core, world.logbook, world.clock, brokers={"yard": yard}, show=lambda _: None, think=world.think
+    )
+    world.minute(60.0)
+    with Logbook(tmp_path / "logbook.sqlite") as another:
+        made = seal(another, why="job-close", at=world.clock.now().utc, job="J1")
+    world.minute(60.0)
+    world.minute(60.0)
+    seals = [document for topic, document in yard.heard if topic == "seal"]
+    assert [(one["code"], one["why"], one["job"]) for one in seals] == [(made.code, "job-close", "J1")]
 
 
 def test_it_does_not_look_more_often_than_it_may(tmp_path: Path) -> None:

@@ -51,7 +51,7 @@ def app(
 ) -> None:
     """The manual page in the form that man reads; or the shape of an answer in JSON.
 
-    Schemas of what is published on MQTT: mqtt-state, mqtt-alerts, mqtt-daemon; advice is as tonight.
+    Schemas of what is published: mqtt-state, mqtt-alerts, mqtt-seal, mqtt-daemon; advice is as tonight.
 
     Example: curewatch manual > curewatch.1
     """
