@@ -28,16 +28,19 @@ class Batch(NamedTuple):
 def timeline(seen: Course, system: ResinSystem) -> tuple[Moment, ...]:
     """The moments of the first start of a course, in the order they come."""
     tacky = system.surface.air_inhibited and not system.surface.wax
-    abrade = "waxed: abrade before any next layer" if system.surface.wax else ""
+    abrade = "waxed: no window, abrade before any next layer" if system.surface.wax else ""
+    opens, closes = seen.stays_put[0], seen.laminate_before[0]
+    if system.surface.wax:
+        opens = closes = np.full(opens.shape, np.nan)
     start = float(seen.start[0])
     return (
         moment("open-time", "open time ends", start, seen.open_time[0]),
-        moment("laminate-from", "may laminate again from", start, seen.stays_put[0], abrade),
+        moment("laminate-from", "may laminate again from", start, opens, abrade),
         moment("gel", "gel", start, seen.gel[0]),
-        moment("laminate-before", "laminate again before", start, seen.laminate_before[0], abrade),
+        moment("laminate-before", "laminate again before", start, closes, abrade),
         moment(
             "tack-free",
-            "cured to the touch, stays tacky in air" if tacky else "tack-free",
+            "cured, its face still tacky" if tacky else "tack-free",
             start,
             seen.set[0],
             "laminating resin without wax: its face stays tacky" if tacky else "",

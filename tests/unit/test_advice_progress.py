@@ -240,6 +240,24 @@ def test_what_forbids_laminating_now_is_named(situation: Situation, words: str) 
     assert (words in obstacle(situation, own)) if words else obstacle(situation, own) == ""
 
 
+def test_a_waxed_resin_is_never_said_to_take_a_next_layer() -> None:
+    """No window, no countdown and no alert to laminate; what to do stands beside; the rest as ever."""
+    waxed = load_system("polyester-topcoat")
+    asked = Question(waxed, limits.for_system(waxed), WOOD)
+    situation = shed(NOW, 20.0, 0.5)
+    for hours in (0.2, 0.7, 2.0):
+        at = Layup("L1", NOW - hours * 3600, "polyester-topcoat", peroxide_percent=2.0)
+        found = follow(at, asked, situation, ahead(situation))
+        for name in ("laminate-from", "laminate-before"):
+            moment = found.moment(name)
+            assert (moment.early, moment.likely, moment.late) == (None, None, None)
+            assert "abrade before any next layer" in moment.note
+        assert found.moment("gel").likely is not None
+        assert found.stage != "takes the next layer"
+        told = signals(situation, [found], asked.limits, ahead(situation), say=hour, standing={})
+        assert not [each for each in told if each.raised and "laminate" in each.text]
+
+
 def test_where_blush_is_foreseen_the_face_is_cleaned_before_the_next_layer() -> None:
     """Even in a dry hour: peel ply off, or wash and abrade, first."""
     dry = shed(NOW, 20.0, 0.5)
