@@ -54,10 +54,11 @@ class Trouble:
     sensor: str = ""
     role: str = ""
     since: float | None = None  # UTC [s]
+    advised: str = ""  # where more is known than the kind tells
 
     @property
     def remedy(self) -> str:
-        return WHAT_TO_DO[self.kind]
+        return self.advised or WHAT_TO_DO[self.kind]
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +131,7 @@ class Situation:
     past: Past = field(default_factory=no_past)
     carbon_dioxide: float | None = None  # mole fraction in the shed's air, where measured [1]
     forecasts: tuple[Forecast, ...] = ()  # of the air outside, fed by the user, the newest last
+    refused: str = ""  # what came in lately and could not be taken, in a line
 
     def places(self) -> tuple[Place, ...]:
         """The places that have ever spoken: air, surface, outside."""

@@ -6,8 +6,9 @@ of a go.
 
 from curewatch.advice.answer import Check, Status
 from curewatch.advice.limits import Limits
-from curewatch.advice.situation import WHAT_TO_DO, Place, Situation, Trouble, TroubleKind
+from curewatch.advice.situation import Place, Situation, Trouble, TroubleKind
 
+_OLD_BY_ITSELF = {TroubleKind.SILENT, TroubleKind.NO_READING, TroubleKind.IMPLAUSIBLE}
 AHEAD = 60.0  # s a stamp may lie ahead of this machine's clock before the clock is doubted (assumed)
 
 
@@ -33,9 +34,7 @@ def freshness(situation: Situation, limits: Limits) -> tuple[Check, ...]:
 
 def remedies(situation: Situation, limits: Limits) -> tuple[str, ...]:
     """What to do about each trouble, each said once."""
-    said = (
-        f"{trouble.sensor or 'clock'}: {WHAT_TO_DO[trouble.kind]}" for trouble in troubles(situation, limits)
-    )
+    said = (f"{trouble.sensor or 'clock'}: {trouble.remedy}" for trouble in troubles(situation, limits))
     return tuple(dict.fromkeys(said))
 
 
@@ -63,10 +62,7 @@ def _incomplete(place: Place, seen: str) -> Trouble:
 
 
 def _silent(found: list[Trouble], sensor: str) -> bool:
-    return any(
-        trouble.sensor == sensor and trouble.kind in {TroubleKind.SILENT, TroubleKind.NO_READING}
-        for trouble in found
-    )
+    return any(trouble.sensor == sensor and trouble.kind in _OLD_BY_ITSELF for trouble in found)
 
 
 def _fresh(situation: Situation, place: Place, limits: Limits) -> Check:

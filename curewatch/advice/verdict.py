@@ -71,7 +71,7 @@ def assess(
         start=at,
         system=system.name,
         system_title=system.title,
-        cautions=cautions.for_layup(system.kind, batch_mass),
+        cautions=(*_refused(situation), *cautions.for_layup(system.kind, batch_mass)),
         basis=getattr(outlook, "basis", ""),
     )
     known = trust.freshness(situation, limits)
@@ -165,3 +165,8 @@ def _why(check: Check) -> str:
     if check.status is Status.UNKNOWN and check.note:
         return f"{check.sensor}: {check.note}" if check.sensor not in {"", "air"} else check.note
     return f"{check.title}: {check.note}" if check.note else check.title
+
+
+def _refused(situation: Situation) -> tuple[str, ...]:
+    """What came in and could not be taken is never passed over in silence."""
+    return (f"{situation.refused} (curewatch doctor)",) if situation.refused else ()

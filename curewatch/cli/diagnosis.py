@@ -16,7 +16,7 @@ from curewatch.cli.wording import Wording, duration
 from curewatch.clock import Instant
 from curewatch.configuration import Configuration, logbook_path, password
 from curewatch.errors import CurewatchError, ExitStatus, RecordBroken, StoreFailed
-from curewatch.ingest import consult, health, recall
+from curewatch.ingest import consult, health, recall, refused_lately
 from curewatch.ingest.clock_watch import NOT_BEFORE
 from curewatch.ingest.judgement import judge
 from curewatch.logbook import Logbook
@@ -206,6 +206,17 @@ def _checked(examined: Examined, name: str, good: Finding, humidity: bool) -> Fi
     return _care(good.about, f"{good.seen}; salt check: {since}", f"curewatch sensor check {name}")
 
 
+def _refused(examined: Examined) -> Iterator[Finding]:
+    """What came in and could not be taken; the reason tells what to do."""
+    lately = () if examined.logbook is None else refused_lately.lately(examined.logbook, examined.now.utc)
+    for one in lately:
+        whose = ", ".join(part for part in (one.source, one.sensor) if part) or "nobody known"
+        last = examined.words.moment(one.last_at, examined.now.utc)
+        yield _care(
+            "refused", f"{whose}: {one.times} since yesterday, {one.reason}, last {last}", one.advised
+        )
+
+
 def _clock(examined: Examined) -> Iterator[Finding]:
     now, words = examined.now.utc, examined.words
     if now < NOT_BEFORE:
@@ -275,6 +286,7 @@ EXAMINATIONS: tuple[Callable[[Examined], Iterator[Finding]], ...] = (
     _serial,
     _brokers,
     _sensors,
+    _refused,
     _clock,
     _disk,
     _logbook,

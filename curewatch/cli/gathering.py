@@ -57,6 +57,7 @@ def gather(logbook: Logbook, configuration: Configuration, now: float, daemon: s
         sensors=sensors(logbook, configuration, now),
         chart=Chart(*_curves(seen.past, outlook, now), _windows(followed)),
         daemon=daemon,
+        refused=known.refused,
     )
 
 

@@ -14,11 +14,12 @@ from numpy.typing import NDArray
 from curewatch.advice import situation as advice
 from curewatch.advice.situation import Place, Situation, Trouble, TroubleKind
 from curewatch.configuration import Configuration, Role
-from curewatch.ingest import forecasts
+from curewatch.ingest import forecasts, refused_lately
 from curewatch.ingest.clock_watch import DOUBT, NOT_BEFORE
 from curewatch.ingest.health import Health, State
 from curewatch.ingest.judgement import judge
 from curewatch.ingest.recall import AHEAD, LOOK_BACK, Seen, look_up, sensors_of_interest
+from curewatch.ingest.refused_lately import Refused
 from curewatch.logbook import Logbook
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.model.past import Past, no_past
@@ -64,9 +65,20 @@ def situation(
     seen = {name: look_up(logbook, name, now) for name in names}
     healths = judge(configuration, {name: each.track for name, each in seen.items()}, now)
     places = {role: _place(role, configuration, seen, healths) for role in ROLES}
+    refused = refused_lately.lately(logbook, now)
     troubles = (
         *_clock_troubles(logbook, now, places.values(), not_before),
-        *(trouble for name in names for trouble in _troubles(name, configuration, seen[name], healths[name])),
+        *(
+            trouble
+            for name in names
+            for trouble in _troubles(
+                name,
+                configuration,
+                seen[name],
+                healths[name],
+                refused_lately.of_sensor(refused, name, healths[name].since, now),
+            )
+        ),
     )
     air = places["air"]
     return Situation(
@@ -78,6 +90,7 @@ def situation(
         past=_past(logbook, places, now) if past else no_past(),
         carbon_dioxide=_carbon_dioxide(seen, air),
         forecasts=forecasts.kept(logbook, now),
+        refused=refused_lately.told(refused),
     )
 
 
@@ -101,11 +114,20 @@ def _place(
     return advice.place(last, role, part.temperature_sd, part.relative_humidity_sd or 0.0)
 
 
-def _troubles(name: str, configuration: Configuration, seen: Seen, judged: Health) -> list[Trouble]:
+def _troubles(
+    name: str,
+    configuration: Configuration,
+    seen: Seen,
+    judged: Health,
+    unbelieved: Refused | None,
+) -> list[Trouble]:
     role = configuration.role_of(name) or ""
     if seen.ahead is not None and judged.state in {State.NEVER, State.SILENT}:
         text = f"its last stamp lies {(seen.ahead - judged.since) / HOUR:.1f} h ahead of this machine's clock"
         return [Trouble(TroubleKind.CLOCK, text, name, role, None)]
+    if unbelieved is not None and judged.state in {State.NEVER, State.SILENT}:
+        text = f"it speaks, but {unbelieved.times} were refused: {unbelieved.reason}"
+        return [Trouble(TroubleKind.IMPLAUSIBLE, text, name, role, judged.since, unbelieved.advised)]
     kind = _KIND.get(judged.state)
     return [] if kind is None else [Trouble(kind, judged.seen, name, role, judged.since)]
 

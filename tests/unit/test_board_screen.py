@@ -1,6 +1,7 @@
 """The board as text: goldens that a person can read, and what must hold at any size."""
 
 import os
+from dataclasses import replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -12,6 +13,7 @@ from curewatch.advice.alerts import Key, Kind, Standing
 from curewatch.advice.answer import Advice, Check, Moment, Status, Verdict
 from curewatch.advice.limits import Limit
 from curewatch.cli.screens.board import Board, Running, SensorState, board, countdown, next_deadline
+from curewatch.cli.screens.board_lines import status
 from curewatch.cli.screens.chart import Chart, Curve, Window
 from curewatch.cli.wording import wording
 from curewatch.clock import utc_from_iso
@@ -159,3 +161,13 @@ def test_the_same_state_later_counts_down() -> None:
     after = as_text(board(evening(), NOW + 60, WORDS, 80, 24), 80)
     assert "in 0:43 h" in before
     assert "in 0:42 h" in after
+
+
+def test_what_was_refused_is_counted_on_the_board_in_text_and_in_lines() -> None:
+    """Bad lines are never fatal and never passed over: a row of the foot, at any size, and a plain line."""
+    state = replace(evening(), refused="3 refused since yesterday: checksum does not match 3")
+    rows = [row.plain for row in board(state, NOW, WORDS, 80, 23)]
+    assert len(rows) == 23
+    assert any("3 refused since yesterday" in row for row in rows)
+    assert any("3 refused since yesterday" in line for line in status(state, NOW, WORDS))
+    assert not any("refused" in row.plain for row in board(evening(), NOW, WORDS, 80, 23))

@@ -13,7 +13,8 @@ from curewatch.cli.wording import wording
 from curewatch.clock import Instant
 from curewatch.errors import ExitStatus
 from curewatch.logbook import Entry, Logbook
-from curewatch.readings import Reading
+from curewatch.readings import Reading, Rejected
+from curewatch.wire import Reason
 
 NOW = 1_795_000_000.0  # UTC [s], in November 2026
 SHED = """
@@ -157,3 +158,15 @@ def test_the_command_answers_in_text_and_json(
     plain = json.loads(capsys.readouterr().out)
     assert plain["trusted"] is False
     assert {"about", "grade", "seen", "advised"} == set(plain["findings"][0])
+
+
+def test_what_was_refused_is_counted_with_what_to_do(tmp_path: Path) -> None:
+    """Each reason of each source is a line; one reading that came by two ways is no trouble."""
+    examined(tmp_path)
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        cut = Rejected(Reason.BAD_CHECKSUM, b"cw1", NOW - 60.0, "usb", "")
+        logbook.append(rejected=[cut, cut, cut._replace(reason=Reason.DUPLICATE)])
+    refused = [finding for finding in looked_at(tmp_path) if finding.about == "refused"]
+    assert [finding.grade for finding in refused] == [Grade.CARE]
+    assert "usb: 2 since yesterday, checksum does not match" in refused[0].seen
+    assert "cable" in refused[0].advised

@@ -9,7 +9,8 @@ from curewatch import configuration
 from curewatch.advice.situation import Situation, TroubleKind
 from curewatch.ingest import state
 from curewatch.logbook import Entry, Logbook
-from curewatch.readings import Flag, Reading
+from curewatch.readings import Flag, Reading, Rejected
+from curewatch.wire import Reason
 
 NOW = 1_790_000_000.0
 MINUTE = 60.0
@@ -159,3 +160,30 @@ def test_a_gap_in_the_past_stays_a_gap(logbook: Logbook) -> None:
     hole = np.isnan(past.air_temperature)
     assert 6 <= hole.sum() <= 9
     assert np.isnan(past.vapour_pressure[hole]).all()
+
+
+def _refused(sensor: str, minutes: int, until: float = NOW) -> list[Rejected]:
+    return [
+        Rejected(Reason.FAHRENHEIT, b"cut", until - minute * MINUTE, "usb", sensor)
+        for minute in reversed(range(minutes))
+    ]
+
+
+def test_a_sensor_whose_readings_are_refused_is_implausible_and_not_silent(logbook: Logbook) -> None:
+    """It speaks each minute and nothing can be believed: the cable is not what to look at."""
+    logbook.append([*_readings("bench", 60, NOW - 30 * MINUTE), *_readings("hull", 90)])
+    logbook.append(rejected=_refused("bench", 30))
+    [trouble] = state.situation(logbook, SETTINGS, NOW + 10).troubles
+    assert (trouble.sensor, trouble.kind) == ("bench", TroubleKind.IMPLAUSIBLE)
+    assert "30 were refused: looks like Fahrenheit" in trouble.seen
+    assert trouble.remedy == "set the device to degC, or name the field temperature_f"
+
+
+def test_a_sensor_that_is_believed_again_has_no_trouble_left(logbook: Logbook) -> None:
+    """Old refusals are still counted, but stand against nobody; a silent one was refused long ago."""
+    logbook.append([*_readings("bench", 180), *_readings("hull", 30, NOW - 2 * HOUR)])
+    logbook.append(rejected=[*_refused("bench", 5), *_refused("hull", 5, NOW - HOUR)])
+    found = state.situation(logbook, SETTINGS, NOW + 10)
+    assert _kinds(found) == {"hull": TroubleKind.SILENT}
+    assert found.refused == "10 refused since yesterday: looks like Fahrenheit 10"
+    assert state.situation(logbook, SETTINGS, NOW + 30 * HOUR).refused == ""

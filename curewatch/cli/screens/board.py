@@ -61,7 +61,8 @@ class Board:
     alerts: tuple[Standing, ...] = ()
     sensors: tuple[SensorState, ...] = ()
     chart: Chart = field(default_factory=lambda: Chart(no_curve(), no_curve()))
-    daemon: str = ""  # who keeps the logbook, and what came in
+    daemon: str = ""  # who keeps the logbook
+    refused: str = ""  # what came in lately and could not be taken
 
 
 class Deadline(NamedTuple):
@@ -242,7 +243,8 @@ def _foot(state: Board, now: float, words: Wording, width: int) -> list[Text]:
     said = " · ".join(_sensor(sensor, now, words) for sensor in state.sensors) or "no sensor heard yet"
     unseen = sum(alert.acknowledged is None for alert in state.alerts)
     keys = f" a acknowledge{f' ({unseen})' if unseen else ''}   q leave   {safe_line(state.daemon)}"
-    return [Text(f" {said}"), Text(keys, style="dim")]
+    refused = [Text(f" {safe_line(state.refused)}", style="yellow")] if state.refused else []
+    return [Text(f" {said}"), *refused, Text(keys, style="dim")]
 
 
 def _sensor(sensor: SensorState, now: float, words: Wording) -> str:

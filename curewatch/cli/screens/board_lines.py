@@ -23,6 +23,8 @@ def status(state: Board, now: float, words: Wording) -> list[str]:
         if sensor.relative_humidity is not None:
             parts.append(words.percent(sensor.relative_humidity))
         lines.append(f"{at} sensor {safe_line(sensor.name)}: {', '.join([sensor.health, *parts])}")
+    if state.refused:
+        lines.append(f"{at} {safe_line(state.refused)}")
     return lines
 
 
