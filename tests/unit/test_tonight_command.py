@@ -9,6 +9,7 @@ import pytest
 
 from curewatch.advice.answer import Lever, plain_lever
 from curewatch.cli.main import run
+from curewatch.cli.schemas import schema
 from curewatch.clock import SystemClock, iso_utc, utc_from_iso
 from curewatch.logbook import Logbook
 from curewatch.readings import Reading
@@ -97,17 +98,18 @@ def test_without_a_logbook_it_is_unknown_not_an_error(fill: Fill, capsys: pytest
 def test_json_has_the_same_answer_and_only_documented_keys(
     fill: Fill, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Verdict, checks and times as on the screen; every key stands in DEVELOPERS.md and no other."""
+    """Verdict, checks and times as on the screen; every key stands in its schema and no other."""
     fill(22.0, 0.35)
     assert tonight("--json") == 0
     said = json.loads(capsys.readouterr().out)
     assert said["verdict"] == "go"
     assert {moment["name"] for moment in said["timeline"]} >= {"gel", "laminate-before", "tack-free"}
-    lever = plain_lever(Lever("start", 0.0, 0.0))
-    written = set(said) | set(said["checks"][0]) | set(said["timeline"][0]) | set(lever)
-    text = Path("DEVELOPERS.md").read_text(encoding="utf-8")
-    section = text.split("### What `tonight --json` says")[1].split("\n#")[0]
-    assert written == set(re.findall(r"`([a-z_]+)`", section))
+    known = json.loads(schema("tonight"))
+    parts = known["properties"]
+    assert set(said) == set(parts)
+    assert set(said["checks"][0]) == set(parts["checks"]["items"]["properties"])
+    assert set(said["timeline"][0]) == set(parts["timeline"]["items"]["properties"])
+    assert set(plain_lever(Lever("start", 0.0, 0.0))) == set(known["$defs"]["lever"]["properties"])
 
 
 def test_another_start_and_another_resin_are_taken(fill: Fill, capsys: pytest.CaptureFixture[str]) -> None:
