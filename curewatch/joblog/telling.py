@@ -158,4 +158,12 @@ def correction(
 def changed(told: Stored | None, changes: Mapping[str, Any]) -> list[str]:
     """``key: before -> after`` for people."""
     before = {} if told is None else told.payload
-    return [f"{key}: {before.get(key, 'nothing')} -> {value}" for key, value in changes.items()]
+    return [
+        f"{key}: {_short(before.get(key, 'nothing'))} -> {_short(value)}"
+        for key, value in changes.items()
+        if key != "started"  # it goes with `at`
+    ]
+
+
+def _short(value: Any) -> str:
+    return str(value["text"]) if isinstance(value, Mapping) and "text" in value else f"{value}"

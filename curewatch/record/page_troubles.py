@@ -7,7 +7,7 @@ from curewatch.joblog import Told
 from curewatch.logbook import Kind, Stored
 from curewatch.record.account import Account
 from curewatch.record.page import Table, of, table
-from curewatch.record.words import Words, shown, span
+from curewatch.record.words import Words, celsius, grams, shown, span
 
 
 def alerts(account: Account, words: Words) -> Iterator[str | Table]:
@@ -62,6 +62,7 @@ def blemishes(account: Account, words: Words) -> Iterator[str | Table]:
     ]
     rows += list(_exchanges(account, words))
     rows += [row for told in account.job.told for row in _correction_rows(told, words)]
+    rows += list(_after_the_close(account, words))
     if not rows:
         yield "None was noticed."
         return
@@ -104,11 +105,55 @@ def _blemish(one: Stored, words: Words) -> str:
     return shown(", ".join(f"{key}: {value}" for key, value in payload.items()), 300)
 
 
+def _before(told: Told, key: str) -> object:
+    return told.entry.at if key == "at" else told.entry.payload.get(key)
+
+
+_MASSES = {"resin_mass", "hardener_mass", "batch_mass", "load"}
+_LENGTHS = {"thickness", "arm"}
+
+
+def _value(key: str, value: object, words: Words) -> str:
+    """A corrected value as people write it, by its key."""
+    if value is None:
+        return "nothing"
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return _number(key, value, words)
+    if isinstance(value, Mapping):
+        outside = "OUT OF TOLERANCE: " if value.get("within") is False else ""
+        return outside + shown(value.get("text") or dict(value), 120)
+    return shown(", ".join(map(str, value)) if isinstance(value, list | tuple) else value, 160)
+
+
+def _number(key: str, value: float, words: Words) -> str:
+    if key in {"at", "started"}:
+        return words.moment(value)
+    if key in _MASSES:
+        return grams(value)
+    if key in _LENGTHS:
+        return f"{1000 * value:g} mm"
+    return celsius(value) if key == "pot_temperature" else f"{value:.4g}"
+
+
+def _after_the_close(account: Account, words: Words) -> Iterator[tuple[str, str, str]]:
+    """What was written down of a job that was closed already."""
+    if account.job.closed is None:
+        return
+    for one in account.job.told:
+        if one.number > account.job.closed.number and one.kind != Kind.SEAL:
+            yield (
+                words.moment(one.entry.recorded),
+                "after the close",
+                shown(f"entry {one.number}: {one.kind}", 80),
+            )
+
+
 def _correction_rows(told: Told, words: Words) -> Iterator[tuple[str, str, str]]:
     for one in told.corrections:
         changes = one.payload.get("changes")
         told_changes = "; ".join(
-            f"{key}: {told.entry.payload.get(key, 'nothing')} became {value}"
+            f"{key.replace('_', ' ')}: {_value(key, _before(told, key), words)} "
+            f"became {_value(key, value, words)}"
             for key, value in (changes.items() if isinstance(changes, Mapping) else ())
         )
         yield (

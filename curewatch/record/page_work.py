@@ -18,7 +18,7 @@ LARGEST_THUMBNAIL = (640, 640)  # pixels on a page
 def work(account: Account, words: Words) -> Iterator[Table]:
     """What people wrote down, in order of time, and the batches."""
     rows = [
-        _told_row(told, words)
+        _told_row(told, words, account.job.closed)
         for told in sorted(account.job.told, key=lambda one: one.at)
         if told.kind not in {Kind.SEAL, Kind.ALERT, Kind.CORRECTION}
     ]
@@ -29,10 +29,12 @@ def work(account: Account, words: Words) -> Iterator[Table]:
         yield table(head, (7, 14, 12, 13, 9, 10, 26, 9), batches)
 
 
-def _told_row(told: Told, words: Words) -> tuple[str, str, str]:
+def _told_row(told: Told, words: Words, closed: Told | None) -> tuple[str, str, str]:
     marks = []
     if told.payload.get("given_afterwards") or told.entry.recorded - told.entry.at > 5 * MINUTE:
         marks.append(f"told {words.moment(told.entry.recorded)}")
+    if closed is not None and told.number > closed.number:
+        marks.append("after the job was closed")
     if told.corrections:
         marks.append("corrected by " + ", ".join(f"entry {one.number}" for one in told.corrections))
     text = _sentence(told.kind, told.payload)

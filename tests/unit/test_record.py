@@ -154,6 +154,32 @@ def test_a_correction_is_applied_and_shown(tmp_path: Path):
     assert "R-2217 became R-9999. misread the tin" in said
 
 
+def test_corrected_values_read_as_people_write_them_and_late_words_are_marked(tmp_path: Path):
+    """Masses in grams, hours in the shed's time, a ratio in its words; what came after the close says so."""
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        stored = [logbook.write(entry) for entry in world.work()]
+        batch = next(one for one in stored if one.kind == Kind.BATCH)
+        layup = next(one for one in stored if one.kind == Kind.LAYUP)
+        later = stored[-1].recorded + HOUR
+        for number, changes in (
+            (
+                batch.number,
+                {"resin_mass": 0.14, "ratio": {"within": False, "text": "23.6 of hardener to 100"}},
+            ),
+            (layup.number, {"at": layup.at - 600.0, "started": layup.at - 600.0}),
+        ):
+            payload = {"corrects": number, "changes": changes, "why": "read again"}
+            logbook.write(Entry(Kind.CORRECTION, payload, later, job=world.JOB))
+        logbook.write(Entry(Kind.NOTE, {"text": "a scratch found"}, later, job=world.JOB))
+        account = gather(logbook, world.JOB, seal(logbook, why="record", at=later + HOUR, job=world.JOB))
+        said = texts(pages(account))
+    assert "resin mass: 150 g became 140 g" in said
+    assert "became OUT OF TOLERANCE: 23.6 of hardener to 100" in said
+    assert "at: 25 Nov 10:00 became 25 Nov 09:50" in said
+    assert "Note: a scratch found (after the job was closed)" in said
+    assert "after the close" in said
+
+
 def test_alerts_of_another_jobs_layup_are_not_shown(tmp_path: Path):
     """The shed's and this job's alerts are on paper, another job's layup's and yesterday's are not."""
     world.fill(tmp_path / "logbook.sqlite", step=1800.0)

@@ -219,7 +219,7 @@ def export(
     if json:
         print_json({"file": str(target), "count": count, "bytes": target.stat().st_size})
         return
-    typer.echo(f"{safe_line(str(target))}: {count:,}")
+    typer.echo(f"{safe_line(str(target))}: {count:,} readings")
 
 
 @app.command()

@@ -38,11 +38,12 @@ def job_lines(job: Job, words: Wording, now: float) -> Iterator[str]:
         if told.kind == Kind.CORRECTION:
             continue
         late = " (told afterwards)" if told.payload.get("given_afterwards") else ""
+        if job.closed is not None and told.number > job.closed.number and told.kind != Kind.SEAL:
+            late += " (after the close)"
         yield f"{told.number:5}  {words.moment(told.at, now)}{late}  {told.kind}  {told_line(told, words)}"
         for correction in told.corrections:
             changes = ", ".join(
-                f"{key} was {_value(key, told.entry.payload.get(key), words)}"
-                for key in correction.payload["changes"]
+                f"{key} was {_was(told, key, words, now)}" for key in correction.payload["changes"]
             )
             why = safe_line(str(correction.payload.get("why", "")))
             yield f"         corrected by {correction.number}: {changes}; {why}"
@@ -57,6 +58,13 @@ def told_line(told: Told, words: Wording) -> str:
         if key not in _hidden(told.kind) and value not in (None, "", [])
     )
     return safe_line(": ".join(part for part in (name, rest) if part))
+
+
+def _was(told: Told, key: str, words: Wording, now: float) -> str:
+    """What a key said before it was corrected."""
+    if key in {"at", "started"}:
+        return words.moment(told.entry.at, now)
+    return _value(key, told.entry.payload.get(key), words)
 
 
 def _hidden(kind: str) -> set[str]:
