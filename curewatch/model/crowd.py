@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from curewatch.errors import OutOfValidity
 from curewatch.materials.system import ResinSystem
 from curewatch.model.film import Cure, History, at_times, cure, finish, require_history
-from curewatch.model.flow_map import SingleArray, Walk, flow_map, step_of
+from curewatch.model.flow_map import FlowMap, SingleArray, Walk, flow_map, step_of
 from curewatch.model.lots import EARLY, LATE, MEDIAN, STRATA, Lot, lots, shared_out
 from curewatch.model.milestones import glass_reached, hard_conversion, thresholds
 from curewatch.physics.constants import GAS_CONSTANT
@@ -17,6 +17,9 @@ from curewatch.units import HOUR, FloatArray
 
 BASE = 285.0  # K, taken off before squares are summed
 FEWEST = 64  # members: fewer paths are repeated, so that the lots spread evenly
+LOOK = 4  # steps between looks whether a start is done
+TOGETHER = 64  # fewest members that are walked by themselves
+GROUPS = 3  # most; more cost in calls what they spare in films
 
 
 class Band(NamedTuple):
@@ -40,10 +43,30 @@ class _Hurdles(NamedTuple):
 class _Plan(NamedTuple):
     """A walk that is ready to start."""
 
-    walk: Walk
-    step: float  # [s]
+    table: FlowMap
+    lot: NDArray[np.intp]  # (members,)
+    steady: FloatArray  # (steps, members), the temperature of each step [K]
     fresh: SingleArray  # (members,), progress of the fresh mix [1]
     end: FloatArray  # (steps, members), temperature at the end of each step [K]
+
+    @property
+    def step(self) -> float:
+        """Length of a step. [s]"""
+        return self.table.step
+
+    def walk(self, rows: int) -> Walk:
+        """The films of so many starts, ready to go."""
+        return Walk(self.table, self.lot, self.steady, rows)
+
+    def part(self, members: NDArray[np.intp]) -> "_Plan":
+        """The same for some of the members."""
+        return _Plan(
+            self.table,
+            self.lot[members],
+            self.steady[:, members],
+            self.fresh[members],
+            self.end[:, members],
+        )
 
 
 def cures(system: ResinSystem, history: History, chosen: Sequence[Lot] | None = None) -> Cure:
@@ -64,12 +87,13 @@ def cures(system: ResinSystem, history: History, chosen: Sequence[Lot] | None = 
     """
     require_history(history)
     members = history.temperature.shape[0]
-    plan = _plan(history, *_assigned(system, members, chosen), rows=1)
+    plan = _plan(history, *_assigned(system, members, chosen))
+    walk = plan.walk(rows=1)
     values = np.empty((plan.end.shape[0] + 1, members), np.float32)
     values[0] = plan.fresh
     progress = values[:1].copy()
     for step in range(plan.end.shape[0]):
-        plan.walk.gain(progress, step)
+        walk.gain(progress, step)
         values[step + 1] = progress[0]
     time = np.minimum(plan.step * np.arange(values.shape[0]), history.time[-1])
     return finish(system, history, time, values.T.astype(float))
@@ -121,7 +145,7 @@ def milestone_times(
     chosen, lot = _assigned(system, crowd.temperature.shape[0], chosen, max(STRATA, repeats))
     dose = system.dose_factor(peroxide_percent)
     chosen = [Lot(each.system, each.factor * dose) for each in chosen]
-    plan = _plan(crowd, chosen, lot, rows=begins.size)
+    plan = _plan(crowd, chosen, lot)
     first = begins / plan.step
     if begins.size == 0 or np.any(np.abs(first - np.round(first)) > 1e-6) or np.any(np.diff(first) <= 0):
         raise OutOfValidity(
@@ -138,7 +162,7 @@ def milestone_times(
     names = sorted((name for name in marks if not np.isnan(marks[name])), key=lambda name: marks[name])
     levels = np.array([marks[name] for name in names])
     hurdles = _Hurdles(levels, tuple(level(system, plan.end) for level in moving.values()))
-    found = _crossings(system, plan, np.round(first).astype(int), round(duration / plan.step), hurdles)
+    found = _crossings(plan, np.round(first).astype(int), round(duration / plan.step), hurdles)
     never = np.full(found.shape[1:], np.nan)
     result = {name: found[names.index(name)] if name in names else never for name in marks}
     return {**result, **dict(zip(moving, found[levels.size :], strict=True))}
@@ -170,7 +194,7 @@ def _assigned(
     return [kept[number] for number in range(len(kept))], index
 
 
-def _plan(history: History, chosen: Sequence[Lot], lot: NDArray[np.intp], *, rows: int) -> _Plan:
+def _plan(history: History, chosen: Sequence[Lot], lot: NDArray[np.intp]) -> _Plan:
     coldest, warmest = float(history.temperature.min()), float(history.temperature.max())
     step = step_of(list(chosen), warmest)
     count = max(1, int(np.ceil(float(history.time[-1]) / step - 1e-9)))
@@ -179,7 +203,7 @@ def _plan(history: History, chosen: Sequence[Lot], lot: NDArray[np.intp], *, row
     fresh = np.array([-each.system.kinetics.inhibitor for each in chosen], np.float32)[lot]
     at_edges = at_times(history, edge)
     steady = _steady(history, edge, at_edges, chosen[0].system.kinetics.energy_2 / GAS_CONSTANT)
-    return _Plan(Walk(table, lot, steady.T, rows), step, fresh, at_edges[:, 1:].T)
+    return _Plan(table, lot, steady.T, fresh, at_edges[:, 1:].T)
 
 
 def _steady(history: History, edge: FloatArray, at_edges: FloatArray, warmth: float) -> FloatArray:
@@ -217,61 +241,130 @@ def _moments(history: History, edge: FloatArray) -> tuple[FloatArray, FloatArray
     return mean + BASE, np.maximum(square - mean**2, 0.0)
 
 
-def _crossings(
-    system: ResinSystem,
-    plan: _Plan,
-    first: NDArray[np.intp],
-    longest: int,
-    hurdles: _Hurdles,
-) -> FloatArray:
+def _crossings(plan: _Plan, first: NDArray[np.intp], longest: int, hurdles: _Hurdles) -> FloatArray:
+    """All starts and members, those of like warmth together: (levels + moving, starts, members). [s]
+
+    A start is done with once its last film has passed every mark. Warm films need not wait for the cold.
+    """
+    members = plan.fresh.size
+    found = np.empty((hurdles.levels.size + len(hurdles.moving), first.size, members))
+    warmth = np.argsort(plan.end.mean(axis=0), kind="stable")
+    for group in np.array_split(warmth, min(GROUPS, max(1, members // TOGETHER))):
+        moving = tuple(level[:, group] for level in hurdles.moving)
+        found[:, :, group] = _walked(plan.part(group), first, longest, _Hurdles(hurdles.levels, moving))
+    return found
+
+
+def _walked(plan: _Plan, first: NDArray[np.intp], longest: int, hurdles: _Hurdles) -> FloatArray:
     """Walk all starts together: (levels + moving, starts, members). [s]"""
     count, members = plan.end.shape
-    levels = hurdles.levels
-    moving = np.empty((count, len(hurdles.moving), members), np.float32)
-    for kind, level in enumerate(hurdles.moving):
-        moving[:, kind] = level
-    marks = levels.size + moving.shape[1]
-    found = np.full((marks, first.size, members), np.nan)
+    walk, passed = plan.walk(first.size), _Passed(plan, first, hurdles)
     progress = np.tile(plan.fresh, (first.size, 1))
-    ladder = np.append(levels, np.inf).astype(np.float32)
-    rung = np.zeros(progress.shape, np.int8)
-    upcoming = np.full(progress.shape, ladder[0], np.float32)
-    passed_by = np.zeros((moving.shape[1], *progress.shape), np.float32)  # infinite once passed
-    waiting = np.full(first.size, members * marks)
     low = 0
     for step in range(int(first[0]), count):
         high = int(np.searchsorted(first, step, side="right"))
-        while low < high and (waiting[low] == 0 or step - first[low] >= longest):
+        while low < high and (step - first[low] >= longest or passed.all_by(low, step)):
             low += 1
         if low == first.size:
             break
-        rows = slice(low, high)
-        if low == high:
-            continue
-        gained = plan.walk.gain(progress[rows], step)
-        now, elapsed = progress[rows], step - first
-        passed = np.flatnonzero(now >= upcoming[rows])
+        if low < high:
+            gained = walk.gain(progress[low:high], step)
+            passed.note(step, low * members, progress[low:high].ravel(), gained.ravel())
+    return passed.times()
+
+
+class _Passing(NamedTuple):
+    """Films that passed a mark in one step; when within it is worked out once for all. Arrays (films,)."""
+
+    film: NDArray[np.intp]  # start * members + member
+    now: SingleArray  # progress at the end of the step
+    gained: SingleArray
+    mark: NDArray[np.intp]
+
+
+class _Passed:
+    """Which marks the films have passed on their walk, and when. Owns one flag a film and mark."""
+
+    def __init__(self, plan: _Plan, first: NDArray[np.intp], hurdles: _Hurdles) -> None:
+        films = first.size * plan.fresh.size
+        self._plan, self._first, self._levels = plan, first, hurdles.levels
+        self._ladder = np.append(hurdles.levels, np.inf).astype(np.float32)
+        self._moving = [level.astype(np.float32) for level in hurdles.moving]
+        self._rung = np.zeros(films, np.intp)
+        self._upcoming = np.full(films, self._ladder[0], np.float32)
+        self._ahead = np.ones((len(self._moving), films), bool)
+        self._beyond = np.empty(films, bool)
+        self._found: list[_Passing] = []
+        self._steps: list[int] = []  # of each of those
+
+    def note(self, step: int, begin: int, now: SingleArray, gained: SingleArray) -> None:
+        """The films from ``begin`` on have come to ``now`` in this step."""
+        these, beyond = slice(begin, begin + now.size), self._beyond[: now.size]
+        passed = np.greater_equal(now, self._upcoming[these], out=beyond).nonzero()[0]
         while passed.size:
-            row, member = np.divmod(passed, members)
-            at = rung[rows].ravel()[passed]
-            short = now.ravel()[passed] - ladder[at]
-            share = 1.0 - short / np.maximum(gained.ravel()[passed], 1e-12)
-            found[at, low + row, member] = plan.step * (elapsed[low + row] + np.clip(share, 0.0, 1.0))
-            rung[low + row, member] += 1
-            upcoming[low + row, member] = ladder[at + 1]
-            np.subtract.at(waiting, low + row, 1)
-            passed = passed[now.ravel()[passed] >= ladder[at + 1]]
-        for kind, level in enumerate(moving[step]):
-            passed = np.flatnonzero(now >= level + passed_by[kind, rows])
+            films = passed + begin
+            rung = self._rung.take(films)
+            reached = self._keep(step, films, now.take(passed), gained.take(passed), rung)
+            rung = rung + 1
+            following = self._ladder.take(rung)
+            self._rung[films] = rung
+            self._upcoming[films] = following
+            passed = passed[reached >= following]
+        members = self._plan.fresh.size
+        for kind, level in enumerate(self._moving):
+            ahead = self._ahead[kind, these]
+            np.greater_equal(now.reshape(-1, members), level[step], out=beyond.reshape(-1, members))
+            passed = np.logical_and(beyond, ahead, out=beyond).nonzero()[0]
             if passed.size:
-                row, member = np.divmod(passed, members)
-                before = moving[max(step - 1, 0), kind, member] - (now - gained)[row, member]
-                after = now[row, member] - level[member]
-                share = np.where(before > 0.0, before / np.maximum(before + after, 1e-12), 0.0)
-                found[levels.size + kind, low + row, member] = plan.step * (elapsed[low + row] + share)
-                passed_by[kind, low + row, member] = np.inf
-                np.subtract.at(waiting, low + row, 1)
-    return found
+                ahead[passed] = False
+                mark = np.full(passed.size, self._levels.size + kind)
+                self._keep(step, passed + begin, now.take(passed), gained.take(passed), mark)
+
+    def all_by(self, start: int, step: int) -> bool:
+        """Whether every film of a start has passed every mark; looked at now and then."""
+        if step % LOOK:
+            return False
+        members = self._plan.fresh.size
+        films = slice(start * members, (start + 1) * members)
+        return bool((self._rung[films] == self._levels.size).all() and not self._ahead[:, films].any())
+
+    def times(self) -> FloatArray:
+        """When each mark was passed: (levels + moving, starts, members); nan if never. [s]"""
+        members, levels = self._plan.fresh.size, self._levels.size
+        found = np.full((levels + len(self._moving), self._first.size * members), np.nan)
+        if self._found:
+            film, now, gained, mark = (np.concatenate(column) for column in zip(*self._found, strict=True))
+            step = np.repeat(self._steps, [one.film.size for one in self._found])
+            for place in range(found.shape[0]):
+                these = np.flatnonzero(mark == place)
+                row, member = np.divmod(film[these], members)
+                share = self._share(place, member, now[these], gained[these], step[these])
+                found[place, film[these]] = self._plan.step * (step[these] - self._first[row] + share)
+        return found.reshape(found.shape[0], -1, members)
+
+    def _keep(
+        self, step: int, film: NDArray[np.intp], now: SingleArray, gained: SingleArray, mark: NDArray[np.intp]
+    ) -> SingleArray:
+        self._found.append(_Passing(film, now, gained, mark))
+        self._steps.append(step)
+        return now
+
+    def _share(
+        self,
+        mark: int,
+        member: NDArray[np.intp],
+        now: SingleArray,
+        gained: SingleArray,
+        step: NDArray[np.intp],
+    ) -> FloatArray:
+        """The part of the step after which the mark was passed. [1]"""
+        if mark < self._levels.size:
+            short = (now - self._levels[mark]) / np.maximum(gained, 1e-12)
+            return np.asarray(np.clip(1.0 - short, 0.0, 1.0))
+        level = self._moving[mark - self._levels.size]
+        before = level[np.maximum(step - 1, 0), member] - (now - gained)
+        after = now - level[step, member]
+        return np.where(before > 0.0, before / np.maximum(before + after, 1e-12), 0.0)
 
 
 class Envelope(NamedTuple):

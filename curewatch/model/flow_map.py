@@ -30,7 +30,7 @@ STEP_LIMIT = 0.5  # largest rate constant x step of the walk
 MOST_HALVINGS = 4  # a film so hot that 28 s is long for it gels within minutes: its marks are then rough
 CELLS = 512  # of progress
 RANGE = 5.0  # K
-SPACING = 0.5  # K between temperatures of the table; finer gains nothing (the glass within a step decides)
+SPACING = 0.5  # K between temperatures of the table; 0.25 does not pay alone: the glass within a step decides
 EARLY = 0.1  # progress below which an inhibited resin is tabulated more finely
 LAST = np.float32(CELLS - 1e-3)  # a film that is finished stays in the last cell
 ANCHORS = 4  # lengths at which an integration is kept
@@ -56,7 +56,7 @@ class FlowMap(NamedTuple):
     coldest: float  # lowest temperature of the table [K]
     spacing: float  # [K]
     bands: int  # cells of temperature
-    coefficients: tuple[SingleArray, SingleArray, SingleArray, SingleArray]  # (lots * bands * CELLS,)
+    coefficients: SingleArray  # (lots * bands * CELLS, 4): a cell's four lie side by side, one fetch for all
 
     @property
     def warmest(self) -> float:
@@ -92,19 +92,16 @@ def _tabulated(lots: tuple[Lot, ...], coldest: float, warmest: float, step: floa
     temperature: FloatArray = coldest + spacing * np.arange(bands + 1, dtype=float)
     steps = _progress_nodes(max(lot.system.kinetics.inhibitor for lot in lots))
     cells = bands * CELLS
-    coefficients = tuple(np.empty((len(lots), cells), np.float32) for _ in range(4))
+    coefficients = np.empty((len(lots), cells, 4), np.float32)
     for system in {id(lot.system): lot.system for lot in lots}.values():
         index = [place for place, lot in enumerate(lots) if lot.system is system]
         factors = np.array([lots[place].factor for place in index])
         weights, gained = _gained(system, steps.nodes, temperature, factors, step)
         low, high = gained[:, :-1, :-1], gained[:, :-1, 1:]
         up, across = gained[:, 1:, :-1], gained[:, 1:, 1:]
-        for out, part in zip(
-            coefficients, (low, high - low, up - low, across - up - high + low), strict=True
-        ):
-            out[index] = weights @ part.reshape(-1, cells).astype(np.float32)
-    first, second, third, fourth = (part.ravel() for part in coefficients)
-    return FlowMap(step, steps, coldest, spacing, bands, (first, second, third, fourth))
+        four = np.stack((low, high - low, up - low, across - up - high + low), axis=-1, dtype=np.float32)
+        coefficients[index] = (weights @ four.reshape(weights.shape[1], -1)).reshape(-1, cells, 4)
+    return FlowMap(step, steps, coldest, spacing, bands, coefficients.reshape(-1, 4))
 
 
 def step_of(lots: list[Lot], warmest: float) -> float:
@@ -126,34 +123,36 @@ class Walk:
         self._base = ((lot * table.bands + band) * CELLS).astype(np.int32)
         shape = (rows, lot.size)
         self._index: IndexArray = np.empty(shape, np.int32)
-        self._place, *self._taken = (np.empty(shape, np.float32) for _ in range(5))
+        self._place, self._whole, self._gained = (np.empty(shape, np.float32) for _ in range(3))
+        self._taken = np.empty((*shape, 4), np.float32)
 
     def gain(self, progress: SingleArray, step: int) -> SingleArray:
         """Carry ``progress`` (rows, members) over one step in place; gives what was gained (a buffer)."""
         rows = progress.shape[0]
-        index, place = self._index[:rows], self._place[:rows]
-        first, second, third, fourth = (buffer[:rows] for buffer in self._taken)
-        layout, table = self._table.steps, self._table.coefficients
+        index, place, whole, gained = (
+            buffer[:rows] for buffer in (self._index, self._place, self._whole, self._gained)
+        )
+        taken, layout = self._taken[:rows], self._table.steps
         np.multiply(progress, layout.scale, out=place)
         if layout.extra:
-            np.minimum(progress, layout.bend, out=first)
-            first *= layout.extra
-            place += first
+            np.minimum(progress, layout.bend, out=whole)
+            whole *= layout.extra
+            place += whole
             place += layout.offset
         np.minimum(place, LAST, out=place)
         np.copyto(index, place, casting="unsafe")
-        place -= index
+        np.copyto(whole, index, casting="unsafe")
+        place -= whole
         index += self._base[step]
-        for coefficients, buffer in zip(table, (first, second, third, fourth), strict=True):
-            coefficients.take(index, out=buffer, mode="clip")
-        fourth *= place
-        third += fourth
-        third *= self._weight[step]
-        second *= place
-        second += third
-        first += second
-        progress += first
-        return first
+        self._table.coefficients.take(index, axis=0, out=taken, mode="clip")
+        np.multiply(taken[..., 3], place, out=gained)
+        gained += taken[..., 2]
+        gained *= self._weight[step]
+        place *= taken[..., 1]
+        gained += place
+        gained += taken[..., 0]
+        progress += gained
+        return gained
 
 
 def _progress_nodes(inhibitor: float) -> Steps:

@@ -231,17 +231,12 @@ def limits(system: ResinSystem) -> None:
         f"\nfilm: its {stages} powers and exponentials take {alone:.2f} of {whole:.2f} ms; the rest is Python"
     )
     table = flow_map([Lot(system, 1.0)], 275.0, 300.0, 450.0)
-    index = np.random.default_rng(0).integers(0, table.coefficients[0].size, (193, 256)).astype(np.int32)
-    out = np.empty(index.shape, np.float32)
-
-    def look_up() -> None:
-        for part in table.coefficients:
-            part.take(index, out=out, mode="clip")
-
-    one = median(look_up, 41)
-    size = sum(part.nbytes for part in table.coefficients) / 1024
+    index = np.random.default_rng(0).integers(0, len(table.coefficients), (193, 256)).astype(np.int32)
+    out = np.empty((*index.shape, 4), np.float32)
+    one = median(lambda: table.coefficients.take(index, axis=0, out=out, mode="clip"), 41)
+    size = table.coefficients.nbytes / 1024
     print(
-        f"crowd: four look-ups for 49,408 films take {one:.3f} ms a step, {576 * one:.0f} ms for 72 h; "
+        f"crowd: the look-ups for 49,408 films take {one:.3f} ms a step, {576 * one:.0f} ms for 72 h; "
         f"the table has {size:.0f} kB a lot: cache, not memory, is its limit"
     )
 

@@ -132,3 +132,16 @@ def test_lots_that_share_one_integration_cure_as_each_would_alone(name: str) -> 
         assert whole.sum() > 100
         difference = together.conversion[member, there] - alone.conversion[whole]
         assert np.max(np.abs(difference)) < 1.5e-4
+
+
+def test_a_crowd_walks_in_groups_and_each_film_goes_as_it_would_alone() -> None:
+    """Cold and warm members, walked apart, pass every mark when each of them would by itself."""
+    system = load_system("epoxy-slow")
+    time = np.arange(0.0, 72 * HOUR + 1.0, 900.0)
+    paths = np.linspace(276.0, 304.0, 192)[::-1, None] + 3.0 * np.sin(2 * np.pi * time / 86400.0)
+    own, starts = [Lot(system, 1.0)], (0.0, 7200.0)
+    together = milestone_times(system, History(time, paths), starts=starts, chosen=own)
+    for member in (0, 70, 191):
+        alone = milestone_times(system, History(time, paths[member : member + 1]), starts=starts, chosen=own)
+        for name, when in together.items():
+            np.testing.assert_allclose(when[:, member], alone[name][:, 0], atol=0.5, err_msg=name)
