@@ -150,7 +150,12 @@ FORMS: dict[str, tuple[Field, ...]] = {
         TEXT,
     ),
     Kind.OBSERVATION: (
-        Field("seen", "What was seen", one_of("kicked", "gelled", "tack-free", "hard"), needed=True),
+        Field(
+            "seen",
+            "What was seen: kicked, gelled, tack-free, hard",
+            one_of("kicked", "gelled", "tack-free", "hard"),
+            needed=True,
+        ),
         Field("lot", "Lot number of the resin", words),
         TEXT,
     ),  # told by `saw`; here for its corrections

@@ -87,3 +87,14 @@ def test_a_form_that_is_broken_off_writes_nothing(shed: Path) -> None:
         assert opening.exitstatus not in (0, None)
     with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
         assert not logbook.entries()
+
+
+def test_what_was_seen_is_asked_for(shed: Path) -> None:
+    """`saw` alone on a terminal asks one question, and again when the word is none of the four."""
+    on_terminal(shed, "--mass", "150 g", "--ago", "3 h", command="layer").expect(pexpect.EOF)
+    seeing = on_terminal(shed, "--temperature", "18", command="saw")
+    answer(seeing, ("What was seen", "green"), ("What was seen", "gel"))
+    seeing.expect_exact("L1 gelled")
+    seeing.expect(pexpect.EOF)
+    with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
+        assert [entry.payload["seen"] for entry in logbook.entries(Kind.OBSERVATION)] == ["gelled"]

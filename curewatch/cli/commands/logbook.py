@@ -219,7 +219,8 @@ def export(
     if json:
         print_json({"file": str(target), "count": count, "bytes": target.stat().st_size})
         return
-    typer.echo(f"{safe_line(str(target))}: {count:,} readings")
+    what = "entries" if form == "entries" or target.suffix.lower() == ".jsonl" else "readings"
+    typer.echo(f"{safe_line(str(target))}: {count:,} {what}")
 
 
 @app.command()

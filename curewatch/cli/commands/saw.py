@@ -72,6 +72,8 @@ def app(
     from curewatch.cli.typed import mass_from_text, temperature_from_text
     from curewatch.errors import UsageError
 
+    if not undo and seen is None and cup is None:
+        seen = _asked()
     if undo and (seen or cup):
         raise UsageError("--undo stands alone: it withdraws the last observation")
     if not undo and (seen is None) == (cup is None):
@@ -90,6 +92,17 @@ def app(
             _undo(place, json=json)
         else:
             _learn(place, told, json=json)
+
+
+def _asked() -> str | None:
+    """What was seen, from the person at the terminal; None where nobody is there to ask."""
+    from curewatch.cli.forms import at_terminal, fill
+    from curewatch.cli.job_forms import FORMS
+    from curewatch.logbook import Kind
+
+    ask = at_terminal()
+    form = FORMS[Kind.OBSERVATION][:1]
+    return None if ask is None else str(fill(form, {"seen": None}, {}, ask)["seen"])
 
 
 def _learn(place: "Desk", told: Told, *, json: bool) -> None:
