@@ -22,7 +22,7 @@ HEAD = """# How right it is: the outside checks, measured
 Made by `python -m tests.published.accuracy` from the checks themselves; [CHECKS.md](CHECKS.md) lists them
 with their tests. *Worst* is the comparison of a check that came nearest to its tolerance: how far off it was,
 beside what is allowed, in the unit of what is compared, or in per cent of the value. Where no figure stands,
-the check asks for an inequality or for exact words: what it asks is all there is to say.
+the check asks for an inequality or for exact words; some of these tell in words what they found.
 
 | check | origin and source | what is asked | comparisons | worst | allowed |
 |---|---|---|---|---|---|
@@ -34,8 +34,9 @@ class Found:
     """What one test compared."""
 
     asked: str = ""  # its docstring's first sentence
-    outcome: str = ""
     comparisons: list[tuple[float, float, bool]] = field(default_factory=list)  # off, allowed, relative
+    exact: int = 0  # comparisons that allow nothing but rounding
+    measured: list[str] = field(default_factory=list)  # what it told by record_property("measured", …)
 
 
 class Notes:
@@ -51,14 +52,17 @@ class Notes:
         self._now = self.tests.setdefault(name, Found(_sentence(function.__doc__ or "")))
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
-        if report.when == "call" or report.failed:
-            self._now.outcome = report.outcome
+        if report.when == "call":
+            self._now.measured += [str(words) for name, words in report.user_properties if name == "measured"]
 
     def note(self, approx: Any, actual: Any) -> None:
         """One comparison, as `approx` is asked for it."""
         try:
             expected, value = float(approx.expected), float(actual)
         except (TypeError, ValueError):
+            return
+        if approx.rel is None and approx.abs is None:
+            self._now.exact += 1  # no tolerance was asked for: it is the same but for rounding
             return
         allowed, off = float(approx.tolerance), abs(value - expected)
         relative = approx.rel is not None and expected != 0
@@ -128,8 +132,8 @@ def worst(comparisons: list[tuple[float, float, bool]]) -> tuple[str, str]:
 
 
 def figure(value: float, relative: bool) -> str:
-    """Two digits that count; a relative one in per cent."""
-    return f"{100 * value:.2g} %" if relative else f"{value:.2g}"
+    """Three digits that count; a relative one in per cent."""
+    return f"{100 * value:.3g} %" if relative else f"{value:.3g}"
 
 
 def row(check: Check, measured: dict[str, Found]) -> str:
@@ -137,23 +141,45 @@ def row(check: Check, measured: dict[str, Found]) -> str:
     found = [measured[test] for test in check.tests if test in measured]
     compared = [one for each in found for one in each.comparisons]
     asked = "; ".join(each.asked for each in found).replace("|", "/")
-    off, allowed = worst(compared)
-    count = str(len(compared)) if compared else ""
-    return f"| {check.name} | *{check.origin}*: {check.source} | {asked} | {count} | {off} | {allowed} |"
+    count = len(compared) + sum(each.exact for each in found)
+    off, allowed = worst(compared) if compared or not count else ("none", "none")
+    said = "; ".join(words for each in found for words in each.measured)
+    off = "; ".join(filter(None, (off, said)))
+    return (
+        f"| {check.name} | *{check.origin}*: {check.source} | {asked} | {count or ''} | {off} | {allowed} |"
+    )
 
 
-def table(measured: dict[str, Found]) -> str:
-    """The whole file."""
-    return HEAD + "\n".join(row(check, measured) for check in checks()) + "\n"
+def table(measured: dict[str, Found], kept: dict[str, str]) -> str:
+    """The whole file; a check of which nothing was measured now keeps its line."""
+    lines = (
+        row(check, measured)
+        if check.name not in kept or any(test in measured for test in check.tests)
+        else kept[check.name]
+        for check in checks()
+    )
+    return HEAD + "\n".join(lines) + "\n"
+
+
+def written() -> dict[str, str]:
+    """The lines of the file as it is, by check."""
+    lines = FILE.read_text(encoding="utf-8").splitlines() if FILE.exists() else []
+    return {line.split(" | ")[0].removeprefix("| "): line for line in lines if line.startswith("| ")}
 
 
 def main() -> None:
     """Write the file, or only show it."""
     options = argparse.ArgumentParser(description="Measure the outside checks and write ACCURACY.md.")
     options.add_argument("--show", action="store_true", help="print the file instead of writing it")
-    shown = options.parse_args().show
-    text = table(measure([test for check in checks() for test in check.tests], long=True))
-    if shown:
+    options.add_argument(
+        "word", nargs="*", help="only checks with this in their names; the others keep their lines"
+    )
+    options.add_argument("--quick", action="store_true", help="leave out what takes minutes; implies --show")
+    asked = options.parse_args()
+    chosen = [each for each in checks() if not asked.word or any(word in each.name for word in asked.word)]
+    measured = measure([test for check in chosen for test in check.tests], long=not asked.quick)
+    text = table(measured, written() if asked.word else {})
+    if asked.show or asked.quick:
         sys.stdout.write(text)
     else:
         FILE.write_text(text, encoding="utf-8")

@@ -1,8 +1,11 @@
 """CHECKS.md is true: every outside check is listed with its origin, and what it lists exists."""
 
 import re
+import subprocess
+import sys
 from pathlib import Path
 
+import pytest
 from published_rows import HEADINGS, TABLES, header
 
 HERE = Path(__file__).parent
@@ -51,3 +54,32 @@ def test_each_table_says_where_it_comes_from_and_is_read_by_a_test() -> None:
             assert found.get(heading), f"{path.name} has no '{heading}'"
         assert found["origin"] in ORIGINS, path.name
         assert f'"{path.stem}"' in tests, f"no test reads {path.name}"
+
+
+def test_the_measured_file_has_a_line_for_each_check() -> None:
+    """ACCURACY.md names every check of CHECKS.md with its origin and source, in the same order."""
+    text = (HERE / "ACCURACY.md").read_text(encoding="utf-8")
+    found = re.findall(r"^\| ([^|]+) \| \*([^*]+)\*: ([^|]+) \|", text, re.MULTILINE)
+    assert found == [(check, origin, source) for check, origin, source, _ in listed()], (
+        "CHECKS.md has changed: python -m tests.published.accuracy"
+    )
+
+
+@pytest.mark.long
+def test_the_measured_file_still_says_what_is_measured() -> None:
+    """Tolerances are those of the tests; no deviation has grown by more than half since it was written."""
+    text = (HERE / "ACCURACY.md").read_text(encoding="utf-8")
+    command = [sys.executable, "-m", "tests.published.accuracy", "--quick"]
+    shown = subprocess.run(command, cwd=HERE.parents[1], capture_output=True, text=True, check=True).stdout
+    written, now = figures(text), figures(shown)
+    assert len(now) > 15
+    for check, (off, allowed) in now.items():
+        was, was_allowed = written[check]
+        assert allowed == was_allowed, check
+        assert off <= max(1.5 * was, 0.05 * allowed), check
+
+
+def figures(text: str) -> dict[str, tuple[float, float]]:
+    """Check -> how far off, and what is allowed, where a table has figures."""
+    rows = re.findall(r"^\| ([^|]+) \|.*\| ([\d.e+-]+)(?: %)? \| ([\d.e+-]+)(?: %)? \|$", text, re.MULTILINE)
+    return {check: (float(off), float(allowed)) for check, off, allowed in rows}

@@ -29,9 +29,11 @@ def report(name: str, skill: Skill) -> str:
 
 
 @pytest.mark.long
-def test_air_temperature_is_told_as_well_as_asked(newark: Skill) -> None:
+def test_air_temperature_is_told_as_well_as_asked(newark: Skill, record_property) -> None:
     """On EWR 2013 the error at 1, 3, 6, 12 h is at most 0.85, 1.7, 2.5, 3.35 K, below both plain guesses."""
     print(report("EWR", newark))
+    found = (f"{newark.error[AIR, hours - 1]:.2f}" for hours in (1, 3, 6, 12))
+    record_property("measured", f"{', '.join(found)} K at 1, 3, 6, 12 h")
     for hours, allowed in ((1, 0.85), (3, 1.7), (6, 2.5), (12, 3.35)):
         assert newark.error[AIR, hours - 1] <= allowed, hours
     assert np.all(newark.error[AIR] < newark.persistence[AIR])
@@ -39,8 +41,10 @@ def test_air_temperature_is_told_as_well_as_asked(newark: Skill) -> None:
 
 
 @pytest.mark.long
-def test_bands_hold_what_they_say(newark: Skill) -> None:
+def test_bands_hold_what_they_say(newark: Skill, record_property) -> None:
     """The 80 % band holds 76 to 84 % for air and for dew point, and no single hour strays far."""
+    air, dew = 100 * newark.coverage.mean(axis=1)
+    record_property("measured", f"{air:.0f} % of air, {dew:.0f} % of dew point")
     assert np.all(np.abs(newark.coverage.mean(axis=1) - 0.80) <= 0.04)
     assert np.all(np.abs(newark.coverage - 0.80) <= 0.05)
     for hours in (1, 3, 6, 12, 24, 48, 72):
@@ -57,7 +61,7 @@ def test_dew_point_and_scores_beat_staying_as_it_is(newark: Skill) -> None:
 
 @pytest.mark.long
 @pytest.mark.parametrize("name", ["703165TY.csv", "723170TYA.CSV", "12839.tm2"])
-def test_other_climates_are_told_as_honestly(name: str) -> None:
+def test_other_climates_are_told_as_honestly(name: str, record_property) -> None:
     """Alaska, North Carolina, Florida: below both plain guesses up to 12 h, no worse after, honest bands.
 
     These years are put together from months of different years, so a day ahead there is little to gain
@@ -65,6 +69,8 @@ def test_other_climates_are_told_as_honestly(name: str) -> None:
     """
     skill = walk_forward(typical_year(name), every=19)
     print(report(name, skill))
+    at_six = f"{skill.error[AIR, 5]:.2f} K at 6 h, staying {skill.persistence[AIR, 5]:.2f}"
+    record_property("measured", f"{name}: {at_six}")
     for plain in (skill.persistence, skill.yesterday):
         assert np.all(skill.error[AIR, :12] < plain[AIR, :12])
         assert np.all(skill.error[AIR] < 1.04 * plain[AIR])
@@ -74,7 +80,7 @@ def test_other_climates_are_told_as_honestly(name: str) -> None:
 
 
 @pytest.mark.long
-def test_a_stated_chance_of_a_dry_surface_is_how_often_it_came() -> None:
+def test_a_stated_chance_of_a_dry_surface_is_how_often_it_came(record_property) -> None:
     """EWR's weather in a simulated shed: of the nights told dry with so many per cent, so many were dry.
 
     It never promises more than came; in the middle (told 20 to 50 %) it is more careful than it need be:
@@ -108,6 +114,7 @@ def test_a_stated_chance_of_a_dry_surface_is_how_often_it_came() -> None:
     for low, high in ((0.0, 0.2), (0.2, 0.5), (0.5, 0.8), (0.8, 0.95), (0.95, 1.01)):
         some = (chance >= low) & (chance < high)
         print(f"told {chance[some].mean():.2f}, came {dry[some].mean():.2f} ({some.sum()} times)")
+        record_property("measured", f"told {chance[some].mean():.0%}, came {dry[some].mean():.0%}")
         sampling = 2 * np.sqrt(chance[some].mean() * (1 - chance[some].mean()) / some.sum())
         assert chance[some].mean() - dry[some].mean() < 0.05 + sampling, "it promised more than came"
         assert dry[some].mean() - chance[some].mean() < (0.35 if high < 0.9 else 0.05 + sampling)

@@ -31,7 +31,7 @@ ASKED = (
 
 @pytest.mark.long
 def test_nine_in_ten_bands_hold_the_truth_in_85_to_95_of_100(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], record_property
 ) -> None:
     """Resins drawn from the prior say what is on a sheet, with noise; four other times are foretold."""
     file = tmp_path / "sheet.toml"
@@ -52,6 +52,7 @@ def test_nine_in_ten_bands_hold_the_truth_in_85_to_95_of_100(
             middle, sd = found.foretold(each)
             held[trial, index] = abs(middle - later.values(truth[None, :])[0, index]) < NINE_IN_TEN * sd
     shares = dict(zip((each.title for each in ASKED), held.mean(axis=0), strict=True))
+    record_property("measured", ", ".join(f"{title} {share:.0%}" for title, share in shares.items()))
     with capsys.disabled():
         print("\n  90 % bands of", TRIALS, "fits hold the truth:", end=" ")
         print(", ".join(f"{title} {100 * share:.1f} %" for title, share in shares.items()))
