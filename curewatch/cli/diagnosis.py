@@ -14,7 +14,7 @@ from pathlib import Path
 
 from curewatch.cli.wording import Wording, duration
 from curewatch.clock import Instant
-from curewatch.configuration import Configuration, logbook_path, password
+from curewatch.configuration import Configuration, MqttSource, logbook_path, password
 from curewatch.errors import CurewatchError, ExitStatus, RecordBroken, StoreFailed
 from curewatch.ingest import consult, health, recall, refused_lately
 from curewatch.ingest.clock_watch import NOT_BEFORE
@@ -58,6 +58,8 @@ class Examined:
     words: Wording
     now: Instant
     logbook: Logbook | None
+    unreadable: str = ""  # why there is a logbook that cannot be opened
+    synchronised: bool | None = None  # whether a time server sets this clock; None: cannot be known
 
 
 def _good(about: str, seen: str) -> Finding:
@@ -78,9 +80,9 @@ def examine(examined: Examined) -> tuple[Finding, ...]:
 
 
 def verdict(findings: tuple[Finding, ...]) -> ExitStatus:
-    """OK when nothing is bad; else the worst: a broken record, then the configuration, then unknown."""
+    """OK when nothing is bad; else the worst: a broken record, the configuration, the store, unknown."""
     bad = {finding.status for finding in findings if finding.grade is Grade.BAD}
-    for worst in (ExitStatus.RECORD_BROKEN, ExitStatus.CONFIGURATION, ExitStatus.UNKNOWN):
+    for worst in (ExitStatus.RECORD_BROKEN, ExitStatus.CONFIGURATION, ExitStatus.FAILURE, ExitStatus.UNKNOWN):
         if worst in bad:
             return worst
     return ExitStatus.OK
@@ -162,11 +164,20 @@ def _broker_heard(examined: Examined, name: str, about: str) -> Finding:
     if any("session" in str(entry.payload["notice"]) for entry in lost):
         advice = "let the broker keep sessions on disk (persistence, autosave): see its settings"
         return _care(about, f"answers since {when}, but kept no session for us", advice)
-    return _good(about, f"answers since {when}; nothing said that a session was lost")
+    return _kept(examined.configuration.mqtt[name], about, f"answers since {when}, session kept")
+
+
+def _kept(source: MqttSource, about: str, seen: str) -> Finding:
+    """For how long the broker keeps what comes while we are away, and what it may lose all the same."""
+    span = f"for {source.session_hours:g} h" if source.version == "5" else "for as long as the broker likes"
+    return _good(about, f"{seen} {span}; what it has not written to its disk is lost if it loses power")
 
 
 def _sensors(examined: Examined) -> Iterator[Finding]:
     logbook, configuration, now = examined.logbook, examined.configuration, examined.now.utc
+    if examined.unreadable:
+        yield _bad("sensors", "what was heard cannot be read", "see the logbook, below")
+        return
     if logbook is None:
         yield _bad("sensors", "nothing was ever heard", "start the daemon: curewatch watch")
         return
@@ -230,8 +241,12 @@ def _clock(examined: Examined) -> Iterator[Finding]:
         last = steps[-1]
         moved = f"it moved by {duration(float(last.payload['step']))} at {words.moment(last.at, now)}"
         yield _care("clock", f"{seen}; {moved}", "readings of that time are marked; a time server?")
+    elif examined.synchronised is False:
+        unset = "no time server sets it: it may drift by seconds a day"
+        yield _care("clock", f"{seen}; {unset}", "timedatectl set-ntp true; without a network: set it weekly")
     else:
-        yield _good("clock", seen)
+        kept = "; set by a time server" if examined.synchronised else ""
+        yield _good("clock", f"{seen}{kept}")
     if examined.configuration.file is not None and examined.configuration.shed.zone == "UTC":
         yield _care("zone", "times are shown in UTC", 'set shed.zone, e.g. "Europe/Lisbon"')
 
@@ -260,6 +275,10 @@ def _pace(logbook: Logbook | None, path: Path) -> float | None:
 
 def _logbook(examined: Examined) -> Iterator[Finding]:
     path = logbook_path(examined.configuration)
+    if examined.unreadable:
+        advised = "keep the file; name another in logbook.path, or restore the last backup"
+        yield _bad("logbook", examined.unreadable, advised, ExitStatus.FAILURE)
+        return
     if examined.logbook is None:
         yield _bad("logbook", f"none yet at {path}", "curewatch watch begins one")
         return

@@ -13,6 +13,7 @@ from typing import Annotated, Any
 
 import typer
 
+from curewatch.cli.asking import ask
 from curewatch.errors import UsageError
 
 Ask = Callable[[str, str], str]  # question, default -> what was typed
@@ -122,7 +123,7 @@ def _prompt(question: str, before: str) -> str:
 
     shown = f"{question} [{safe_line(before)}]: " if before else f"{question}: "
     try:
-        typed = input(shown)
+        typed = ask(shown)
     except EOFError as end:
         raise UsageError("stopped before the end of the form; nothing was written down") from end
     return typed if typed.strip() else before

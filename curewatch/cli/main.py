@@ -16,6 +16,8 @@ from difflib import get_close_matches
 from typing import Any
 
 import typer
+from typer._click.exceptions import NoArgsIsHelpError
+from typer._click.exceptions import UsageError as MistypedError
 from typer.core import TyperCommand, TyperGroup
 from typer.main import get_command
 
@@ -199,7 +201,16 @@ def run(arguments: list[str] | None = None) -> Any:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors=ascii_fallback.register())  # no traceback where there is no UTF-8
     try:
-        application(args=arguments, prog_name="curewatch")
+        sys.exit(application(args=arguments, prog_name="curewatch", standalone_mode=False))
+    except NoArgsIsHelpError as nothing_typed:
+        nothing_typed.show()
+        sys.exit(nothing_typed.exit_code)
+    except MistypedError as mistake:
+        from curewatch.cli.refusal import refusal
+        from curewatch.cli.safe_text import safe
+
+        typer.echo(f"curewatch: {safe(refusal(mistake))}", err=True)
+        sys.exit(mistake.exit_code)
     except CurewatchError as trouble:
         from curewatch.cli.safe_text import safe
 

@@ -39,12 +39,16 @@ def question(
     ------
     ConfigurationError
         A resin system, substrate or limit that is not known.
+    DoseOutOfRange, OutOfValidity
+        A dose of peroxide with which this resin must not be mixed.
     """
     shelf, shed = configuration.resin, configuration.shed
     system = load_system(resin or shelf.system, shelf.folder)
     if logbook is not None:
         named = lot or (shelf.lot if resin in {None, shelf.system} else None)
         system = learnt.system_of_lot(logbook, system, named)
+    if peroxide_percent is not None:
+        system.dose_factor(peroxide_percent)  # refuses it here, even while nothing else is known
     usual = None if shelf.batch_g is None else kilogram_from_gram(shelf.batch_g)
     dose = shelf.peroxide_percent if system.dose is not None else None
     thickness = None if shed.thickness_mm is None else shed.thickness_mm / 1000

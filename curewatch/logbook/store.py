@@ -46,6 +46,7 @@ def open_to_write(path: Path, *, passing: bool = False) -> sqlite3.Connection:
 
     A ``passing`` one goes with this process: nothing waits for the disk.
     """
+    _refuse_folder(path)
     path.parent.mkdir(parents=True, exist_ok=True)
     connection = sqlite3.connect(
         path, isolation_level=None, timeout=BUSY_MS / 1000, check_same_thread=False, cached_statements=64
@@ -64,6 +65,7 @@ def open_to_read(path: Path) -> sqlite3.Connection:
     """Open an existing file for reading, beside a daemon that writes."""
     if not path.exists():
         raise StoreFailed(f"there is no logbook at {path}; `curewatch ingest` or `watch` begins one")
+    _refuse_folder(path)
     uri = path.absolute().as_uri()
     connection = sqlite3.connect(f"{uri}?mode=ro", uri=True, timeout=BUSY_MS / 1000, isolation_level=None)
     try:
@@ -73,6 +75,11 @@ def open_to_read(path: Path) -> sqlite3.Connection:
         # on a read-only medium the write-ahead log's index cannot be made; then nobody writes either
         connection = sqlite3.connect(f"{uri}?mode=ro&immutable=1", uri=True, isolation_level=None)
     return connection
+
+
+def _refuse_folder(path: Path) -> None:
+    if path.is_dir():
+        raise StoreFailed(f"logbook {path}: that is a folder; name a file in it (logbook.path)")
 
 
 class Identity:

@@ -28,7 +28,7 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("air 12 0.8", USAGE, "if that was a fraction"),
     ("air 72 50", USAGE, "if that was Fahrenheit"),
     ("cure --temperature warm", USAGE, "12 C or 54 F"),
-    ("cure --temperature 12 --hours never", USAGE, "a valid number"),
+    ("cure --temperature 12 --hours never", USAGE, "--hours 'never' does not do; allowed: a number"),
     ("cure --temperature 12 --history curve.csv", USAGE, "--history"),
     ("cure --history nowhere.csv", USAGE, "nowhere.csv"),
     ("cure --resin epoxy-slwo --temperature 12", USAGE, "epoxy-slow"),
@@ -39,9 +39,20 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("tonight --batch heavy", USAGE, "150 g"),
     ("tonight --resin epoxy-slwo", USAGE, "epoxy-slow"),
     ("tonight --units K", USAGE, "C or F, g or oz, 24h or 12h"),
+    ("tonight --peroxide much", USAGE, "'much' does not do; allowed: a number"),
+    ("tonight --peroxide 2", USAGE, "an epoxy keeps its mix ratio"),
+    ("tonight --resin polyester-layup --peroxide 50", USAGE, "too much"),
+    ("tonight now", USAGE, "(now); see `curewatch tonight --help`"),
+    ("job correct two --set a=b --why x", USAGE, "number 'two' does not do; allowed: a whole number"),
+    (
+        "layup round --length 120 --thickness 6 --sides 3",
+        USAGE,
+        "--sides '3' does not do; allowed: 2 or less",
+    ),
+    ("simulate --port --link ./", USAGE, "a file or folder of yours"),
     ("tonight --config nowhere.toml", CONFIGURATION, "curewatch setup"),
     ("windows --resin epoxy-slwo", USAGE, "epoxy-slow"),
-    ("windows --window 0", USAGE, "greater than or equal to 1"),
+    ("windows --window 0", USAGE, "--window '0' does not do; allowed: 1 or more"),
     ("layer --ago soon", USAGE, "write 20 min"),
     ("layer --ago 20min --at 21:40", USAGE, "give one of them"),
     ("layer --ago 9d", USAGE, "last 7 days"),
@@ -59,7 +70,7 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("replay .", USAGE, "directory"),
     ("logbook backup", USAGE, "Missing argument"),
     ("logbook export readings.csv", FAILURE, "there is no logbook"),
-    ("logbook prune --older-than 3", USAGE, "greater than or equal to 30"),
+    ("logbook prune --older-than 3", USAGE, "allowed: 30 or more"),
     ("sensor check bench", USAGE, "--salt"),
     ("job close", USAGE, "curewatch job open"),
     ("job show J9", USAGE, "no job 'J9'"),
@@ -70,8 +81,8 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("watch --once --look", FAILURE, "there is no logbook"),
     ("watch --config nowhere.toml", CONFIGURATION, "curewatch setup"),
     ("doctor --config nowhere.toml", CONFIGURATION, "curewatch setup"),
-    ("demo --seconds -1", USAGE, "greater than or equal to 0"),
-    ("setup --seconds 0", USAGE, "greater than or equal to 1"),
+    ("demo --seconds -1", USAGE, "'-1' does not do; allowed: 0 or more"),
+    ("setup --seconds 0", USAGE, "allowed: 1 or more; see `curewatch setup --help`"),
     ("simulate --port --broker 127.0.0.1", USAGE, "one of --port, --broker and --file"),
     ("simulate --file - --fault drought@10m", USAGE, "drought"),
     ("simulate --file - --speed=-1", USAGE, "0 to 1000000"),
@@ -150,5 +161,35 @@ def test_a_logbook_that_is_none_is_not_touched(new_home: Path, capsys: pytest.Ca
         with pytest.raises(SystemExit) as stop:
             run(arguments)
         assert stop.value.code == FAILURE
-        assert "not a logbook" in capsys.readouterr().err
+        shown = capsys.readouterr()
+        assert "not a logbook" in (shown.out if arguments == ["doctor"] else shown.err).replace(
+            "\n      ", " "
+        )
     assert notes.read_text().startswith("not a database")
+
+
+def test_a_folder_in_the_logbooks_place_is_called_a_folder(
+    new_home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Not a failing disk; and the doctor goes on with the rest and says it in its place."""
+    (new_home / "curewatch.toml").write_text('[logbook]\npath = "kept"\n')
+    (new_home / "kept").mkdir()
+    for arguments in (["tonight"], ["layer"], ["doctor"]):
+        with pytest.raises(SystemExit) as stop:
+            run(arguments)
+        assert stop.value.code == FAILURE
+        shown = capsys.readouterr()
+        assert "that is a folder" in " ".join((shown.out + shown.err).split())
+    assert "clock: " in shown.out
+
+
+def test_without_a_configuration_the_next_step_is_told(
+    new_home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The answer is unknown on stdout; how to begin stands on stderr."""
+    with pytest.raises(SystemExit) as stop:
+        run(["tonight"])
+    shown = capsys.readouterr()
+    assert stop.value.code == ExitStatus.UNKNOWN
+    assert shown.out.startswith("UNKNOWN")
+    assert "curewatch setup" in shown.err

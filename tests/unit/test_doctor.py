@@ -170,3 +170,37 @@ def test_what_was_refused_is_counted_with_what_to_do(tmp_path: Path) -> None:
     assert [finding.grade for finding in refused] == [Grade.CARE]
     assert "usb: 2 since yesterday, checksum does not match" in refused[0].seen
     assert "cable" in refused[0].advised
+
+
+@pytest.mark.parametrize(
+    ("synchronised", "grade", "said"),
+    [
+        (True, Grade.GOOD, "set by a time server"),
+        (False, Grade.CARE, "no time server"),
+        (None, Grade.GOOD, "in"),
+    ],
+)
+def test_a_clock_that_nobody_keeps_is_told(
+    tmp_path: Path, synchronised: bool | None, grade: Grade, said: str
+) -> None:
+    """The kernel says whether a time server sets it; where it cannot, nothing is claimed."""
+    (tmp_path / "curewatch.toml").write_text(SHED)
+    found = configuration.load(tmp_path / "curewatch.toml")
+    words = wording(found.zone, "C,g,24h")
+    clock = about(
+        examine(Examined(found, words, Instant(NOW, 0.0), None, synchronised=synchronised)), "clock"
+    )
+    assert clock.grade is grade
+    assert said in clock.seen
+
+
+def test_a_kept_session_is_told_with_its_span_and_what_it_cannot_hold(tmp_path: Path) -> None:
+    """72 h by default; a broker that loses power loses what it had not written."""
+    file = tmp_path / "curewatch.toml"
+    file.write_text(SHED + '[mqtt.yard]\nhost = "127.0.0.1"\n')
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.append([], [Entry("source", {"source": "mqtt.yard", "up": True}, NOW - 60.0)])
+    yard = about(looked_at(tmp_path), "mqtt.yard")
+    assert yard.grade is Grade.GOOD
+    assert "session kept for 72 h" in yard.seen
+    assert "lost if it loses power" in yard.seen

@@ -1,6 +1,8 @@
 """``curewatch doctor``: could a layup be trusted to it, and what to do where it could not."""
 
 import textwrap
+from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import typer
@@ -9,9 +11,9 @@ from curewatch.cli.diagnosis import Examined, Finding, Grade, examine, verdict
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.terminal import print_json
-from curewatch.clock import SystemClock
+from curewatch.clock import SystemClock, synchronised
 from curewatch.configuration import logbook_path
-from curewatch.errors import ExitStatus
+from curewatch.errors import ExitStatus, StoreFailed
 from curewatch.logbook import Logbook
 
 MARK = {Grade.GOOD: "good", Grade.CARE: "CARE", Grade.BAD: "BAD "}
@@ -21,18 +23,14 @@ def app(config: ConfigOption = None, units: UnitsOption = None, json: JsonOption
     """What is configured, heard, how old, how accurate, kept and permitted; each with what to do.
 
     Exit status 0: a layup could be trusted to it. 4: it could not, yet. 5: the logbook is broken.
-    78: the configuration is wrong. It changes nothing and disturbs no running daemon.
+    1: it cannot be opened. 78: the configuration is wrong. It changes nothing and disturbs no running daemon.
 
     Example: curewatch doctor
     """
     configuration, words = settings(config, units)
     path = logbook_path(configuration)
     now = SystemClock().now()
-    if path.exists():
-        with Logbook(path, read_only=True) as logbook:
-            findings = examine(Examined(configuration, words, now, logbook))
-    else:
-        findings = examine(Examined(configuration, words, now, None))
+    findings = _examined(Examined(configuration, words, now, None, synchronised=synchronised()), path)
     status = verdict(findings)
     if json:
         print_json({"trusted": status is ExitStatus.OK, "findings": [as_plain(each) for each in findings]})
@@ -40,6 +38,17 @@ def app(config: ConfigOption = None, units: UnitsOption = None, json: JsonOption
         for line in lines(findings, status):
             typer.echo(line)
     raise typer.Exit(int(status))
+
+
+def _examined(bare: Examined, path: Path) -> tuple[Finding, ...]:
+    """The findings with the logbook, or, where that cannot be opened, those without it and why."""
+    if not path.exists():
+        return examine(bare)
+    try:
+        with Logbook(path, read_only=True) as logbook:
+            return examine(replace(bare, logbook=logbook))
+    except StoreFailed as trouble:
+        return examine(replace(bare, unreadable=str(trouble)))
 
 
 def as_plain(finding: Finding) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from curewatch import configuration
+from curewatch.cli.asking import ask
 from curewatch.cli.options import UnitsOption
 from curewatch.cli.setup.answers import Answers, as_toml
 from curewatch.cli.setup.steps import Survey, machine_zone, walk
@@ -49,7 +50,7 @@ def app(
         raise UsageError(
             "setup asks questions and needs a terminal; by hand: curewatch setup --example > curewatch.toml"
         )
-    talk = Talk(input, typer.echo)
+    talk = Talk(ask, typer.echo)
     answers = Answers(zone=machine_zone())
     from zoneinfo import ZoneInfo
 

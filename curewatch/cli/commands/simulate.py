@@ -146,8 +146,13 @@ def _port(link: Path | None) -> "Output":
     from curewatch.simulation.outputs import PortOutput
     from curewatch.simulation.port import SimulatedPort
 
+    if link is not None and link.exists() and not link.is_symlink():
+        raise UsageError(f"--link {str(link)!r} is a file or folder of yours; give a name that is free")
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # so that the link is taken away at the end
-    simulated = SimulatedPort(link)
+    try:
+        simulated = SimulatedPort(link)
+    except OSError as trouble:
+        raise UsageError(f"--link {str(link)!r} cannot be made: {trouble.strerror}") from trouble
     note(f"simulated port: {simulated.url}")
     return PortOutput(simulated)
 

@@ -69,12 +69,15 @@ def app(
 def known(configuration: "Configuration", now: float) -> "Situation":
     """What the logbook knows now; without a logbook, nothing, which is not an error but an unknown."""
     from curewatch.advice.situation import Situation
+    from curewatch.cli.terminal import note
     from curewatch.configuration import logbook_path
     from curewatch.ingest.state import situation
     from curewatch.logbook import Logbook
 
     path = logbook_path(configuration)
     if not path.exists():
+        if configuration.file is None:
+            note("nothing is set up yet: `curewatch setup` finds your sensors, `curewatch demo` shows how")
         return Situation(now)
     with Logbook(path, read_only=True) as logbook:
         return situation(logbook, configuration, now)
