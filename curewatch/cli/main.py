@@ -197,11 +197,14 @@ def _start(
 
 def run(arguments: list[str] | None = None) -> Any:
     """Run the command; a :class:`CurewatchError` becomes its message on stderr and its exit status."""
+    _open_what_is_closed()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors=ascii_fallback.register())  # no traceback where there is no UTF-8
     try:
-        sys.exit(application(args=arguments, prog_name="curewatch", standalone_mode=False))
+        status = application(args=arguments, prog_name="curewatch", standalone_mode=False)
+        sys.stdout.flush()
+        sys.exit(status)
     except NoArgsIsHelpError as nothing_typed:
         nothing_typed.show()
         sys.exit(nothing_typed.exit_code)
@@ -216,5 +219,25 @@ def run(arguments: list[str] | None = None) -> Any:
 
         typer.echo(f"curewatch: {safe(str(trouble))}{_read_more(str(trouble))}", err=True)
         sys.exit(int(trouble.exit_status))
+    except OSError as refused:
+        _say_refused(refused)
+        sys.exit(int(ExitStatus.FAILURE))
     except KeyboardInterrupt:
         sys.exit(int(ExitStatus.FAILURE))
+
+
+def _open_what_is_closed() -> None:
+    """A caller that closed a standard stream wants the exit status alone: nothing comes or is shown there."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: PTH123, SIM115 - for good
+
+
+def _say_refused(refused: OSError) -> None:
+    """What the system would not do; a reader that has gone away (`| head`) needs no words."""
+    from curewatch.cli.safe_text import safe
+
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # what waits to be shown has no way out
+    if not isinstance(refused, BrokenPipeError):
+        where = refused.filename or "the output"
+        typer.echo(f"curewatch: {safe(str(where))}: {refused.strerror or refused}; see to it", err=True)

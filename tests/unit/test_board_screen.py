@@ -124,6 +124,14 @@ def test_the_board_fits_any_terminal(width: int, height: int) -> None:
     assert max(row.cell_len for row in rows) <= width
 
 
+def test_a_tiny_terminal_has_the_verdict_and_the_reason() -> None:
+    """Five rows of twenty: the large letters give way to the word, the headline and the deadline."""
+    rows = [row.plain for row in board(evening(), NOW, WORDS, 20, 5)]
+    assert rows[1].strip() == "NO-GO"
+    assert rows[2].strip()
+    assert rows[3].startswith(" laminate again")
+
+
 def test_an_empty_board_says_what_it_waits_for() -> None:
     """Nothing known: unknown, and what to do, at any time."""
     shown = as_text(board(Board(NOW, "Saltmarsh Shed"), NOW, WORDS, 80, 24), 80)

@@ -26,6 +26,7 @@ WORD_COLOUR = {Status.HOLDS: "", Status.CARE: "bold", Status.FAILS: "bold red", 
 WORST_FIRST = [Status.FAILS, Status.UNKNOWN, Status.CARE, Status.HOLDS]
 WIDE = 110  # columns from which the chart stands beside the reasons
 SMALL = 20  # rows below which there is no chart
+LARGE_FROM = 10  # rows from which the verdict is written large
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +98,7 @@ def next_deadline(running: tuple[Running, ...], now: float) -> Deadline | None:
 
 def board(state: Board, now: float, words: Wording, width: int, height: int) -> list[Text]:
     """Exactly ``height`` rows, none wider than ``width``."""
-    head = _head(state, now, words, width)
+    head = _head(state, now, words, width, height)
     foot = _foot(state, now, words, width)
     room = height - len(head) - len(foot)
     body = (_wide if width >= WIDE and room >= 14 else _compact)(state, now, words, width, max(0, room))
@@ -112,20 +113,21 @@ def _cut(row: Text, width: int) -> Text:
     return row
 
 
-def _head(state: Board, now: float, words: Wording, width: int) -> list[Text]:
+def _head(state: Board, now: float, words: Wording, width: int, height: int) -> list[Text]:
     place = safe_line(" · ".join(filter(None, (state.shed, state.boat))), width // 2)
     today = words.local(now).date()
     when = f"{day(today, today)} {words.time(now)}"
     top = Text(f" {place}{when:>{max(1, width - len(place) - 2)}}", style="bold")
     verdict = state.advice.verdict if state.advice else Verdict.UNKNOWN
     deadline = next_deadline(state.running, now)
-    return [top, *_large_rows(verdict, deadline, now, width), *_headlines(state, deadline, now, words, width)]
+    large_or_word = _large_rows(verdict, deadline, now, width) if height >= LARGE_FROM else [_word(verdict)]
+    return [top, *large_or_word, *_headlines(state, deadline, now, words, width)]
 
 
 def _large_rows(verdict: Verdict, deadline: Deadline | None, now: float, width: int) -> list[Text]:
     said = verdict.upper()
     if large_width(said) + 2 > width:
-        return [Text(f" {said}", style=COLOUR[verdict])]
+        return [_word(verdict)]
     count = countdown(deadline.due - now) if deadline else ""
     fits = count and large_width(said) + large_width(count) + 4 <= width
     left, right = large(said, INK[verdict]), large(count) if fits else ("",) * 5
@@ -135,6 +137,11 @@ def _large_rows(verdict: Verdict, deadline: Deadline | None, now: float, width: 
         )
         for row, beside in zip(left, right, strict=True)
     ]
+
+
+def _word(verdict: Verdict) -> Text:
+    """The verdict in one row, where large letters have no room."""
+    return Text(f" {verdict.upper()}", style=COLOUR[verdict])
 
 
 def _headlines(state: Board, deadline: Deadline | None, now: float, words: Wording, width: int) -> list[Text]:

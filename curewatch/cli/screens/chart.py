@@ -192,11 +192,12 @@ def _hours_row(begin: float, step: float, columns: int, words: Wording) -> str:
 
 
 def _legend(width: int) -> str:
+    narrow = width < 68
     parts = (
         f"{SURFACE[1] * 2} surface",
         f"{DEW_POINT[1] * 2} dew point",
-        f"{BAND} likely range",
-        f"{BOTH_BANDS} could be wet",
+        f"{BAND} range" if narrow else f"{BAND} likely range",
+        f"{BOTH_BANDS} wet?" if narrow else f"{BOTH_BANDS} could be wet",
         f"{NOW} now",
     )
     return f"{'':>{LABEL}} {'  '.join(parts)}"[:width]

@@ -69,9 +69,15 @@ def _strip(strip: Strip, wording: Wording) -> Iterator[str]:
         offset = (first.hour % 12) * 4 + first.minute // 15
         signs_of_row = " " * offset + "".join(sign for _, sign in cells)
         hours = [signs_of_row[at : at + 4] for at in range(0, len(signs_of_row), 4)]
-        base = 12 if afternoon else 0
-        yield " " * 14 + " ".join(f"{base + hour:02d}  " for hour in range(12)).rstrip()
+        yield " " * 14 + " ".join(_hour(hour, afternoon, wording) for hour in range(12)).rstrip()
         yield f"  {day(date, date):<12}" + " ".join(hours).rstrip()
+
+
+def _hour(hour: int, afternoon: bool, wording: Wording) -> str:
+    """The four columns above an hour's signs."""
+    if wording.twelve_hours:
+        return f"{hour or 12}{'pm' if afternoon else 'am'}".ljust(4)
+    return f"{hour + 12 * afternoon:02d}  "
 
 
 def _table(strip: Strip, wording: Wording, now: float) -> list[str]:
