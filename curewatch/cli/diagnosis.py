@@ -276,7 +276,7 @@ def _pace(logbook: Logbook | None, path: Path) -> float | None:
 def _logbook(examined: Examined) -> Iterator[Finding]:
     path = logbook_path(examined.configuration)
     if examined.unreadable:
-        advised = "keep the file; name another in logbook.path, or restore the last backup"
+        advised = "do what it says; the file was left as it is"
         yield _bad("logbook", examined.unreadable, advised, ExitStatus.FAILURE)
         return
     if examined.logbook is None:

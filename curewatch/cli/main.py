@@ -204,7 +204,7 @@ def run(arguments: list[str] | None = None) -> Any:
     try:
         status = application(args=arguments, prog_name="curewatch", standalone_mode=False)
         sys.stdout.flush()
-        sys.exit(status)
+        sys.exit(status or 0)
     except NoArgsIsHelpError as nothing_typed:
         nothing_typed.show()
         sys.exit(nothing_typed.exit_code)

@@ -70,11 +70,11 @@ class Logbook:
     def _open(self) -> None:
         if self.read_only:
             self._connection = store.open_to_read(self.path)
-            if schema.version(self._connection, self.path) != schema.VERSION:
+            try:
+                schema.check_readable(self._connection, self.path)
+            except BaseException:
                 self._connection.close()
-                raise StoreFailed(
-                    f"{self.path} has another layout than this version reads; open it once to write"
-                )
+                raise
             return
         self._connection = store.open_to_write(self.path, passing=self._passing)
         try:

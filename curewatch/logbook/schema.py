@@ -82,6 +82,31 @@ def version(connection: sqlite3.Connection, path: Path) -> int:
     return 0 if empty else number
 
 
+def check_readable(connection: sqlite3.Connection, path: Path) -> None:
+    """Reading needs this version's layout: a file is carried over only by who may write it.
+
+    Raises
+    ------
+    StoreFailed
+        The file is newer or older than this program, or is not a logbook.
+    """
+    found = version(connection, path)
+    if found > VERSION:
+        raise _newer(path, found, VERSION)
+    if found < VERSION:
+        raise StoreFailed(
+            f"{path} was written by an older version (layout {found}, this one reads {VERSION}); "
+            "`curewatch ingest` or `watch` carries it over once, a copy made first"
+        )
+
+
+def _newer(path: Path, found: int, known: int) -> StoreFailed:
+    return StoreFailed(
+        f"{path} was written by a newer version (layout {found}, this one knows {known}); "
+        "update curewatch; the file was not touched"
+    )
+
+
 def bring_up(
     connection: sqlite3.Connection,
     path: Path,
@@ -101,10 +126,7 @@ def bring_up(
         create(connection)
         return
     if found > target:
-        raise StoreFailed(
-            f"{path} was written by a newer version (layout {found}, this one knows {target}); "
-            "update curewatch; the file was not touched"
-        )
+        raise _newer(path, found, target)
     if found < target:
         _copy(connection, path.with_name(f"{path.name}.layout-{found}"))
     for step in range(found, target):

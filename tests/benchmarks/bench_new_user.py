@@ -5,6 +5,7 @@ demonstration, starts a simulated board on a pseudo-terminal, answers the questi
 terminal, and asks for tonight. Needs the package registry; run as a module.
 """
 
+import os
 import subprocess
 import sys
 import tempfile
@@ -15,7 +16,9 @@ from pathlib import Path
 
 import pexpect
 
-ROOT = Path(__file__).parents[2]
+SOURCE = Path(os.environ.get("CUREWATCH_SOURCE") or Path(__file__).parents[2])  # a clone to clone from
+# how this machine reaches the registry: a new user's machine has its own way
+PASSED_ON = ("PIP_INDEX_URL", "PIP_EXTRA_INDEX_URL", "PIP_CONFIG_FILE", "https_proxy", "SSL_CERT_FILE")
 PATIENCE = 120  # s for one question
 ANSWERS = (
     ("name of the shed", "Saltmarsh Shed"),
@@ -47,10 +50,22 @@ class Steps:
         yield
         self.taken.append((name, time.perf_counter() - begun))
 
+    def table(self) -> str:
+        """One line a step, and the sum."""
+        rows = [*self.taken, ("all", sum(seconds for _, seconds in self.taken))]
+        width = max(len(name) for name, _ in rows)
+        return "\n".join(f"{name:<{width}}  {seconds:6.1f} s" for name, seconds in rows)
 
-def first_evening(home: Path, steps: Steps) -> None:
-    """Every step, one after the other; any that fails ends it."""
-    environment = {"HOME": str(home), "PATH": "/usr/bin:/bin", "LANG": "C.UTF-8", "TERM": "xterm"}
+
+def new_environment(home: Path) -> dict[str, str]:
+    """Nothing of ours but the way to the registry."""
+    fresh = {"HOME": str(home), "PATH": "/usr/bin:/bin", "LANG": "C.UTF-8", "TERM": "xterm"}
+    return fresh | {name: os.environ[name] for name in PASSED_ON if name in os.environ}
+
+
+def first_evening(home: Path, steps: Steps) -> int:
+    """Every step, one after the other; any that fails ends it. The exit status of the last `tonight`."""
+    environment = new_environment(home)
     bin_folder, link = home / ".venv" / "bin", home / "board"
     program = str(bin_folder / "curewatch")
 
@@ -58,7 +73,7 @@ def first_evening(home: Path, steps: Steps) -> None:
         subprocess.run(words, cwd=home, env=environment, check=True, stdout=subprocess.DEVNULL)
 
     with steps.step("clone"):
-        call("git", "clone", "-q", str(ROOT), str(home / "curewatch"))
+        call("git", "clone", "-q", str(SOURCE), str(home / "curewatch"))
     with steps.step("an environment of its own"):
         call(sys.executable, "-m", "venv", str(home / ".venv"))
     with steps.step("install"):
@@ -84,7 +99,7 @@ def first_evening(home: Path, steps: Steps) -> None:
         answer = subprocess.run(
             [program, "tonight"], cwd=home, env=environment, capture_output=True, check=False
         )
-    print(f"tonight's exit status: {answer.returncode} (0 go, 3 no-go, 4 unknown)")
+    return answer.returncode
 
 
 def answer_setup(program: str, home: Path, environment: dict[str, str], link: Path) -> None:
@@ -120,11 +135,9 @@ def main() -> None:
     """Print the table."""
     steps = Steps()
     with tempfile.TemporaryDirectory(prefix="curewatch-new-user-") as folder:
-        first_evening(Path(folder), steps)
-    width = max(len(name) for name, _ in steps.taken)
-    for name, seconds in steps.taken:
-        print(f"{name:<{width}}  {seconds:6.1f} s")
-    print(f"{'all':<{width}}  {sum(seconds for _, seconds in steps.taken):6.1f} s")
+        status = first_evening(Path(folder), steps)
+    print(steps.table())
+    print(f"tonight's exit status: {status} (0 go, 3 no-go, 4 unknown)")
 
 
 if __name__ == "__main__":

@@ -2,11 +2,15 @@
 
 import configparser
 import shlex
+import shutil
+import subprocess
+import sys
 from importlib.resources import files
 from pathlib import Path
 
 import pytest
 
+from curewatch.cli.commands import service
 from curewatch.cli.commands.service import unit
 from curewatch.cli.main import COMMANDS, run
 from curewatch.errors import ExitStatus
@@ -66,3 +70,29 @@ def test_the_command_prints_it(capsys: pytest.CaptureFixture[str]) -> None:
         run(["service"])
     assert stop.value.code == ExitStatus.OK
     assert parsed(capsys.readouterr().out)["Install"]["WantedBy"] == "multi-user.target"
+
+
+@pytest.mark.parametrize(
+    ("program", "warned"), [("/home/owner/bin/curewatch", True), ("/opt/x/curewatch", False)]
+)
+def test_a_program_that_the_unit_may_not_see_is_told(
+    program: str, warned: bool, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """ProtectHome hides every home: a service would not start from there. The unit itself stays whole."""
+    monkeypatch.setattr(service, "_program", lambda: Path(program))
+    service.app()
+    shown = capsys.readouterr()
+    assert f"ExecStart={program} ingest" in shown.out
+    assert ("ProtectHome" in shown.err) is warned
+
+
+def test_the_service_manager_itself_accepts_the_unit(tmp_path: Path) -> None:
+    """`systemd-analyze verify` finds no unknown key, section or value."""
+    analyse = shutil.which("systemd-analyze")
+    if analyse is None:
+        pytest.skip("there is no systemd-analyze here")
+    file = tmp_path / "curewatch.service"
+    file.write_text(unit(Path(sys.executable)).replace("Documentation=man:curewatch(1)\n", ""))
+    done = subprocess.run([analyse, "verify", str(file)], capture_output=True, text=True, check=False)
+    assert "curewatch.service" not in done.stdout + done.stderr
+    assert done.returncode == 0

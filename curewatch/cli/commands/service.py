@@ -6,7 +6,11 @@ from pathlib import Path
 
 import typer
 
+from curewatch.cli.terminal import note
+
 WRITTEN = "/usr/local/bin/curewatch"  # what stands in the unit as it is packaged
+
+ELSEWHERE = "install it elsewhere for a service: python3 -m venv /opt/curewatch"
 
 
 def unit(program: Path) -> str:
@@ -22,7 +26,10 @@ def app() -> None:
 
     Example: curewatch service
     """
-    typer.echo(unit(_program()), nl=False)
+    program = _program()
+    typer.echo(unit(program), nl=False)
+    if program.is_relative_to("/home") or program.is_relative_to("/root"):
+        note(f"{program} is in somebody's home, which the unit may not see (ProtectHome); {ELSEWHERE}")
 
 
 def _program() -> Path:
