@@ -113,7 +113,7 @@ def _collect(waiting: "queue.Queue[Any]", clock: Clock, end: float) -> Collectio
 
 def device_of(topic: str) -> str:
     """A name for what publishes on a topic: its longest telling level, in letters a name may have."""
-    plain = {"state", "status", "reading", "readings", "sensor", "sensors", "data", "json", "senml", "tele"}
+    plain = {"state", "status", "reading", "readings", "sensor", "sensors", "data", "json", "senml"}
     levels = [level for level in topic.split("/") if level and level.lower() not in plain] or ["sensor"]
     cleaned = "".join(letter if letter.isalnum() and letter.isascii() else "-" for letter in levels[-1])
     name = cleaned.strip("-")[:32]
