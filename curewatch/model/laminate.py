@@ -23,7 +23,10 @@ from curewatch.units import FloatArray
 
 CELLS = 20  # of the whole laminate
 SUBSTRATE_CELLS = 6
-CARE = 3.0  # K of self-heating a step may bring; holds the peak within 0.4 K (measured)
+CARE = 3.0  # K of self-heating a step may bring; holds the peak of one layer within 0.4 K (measured)
+CARE_JOINED = (
+    0.4  # K, where a cold layer may land on one that runs away: with 3 K its peak missed by up to 57 K
+)
 MOST_LAYERS = 40
 HOT = 343.15  # K, ASSUMED 70 degC (spread 10 K): foam cores and old laminate suffer, shrinkage shows
 GLASS_FIBRE = (2550.0, 800.0, 1.0)  # density, heat capacity, conductivity, from memory [SI]
@@ -130,7 +133,8 @@ def laminate(
     require_history(air)
     _require_layers(layers, float(air.time[-1]))
     stuff = matter(system, fibre_mass_fraction)
-    law = reaction(system, rate_factor * system.dose_factor(peroxide_percent), stuff.rise, CARE)
+    care = CARE if len(layers) == 1 else CARE_JOINED
+    law = reaction(system, rate_factor * system.dose_factor(peroxide_percent), stuff.rise, care)
     counts = _shared(layers, cells)
     row = _Row.of(substrate, air)
     parts: list[_Part] = []
