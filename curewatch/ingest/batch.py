@@ -21,7 +21,7 @@ class Batch:
     rejected: list[Rejected] = field(default_factory=list)
     acknowledgements: dict[tuple[str, int], list[int]] = field(default_factory=dict)
     unacknowledged: int = 0
-    marks: dict[str, list[tuple[int, int]]] = field(default_factory=dict)  # deliveries, by source
+    delivered: set[str] = field(default_factory=set)  # sources whose deliveries are remembered with it
     after: list[Publish | Show | Evaluate] = field(default_factory=list)
 
     def acknowledge(self, source: str, connection: int, identifier: int) -> None:
@@ -40,7 +40,7 @@ class Batch:
 
     def store(self, deliveries: dict[str, Deliveries]) -> Store:
         """What is asked of the logbook; deliveries are remembered in the same commit."""
-        memory = {f"deliveries:{source}": deliveries[source].packed() for source in self.marks}
+        memory = {f"deliveries:{source}": deliveries[source].packed() for source in self.delivered}
         return Store(tuple(self.readings), tuple(self.entries), tuple(self.rejected), memory)
 
     def afterwards(self) -> list[Acknowledge | Publish | Show | Evaluate]:

@@ -19,7 +19,7 @@ from curewatch.errors import UsageError
 from curewatch.ingest import clock_watch, forecasts
 from curewatch.ingest.batch import Batch
 from curewatch.ingest.clock_watch import ClockState
-from curewatch.ingest.deliveries import Deliveries, mark
+from curewatch.ingest.deliveries import LARGEST, Deliveries, mark
 from curewatch.ingest.events import (
     Again,
     BytesArrived,
@@ -77,7 +77,12 @@ class Core:
         self.refusals = Refusals()
         self.keeping = keeping or WatchKeeping(configuration)
         self.clock: ClockState = clock_watch.step(ClockState(), now, not_before)[0]
-        self.deliveries = {name: Deliveries(memory(f"deliveries:{name}")) for name in configuration.mqtt}
+        self.deliveries = {
+            name: Deliveries(
+                memory(f"deliveries:{name}"), source.in_flight if source.version == "5" else LARGEST
+            )
+            for name, source in configuration.mqtt.items()
+        }
         self.sources: dict[
             str, str
         ] = {}  # source -> "" if it answers, else why not; one per configured source
@@ -138,7 +143,7 @@ class Core:
                 self.repeated += 1
                 return
             known.add((delivery,))
-            batch.marks.setdefault(event.source, []).append(delivery)
+            batch.delivered.add(event.source)
         found = self.intake.message_arrived(event)
         told = [item for item in found if isinstance(item, Reading) and item.sensor == forecasts.NAME]
         if told and len(told) == len(found):

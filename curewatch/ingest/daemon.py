@@ -79,7 +79,7 @@ class Daemon:
             now,
             memory=logbook.note,
             keeping=WatchKeeping(configuration, recall.tracks(logbook, known, now.utc)),
-            batch=min([BATCH, *(most // 2 for most in in_flight)]),
+            batch=min([BATCH, *in_flight]),
             tell_readings=self._tell_readings,
         )
         self._thinking = Thinking(configuration, logbook.path)

@@ -12,36 +12,38 @@ from collections import OrderedDict
 from collections.abc import Iterable
 from zlib import crc32
 
-LARGEST = 1000  # in flight at once: our receive maximum, or what a MQTT 3.1.1 broker chose
+LARGEST = 1000  # in flight at once, where a MQTT 3.1.1 broker chose it
 
 _FORM = struct.Struct("<HI")
 
 
-def mark(topic: str, payload: bytes, identifier: int) -> tuple[int, int]:
+def mark(topic: str, payload: bytes, identifier: int) -> bytes:
     """What tells one delivery from another: packet identifier and a digest of the content."""
-    return identifier, crc32(payload, crc32(topic.encode()))
+    return _FORM.pack(identifier, crc32(payload, crc32(topic.encode())))
 
 
 class Deliveries:
-    """The last deliveries of one broker, oldest first; at most :data:`LARGEST`."""
+    """The last deliveries of one broker, oldest first; at most ``largest``."""
 
-    def __init__(self, packed: bytes | None = None) -> None:
-        self._marks: OrderedDict[tuple[int, int], None] = OrderedDict()
+    def __init__(self, packed: bytes | None = None, largest: int = LARGEST) -> None:
+        self._largest = largest
+        self._marks: OrderedDict[bytes, None] = OrderedDict()
         usable = len(packed or b"") // _FORM.size * _FORM.size
-        self.add(_FORM.iter_unpack((packed or b"")[:usable]))
+        self.add((packed or b"")[at : at + _FORM.size] for at in range(0, usable, _FORM.size))
 
-    def __contains__(self, delivery: tuple[int, int]) -> bool:
+    def __contains__(self, delivery: bytes) -> bool:
         return delivery in self._marks
 
     def __len__(self) -> int:
         return len(self._marks)
 
-    def add(self, deliveries: Iterable[tuple[int, int]]) -> None:
+    def add(self, deliveries: Iterable[bytes]) -> None:
+        marks = self._marks
         for delivery in deliveries:
-            self._marks[delivery] = None
-        while len(self._marks) > LARGEST:
-            self._marks.popitem(last=False)
+            marks[delivery] = None
+        while len(marks) > self._largest:
+            marks.popitem(last=False)
 
     def packed(self) -> bytes:
         """The same as bytes, for the logbook's memory."""
-        return b"".join(_FORM.pack(*delivery) for delivery in self._marks)
+        return b"".join(self._marks)

@@ -27,15 +27,16 @@ from curewatch.clock import SystemClock
 from curewatch.ingest.daemon import Daemon
 from curewatch.wire.lines import checksum
 from tests.broker import Broker, Talker, until
+from tests.running import Running
 
 TOPIC = "creek/{}/state"
 SENSORS = [f"node{number:02d}" for number in range(20)]
 
 
-def payloads(count: int) -> Iterator[tuple[str, bytes]]:
+def payloads(count: int, first: int = 0) -> Iterator[tuple[str, bytes]]:
     """About 190 bytes each, as small devices send them; demo values."""
-    chance = random.Random(1)
-    for number in range(count):
+    chance = random.Random(first + 1)
+    for number in range(first, first + count):
         document = {
             "temperature": round(12 + chance.random(), 2),
             "humidity": round(70 + chance.random(), 2),
@@ -72,10 +73,10 @@ def subscribe_first(broker: Broker, client_id: str) -> None:
     client.loop_stop()
 
 
-def send_all(broker: Broker, count: int) -> None:
+def send_all(broker: Broker, count: int, first: int = 0) -> None:
     """By mosquitto_pub, one process a sensor, lines from its standard input."""
     lines: dict[str, list[bytes]] = {name: [] for name in SENSORS}
-    for sensor, payload in payloads(count):
+    for sensor, payload in payloads(count, first):
         lines[sensor].append(payload)
     senders = []
     for sensor, given in lines.items():
@@ -226,33 +227,25 @@ def year(folder: Path) -> None:
     print(f"\nreplay of a year at one minute: {ran.core.stored} readings in {taken:.1f} s (limit 20)")
 
 
-def million(text: str, out: Any) -> None:
-    """Resident memory of the daemon's own loop after a million readings."""
-    from curewatch.clock import ManualClock
-    from curewatch.ingest.events import BytesArrived, Tick
-
-    clock = ManualClock(1_790_000_000.0, 0.0)
-    daemon = Daemon(configuration.parse(text), clock=clock)
-    for number in range(1_000_000):
-        body = f"cw1 node{number % 20:02d} t={12 + number % 7 / 100:.2f} h=70.00 n={number}".encode()
-        at = clock.advance(1.0) if number % 200 == 0 else clock.now()
-        daemon.actor.handle(BytesArrived("usb", body + f" *{checksum(body):04X}\n".encode(), at))
-        if number % 200 == 0:
-            daemon.actor.handle(Tick(at))
-    out.put((daemon.core.stored, resident()))
-
-
-def memory(folder: Path) -> None:
+def memory(folder: Path, count: int = 1_000_000, piece: int = 50_000) -> None:
+    """Resident memory of a real ``curewatch ingest`` before and after a million readings from a broker."""
     place = folder / "million"
     place.mkdir()
-    text = (
-        '[sensors.node00]\nrole = "air"\n[mqtt.yard]\nport = 9\n'
-        f'[serial.usb]\nurl = "loop://"\n[logbook]\npath = "{place}/l.sqlite"\n'
-    )
-    begin = time.perf_counter()
-    stored, megabytes = apart(million, text)
-    rate = stored / (time.perf_counter() - begin)
-    print(f"\nafter {stored} readings: {megabytes:.1f} MB resident (limit 60); {rate:.0f} lines/s on the way")
+    with Broker(place, saves=False) as broker:
+        text = settings(place, broker).partition("[logbook]")[0]
+        with Running(place, text) as daemon:
+            daemon.start()
+            daemon.says("yard answers")
+            begun = highest = ended = daemon.resident()
+            begin = time.perf_counter()
+            for first in range(0, count, piece):
+                send_all(broker, piece, first)
+                daemon.waits_for(first + piece, seconds=300.0)
+                ended = daemon.resident()
+                highest = max(highest, ended)
+            rate = count / (time.perf_counter() - begin)
+    print(f"\ncurewatch ingest: {begun:.1f} MB at the start, {ended:.1f} after {count} readings (limit 60),")
+    print(f"at most {highest:.1f} on the way; {rate:.0f} messages/s with sending")
 
 
 def main() -> None:
