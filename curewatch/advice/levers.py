@@ -424,22 +424,55 @@ def _two_together(
 def _warm_and_dry(
     question: Question, known: Situation, outlook: Outlook, start: float, means: Means
 ) -> list[Lever]:
-    """Warmth for each of a few drynesses; the pair with the least effort."""
+    """Warmth for each of a few drynesses; of the easiest pair, then as little drying as does it.
+
+    Less warmth was no go with the drier air, so it is none with the damper: both amounts are the smallest.
+    """
     works = max(start, known.at + LEADS[1])
-    turned: list[tuple[float, Knob]] = []
-    for humidity in (0.70, 0.60, 0.50, 0.40):
-        for knob in knobs(question, known, outlook, start, means):
-            if knob.kind == "warm" and knob.start == works:
-                change = _then_dried(knob.change, means, known.at, humidity)
-                turned.append((humidity, replace(knob, change=change, group=len(turned))))
-    best: Lever | None = None
-    for (humidity, _), one in _paired(turned, solve(question, known, outlook, [knob for _, knob in turned])):
-        lever = _lever(question, outlook, one, HELD, means)
-        dry = Lever("dry", works, 2.0, target=humidity, begin=known.at, until=lever.until)
-        whole = replace(lever, besides=dry, effort=lever.effort + dry.effort)
-        if best is None or whole.effort < best.effort:
-            best = whole
-    return [] if best is None else [best]
+    every = knobs(question, known, outlook, start, means)
+    warm = next((knob for knob in every if knob.kind == "warm" and knob.start == works), None)
+    if warm is None:
+        return []
+    turned = [
+        (humidity, replace(warm, change=_then_dried(warm.change, means, known.at, humidity), group=place))
+        for place, humidity in enumerate((0.70, 0.60, 0.50, 0.40))
+    ]
+    pairs = _paired(turned, solve(question, known, outlook, [knob for _, knob in turned]))
+    if not pairs:
+        return []
+    warmed = [(humidity, one, _lever(question, outlook, one, HELD, means)) for (humidity, _), one in pairs]
+    humidity, one, lever = min(warmed, key=lambda pair: pair[2].effort)
+    least = _least_drying(question, known, outlook, one, warmer=warm.change, humidity=humidity, means=means)
+    dry = Lever("dry", works, 2.0, target=humidity, begin=known.at, until=lever.until)
+    if least is not None:
+        dry = replace(dry, target=least.value)
+        lever = replace(lever, likelihood=least.trial.likelihood)
+    return [replace(lever, besides=dry, effort=lever.effort + dry.effort)]
+
+
+def _least_drying(
+    question: Question,
+    known: Situation,
+    outlook: Outlook,
+    warm: Found,
+    *,
+    warmer: Change,
+    humidity: float,
+    means: Means,
+) -> Found | None:
+    """The highest humidity that is still a go beside a warmth that was found with ``humidity``."""
+
+    def change(paths: Outlook, target: float, until: float) -> Outlook:
+        return _then_dried(warmer, means, known.at, target)(paths, warm.value, until)
+
+    values = np.arange(100.0, 100.0 * humidity - 5.1, -5.0) / 100.0
+    found = solve(
+        question,
+        known,
+        outlook,
+        [replace(warm.knob, kind="dry", values=values, tolerance=0.01, change=change)],
+    )
+    return found[0] if found else None
 
 
 def _then_dried(change: Change, means: Means, begin: float, humidity: float) -> Change:

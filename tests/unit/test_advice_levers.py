@@ -124,33 +124,55 @@ def test_levers_of_random_sheds_hold_and_a_little_less_does_not(seed: int) -> No
     verified(name, random.uniform(4, 18), random.uniform(0.5, 0.92), random.uniform(0.0, 2.0))
 
 
+def both_applied(
+    question: Question,
+    known: Situation,
+    outlook: Outlook,
+    lever: Lever,
+    *,
+    less: float = 0.0,
+    damper: float = 0.0,
+) -> Advice:
+    """The assessment with a pair applied: warmth, and drier air or another resin beside it."""
+    assert lever.besides is not None
+    assert lever.begin is not None
+    assert lever.until is not None
+    there = warming.warmed(
+        outlook,
+        SHED,
+        (lever.target or 0.0) - less,
+        lever.begin,
+        lever.until,
+        substrate=question.substrate,
+        ramp=max(HOUR, lever.start - lever.begin),
+    ).outlook
+    if lever.besides.kind == "dry":
+        humidity = (lever.besides.target or 1.0) + damper
+        there = warming.dried(there, SHED, humidity, lever.begin, lever.until).outlook
+    return assess(known, question.system, question.limits, there, lever.start)
+
+
 @pytest.mark.long
-def test_two_are_tried_together_where_no_single_one_does_it() -> None:
-    """Cold and wet: warmth alone fails here for want of dryness, or the other way about."""
-    question, known = asked("epoxy-slow"), situation(7.0, 0.93)
+@pytest.mark.parametrize("seed", range(6))
+def test_two_are_tried_together_where_no_single_one_does_it(seed: int) -> None:
+    """Cold, wet sheds, a strict limit of humidity: both together are a go, a little less of either is not."""
+    random = np.random.default_rng(seed)
+    question = asked("epoxy-slow")
+    known = situation(random.uniform(4.0, 10.0), random.uniform(0.85, 0.95))
     dry = replace(question.limits.humidity_highest, value=0.55)
     strict = replace(question, limits=replace(question.limits, humidity_highest=dry))
     outlook = coming_hours(known, WOOD)
     assert outlook is not None
-    found = levers(strict, known, outlook, NOW, Means(SHED))
+    found = levers(strict, known, outlook, NOW, Means(SHED, None, (asked("epoxy-fast"),)))
     doing = [lever for lever in found if lever.kind != "start"]
     assert doing
-    for lever in doing:
-        if lever.besides is None:
-            continue
-        assert lever.begin is not None
-        assert lever.until is not None
-        warm = warming.warmed(
-            outlook,
-            SHED,
-            lever.target or 0.0,
-            lever.begin,
-            lever.until,
-            substrate=WOOD,
-            ramp=max(HOUR, lever.start - lever.begin),
-        ).outlook
-        both = warming.dried(warm, SHED, lever.besides.target or 1.0, lever.begin, lever.until).outlook
-        assert assess(known, strict.system, strict.limits, both, lever.start).verdict is Verdict.GO
+    for lever in (one for one in doing if one.besides is not None):
+        assert lever.besides is not None
+        of = strict if lever.besides.kind == "dry" else asked("epoxy-fast")
+        assert both_applied(of, known, outlook, lever).verdict is Verdict.GO
+        assert both_applied(of, known, outlook, lever, less=0.5).verdict is not Verdict.GO
+        if lever.besides.kind == "dry":
+            assert both_applied(of, known, outlook, lever, damper=0.01).verdict is not Verdict.GO
 
 
 def test_no_lever_mends_a_sensor() -> None:
