@@ -50,7 +50,7 @@ class Window:
 
     first: int  # index of the first start
     last: int
-    best: int  # the start in it that is likeliest, next layer and all
+    best: int  # the start in it at which somebody is there, then the likeliest, next layer and all
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +120,7 @@ def strip(
         question.system.title,
         starts,
         _limiting(seen, drawn),
-        _runs(starts, needed),
+        _runs(starts, needed, _manned(starts.start, working)),
         needed,
     )
 
@@ -150,14 +150,22 @@ def _edge(after: FloatArray, share: float) -> FloatArray:
     return np.where(np.isinf(found), np.nan, found)
 
 
-def _runs(starts: Starts, needed: float) -> tuple[Window, ...]:
+def _manned(start: FloatArray, working: tuple[Span, ...]) -> checks.BoolArray:
+    """Starts that lie in somebody's working hours: nobody should be sent to mix at half past one."""
+    manned = np.zeros(start.shape, dtype=bool)
+    for span in working:
+        manned |= (start >= span.begin) & (start < span.end)
+    return manned
+
+
+def _runs(starts: Starts, needed: float, manned: checks.BoolArray) -> tuple[Window, ...]:
     """The runs of starts that are a go."""
     go = np.concatenate([[False], starts.likelihood >= needed, [False]])
     begins, ends = np.flatnonzero(~go[:-1] & go[1:]), np.flatnonzero(go[:-1] & ~go[1:]) - 1
     found = []
     for first, last in zip(begins.tolist(), ends.tolist(), strict=True):
         inside = slice(first, last + 1)
-        worth = starts.likelihood[inside] + starts.next_layer[inside]
+        worth = starts.likelihood[inside] + starts.next_layer[inside] + 2.0 * manned[inside]
         found.append(Window(first, last, first + int(np.argmax(worth))))
     return tuple(found)
 

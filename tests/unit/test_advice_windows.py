@@ -38,6 +38,7 @@ from curewatch.materials.substrate import load_substrate
 from curewatch.model.outlook import Outlook
 from curewatch.physics import moist_air
 from curewatch.readings import Reading
+from curewatch.units import HOUR
 
 NOW = 1_795_000_500.0  # Wed 18 Nov 2026 11:15:00 UTC, a whole quarter of an hour
 FAST = load_system("epoxy-fast")
@@ -100,6 +101,18 @@ def test_a_next_layer_needs_somebody_in_the_shed() -> None:
     assert np.all(always.starts.next_layer <= always.starts.likelihood)
     assert "G" in screen.marks(always)
     assert "G" not in screen.marks(never)
+
+
+def test_the_best_start_is_one_at_which_somebody_is_in_the_shed() -> None:
+    """In a mild shed any hour would do; what is advised lies in the working hours."""
+    hours = (Span(NOW + 20 * HOUR, NOW + 23 * HOUR),)
+    outlook = coming_hours(shed(21.0, 0.4), ASKED.substrate, length=LENGTH)
+    assert outlook is not None
+    found = strip(ASKED, shed(21.0, 0.4), outlook, hours)
+    window = max(found.windows, key=lambda one: one.last - one.first)
+    assert found.starts.start[window.first] < hours[0].begin
+    best = found.starts.start[window.best]
+    assert hours[0].begin <= best < hours[0].end
 
 
 def test_what_limits_is_named() -> None:
