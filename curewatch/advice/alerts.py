@@ -13,7 +13,7 @@ Law: every event is a plain value; feeding the events of the past to :func:`rebu
 they came from. That is how alerts survive a restart.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any, NamedTuple
@@ -189,6 +189,15 @@ def event_from_plain(plain: Mapping[str, Any]) -> Event:
         None if due is None else utc_from_iso(due),
         int(plain["urgency"]),
     )
+
+
+def events_told(payloads: Iterable[Mapping[str, Any]]) -> Iterator[Event]:
+    """The events among these payloads; what another program wrote in a form of its own is passed over."""
+    for payload in payloads:
+        try:
+            yield event_from_plain(payload)
+        except (KeyError, TypeError, ValueError):
+            continue
 
 
 def _stand(signal: Signal, now: float) -> Standing:

@@ -93,7 +93,7 @@ def progress_or_words(
 def standing(logbook: Logbook, now: float) -> tuple[Standing, ...]:
     """The alerts that stand, as the daemon wrote them down."""
     entries = logbook.entries("alert", start=now - ALERTS_BACK)
-    return tuple(alerts.rebuild(alerts.event_from_plain(entry.payload) for entry in entries).values())
+    return tuple(alerts.rebuild(alerts.events_told(entry.payload for entry in entries)).values())
 
 
 def sensors(logbook: Logbook, configuration: Configuration, now: float) -> tuple[SensorState, ...]:

@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import NamedTuple
 
 from curewatch.advice import alerts, question, watchers
-from curewatch.advice.alerts import Event, Happening, Key, Kind
+from curewatch.advice.alerts import Event, Happening
 from curewatch.advice.answer import Advice, as_plain
 from curewatch.advice.progress import Progress, follow
 from curewatch.advice.question import Question
@@ -139,9 +139,10 @@ class Evaluation:
         told: list[Said] = []
         for entry in self._logbook.entries("alert", after=self._read):
             self._read = entry.number
-            if entry.payload.get("happening") == str(Happening.ACKNOWLEDGED):
-                key = Key(Kind(entry.payload["alert"]), str(entry.payload["subject"]))
-                self._alerts, events = alerts.acknowledge(self._alerts, key, entry.at)
+            for event in alerts.events_told([entry.payload]):
+                if event.happening is not Happening.ACKNOWLEDGED:
+                    continue
+                self._alerts, events = alerts.acknowledge(self._alerts, event.key, entry.at)
                 told += [said for event in events for said in self._rung(event) if isinstance(said, Show)]
         return told
 
@@ -155,7 +156,7 @@ def _restored(logbook: Logbook) -> Memory:
     found = logbook.entries("alert")
     verdicts = logbook.entries("verdict")
     return Memory(
-        alerts.rebuild(alerts.event_from_plain(entry.payload) for entry in found),
+        alerts.rebuild(alerts.events_told(entry.payload for entry in found)),
         found[-1].number if found else 0,
         str(verdicts[-1].payload["verdict"]) if verdicts else "",
     )
@@ -163,4 +164,4 @@ def _restored(logbook: Logbook) -> Memory:
 
 def standing(logbook: Logbook) -> alerts.State:
     """The alerts that stand, for whoever reads beside a daemon."""
-    return alerts.rebuild(alerts.event_from_plain(entry.payload) for entry in logbook.entries("alert"))
+    return alerts.rebuild(alerts.events_told(entry.payload for entry in logbook.entries("alert")))

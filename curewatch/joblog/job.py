@@ -50,7 +50,8 @@ class Told:
     @property
     def at(self) -> float:
         """When it happened, UTC; a corrected time holds. [s]"""
-        return float(self.payload.get("at", self.entry.at))
+        at = self.payload.get("at")
+        return float(at) if isinstance(at, int | float) else self.entry.at
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +85,7 @@ class Job:
     def running(self) -> tuple[str, ...]:
         """Names of the layups that nobody has said are over."""
         over = {str(item.payload.get("layup")) for item in self.of(Kind.LAYUP_CLOSED)}
-        names = (str(item.payload["layup"]) for item in self.of(Kind.LAYUP))
+        names = (str(item.payload["layup"]) for item in self.of(Kind.LAYUP) if "layup" in item.payload)
         return tuple(name for name in names if name not in over)
 
 
@@ -93,8 +94,9 @@ def told(entries: Iterable[Stored]) -> tuple[Told, ...]:
     found = list(entries)
     corrections: dict[int, list[Stored]] = defaultdict(list)
     for entry in found:
-        if entry.kind == Kind.CORRECTION:
-            corrections[int(entry.payload["corrects"])].append(entry)
+        corrects, changes = entry.payload.get("corrects"), entry.payload.get("changes")
+        if entry.kind == Kind.CORRECTION and isinstance(corrects, int) and isinstance(changes, dict):
+            corrections[corrects].append(entry)
     return tuple(_corrected(entry, corrections[entry.number]) for entry in found)
 
 

@@ -42,6 +42,11 @@ class Course(NamedTuple):
     closed_by: str = ""  # what closed the bond window; "": nothing within the record
 
 
+def _must_be_a_time(said: object) -> None:
+    if not isinstance(said, int | float):
+        raise CurewatchError(f"it began at {said!r}, which is no time")
+
+
 def follow(
     payload: Mapping[str, Any],
     measured: Measured,
@@ -49,8 +54,10 @@ def follow(
     system_of: Callable[[str, str | None], ResinSystem],
 ) -> Course:
     """Follow one layup from its start to ``end``, UTC [s]. ``system_of`` gives the resin by name and lot."""
-    name, started = str(payload.get("layup", "?")), float(payload.get("started", 0.0))
+    name, said = str(payload.get("layup", "?")), payload.get("started")
+    started = float(said) if isinstance(said, int | float) else 0.0
     try:
+        _must_be_a_time(said)
         lot = payload.get("lot")
         system = system_of(str(payload.get("system", "")), None if lot is None else str(lot))
         history, unmeasured = _history(started, measured, min(end, started + AHEAD))

@@ -54,24 +54,20 @@ def app(
         if seen:
             _acknowledge(logbook, seen, now)
         entries = logbook.entries(Kind.ALERT)
-        recent = tuple(_event(entry) for entry in entries if entry.at >= since)
+        recent = tuple(alerts.events_told(entry.payload for entry in entries if entry.at >= since))
         _told(_standing(entries), recent if past else (), words, now, json=json)
-
-
-def _event(entry: Stored) -> Event:
-    return alerts.event_from_plain(entry.payload)
 
 
 def _standing(entries: list[Stored]) -> tuple[Rung, ...]:
     """What stands, oldest first."""
     raised: dict[Key, int] = {}
     for entry in entries:
-        event = _event(entry)
-        if event.happening is Happening.CLEARED:
-            raised.pop(event.key, None)
-        else:
-            raised.setdefault(event.key, entry.number)
-    found = alerts.rebuild(_event(entry) for entry in entries)
+        for event in alerts.events_told([entry.payload]):
+            if event.happening is Happening.CLEARED:
+                raised.pop(event.key, None)
+            else:
+                raised.setdefault(event.key, entry.number)
+    found = alerts.rebuild(alerts.events_told(entry.payload for entry in entries))
     standing = (Rung(raised[key], standing) for key, standing in found.items())
     return tuple(sorted(standing, key=lambda each: each.number))
 

@@ -76,7 +76,7 @@ def _value(key: str, value: Any, words: Wording) -> str:
     if value is None:
         return "not given"
     say = _SAID_BY_KEY.get(key)
-    if say is not None:
+    if say is not None and isinstance(value, int | float):
         return say(float(value), words)
     if isinstance(value, dict) and value.get("within") is False:
         return f"OUT OF TOLERANCE: {value.get('text')}"
