@@ -102,7 +102,21 @@ def _blemish(one: Stored, words: Words) -> str:
             + (f" ({shown(count['sensor'], 40)})" if count.get("sensor") else "")
             for count in counts[:12]
         )
-    return shown(", ".join(f"{key}: {value}" for key, value in payload.items()), 300)
+    said = _running_words(one.kind, payload)
+    return said or shown(", ".join(f"{key}: {value}" for key, value in payload.items()), 300)
+
+
+def _running_words(kind: str, payload: Mapping[str, object]) -> str:
+    """What the program and its sources did, in words; empty for anything else."""
+    if kind == "daemon" and payload.get("what") in {"started", "stopped", "reloaded"}:
+        return f"the program was {of(payload, 'what')}"
+    if kind == "health" and payload.get("sensor"):
+        return f"{of(payload, 'sensor')}: {of(payload, 'state')} ({of(payload, 'seen')})"
+    if kind == "source" and payload.get("up") is True:
+        return f"{of(payload, 'source')} answers"
+    if kind == "source" and payload.get("up") is False:
+        return f"{of(payload, 'source')} does not answer: {of(payload, 'why')}"
+    return ""
 
 
 def _before(told: Told, key: str) -> object:

@@ -180,6 +180,27 @@ def test_corrected_values_read_as_people_write_them_and_late_words_are_marked(tm
     assert "after the close" in said
 
 
+def test_what_the_program_did_reads_as_words(tmp_path: Path):
+    """Started, stopped, a source that does not answer, a silent sensor: sentences, no keys."""
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        for entry in world.work():
+            logbook.write(entry)
+        for kind, payload in (
+            ("daemon", {"what": "started", "sources": ["usb"]}),
+            ("source", {"source": "usb", "up": False, "why": "cable out"}),
+            (
+                "health",
+                {"sensor": "bench", "state": "silent", "was": "fresh", "seen": "no report", "since": 0},
+            ),
+        ):
+            logbook.write(Entry(kind, payload, world.OPENED + 3 * HOUR))
+        account = gather(logbook, world.JOB, seal(logbook, why="record", at=world.OPENED + 40 * HOUR))
+        said = texts(pages(account))
+    assert "the program was started" in said
+    assert "usb does not answer: cable out" in said
+    assert "bench: silent (no report)" in said
+
+
 def test_alerts_of_another_jobs_layup_are_not_shown(tmp_path: Path):
     """The shed's and this job's alerts are on paper, another job's layup's and yesterday's are not."""
     world.fill(tmp_path / "logbook.sqlite", step=1800.0)
