@@ -69,6 +69,8 @@ EVENING = [
     ("logbook backup", "copy.sqlite"),
     ("logbook export", "readings.csv"),
     ("logbook prune", "--older-than 400 --rehearse"),
+    ("watch", "--once --look"),
+    ("demo", ""),
     ("replay", "recordings/saltmarsh-evening.txt --advice-every 120 --readings"),
 ]
 
@@ -151,7 +153,7 @@ def test_an_evening_in_json(shed: Path, capsys: pytest.CaptureFixture[str]) -> N
         typed([*command.split(), "--json", *words])
         said = capsys.readouterr()
         assert said.out, f"{command}: {said.err}"
-        lines = said.out.splitlines() if command == "replay" else [said.out]
+        lines = said.out.splitlines() if command in {"replay", "demo"} else [said.out]
         for line in lines:
             must_fit(command, json.loads(line))
         if command == "job note":
@@ -167,12 +169,19 @@ def test_without_readings_the_answers_keep_their_shape(
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("HOME", str(tmp_path))
     (tmp_path / "curewatch.toml").write_text(demo_world.SETTINGS)
-    for command in ("tonight", "windows", "doctor", "layup round --length 120 --thickness 4"):
+    Logbook(tmp_path / "logbook.sqlite").close()
+    for command in (
+        "tonight",
+        "windows",
+        "doctor",
+        "watch --once --look",
+        "layup round --length 120 --thickness 4",
+    ):
         typed([*command.split(), "--json"])
         name = command.partition(" ")[0]
         answer = json.loads(capsys.readouterr().out)
         must_fit(name, answer)
-        assert name in {"doctor", "layup"} or answer["verdict"] == "unknown"
+        assert name in {"doctor", "layup", "watch"} or answer["verdict"] == "unknown"
 
 
 class Listening:

@@ -78,6 +78,7 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("resin fit nowhere.toml", CONFIGURATION, "nowhere.toml"),
     ("forecast nowhere.csv", USAGE, "nowhere.csv"),
     ("ingest --config nowhere.toml", CONFIGURATION, "curewatch setup"),
+    ("watch --json", USAGE, "give --once too"),
     ("watch --once --look", FAILURE, "there is no logbook"),
     ("watch --config nowhere.toml", CONFIGURATION, "curewatch setup"),
     ("doctor --config nowhere.toml", CONFIGURATION, "curewatch setup"),

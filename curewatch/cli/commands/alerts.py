@@ -108,9 +108,12 @@ def _told(
 
 
 def _plain(each: Rung) -> dict[str, Any]:
-    standing = each.standing
+    return {"number": each.number} | plain_standing(each.standing)
+
+
+def plain_standing(standing: Standing) -> dict[str, Any]:
+    """An alert that stands, for ``--json``."""
     return {
-        "number": each.number,
         "alert": str(standing.key.kind),
         "subject": standing.key.subject,
         "since": iso_utc(standing.since),

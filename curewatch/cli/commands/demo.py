@@ -11,11 +11,13 @@ import curewatch
 from curewatch import configuration
 from curewatch.cli.evening import Evening, layers
 from curewatch.cli.options import PlainOption, UnitsOption
+from curewatch.cli.screens import event_line
 from curewatch.cli.terminal import is_plain
 from curewatch.cli.wording import wording
 from curewatch.clock import SystemClock
 from curewatch.configuration import Configuration
 from curewatch.ingest.edges.recording import open_recording
+from curewatch.ingest.events import Show
 from curewatch.ingest.replay import Replay
 from curewatch.logbook import Logbook
 
@@ -30,6 +32,9 @@ def app(
     ] = 24.0,
     plain: PlainOption = False,
     units: UnitsOption = None,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="One JSON object a line, one line an event, as `replay` has it.")
+    ] = False,
 ) -> None:
     """An evening in an invented shed, from sensor lines to advice, in under a minute.
 
@@ -39,20 +44,27 @@ def app(
     Example: curewatch demo
     """
     found = demo_configuration()
-    bare = is_plain(plain)
+    bare = as_json or is_plain(plain)
     recording = open_recording(recording_file())
-    evening = Evening(found, wording(found.zone, units), typer.echo, bare=bare)
+    evening = Evening(found, wording(found.zone, units), _unsaid if as_json else typer.echo, bare=bare)
+    show = _json_line if as_json else evening.show
     evening.begin(recording.span)
     with (
         tempfile.TemporaryDirectory(prefix="curewatch-demo-") as folder,
         Logbook(Path(folder) / "logbook.sqlite", passing=True) as logbook,
     ):
-        replay = Replay(
-            found, recording, logbook, show=evening.show, advise_every=ADVISE_EVERY, tell_readings=True
-        )
+        replay = Replay(found, recording, logbook, show=show, advise_every=ADVISE_EVERY, tell_readings=True)
         pace = 0.0 if bare else seconds / (recording.span.end - recording.span.start)
         replay.run(wait=evening.pacing(SystemClock(), pace), entries=layers())
         evening.end(logbook)
+
+
+def _json_line(event: Show) -> None:
+    typer.echo(event_line.as_json(event))
+
+
+def _unsaid(line: str) -> None:
+    """What is told to people only; a program has it in the events."""
 
 
 def demo_configuration() -> Configuration:

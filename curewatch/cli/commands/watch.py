@@ -2,18 +2,23 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Annotated
+from functools import partial
+from typing import Annotated, Any
 
 import typer
 
+from curewatch.advice.answer import as_plain as plain_advice
+from curewatch.advice.answer import at_border
 from curewatch.cli.board_loop import Watched, keep_lines, keep_screen
+from curewatch.cli.commands.alerts import plain_standing
+from curewatch.cli.commands.layer import as_plain as plain_running
 from curewatch.cli.options import ConfigOption, PlainOption, UnitsOption, settings
-from curewatch.cli.screens.board import board
-from curewatch.cli.terminal import WIDTH, console, is_plain
+from curewatch.cli.screens.board import Board, SensorState, board
+from curewatch.cli.terminal import WIDTH, console, is_plain, print_json
 from curewatch.cli.wording import Wording
-from curewatch.clock import SystemClock
+from curewatch.clock import SystemClock, iso_utc
 from curewatch.configuration import Configuration, logbook_path
-from curewatch.errors import CurewatchError, ExitStatus
+from curewatch.errors import CurewatchError, ExitStatus, UsageError
 from curewatch.ingest.companion import Companion, companion
 from curewatch.ingest.edges.process import signals
 from curewatch.ingest.known_names import check_names
@@ -33,6 +38,7 @@ def app(
     config: ConfigOption = None,
     units: UnitsOption = None,
     plain: PlainOption = False,
+    as_json: Annotated[bool, typer.Option("--json", help="With --once: the same picture as JSON.")] = False,
 ) -> None:
     """The live board: verdict, countdowns, chart, alerts, sensors; it runs the daemon where none runs.
 
@@ -41,9 +47,14 @@ def app(
 
     Example: curewatch watch --once --look
     """
+    if as_json and not once:
+        raise UsageError(
+            "--json is of one picture: give --once too; `curewatch ingest --json` tells on and on"
+        )
     configuration, words = settings(config, units)
     if once or look:
-        raise typer.Exit(_only_look(configuration, words, once=once, plain=plain))
+        show = _document if as_json else partial(_picture, plain=plain)
+        raise typer.Exit(_only_look(configuration, words, show if once else partial(keep, plain=plain)))
     check_names(configuration)
     with companion(configuration, config_path=config) as beside, Logbook(beside.path) as logbook:
         told = daemon_words(beside, configuration)
@@ -66,11 +77,11 @@ def daemon_words(beside: Companion, configuration: Configuration) -> Callable[[]
     return told
 
 
-def _only_look(configuration: Configuration, words: Wording, *, once: bool, plain: bool) -> int:
+def _only_look(configuration: Configuration, words: Wording, show: Callable[[Watched], int]) -> int:
     path = logbook_path(configuration)
     with Logbook(path, read_only=not path.exists()) as logbook:  # looking makes no file
         watched = Watched(logbook, configuration, lambda: "only looking", SystemClock(), words)
-        return _picture(watched, plain=plain) if once else keep(watched, plain=plain)
+        return show(watched)
 
 
 def keep(watched: Watched, *, plain: bool) -> int:
@@ -96,4 +107,39 @@ def _picture(watched: Watched, *, plain: bool) -> int:
     for row in board(state, state.at, watched.words, width, height):
         row.rstrip()
         shown.print(row, soft_wrap=True)
+    return _status(state)
+
+
+def _document(watched: Watched) -> int:
+    """The picture as one JSON document."""
+    state = watched.look()
+    print_json(as_plain(state))
+    return _status(state)
+
+
+def _status(state: Board) -> int:
     return int(state.advice.verdict.exit_status if state.advice else ExitStatus.UNKNOWN)
+
+
+def as_plain(state: Board) -> dict[str, Any]:
+    """What the board shows, for ``--json``: the documents of `tonight`, `layer` and `alerts` in one."""
+    return {
+        "at": iso_utc(state.at),
+        "shed": state.shed,
+        "boat": state.boat,
+        "advice": None if state.advice is None else plain_advice(state.advice),
+        "running": [plain_running(each) for each in state.running],
+        "alerts": [plain_standing(each) for each in state.alerts],
+        "sensors": [_plain_sensor(each) for each in state.sensors],
+    }
+
+
+def _plain_sensor(sensor: SensorState) -> dict[str, Any]:
+    return {
+        "sensor": sensor.name,
+        "role": sensor.role,
+        "state": sensor.health,
+        "time": None if sensor.time is None else iso_utc(sensor.time),
+        "temperature_c": at_border("temperature", sensor.temperature),
+        "humidity_percent": at_border("fraction", sensor.relative_humidity),
+    }

@@ -11,6 +11,7 @@ from curewatch.errors import UsageError
 SHARED = {
     "ingest": "event",
     "replay": "event",
+    "demo": "event",
     "mqtt advice": "tonight",
     **{
         f"job {word}": "job-entry"
