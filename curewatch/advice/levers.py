@@ -93,9 +93,9 @@ def advise(
 
     ``means`` is asked only then: to identify a shed takes longer than to answer.
     """
-    said = ask(question, situation, start)
     known = with_surface(situation, question.substrate)
     outlook = coming_hours(known, question.substrate)
+    said = ask(question, situation, start, coming=outlook)
     if outlook is None or said.verdict is Verdict.UNKNOWN:
         return said
     found: list[Lever] = []

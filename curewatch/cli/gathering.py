@@ -51,7 +51,7 @@ def gather(logbook: Logbook, configuration: Configuration, now: float, daemon: s
         at=now,
         shed=shed.name,
         boat=shed.boat,
-        advice=question.ask(asked, known),
+        advice=question.ask(asked, known, coming=outlook),
         running=tuple(_running(each) for each in followed),
         alerts=standing(logbook, now),
         sensors=sensors(logbook, configuration, now),

@@ -32,7 +32,7 @@ def replayed(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
 
 def test_the_evening_replays_to_the_same_bytes(settings: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Twice the same JSON, one object a line; the shed cools, so the alert and the verdict are there."""
-    arguments = (str(RECORDING), "--config", str(settings), "--json", "--advice-every", "60")
+    arguments = (str(RECORDING), "--config", str(settings), "--json", "--advice-every", "120")
     first = replayed(capsys, *arguments)
     assert first == replayed(capsys, *arguments)
     events = [json.loads(line) for line in first.splitlines()]
