@@ -2,6 +2,7 @@
 
 import json
 import re
+import subprocess
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -25,6 +26,7 @@ from curewatch.materials import load_system
 from curewatch.materials.cloth import load_cloth
 from curewatch.materials.substrate import load_substrate
 from curewatch.readings import Reading
+from tests.record_attacks import need
 
 NOW = 1_795_000_500.0
 SLOW = load_system("epoxy-slow")
@@ -202,6 +204,25 @@ def test_the_card_is_written_by_the_name_of_its_file(
     assert (logged / "card.html").read_text(encoding="utf-8").startswith("<!doctype html>")
     plain = bench_card.text(bill(cheek(), ASKED, Hands()), Wording(), NOW, 1e-3, "Saltmarsh Shed")
     assert plain.startswith("Saltmarsh Shed")
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("hole", ["--thickness 6", "--thickness 14", "--thickness 25 --sides 2 --areal 300"])
+def test_the_card_prints_on_one_page(logged: Path, hole: str) -> None:
+    """From a few layers to more than fifty: smaller type, and one page as a browser prints it."""
+    need("chromium", "qpdf")
+    card, printed = logged / "card.html", logged / "card.pdf"
+    size = ("--length", "900", "--width", "600", "--resin", "epoxy-slow")
+    called("rectangular", *size, *hole.split(), "--card", str(card))
+    browser = f"chromium --headless --no-sandbox --disable-gpu --no-first-run --user-data-dir={logged}/own"
+    subprocess.run(
+        [*browser.split(), f"--print-to-pdf={printed}", card.as_uri()],
+        check=True, timeout=90, capture_output=True,
+    )  # fmt: skip
+    counted = subprocess.run(
+        ["qpdf", "--show-npages", str(printed)], check=True, timeout=20, capture_output=True
+    )
+    assert counted.stdout.strip() == b"1"
 
 
 def test_a_hole_that_cannot_be_is_refused(logged: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -9,13 +9,15 @@ from curewatch.advice.layup import Plan
 from curewatch.cli.screens import layup, section
 from curewatch.cli.wording import Wording
 
+LARGEST, SMALLEST = 12.0, 6.5  # pt
+ROOM = 24.0  # lines of layers and sessions that stand in the largest type (tried by printing)
 STYLE = """
 @page { size: A4; margin: 14mm }
 body { font: 12pt/1.35 sans-serif; color: #111; max-width: 182mm; margin: 0 auto }
-h1 { font-size: 20pt; margin: 0 0 2mm } h2 { font-size: 13pt; margin: 5mm 0 1mm }
+h1 { font-size: 1.7em; margin: 0 0 2mm } h2 { font-size: 1.1em; margin: 0.9em 0 1mm }
 table { border-collapse: collapse; width: 100% }
 td, th { border: 0.3mm solid #777; padding: 1.2mm 2mm; text-align: left }
-.tick { width: 14mm } .small { font-size: 9pt }
+.tick { width: 14mm } .small { font-size: 0.75em } p { margin: 0.4em 0 }
 """
 
 
@@ -34,7 +36,8 @@ def html(plan: Plan, wording: Wording, now: float, scale_step: float, place: str
     plain = "\n".join(layup.lines(plan, wording, now, scale_step))
     minded = plain.split("\nMind\n")[1]
     return f"""<!doctype html>
-<html lang="en"><head><meta charset="utf-8"><title>Bench card</title><style>{STYLE}</style></head><body>
+<html lang="en"><head><meta charset="utf-8"><title>Bench card</title><style>{STYLE}</style></head>
+<body style="font-size: {_size(plan):.1f}pt">
 <p class="small">{escape(place)}, written {escape(written)}. A plan, not a record.</p>
 <h1>{escape(layup.answer(plan, wording, now))}</h1>
 {section.svg(plan.amounts.taper)}
@@ -47,6 +50,13 @@ def html(plan: Plan, wording: Wording, now: float, scale_step: float, place: str
 <h2>Mind</h2><p class="small">{escape(" ".join(minded.split()))}</p>
 </body></html>
 """
+
+
+def _size(plan: Plan) -> float:
+    """Type in which the card stays one page: a line for each few layers, a few for each session. [pt]"""
+    sessions = 0 if plan.schedule is None else len(plan.schedule.sessions)
+    lines = 1.2 * len(plan.amounts.layers) + 5.0 * sessions
+    return min(LARGEST, max(SMALLEST, LARGEST * (ROOM / max(lines, 1.0)) ** 0.5))
 
 
 def _row(plan: Plan, number: int, wording: Wording, now: float) -> str:
