@@ -11,7 +11,10 @@ from typing import Any
 
 import pytest
 
+from curewatch.clock import SystemClock
+from curewatch.ingest import forecasts
 from curewatch.logbook import Logbook
+from curewatch.model.forecast import Forecast
 from curewatch.simulation.port import SimulatedPort
 from curewatch.wire.lines import checksum
 from tests.broker import MOSQUITTO, Broker, Talker, free_port, until
@@ -155,6 +158,33 @@ def test_messages_are_stored_acknowledged_and_answered(tmp_path: Path, broker: B
         until(lambda: any(m.topic == "curewatch/daemon" for m in device.heard))
         assert daemon.stop() == 0
         until(lambda: json.loads(device.heard[-1].payload).get("running") is False)
+
+
+def test_a_forecast_over_mqtt_is_what_the_coming_hours_rest_on(tmp_path: Path, broker: Broker) -> None:
+    """SenML with times ahead, through a real broker: an entry and no reading, found by the next question."""
+    hours = range(1, 61)
+    pack = [{"bn": "forecast/", "n": "temperature", "u": "Cel", "t": 3600, "v": 7.0}]
+    pack += [{"n": "temperature", "u": "Cel", "t": 3600 * hour, "v": 7.0} for hour in hours[1:]]
+    pack += [{"n": "humidity", "u": "%RH", "t": 3600 * hour, "v": 80.0} for hour in hours]
+    settings = over_mqtt(broker).replace('"creek/+/state"', '"creek/+/state", "curewatch/+/reading"')
+    with Running(tmp_path, settings) as daemon, Talker(broker) as device:
+        daemon.start()
+        daemon.says("yard answers")
+        device.send("curewatch/forecast/reading", [json.dumps(pack).encode()])
+        device.send("creek/bench/state", [message(number) for number in range(3)])
+        daemon.waits_for(3, "bench")
+        until(lambda: bool(_forecasts(daemon.path)))
+        assert daemon.stop() == 0
+    (fed,) = _forecasts(daemon.path)
+    assert len(fed.time) == len(hours)
+    assert fed.temperature[-1] == pytest.approx(280.15)
+    with Logbook(daemon.path) as logbook:
+        assert "forecast" not in logbook.latest()
+
+
+def _forecasts(path: Path) -> tuple[Forecast, ...]:
+    with Logbook(path, read_only=True) as logbook:
+        return forecasts.kept(logbook, SystemClock().now().utc)
 
 
 @pytest.mark.long

@@ -3,6 +3,7 @@
 No script, nothing fetched. Everything that came from outside is escaped.
 """
 
+import math
 from html import escape
 
 from curewatch.advice.layup import Plan
@@ -56,7 +57,7 @@ def _size(plan: Plan) -> float:
     """Type in which the card stays one page: a line for each few layers, a few for each session. [pt]"""
     sessions = 0 if plan.schedule is None else len(plan.schedule.sessions)
     lines = 1.2 * len(plan.amounts.layers) + 5.0 * sessions
-    return min(LARGEST, max(SMALLEST, LARGEST * (ROOM / max(lines, 1.0)) ** 0.5))
+    return min(LARGEST, max(SMALLEST, LARGEST * math.sqrt(ROOM / max(lines, 1.0))))
 
 
 def _row(plan: Plan, number: int, wording: Wording, now: float) -> str:
