@@ -93,3 +93,10 @@ def test_a_mistake_ends_with_the_usage_status(capsys: pytest.CaptureFixture[str]
         run(["air", "20", "300"])
     assert caught.value.code == 2
     assert "relative humidity is 300 %" in capsys.readouterr().err
+
+
+def test_what_was_taken_is_said_in_the_units_asked_for(said) -> None:  # type: ignore[no-untyped-def]
+    """A bare 54 is degrees Celsius whatever the screen speaks: the answer shows it; so does the limit."""
+    lines = said("54", "40", "--units", "F", "--surface", "53").splitlines()
+    assert any(line.split()[:4] == ["of", "air", "at", "129.2"] for line in lines)
+    assert any("5.4 °F is asked" in line for line in lines)

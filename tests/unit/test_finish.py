@@ -114,3 +114,12 @@ def test_cure_tells_it_at_its_end(capsys: pytest.CaptureFixture[str]) -> None:
     assert not said["finished"]
     assert np.all(np.diff([each["temperature_c"] for each in said["post_cures"]]) > 0)
     assert {each["tag"] for each in said["service"]} <= {"common practice", "from memory"}
+
+
+def test_a_post_cure_is_said_in_the_units_asked_for(capsys: pytest.CaptureFixture[str]) -> None:
+    """No kelvin and no degree Celsius is left for who reads Fahrenheit."""
+    with pytest.raises(SystemExit):
+        run(["cure", "--temperature", "12", "--units", "F"])
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "about 18.0 °F an hour" in shown
+    assert "°C" not in shown

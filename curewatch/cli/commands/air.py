@@ -153,20 +153,22 @@ def lines(said: dict[str, Any], wording: "Wording") -> list[str]:
             if "condensation_margin_sd" in said
             else ""
         )
-        found.append(f"surface margin    {margin}{error} above the dew point: {_wetness(said)}")
+        found.append(f"surface margin    {margin}{error} above the dew point: {_wetness(said, wording)}")
         found.append(f"at the surface    {wording.percent(said['surface_humidity'])} relative humidity")
+    given = f"{wording.temperature(said['temperature'])}, {wording.percent(said['relative_humidity'])}"
+    found.append(f"of air at         {given}")
     if "part" in said:
         found.append(f"±                 one standard deviation of a {said['part']} part, and of its probe")
     return found
 
 
-def _wetness(said: dict[str, Any]) -> str:
-    margin = said["condensation_margin"]
+def _wetness(said: dict[str, Any], wording: "Wording") -> str:
+    margin, asked = said["condensation_margin"], wording.difference(MARGIN)
     if margin <= 0:
         return "water condenses on it"
     if margin < MARGIN:
-        return "too little, 3.0 K is asked (ISO 8502-4 practice)"
-    return "enough, 3.0 K is asked (ISO 8502-4 practice)"
+        return f"too little, {asked} is asked (ISO 8502-4 practice)"
+    return f"enough, {asked} is asked (ISO 8502-4 practice)"
 
 
 def _temperature(text: str, name: str) -> float:

@@ -5,7 +5,7 @@ from textwrap import wrap
 from typing import Any
 
 from curewatch.cli.wording import Wording
-from curewatch.model.finish import CAUTION, MARGIN, Finish, PostCure, Stands, gentle_start
+from curewatch.model.finish import CAUTION, MARGIN, OVENS, Finish, PostCure, Stands, gentle_start
 from curewatch.units import HOUR, celsius_from_kelvin
 
 WIDTH = 78
@@ -62,10 +62,11 @@ def _post_cure(found: Finish, words: Wording) -> list[str]:
         return ["  finished: no post-cure is needed"]
     wanted = words.temperature(found.wanted)
     if not found.post_cures:
-        return [f"  no post-cure within a day at up to 80 °C brings it to {wanted}"]
+        return [f"  no post-cure within a day at up to {words.temperature(OVENS[-1])} brings it to {wanted}"]
     ways = " or ".join(_way(each, words) for each in found.post_cures)
     begin = words.temperature(gentle_start(found.least))
-    text = f"A post-cure to {wanted}: {ways}, slow lots included; begin no warmer than {begin}. {CAUTION}"
+    caution = CAUTION.replace("10 K", words.difference(10.0))
+    text = f"A post-cure to {wanted}: {ways}, slow lots included; begin no warmer than {begin}. {caution}"
     return wrap(text, WIDTH, initial_indent="  ", subsequent_indent="  ")
 
 
