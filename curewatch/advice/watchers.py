@@ -163,11 +163,12 @@ def pot(layer: Progress, say: Say) -> Iterator[Signal]:
     kicks = layer.layup.started + batch.pot_life
     use_until = layer.layup.started + POT_SHARE * batch.pot_life
     over = layer.at > kicks + 30 * MINUTE
+    verb = "kicks" if layer.at < kicks else "kicked"
     yield Signal(
         Key(Kind.POT, layer.layup.layup),
         raised=layer.at >= use_until and not over,
         clear=layer.at < use_until or over,
-        text=f"pot warming: the batch of {layer.layup.layup} kicks about {say(kicks)}",
+        text=f"pot warming: the batch of {layer.layup.layup} {verb} about {say(kicks)}",
         advised="spread it thin now; what is left goes outside, uncapped, onto something that cannot burn",
         due=kicks,
         hold=0.0,

@@ -126,12 +126,11 @@ def layup_of(job: Job, named: str | None) -> str:
         The job has no such layup.
     """
     known = [str(item.payload["layup"]) for item in job.of(Kind.LAYUP)]
-    if named is None and known:
-        return known[-1]
-    if named in known and named is not None:
-        return named
-    there = ", ".join(known) or "none yet: say `curewatch layer` when you start one"
-    raise UsageError(f"job {job.name} has no layup {named or ''}; its layups: {there}".replace("  ", " "))
+    if not known:
+        raise UsageError(f"job {job.name} has no layup yet; say `curewatch layer` when you start one")
+    if named is not None and named not in known:
+        raise UsageError(f"job {job.name} has no layup {named!r}; its layups: {', '.join(known)}")
+    return named or known[-1]
 
 
 def correction(
