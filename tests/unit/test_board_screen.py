@@ -115,6 +115,16 @@ def test_the_board_looks_as_kept(width: int, height: int) -> None:
     assert shown == golden.read_text(encoding="utf-8")
 
 
+def test_the_board_in_lines_reads_as_kept() -> None:
+    """For a screen reader or a pipe: the same state told in lines, without boxes, colour or large letters."""
+    shown = "".join(f"{line}\n" for line in status(evening(), NOW, WORDS))
+    golden = GOLDENS / "board_plain.txt"
+    if os.environ.get("CUREWATCH_WRITE_GOLDENS"):
+        golden.write_text(shown, encoding="utf-8")
+    assert shown == golden.read_text(encoding="utf-8")
+    assert not set(shown) & set("█▔─░▒┊\x1b")
+
+
 @pytest.mark.parametrize("width", [20, 40, 60, 79, 80, 100, 110, 132, 200])
 @pytest.mark.parametrize("height", [6, 10, 20, 24, 30, 50])
 def test_the_board_fits_any_terminal(width: int, height: int) -> None:

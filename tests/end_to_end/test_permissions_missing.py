@@ -1,0 +1,57 @@
+"""What may not be read or written is named, with a status, and without a traceback."""
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.terminal import environment
+
+ORDINARY = ["setpriv", "--inh-caps=-all", "--bounding-set=-all"]  # root that permissions hold for
+
+
+def as_somebody(home: Path, *arguments: str) -> "subprocess.CompletedProcess[str]":
+    """The program, without the right to look into everything."""
+    if os.getuid() == 0 and shutil.which("setpriv") is None:
+        pytest.skip("permissions do not hold for root, and there is no setpriv to give its rights away")
+    before = ORDINARY if os.getuid() == 0 else []
+    return subprocess.run(
+        [*before, sys.executable, "-m", "curewatch", *arguments],
+        cwd=home,
+        env=environment(home),
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+
+
+@pytest.mark.parametrize(
+    ("file", "arguments", "status", "said"),
+    [
+        ("curewatch.toml", "tonight", 78, "Permission denied"),
+        ("logbook.sqlite", "tonight", 1, "permissions"),
+        ("logbook.sqlite", "layer --mass 100", 1, "permissions"),
+        ("logbook.sqlite", "ingest", 78, "permissions"),
+        ("logbook.sqlite", "doctor", 1, "permissions"),
+        ("curve.csv", "cure --history curve.csv", 2, "not readable"),
+        ("curve.csv", "replay curve.csv", 2, "not readable"),
+    ],
+)
+def test_a_file_that_may_not_be_read_is_named(
+    tmp_path: Path, file: str, arguments: str, status: int, said: str
+) -> None:
+    """Which file, and what to look at."""
+    (tmp_path / "curewatch.toml").write_text('[logbook]\npath = "logbook.sqlite"\n')
+    (tmp_path / file).touch()
+    (tmp_path / file).chmod(0)
+    done = as_somebody(tmp_path, *arguments.split())
+    (tmp_path / file).chmod(0o600)
+    assert done.returncode == status
+    told = " ".join((done.stdout + done.stderr).split())
+    assert said in told
+    assert file in told
+    assert "Traceback" not in told
