@@ -18,7 +18,7 @@ from curewatch.units import HOUR, FloatArray
 BASE = 285.0  # K, taken off before squares are summed
 FEWEST = 64  # members: fewer paths are repeated, so that the lots spread evenly
 LOOK = 4  # steps between looks whether a start is done
-TOGETHER = 64  # fewest members that are walked by themselves
+TOGETHER = 8192  # fewest films that are walked by themselves: with fewer the calls cost more than the films
 GROUPS = 3  # most; more cost in calls what they spare in films
 
 
@@ -249,7 +249,7 @@ def _crossings(plan: _Plan, first: NDArray[np.intp], longest: int, hurdles: _Hur
     members = plan.fresh.size
     found = np.empty((hurdles.levels.size + len(hurdles.moving), first.size, members))
     warmth = np.argsort(plan.end.mean(axis=0), kind="stable")
-    for group in np.array_split(warmth, min(GROUPS, max(1, members // TOGETHER))):
+    for group in np.array_split(warmth, min(GROUPS, max(1, first.size * members // TOGETHER), members)):
         moving = tuple(level[:, group] for level in hurdles.moving)
         found[:, :, group] = _walked(plan.part(group), first, longest, _Hurdles(hurdles.levels, moving))
     return found

@@ -8,7 +8,7 @@ import pytest
 from curewatch.errors import OutOfValidity
 from curewatch.materials import load_system
 from curewatch.materials.system import Covariance
-from curewatch.model.crowd import band, cures, milestone_times
+from curewatch.model.crowd import TOGETHER, band, cures, milestone_times
 from curewatch.model.film import History, constant, cure
 from curewatch.model.lots import Lot, lots, rate_factors, shared_out
 from curewatch.model.milestones import crossing, glass_reached, milestones
@@ -139,7 +139,8 @@ def test_a_crowd_walks_in_groups_and_each_film_goes_as_it_would_alone() -> None:
     system = load_system("epoxy-slow")
     time = np.arange(0.0, 72 * HOUR + 1.0, 900.0)
     paths = np.linspace(276.0, 304.0, 192)[::-1, None] + 3.0 * np.sin(2 * np.pi * time / 86400.0)
-    own, starts = [Lot(system, 1.0)], (0.0, 7200.0)
+    own, starts = [Lot(system, 1.0)], 900.0 * np.arange(100)
+    assert starts.size * paths.shape[0] >= 2 * TOGETHER
     together = milestone_times(system, History(time, paths), starts=starts, chosen=own)
     for member in (0, 70, 191):
         alone = milestone_times(system, History(time, paths[member : member + 1]), starts=starts, chosen=own)
