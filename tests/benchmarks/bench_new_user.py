@@ -72,6 +72,7 @@ def first_evening(home: Path, steps: Steps) -> int:
     def call(*words: str) -> None:
         subprocess.run(words, cwd=home, env=environment, check=True, stdout=subprocess.DEVNULL)
 
+    (home / ".gitconfig").write_text("[safe]\n\tdirectory = *\n")  # the clone's source may be another user's
     with steps.step("clone"):
         call("git", "clone", "-q", str(SOURCE), str(home / "curewatch"))
     with steps.step("an environment of its own"):
