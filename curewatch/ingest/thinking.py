@@ -3,7 +3,7 @@
 The advice needs the whole model and tens of megabytes for a moment; the daemon must stay small and must
 not stop listening. So each look runs in a short-lived child that opens the logbook beside the daemon,
 as any command does. What has to be remembered between two looks goes along with the question and comes
-back with the answer.
+back with the answer, as bytes: to unpack them here would load the whole model into the daemon.
 """
 
 import os
@@ -30,7 +30,7 @@ class Asked(NamedTuple):
     logbook: Path
     at: Instant
     reason: str
-    memory: Any  # of evaluation.Memory; none at the first look
+    memory: bytes | None  # a packed evaluation.Memory; none at the first look
 
 
 class Thinking:
@@ -39,9 +39,9 @@ class Thinking:
     def __init__(self, configuration: Configuration, logbook: Path) -> None:
         self.configuration = configuration  # replaced on reload
         self._logbook = logbook
-        self._memory: Any = None
+        self._memory: bytes | None = None  # as large as the alerts that stand
         self._thread: threading.Thread | None = None
-        self._answers: deque[tuple[tuple[Any, ...], Any]] = deque(maxlen=2)
+        self._answers: deque[tuple[tuple[Any, ...], bytes | None]] = deque(maxlen=2)
 
     def __call__(self, at: Instant, reason: str) -> None:
         """Begin a look, unless one is under way; its answer comes by :meth:`collect`."""
@@ -90,6 +90,7 @@ def answer() -> None:
     os.nice(NICENESS)
     asked: Asked = pickle.loads(sys.stdin.buffer.read())  # noqa: S301 - from our own parent, through its pipe
     with Logbook(asked.logbook, read_only=True) as logbook:
-        evaluation = Evaluation(asked.configuration, logbook, memory=asked.memory)
+        memory = None if asked.memory is None else pickle.loads(asked.memory)  # noqa: S301 - packed below
+        evaluation = Evaluation(asked.configuration, logbook, memory=memory)
         said = evaluation(asked.at, asked.reason)
-    sys.stdout.buffer.write(pickle.dumps((said, evaluation.memory)))
+    sys.stdout.buffer.write(pickle.dumps((said, pickle.dumps(evaluation.memory))))

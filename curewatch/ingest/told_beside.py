@@ -2,7 +2,8 @@
 
 A command at the bench writes beside the daemon. The daemon looks every few seconds for what it did not
 write itself: advice is then looked at again, and a sensor's new correction holds from there on. Seals,
-its own of the day among them, are published: their codes must lie on more machines than this one.
+its own of the day among them, are published: their codes must lie on more machines than this one. And a file
+that was damaged beneath it is noticed, which its own connection's memory would hide.
 """
 
 from curewatch.errors import StoreFailed
@@ -12,6 +13,7 @@ from curewatch.ingest.published import seal_document
 from curewatch.logbook import Logbook
 
 EVERY = 5.0  # between two looks [s]
+EXAMINE_EVERY = 60.0  # between two looks through the whole file: 10 ms for each 4 MB [s]
 KINDS = ("layup", "layup closed", "observation", "correction", "sensor-check")  # what advice hangs on
 _ACKNOWLEDGED = "acknowledged"
 
@@ -23,6 +25,7 @@ class ToldBeside:
         self._core = core
         self._logbook = logbook
         self._looked = monotonic  # [s]
+        self._examined = monotonic  # [s]
         told = logbook.entries()
         self._seen = told[-1].number if told else 0
         core.intake.corrections = corrections.current(logbook)
@@ -32,6 +35,9 @@ class ToldBeside:
         if monotonic - self._looked < EVERY:
             return
         self._looked = monotonic
+        if monotonic - self._examined >= EXAMINE_EVERY:
+            self._examined = monotonic
+            self._logbook.examine()
         try:
             told = self._logbook.entries((*KINDS, "alert", "seal"), after=self._seen)
         except StoreFailed:

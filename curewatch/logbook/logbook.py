@@ -83,6 +83,7 @@ class Logbook:
             self._connection.close()
             raise
         self._identity = store.Identity(self.path)
+        self._damage: StoreFailed | None = None  # what was found by `examine`; of this very file
         self._writer = Writer(self._connection)
 
     # -- writing --------------------------------------------------------------------------------
@@ -123,6 +124,10 @@ class Logbook:
             self._writer.close_block()
         return self.head()
 
+    def examine(self) -> None:
+        """Look at the file as another process would; a damaged one takes nothing until it is replaced."""
+        self._damage = self._damage or store.damage(self.path)
+
     @contextmanager
     def _writing(self) -> Iterator[None]:
         if self.read_only:
@@ -133,6 +138,8 @@ class Logbook:
             except StoreFailed:
                 self._reopen()
                 raise
+            if self._damage is not None:
+                raise self._damage
             yield
 
     def _reopen(self) -> None:

@@ -3,7 +3,7 @@
 import os
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 from curewatch.errors import StoreFailed
@@ -54,7 +54,7 @@ def open_to_write(path: Path, *, passing: bool = False) -> sqlite3.Connection:
     try:
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute(f"PRAGMA synchronous = {'OFF' if passing else 'FULL'}")
-        connection.execute("PRAGMA cache_size = -4000")
+        connection.execute("PRAGMA cache_size = -2000")  # KiB
     except sqlite3.Error:
         connection.close()
         raise
@@ -80,6 +80,23 @@ def open_to_read(path: Path) -> sqlite3.Connection:
 def _refuse_folder(path: Path) -> None:
     if path.is_dir():
         raise StoreFailed(f"logbook {path}: that is a folder; name a file in it (logbook.path)")
+
+
+def damage(path: Path) -> StoreFailed | None:
+    """What another process would find damaged; None if every page can be read (10 ms for 4 MB).
+
+    By a connection of its own, because the pages a writer holds in memory hide what happens beneath it.
+    """
+    uri = f"{path.absolute().as_uri()}?mode=ro"
+    try:
+        with closing(sqlite3.connect(uri, uri=True, isolation_level=None)) as connection:
+            found = str(connection.execute("PRAGMA quick_check(1)").fetchone()[0])
+        if found != "ok":
+            return StoreFailed(f"logbook {path}: {_WHAT_TO_DO[sqlite3.SQLITE_CORRUPT]} (SQLite: {found})")
+    except sqlite3.DatabaseError as trouble:
+        code = getattr(trouble, "sqlite_errorcode", 0) & 0xFF
+        return failed(path, trouble) if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB) else None
+    return None
 
 
 class Identity:

@@ -1,12 +1,13 @@
 """The clock goes back, forward, starts in 1970, meets a change of summer time and a leap day."""
 
+import time
 from pathlib import Path
 
 import pytest
 
 from curewatch import configuration
 from curewatch.advice.situation import TroubleKind
-from curewatch.clock import ManualClock, utc_from_iso
+from curewatch.clock import ManualClock, SystemClock, utc_from_iso
 from curewatch.ingest import state
 from curewatch.ingest.acting import Actor
 from curewatch.ingest.core import Core
@@ -72,6 +73,28 @@ def test_a_clock_that_steps_is_doubted_until_the_sensors_spoke(tmp_path: Path, s
     assert night.logbook.sensors()["bench"].readings == 13
     night.logbook.verify()
     night.logbook.close()
+
+
+def test_a_laptop_that_slept_is_a_gap_and_no_step(tmp_path: Path) -> None:
+    """Eight hours under a closed lid: both faces of the clock went on, so it is a silence of the sensors."""
+    night = Night(tmp_path, START)
+    night.pass_minutes(5)
+    night.clock.advance(8 * 3600.0)
+    night.pass_minutes(3)
+    assert night.logbook.entries("clock") == []
+    assert night.clock_troubles() == []
+    assert night.gaps() == [pytest.approx(8 * 3600.0, abs=120.0)]
+    night.logbook.close()
+
+
+@pytest.mark.skipif(not hasattr(time, "CLOCK_BOOTTIME"), reason="this system has no clock that counts sleep")
+def test_durations_come_from_the_clock_that_counts_sleep(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The machine's clock for durations is the one that goes on while it sleeps."""
+    asked: list[int] = []
+    with monkeypatch.context() as patched:
+        patched.setattr(time, "clock_gettime", lambda which: asked.append(which) or 1.0)
+        SystemClock().now()
+    assert asked == [time.CLOCK_BOOTTIME]
 
 
 def test_a_board_computer_that_wakes_in_1970(tmp_path: Path) -> None:
