@@ -3,7 +3,7 @@
 from datetime import UTC, datetime, timedelta
 
 import icalendar
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as some
 
 from curewatch.advice.calendar import Appointment, fold, write
@@ -27,6 +27,7 @@ def test_an_independent_reader_finds_the_same_event() -> None:
     assert not calendar.errors
 
 
+@settings(max_examples=40)
 @given(some.text(max_size=200))
 def test_any_text_stays_text_and_every_line_is_short_enough(text: str) -> None:
     """Nothing that comes in can open a property or a line longer than 75 octets."""

@@ -108,7 +108,7 @@ def test_the_best_start_is_one_at_which_somebody_is_in_the_shed() -> None:
     hours = (Span(NOW + 20 * HOUR, NOW + 23 * HOUR),)
     outlook = coming_hours(shed(21.0, 0.4), ASKED.substrate, length=LENGTH)
     assert outlook is not None
-    found = strip(ASKED, shed(21.0, 0.4), outlook, hours)
+    found = strip(ASKED, shed(21.0, 0.4), outlook, hours, ahead=24 * HOUR, every=HOUR)
     window = max(found.windows, key=lambda one: one.last - one.first)
     assert found.starts.start[window.first] < hours[0].begin
     best = found.starts.start[window.best]
