@@ -14,7 +14,7 @@ import struct
 from collections.abc import Iterable
 from typing import Any, NamedTuple
 
-PIECE = 65_536  # bytes read at once
+PIECE = 16_384  # bytes read at once: some ninety messages; larger pieces are not faster, and take memory
 PUBLISH = 3  # packet type
 
 _PUBACK = struct.Struct(">HH")
