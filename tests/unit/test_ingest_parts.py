@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from curewatch import configuration
 from curewatch.clock import Instant
 from curewatch.ingest import clock_watch, deliveries, refusals
+from curewatch.ingest.batch import Batch
 from curewatch.ingest.deliveries import Deliveries, mark
 from curewatch.ingest.edges.process import ServiceManager
 from curewatch.ingest.events import BytesArrived, MessageArrived, Tick
@@ -226,3 +227,13 @@ def test_a_line_that_names_nobody_is_of_the_only_one_it_can_be_of(settings: str,
     else:
         assert isinstance(found, Reading)
         assert found.sensor == whose
+
+
+def test_a_batch_offered_again_vouches_for_itself_alone() -> None:
+    """What came after the first offer is not remembered as stored by the second: it could get lost."""
+    known = {"yard": Deliveries()}
+    batch = Batch(0.0, delivered={"yard"})
+    known["yard"].add([mark("creek/bench", b"12.3", 1)])
+    first = batch.store(known)
+    known["yard"].add([mark("creek/bench", b"12.4", 2)])
+    assert batch.store(known).memory == first.memory
