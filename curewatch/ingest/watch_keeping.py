@@ -155,13 +155,13 @@ class WatchKeeping:
         return said
 
     def _advice_due(self, at: Instant) -> list[Evaluate]:
-        waited = at.monotonic - self._advised
-        if self._mark is not None and at.utc >= self._mark:
-            self._reason, self._mark = self._reason or "a countdown", None
-        pressing = ADVISE_SOON if self._advise_every <= ADVISE_EVERY else self._advise_every
-        if waited < (pressing if self._reason else self._advise_every):
+        counting = self._mark is not None and at.utc >= self._mark
+        pressing = counting or (self._reason and self._advise_every <= ADVISE_EVERY)
+        if at.monotonic - self._advised < (ADVISE_SOON if pressing else self._advise_every):
             return []
-        reason, self._reason, self._advised = self._reason or "a quarter of an hour", "", at.monotonic
+        reason = self._reason or ("a countdown" if counting else "a quarter of an hour")
+        self._reason, self._advised = "", at.monotonic
+        self._mark = None if counting else self._mark
         return [Evaluate(at, reason)]
 
     def _gap(self, sensor: str, start: float, end: float | None, why: str, at: Instant) -> Entry:
