@@ -32,7 +32,11 @@ def on_a_disk(tmp_path: Path, what: str) -> str:
         if os.environ.get("CUREWATCH_REQUIRE_SYSTEM_TOOLS"):
             pytest.fail("no file system can be mounted here")
         pytest.skip("no file system can be mounted here")
-    done = subprocess.run([*command, str(disk)], capture_output=True, text=True, timeout=120, check=False)
+    # the child imports its neighbours in tests/, also where only the wheel is installed
+    surroundings = os.environ | {"PYTHONPATH": str(CHILD.parents[1])}
+    done = subprocess.run(
+        [*command, str(disk)], capture_output=True, text=True, timeout=120, check=False, env=surroundings
+    )
     assert done.returncode == 0, done.stderr
     return done.stdout
 
