@@ -121,5 +121,9 @@ class Running:
 
 
 def sequences(logbook: Logbook, sensor: str) -> list[int]:
-    """Sequence numbers as stored, in order of time."""
-    return [int(number) for number in logbook.series(sensor).sequence]
+    """Sequence numbers as stored, in the order in which they were written.
+
+    Not in order of time: the machine's clock may be set back while a test runs, and the readings that
+    come after it are then rightly earlier than those before.
+    """
+    return [int(number) for _, rows in logbook.blocks(sensor=sensor) for number in rows["sequence"]]
