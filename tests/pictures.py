@@ -15,11 +15,11 @@ from rich.terminal_theme import TerminalTheme
 
 from curewatch.cli.gathering import gather
 from curewatch.cli.screens.board import board
-from curewatch.cli.wording import wording
 from curewatch.clock import utc_from_iso
 from curewatch.logbook import Logbook
 from curewatch.record import writing
 from curewatch.units import DAY
+from curewatch.wording import wording
 from tests import demo_world, record_world
 
 PICTURES = Path(__file__).parents[1] / "recordings" / "pictures"

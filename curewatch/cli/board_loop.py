@@ -17,10 +17,10 @@ from curewatch.cli.gathering import gather, sensors
 from curewatch.cli.screens.board import Board, board
 from curewatch.cli.screens.board_lines import changes, status
 from curewatch.cli.whole_screen import WholeScreen, whole_screen
-from curewatch.cli.wording import Wording
 from curewatch.clock import Clock
 from curewatch.configuration import Configuration
 from curewatch.logbook import Entry, Logbook
+from curewatch.wording import Wording
 
 LOOK_EVERY = 30.0  # s between two full looks
 GLANCE_EVERY = 2.0  # s between two looks at the sensors' last words

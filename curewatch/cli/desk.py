@@ -12,11 +12,11 @@ from curewatch.cli.options import settings
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.terminal import print_json
 from curewatch.cli.typed import moment_from_text, span_from_text
-from curewatch.cli.wording import Wording
 from curewatch.clock import SystemClock, iso_utc
 from curewatch.configuration import Configuration, logbook_path
 from curewatch.errors import UsageError
 from curewatch.logbook import Entry, Logbook, Stored
+from curewatch.wording import Wording
 
 JobOption = Annotated[str | None, typer.Option("--job", help="Which job; else the one that is open.")]
 AgoOption = Annotated[str | None, typer.Option("--ago", metavar="SPAN", help="It was so long ago: 20 min.")]

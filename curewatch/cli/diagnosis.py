@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 
-from curewatch.cli.wording import Wording, duration
 from curewatch.clock import Instant
 from curewatch.configuration import Configuration, MqttSource, logbook_path, password
 from curewatch.errors import CurewatchError, ExitStatus, RecordBroken, StoreFailed
@@ -22,6 +21,7 @@ from curewatch.ingest.judgement import judge
 from curewatch.logbook import Logbook
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.units import DAY
+from curewatch.wording import Wording, duration
 
 ROOM_LOW = 200e6  # bytes free below which care is asked for: years of readings, but also logs of others
 DAYS_LOW = 60.0  # until the disk is full at the logbook's own pace

@@ -6,7 +6,6 @@ from collections.abc import Callable
 from itertools import pairwise
 
 from curewatch.cli.safe_text import safe_line
-from curewatch.cli.wording import Wording
 from curewatch.clock import Clock, utc_from_iso
 from curewatch.configuration import Configuration
 from curewatch.ingest.edges.recording import Span
@@ -16,6 +15,7 @@ from curewatch.logbook import Entry, Logbook
 from curewatch.physics import moist_air
 from curewatch.readings import Reading
 from curewatch.units import HOUR
+from curewatch.wording import Wording
 
 # Invented, like the shed: the layers laid in this evening, and with what.
 LAYERS = (

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
-    from curewatch.cli.wording import Wording
     from curewatch.configuration import Configuration
+    from curewatch.wording import Wording
 
 ConfigOption = Annotated[
     Path | None,
@@ -40,7 +40,7 @@ UnitsOption = Annotated[
 def settings(config: Path | None, units: str | None = None) -> "tuple[Configuration, Wording]":
     """The configuration a command was given, and how this person wants to read numbers and times."""
     from curewatch import configuration
-    from curewatch.cli.wording import wording
+    from curewatch.wording import wording
 
     found = configuration.load(config)
     return found, wording(found.zone, units)

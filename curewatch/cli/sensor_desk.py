@@ -14,7 +14,6 @@ from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.sensor import beside_lines, outcome_lines, point_lines, steps
 from curewatch.cli.terminal import WIDTH, note, print_json
 from curewatch.cli.typed import span_from_text
-from curewatch.cli.wording import Wording
 from curewatch.clock import Clock, iso_utc
 from curewatch.configuration import Configuration, Sensor
 from curewatch.errors import CurewatchError, UsageError
@@ -24,6 +23,7 @@ from curewatch.logbook import Entry, Logbook
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.readings import Flag, Reading
 from curewatch.units import celsius_from_kelvin
+from curewatch.wording import Wording
 
 POLL = 15.0  # between two looks at the logbook while waiting [s]
 _BEFORE_UNIT = re.compile(r"(?<=[0-9]) (?=(?:%|K|°C|°F|h|min)\b|%)")

@@ -12,8 +12,8 @@ from curewatch.cli.setup import broker as survey
 from curewatch.cli.setup.answers import Answers, as_toml
 from curewatch.cli.setup.steps import STEPS, Survey
 from curewatch.cli.setup.talk import Talk
-from curewatch.cli.wording import Wording
 from curewatch.clock import SystemClock
+from curewatch.wording import Wording
 from tests.broker import MOSQUITTO, REQUIRED, Broker, Talker, free_port
 from tests.certificates import authority, certificate
 

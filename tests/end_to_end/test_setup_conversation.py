@@ -11,10 +11,10 @@ from curewatch import configuration
 from curewatch.cli.setup.answers import Answers, as_toml
 from curewatch.cli.setup.steps import STEPS, Survey
 from curewatch.cli.setup.talk import Talk
-from curewatch.cli.wording import Wording
 from curewatch.clock import SystemClock
 from curewatch.materials import load_system
 from curewatch.wire.lines import encode
+from curewatch.wording import Wording
 from tests.simulators import SimulatedPort
 from tests.terminal import spawn
 

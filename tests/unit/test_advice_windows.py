@@ -29,7 +29,6 @@ from curewatch.advice.windows import (
 )
 from curewatch.cli.main import run
 from curewatch.cli.screens import windows as screen
-from curewatch.cli.wording import Wording
 from curewatch.clock import SystemClock
 from curewatch.ingest.consult import working_spans
 from curewatch.logbook import Logbook
@@ -39,6 +38,7 @@ from curewatch.model.outlook import Outlook
 from curewatch.physics import moist_air
 from curewatch.readings import Reading
 from curewatch.units import HOUR
+from curewatch.wording import Wording
 
 NOW = 1_795_000_500.0  # Wed 18 Nov 2026 11:15:00 UTC, a whole quarter of an hour
 FAST = load_system("epoxy-fast")

@@ -15,9 +15,9 @@ from curewatch.advice.limits import Limit
 from curewatch.cli.screens.board import Board, Running, SensorState, board, countdown, next_deadline
 from curewatch.cli.screens.board_lines import status
 from curewatch.cli.screens.chart import Chart, Curve, Window
-from curewatch.cli.wording import wording
 from curewatch.clock import utc_from_iso
 from curewatch.jobs import Layup
+from curewatch.wording import wording
 
 GOLDENS = Path(__file__).parent / "goldens"
 NOW = utc_from_iso("2026-11-25T20:40:00Z")

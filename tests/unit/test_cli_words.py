@@ -7,9 +7,9 @@ import pytest
 from curewatch.cli import ascii_fallback
 from curewatch.cli.safe_text import safe, safe_line
 from curewatch.cli.typed import mass_from_text, moment_from_text, span_from_text, temperature_from_text
-from curewatch.cli.wording import duration, wording
 from curewatch.clock import iso_utc, utc_from_iso
 from curewatch.errors import UsageError
+from curewatch.wording import duration, wording
 
 LISBON = ZoneInfo("Europe/Lisbon")
 EVENING = utc_from_iso("2026-11-25T21:40:00Z")

@@ -9,12 +9,12 @@ import pytest
 from curewatch import configuration
 from curewatch.cli.diagnosis import Examined, Finding, Grade, examine, verdict
 from curewatch.cli.main import run
-from curewatch.cli.wording import wording
 from curewatch.clock import Instant
 from curewatch.errors import ExitStatus
 from curewatch.logbook import Entry, Logbook
 from curewatch.readings import Reading, Rejected
 from curewatch.wire import Reason
+from curewatch.wording import wording
 
 NOW = 1_795_000_000.0  # UTC [s], in November 2026
 SHED = """

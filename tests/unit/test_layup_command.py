@@ -18,7 +18,6 @@ from curewatch.cli.main import run
 from curewatch.cli.screens import bench_card, section
 from curewatch.cli.screens import layup as screen
 from curewatch.cli.typed import length_from_text
-from curewatch.cli.wording import Wording
 from curewatch.clock import SystemClock
 from curewatch.errors import UsageError
 from curewatch.logbook import Logbook
@@ -26,6 +25,7 @@ from curewatch.materials import load_system
 from curewatch.materials.cloth import load_cloth
 from curewatch.materials.substrate import load_substrate
 from curewatch.readings import Reading
+from curewatch.wording import Wording
 from tests.record_attacks import need
 
 NOW = 1_795_000_500.0

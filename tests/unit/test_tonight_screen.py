@@ -8,7 +8,7 @@ import pytest
 from curewatch.advice.answer import Advice, Check, Moment, Status, Verdict
 from curewatch.advice.limits import Limit, standard, with_own
 from curewatch.cli.screens import tonight
-from curewatch.cli.wording import Wording
+from curewatch.wording import Wording
 
 NOW = 1_795_000_000.0  # Wed 18 Nov 2026 11:06:40 UTC
 LINES = standard()

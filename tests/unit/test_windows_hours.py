@@ -6,7 +6,7 @@ import numpy as np
 
 from curewatch.advice.windows import EVERY, Starts, Strip, Window
 from curewatch.cli.screens import windows as screen
-from curewatch.cli.wording import Wording
+from curewatch.wording import Wording
 
 BEGIN = 1_792_261_800.0  # UTC [s]: Saturday 17 October 2026, 19:30 in the shed
 LISBON = ZoneInfo("Europe/Lisbon")

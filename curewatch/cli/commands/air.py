@@ -8,7 +8,7 @@ from curewatch.cli.options import JsonOption, PlainOption, UnitsOption
 from curewatch.errors import UsageError
 
 if TYPE_CHECKING:
-    from curewatch.cli.wording import Wording
+    from curewatch.wording import Wording
 
 LOWEST, HIGHEST = 233.15, 333.15  # K: air a person works in, and then some
 MARGIN = 3.0  # K, ISO 8502-4 practice, quoted second-hand
@@ -41,7 +41,7 @@ def air(
     from datetime import UTC
 
     from curewatch.cli import terminal
-    from curewatch.cli.wording import wording
+    from curewatch.wording import wording
 
     said = describe(temperature, humidity, surface, part)
     if as_json:

@@ -10,11 +10,11 @@ from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, setting
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.terminal import print_json, print_lines
 from curewatch.cli.typed import span_from_text
-from curewatch.cli.wording import Wording
 from curewatch.clock import SystemClock, iso_utc
 from curewatch.configuration import logbook_path
 from curewatch.errors import UsageError
 from curewatch.logbook import Entry, Kind, Logbook, Stored
+from curewatch.wording import Wording
 
 
 class Rung(NamedTuple):

@@ -13,13 +13,13 @@ from curewatch.cli.evening import Evening, layers
 from curewatch.cli.options import PlainOption, UnitsOption
 from curewatch.cli.screens import event_line
 from curewatch.cli.terminal import is_plain
-from curewatch.cli.wording import wording
 from curewatch.clock import SystemClock
 from curewatch.configuration import Configuration
 from curewatch.ingest.edges.recording import open_recording
 from curewatch.ingest.events import Show
 from curewatch.ingest.replay import Replay
 from curewatch.logbook import Logbook
+from curewatch.wording import wording
 
 RECORDING = "saltmarsh-evening.txt"
 ADVISE_EVERY = 450.0  # s of the recording between two full looks at the advice

@@ -10,8 +10,8 @@ from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOp
 from curewatch.errors import UsageError
 
 if TYPE_CHECKING:
-    from curewatch.cli.wording import Wording
     from curewatch.model.forecast import Forecast
+    from curewatch.wording import Wording
 
 LARGEST = 4_000_000  # bytes of a file; three days by the minute take about 200 000
 

@@ -16,7 +16,6 @@ from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.board import Running
 from curewatch.cli.terminal import print_json
 from curewatch.cli.typed import moment_from_text, span_from_text
-from curewatch.cli.wording import Wording, duration
 from curewatch.clock import SystemClock, iso_utc
 from curewatch.configuration import Configuration, logbook_path
 from curewatch.errors import UsageError
@@ -25,6 +24,7 @@ from curewatch.joblog import telling
 from curewatch.jobs import Layup, layup_as_plain
 from curewatch.logbook import Entry, Kind, Logbook
 from curewatch.materials import DoseOutOfRange, ResinSystem, load_system
+from curewatch.wording import Wording, duration
 
 LONG_AGO = 7 * 86400.0  # s; a start before that is a slip of the finger
 

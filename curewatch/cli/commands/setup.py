@@ -12,10 +12,10 @@ from curewatch.cli.options import UnitsOption
 from curewatch.cli.setup.answers import Answers, as_toml
 from curewatch.cli.setup.steps import Survey, machine_zone, walk
 from curewatch.cli.setup.talk import Skipped, Talk
-from curewatch.cli.wording import wording
 from curewatch.clock import Clock, SystemClock
 from curewatch.configuration import Configuration
 from curewatch.errors import UsageError
+from curewatch.wording import wording
 
 PATIENCE = 75.0  # s to hear every sensor once: boards report once a minute
 

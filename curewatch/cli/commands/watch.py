@@ -15,7 +15,6 @@ from curewatch.cli.commands.layer import as_plain as plain_running
 from curewatch.cli.options import ConfigOption, PlainOption, UnitsOption, settings
 from curewatch.cli.screens.board import Board, SensorState, board
 from curewatch.cli.terminal import WIDTH, console, is_plain, print_json
-from curewatch.cli.wording import Wording
 from curewatch.clock import SystemClock, iso_utc
 from curewatch.configuration import Configuration, logbook_path
 from curewatch.errors import CurewatchError, ExitStatus, UsageError
@@ -23,6 +22,7 @@ from curewatch.ingest.companion import Companion, companion
 from curewatch.ingest.edges.process import signals
 from curewatch.ingest.known_names import check_names
 from curewatch.logbook import Logbook
+from curewatch.wording import Wording
 
 ROWS = 24  # of one picture where there is no terminal to ask
 

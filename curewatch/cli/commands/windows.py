@@ -10,7 +10,7 @@ from curewatch.errors import ExitStatus, OutOfValidity, UsageError
 
 if TYPE_CHECKING:
     from curewatch.advice.windows import Strip
-    from curewatch.cli.wording import Wording
+    from curewatch.wording import Wording
 
 
 def app(

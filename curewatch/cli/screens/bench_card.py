@@ -8,7 +8,7 @@ from html import escape
 
 from curewatch.advice.layup import Plan
 from curewatch.cli.screens import layup, section
-from curewatch.cli.wording import Wording
+from curewatch.wording import Wording
 
 LARGEST, SMALLEST = 12.0, 6.5  # pt
 ROOM = 24.0  # lines of layers and sessions that stand in the largest type (tried by printing)

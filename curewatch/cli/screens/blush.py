@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from curewatch.cli.wording import duration
 from curewatch.model.blush import Blush
 from curewatch.model.bond_window import BondWindow
+from curewatch.wording import duration
 
 WIDTH = 78
 ADVICE = {

@@ -15,9 +15,9 @@ from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.chart import Chart, chart_rows, no_curve
 from curewatch.cli.screens.large import large, large_width
 from curewatch.cli.screens.tonight import headline
-from curewatch.cli.wording import Wording, day, duration
 from curewatch.jobs import Layup
 from curewatch.units import HOUR, MINUTE
+from curewatch.wording import Wording, day, duration
 
 INK = {Verdict.GO: "█", Verdict.NO_GO: "█", Verdict.UNKNOWN: "▒"}
 COLOUR = {Verdict.GO: "bold green", Verdict.NO_GO: "bold red", Verdict.UNKNOWN: "bold"}

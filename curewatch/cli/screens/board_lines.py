@@ -3,7 +3,7 @@
 from curewatch.advice.answer import Check, Status
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.board import Board, countdown, next_deadline
-from curewatch.cli.wording import Wording
+from curewatch.wording import Wording
 
 
 def status(state: Board, now: float, words: Wording) -> list[str]:

@@ -11,8 +11,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from curewatch.cli.wording import Wording
 from curewatch.units import HOUR, FloatArray, celsius_from_kelvin, fahrenheit_from_kelvin
+from curewatch.wording import Wording
 
 SURFACE, DEW_POINT, BOTH = ("▔", "─", "▁"), ("˙", "·", "."), "×"
 BAND, BOTH_BANDS, NOW = "░", "▒", "┊"

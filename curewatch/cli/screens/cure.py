@@ -9,11 +9,11 @@ import numpy as np
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.finish import as_plain as finish_plain
 from curewatch.cli.screens.finish import lines as finish_lines
-from curewatch.cli.wording import Wording, duration
 from curewatch.model.crowd import Band
 from curewatch.model.finish import finish
 from curewatch.model.outcome import Outcome
 from curewatch.units import FloatArray, celsius_from_kelvin
+from curewatch.wording import Wording, duration
 
 WORDS = {
     "open_time": "open time ends",

@@ -4,9 +4,9 @@ import math
 from textwrap import wrap
 from typing import Any
 
-from curewatch.cli.wording import Wording
 from curewatch.model.finish import CAUTION, MARGIN, OVENS, Finish, PostCure, Stands, gentle_start
 from curewatch.units import HOUR, celsius_from_kelvin
+from curewatch.wording import Wording
 
 WIDTH = 78
 

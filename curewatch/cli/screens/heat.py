@@ -4,10 +4,10 @@ import math
 from typing import Any, NamedTuple
 
 from curewatch.cli.screens.cure import paragraph
-from curewatch.cli.wording import Wording, duration
 from curewatch.model.laminate import HOT, Answer, Laminate
 from curewatch.model.pot import Pot
 from curewatch.units import celsius_from_kelvin, gram_from_kilogram
+from curewatch.wording import Wording, duration
 
 
 class Cup(NamedTuple):

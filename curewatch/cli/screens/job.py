@@ -4,9 +4,9 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from curewatch.cli.safe_text import safe_line
-from curewatch.cli.wording import Wording
 from curewatch.joblog import Job, Told
 from curewatch.logbook import Kind
+from curewatch.wording import Wording
 
 _HIDDEN = {
     *("job", "layup", "batch", "given_afterwards", "thumbnail", "sha256", "at", "started", "zone"),

@@ -9,7 +9,7 @@ from curewatch.advice.mixing import smallest_batch
 from curewatch.advice.sessions import CHEMICAL, FIRST, Session
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens import section
-from curewatch.cli.wording import Wording, duration
+from curewatch.wording import Wording, duration
 
 WIDTH = 80
 EVENING = 16 * 3600.0  # s: what begins within this is said to be tonight

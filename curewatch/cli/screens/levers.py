@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 
 from curewatch.advice.answer import Lever
-from curewatch.cli.wording import Wording, duration
+from curewatch.wording import Wording, duration
 
 
 def lines(levers: tuple[Lever, ...], wording: Wording, start: float) -> Iterator[str]:

@@ -7,13 +7,13 @@ from typing import Any
 
 from curewatch.advice.comparison import Row
 from curewatch.cli.safe_text import safe, safe_line
-from curewatch.cli.wording import Wording, duration
 from curewatch.materials.quantities import QUANTITIES
 from curewatch.materials.resin_files import origin_of
 from curewatch.materials.system import ResinSystem
 from curewatch.model.crowd import Band
 from curewatch.model.milestones import Milestones
 from curewatch.units import celsius_from_kelvin
+from curewatch.wording import Wording, duration
 
 WIDTH = 80
 SHOWN_UNIT = {  # the unit in which a person reads a quantity, where the file allows several

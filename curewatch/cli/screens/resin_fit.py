@@ -5,11 +5,11 @@ from textwrap import wrap
 from typing import Any
 
 from curewatch.cli.safe_text import safe_line
-from curewatch.cli.wording import Wording, duration
 from curewatch.materials.maker_sheet import MakerSheet
 from curewatch.model.crowd import Band
 from curewatch.model.sheet_fit import Contradiction, Fit, LostWindow, Met
 from curewatch.units import ZERO_CELSIUS
+from curewatch.wording import Wording, duration
 
 WIDTH = 78
 MARKS = ("open_time", "gel", "tack_free", "hard")

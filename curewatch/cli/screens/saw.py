@@ -3,9 +3,9 @@
 from typing import Any
 
 from curewatch.cli.safe_text import safe_line
-from curewatch.cli.wording import duration
 from curewatch.model.learning import NINE_IN_TEN, Lesson
 from curewatch.model.lots import rate_factor_at
+from curewatch.wording import duration
 
 
 def lines(what: str, found: tuple[Lesson, ...]) -> list[str]:

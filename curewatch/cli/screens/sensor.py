@@ -4,12 +4,12 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from curewatch.cli.safe_text import safe_line
-from curewatch.cli.wording import Wording, duration
 from curewatch.ingest.corrections import Correction
 from curewatch.ingest.health import Health, State
 from curewatch.ingest.salt_check import Beside, Line, Outcome, Point, Settled
 from curewatch.physics.saturated_salts import SALTS
 from curewatch.readings import Reading
+from curewatch.wording import Wording, duration
 
 
 class Listed(NamedTuple):

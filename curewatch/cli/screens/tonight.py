@@ -12,7 +12,7 @@ from curewatch.advice.answer import Advice, Check, Moment, Status, Verdict
 from curewatch.advice.limits import Limit
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens import levers
-from curewatch.cli.wording import UNKNOWN, Wording, duration
+from curewatch.wording import UNKNOWN, Wording, duration
 
 WIDTH = 80
 ANSWER = {Verdict.GO: "GO", Verdict.NO_GO: "NO-GO", Verdict.UNKNOWN: "UNKNOWN"}

@@ -11,7 +11,7 @@ from textwrap import wrap
 
 from curewatch.advice.windows import EVERY, MAYBE, Strip, Window
 from curewatch.cli.safe_text import safe_line
-from curewatch.cli.wording import Wording, day
+from curewatch.wording import Wording, day
 
 WIDTH = 80
 GO_NEXT, GO, DOUBTFUL, NO = "G", "g", "~", "."

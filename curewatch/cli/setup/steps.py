@@ -13,10 +13,10 @@ from curewatch.cli.setup import broker, serial_ports
 from curewatch.cli.setup.answers import Answers, BrokerAnswer, NamedSensor, SerialAnswer
 from curewatch.cli.setup.heard import Heard
 from curewatch.cli.setup.talk import Skipped, Talk
-from curewatch.cli.wording import Wording
 from curewatch.clock import Clock
 from curewatch.configuration.shape import ROLES_BY_NAME
 from curewatch.readings import Reading
+from curewatch.wording import Wording
 
 ROLES = {"air": "air at the work", "surface": "a probe on the hull", "outside": "outside, in the shade"}
 NAME = re.compile("[A-Za-z][A-Za-z0-9_-]{0,31}")

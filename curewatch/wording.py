@@ -1,4 +1,4 @@
-"""How numbers and times are said to people. What they type is read in :mod:`curewatch.cli.typed`.
+"""How numbers and times are said to people; in one place, for every room that says any.
 
 Sums are never done in local time: a moment is UTC seconds until the very last step, where it becomes
 the shed's local time, with the date when that is not today.
