@@ -6,11 +6,13 @@ the shed's local time, with the date when that is not today.
 
 import math
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, tzinfo
+from typing import Any
 
 from curewatch.errors import UsageError
+from curewatch.phrases import Said, Value, add, numbers_of, words_of
 from curewatch.units import (
     celsius_from_kelvin,
     fahrenheit_from_kelvin,
@@ -22,6 +24,8 @@ from curewatch.units import (
 _FAHRENHEIT = {"US", "BS", "BZ", "KY", "PW", "LR"}
 _TWELVE_HOURS = {"US", "CA", "AU", "NZ", "IN", "PH", "ZA", "MY", "SG", "EG", "SA"}
 UNKNOWN = "unknown"
+UNITS = {"c", "f", "g", "oz", "24h", "12h"}
+UNITS_ALLOWED = "C or F, g or oz, 24h or 12h, e.g. F,oz,12h"
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,19 +75,23 @@ class Wording:
             return f"{millilitres / 1000:.2f} l"
         return f"{millilitres:.1f} ml" if millilitres < 20 else f"{millilitres:.0f} ml"
 
-    def quantity(self, name: str, value: float | None) -> str:
-        """A value by the name of its quantity, as checks and limits carry it."""
-        match name:
-            case "temperature":
-                return self.temperature(value)
-            case "difference":
-                return self.difference(value)
-            case "fraction":
-                return self.percent(value)
-            case "duration":
-                return UNKNOWN if value is None else duration(value)
-            case _:
-                return UNKNOWN if value is None or not math.isfinite(value) else f"{value:.3g}"
+    def say(self, said: Said, now: float | None = None) -> str:
+        """A sentence, its numbers as this person reads them; ``now`` is the moment of reading. [UTC s]"""
+        if isinstance(said, str):
+            return said
+        return said.filled(lambda name, value: self.quantity(name, value, now))
+
+    def quantity(self, name: str, value: float | None, now: float | None = None) -> str:
+        """A value by the name of its quantity, as checks, limits and phrases carry it."""
+        say: dict[str, Callable[[float | None], str]] = {
+            "temperature": self.temperature,
+            "difference": self.difference,
+            "fraction": self.percent,
+            "mass": self.mass,
+            "moment": lambda utc: self.moment(utc, now),
+            "duration": lambda seconds: UNKNOWN if seconds is None else duration(seconds),
+        }
+        return say.get(name, _number)(value)
 
     def local(self, utc: float) -> datetime:
         return datetime.fromtimestamp(utc, self.zone)
@@ -95,14 +103,32 @@ class Wording:
             return f"{moment:%H:%M}"
         return f"{moment.hour % 12 or 12}:{moment:%M} {'am' if moment.hour < 12 else 'pm'}"
 
-    def moment(self, utc: float | None, now: float) -> str:
-        """``21:40`` today, else with the day: ``Thu 26 Nov 07:10``; the year when it is another."""
+    def stamp(self, utc: float) -> str:
+        """Day and hour to the second, for lines that are read on any day: ``2026-11-25 21:40:05``."""
+        then = self.local(utc)
+        if not self.twelve_hours:
+            return f"{then:%Y-%m-%d %H:%M:%S}"
+        return f"{then:%Y-%m-%d} {then.hour % 12 or 12:2d}:{then:%M:%S} {'am' if then.hour < 12 else 'pm'}"
+
+    def moment(self, utc: float | None, now: float | None) -> str:
+        """``21:40`` today, else with the day: ``Thu 26 Nov 07:10``; the year when it is another.
+
+        ``now`` is the moment of reading; where nobody knows it, the hour alone. [UTC s]
+        """
         if utc is None or not math.isfinite(utc):
             return UNKNOWN
+        if now is None:
+            return self.time(utc)
         then, today = self.local(utc), self.local(now)
         if then.date() == today.date():
             return self.time(utc)
         return f"{day(then.date(), today.date())} {self.time(utc)}"
+
+    def left(self, due: float, now: float) -> str:
+        """``42 min left``, rounded down so that nobody is late by it; ``12 min ago`` once it is past."""
+        if due < now:
+            return f"{duration(now - due)} ago"
+        return f"{duration(60.0 * ((due - now) // 60.0))} left"
 
     def band(self, early: float | None, late: float | None, now: float) -> str:
         """``21:10-22:40``; the day once when both fall on it."""
@@ -111,6 +137,27 @@ class Wording:
         same_day = self.local(early).date() == self.local(late).date()
         end = self.time(late) if same_day else self.moment(late, now)
         return f"{self.moment(early, now)}-{end}"
+
+
+def kept(words: Wording, at: float, **said: Said) -> dict[str, Any]:
+    """What was said, as plain values for the logbook, JSON and MQTT: text, words with open places, numbers.
+
+    The text is for whoever has no program to word it: degC, kelvin, grams and 24 hours at the shed, as it
+    was at ``at``. :func:`curewatch.phrases.recalled` is the way back.
+    """
+    numbers: dict[str, Value] = {}
+    for each in said.values():
+        add(numbers, numbers_of(each))
+    return {
+        **{key: words.say(each, at) for key, each in said.items()},
+        "words": {key: words_of(each) for key, each in said.items()},
+        "numbers": numbers,
+    }
+
+
+def plain_wording(zone: tzinfo = UTC) -> Wording:
+    """How texts are worded that are stored or published: degC, kelvin, grams, 24 hours at the shed."""
+    return Wording(zone)
 
 
 def day(then: date, today: date) -> str:
@@ -137,8 +184,14 @@ def duration(seconds: float) -> str:
     return f"{sign}{hours // 24} d {hours % 24} h"
 
 
-def wording(zone: tzinfo, units: str | None = None, environment: Mapping[str, str] = os.environ) -> Wording:
-    """What ``--units`` says, and the locale where it says nothing.
+def wording(
+    zone: tzinfo,
+    units: str | None = None,
+    environment: Mapping[str, str] = os.environ,
+    *,
+    configured: str = "",
+) -> Wording:
+    """What ``--units`` says, the configuration where it says nothing, and the locale where neither does.
 
     Raises
     ------
@@ -147,7 +200,7 @@ def wording(zone: tzinfo, units: str | None = None, environment: Mapping[str, st
     """
     fahrenheit = _territory(environment, "LC_MEASUREMENT") in _FAHRENHEIT
     ounces, twelve = fahrenheit, _territory(environment, "LC_TIME") in _TWELVE_HOURS
-    for word in (part.strip().lower() for part in (units or "").split(",") if part.strip()):
+    for word in (part.strip().lower() for part in f"{configured},{units or ''}".split(",") if part.strip()):
         match word:
             case "c" | "f":
                 fahrenheit = word == "f"
@@ -156,7 +209,7 @@ def wording(zone: tzinfo, units: str | None = None, environment: Mapping[str, st
             case "24h" | "12h":
                 twelve = word == "12h"
             case _:
-                raise UsageError(f"--units has {word!r}; allowed: C or F, g or oz, 24h or 12h, e.g. F,oz,12h")
+                raise UsageError(f"--units has {word!r}; allowed: {UNITS_ALLOWED}")
     return Wording(zone, fahrenheit, ounces, twelve)
 
 
@@ -167,3 +220,7 @@ def _territory(environment: Mapping[str, str], category: str) -> str:
 
 def _no_minus_zero(value: float, decimals: int) -> str:
     return f"{round(value, decimals) + 0.0:.{decimals}f}"
+
+
+def _number(value: float | None) -> str:
+    return UNKNOWN if value is None or not math.isfinite(value) else f"{value:.3g}"

@@ -19,6 +19,8 @@ from enum import StrEnum
 from typing import Any, NamedTuple
 
 from curewatch.clock import iso_utc, utc_from_iso
+from curewatch.phrases import Said, recalled
+from curewatch.wording import Wording, kept, plain_wording
 
 
 class Kind(StrEnum):
@@ -60,8 +62,8 @@ class Signal:
     key: Key
     raised: bool
     clear: bool
-    text: str  # what is the matter, one line
-    advised: str = ""  # what to do about it
+    text: Said  # what is the matter, one line
+    advised: Said = ""  # what to do about it
     due: float | None = None  # UTC, what the text counts down to [s]
     urgency: int = 0  # a higher one rings again
     hold: float = 300.0  # s without a break that clear must last before the alert clears
@@ -73,8 +75,8 @@ class Standing:
 
     key: Key
     since: float  # UTC [s]
-    text: str
-    advised: str
+    text: Said
+    advised: Said
     due: float | None
     urgency: int
     acknowledged: float | None = None  # UTC [s]
@@ -88,8 +90,8 @@ class Event:
     happening: Happening
     key: Key
     at: float  # UTC [s]
-    text: str
-    advised: str = ""
+    text: Said
+    advised: Said = ""
     due: float | None = None
     urgency: int = 0
 
@@ -131,6 +133,17 @@ def step(state: State, signals: Iterable[Signal], now: float) -> tuple[State, tu
     return after, tuple(events)
 
 
+def reworded(state: State, signals: Iterable[Signal]) -> State:
+    """What stands, in the words of these signals: what was true when it rang may have moved since."""
+    present = {signal.key: signal for signal in signals if signal.raised}
+    return {
+        key: replace(alert, text=now.text, advised=now.advised, due=now.due)
+        if (now := present.get(key)) is not None
+        else alert
+        for key, alert in state.items()
+    }
+
+
 def acknowledge(state: State, key: Key, now: float) -> tuple[State, tuple[Event, ...]]:
     """Somebody has seen it: it stays, and is quiet until it becomes more urgent."""
     standing = state.get(key)
@@ -157,21 +170,32 @@ def rebuild(events: Iterable[Event]) -> State:
     return state
 
 
-def event_as_plain(event: Event) -> dict[str, Any]:
-    """An event as plain values for the logbook, JSON and MQTT."""
+def event_as_plain(event: Event, words: Wording | None = None) -> dict[str, Any]:
+    """An event as plain values for the logbook, JSON and MQTT; its texts by ``words``, or in SI and UTC."""
     return {
         "happening": str(event.happening),
         "alert": str(event.key.kind),
         "subject": event.key.subject,
         "at": iso_utc(event.at),
-        "text": event.text,
-        "advised": event.advised,
+        **kept(words or plain_wording(), event.at, text=event.text, advised=event.advised),
         "due": None if event.due is None else iso_utc(event.due),
         "urgency": event.urgency,
     }
 
 
-def event_from_plain(plain: Mapping[str, Any]) -> Event:
+def standing_as_plain(standing: Standing, now: float, words: Wording | None = None) -> dict[str, Any]:
+    """An alert that stands, as JSON and MQTT tell it."""
+    return {
+        "alert": str(standing.key.kind),
+        "subject": standing.key.subject,
+        "since": iso_utc(standing.since),
+        **kept(words or plain_wording(), now, text=standing.text, advised=standing.advised),
+        "due": None if standing.due is None else iso_utc(standing.due),
+        "acknowledged": None if standing.acknowledged is None else iso_utc(standing.acknowledged),
+    }
+
+
+def event_from_plain(stored: Mapping[str, Any]) -> Event:
     """The event that :func:`event_as_plain` wrote.
 
     Raises
@@ -179,15 +203,15 @@ def event_from_plain(plain: Mapping[str, Any]) -> Event:
     KeyError, ValueError
         It is not such an event.
     """
-    due = plain["due"]
+    due = stored["due"]
     return Event(
-        Happening(plain["happening"]),
-        Key(Kind(plain["alert"]), str(plain["subject"])),
-        utc_from_iso(plain["at"]),
-        str(plain["text"]),
-        str(plain["advised"]),
+        Happening(stored["happening"]),
+        Key(Kind(stored["alert"]), str(stored["subject"])),
+        utc_from_iso(stored["at"]),
+        recalled(stored, "text"),
+        recalled(stored, "advised"),
         None if due is None else utc_from_iso(due),
-        int(plain["urgency"]),
+        int(stored["urgency"]),
     )
 
 

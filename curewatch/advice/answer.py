@@ -12,7 +12,9 @@ from typing import Any
 from curewatch.advice.limits import Limit
 from curewatch.clock import iso_utc
 from curewatch.errors import ExitStatus
+from curewatch.phrases import Said
 from curewatch.units import celsius_from_kelvin, minute_from_second, percent_from_fraction
+from curewatch.wording import Wording, plain_wording
 
 
 class Verdict(StrEnum):
@@ -62,7 +64,7 @@ class Check:
     sensor: str = ""
     likelihood: float | None = None
     at: float | None = None  # UTC, when the value occurs, where it lies ahead [s]
-    note: str = ""
+    note: Said = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +95,7 @@ class Lever:
     energy: float | None = None  # on the middle path [J]
     water: float | None = None  # taken out, or put in by burning, on the middle path [kg]
     system: str = ""
-    warning: str = ""
+    warning: Said = ""
     besides: "Lever | None" = None  # the other half of a combination
 
 
@@ -102,7 +104,7 @@ class Advice:
     """What a person should do about one start with one resin system, and why."""
 
     verdict: Verdict
-    headline: str
+    headline: Said
     at: float  # UTC, when this was said [s]
     start: float  # UTC, the start it speaks of [s]
     system: str
@@ -111,10 +113,10 @@ class Advice:
     timeline: tuple[Moment, ...] = ()
     likelihood: float | None = None  # that every check holds until tack-free
     blush: str = "unknown"  # none | peel ply | wash and abrade | unknown
-    blush_why: str = ""
-    remedies: tuple[str, ...] = ()  # what to do about what is unknown or fails
+    blush_why: Said = ""
+    remedies: tuple[Said, ...] = ()  # what to do about what is unknown or fails
     levers: tuple[Lever, ...] = ()  # what would make it a go, the least effort first
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[Said, ...] = ()
     basis: str = ""  # what the coming hours are assumed from
 
     def check(self, name: str) -> Check:
@@ -156,7 +158,7 @@ def stamp(utc: float | None) -> str | None:
     return None if utc is None or not math.isfinite(utc) else iso_utc(utc)
 
 
-def plain_check(check: Check) -> dict[str, Any]:
+def plain_check(check: Check, words: Wording, now: float) -> dict[str, Any]:
     limit = check.limit
     return {
         "name": check.name,
@@ -176,7 +178,7 @@ def plain_check(check: Check) -> dict[str, Any]:
         "limit_tag": None if limit is None else limit.tag,
         "limit_source": None if limit is None else limit.source,
         "limit_replaces": None if limit is None else limit.replaces,
-        "note": check.note,
+        "note": words.say(check.note, now),
     }
 
 
@@ -195,7 +197,7 @@ def plain_moment(moment: Moment) -> dict[str, Any]:
 TARGETS = {"warm": "temperature", "dry": "fraction", "surface": "difference"}  # lever kind -> quantity
 
 
-def plain_lever(lever: Lever) -> dict[str, Any]:
+def plain_lever(lever: Lever, words: Wording) -> dict[str, Any]:
     quantity = TARGETS.get(lever.kind)
     grams = lever.target is not None and quantity is None
     return {
@@ -214,27 +216,31 @@ def plain_lever(lever: Lever) -> dict[str, Any]:
         "water_kg": None if lever.water is None else round(lever.water, 2),
         "resin": lever.system,
         "likelihood": None if lever.likelihood is None else round(lever.likelihood, 3),
-        "warning": lever.warning,
-        "besides": None if lever.besides is None else plain_lever(lever.besides),
+        "warning": words.say(lever.warning),
+        "besides": None if lever.besides is None else plain_lever(lever.besides, words),
     }
 
 
-def as_plain(advice: Advice) -> dict[str, Any]:
-    """The advice as plain values for JSON: stamps in ISO 8601 UTC, units as people use them."""
+def as_plain(advice: Advice, words: Wording | None = None) -> dict[str, Any]:
+    """The advice as plain values for JSON: stamps in ISO 8601 UTC, units as people use them.
+
+    Its texts are by ``words``, else in degC, kelvin, grams and 24 hours, UTC.
+    """
+    words = words or plain_wording()
     return {
         "verdict": str(advice.verdict),
-        "headline": advice.headline,
+        "headline": words.say(advice.headline, advice.at),
         "at": stamp(advice.at),
         "start": stamp(advice.start),
         "resin": advice.system,
         "resin_title": advice.system_title,
         "likelihood": None if advice.likelihood is None else round(advice.likelihood, 3),
-        "checks": [plain_check(check) for check in advice.checks],
+        "checks": [plain_check(check, words, advice.at) for check in advice.checks],
         "timeline": [plain_moment(moment) for moment in advice.timeline],
         "blush": advice.blush,
-        "blush_why": advice.blush_why,
-        "remedies": list(advice.remedies),
-        "levers": [plain_lever(lever) for lever in advice.levers],
-        "cautions": list(advice.cautions),
+        "blush_why": words.say(advice.blush_why, advice.at),
+        "remedies": [words.say(remedy, advice.at) for remedy in advice.remedies],
+        "levers": [plain_lever(lever, words) for lever in advice.levers],
+        "cautions": [words.say(caution, advice.at) for caution in advice.cautions],
         "basis": advice.basis,
     }

@@ -12,6 +12,7 @@ import numpy as np
 from curewatch.errors import OutOfValidity
 from curewatch.model.forecast import Forecast
 from curewatch.model.past import Past, no_past
+from curewatch.phrases import Phrase, Said, phrase
 from curewatch.physics import moist_air
 from curewatch.readings import Reading
 
@@ -50,7 +51,7 @@ class Trouble:
     """One thing wrong with one sensor, or with the clock (``sensor`` empty)."""
 
     kind: TroubleKind
-    seen: str  # what was seen, as a short phrase: "nothing for 41 min"
+    seen: Said  # what was seen, in a few words: "nothing for 41 min"
     sensor: str = ""
     role: str = ""
     since: float | None = None  # UTC [s]
@@ -59,6 +60,11 @@ class Trouble:
     @property
     def remedy(self) -> str:
         return self.advised or WHAT_TO_DO[self.kind]
+
+    @property
+    def told(self) -> Phrase:
+        """Its kind and what was seen."""
+        return phrase("{kind}: {seen}", kind=str(self.kind), seen=self.seen)
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,7 @@ from curewatch.errors import OutOfValidity
 from curewatch.materials.system import ResinSystem
 from curewatch.model import blush
 from curewatch.model.lots import Lot
+from curewatch.phrases import Said, phrase
 
 NOW = 1800.0  # s: a start this close is judged by the readings of now as well
 USE_RATE = 0.83 / 3600  # kg/s that one pair of hands wets out, of 450 g/m² cloth in 0.6 h/m² (assumed)
@@ -139,18 +140,20 @@ def _unheard(name: str, title: str, note: str) -> Check:
     return Check(name, title, Status.UNKNOWN, "number", note=note)
 
 
-def _concluded(said: Advice, found: tuple[Check, ...], remedies: tuple[str, ...] = ()) -> Advice:
+def _concluded(said: Advice, found: tuple[Check, ...], remedies: tuple[Said, ...] = ()) -> Advice:
     """The verdict that these checks allow, and its headline: the worst thing first."""
     unknown = [check for check in found if check.status is Status.UNKNOWN]
     failing = [check for check in found if check.status is Status.FAILS]
     care = [check for check in found if check.status is Status.CARE]
+    headline: Said
     if unknown:
         verdict, headline = Verdict.UNKNOWN, _why(unknown[0])
     elif failing:
         verdict, headline = Verdict.NO_GO, _why(_worst(failing))
     else:
         verdict = Verdict.GO
-        headline = "every check holds until set" + (f"; {care[0].note}" if care else "")
+        held = "every check holds until set"
+        headline = phrase("{held}; {why}", held=held, why=care[0].note) if care else held
     return replace(said, verdict=verdict, headline=headline, checks=found, remedies=remedies)
 
 
@@ -160,11 +163,16 @@ def _worst(failing: list[Check]) -> Check:
     return min(single, key=lambda check: -1.0 if check.likelihood is None else check.likelihood)
 
 
-def _why(check: Check) -> str:
+def _why(check: Check) -> Said:
     """What is wrong, in words; the number that decided it stands in the check."""
     if check.status is Status.UNKNOWN and check.note:
-        return f"{check.sensor}: {check.note}" if check.sensor not in {"", "air"} else check.note
-    return f"{check.title}: {check.note}" if check.note else check.title
+        about = check.sensor
+        return (
+            phrase("{about}: {note}", about=about, note=check.note)
+            if about not in {"", "air"}
+            else check.note
+        )
+    return phrase("{about}: {note}", about=check.title, note=check.note) if check.note else check.title
 
 
 def _refused(situation: Situation) -> tuple[str, ...]:

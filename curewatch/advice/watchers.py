@@ -1,10 +1,11 @@
 """What the present says about each possible alert: situation and running layers in, signals out.
 
 Each watcher is a function from values to signals; ``alerts.step`` decides what rings. Two levels with a
-gap between raise and clear a signal, so a value that dances about its limit rings once.
+gap between raise and clear a signal, so a value that dances about its limit rings once. What they say
+are phrases: numbers in SI and UTC, worded where somebody reads them.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from curewatch.advice.situation import Situation
 from curewatch.advice.trust import troubles
 from curewatch.model.outlook import Outlook
 from curewatch.model.surface import condensation_margin
+from curewatch.phrases import Phrase, Said, phrase
 from curewatch.units import HOUR, MINUTE
 
 AHEAD = (60 * MINUTE, 30 * MINUTE, 10 * MINUTE)  # a countdown rings at these
@@ -24,8 +26,6 @@ MORE_LIKELY, LESS_LIKELY = 0.5, 0.3  # raise above, clear below: shares of paths
 GAP = 0.5  # K of margin between raise and clear
 POT_SHARE = 0.75  # of its life after which a pot should be empty
 
-Say = Callable[[float], str]  # UTC -> the hour as people at the shed read it
-
 
 def signals(
     situation: Situation,
@@ -33,7 +33,6 @@ def signals(
     limits: Limits,
     outlook: Outlook | None,
     *,
-    say: Say,
     standing: State,
 ) -> tuple[Signal, ...]:
     """Every signal there is now; and the end of those whose layer is no longer running."""
@@ -42,17 +41,17 @@ def signals(
     found = (
         *sensors(situation, limits, standing),
         *condensation(situation, limits, outlook),
-        *(signal for layer in layers for signal in of_layer(layer, say, against)),
+        *(signal for layer in layers for signal in of_layer(layer, against)),
     )
     return (*found, *_ended(standing, layers))
 
 
-def of_layer(layer: Progress, say: Say, against: str = "") -> Iterator[Signal]:
+def of_layer(layer: Progress, against: Said = "") -> Iterator[Signal]:
     """All signals about one running layer; ``against`` is what forbids laminating now."""
     yield peel_ply(layer)
-    yield from next_layer(layer, say, against)
+    yield from next_layer(layer, against)
     yield stall(layer)
-    yield from pot(layer, say)
+    yield from pot(layer)
 
 
 def peel_ply(layer: Progress) -> Signal:
@@ -68,7 +67,7 @@ def peel_ply(layer: Progress) -> Signal:
     return Signal(key, needed, not needed, text, advised, hold=30 * MINUTE)
 
 
-def obstacle(situation: Situation, limits: Limits) -> str:
+def obstacle(situation: Situation, limits: Limits) -> Said:
     """What forbids laminating at this moment, in a few words; empty if nothing measured does.
 
     An open bond window is no leave to laminate: the same lines as for a start hold for the next layer.
@@ -81,40 +80,40 @@ def obstacle(situation: Situation, limits: Limits) -> str:
     errors, k = checks.sensor_errors(situation), limits.error_multiple.value
     margin = checks.condensation_now(situation, limits, errors)
     if margin is not None and margin.value is not None and (margin.spare or 0.0) < 0.0:
-        return f"surface {margin.value:.1f} K above dew point"
+        return phrase("surface {margin:difference} above dew point", margin=margin.value)
     surface_now = air.temperature if below is None or below.temperature is None else below.temperature
     if min(air.temperature, surface_now) - k * errors.temperature < limits.temperature_lowest.value:
         return "too cold"
     if air.relative_humidity + k * errors.humidity > limits.humidity_highest.value:
-        return f"air at {100 * air.relative_humidity:.0f} % humidity"
+        return phrase("air at {humidity:fraction} humidity", humidity=air.relative_humidity)
     return ""
 
 
-def _how(layer: Progress, against: str, free: str) -> str:
+def _how(layer: Progress, against: Said, free: str) -> Said:
     """What to do about an open window: not at all now, after cleaning, or simply."""
     if against:
-        return (
-            f"the window is open, but the shed is no-go now ({against}): warm or dry it first, "
-            "or leave peel ply on and abrade later"
+        return phrase(
+            "the window is open, but the shed is no-go now ({against}): warm or dry it first, "
+            "or leave peel ply on and abrade later",
+            against=against,
         )
     if layer.blush != "none":
         return "blush is foreseen: tear the peel ply off, or wash with water and abrade, first"
     return free
 
 
-def next_layer(layer: Progress, say: Say, against: str = "") -> Iterator[Signal]:
+def next_layer(layer: Progress, against: Said = "") -> Iterator[Signal]:
     """When the next layer may go on, when it must, and that it is too late."""
     name = layer.layup.layup
     opens, closes = layer.moment("laminate-from"), layer.moment("laminate-before")
     deadline, last = closes.early, closes.likely
     missed = last is not None and layer.at > last
     open_now = opens.likely is not None and layer.at >= opens.likely and not missed
-    until = "" if deadline is None else f", before {say(deadline)}"
     yield Signal(
         Key(Kind.LAMINATE_FROM, name),
         raised=open_now,
         clear=not open_now,
-        text=f"laminate again on {name} from {say(opens.likely or layer.at)}{until}",
+        text=_open_from(name, opens.likely or layer.at, deadline),
         advised=_how(layer, against, "the next layer bonds chemically now; no sanding needed"),
         due=deadline,
         hold=0.0 if missed else 10 * MINUTE,
@@ -126,36 +125,52 @@ def next_layer(layer: Progress, say: Say, against: str = "") -> Iterator[Signal]
             Key(Kind.LAMINATE_BEFORE, name),
             raised=urgency > 0 and not missed,
             clear=urgency == 0 or missed,
-            text=f"laminate again before {say(deadline)} on {name} (likely open until {say(last)})",
+            text=phrase(
+                "laminate again before {before:moment} on {layer} (likely open until {until:moment})",
+                before=deadline,
+                layer=name,
+                until=last,
+            ),
             advised=_how(layer, against, "lay the next layer now, or let it cure and abrade later"),
             due=deadline,
             urgency=urgency,
             hold=0.0 if missed else 10 * MINUTE,
         )
+    closed = "unknown" if last is None else phrase("{until:moment}", until=last)
     yield Signal(
         Key(Kind.WINDOW_MISSED, name),
         raised=missed,
         clear=not missed,
-        text=f"window missed on {name}: it closed about {say(last) if last else 'unknown'}",
+        text=phrase("window missed on {layer}: it closed about {closed}", layer=name, closed=closed),
         advised="let it cure hard, wash with water, abrade to dull all over; the bond is then mechanical",
         hold=30 * MINUTE,
     )
 
 
+def _open_from(name: str, opens: float, deadline: float | None) -> Phrase:
+    words = "laminate again on {layer} from {opens:moment}"
+    if deadline is None:
+        return phrase(words, layer=name, opens=opens)
+    return phrase(words + ", before {before:moment}", layer=name, opens=opens, before=deadline)
+
+
 def stall(layer: Progress) -> Signal:
     """Too cold to finish: the film turns to glass first."""
-    share = f"{100 * layer.stalls:.0f} % of paths"
     return Signal(
         Key(Kind.STALL, layer.layup.layup),
         raised=layer.stalls >= MORE_LIKELY,
         clear=layer.stalls < LESS_LIKELY,
-        text=f"{layer.layup.layup} stalls: too cold to become tack-free on {share}",
+        text=phrase(
+            "{layer} stalls: too cold to become tack-free on {share:fraction} of paths",
+            layer=layer.layup.layup,
+            share=layer.stalls,
+        ),
         advised="warm the surface; a stalled film goes on curing once it is warmer",
         hold=30 * MINUTE,
     )
 
 
-def pot(layer: Progress, say: Say) -> Iterator[Signal]:
+def pot(layer: Progress) -> Iterator[Signal]:
     """The mixed batch approaches the end of its life in the pot."""
     batch = layer.pot
     if batch is None:
@@ -168,7 +183,11 @@ def pot(layer: Progress, say: Say) -> Iterator[Signal]:
         Key(Kind.POT, layer.layup.layup),
         raised=layer.at >= use_until and not over,
         clear=layer.at < use_until or over,
-        text=f"pot warming: the batch of {layer.layup.layup} {verb} about {say(kicks)}",
+        text=phrase(
+            f"pot warming: the batch of {{layer}} {verb} about {{kicks:moment}}",
+            layer=layer.layup.layup,
+            kicks=kicks,
+        ),
         advised="spread it thin now; what is left goes outside, uncapped, onto something that cannot burn",
         due=kicks,
         hold=0.0,
@@ -179,7 +198,7 @@ def sensors(situation: Situation, limits: Limits, standing: State) -> Iterator[S
     """One signal for each sensor that cannot be trusted, and its end when it can."""
     doubted = {trouble.sensor: trouble for trouble in troubles(situation, limits)}
     for name, trouble in doubted.items():
-        text = f"{name or 'clock'}: {trouble.kind}: {trouble.seen}"
+        text = phrase("{sensor}: {seen}", sensor=name or "clock", seen=trouble.told)
         yield Signal(Key(Kind.SENSOR, name), True, False, text, trouble.remedy)
     alive = {place.sensor for place in situation.places()}
     told = {key.subject for key in standing if key.kind is Kind.SENSOR}
@@ -204,7 +223,11 @@ def condensation(situation: Situation, limits: Limits, outlook: Outlook | None) 
         Key(Kind.CONDENSATION),
         raised=now < limit or share >= MORE_LIKELY,
         clear=now > limit + GAP and share < LESS_LIKELY,
-        text=f"condensation coming: surface {now + error:.1f} K above dew point, limit {limit:.1f} K",
+        text=phrase(
+            "condensation coming: surface {margin:difference} above dew point, limit {limit:difference}",
+            margin=now + error,
+            limit=limit,
+        ),
         advised="warm the surface, dry the air or cover the work; do not mix another batch",
         hold=10 * MINUTE,
     )

@@ -20,7 +20,7 @@ from curewatch.cli.whole_screen import WholeScreen, whole_screen
 from curewatch.clock import Clock
 from curewatch.configuration import Configuration
 from curewatch.logbook import Entry, Logbook
-from curewatch.wording import Wording
+from curewatch.wording import Wording, plain_wording
 
 LOOK_EVERY = 30.0  # s between two full looks
 GLANCE_EVERY = 2.0  # s between two looks at the sensors' last words
@@ -77,7 +77,7 @@ def _turn_round(watched: Watched, screen: WholeScreen) -> int:
             case "q" | "Q":
                 return 0
             case "a" | "A":
-                acknowledge(watched.logbook, state.alerts, now.utc)
+                acknowledge(watched.logbook, state.alerts, now.utc, watched.words)
             case "\f":  # Ctrl-L
                 screen.forget()
     return 0 if screen.ended_by is signal.SIGINT else 128 + screen.ended_by
@@ -93,14 +93,19 @@ def _health(state: Board) -> list[tuple[str, str, bool]]:
     return [(sensor.name, sensor.health, sensor.time is None) for sensor in state.sensors]
 
 
-def acknowledge(logbook: Logbook, standing: tuple[Standing, ...], now: float) -> Standing | None:
+def acknowledge(
+    logbook: Logbook, standing: tuple[Standing, ...], now: float, words: Wording
+) -> Standing | None:
     """The oldest alert that nobody has seen is seen now; it is written down and the daemon takes it up."""
     unseen = [alert for alert in standing if alert.acknowledged is None]
     if not unseen:
         return None
     first = min(unseen, key=lambda alert: alert.since)
     _, events = alerts.acknowledge({first.key: first}, first.key, now)
-    logbook.append(entries=[Entry("alert", alerts.event_as_plain(event), event.at) for event in events])
+    plainly = plain_wording(words.zone)
+    logbook.append(
+        entries=[Entry("alert", alerts.event_as_plain(event, plainly), event.at) for event in events]
+    )
     return first
 
 

@@ -197,14 +197,16 @@ def _sensor(examined: Examined, name: str, judged: health.Health, heard: float |
         return _bad(about, f"{role}, never heard", "its cable, its power, its name")
     known = configuration.sensor(name)
     part = load_sensor_part(known.part if known else "unknown")
-    accuracy = f"±{part.temperature_sd:.1f} K"
+    accuracy = f"±{examined.words.difference(part.temperature_sd)}"
     if part.relative_humidity_sd:
         accuracy += f", ±{part.relative_humidity_sd * 100:.1f} % humidity"
     seen = f"{role}, {judged.state}, heard {duration(max(0.0, now - heard))} ago, {part.name} {accuracy}"
     if judged.state in HEALTHY:
         return _checked(examined, name, _good(about, seen), bool(part.relative_humidity_sd))
     told = _care if judged.state in DOUBTED else _bad
-    return told(about, f"{seen}: {judged.seen}", "look at it: cable, battery, water, sun")
+    return told(
+        about, f"{seen}: {examined.words.say(judged.seen, now)}", "look at it: cable, battery, water, sun"
+    )
 
 
 def _checked(examined: Examined, name: str, good: Finding, humidity: bool) -> Finding:
@@ -235,8 +237,7 @@ def _clock(examined: Examined) -> Iterator[Finding]:
         return
     entries = [] if examined.logbook is None else examined.logbook.entries("clock", start=now - CLOCK_BACK)
     steps = [entry for entry in entries if abs(float(entry.payload.get("step", 0.0))) > 60]
-    local = words.local(now)
-    seen = f"{local:%Y-%m-%d %H:%M} in {examined.configuration.shed.zone}"
+    seen = f"{words.stamp(now)} in {examined.configuration.shed.zone}"
     if steps:
         last = steps[-1]
         moved = f"it moved by {duration(float(last.payload['step']))} at {words.moment(last.at, now)}"

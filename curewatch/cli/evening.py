@@ -12,6 +12,7 @@ from curewatch.ingest.edges.recording import Span
 from curewatch.ingest.events import Show
 from curewatch.jobs import Layup, layup_as_plain
 from curewatch.logbook import Entry, Logbook
+from curewatch.phrases import recalled
 from curewatch.physics import moist_air
 from curewatch.readings import Reading
 from curewatch.units import HOUR
@@ -80,12 +81,14 @@ class Evening:
         if event.kind not in TOLD:
             return
         self._counts[event.kind] = self._counts.get(event.kind, 0) + 1
+        text = self._words.say(event.text, event.at)
         if event.kind == "verdict":
-            self._event(event.at, _shouted(event.text), loud=True)
+            self._event(event.at, _shouted(text), loud=True)
             self._line(f"{'':10}-> now: {self._conditions()}")
         elif event.loud:  # what is over is counted, and not told here
-            self._event(event.at, event.text, loud=True)
-            self._line(f"{'':10}-> {safe_line(str(event.detail.get('advised') or ''))}")
+            self._event(event.at, text, loud=True)
+            advised = recalled(event.detail, "advised") if "advised" in event.detail else ""
+            self._line(f"{'':10}-> {safe_line(self._words.say(advised, event.at))}")
 
     def end(self, logbook: Logbook) -> None:
         """A short summary, computed from what the logbook holds now, and what to try next."""

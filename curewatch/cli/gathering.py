@@ -8,8 +8,8 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from curewatch.advice import alerts, question
-from curewatch.advice.alerts import Standing
+from curewatch.advice import alerts, question, watchers
+from curewatch.advice.alerts import State
 from curewatch.advice.progress import Progress, follow
 from curewatch.advice.question import Question
 from curewatch.advice.situation import Situation
@@ -46,6 +46,9 @@ def gather(logbook: Logbook, configuration: Configuration, now: float, daemon: s
         progress_or_words(layup, configuration, asked, seen, outlook, logbook=logbook)
         for layup in layups.running(logbook, now)
     ]
+    stood = standing(logbook, now)
+    progresses = [each for each in followed if isinstance(each, Progress)]
+    signals = watchers.signals(seen, progresses, asked.limits, outlook, standing=stood)
     shed = configuration.shed
     return Board(
         at=now,
@@ -53,7 +56,7 @@ def gather(logbook: Logbook, configuration: Configuration, now: float, daemon: s
         boat=shed.boat,
         advice=question.ask(asked, known, coming=outlook),
         running=tuple(_running(each) for each in followed),
-        alerts=standing(logbook, now),
+        alerts=tuple(alerts.reworded(stood, signals).values()),
         sensors=sensors(logbook, configuration, now),
         chart=Chart(*_curves(seen.past, outlook, now), _windows(followed)),
         daemon=daemon,
@@ -90,10 +93,10 @@ def progress_or_words(
         return layup, f"cannot be followed: {trouble}"
 
 
-def standing(logbook: Logbook, now: float) -> tuple[Standing, ...]:
+def standing(logbook: Logbook, now: float) -> State:
     """The alerts that stand, as the daemon wrote them down."""
     entries = logbook.entries("alert", start=now - ALERTS_BACK)
-    return tuple(alerts.rebuild(alerts.events_told(entry.payload for entry in entries)).values())
+    return alerts.rebuild(alerts.events_told(entry.payload for entry in entries))
 
 
 def sensors(logbook: Logbook, configuration: Configuration, now: float) -> tuple[SensorState, ...]:

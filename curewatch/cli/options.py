@@ -31,7 +31,7 @@ UnitsOption = Annotated[
         "--units",
         metavar="LIST",
         envvar="CUREWATCH_UNITS",
-        help="How to show: C or F, g or oz, 24h or 12h, e.g. F,oz,12h; else by your locale.",
+        help="How to show: C or F, g or oz, 24h or 12h, e.g. F,oz,12h; else [shed] units, or your locale.",
         show_default=False,
     ),
 ]
@@ -43,4 +43,4 @@ def settings(config: Path | None, units: str | None = None) -> "tuple[Configurat
     from curewatch.wording import wording
 
     found = configuration.load(config)
-    return found, wording(found.zone, units)
+    return found, wording(found.zone, units, configured=found.shed.units)

@@ -11,6 +11,8 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
+from curewatch.wording import UNITS, UNITS_ALLOWED
+
 Role = Literal["air", "surface", "outside"]
 Form = Literal["auto", "line", "senml", "json", "csv"]
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
@@ -36,6 +38,12 @@ def _known_zone(name: str) -> str:
     return name
 
 
+def _known_units(text: str) -> str:
+    if not {part.strip().lower() for part in text.split(",") if part.strip()} <= UNITS:
+        raise ValueError(UNITS_ALLOWED)
+    return text
+
+
 def _several(found: object) -> object:
     return [found] if isinstance(found, str) else found
 
@@ -55,6 +63,7 @@ def _without_secret(text: str) -> str:
 
 
 Zone = Annotated[str, AfterValidator(_known_zone)]
+Units = Annotated[str, AfterValidator(_known_units)]
 TopicFilter = Annotated[str, AfterValidator(_topic_filter)]
 Address = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_without_secret)]
 Names = Annotated[tuple[str, ...], BeforeValidator(_several)]
@@ -73,6 +82,7 @@ class Shed(Table):
     name: str = "the shed"
     boat: str = ""
     zone: Zone = "UTC"
+    units: Units = ""  # how quantities are shown: F,oz,12h; the locale where empty
     substrate: str = "plywood"
     thickness_mm: float | None = Field(default=None, gt=0, le=500)
     carbon_dioxide_ppm: float = Field(default=420.0, ge=300, le=20_000)

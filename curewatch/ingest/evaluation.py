@@ -5,7 +5,6 @@ shown, like everything else.
 """
 
 from collections.abc import Iterator
-from datetime import datetime
 from typing import NamedTuple
 
 from curewatch.advice import alerts, question, watchers
@@ -24,6 +23,8 @@ from curewatch.ingest.published_alerts import alerts_document
 from curewatch.jobs import Layup
 from curewatch.logbook import Entry, Logbook
 from curewatch.model.outlook import Outlook
+from curewatch.phrases import phrase
+from curewatch.wording import kept, plain_wording
 
 Said = Entry | Publish | Show | Again
 
@@ -49,6 +50,7 @@ class Evaluation:
     ) -> None:
         self._not_before = not_before
         self._configuration = configuration
+        self._plain = plain_wording(configuration.zone)  # how texts are stored and published
         self._logbook = logbook
         self._question = consult.question(configuration, logbook=logbook)
         self._alerts, self._read, self._verdict = memory or _restored(logbook)
@@ -73,7 +75,6 @@ class Evaluation:
             progresses,
             self._question.limits,
             outlook,
-            say=self._hour,
             standing=self._alerts,
         )
         self._alerts, events = alerts.step(self._alerts, signals, now)
@@ -83,8 +84,8 @@ class Evaluation:
             *self._told(advice, now),
             *(said for event in events for said in self._rung(event)),
             *(Show("layer", now, text, {}, loud=True) for text in troubles),
-            Publish("advice", as_plain(advice)),
-            Publish("alerts", alerts_document(now, self._alerts, progresses)),
+            Publish("advice", as_plain(advice, self._plain)),
+            Publish("alerts", alerts_document(now, self._alerts, progresses, self._plain)),
             *(() if mark is None else (Again(mark),)),
         )
 
@@ -98,12 +99,13 @@ class Evaluation:
         payload = {
             "verdict": verdict,
             "was": self._verdict,
-            "headline": advice.headline,
+            **kept(self._plain, now, headline=advice.headline),
             "system": advice.system,
         }
         self._verdict = verdict
         yield Entry("verdict", payload, now)
-        yield Show("verdict", now, f"{verdict}: {advice.headline}", payload, loud=verdict != "go")
+        text = phrase("{verdict}: {headline}", verdict=verdict, headline=advice.headline)
+        yield Show("verdict", now, text, payload, loud=verdict != "go")
 
     # ---- running layers
 
@@ -128,11 +130,11 @@ class Evaluation:
     # ---- alerts
 
     def _rung(self, event: Event) -> Iterator[Said]:
-        plain = alerts.event_as_plain(event)
+        stored = alerts.event_as_plain(event, self._plain)
         loud = event.happening in {Happening.RAISED, Happening.RENEWED}
-        yield Entry("alert", plain, event.at)
-        text = event.text if loud else f"{event.happening}: {event.text}"
-        yield Show("alert", event.at, text, plain, loud)
+        yield Entry("alert", stored, event.at)
+        became = phrase("{became}: {text}", became=str(event.happening), text=event.text)
+        yield Show("alert", event.at, event.text if loud else became, stored, loud)
 
     def _take_up_acknowledgements(self) -> list[Said]:
         """Somebody at another terminal saw an alert: it is in the logbook already, here it is only told."""
@@ -145,10 +147,6 @@ class Evaluation:
                 self._alerts, events = alerts.acknowledge(self._alerts, event.key, entry.at)
                 told += [said for event in events for said in self._rung(event) if isinstance(said, Show)]
         return told
-
-    def _hour(self, utc: float) -> str:
-        """The hour as people at the shed read it."""
-        return datetime.fromtimestamp(utc, self._configuration.zone).strftime("%H:%M")
 
 
 def _restored(logbook: Logbook) -> Memory:

@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 
 from curewatch.clock import Instant
 from curewatch.logbook.entry import Entry
+from curewatch.phrases import Said
 from curewatch.readings import Reading, Rejected
 
 # ---- events
@@ -156,7 +157,7 @@ class Show(NamedTuple):
 
     kind: str
     at: float  # UTC [s]
-    text: str
+    text: Said
     detail: dict[str, Any]
     loud: bool = False
 

@@ -13,6 +13,7 @@ from enum import StrEnum
 from itertools import combinations
 from typing import NamedTuple
 
+from curewatch.phrases import Said, phrase
 from curewatch.readings import Flag, Reading
 from curewatch.units import HOUR, MINUTE
 
@@ -36,7 +37,7 @@ class Health(NamedTuple):
 
     sensor: str
     state: State
-    seen: str
+    seen: Said
     since: float  # UTC [s]
 
 
@@ -193,8 +194,12 @@ def _stuck_beside(one: str, track: Track, other: str, neighbour: Track) -> list[
     values = [p.temperature for p in neighbour.points if p.time >= since and p.temperature is not None]
     if not values or max(values) - min(values) < NEIGHBOUR_MOVED:
         return []
-    moved = f"{max(values) - min(values):.1f} K"
-    seen = f"the very same value for {_duration(track.last.time - since)} while {other} moved {moved}"
+    seen = phrase(
+        "the very same value for {span} while {other} moved {moved:difference}",
+        span=_duration(track.last.time - since),
+        other=other,
+        moved=max(values) - min(values),
+    )
     return [Health(one, State.STUCK, seen, since)]
 
 
@@ -208,19 +213,19 @@ def _apart(one: str, track: Track, other: str, neighbour: Track, together: str) 
     since = max(a.time, b.time)
     most = DISAGREE_TEMPERATURE if together == "same" else FAR_APART
     if a.temperature is not None and b.temperature is not None and abs(a.temperature - b.temperature) > most:
-        difference = f"{abs(a.temperature - b.temperature):.1f} K"
-        return _both(one, other, f"{difference} apart", since)
+        apart = phrase("{apart:difference} apart", apart=abs(a.temperature - b.temperature))
+        return _both(one, other, apart, since)
     if together == "same" and a.relative_humidity is not None and b.relative_humidity is not None:
         difference_rh = abs(a.relative_humidity - b.relative_humidity)
         if difference_rh > DISAGREE_HUMIDITY:
-            return _both(one, other, f"{100 * difference_rh:.0f} % humidity apart", since)
+            return _both(one, other, phrase("{apart:fraction} humidity apart", apart=difference_rh), since)
     return []
 
 
-def _both(one: str, other: str, seen: str, since: float) -> list[Health]:
+def _both(one: str, other: str, seen: Said, since: float) -> list[Health]:
     return [
-        Health(one, State.DISAGREEING, f"{seen} from {other}", since),
-        Health(other, State.DISAGREEING, f"{seen} from {one}", since),
+        Health(this, State.DISAGREEING, phrase("{seen} from {other}", seen=seen, other=that), since)
+        for this, that in ((one, other), (other, one))
     ]
 
 
@@ -234,12 +239,10 @@ def _swapped(one: str, track: Track, other: str, neighbour: Track, now: float) -
             apart, ago = abs(after.time - then.time), now - max(after.time, then.time)
             if apart > SWAP_WITHIN or ago > SWAP_KNOWN or not _crossed(before, after, there, then):
                 continue
-            seen = (
-                f"at {_hours(after.time)} it jumped to where {{0}} had been, and {{0}} to where it had been"
-            )
+            seen = "at {jumped:moment} it jumped to where {other} had been, and {other} to where it had been"
             return [
-                Health(one, State.SWAPPED, seen.format(other), after.time),
-                Health(other, State.SWAPPED, seen.format(one), after.time),
+                Health(this, State.SWAPPED, phrase(seen, jumped=after.time, other=that), after.time)
+                for this, that in ((one, other), (other, one))
             ]
     return []
 
@@ -259,7 +262,3 @@ def _duration(seconds: float) -> str:
     if seconds < 90 * MINUTE:
         return f"{seconds / MINUTE:.0f} min"
     return f"{seconds / HOUR:.1f} h"
-
-
-def _hours(utc: float) -> str:
-    return f"{int(utc // HOUR) % 24:02d}:{int(utc // MINUTE) % 60:02d} UTC"

@@ -17,6 +17,7 @@ from curewatch.ingest.clock_watch import ClockState
 from curewatch.ingest.health import Health, Point, Track
 from curewatch.logbook import Stored
 from curewatch.units import celsius_from_kelvin, percent_from_fraction
+from curewatch.wording import Wording, plain_wording
 
 VERSION = 1  # of the documents; raised when a key changes its meaning
 
@@ -27,6 +28,8 @@ def state_document(
     healths: Mapping[str, Health],
     sources: Mapping[str, str],
     clock: ClockState,
+    *,
+    words: Wording | None = None,
 ) -> dict[str, Any]:
     """The present state of sensors, sources and clock."""
     return {
@@ -34,7 +37,11 @@ def state_document(
         "at": iso_utc(at.utc),
         "clock_believed": clock.believed,
         "sensors": {
-            name: {"health": judged.state.value, "seen": judged.seen, **_last(tracks.get(name), at.utc)}
+            name: {
+                "health": judged.state.value,
+                "seen": (words or plain_wording()).say(judged.seen, at.utc),
+                **_last(tracks.get(name), at.utc),
+            }
             for name, judged in healths.items()
         },
         "sources": {name: {"up": not why, "why": why} for name, why in sources.items()},

@@ -3,31 +3,24 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from curewatch.advice.alerts import Key, Standing
+from curewatch.advice.alerts import Key, Standing, standing_as_plain
 from curewatch.advice.progress import Progress
 from curewatch.clock import iso_utc
 from curewatch.ingest.published import VERSION
+from curewatch.wording import Wording
 
 
 def alerts_document(
-    now: float, standing: Mapping[Key, Standing], running: Iterable[Progress]
+    now: float,
+    standing: Mapping[Key, Standing],
+    running: Iterable[Progress],
+    words: Wording | None = None,
 ) -> dict[str, Any]:
-    """The alerts that stand and the layers in progress, each with its moments."""
+    """The alerts that stand, worded by ``words``, and the layers in progress, each with its moments."""
     return {
         "version": VERSION,
         "at": iso_utc(now),
-        "alerts": [
-            {
-                "alert": str(alert.key.kind),
-                "subject": alert.key.subject,
-                "since": iso_utc(alert.since),
-                "text": alert.text,
-                "advised": alert.advised,
-                "due": _stamp(alert.due),
-                "acknowledged": _stamp(alert.acknowledged),
-            }
-            for alert in standing.values()
-        ],
+        "alerts": [standing_as_plain(alert, now, words) for alert in standing.values()],
         "layers": [
             {
                 "layer": progress.layup.layup,

@@ -18,7 +18,9 @@ from curewatch.ingest.health import Health, State, Track
 from curewatch.ingest.judgement import judge
 from curewatch.ingest.published import state_document
 from curewatch.logbook.entry import Entry
+from curewatch.phrases import phrase
 from curewatch.readings import Flag, Reading
+from curewatch.wording import kept, plain_wording
 
 CHECK_EVERY = 60.0  # monotonic, between two looks at the sensors [s]
 ADVISE_EVERY = 900.0  # between two full looks at the advice, when nothing pressing happened [s]
@@ -124,7 +126,9 @@ class WatchKeeping:
         if not clock.believed:
             self._reason = self._reason or "clock"
         said.extend(self._advice_due(at))
-        said.append(Publish("state", state_document(at, self.tracks, self.healths, sources, clock)))
+        words = plain_wording(self.configuration.zone)
+        document = state_document(at, self.tracks, self.healths, sources, clock, words=words)
+        said.append(Publish("state", document))
         return said
 
     def judged(self, now: float) -> list[Health]:
@@ -143,8 +147,14 @@ class WatchKeeping:
             return []
         self._reason = f"{judged.sensor} is {judged.state}"
         was = before.state.value if before else ""
-        payload = {"sensor": judged.sensor, "state": judged.state.value, "was": was, "seen": judged.seen}
-        text = f"{judged.sensor}: {judged.state.value} ({judged.seen})"
+        payload = {
+            "sensor": judged.sensor,
+            "state": judged.state.value,
+            "was": was,
+            **kept(plain_wording(self.configuration.zone), at.utc, seen=judged.seen),
+        }
+        words = "{sensor}: {state} ({seen})"
+        text = phrase(words, sensor=judged.sensor, state=judged.state.value, seen=judged.seen)
         loud = judged.state not in {State.FRESH, State.LATE}
         said: list[Entry | Show] = [
             Entry("health", payload | {"since": judged.since}, at.utc),

@@ -17,6 +17,7 @@ from curewatch.model import shed, warming
 from curewatch.model.outlook import Outlook
 from curewatch.physics import moist_air
 from curewatch.units import HOUR
+from curewatch.wording import plain_wording
 
 NOW = 1_795_000_000.0
 WOOD = load_substrate("plywood")
@@ -194,7 +195,7 @@ def test_a_batch_that_kicks_too_soon_is_made_smaller_until_it_does_not() -> None
     for mass, verdict in ((smaller.target, Verdict.GO), (smaller.target + 0.010, Verdict.NO_GO)):
         again = advise(replace(question, batch_mass=mass), situation(22.0, 0.40), lambda: Means(SHED))
         assert again.verdict is verdict
-    assert plain_lever(smaller)["target_unit"] == "g"
+    assert plain_lever(smaller, plain_wording())["target_unit"] == "g"
 
 
 @pytest.mark.long

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import UTC, datetime
 
 import numpy as np
 import pytest
@@ -20,6 +19,7 @@ from curewatch.model import film
 from curewatch.model.outlook import Outlook
 from curewatch.model.past import Past
 from curewatch.physics import moist_air
+from curewatch.wording import plain_wording
 
 NOW = 1_795_000_000.0
 SLOW = load_system("epoxy-slow")
@@ -127,14 +127,11 @@ def evening(to_c: float, humidity: float, hours: float = 14.0) -> Iterator[Event
         )
         outlook = ahead(situation, to_c if at < NOW + 4 * 3600 else None)
         seen = follow(Layup("L1", NOW, "epoxy-slow"), ASKED, situation, outlook)
-        state, events = alerts.step(
-            state, signals(situation, [seen], LINES, outlook, say=hour, standing=state), at
-        )
+        state, events = alerts.step(state, signals(situation, [seen], LINES, outlook, standing=state), at)
         yield from events
 
 
-def hour(utc: float) -> str:
-    return datetime.fromtimestamp(utc, UTC).strftime("%H:%M")
+worded = plain_wording().say
 
 
 def test_a_warm_dry_evening_rings_for_the_next_layer_and_nothing_else() -> None:
@@ -169,12 +166,10 @@ def test_a_layer_that_is_closed_takes_its_alerts_with_it() -> None:
     """Nothing about L1 stands once L1 no longer runs; the shed's own alerts stay."""
     situation = shed(NOW, 20.0, 0.5)
     seen = follow(layer(6.0), ASKED, situation, ahead(situation))
-    state, _ = alerts.step(
-        {}, signals(situation, [seen], LINES, ahead(situation), say=hour, standing={}), NOW
-    )
+    state, _ = alerts.step({}, signals(situation, [seen], LINES, ahead(situation), standing={}), NOW)
     assert Key(Kind.LAMINATE_FROM, "L1") in state
     after, events = alerts.step(
-        state, signals(situation, [], LINES, ahead(situation), say=hour, standing=state), NOW + 60
+        state, signals(situation, [], LINES, ahead(situation), standing=state), NOW + 60
     )
     assert not after
     assert {event.happening for event in events} == {Happening.CLEARED}
@@ -184,12 +179,10 @@ def test_a_silent_sensor_rings_and_its_return_clears_it() -> None:
     """Raised while doubted, cleared two minutes after it is heard again."""
     good = shed(NOW, 20.0, 0.5)
     silent = replace(good, troubles=(Trouble(TroubleKind.SILENT, "nothing for 12 min", "hull", "surface"),))
-    state, first = alerts.step({}, signals(silent, [], LINES, None, say=hour, standing={}), NOW)
+    state, first = alerts.step({}, signals(silent, [], LINES, None, standing={}), NOW)
     assert [event.key for event in first] == [Key(Kind.SENSOR, "hull")]
     for seconds in (60.0, 200.0):
-        state, events = alerts.step(
-            state, signals(good, [], LINES, None, say=hour, standing=state), NOW + seconds
-        )
+        state, events = alerts.step(state, signals(good, [], LINES, None, standing=state), NOW + seconds)
     assert [event.happening for event in events] == [Happening.CLEARED]
 
 
@@ -200,7 +193,7 @@ def test_a_full_cup_rings_before_it_kicks() -> None:
     situation = shed(NOW, 20.0, 0.5)
 
     def ringing(seen: Progress) -> bool:
-        found = signals(situation, [seen], LINES, None, say=hour, standing={})
+        found = signals(situation, [seen], LINES, None, standing={})
         return any(one.raised for one in found if one.key.kind is Kind.POT)
 
     assert 0.75 * early.pot.pot_life > 0.2 * 3600
@@ -214,8 +207,8 @@ def test_an_open_window_in_a_no_go_shed_is_no_leave_to_laminate() -> None:
     seen = follow(layer(6.0), ASKED, dry, ahead(dry))
 
     def advised(situation: Situation) -> str:
-        found = signals(situation, [seen], LINES, None, say=hour, standing={})
-        return " ".join(one.advised for one in found if one.raised and one.key.subject == "L1")
+        found = signals(situation, [seen], LINES, None, standing={})
+        return " ".join(worded(one.advised) for one in found if one.raised and one.key.subject == "L1")
 
     assert "bonds chemically now" in advised(dry)
     assert "no-go now" in advised(wet)
@@ -237,7 +230,8 @@ def test_an_open_window_in_a_no_go_shed_is_no_leave_to_laminate() -> None:
 def test_what_forbids_laminating_now_is_named(situation: Situation, words: str) -> None:
     """Nothing, cold, damp air, a wet surface, no readings."""
     own = limits.with_own(LINES, {"condensation_margin_k": 1.0})
-    assert (words in obstacle(situation, own)) if words else obstacle(situation, own) == ""
+    found = worded(obstacle(situation, own))
+    assert (words in found) if words else found == ""
 
 
 def test_a_waxed_resin_is_never_said_to_take_a_next_layer() -> None:
@@ -254,16 +248,16 @@ def test_a_waxed_resin_is_never_said_to_take_a_next_layer() -> None:
             assert "abrade before any next layer" in moment.note
         assert found.moment("gel").likely is not None
         assert found.stage != "takes the next layer"
-        told = signals(situation, [found], asked.limits, ahead(situation), say=hour, standing={})
-        assert not [each for each in told if each.raised and "laminate" in each.text]
+        told = signals(situation, [found], asked.limits, ahead(situation), standing={})
+        assert not [each for each in told if each.raised and "laminate" in worded(each.text)]
 
 
 def test_where_blush_is_foreseen_the_face_is_cleaned_before_the_next_layer() -> None:
     """Even in a dry hour: peel ply off, or wash and abrade, first."""
     dry = shed(NOW, 20.0, 0.5)
     seen = replace(follow(layer(6.0), ASKED, dry, ahead(dry)), blush="peel ply")
-    found = signals(dry, [seen], LINES, None, say=hour, standing={})
+    found = signals(dry, [seen], LINES, None, standing={})
     window = next(one for one in found if one.key.kind is Kind.LAMINATE_FROM)
     assert window.raised
-    assert "peel ply off" in window.advised
-    assert "no sanding" not in window.advised
+    assert "peel ply off" in worded(window.advised)
+    assert "no sanding" not in worded(window.advised)

@@ -1,6 +1,7 @@
 """`curewatch alerts`: what stands and what to do, and an acknowledgement that the daemon takes up."""
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ from curewatch.advice.alerts import Event, Happening, Key, Kind
 from curewatch.cli.main import run
 from curewatch.clock import SystemClock
 from curewatch.logbook import Entry, Logbook
+from curewatch.phrases import phrase
 
 
 @pytest.fixture
@@ -82,3 +84,34 @@ def test_a_shed_without_a_logbook_has_no_alert(
     monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
     assert called(capsys) == "no alert stands\n"
     assert not (tmp_path / "shed.sqlite").exists()
+
+
+def test_an_alert_is_read_in_the_readers_units_and_counts_down_to_now(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Stored with its numbers, worded where it is read; one from before that is shown as it stands."""
+    file, path = tmp_path / "curewatch.toml", tmp_path / "shed.sqlite"
+    file.write_text('[shed]\nunits = "F,12h"\n[logbook]\npath = "shed.sqlite"\n')
+    monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
+    now = SystemClock().now().utc
+    wet = phrase("surface {margin:difference} above dew point", margin=1.5)
+    before = phrase("laminate again before {before:moment} on {layer}", before=now + 1230.0, layer="L1")
+    told = [
+        Event(Happening.RAISED, Key(Kind.CONDENSATION), now - 3600, wet),
+        Event(Happening.RAISED, Key(Kind.LAMINATE_BEFORE, "L1"), now - 2370, before, due=now + 1230.0),
+    ]
+    old = alerts.event_as_plain(Event(Happening.RAISED, Key(Kind.STALL, "L2"), now - 60, "limit 3.0 K"))
+    for key in ("words", "numbers"):
+        del old[key]
+    with Logbook(path) as logbook:
+        logbook.append(entries=[Entry("alert", alerts.event_as_plain(each), each.at) for each in told])
+        logbook.write(Entry("alert", old, now - 60))
+    shown = called(capsys)
+    assert "surface 2.7 °F above dew point" in shown
+    assert re.search(r"before \d+:\d\d [ap]m on L1, 20 min left", shown)
+    assert "limit 3.0 K" in shown
+    assert "surface 1.5 K above dew point" in called(capsys, "--units", "C")
+    first = stands(capsys)[0]
+    assert first["text"] == "surface 1.5 K above dew point"
+    assert first["words"]["text"] == "surface {margin:difference} above dew point"
+    assert first["numbers"] == {"margin": 1.5}

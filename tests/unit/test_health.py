@@ -7,6 +7,7 @@ import pytest
 from curewatch.ingest import health
 from curewatch.ingest.health import State, Track
 from curewatch.readings import Flag, Reading
+from curewatch.wording import plain_wording
 
 START = 1_790_000_000.0
 MINUTE = 60.0
@@ -91,7 +92,7 @@ def test_exchanged_plugs_are_noticed() -> None:
     now = START + 60 * MINUTE
     found = health.compare({"bench": bench, "hull": hull}, {}, now)
     assert {each.state for each in found.values()} == {State.SWAPPED}
-    assert "hull" in found["bench"].seen
+    assert "where hull had been" in plain_wording().say(found["bench"].seen)
     heated = _track(60, course(284.0, 290.0, 40))
     assert health.compare({"bench": heated, "hull": _track(60, course(283.0, 289.0, 40))}, {}, now) == {}
     assert health.compare({"bench": bench, "hull": hull}, {}, now + 13 * HOUR) == {}

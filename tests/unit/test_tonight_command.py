@@ -13,6 +13,7 @@ from curewatch.cli.schemas import schema
 from curewatch.clock import SystemClock, iso_utc, utc_from_iso
 from curewatch.logbook import Logbook
 from curewatch.readings import Reading
+from curewatch.wording import plain_wording
 
 Fill = Callable[..., None]
 
@@ -109,7 +110,9 @@ def test_json_has_the_same_answer_and_only_documented_keys(
     assert set(said) == set(parts)
     assert set(said["checks"][0]) == set(parts["checks"]["items"]["properties"])
     assert set(said["timeline"][0]) == set(parts["timeline"]["items"]["properties"])
-    assert set(plain_lever(Lever("start", 0.0, 0.0))) == set(known["$defs"]["lever"]["properties"])
+    assert set(plain_lever(Lever("start", 0.0, 0.0), plain_wording())) == set(
+        known["$defs"]["lever"]["properties"]
+    )
 
 
 def test_another_start_and_another_resin_are_taken(fill: Fill, capsys: pytest.CaptureFixture[str]) -> None:

@@ -10,11 +10,11 @@ from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, setting
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.terminal import print_json, print_lines
 from curewatch.cli.typed import span_from_text
-from curewatch.clock import SystemClock, iso_utc
+from curewatch.clock import SystemClock
 from curewatch.configuration import logbook_path
 from curewatch.errors import UsageError
 from curewatch.logbook import Entry, Kind, Logbook, Stored
-from curewatch.wording import Wording
+from curewatch.wording import Wording, plain_wording
 
 
 class Rung(NamedTuple):
@@ -52,7 +52,7 @@ def app(
         return
     with Logbook(path, read_only=not seen) as logbook:
         if seen:
-            _acknowledge(logbook, seen, now)
+            _acknowledge(logbook, seen, now, plain_wording(words.zone))
         entries = logbook.entries(Kind.ALERT)
         recent = tuple(alerts.events_told(entry.payload for entry in entries if entry.at >= since))
         _told(_standing(entries), recent if past else (), words, now, json=json)
@@ -72,7 +72,7 @@ def _standing(entries: list[Stored]) -> tuple[Rung, ...]:
     return tuple(sorted(standing, key=lambda each: each.number))
 
 
-def _acknowledge(logbook: Logbook, seen: list[str], now: float) -> None:
+def _acknowledge(logbook: Logbook, seen: list[str], now: float, plainly: Wording) -> None:
     """Write down that these were seen; the daemon takes it up within seconds.
 
     Raises
@@ -90,48 +90,39 @@ def _acknowledge(logbook: Logbook, seen: list[str], now: float) -> None:
     for number in wanted:
         state_after, events = alerts.acknowledge(state, stands[number].key, now)
         state = dict(state_after)
-        logbook.append(entries=[Entry(Kind.ALERT, alerts.event_as_plain(event), now) for event in events])
+        stored = [alerts.event_as_plain(event, plainly) for event in events]
+        logbook.append(entries=[Entry(Kind.ALERT, each, now) for each in stored])
 
 
 def _told(
     standing: tuple[Rung, ...], past: tuple[Event, ...], words: Wording, now: float, *, json: bool
 ) -> None:
+    plainly = plain_wording(words.zone)
     if json:
         print_json(
             {
-                "standing": [_plain(each) for each in standing],
-                "past": [alerts.event_as_plain(event) for event in past],
+                "standing": [_plain(each, now, plainly) for each in standing],
+                "past": [alerts.event_as_plain(event, plainly) for event in past],
             }
         )
         return
     print_lines([*lines(standing, words, now), *_past_lines(past, words, now)])
 
 
-def _plain(each: Rung) -> dict[str, Any]:
-    return {"number": each.number} | plain_standing(each.standing)
-
-
-def plain_standing(standing: Standing) -> dict[str, Any]:
-    """An alert that stands, for ``--json``."""
-    return {
-        "alert": str(standing.key.kind),
-        "subject": standing.key.subject,
-        "since": iso_utc(standing.since),
-        "text": standing.text,
-        "advised": standing.advised,
-        "due": None if standing.due is None else iso_utc(standing.due),
-        "acknowledged": None if standing.acknowledged is None else iso_utc(standing.acknowledged),
-    }
+def _plain(each: Rung, now: float, plainly: Wording) -> dict[str, Any]:
+    return {"number": each.number} | alerts.standing_as_plain(each.standing, now, plainly)
 
 
 def lines(standing: tuple[Rung, ...], words: Wording, now: float) -> list[str]:
     """One alert in two lines: what is the matter since when, and what to do."""
     told = []
     for number, alert in standing:
+        left = "" if alert.due is None else f", {words.left(alert.due, now)}"
+        text = safe_line(words.say(alert.text, now)) + left
         seen = "" if alert.acknowledged is None else f" (seen {words.moment(alert.acknowledged, now)})"
-        told.append(f"{number:5}  {words.moment(alert.since, now)}  {safe_line(alert.text)}{seen}")
+        told.append(f"{number:5}  {words.moment(alert.since, now)}  {text}{seen}")
         if alert.advised:
-            told.append(f"       {safe_line(alert.advised)}")
+            told.append(f"       {safe_line(words.say(alert.advised, now))}")
     if not told:
         return ["no alert stands"]
     unseen = [str(each.number) for each in standing if each.standing.acknowledged is None]
@@ -139,5 +130,8 @@ def lines(standing: tuple[Rung, ...], words: Wording, now: float) -> list[str]:
 
 
 def _past_lines(past: tuple[Event, ...], words: Wording, now: float) -> list[str]:
-    rows = [f"  {words.moment(each.at, now)}  {each.happening}: {safe_line(each.text)}" for each in past]
+    rows = [
+        f"  {words.moment(each.at, now)}  {each.happening}: {safe_line(words.say(each.text, now))}"
+        for each in past
+    ]
     return ["", "What rang, oldest first:", *rows] if rows else []

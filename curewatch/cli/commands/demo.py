@@ -1,6 +1,7 @@
 """``curewatch demo``: an invented evening through the very path that live bytes take."""
 
 import tempfile
+from functools import partial
 from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Annotated
@@ -19,7 +20,7 @@ from curewatch.ingest.edges.recording import open_recording
 from curewatch.ingest.events import Show
 from curewatch.ingest.replay import Replay
 from curewatch.logbook import Logbook
-from curewatch.wording import wording
+from curewatch.wording import Wording, plain_wording, wording
 
 RECORDING = "saltmarsh-evening.txt"
 ADVISE_EVERY = 450.0  # s of the recording between two full looks at the advice
@@ -47,7 +48,7 @@ def app(
     bare = as_json or is_plain(plain)
     recording = open_recording(recording_file())
     evening = Evening(found, wording(found.zone, units), _unsaid if as_json else typer.echo, bare=bare)
-    show = _json_line if as_json else evening.show
+    show = partial(_json_line, plain_wording(found.zone)) if as_json else evening.show
     evening.begin(recording.span)
     with (
         tempfile.TemporaryDirectory(prefix="curewatch-demo-") as folder,
@@ -59,8 +60,8 @@ def app(
         evening.end(logbook)
 
 
-def _json_line(event: Show) -> None:
-    typer.echo(event_line.as_json(event))
+def _json_line(words: Wording, event: Show) -> None:
+    typer.echo(event_line.as_json(event, words))
 
 
 def _unsaid(line: str) -> None:

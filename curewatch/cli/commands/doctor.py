@@ -15,6 +15,7 @@ from curewatch.clock import SystemClock, synchronised
 from curewatch.configuration import logbook_path
 from curewatch.errors import ExitStatus, StoreFailed
 from curewatch.logbook import Logbook
+from curewatch.wording import plain_wording
 
 MARK = {Grade.GOOD: "good", Grade.CARE: "CARE", Grade.BAD: "BAD "}
 
@@ -30,7 +31,8 @@ def app(config: ConfigOption = None, units: UnitsOption = None, json: JsonOption
     configuration, words = settings(config, units)
     path = logbook_path(configuration)
     now = SystemClock().now()
-    findings = _examined(Examined(configuration, words, now, None, synchronised=synchronised()), path)
+    said = plain_wording(words.zone) if json else words
+    findings = _examined(Examined(configuration, said, now, None, synchronised=synchronised()), path)
     status = verdict(findings)
     if json:
         print_json({"trusted": status is ExitStatus.OK, "findings": [as_plain(each) for each in findings]})

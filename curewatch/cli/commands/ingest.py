@@ -4,12 +4,13 @@ from typing import Annotated
 
 import typer
 
-from curewatch.cli.options import ConfigOption
+from curewatch.cli.options import ConfigOption, UnitsOption, settings
 
 
 def app(
     *,
     config: ConfigOption = None,
+    units: UnitsOption = None,
     as_json: Annotated[bool, typer.Option("--json", help="Its journal as one JSON object a line.")] = False,
     readings: Annotated[bool, typer.Option("--readings", help="Tell of each reading, too.")] = False,
 ) -> None:
@@ -22,17 +23,21 @@ def app(
     """
     import sys
 
-    from curewatch import configuration
     from curewatch.cli.screens import event_line
     from curewatch.ingest.daemon import Daemon
     from curewatch.ingest.edges.process import ServiceManager, signals
     from curewatch.ingest.events import Show
-
-    def show(event: Show) -> None:
-        print(event_line.as_json(event) if as_json else event_line.as_text(event), flush=True)
+    from curewatch.wording import plain_wording
 
     with signals() as caught:
-        daemon = Daemon(configuration.load(config), show=show, config_path=config, tell_readings=readings)
+        configuration, words = settings(config, units)
+        plainly = plain_wording(words.zone)
+
+        def show(event: Show) -> None:
+            said = event_line.as_json(event, plainly) if as_json else event_line.as_text(event, words)
+            print(said, flush=True)
+
+        daemon = Daemon(configuration, show=show, config_path=config, tell_readings=readings)
         daemon.signals = caught
         if not daemon.configuration.serial and not daemon.configuration.mqtt:
             print(

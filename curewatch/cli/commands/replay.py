@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from curewatch.cli.options import ConfigOption
+from curewatch.cli.options import ConfigOption, UnitsOption, settings
 
 
 def app(
@@ -16,6 +16,7 @@ def app(
         typer.Option("--speed", min=0.0, metavar="N", help="Times faster than life; 0: as fast as it goes."),
     ] = 0.0,
     config: ConfigOption = None,
+    units: UnitsOption = None,
     as_json: Annotated[
         bool, typer.Option("--json", help="One JSON object a line, one line an event.")
     ] = False,
@@ -50,24 +51,27 @@ def app(
 
     Example: curewatch replay recordings/saltmarsh-evening.txt --advice-every 60
     """
-    from curewatch import configuration
     from curewatch.cli.screens import event_line
     from curewatch.clock import SystemClock
+    from curewatch.configuration import ROLES_BY_NAME
     from curewatch.errors import UsageError
     from curewatch.ingest.edges.recording import open_recording
     from curewatch.ingest.events import Show
     from curewatch.ingest.replay import replay
+    from curewatch.wording import plain_wording
 
     def show(event: Show) -> None:
-        print(event_line.as_json(event) if as_json else event_line.as_text(event), flush=speed > 0)
+        said = event_line.as_json(event, plainly) if as_json else event_line.as_text(event, words)
+        print(said, flush=speed > 0)
 
-    settings = configuration.load(config)
-    if sensor is not None and not settings.role_of(sensor):
-        known = ", ".join(settings.sensors or configuration.ROLES_BY_NAME)
+    configuration, words = settings(config, units)
+    plainly = plain_wording(words.zone)
+    if sensor is not None and not configuration.role_of(sensor):
+        known = ", ".join(configuration.sensors or ROLES_BY_NAME)
         raise UsageError(f"no sensor {sensor!r}; --sensor takes one of {known}")
     recording = open_recording(file)
     ran = replay(
-        settings,
+        configuration,
         recording,
         show=show,
         clock=SystemClock(),

@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from curewatch.configuration import Configuration
     from curewatch.materials import ResinSystem
     from curewatch.model.milestones import Milestones
+    from curewatch.wording import Wording
 
 app = typer.Typer()
 SHOWN_AT = (298.15, 293.15, 283.15)  # K
@@ -116,7 +117,7 @@ def compare(
 
     configuration, wording = settings(config, units)
     folder = configuration.resin.folder
-    air, relative, work, source = _conditions(configuration, temperature, humidity, surface)
+    air, relative, work, source = _conditions(configuration, wording, temperature, humidity, surface)
     systems = [load_system(name, folder) for name in (names or system_names(folder))]
     carbon_dioxide = configuration.shed.carbon_dioxide_ppm * 1e-6
     rows = side_by_side(systems, air, relative, surface_temperature=work, carbon_dioxide=carbon_dioxide)
@@ -185,7 +186,11 @@ def _film(system: "ResinSystem", kelvin: float) -> "Milestones":
 
 
 def _conditions(
-    configuration: "Configuration", temperature: str | None, humidity: float | None, surface: str | None
+    configuration: "Configuration",
+    wording: "Wording",
+    temperature: str | None,
+    humidity: float | None,
+    surface: str | None,
 ) -> tuple[float, float, float, str]:
     """Air temperature, relative humidity, temperature of the work, and where they come from. [K, 1, K]"""
     from curewatch.cli.typed import temperature_from_text
@@ -193,7 +198,7 @@ def _conditions(
     from curewatch.units import celsius_from_kelvin, fraction_from_percent
 
     if temperature is None and humidity is None and surface is None:
-        return _measured(configuration)
+        return _measured(configuration, wording)
     if temperature is None or humidity is None:
         raise UsageError("give both --temperature and --humidity, or neither for the shed as it is now")
     if not 1.0 <= humidity <= 100.0:
@@ -207,7 +212,7 @@ def _conditions(
     return air, fraction_from_percent(humidity), work, "as given"
 
 
-def _measured(configuration: "Configuration") -> tuple[float, float, float, str]:
+def _measured(configuration: "Configuration", words: "Wording") -> tuple[float, float, float, str]:
     """The shed as its sensors say; what cannot be trusted ends in exit status 4, not in a guess."""
     from curewatch.advice import trust
     from curewatch.advice.situation import Situation
@@ -229,7 +234,7 @@ def _measured(configuration: "Configuration") -> tuple[float, float, float, str]
     surface_doubted = work is not None and any(doubt.sensor == work.sensor for doubt in doubts)
     serious = [doubt for doubt in doubts if work is None or doubt.sensor != work.sensor]
     if air is None or air.temperature is None or air.relative_humidity is None or serious:
-        seen = "; ".join(f"{doubt.sensor or 'clock'}: {doubt.seen}" for doubt in serious)
+        seen = "; ".join(f"{doubt.sensor or 'clock'}: {words.say(doubt.seen, now)}" for doubt in serious)
         terminal.note(f"unknown: {seen}; see to it, or give --temperature and --humidity")
         raise typer.Exit(int(ExitStatus.UNKNOWN))
     if work is None or work.temperature is None or surface_doubted:

@@ -19,6 +19,7 @@ from curewatch.ingest.health import Health, Track
 from curewatch.logbook import Logbook
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.units import MINUTE
+from curewatch.wording import Wording, plain_wording
 
 app = typer.Typer(help="Sensors: list them with their health; check one over saturated salts.")
 
@@ -43,7 +44,9 @@ def list_sensors(*, config: ConfigOption = None, units: UnitsOption = None, json
         with Logbook(path, read_only=True) as logbook:
             found = _listed(logbook, configuration, now)
     if json:
-        print_json({"now": iso_utc(now), "sensors": [_plain(each) for each in found]})
+        print_json(
+            {"now": iso_utc(now), "sensors": [_plain(each, plain_wording(words.zone), now) for each in found]}
+        )
         return
     tell(sensor_lines(found, words, now), indent=13)
 
@@ -80,14 +83,14 @@ def _unheard(name: str, configuration: Configuration, now: float, health: Health
     return Listed(name, known.role if known else "", part, health, None, None, None, None, wet)
 
 
-def _plain(each: Listed) -> dict[str, Any]:
+def _plain(each: Listed, words: Wording, now: float) -> dict[str, Any]:
     last = each.last
     return {
         "sensor": each.name,
         "role": each.role or None,
         "part": each.part,
         "state": each.health.state.value,
-        "seen": each.health.seen,
+        "seen": words.say(each.health.seen, now),
         "time": None if last is None else iso_utc(last.time),
         "temperature_c": None if last is None else celsius(last.temperature),
         "humidity_percent": None if last is None else percent(last.relative_humidity),

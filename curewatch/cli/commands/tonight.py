@@ -46,6 +46,7 @@ def app(
     from curewatch.cli.typed import mass_from_text, moment_from_text
     from curewatch.clock import SystemClock
     from curewatch.ingest.consult import means, of_shed
+    from curewatch.wording import plain_wording
 
     configuration, wording = settings(config, units)
     now = SystemClock().now().utc
@@ -59,7 +60,7 @@ def app(
     situation = known(configuration, now)
     said = advise(asked, situation, lambda: means(configuration, asked, situation), start)
     if as_json:
-        terminal.print_json(as_plain(said))
+        terminal.print_json(as_plain(said, plain_wording(wording.zone)))
     else:
         shown = tonight.lines(said, wording, configuration.shed.name)
         terminal.print_lines(shown, plain=plain, colour=tonight.COLOUR[said.verdict])

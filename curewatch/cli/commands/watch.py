@@ -7,10 +7,10 @@ from typing import Annotated, Any
 
 import typer
 
+from curewatch.advice.alerts import standing_as_plain
 from curewatch.advice.answer import as_plain as plain_advice
 from curewatch.advice.answer import at_border
 from curewatch.cli.board_loop import Watched, keep_lines, keep_screen
-from curewatch.cli.commands.alerts import plain_standing
 from curewatch.cli.commands.layer import as_plain as plain_running
 from curewatch.cli.options import ConfigOption, PlainOption, UnitsOption, settings
 from curewatch.cli.screens.board import Board, SensorState, board
@@ -22,7 +22,7 @@ from curewatch.ingest.companion import Companion, companion
 from curewatch.ingest.edges.process import signals
 from curewatch.ingest.known_names import check_names
 from curewatch.logbook import Logbook
-from curewatch.wording import Wording
+from curewatch.wording import Wording, plain_wording
 
 ROWS = 24  # of one picture where there is no terminal to ask
 
@@ -113,7 +113,7 @@ def _picture(watched: Watched, *, plain: bool) -> int:
 def _document(watched: Watched) -> int:
     """The picture as one JSON document."""
     state = watched.look()
-    print_json(as_plain(state))
+    print_json(as_plain(state, plain_wording(watched.words.zone)))
     return _status(state)
 
 
@@ -121,15 +121,15 @@ def _status(state: Board) -> int:
     return int(state.advice.verdict.exit_status if state.advice else ExitStatus.UNKNOWN)
 
 
-def as_plain(state: Board) -> dict[str, Any]:
+def as_plain(state: Board, words: Wording) -> dict[str, Any]:
     """What the board shows, for ``--json``: the documents of `tonight`, `layer` and `alerts` in one."""
     return {
         "at": iso_utc(state.at),
         "shed": state.shed,
         "boat": state.boat,
-        "advice": None if state.advice is None else plain_advice(state.advice),
+        "advice": None if state.advice is None else plain_advice(state.advice, words),
         "running": [plain_running(each) for each in state.running],
-        "alerts": [plain_standing(each) for each in state.alerts],
+        "alerts": [standing_as_plain(each, state.at, words) for each in state.alerts],
         "sensors": [_plain_sensor(each) for each in state.sensors],
     }
 

@@ -211,7 +211,7 @@ def _reason(check: Check, now: float, words: Wording) -> Text:
     if check.at is not None and check.at > now:
         detail += f", at {words.moment(check.at, now)}"
     if check.note and check.status is not Status.HOLDS:
-        detail += f" ({safe_line(check.note)})"
+        detail += f" ({safe_line(words.say(check.note, now))})"
     return Text.assemble(" ", (f"{WORD[check.status]:7}", WORD_COLOUR[check.status]), detail)
 
 
@@ -238,9 +238,9 @@ def _alerts(state: Board, now: float, words: Wording, most: int) -> list[Text]:
     for alert in waiting[:most]:
         seen = alert.acknowledged is not None
         mark, style = (" seen  ", "") if seen else (" ALERT ", "reverse bold")
-        rows.append(
-            Text.assemble((mark, style), f" {words.moment(alert.since, now)} {safe_line(alert.text)}")
-        )
+        said = safe_line(words.say(alert.text, now))
+        left = "" if alert.due is None else f", {words.left(alert.due, now)}"
+        rows.append(Text.assemble((mark, style), f" {words.moment(alert.since, now)} {said}{left}"))
     if len(waiting) > most:
         rows[-1].append(f" (and {len(waiting) - most} more)")
     return rows

@@ -1,5 +1,6 @@
 """The board as plain lines: for a pipe, a log, or a screen reader. Each line stands on its own."""
 
+from curewatch.advice.alerts import Standing
 from curewatch.advice.answer import Check, Status
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.board import Board, countdown, next_deadline
@@ -9,15 +10,17 @@ from curewatch.wording import Wording
 def status(state: Board, now: float, words: Wording) -> list[str]:
     """Everything that matters, the answer first."""
     at = words.moment(now, now)
-    lines = [f"{at} {_verdict(state)}"]
+    lines = [f"{at} {_verdict(state, words)}"]
     if state.advice is not None:
-        lines += [f"{at} {_check(check, words)}" for check in state.advice.checks if _told(check)]
+        lines += [f"{at} {_check(check, now, words)}" for check in state.advice.checks if _told(check)]
     deadline = next_deadline(state.running, now)
     if deadline is not None:
         left = countdown(deadline.due - now)
         due = words.moment(deadline.due, now)
         lines.append(f"{at} layer {safe_line(deadline.layup)}: {deadline.text} {due}, {left} hours left")
-    lines += [f"{at} alert: {safe_line(alert.text)}" for alert in state.alerts if alert.acknowledged is None]
+    lines += [
+        f"{at} alert: {_alert(alert, now, words)}" for alert in state.alerts if alert.acknowledged is None
+    ]
     for sensor in state.sensors:
         parts = [words.temperature(sensor.temperature)] if sensor.temperature is not None else []
         if sensor.relative_humidity is not None:
@@ -32,16 +35,16 @@ def changes(before: Board, state: Board, now: float, words: Wording) -> list[str
     """Only what is another than before: the verdict, alerts, layers, a sensor's health."""
     at = words.moment(now, now)
     lines = []
-    if _verdict(before) != _verdict(state):
-        lines.append(f"{at} {_verdict(state)}")
+    if _verdict(before, words) != _verdict(state, words):
+        lines.append(f"{at} {_verdict(state, words)}")
     stood = {alert.key: alert for alert in before.alerts}
     for alert in state.alerts:
         old = stood.pop(alert.key, None)
         if old is None or old.urgency < alert.urgency:
-            lines.append(f"{at} alert: {safe_line(alert.text)}")
+            lines.append(f"{at} alert: {_alert(alert, now, words)}")
         elif old.acknowledged is None and alert.acknowledged is not None:
-            lines.append(f"{at} seen: {safe_line(alert.text)}")
-    lines += [f"{at} over: {safe_line(alert.text)}" for alert in stood.values()]
+            lines.append(f"{at} seen: {_alert(alert, now, words)}")
+    lines += [f"{at} over: {_alert(alert, now, words)}" for alert in stood.values()]
     known = {each.layup.layup for each in before.running}
     running = {each.layup.layup: each for each in state.running}
     lines += [
@@ -59,17 +62,22 @@ def changes(before: Board, state: Board, now: float, words: Wording) -> list[str
     return lines
 
 
-def _verdict(state: Board) -> str:
+def _alert(alert: Standing, now: float, words: Wording) -> str:
+    left = "" if alert.due is None else f", {words.left(alert.due, now)}"
+    return safe_line(words.say(alert.text, now)) + left
+
+
+def _verdict(state: Board, words: Wording) -> str:
     if state.advice is None:
         return "unknown: waiting for the first readings"
-    return f"{state.advice.verdict}: {safe_line(state.advice.headline)}"
+    return f"{state.advice.verdict}: {safe_line(words.say(state.advice.headline, state.at))}"
 
 
 def _told(check: Check) -> bool:
     return check.status is not Status.HOLDS
 
 
-def _check(check: Check, words: Wording) -> str:
-    note = f", {safe_line(check.note)}" if check.note else ""
+def _check(check: Check, now: float, words: Wording) -> str:
+    note = f", {safe_line(words.say(check.note, now))}" if check.note else ""
     found = words.quantity(check.quantity, check.value)
     return f"{check.status}: {safe_line(check.title)}, {found}{note}"

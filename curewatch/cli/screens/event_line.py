@@ -8,29 +8,30 @@ from curewatch.clock import iso_utc
 from curewatch.ingest.events import Show
 from curewatch.readings import Flag, Reading
 from curewatch.units import celsius_from_kelvin, percent_from_fraction
+from curewatch.wording import Wording
 
 WIDEST = 200  # characters of an event's text
 
 
-def as_text(event: Show) -> str:
-    """``2026-10-17T14:31:00Z  source  usb answers``; loud ones are marked with an exclamation mark."""
+def as_text(event: Show, words: Wording) -> str:
+    """``2026-10-17 15:31:00   source   usb answers``; loud ones are marked with an exclamation mark."""
     mark = "!" if event.loud else " "
-    return f"{_stamp(event.at)} {mark} {event.kind:<8} {safe_line(_words(event), WIDEST)}"
+    return f"{words.stamp(event.at)} {mark} {event.kind:<8} {safe_line(_said(event, words), WIDEST)}"
 
 
-def as_json(event: Show) -> str:
-    """The same as one JSON object on one line, ASCII only."""
-    return json.dumps(as_plain(event), sort_keys=True, separators=(",", ":"), allow_nan=False)
+def as_json(event: Show, words: Wording) -> str:
+    """The same as one JSON object on one line, ASCII only; its text by ``words``, plain ones."""
+    return json.dumps(as_plain(event, words), sort_keys=True, separators=(",", ":"), allow_nan=False)
 
 
-def as_plain(event: Show) -> dict[str, Any]:
+def as_plain(event: Show, words: Wording) -> dict[str, Any]:
     """The event as plain values: ``at``, ``event``, ``text``, ``loud``, and its ``detail``."""
     reading = event.detail.get("reading")
     detail = reading_as_plain(reading) if isinstance(reading, Reading) else event.detail
     return {
         "at": iso_utc(event.at),
         "event": event.kind,
-        "text": _words(event),
+        "text": _said(event, words),
         "loud": event.loud,
         "detail": detail,
     }
@@ -48,21 +49,17 @@ def reading_as_plain(reading: Reading) -> dict[str, Any]:
     }
 
 
-def _words(event: Show) -> str:
+def _said(event: Show, words: Wording) -> str:
     reading = event.detail.get("reading")
     if not isinstance(reading, Reading):
-        return event.text
+        return words.say(event.text, event.at)
     parts = [reading.sensor]
     if reading.temperature is not None:
-        parts.append(f"{celsius_from_kelvin(reading.temperature):.2f} degC")
+        parts.append(words.temperature(reading.temperature))
     if reading.relative_humidity is not None:
-        parts.append(f"{percent_from_fraction(reading.relative_humidity):.1f} %")
+        parts.append(words.percent(reading.relative_humidity))
     return " ".join(parts)
 
 
 def _rounded(value: float | None, convert: Any) -> float | None:
     return None if value is None else round(float(convert(value)), 3)
-
-
-def _stamp(utc: float) -> str:
-    return iso_utc(utc)[:19] + "Z"

@@ -22,7 +22,7 @@ def sentence(lever: Lever, wording: Wording, start: float) -> str:
     if lever.likelihood is not None:
         parts.append(f"holds on {100 * lever.likelihood:.0f} % of paths")
     said = "; ".join(parts)
-    return f"{said} ({lever.warning})" if lever.warning else said
+    return f"{said} ({wording.say(lever.warning)})" if lever.warning else said
 
 
 def _what(lever: Lever, wording: Wording, start: float) -> str:

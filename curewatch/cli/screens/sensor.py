@@ -50,7 +50,7 @@ def _said(last: Reading, words: Wording, now: float) -> str:
 def _thought(each: Listed, words: Wording, now: float) -> str:
     parts = [safe_line(each.part)]
     if each.health.state is not State.FRESH:
-        parts.append(each.health.seen)
+        parts.append(safe_line(words.say(each.health.seen, now)))
     if each.correction is not None:
         shift = each.correction.corrected(0.75) - 0.75
         parts.append(f"humidity corrected by {shift * 100:+.1f} % at 75 %")

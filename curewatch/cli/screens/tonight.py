@@ -36,28 +36,29 @@ def lines(advice: Advice, wording: Wording, place: str = "") -> list[str]:
         _times(advice, wording),
         _section("The coming hours", (advice.basis,) if advice.basis else ()),
         ["", "Where the limits come from", *sources.lines()] if sources.known else [],
-        _section("Mind", advice.cautions),
+        _section("Mind", [wording.say(caution, advice.at) for caution in advice.cautions]),
     ]
     return [line for part in parts for line in part]
 
 
 def _to_do(advice: Advice, wording: Wording) -> Iterator[str]:
     """What mends what is unknown; what would make it a go."""
-    yield from (safe_line(remedy) for remedy in advice.remedies)
+    yield from (safe_line(wording.say(remedy, advice.at)) for remedy in advice.remedies)
     yield from (safe_line(line) for line in levers.lines(advice.levers, wording, advice.start))
 
 
 def headline(advice: Advice, wording: Wording) -> str:
     """The answer in one line, with the number that decided it."""
-    deciding = _deciding(advice)
+    said = wording.say(advice.headline, advice.at)
+    deciding = next((check for check in advice.checks if said.startswith(check.title)), None)
     if advice.verdict is Verdict.GO or deciding is None:
-        return advice.headline
+        return said
     found = _worded(deciding, deciding.value, wording)
     if deciding.limit is None or deciding.status is Status.UNKNOWN or found == UNKNOWN:
-        return advice.headline
+        return said
     wanted = _worded(deciding, deciding.limit.value, wording)
     error = f", less {_span(deciding, deciding.error, wording)} sensor error" if deciding.error else ""
-    return f"{advice.headline}: {found}{error}; wanted {deciding.sense} {wanted}"
+    return f"{said}: {found}{error}; wanted {deciding.sense} {wanted}"
 
 
 def _answer(advice: Advice, wording: Wording, place: str) -> list[str]:
@@ -72,11 +73,6 @@ def _answer(advice: Advice, wording: Wording, place: str) -> list[str]:
         else [f"  All checks hold on {100 * advice.likelihood:.0f} % of the paths of the coming hours."]
     )
     return [first.rstrip()[:WIDTH], *_wrapped(safe_line(headline(advice, wording)) + "."), *likely]
-
-
-def _deciding(advice: Advice) -> Check | None:
-    """The check whose words stand in the headline."""
-    return next((check for check in advice.checks if advice.headline.startswith(check.title)), None)
 
 
 class _Sources:
@@ -110,11 +106,11 @@ def _check(check: Check, advice: Advice, wording: Wording, sources: _Sources) ->
         f"  {MARK[check.status]:<5} {check.title:<36} {value:>9}  {limit:<12}{spare:>8}   "
         f"{sources.letter(check.limit)}"
     )
-    detail = "; ".join(_details(check, wording))
+    detail = "; ".join(_details(check, advice, wording))
     return [first.rstrip(), *(_wrapped(safe_line(detail), "        ") if detail else [])]
 
 
-def _details(check: Check, wording: Wording) -> Iterator[str]:
+def _details(check: Check, advice: Advice, wording: Wording) -> Iterator[str]:
     if check.error:
         yield f"less {_span(check, check.error, wording)} sensor error ({check.error_multiple:g} sigma)"
     if check.likelihood is not None and check.name not in {"together", "sets"}:
@@ -124,7 +120,7 @@ def _details(check: Check, wording: Wording) -> Iterator[str]:
     elif check.sensor:
         yield check.sensor
     if check.note:
-        yield check.note
+        yield wording.say(check.note, advice.at)
 
 
 def _times(advice: Advice, wording: Wording) -> list[str]:
