@@ -102,11 +102,12 @@ def standing(logbook: Logbook, now: float) -> State:
 def sensors(logbook: Logbook, configuration: Configuration, now: float) -> tuple[SensorState, ...]:
     """Every configured sensor, and without configuration every one whose name tells its role."""
     names = recall.sensors_of_interest(logbook, configuration)
-    health = judge(configuration, recall.tracks(logbook, names, now), now)
+    seen = {name: recall.look_up(logbook, name, now) for name in names}
+    health = judge(configuration, {name: each.track for name, each in seen.items()}, now)
     latest = logbook.latest()
     found = []
     for name in names:
-        last = latest.get(name)
+        last = seen[name].last or latest.get(name)
         found.append(
             SensorState(
                 name,

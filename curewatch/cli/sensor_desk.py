@@ -17,7 +17,7 @@ from curewatch.cli.typed import span_from_text
 from curewatch.clock import Clock, iso_utc
 from curewatch.configuration import Configuration, Sensor
 from curewatch.errors import CurewatchError, UsageError
-from curewatch.ingest import corrections, salt_check
+from curewatch.ingest import corrections, halves, salt_check
 from curewatch.ingest.salt_check import Outcome, Point, Samples, Settled, Unsettled
 from curewatch.logbook import Entry, Logbook
 from curewatch.materials.sensor_part import load_sensor_part
@@ -176,7 +176,7 @@ class Desk:
         return Source(self._live, lambda: self._clock.now().utc, None, live=True)
 
     def _live(self, sensor: str, begin: float, now: float) -> Samples:
-        found = self._logbook.series(sensor, begin, now + 1.0)
+        found = halves.joined_series(self._logbook.series(sensor, begin, now + 1.0))
         correction = corrections.current(self._logbook).get(sensor, corrections.NONE)
         righted = (found.flags & Flag.CORRECTED) != 0
         humidity = found.relative_humidity.copy()

@@ -11,10 +11,13 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
+from curewatch.configuration.topics import covers
 from curewatch.wording import UNITS, UNITS_ALLOWED
 
 Role = Literal["air", "surface", "outside"]
 Form = Literal["auto", "line", "senml", "json", "csv"]
+# What a topic of its own may carry as a bare number: words of `wire.fields`, each with its unit.
+Quantity = Literal["temperature_c", "temperature_f", "humidity_percent"]
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 EVERY_DAY: tuple[Day, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -56,6 +59,12 @@ def _topic_filter(text: str) -> str:
     return text
 
 
+def _whole_topic(text: str) -> str:
+    if set(text) & {"+", "#", "\0"}:
+        raise ValueError("one whole topic, without + or #")
+    return text
+
+
 def _without_secret(text: str) -> str:
     if "@" in text:
         raise ValueError("an address without a user or password in it")
@@ -65,6 +74,7 @@ def _without_secret(text: str) -> str:
 Zone = Annotated[str, AfterValidator(_known_zone)]
 Units = Annotated[str, AfterValidator(_known_units)]
 TopicFilter = Annotated[str, AfterValidator(_topic_filter)]
+Topic = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_whole_topic)]
 Address = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_without_secret)]
 Names = Annotated[tuple[str, ...], BeforeValidator(_several)]
 Name = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]{0,31}$")]
@@ -110,6 +120,13 @@ class Sensor(Table):
     address: Names = ()  # names, hardware numbers or whole topics it uses on the wire, besides its own name
     every_s: float = Field(default=60.0, gt=0, le=86_400)
     fields: dict[str, str] = Field(default_factory=dict)
+    topics: dict[Quantity, Topic] = Field(default_factory=dict)  # one a quantity, each with bare numbers
+
+    @model_validator(mode="after")
+    def _one_quantity_a_topic(self) -> Self:
+        if len(set(self.topics.values())) < len(self.topics):
+            raise ValueError("topics: one topic for each quantity")
+        return self
 
 
 class SerialSource(Table):
@@ -241,14 +258,24 @@ class Configuration(Table):
     def _one_owner_per_address(self) -> Self:
         owner: dict[str, str] = {}
         for name, sensor in self.sensors.items():
-            for address in (name, *sensor.address):
+            for address in (name, *sensor.address, *sensor.topics.values()):
                 if owner.setdefault(address, name) != name:
                     raise ValueError(
                         f"each address for one sensor; {address!r} stands at {owner[address]} and {name}"
                     )
+        self._sources_and_sensors_meet()
+        return self
+
+    def _sources_and_sensors_meet(self) -> None:
         for port, source in self.serial.items():
             if source.sensor and self.sensors and source.sensor not in self.sensors:
                 raise ValueError(
                     f"serial.{port}.sensor = one of {', '.join(self.sensors)}; found {source.sensor!r}"
                 )
-        return self
+        filters = [pattern for source in self.mqtt.values() for pattern in source.topics]
+        for name, sensor in self.sensors.items():
+            for topic in sensor.topics.values():
+                if not any(covers(pattern, topic) for pattern in filters):
+                    raise ValueError(
+                        f"sensors.{name}.topics: what the topics of an [mqtt] table cover; not {topic!r}"
+                    )

@@ -13,6 +13,8 @@ from enum import StrEnum
 from itertools import combinations
 from typing import NamedTuple
 
+from curewatch.ingest import halves as pairs
+from curewatch.ingest.halves import TOGETHER, Halves
 from curewatch.phrases import Said, phrase
 from curewatch.readings import Flag, Reading
 from curewatch.units import HOUR, MINUTE
@@ -60,6 +62,7 @@ class Track(NamedTuple):
     saturated_since: float | None = None
     jumps: tuple[float, ...] = ()  # times of the last jumps, at most JUMPS_MANY [s]
     moves: tuple[tuple[Point, Point], ...] = ()  # the last moves of SWAP_MOVE and more, at most SWAP_MANY
+    halves: Halves = Halves()  # of a sensor whose two quantities come apart
 
 
 LONGEST = 160  # points a track holds
@@ -93,10 +96,14 @@ _JUMP = int(Flag.JUMP)  # plain numbers: an enumeration's own operators cost a m
 
 def step(track: Track, reading: Reading) -> Track:
     """The track after one more reading; readings older than its last one change nothing."""
-    point = Point(reading.time, reading.temperature, reading.relative_humidity, reading.flags)
     last = track.last
-    if last is not None and point.time < last.time:
+    if last is not None and reading.time < last.time:
         return track
+    halves, said = track.halves, reading
+    if reading.relative_humidity is None or reading.temperature is None:
+        halves = pairs.step(halves, reading)
+        said = pairs.joined(reading, halves)
+    point = Point(reading.time, said.temperature, said.relative_humidity, reading.flags)
     same = last is not None and last[1:3] == point[1:3]
     saturated = point.relative_humidity is not None and point.relative_humidity >= SATURATED_AT
     return Track(
@@ -105,11 +112,28 @@ def step(track: Track, reading: Reading) -> Track:
         track.unchanged_since if same else point.time,
         track.unchanged_count + 1 if same else 1,
         (track.saturated_since or point.time) if saturated else None,
-        (*track.jumps, point.time)[-JUMPS_MANY:] if point.flags & _JUMP else track.jumps,
+        _jumps(track.jumps, point, paired=said is not reading),
         (*track.moves, (last, point))[-SWAP_MANY:]
         if last is not None and _moved(last, point)
         else track.moves,
+        halves,
     )
+
+
+def last_word(track: Track) -> Point | None:
+    """What the sensor said last; of two halves both, and the time of the older one."""
+    last, (warm, damp) = track.last, track.halves
+    if last is None or warm is None or damp is None or last.time not in (warm[0], damp[0]):
+        return last
+    whole = last.temperature is not None and last.relative_humidity is not None
+    return last._replace(time=min(warm[0], damp[0])) if whole else last
+
+
+def _jumps(before: tuple[float, ...], point: Point, *, paired: bool) -> tuple[float, ...]:
+    """The last jumps; both halves of a pair make one."""
+    if not point.flags & _JUMP or (paired and before and point.time - before[-1] <= TOGETHER):
+        return before
+    return (*before, point.time)[-JUMPS_MANY:]
 
 
 def _moved(before: Point, after: Point) -> bool:

@@ -7,11 +7,12 @@ from collections.abc import Mapping
 from typing import NamedTuple, Self
 
 from curewatch.configuration import Configuration, MqttSource
+from curewatch.configuration.topics import covers_levels
 from curewatch.ingest import forecasts
 from curewatch.ingest.corrections import Correction, corrected
 from curewatch.ingest.events import BytesArrived, MessageArrived
 from curewatch.readings import Reading, Rejected
-from curewatch.wire import LineFramer, Parser, Plausibility, Reason, Window
+from curewatch.wire import LineFramer, Parser, Plausibility, Reason, Window, bare
 from curewatch.wire.reasons import reject
 
 TOPICS = 5_000  # topics whose owner is remembered; beyond that it is worked out each time
@@ -24,6 +25,7 @@ class Owner(NamedTuple):
     fixed: bool  # the whole topic is some sensor's address
     fields: Mapping[str, str] | None  # ours -> theirs, in its JSON
     form: str
+    quantity: str  # of a bare number on this topic: a word of ours, or empty
 
 
 class Intake:
@@ -41,7 +43,10 @@ class Intake:
         self._names = {
             address: name
             for name, sensor in configuration.sensors.items()
-            for address in (name, *sensor.address)
+            for address in (name, *sensor.address, *sensor.topics.values())
+        }
+        self._quantities: dict[str, str] = {
+            topic: word for sensor in configuration.sensors.values() for word, topic in sensor.topics.items()
         }
 
     def from_start(self, sensor: str | None = None) -> None:
@@ -86,6 +91,7 @@ class Intake:
             owner.fields,
             form=owner.form,
             retained=event.retained,
+            quantity=owner.quantity,
         )
         if all(isinstance(item, Reading) and item.sensor == forecasts.NAME for item in found):
             return found  # its times lie ahead; what is made of it is checked there
@@ -114,38 +120,30 @@ class Intake:
 
     def _found_owner(self, source: str, topic: str) -> Owner:
         broker = self._configuration.mqtt.get(source) or MqttSource()
+        levels = topic.split("/")
         fixed = self._names.get(topic)
-        device = fixed or self._device(broker, topic) or self._nobody
+        quantity = self._quantities.get(topic) or (
+            "" if levels[-1] in self._names else bare.quantity_of(topic)
+        )
+        named = levels[:-1] if quantity and len(levels) > 1 else levels
+        device = fixed or self._device(broker, levels, len(named)) or self._nobody
         sensor = self._names.get(device, device)
-        owner = Owner(device, fixed is not None, self._fields(sensor, broker), broker.form)
+        owner = Owner(device, fixed is not None, self._fields(sensor, broker), broker.form, quantity)
         if len(self._owners) < TOPICS:
             self._owners[source, topic] = owner
         return owner
 
     @staticmethod
-    def _device(broker: MqttSource, topic: str) -> str:
-        """The level that the first + of the matching filter stands for; else the last level."""
-        levels = topic.split("/")
+    def _device(broker: MqttSource, levels: list[str], telling: int) -> str:
+        """The level that the first + of the matching filter stands for; else the last that may name one."""
         for pattern in broker.topics:
             wanted = pattern.split("/")
-            if _matches(wanted, levels) and "+" in wanted:
+            if "+" in wanted[:telling] and covers_levels(wanted, levels):
                 return levels[wanted.index("+")]
-        return levels[-1]
+        return levels[telling - 1]
 
     def _fields(self, sensor: str | None, broker: MqttSource | None) -> Mapping[str, str] | None:
         known = self._configuration.sensors.get(sensor or "")
         if known and known.fields:
             return known.fields
         return broker.fields if broker and broker.fields else None
-
-
-def _matches(wanted: list[str], levels: list[str]) -> bool:
-    """Whether a topic's levels answer to a filter's (MQTT 5.0, 4.7)."""
-    if wanted[-1] == "#":
-        head = wanted[:-1]
-        return len(levels) >= len(head) and _matches_levels(head, levels[: len(head)])
-    return len(wanted) == len(levels) and _matches_levels(wanted, levels)
-
-
-def _matches_levels(wanted: list[str], levels: list[str]) -> bool:
-    return all(want in {"+", level} for want, level in zip(wanted, levels, strict=True))

@@ -14,7 +14,7 @@ from typing import Any
 
 from curewatch.clock import Instant, iso_utc
 from curewatch.ingest.clock_watch import ClockState
-from curewatch.ingest.health import Health, Point, Track
+from curewatch.ingest.health import Health, Track, last_word
 from curewatch.logbook import Stored
 from curewatch.units import celsius_from_kelvin, percent_from_fraction
 from curewatch.wording import Wording, plain_wording
@@ -49,9 +49,9 @@ def state_document(
 
 
 def _last(track: Track | None, now: float) -> dict[str, Any]:
-    if track is None or track.last is None:
+    last = None if track is None else last_word(track)
+    if last is None:
         return {}
-    last: Point = track.last
     return {
         "time": iso_utc(last.time),
         "age_s": round(now - last.time, 1),

@@ -45,7 +45,17 @@ def look_up(logbook: Logbook, name: str, now: float) -> Seen:
     ahead = latest.time if latest is not None and latest.time > now + AHEAD else None
     if last is None and latest is not None and ahead is None and _believable(latest):
         track, last = health.step(track, latest), latest
-    return Seen(track, last, ahead)
+    return Seen(track, _whole(last, track), ahead)
+
+
+def _whole(last: Reading | None, track: Track) -> Reading | None:
+    """The last word of a sensor that speaks in halves is both of them."""
+    word = health.last_word(track)
+    if last is None or word is None:
+        return last
+    return last._replace(
+        time=word.time, temperature=word.temperature, relative_humidity=word.relative_humidity
+    )
 
 
 def _believable(reading: Reading) -> bool:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from curewatch.advice import situation as advice
 from curewatch.advice.situation import Place, Situation, Trouble, TroubleKind
 from curewatch.configuration import Configuration, Role
-from curewatch.ingest import forecasts, refused_lately
+from curewatch.ingest import forecasts, halves, refused_lately
 from curewatch.ingest.clock_watch import DOUBT, NOT_BEFORE
 from curewatch.ingest.health import Health, State
 from curewatch.ingest.judgement import judge
@@ -30,6 +30,7 @@ from curewatch.units import DAY, HOUR, FloatArray
 PAST = 60 * DAY  # for the outlook; a longer one tells it no more [s]
 FINE = 14 * DAY  # of it by single readings; before that the logbook's hourly means serve [s]
 STEP = 900.0  # of the past's grid [s]
+HALF_ADVISED = "see that temperature and humidity both come, no more than 5 min apart"
 ROLES: tuple[Role, ...] = ("air", "surface", "outside")
 
 _KIND = {
@@ -77,6 +78,7 @@ def situation(
                 seen[name],
                 healths[name],
                 refused_lately.of_sensor(refused, name, healths[name].since, now),
+                now=now,
             )
         ),
     )
@@ -120,6 +122,8 @@ def _troubles(
     seen: Seen,
     judged: Health,
     unbelieved: Refused | None,
+    *,
+    now: float,
 ) -> list[Trouble]:
     role = configuration.role_of(name) or ""
     if seen.ahead is not None and judged.state in {State.NEVER, State.SILENT}:
@@ -128,6 +132,9 @@ def _troubles(
     if unbelieved is not None and judged.state in {State.NEVER, State.SILENT}:
         text = f"it speaks, but {unbelieved.times} were refused: {unbelieved.reason}"
         return [Trouble(TroubleKind.IMPLAUSIBLE, text, name, role, judged.since, unbelieved.advised)]
+    half = halves.wanting(seen.track.halves, now) if judged.state is not State.SILENT else ""
+    if half:
+        return [Trouble(TroubleKind.INCOMPLETE, half, name, role, judged.since, HALF_ADVISED)]
     kind = _KIND.get(judged.state)
     return [] if kind is None else [Trouble(kind, judged.seen, name, role, judged.since)]
 
@@ -189,7 +196,7 @@ def _gridded(logbook: Logbook, place: Place | None, edges: FloatArray) -> tuple[
     if place is None:
         return empty, empty.copy()
     fine = float(np.ceil(max(edges[0], edges[-1] - FINE) / HOUR)) * HOUR
-    found = logbook.series(place.sensor, fine, float(edges[-1]))
+    found = halves.joined_series(logbook.series(place.sensor, fine, float(edges[-1])))
     usable = (found.flags & Flag.CLOCK_DOUBT) == 0
     cells = ((found.time - edges[0]) // STEP).astype(int)
     pressure = _pressure(found.temperature, found.relative_humidity)

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 
 from curewatch.clock import Instant
 from curewatch.readings import Flag, Reading, Rejected
-from curewatch.wire import json_fields, lines, plain, senml
+from curewatch.wire import bare, json_fields, lines, plain, senml
 from curewatch.wire.framing import LONGEST, LineFramer
 from curewatch.wire.numbers import name_allowed
 from curewatch.wire.plausibility import Plausibility
@@ -71,14 +71,20 @@ class Parser:
         *,
         form: str = "auto",
         retained: bool = False,
+        quantity: str = "",
     ) -> list[Event]:
-        """What one message says; ``device`` names a reading whose payload names nobody."""
+        """What one message says; ``device`` names a reading whose payload names nobody.
+
+        ``quantity`` is the word of ours for a payload that is a bare number.
+        """
         if len(payload) > PAYLOAD_LONGEST:
             return [reject(Reason.TOO_LONG, payload, at.utc, source, _name_or_none(device))]
         if form == "auto":
-            form = _form_of_payload(payload)
-        if form in ("json", "senml"):
-            events = self._told(payload, at, source, device, form=form, fields=fields)
+            form = _form_of_payload(payload) or _bare(payload, quantity) or form
+        elif form == "json":
+            form = _bare(payload, quantity) or form
+        if form in ("json", "senml", "bare", "number"):
+            events = self._told(payload, at, source, device, form=form, fields=fields, quantity=quantity)
         else:
             events = self._lines(payload, at, source, device, form=form, fields=fields)
         return [_kept_by_broker(event) for event in events] if retained else events
@@ -126,6 +132,7 @@ class Parser:
         *,
         form: str,
         fields: Mapping[str, str] | None,
+        quantity: str = "",
     ) -> list[Event]:
         """What data of a known form says."""
         if sensor and not name_allowed(sensor):
@@ -139,6 +146,10 @@ class Parser:
             return self._cells(data, at, source, sensor)
         elif form == "pairs":
             event = plain.parse_pairs(data, at, source, sensor)
+        elif form == "bare":
+            event = bare.parse(data, quantity, at, source, sensor)
+        elif form == "number":
+            event = reject(Reason.BARE, data, at.utc, source, sensor)
         else:
             event = reject(_why_unknown(data), data, at.utc, source, sensor)
         return [self._checked(event, data, source)]
@@ -169,11 +180,20 @@ class Parser:
 
 
 def _form_of_payload(payload: bytes) -> str:
+    """What its first bytes tell; nothing when they could begin a line or a number."""
     if payload.startswith(b"{"):
         return "json"
     if senml.is_cbor(payload) or payload.lstrip()[:1] == b"[":
         return "senml"
-    return "json" if payload.lstrip()[:1] == b"{" else "auto"
+    return "json" if payload.lstrip()[:1] == b"{" else ""
+
+
+def _bare(payload: bytes, quantity: str) -> str:
+    """Whether it is a number alone; where the topic says of what, also one that is broken."""
+    start = payload.lstrip()
+    if quantity and not start.startswith((b"cw", b"{", b"[")) and not _PAIR.match(start):
+        return "bare"
+    return "number" if bare.is_number(payload) else ""
 
 
 def _form_of_line(line: bytes) -> str:

@@ -91,7 +91,7 @@ class Plausibility:
     def check(self, reading: Reading, raw: bytes = b"", source: str = "") -> Reading | Rejected:
         """The reading, perhaps with flags; or the reason why it cannot be taken."""
         sensor, time, received, temperature, humidity, carbon_dioxide, _, _, sequence = reading
-        last = self._lasts.get(sensor)
+        last = self._lasts.get(sensor if temperature is not None else _alone(sensor))
         if (
             last is not None
             and temperature is not None
@@ -162,7 +162,8 @@ class Plausibility:
         reading = _flagged(reading, self._own_flags(reading))
         while len(self._lasts) >= MOST_SENSORS:
             del self._lasts[next(iter(self._lasts))]
-        self._lasts[reading.sensor] = _Last(reading)
+        name = reading.sensor if reading.temperature is not None else _alone(reading.sensor)
+        self._lasts[name] = _Last(reading)
         return reading
 
     def _next(self, reading: Reading, last: _Last) -> Reading | Reason:
@@ -222,6 +223,11 @@ def _same_moment(reading: Reading, newest: Reading, flags: int) -> tuple[Reading
     if newest.time - reading.time < 1.0:  # several in one read: a millisecond keeps them apart
         return reading._replace(time=newest.time + 0.001), flags
     return reading, flags | (_DOUBT if reading.flags & _ARRIVAL else _LATE)
+
+
+def _alone(sensor: str) -> str:
+    """Where the humidity of a sensor that sends it alone is remembered: a name that no sensor can have."""
+    return f"{sensor} humidity"
 
 
 def _flagged(reading: Reading, flags: int) -> Reading:

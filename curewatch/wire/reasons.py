@@ -33,6 +33,7 @@ class Reason(StrEnum):
     TWICE = "a field given twice"
     MUST_UNDERSTAND = "a field that must be understood and is not"
     NO_QUANTITY = "neither temperature nor humidity"
+    BARE = "a number that does not say of what"
     TEMPERATURE = "temperature not plausible"
     HUMIDITY = "humidity not plausible"
     CARBON_DIOXIDE = "carbon dioxide not plausible"
@@ -65,6 +66,7 @@ WHAT_TO_DO: dict[str, str] = {
     Reason.TWICE: "one value for each field; which one is meant cannot be told",
     Reason.MUST_UNDERSTAND: "update this program; the sender insists on a field it does not know",
     Reason.NO_QUANTITY: "name the device's own fields in the configuration: fields = { temperature_c = … }",
+    Reason.BARE: 'at its sensor in the configuration: topics = { temperature_c = "the/topic" }',
     Reason.TEMPERATURE: "-40 to 60 degC is believed; check sensor and unit",
     Reason.HUMIDITY: "0 to 102 % is believed; check sensor and unit",
     Reason.CARBON_DIOXIDE: "0 to 100 000 ppm is believed; check sensor and unit",

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from curewatch.clock import SystemClock
@@ -360,3 +361,22 @@ def test_nothing_listens_at_the_brokers_place(tmp_path: Path, port: SimulatedPor
         daemon.waits_for(1, "bench")
         assert daemon.text().count("yard does not answer") == 1
         assert daemon.stop() == 0
+
+
+def test_bare_numbers_on_a_topic_for_each_quantity(tmp_path: Path, broker: Broker) -> None:
+    """Each half is stored as it came, under its sensor; the pump's number is refused with what to do."""
+    settings = over_mqtt(broker).replace("creek/+/state", "creek/+/+")
+    with Running(tmp_path, settings) as daemon, Talker(broker) as talker:
+        daemon.start()
+        daemon.says("yard answers")
+        talker.send("creek/bench/temperature", [b"12.4"])
+        talker.send("creek/bench/humidity", [b'"71 %"'])
+        talker.send("creek/pump/power", [b"40"])
+        daemon.waits_for(2, "bench")
+        daemon.says("a number that does not say of what")
+        assert daemon.stop() == 0
+        with Logbook(daemon.path) as logbook:
+            found = logbook.series("bench", 0.0, 2.0**33)
+            assert [(name, known.readings) for name, known in logbook.sensors().items()] == [("bench", 2)]
+    assert np.round(found.temperature[~np.isnan(found.temperature)], 2).tolist() == [285.55]
+    assert np.round(found.relative_humidity[~np.isnan(found.relative_humidity)], 2).tolist() == [0.71]

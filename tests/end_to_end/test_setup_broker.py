@@ -74,6 +74,33 @@ def test_the_step_writes_topics_user_and_password_file(
     assert configuration.password("yard", found.mqtt["yard"]) == "tide"
 
 
+def test_a_topic_for_each_quantity_is_one_sensor(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Bare numbers under one level are offered as one sensor, and written as its topics."""
+    monkeypatch.chdir(tmp_path)
+    said: list[str] = []
+    with Broker(tmp_path) as broker:
+        with Talker(broker) as talker:
+            for topic, number in (
+                ("bench/temperature", b"12.4"),
+                ("bench/humidity", b"71"),
+                ("pump/power", b"4"),
+            ):
+                talker.send(f"creek/{topic}", [number], retain=True)
+        replies = iter((f"127.0.0.1:{broker.port}", "", "", "all", "air", "bench", "good-digital"))
+        state = Survey(
+            Talk(lambda prompt: next(replies), said.append), SystemClock(), Answers(), Wording(), 1.0, []
+        )
+        steps = dict(STEPS)
+        steps["a broker (MQTT)"](state)
+        steps["the sensors' names"](state)
+    assert any("creek/bench/+: bench 12.4 °C 71 %" in line for line in said), said
+    assert not any("pump" in line for line in said)
+    found = configuration.parse(as_toml(state.answers), tmp_path / "curewatch.toml")
+    topics = {"humidity_percent": "creek/bench/humidity", "temperature_c": "creek/bench/temperature"}
+    assert found.sensors["bench"].topics == topics
+    assert set(found.mqtt["yard"].topics) == set(topics.values())
+
+
 @pytest.mark.long
 @pytest.mark.skipif(MOSQUITTO is None and not REQUIRED, reason="mosquitto is not installed here")
 def test_a_wrong_password_is_told_as_such(tmp_path: Path) -> None:

@@ -199,3 +199,20 @@ def test_a_file_that_is_no_configuration_is_refused(content: bytes, tmp_path: Pa
     file.write_bytes(content)
     with pytest.raises(ConfigurationError):
         configuration.load(file)
+
+
+@pytest.mark.parametrize(
+    ("topics", "allowed"),
+    [
+        ('{ temperature_c = "creek/loft/warm" }', "cover"),
+        ('{ temperature_c = "creek/+/state" }', "without + or #"),
+        ('{ temperature_c = "creek/a/state", humidity_percent = "creek/a/state" }', "one topic for each"),
+        ('{ pressure = "creek/a/state" }', "temperature_c"),
+    ],
+)
+def test_a_topic_for_each_quantity_is_whole_and_subscribed_to(topics: str, allowed: str) -> None:
+    """What nobody would ever receive, or could not be told apart, is an error when the file is read."""
+    broker = '[mqtt.yard]\ntopics = "creek/+/state"\n'
+    with pytest.raises(ConfigurationError) as caught:
+        configuration.parse(f'{broker}[sensors.bench]\nrole = "air"\ntopics = {topics}')
+    assert allowed in str(caught.value)

@@ -16,6 +16,7 @@ class NamedSensor:
     role: str  # air | surface | outside
     part: str
     address: tuple[str, ...] = ()  # what it calls itself, where that is another name
+    topics: tuple[tuple[str, str], ...] = ()  # quantity -> topic, where each has its own
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +113,12 @@ def _resin(answers: Answers) -> dict[str, object]:
 
 
 def _sensor(sensor: NamedSensor) -> list[str]:
-    keys = {"role": sensor.role, "part": sensor.part, "address": list(sensor.address) or None}
+    keys = {
+        "role": sensor.role,
+        "part": sensor.part,
+        "address": list(sensor.address) or None,
+        "topics": dict(sensor.topics) or None,
+    }
     return _table(f"sensors.{sensor.name}", keys)
 
 
@@ -143,4 +149,6 @@ def _table(name: str, keys: Mapping[str, object]) -> list[str]:
 
 def _value(value: object) -> str:
     """A TOML value: JSON's text, number and list forms are TOML's too, but for one control character."""
+    if isinstance(value, dict):
+        return f"{{ {', '.join(f'{key} = {_value(one)}' for key, one in value.items())} }}"
     return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -10,7 +10,7 @@ from typing import Any
 from curewatch.cli.setup.heard import Collection, Survey
 from curewatch.clock import Clock
 from curewatch.readings import Reading
-from curewatch.wire import Parser
+from curewatch.wire import Parser, bare
 
 MOST_WAITING = 5000  # messages; a busy broker's rest is dropped, and the next seconds bring more
 PATIENCE = 5.0  # s to answer a connection
@@ -103,10 +103,22 @@ def _collect(waiting: "queue.Queue[Any]", clock: Clock, end: float) -> Collectio
             message = waiting.get(timeout=min(left, 0.2))
         except queue.Empty:
             continue
-        device = device_of(message.topic)
-        at = clock.now()
-        for event in parser.payload(message.payload, at, message.topic, device, retained=message.retain):
-            if isinstance(event, Reading) and (event.temperature, event.relative_humidity) != (None, None):
+        quantity = bare.quantity_of(message.topic)
+        device = device_of(message.topic.rpartition("/")[0] if quantity else message.topic)
+        said = parser.payload(
+            message.payload,
+            clock.now(),
+            message.topic,
+            device,
+            retained=message.retain,
+            quantity=quantity,
+        )
+        for event in said:
+            if not isinstance(event, Reading):
+                continue
+            if quantity and (event.temperature is None or event.relative_humidity is None):
+                found.take_half(event, message.topic, bare.key_of(quantity))
+            else:
                 found.take(event, message.topic)
     return found
 

@@ -1,6 +1,6 @@
 """What a survey of a port or a broker hears, as values."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from curewatch.readings import Reading
@@ -11,10 +11,16 @@ class Heard:
     """One thing that speaks of temperature or humidity, and its latest words."""
 
     kind: Literal["serial", "mqtt"]
-    place: str  # the port's address, or the whole topic
+    place: str  # the port's address, or the whole topic, or PREFIX/+ where each quantity has its own
     name: str  # what it calls itself
     latest: Reading
     times: int = 1  # how often it spoke during the survey
+    topics: tuple[tuple[str, str], ...] = ()  # quantity as in the configuration -> its own topic
+
+    @property
+    def addresses(self) -> tuple[str, ...]:
+        """What must be listened to, to hear it."""
+        return tuple(topic for _, topic in self.topics) or (self.place,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +53,26 @@ class Collection:
         times = self._found[key].times + 1 if key in self._found else 1
         self._found[key] = Heard(self._kind, place, reading.sensor, reading, times)
 
+    def take_half(self, reading: Reading, topic: str, quantity: str) -> None:
+        """One quantity on a topic of its own: what stands under one level is one sensor."""
+        place = f"{topic.rpartition('/')[0]}/+"
+        before = self._found.get((place, reading.sensor))
+        self.take(reading, place)
+        now = self._found.get((place, reading.sensor))
+        if now is None:
+            return
+        topics = dict(before.topics if before else ()) | {quantity: topic}
+        whole = _joined(reading, before.latest) if before else reading
+        self._found[place, reading.sensor] = replace(now, latest=whole, topics=tuple(sorted(topics.items())))
+
     @property
     def heard(self) -> tuple[Heard, ...]:
         """In the order they first spoke."""
         return tuple(self._found.values())
+
+
+def _joined(half: Reading, before: Reading) -> Reading:
+    """What both halves say, for showing."""
+    if half.temperature is None:
+        return half._replace(temperature=before.temperature)
+    return half._replace(relative_humidity=before.relative_humidity)

@@ -126,7 +126,7 @@ def _broker(survey: Survey) -> None:
                 "yard",
                 asked.host,
                 asked.port,
-                tuple(dict.fromkeys(each.place for each in chosen)),
+                tuple(dict.fromkeys(topic for each in chosen for topic in each.addresses)),
                 found.version,
                 asked.username,
                 password_file,
@@ -219,8 +219,8 @@ def _free_name(talk: Talk, answers: Answers, default: str) -> str:
 def _take_sensor(answers: Answers, heard: Heard, name: str, role: str, part: str) -> None:
     address: tuple[str, ...] = (heard.name,) if heard.name not in {name, UNNAMED} else ()
     if heard.kind == "mqtt":
-        address = (heard.place,)
-    answers.sensors.append(NamedSensor(name, role, part, address))
+        address = () if heard.topics else (heard.place,)
+    answers.sensors.append(NamedSensor(name, role, part, address, heard.topics))
     if heard.name == UNNAMED:
         answers.ports = [
             SerialAnswer(port.name, port.url, port.baud, name) if port.url == heard.place else port
