@@ -6,6 +6,7 @@ the shed's local time, with the date when that is not today.
 
 import math
 import os
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, tzinfo
@@ -14,9 +15,11 @@ from typing import Any
 from curewatch.errors import UsageError
 from curewatch.phrases import Said, Value, add, numbers_of, words_of
 from curewatch.units import (
+    FloatArray,
     celsius_from_kelvin,
     fahrenheit_from_kelvin,
     gram_from_kilogram,
+    kelvin_from_celsius,
     ounce_from_gram,
 )
 
@@ -26,6 +29,13 @@ _TWELVE_HOURS = {"US", "CA", "AU", "NZ", "IN", "PH", "ZA", "MY", "SG", "EG", "SA
 UNKNOWN = "unknown"
 UNITS = {"c", "f", "g", "oz", "24h", "12h"}
 UNITS_ALLOWED = "C or F, g or oz, 24h or 12h, e.g. F,oz,12h"
+
+
+# 20 degC, -70 to -55 °C, 3 K, 100 g; not 0.2 W/(m K), not 450 g/m2
+_STATED = re.compile(
+    r"(?<![\w.])(?P<one>-?\d+(?:\.\d+)?)(?:(?P<between> (?:to|or|and) | ± )(?P<two>-?\d+(?:\.\d+)?))? ?"
+    r"(?P<unit>degC|°C|K|g)(?![\w/])"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +63,22 @@ class Wording:
             f"{_no_minus_zero(kelvin * 1.8, 1)} °F" if self.fahrenheit else f"{_no_minus_zero(kelvin, 1)} K"
         )
 
+    @property
+    def temperature_unit(self) -> str:
+        return "°F" if self.fahrenheit else "°C"
+
+    @property
+    def difference_unit(self) -> str:
+        return "°F" if self.fahrenheit else "K"
+
+    def temperatures(self, kelvin: FloatArray) -> FloatArray:
+        """Temperatures in :attr:`temperature_unit`, for a chart."""
+        return fahrenheit_from_kelvin(kelvin) if self.fahrenheit else celsius_from_kelvin(kelvin)
+
+    def differences(self, kelvin: FloatArray) -> FloatArray:
+        """Differences in :attr:`difference_unit`, for a chart."""
+        return kelvin * 1.8 if self.fahrenheit else kelvin
+
     def percent(self, fraction: float | None) -> str:
         """``82 %``."""
         return UNKNOWN if fraction is None or not math.isfinite(fraction) else f"{fraction * 100:.0f} %"
@@ -65,6 +91,28 @@ class Wording:
         if self.ounces:
             return f"{ounce_from_gram(grams):.1f} oz"
         return f"{grams:.1f} g" if grams < 20 else f"{grams:.0f} g"
+
+    def weighed(self, kilogram: float) -> str:
+        """A mass as the scale showed it, nothing rounded away: ``122.5 g``, ``4.32 oz``."""
+        grams = gram_from_kilogram(kilogram)
+        return f"{ounce_from_gram(grams):.2f} oz" if self.ounces else f"{grams:.4g} g"
+
+    def retold(self, text: str) -> str:
+        """A text of ours that was written in degC, kelvin and grams (a source, a caution, a term), anew.
+
+        Only for what stands in our own files; what people or other programs wrote is theirs.
+        """
+        return _STATED.sub(self._restated, text)
+
+    def _restated(self, found: re.Match[str]) -> str:
+        unit = found["unit"]
+        if not (self.ounces if unit == "g" else self.fahrenheit):
+            return found[0]
+        convert = {"K": lambda kelvin: 1.8 * kelvin, "g": ounce_from_gram}.get(unit, _fahrenheit)
+        said = [
+            f"{float(f'{convert(float(number)):.3g}'):g}" for number in (found["one"], found["two"]) if number
+        ]
+        return f"{(found['between'] or '').join(said)} {'oz' if unit == 'g' else '°F'}"
 
     def volume(self, cubic_metre: float | None) -> str:
         """``45 ml``, or litres from one on: pumps and cups are marked in ml on both sides of the sea."""
@@ -102,6 +150,10 @@ class Wording:
         if not self.twelve_hours:
             return f"{moment:%H:%M}"
         return f"{moment.hour % 12 or 12}:{moment:%M} {'am' if moment.hour < 12 else 'pm'}"
+
+    def hour(self, utc: float) -> str:
+        """A full hour, as an axis has it: ``18:00`` or ``6 pm``."""
+        return self.time(utc).replace(":00 ", " ")
 
     def stamp(self, utc: float) -> str:
         """Day and hour to the second, for lines that are read on any day: ``2026-11-25 21:40:05``."""
@@ -220,6 +272,10 @@ def _territory(environment: Mapping[str, str], category: str) -> str:
 
 def _no_minus_zero(value: float, decimals: int) -> str:
     return f"{round(value, decimals) + 0.0:.{decimals}f}"
+
+
+def _fahrenheit(celsius: float) -> float:
+    return fahrenheit_from_kelvin(kelvin_from_celsius(celsius))
 
 
 def _number(value: float | None) -> str:

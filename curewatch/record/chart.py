@@ -4,16 +4,15 @@ Every line differs from the others by dash and label, not by colour alone; every
 """
 
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime
 from html import escape
 from itertools import pairwise
 from typing import NamedTuple
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from curewatch.record.words import MONTHS
 from curewatch.units import DAY, HOUR, FloatArray
+from curewatch.wording import Wording
 
 INK, FAINT, GRID = "#1f2933", "#6b7280", "#dfe3e8"
 FONT = "font-family=\"'Libertinus Serif', Georgia, 'Times New Roman', serif\""
@@ -70,7 +69,7 @@ class Chart(NamedTuple):
     unit: str
     start: float
     end: float
-    zone: ZoneInfo
+    reader: Wording  # whose clock and zone
     lines: Sequence[Line]
     bands: Sequence[Band] = ()
     spans: Sequence[Span] = ()
@@ -196,13 +195,13 @@ def _ticks(chart: Chart) -> Iterator[tuple[float, str, str]]:
     shown_day = ""
     for n in range(int(length / HOUR) + 2):
         at = np.ceil(chart.start / HOUR) * HOUR + n * HOUR
-        local = datetime.fromtimestamp(float(at), UTC).astimezone(chart.zone)
+        local = chart.reader.local(float(at))
         if at > chart.end or local.hour % hours or (hours == 24 and local.toordinal() % days):
             continue
         day = f"{local.day} {MONTHS[local.month - 1]}"
         yield (
             float(at),
-            f"{local:%H:%M}" if hours < 24 else day,
+            chart.reader.hour(float(at)) if hours < 24 else day,
             "" if day == shown_day or hours == 24 else day,
         )
         shown_day = day

@@ -9,29 +9,43 @@ from curewatch.logbook import Kind
 from curewatch.record.account import Account
 from curewatch.record.chart import Band, Chart, Flag, Level, Line, Span, svg
 from curewatch.record.layup import Course
-from curewatch.record.words import shown
-from curewatch.units import DAY, MINUTE, ZERO_CELSIUS, FloatArray
+from curewatch.record.words import Words, shown
+from curewatch.units import DAY, MINUTE, FloatArray
 
 AIR, SKIN, DEW, OUTSIDE, CURE, GLASS = "#1d4e89", "#b4530a", "#0f766e", "#8a94a3", "#5b3a8c", "#1f2933"
 WINDOW, NOTHING = "#e3eee4", "#ececec"
 
 
-def air(account: Account) -> str:
+def air(account: Account, words: Words) -> str:
     """Temperatures of air, surface, dew point and outside, with what was done."""
     time, inside = _inside(account)
-    measured = account.measured
+    measured, read = account.measured, words.reader.temperatures
     return svg(
         Chart(
             title="Air, surface and dew point",
-            unit="°C",
+            unit=words.reader.temperature_unit,
             start=account.start,
             end=account.end,
-            zone=account.zone,
+            reader=words.reader,
             lines=[
-                Line("outside", time, _celsius(measured.outside_temperature[inside]), OUTSIDE, "1 2", 1.0),
-                Line("air", time, _celsius(measured.air_temperature[inside]), AIR, "", 1.4),
-                Line("surface", time, _celsius(measured.surface_temperature[inside]), SKIN, "6 2", 1.4),
-                Line("dew point", time, _celsius(measured.dew_point[inside]), DEW, "2 2", 1.4),
+                Line(
+                    "outside",
+                    time,
+                    read(measured.outside_temperature[inside]),
+                    OUTSIDE,
+                    "1 2",
+                    1.0,
+                ),
+                Line("air", time, read(measured.air_temperature[inside]), AIR, "", 1.4),
+                Line(
+                    "surface",
+                    time,
+                    read(measured.surface_temperature[inside]),
+                    SKIN,
+                    "6 2",
+                    1.4,
+                ),
+                Line("dew point", time, read(measured.dew_point[inside]), DEW, "2 2", 1.4),
             ],
             spans=[*_windows(account), *_gaps(account)],
             flags=[*_flags(account)],
@@ -40,29 +54,32 @@ def air(account: Account) -> str:
     )
 
 
-def margin(account: Account) -> str:
+def margin(account: Account, words: Words) -> str:
     """Surface less dew point, with the sensors' error and the line of 3 K."""
     time, inside = _inside(account)
-    value, error = account.measured.margin[inside], account.measured.margin_sd
+    value = words.reader.differences(account.measured.margin[inside])
+    error, limit = (
+        float(words.reader.differences(np.array(each)))
+        for each in (account.measured.margin_sd, standard().condensation_margin.value)
+    )
     known = np.isfinite(value)
-    line = standard().condensation_margin
     return svg(
         Chart(
             title="Margin of the surface over the dew point",
-            unit="K",
+            unit=words.reader.difference_unit,
             start=account.start,
             end=account.end,
-            zone=account.zone,
+            reader=words.reader,
             lines=[Line("margin", time, value, SKIN, "", 1.3)],
             bands=[Band(time[part], value[part] - error, value[part] + error, SKIN) for part in _runs(known)],
             spans=[*_gaps(account)],
-            levels=[Level(line.value, f"{line.value:g} K: coating practice")],
+            levels=[Level(limit, f"{limit:g} {words.reader.difference_unit}: coating practice")],
             height=170,
         )
     )
 
 
-def conversion(account: Account, course: Course) -> str:
+def conversion(account: Account, course: Course, words: Words) -> str:
     """Conversion of one layup, from a slow to a fast lot, with what was seen."""
     slow, usual, fast = course.conversion
     marks = course.system.milestones if course.system else None
@@ -73,7 +90,7 @@ def conversion(account: Account, course: Course) -> str:
             unit="conversion",
             start=course.started,
             end=_told_by(course),
-            zone=account.zone,
+            reader=words.reader,
             lines=[Line("conversion", course.time, usual, CURE, "", 1.4)],
             bands=[Band(course.time, slow, fast, CURE)],
             spans=[*_windows(account, course.layup)],
@@ -86,19 +103,19 @@ def conversion(account: Account, course: Course) -> str:
     )
 
 
-def glass_transition(account: Account, course: Course) -> str:
+def glass_transition(account: Account, course: Course, words: Words) -> str:
     """Glass transition of one layup, from a slow to a fast lot, against the surface's temperature."""
-    cold, middle, warm = (_celsius(each) for each in course.glass_transition)
+    cold, middle, warm = (words.reader.temperatures(each) for each in course.glass_transition)
     return svg(
         Chart(
             title=f"Glass transition of layup {shown(course.layup, 20)}",
-            unit="°C",
+            unit=words.reader.temperature_unit,
             start=course.started,
             end=_told_by(course),
-            zone=account.zone,
+            reader=words.reader,
             lines=[
                 Line("glass", course.time, middle, GLASS, "", 1.4),
-                Line("surface", course.time, _celsius(course.temperature), SKIN, "6 2", 1.2),
+                Line("surface", course.time, words.reader.temperatures(course.temperature), SKIN, "6 2", 1.2),
             ],
             bands=[Band(course.time, cold, warm, GLASS)],
             height=165,
@@ -116,10 +133,6 @@ def _told_by(course: Course) -> float:
 def _inside(account: Account) -> tuple[FloatArray, np.ndarray]:
     inside = account.measured.time >= account.start
     return account.measured.time[inside], inside
-
-
-def _celsius(kelvin: FloatArray) -> FloatArray:
-    return np.asarray(kelvin - ZERO_CELSIUS)
 
 
 def _runs(known: np.ndarray) -> Iterator[slice]:

@@ -3,16 +3,17 @@
 from collections.abc import Iterable, Iterator, Sequence
 
 from curewatch.advice import cautions
+from curewatch.clock import utc_from_iso
 from curewatch.record.account import Account
 from curewatch.record.page import Table, table
-from curewatch.record.words import shown
+from curewatch.record.words import Words, shown
 
 
-def claims(account: Account) -> Iterator[str]:
+def claims(account: Account, words: Words) -> Iterator[str]:
     """The cautions, and what is not claimed."""
     kinds = {course.system.kind for course in account.courses if course.system} or {"epoxy"}
     said = dict.fromkeys(line for kind in sorted(kinds) for line in cautions.for_layup(kind))
-    yield " ".join(said)
+    yield words.reader.retold(" ".join(said))
     yield (
         "This record shows what sensors reported and what people wrote down, when, and that nothing of "
         "it was changed since it was sealed. It does not show that a sensor told the truth or stood "
@@ -23,7 +24,7 @@ def claims(account: Account) -> Iterator[str]:
     )
 
 
-def checking(account: Account) -> Iterator[str | Table]:
+def checking(account: Account, words: Words) -> Iterator[str | Table]:
     """How to check, and what to compare."""
     yield (
         "The files attached to this document hold every reading and entry with the chain of digests, the "
@@ -35,7 +36,7 @@ def checking(account: Account) -> Iterator[str | Table]:
     seal = account.seal
     rows: Iterable[Sequence[str]] = (
         ("Seal code", seal.code),
-        ("Sealed", f"{seal.at}, {shown(seal.why, 20)}"),
+        ("Sealed", f"{words.full(utc_from_iso(seal.at))}, {shown(seal.why, 20)} (signed: {seal.at})"),
         ("Block", f"{seal.block}"),
         ("Head", seal.head),
         ("Public key", seal.public_key),

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 from curewatch.advice.rules import Judged, Outcome
 from curewatch.record.account import Account, Heard
 from curewatch.record.page import Lead, Table, table
-from curewatch.record.words import Words, of_limit, shown
+from curewatch.record.words import Words, shown
 
 
 def rules(account: Account, words: Words) -> Iterator[str | Lead | Table]:
@@ -20,7 +20,7 @@ def rules(account: Account, words: Words) -> Iterator[str | Lead | Table]:
         "than the sensors can tell."
     )
     for one in account.judgements:
-        yield Lead(one.title, str(one.outcome), shown(one.source, 200))
+        yield Lead(one.title, str(one.outcome), shown(words.reader.retold(one.source), 200))
         if one.rules:
             head = ("Rule", "Limit", "Outcome", "Out, min", "Unknown", "In doubt", "First breach", "Worst")
             rows = [_rule_row(rule, words) for rule in one.rules]
@@ -28,13 +28,13 @@ def rules(account: Account, words: Words) -> Iterator[str | Lead | Table]:
 
 
 def _rule_row(rule: Judged, words: Words) -> tuple[str, ...]:
-    worst = of_limit(rule.limit, rule.worst)
+    worst = words.of_limit(rule.limit, rule.worst)
     if rule.worst_at is not None and rule.limit.quantity != "duration":
         worst = f"{worst}, {words.moment(rule.worst_at)}"
     broken = rule.outcome is Outcome.NOT_HELD
     return (
-        f"{rule.rule} ({rule.limit.tag})",
-        of_limit(rule.limit, rule.limit.value),
+        f"{words.reader.retold(rule.rule)} ({rule.limit.tag})",
+        words.of_limit(rule.limit, rule.limit.value),
         str(rule.outcome),
         f"{rule.outside:,} of {rule.minutes:,}",
         f"{rule.unknown:,}" + (" + the rest" if rule.unfinished else ""),
@@ -68,7 +68,7 @@ def _sensor_row(one: Heard, words: Words) -> tuple[str, ...]:
     return (
         shown(one.post.name, 40),
         shown(one.post.role, 20),
-        f"{shown(part.title, 60)}: ± {part.temperature_sd:.1f} K{damp}",
+        f"{shown(part.title, 60)}: ± {words.reader.difference(part.temperature_sd)}{damp}",
         f"{one.readings:,}{late}",
         f"{one.silent_minutes:,} min",
         check,

@@ -9,7 +9,7 @@ from curewatch.record import charts
 from curewatch.record.account import Account
 from curewatch.record.layup import Course
 from curewatch.record.page import Picture, Table, table
-from curewatch.record.words import Words, celsius, shown
+from curewatch.record.words import Words, shown
 
 
 def climate(account: Account, words: Words) -> Iterator[str | Table | Picture]:
@@ -24,30 +24,30 @@ def climate(account: Account, words: Words) -> Iterator[str | Table | Picture]:
         return
     yield Picture(
         "air.svg",
-        charts.air(account).encode(),
+        charts.air(account, words).encode(),
         "Air, surface and dew point temperature over the job",
         "Air, surface and dew point. B and L mark batches and layups; shaded: from when the next layer could "
         "go on until it still bonded, by the model; grey: nothing was recorded.",
     )
     yield Picture(
         "margin.svg",
-        charts.margin(account).encode(),
+        charts.margin(account, words).encode(),
         "Margin of the surface over the dew point, with the error of the sensors",
         f"Margin of the surface over the dew point. Shaded: one standard deviation of the sensors, "
-        f"{measured.margin_sd:.1f} K.",
+        f"{words.reader.difference(measured.margin_sd)}.",
     )
     rows = []
     for title, column, show in (
-        ("Air", measured.air_temperature, celsius),
+        ("Air", measured.air_temperature, words.temperature),
         (
             "Surface" + (" (estimated)" if measured.surface_estimated else ""),
             measured.surface_temperature,
-            celsius,
+            words.temperature,
         ),
-        ("Dew point", measured.dew_point, celsius),
-        ("Outside", measured.outside_temperature, celsius),
+        ("Dew point", measured.dew_point, words.temperature),
+        ("Outside", measured.outside_temperature, words.temperature),
         ("Relative humidity", measured.relative_humidity, lambda value: f"{value * 100:.1f} %"),
-        ("Margin over dew point", measured.margin, lambda value: f"{value:.1f} K"),
+        ("Margin over dew point", measured.margin, words.reader.difference),
     ):
         value, time = column[inside], measured.time[inside]
         known = np.isfinite(value)
@@ -84,13 +84,13 @@ def cure(account: Account, words: Words) -> Iterator[str | Table | Picture]:
             continue
         yield Picture(
             f"cure-{number}.svg",
-            charts.conversion(account, course).encode(),
+            charts.conversion(account, course, words).encode(),
             f"Conversion of layup {name} from a slow to a fast lot",
             f"Layup {name}: conversion, from a slow to a fast lot. Shaded: when the next layer could go on.",
         )
         yield Picture(
             f"glass-{number}.svg",
-            charts.glass_transition(account, course).encode(),
+            charts.glass_transition(account, course, words).encode(),
             f"Glass transition and surface temperature of layup {name}",
             f"Layup {name}: glass transition, from a slow to a fast lot, against the surface's temperature.",
         )
@@ -118,7 +118,8 @@ def _marks(account: Account, course: Course, words: Words) -> Table:
     low, usual, high = (float(each[-1]) for each in course.conversion)
     cold, middle, warm = (float(each[-1]) for each in course.glass_transition)
     rows.append(("Conversion at the end", f"{usual:.2f}", f"{low:.2f} to {high:.2f}", ""))
-    rows.append(("Glass transition at the end", celsius(middle), f"{celsius(cold)} to {celsius(warm)}", ""))
+    spread = f"{words.temperature(cold)} to {words.temperature(warm)}"
+    rows.append(("Glass transition at the end", words.temperature(middle), spread, ""))
     rows.append(("Amine blush, by the model", course.blush or "not known", "", ""))
     if course.closed_by:
         rows.append(("The window was closed by", course.closed_by, "", ""))

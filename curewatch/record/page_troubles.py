@@ -7,7 +7,7 @@ from curewatch.joblog import Told
 from curewatch.logbook import Kind, Stored
 from curewatch.record.account import Account
 from curewatch.record.page import Table, of, table
-from curewatch.record.words import Words, celsius, grams, shown, span
+from curewatch.record.words import Words, shown, span
 
 
 def alerts(account: Account, words: Words) -> Iterator[str | Table]:
@@ -18,8 +18,8 @@ def alerts(account: Account, words: Words) -> Iterator[str | Table]:
             of(one.payload, "happening"),
             of(one.payload, "alert")
             + (f", {of(one.payload, 'subject')}" if one.payload.get("subject") else ""),
-            of(one.payload, "text"),
-            shown(one.payload.get("advised") or "–"),
+            words.told(one.payload, "text", one.at),
+            words.told(one.payload, "advised", one.at),
         )
         for one in account.alerts()
     ]
@@ -102,16 +102,17 @@ def _blemish(one: Stored, words: Words) -> str:
             + (f" ({shown(count['sensor'], 40)})" if count.get("sensor") else "")
             for count in counts[:12]
         )
-    said = _running_words(one.kind, payload)
+    said = _running_words(one, words)
     return said or shown(", ".join(f"{key}: {value}" for key, value in payload.items()), 300)
 
 
-def _running_words(kind: str, payload: Mapping[str, object]) -> str:
+def _running_words(one: Stored, words: Words) -> str:
     """What the program and its sources did, in words; empty for anything else."""
+    kind, payload = one.kind, one.payload
     if kind == "daemon" and payload.get("what") in {"started", "stopped", "reloaded"}:
         return f"the program was {of(payload, 'what')}"
     if kind == "health" and payload.get("sensor"):
-        return f"{of(payload, 'sensor')}: {of(payload, 'state')} ({of(payload, 'seen')})"
+        return f"{of(payload, 'sensor')}: {of(payload, 'state')} ({words.told(payload, 'seen', one.at)})"
     if kind == "source" and payload.get("up") is True:
         return f"{of(payload, 'source')} answers"
     if kind == "source" and payload.get("up") is False:
@@ -143,10 +144,10 @@ def _number(key: str, value: float, words: Words) -> str:
     if key in {"at", "started"}:
         return words.moment(value)
     if key in _MASSES:
-        return grams(value)
+        return words.mass(value)
     if key in _LENGTHS:
         return f"{1000 * value:g} mm"
-    return celsius(value) if key == "pot_temperature" else f"{value:.4g}"
+    return words.temperature(value) if key == "pot_temperature" else f"{value:.4g}"
 
 
 def _after_the_close(account: Account, words: Words) -> Iterator[tuple[str, str, str]]:

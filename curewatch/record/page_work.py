@@ -9,7 +9,7 @@ from curewatch.joblog import Told
 from curewatch.logbook import Kind
 from curewatch.record.account import Account
 from curewatch.record.page import Picture, Table, of, table
-from curewatch.record.words import Words, celsius, grams, shown
+from curewatch.record.words import Words, shown
 from curewatch.units import MINUTE
 
 LARGEST_THUMBNAIL = (640, 640)  # pixels on a page
@@ -37,26 +37,26 @@ def _told_row(told: Told, words: Words, closed: Told | None) -> tuple[str, str, 
         marks.append("after the job was closed")
     if told.corrections:
         marks.append("corrected by " + ", ".join(f"entry {one.number}" for one in told.corrections))
-    text = _sentence(told.kind, told.payload)
+    text = _sentence(told.kind, told.payload, words)
     what = f"{text} ({'; '.join(marks)})" if marks else text
     return f"{words.moment(told.at)}", what, shown(told.payload.get("by") or "–", 40)
 
 
-def _sentence(kind: str, payload: Mapping[str, Any]) -> str:
+def _sentence(kind: str, payload: Mapping[str, Any], words: Words) -> str:
     """An entry in one sentence; a kind that is not known is shown as it is."""
     said = {
         Kind.JOB_OPEN: lambda: f"Job opened: {of(payload, 'title')}",
         Kind.JOB_CLOSE: lambda: f"Job closed. {of(payload, 'outcome')}",
         Kind.BATCH: lambda: (
-            f"Batch {of(payload, 'batch')} mixed: {grams(payload.get('resin_mass'))} resin, "
-            f"{grams(payload.get('hardener_mass'))} hardener"
+            f"Batch {of(payload, 'batch')} mixed: {words.mass(payload.get('resin_mass'))} resin, "
+            f"{words.mass(payload.get('hardener_mass'))} hardener"
         ),
-        Kind.LAYUP: lambda: _layup_sentence(payload),
+        Kind.LAYUP: lambda: _layup_sentence(payload, words),
         Kind.LAYUP_CLOSED: lambda: f"Layup {of(payload, 'layup')} ended",
         Kind.PEEL_PLY: lambda: f"Peel ply {of(payload, 'action')}, layup {of(payload, 'layup')}",
         Kind.WASH: lambda: f"{of(payload, 'action').capitalize()}, layup {of(payload, 'layup')}",
         Kind.OBSERVATION: lambda: f"Seen on layup {of(payload, 'layup')}: {of(payload, 'seen')}",
-        Kind.QUALITY: lambda: _quality_sentence(payload),
+        Kind.QUALITY: lambda: _quality_sentence(payload, words),
         Kind.NOTE: lambda: f"Note: {of(payload, 'text')}",
         Kind.PHOTO: lambda: f"Photograph {of(payload, 'file')}",
     }.get(kind)  # type: ignore[call-overload]
@@ -67,7 +67,7 @@ def _sentence(kind: str, payload: Mapping[str, Any]) -> str:
     return f"{text}. {more}" if more not in {"", "–"} else text
 
 
-def _layup_sentence(payload: Mapping[str, Any]) -> str:
+def _layup_sentence(payload: Mapping[str, Any], words: Words) -> str:
     layers = payload.get("layers")
     parts = [f"Layup {of(payload, 'layup')} begun"]
     if layers:
@@ -77,20 +77,20 @@ def _layup_sentence(payload: Mapping[str, Any]) -> str:
     elif payload.get("lot"):
         parts.append(f"resin lot {of(payload, 'lot')}")
     if payload.get("batch_mass"):
-        parts.append(f"{grams(payload['batch_mass'])} in one pot")
+        parts.append(f"{words.mass(payload['batch_mass'])} in one pot")
     parts.append(of(payload, "system"))
     text = ", ".join(parts)
     return f"{text}. {shown(payload['note'])}" if payload.get("note") else text
 
 
-def _quality_sentence(payload: Mapping[str, Any]) -> str:
+def _quality_sentence(payload: Mapping[str, Any], words: Words) -> str:
     value = payload.get("value")
     number = f"{value:.4g}" if isinstance(value, int | float) else shown(value, 20)
     found = "" if value is None else f": {number} {shown(payload.get('unit') or '', 20)}".rstrip()
     load, arm = payload.get("load"), payload.get("arm")
     by_lever = payload.get("check") == "peel coupon"
     if by_lever and isinstance(load, int | float) and isinstance(arm, int | float):
-        found += f" ({grams(load)} on {1000 * arm:g} mm)"
+        found += f" ({words.mass(load)} on {1000 * arm:g} mm)"
     passed = {True: ", passed", False: ", not passed"}.get(payload.get("passed"), "")  # type: ignore[arg-type]
     return f"Check of layup {of(payload, 'layup')}, {of(payload, 'check')}{found}{passed}"
 
@@ -107,10 +107,10 @@ def _batch_row(told: Told, words: Words) -> tuple[str, ...]:
         words.moment(told.at),
         of(payload, "resin_lot"),
         of(payload, "hardener_lot"),
-        grams(payload.get("resin_mass")),
-        grams(payload.get("hardener_mass")),
+        words.mass(payload.get("resin_mass")),
+        words.mass(payload.get("hardener_mass")),
         text,
-        celsius(pot) if isinstance(pot, int | float) else "–",
+        words.temperature(pot),
     )
 
 

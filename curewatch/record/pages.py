@@ -5,6 +5,7 @@ things. Every text from outside goes through ``words.shown``.
 """
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,11 +14,12 @@ from curewatch.record import page_claims, page_limits, page_shed, page_troubles,
 from curewatch.record.account import Account
 from curewatch.record.page import Pages, Section
 from curewatch.record.words import Words, counted, shown, span
+from curewatch.wording import Wording
 
 
-def pages(account: Account) -> Pages:
-    """The account as it is to be read."""
-    words = _words(account)
+def pages(account: Account, reader: Wording | None = None) -> Pages:
+    """The account as it is to be read, in the reader's units; times are the shed's."""
+    words = _words(account, reader or Wording())
     job = account.job
     return Pages(
         title="Cure record",
@@ -31,9 +33,10 @@ def pages(account: Account) -> Pages:
     )
 
 
-def _words(account: Account) -> Words:
-    offsets = {Words(account.zone).full(at)[-5:] for at in (account.start, account.end)}
-    return Words(account.zone, clocks_change=len(offsets) > 1)
+def _words(account: Account, reader: Wording) -> Words:
+    here = replace(reader, zone=account.zone)
+    offsets = {here.local(at).utcoffset() for at in (account.start, account.end)}
+    return Words(here, clocks_change=len(offsets) > 1)
 
 
 def _sections(account: Account, words: Words) -> Iterator[Section]:
@@ -46,8 +49,8 @@ def _sections(account: Account, words: Words) -> Iterator[Section]:
     yield Section("Alerts, and what was done", tuple(page_troubles.alerts(account, words)))
     yield Section("Gaps, clocks, refusals and corrections", tuple(page_troubles.blemishes(account, words)))
     yield Section("Photographs", tuple(page_work.photographs(account, words)))
-    yield Section("Cautions, and what this record does not claim", tuple(page_claims.claims(account)))
-    yield Section("How to check this record", tuple(page_claims.checking(account)))
+    yield Section("Cautions, and what this record does not claim", tuple(page_claims.claims(account, words)))
+    yield Section("How to check this record", tuple(page_claims.checking(account, words)))
 
 
 def _facts(account: Account, words: Words) -> Iterator[tuple[str, str]]:
@@ -62,6 +65,7 @@ def _facts(account: Account, words: Words) -> Iterator[tuple[str, str]]:
     yield "Opened", words.full(account.start)
     yield ("Closed" if account.closed else "So far until"), words.full(account.end)
     yield "Times", f"{account.zone.key} local time" + (", with offset" if words.clocks_change else "")
+    yield "Units", f"{words.units}; the attached files: SI and UTC"
 
 
 def _system_title(account: Account) -> str:

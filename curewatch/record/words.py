@@ -1,15 +1,17 @@
-"""How a record speaks: local times, degrees Celsius, and text from outside that can only be read."""
+"""How a record speaks: local times, the reader's units, and text from outside that can only be read."""
 
 import unicodedata
-from datetime import UTC, datetime
-from typing import NamedTuple
-from zoneinfo import ZoneInfo
+from collections.abc import Mapping
+from typing import Any, NamedTuple
 
 from curewatch.advice.limits import Limit
-from curewatch.units import HOUR, MINUTE, ZERO_CELSIUS
+from curewatch.phrases import recalled
+from curewatch.units import HOUR, MINUTE
+from curewatch.wording import Wording
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 LONGEST = 1200  # characters of one text from outside on paper; the whole of it is in entries.jsonl
+NOT_GIVEN = "–"
 _UNSAFE = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
 
 
@@ -24,28 +26,27 @@ def shown(text: object, longest: int = LONGEST) -> str:
 
 
 class Words(NamedTuple):
-    """The zone of the shed, and whether its clocks changed during the job."""
+    """The reader's units at the shed's zone, and whether its clocks changed during the job."""
 
-    zone: ZoneInfo
+    reader: Wording
     clocks_change: bool = False
 
     def moment(self, utc: float | None) -> str:
         """``26 Nov 22:10``; with the offset where clocks changed during the job."""
         if utc is None:
-            return "–"
-        local = datetime.fromtimestamp(round(utc), UTC).astimezone(self.zone)
+            return NOT_GIVEN
+        local = self.reader.local(round(utc))
         offset = f" {local:%z}" if self.clocks_change else ""
-        return f"{local.day} {MONTHS[local.month - 1]} {local:%H:%M}{offset}"
+        return f"{local.day} {MONTHS[local.month - 1]} {self.reader.time(round(utc))}{offset}"
 
     def day(self, utc: float) -> str:
         """``26 November 2026`` in short: ``26 Nov 2026``."""
-        local = datetime.fromtimestamp(round(utc), UTC).astimezone(self.zone)
+        local = self.reader.local(round(utc))
         return f"{local.day} {MONTHS[local.month - 1]} {local.year}"
 
     def full(self, utc: float) -> str:
         """Day, time and offset: ``26 Nov 2026 22:10 +0000``."""
-        local = datetime.fromtimestamp(round(utc), UTC).astimezone(self.zone)
-        return f"{self.day(utc)} {local:%H:%M %z}"
+        return f"{self.day(utc)} {self.reader.time(round(utc))} {self.reader.local(round(utc)):%z}"
 
     def band(self, early: float | None, late: float | None) -> str:
         """``21:40 to 22:50``, with days; open where it is not reached within the record."""
@@ -55,25 +56,33 @@ class Words(NamedTuple):
             return f"from {self.moment(early)}; slow lots not within the record"
         return f"{self.moment(early)} to {self.moment(late)}"
 
+    def temperature(self, kelvin: object) -> str:
+        """``12.3 °C``; ``–`` if it is no number."""
+        return self.reader.temperature(kelvin) if isinstance(kelvin, int | float) else NOT_GIVEN
 
-def celsius(kelvin: float | None) -> str:
-    """``12.3 °C``."""
-    return "–" if kelvin is None else f"{_no_minus_zero(kelvin - ZERO_CELSIUS)} °C"
+    def mass(self, kilogram: object) -> str:
+        """``120 g`` as the scale showed it; ``–`` if it is no number."""
+        return self.reader.weighed(kilogram) if isinstance(kilogram, int | float) else NOT_GIVEN
 
+    def of_limit(self, limit: Limit, value: float | None) -> str:
+        """A value in the unit of its limit."""
+        if value is None:
+            return NOT_GIVEN
+        if limit.quantity == "fraction":
+            return f"{value * 100:.1f} %"
+        if limit.quantity == "duration":
+            return span(value)
+        return self.reader.quantity(limit.quantity, value)
 
-def of_limit(limit: Limit, value: float | None) -> str:
-    """A value in the unit of its limit."""
-    if value is None:
-        return "–"
-    if limit.quantity == "temperature":
-        return celsius(value)
-    if limit.quantity == "difference":
-        return f"{_no_minus_zero(value)} K"
-    if limit.quantity == "fraction":
-        return f"{value * 100:.1f} %"
-    if limit.quantity == "duration":
-        return span(value)
-    return f"{value:g}"
+    def told(self, payload: Mapping[str, Any], key: str, at: float) -> str:
+        """A sentence of an entry, its numbers as the reader reads them; one from outside as it stands."""
+        return shown(self.reader.say(recalled(payload, key), at)) if payload.get(key) else NOT_GIVEN
+
+    @property
+    def units(self) -> str:
+        """``°C, g, 24-hour clock``: which units these pages are in."""
+        warm, heavy = ("°F" if self.reader.fahrenheit else "°C"), ("oz" if self.reader.ounces else "g")
+        return f"{warm}, {heavy}, {12 if self.reader.twelve_hours else 24}-hour clock"
 
 
 def span(seconds: float) -> str:
@@ -90,13 +99,3 @@ def span(seconds: float) -> str:
 def counted(number: int, noun: str) -> str:
     """``1 layup``, ``3 layups``."""
     return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
-
-
-def grams(kilogram: object) -> str:
-    """``120 g``; ``–`` if it is no number."""
-    return f"{kilogram * 1000:.4g} g" if isinstance(kilogram, int | float) else "–"
-
-
-def _no_minus_zero(value: float) -> str:
-    text = f"{value:.1f}"
-    return "0.0" if text == "-0.0" else text

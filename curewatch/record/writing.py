@@ -18,6 +18,7 @@ from curewatch.record.pages import pages
 from curewatch.record.plain import as_plain
 from curewatch.record.proof import FILES, checksums, proof_files
 from curewatch.record.verification import Holds, check_signed, public_key, verify_files
+from curewatch.wording import Wording
 
 PAGES = ("record.pdf", "record.html")
 LARGEST = 512 * 1024 * 1024  # bytes of one file that is read to be verified
@@ -42,10 +43,12 @@ def write(
     pdf: bool = True,
     folder: bool = True,
     systems: Path | None = None,
+    reader: Wording | None = None,
 ) -> Written:
     """Write the record of a job as ``record-JOB.pdf`` and as the folder ``record-JOB`` under ``target``.
 
-    ``at`` is the present, UTC [s]; ``systems`` the folder of own resin systems. The chain is walked
+    ``at`` is the present, UTC [s]; ``systems`` the folder of own resin systems; the pages are in the units
+    of ``reader``, the files that prove in SI. The chain is walked
     first: no record is made of a broken logbook.
 
     Raises
@@ -66,7 +69,7 @@ def write(
     logbook.verify()
     check_seals(logbook)
     account = gather(logbook, job, seal_for(logbook, job, at), systems)
-    files, whole = make(logbook, account)
+    files, whole = make(logbook, account, reader)
     try:
         target.mkdir(parents=True, exist_ok=True)
         if pdf:
@@ -86,12 +89,14 @@ def write(
     )
 
 
-def make(logbook: Logbook, account: Account) -> tuple[dict[str, bytes], dict[str, bytes]]:
+def make(
+    logbook: Logbook, account: Account, reader: Wording | None = None
+) -> tuple[dict[str, bytes], dict[str, bytes]]:
     """The files of the proof, and the pages with their signed digests."""
     key = signing_key(key_path(logbook.path))
     plain = json.dumps(as_plain(account), indent=1, sort_keys=True) + "\n"
     files = proof_files(logbook, account.part, account.seal, plain.encode())
-    said = pages(account)
+    said = pages(account, reader)
     whole = {"record.pdf": paper.pdf(said, files, key), "record.html": screen.html(said).encode()}
     listed = checksums(whole)
     return files, {**whole, "pages.sha256": listed, "pages.sig": key.sign(listed)}

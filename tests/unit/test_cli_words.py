@@ -129,3 +129,20 @@ def test_signs_become_letters_where_a_terminal_has_no_others() -> None:
     assert "Größe".encode("latin-1", handler) == "Größe".encode("latin-1")
     assert "船".encode("ascii", handler) == b"?"
     assert all(len(letters) <= 1 for letters in ascii_fallback.MEANING.values())
+
+
+@pytest.mark.parametrize(
+    ("written", "read"),
+    [
+        ("30 min at 20 degC with 1.5 %", "30 min at 68 °F with 1.5 %"),
+        ("about -70 to -55 degC", "about -94 to -67 °F"),
+        ("surface 3 K or more above", "surface 5.4 °F or more above"),
+        ("within ± 3 K in any 24 h", "within ± 5.4 °F in any 24 h"),
+        ("100 g at 25 °C", "3.53 oz at 77 °F"),
+        ("0.2 W/(m K), cloth of 450 g/m2, 1.6 kg", "0.2 W/(m K), cloth of 450 g/m2, 1.6 kg"),
+    ],
+)
+def test_our_own_texts_are_told_again_in_other_units(written: str, read: str) -> None:
+    """Sources, cautions and terms stand in degC and grams; a unit of something else stays."""
+    assert wording(LISBON, "F,oz", {}).retold(written) == read
+    assert wording(LISBON, "C,g", {}).retold(written) == written

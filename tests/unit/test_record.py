@@ -17,14 +17,17 @@ from curewatch.logbook import Entry, Kind, Logbook
 from curewatch.logbook.sealing import seal
 from curewatch.model import film, learning
 from curewatch.model.learning import Evidence
+from curewatch.phrases import phrase
 from curewatch.record import page_work, screen
 from curewatch.record.account import gather
 from curewatch.record.measured import between
 from curewatch.record.page import Pages, Table
 from curewatch.record.pages import pages
 from curewatch.record.plain import as_plain
+from curewatch.record.words import Words
 from curewatch.record.writing import verify, write
 from curewatch.units import DAY, HOUR, MINUTE
+from curewatch.wording import Wording, kept
 from tests import record_world as world
 
 
@@ -375,8 +378,38 @@ def test_a_job_begun_after_the_readings_it_needs_has_their_blocks_too(tmp_path):
 def test_a_sentence_has_the_lot_of_a_layer_without_batches_and_a_moment_as_people_write_it():
     """A layer told alone names its lot; a peel coupon's moment is rounded and says load and arm."""
     layup = {"layup": "L1", "system": "epoxy-slow", "lot": "R-9", "batch_mass": 0.15}
-    assert "150 g in one pot" in page_work._sentence("layup", layup)
-    assert "resin lot R-9" in page_work._sentence("layup", layup)
+    assert "150 g in one pot" in page_work._sentence("layup", layup, Words(Wording()))
+    assert "resin lot R-9" in page_work._sentence("layup", layup, Words(Wording()))
     peel = {"layup": "L1", "check": "peel coupon", "load": 2.0, "arm": 0.12, "value": 2.3535959999999996}
-    said = page_work._sentence("quality", peel | {"unit": "N m", "passed": True})
+    said = page_work._sentence("quality", peel | {"unit": "N m", "passed": True}, Words(Wording()))
     assert said == "Check of layup L1, peel coupon: 2.354 N m (2000 g on 120 mm), passed"
+
+
+def test_the_pages_are_in_the_readers_units_and_the_proof_is_not(job, tmp_path: Path):
+    """Fahrenheit, ounces and a 12-hour clock on every page and chart; the same files of the proof."""
+    logbook, account = job
+    american = Wording(fahrenheit=True, ounces=True, twelve_hours=True)
+    html = screen.html(pages(account, american))
+    read = " ".join(re.sub(r"<[^>]+>", " ", html).split())
+    assert "°F, oz, 12-hour clock; the attached files: SI and UTC" in read
+    old = "the hull comes within 3 K of the dew point at about 05:30 warm the hull by 2 K or cover it"
+    assert old in read  # an alert of an older logbook has no numbers: as it stands
+    read = re.sub(r"\d{4}-\d\d-\d\dT[\d:.]+Z", "", read.replace(old, "").replace("450 g/m2", ""))
+    foreign = r"°C|degC| \d[\d.]* K\b|\d\d:\d\d(?! [ap]m)(?![:\d])|\d g\b"
+    assert not re.findall(foreign, read)
+    assert "°C, g, 24-hour clock" in texts(pages(account))
+    files = {
+        units: write(logbook, world.JOB, tmp_path / units, at=account.end, pdf=False, reader=reader).folder
+        for units, reader in (("here", None), ("there", american))
+    }
+    for name in ("account.json", "entries.jsonl", "readings.csv"):
+        assert len({(folder / name).read_bytes() for folder in files.values() if folder}) == 1
+
+
+def test_an_alert_with_its_numbers_is_told_in_the_readers_units():
+    """The sentence is worded for the page; what is missing is a dash."""
+    wet = phrase("surface {margin:difference} above dew point at {seen:moment}", margin=1.5, seen=HOUR)
+    payload = kept(Wording(), HOUR, text=wet)
+    american = Words(Wording(fahrenheit=True, twelve_hours=True))
+    assert american.told(payload, "text", HOUR) == "surface 2.7 °F above dew point at 1:00 am"
+    assert american.told({}, "text", HOUR) == "–"

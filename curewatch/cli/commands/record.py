@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 import typer
 
-from curewatch.cli.options import ConfigOption, JsonOption
+from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.terminal import print_json
 from curewatch.errors import UsageError
@@ -18,13 +18,16 @@ FORMS = ("both", "pdf", "folder")
 @app.command()
 def write(
     job: Annotated[str | None, typer.Argument(help="The job; else the one that is open.")] = None,
+    *,
     to: Annotated[Path, typer.Option("--to", metavar="FOLDER", help="Where to put it.")] = Path(),
     form: Annotated[str, typer.Option("--form", help="pdf, folder, or both.")] = "both",
     config: ConfigOption = None,
+    units: UnitsOption = None,
     json: JsonOption = False,
 ) -> None:
     """Write the record of a job: one PDF with the proof inside, and the same as a folder with an HTML page.
 
+    Its pages are in your units and say which; the files that prove are SI and UTC.
     A job that is still open gets its record so far. The chain is verified first; the seal code is shown.
 
     Example: curewatch record write rudder-cheek --to records
@@ -33,11 +36,11 @@ def write(
         raise UsageError(f"--form {form!r}; allowed: {', '.join(FORMS)}")
     from curewatch import joblog
     from curewatch.clock import SystemClock
-    from curewatch.configuration import load, logbook_path
+    from curewatch.configuration import logbook_path
     from curewatch.logbook import Logbook
     from curewatch.record import writing
 
-    configuration = load(config)
+    configuration, words = settings(config, units)
     path = logbook_path(configuration)
     if not path.exists():
         raise UsageError(f"there is no logbook at {path}; `curewatch ingest` or `watch` begins one")
@@ -52,6 +55,7 @@ def write(
             pdf=form != "folder",
             folder=form != "pdf",
             systems=configuration.resin.folder,
+            reader=words,
         )
     said: dict[str, Any] = {
         "job": name,
