@@ -91,7 +91,7 @@ def parse(text: str, file: Path | None = None) -> Configuration:
         place = re.search(r"\(at line (\d+), column \d+\)", str(trouble))
         said = str(trouble).split(" (at ")[0]
         raise ConfigurationError(
-            said[:1].lower() + said[1:],
+            f"broken TOML ({said[:1].lower()}{said[1:]})",
             "TOML: key = value, text in quotes",
             file=shown,
             line=int(place[1]) if place else text.count("\n") + 1,
@@ -123,11 +123,23 @@ def _with_paths(configuration: Configuration, file: Path | None) -> Configuratio
         )
         for name, source in configuration.mqtt.items()
     }
+    ports = {
+        name: source.model_copy(update={"url": _placed_port(source.url, folder)})
+        for name, source in configuration.serial.items()
+    }
     resin = configuration.resin.model_copy(update={"folder": placed(configuration.resin.folder)})
     logbook = configuration.logbook.model_copy(update={"path": placed(configuration.logbook.path)})
-    whole = configuration.model_copy(update={"mqtt": sources, "resin": resin, "logbook": logbook})
+    whole = configuration.model_copy(
+        update={"mqtt": sources, "serial": ports, "resin": resin, "logbook": logbook}
+    )
     whole._file = file.absolute()
     return whole
+
+
+def _placed_port(url: str, folder: Path) -> str:
+    """A port's file is meant from there too; an address (``socket://``) and a name such as COM3 stay."""
+    is_file = os.name == "posix" and "://" not in url
+    return str(folder / Path(url).expanduser()) if is_file else url
 
 
 def _explained(trouble: ValidationError, tables: dict[str, Any], text: str, file: Path) -> ConfigurationError:

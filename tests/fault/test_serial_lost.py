@@ -3,7 +3,9 @@
 from pathlib import Path
 
 import pytest
+import serial
 
+from curewatch.ingest.edges.serial_port import why
 from curewatch.simulation.port import SimulatedPort
 from curewatch.wire.lines import checksum
 from tests.broker import until
@@ -33,6 +35,33 @@ def test_unplugged_in_mid_line_and_back(tmp_path: Path) -> None:
         daemon.waits_for(4)
         assert daemon.stop() == 0
         assert daemon.numbers("bench") == [1, 2, 4, 5]
+
+
+@pytest.mark.parametrize(
+    ("url", "said"),
+    [
+        ("/dev/serial/by-id/none", "it is not there"),
+        ("socket://127.0.0.1:1", "Connection refused"),
+        ("rfc2217://127.0.0.1:1", "Connection refused"),
+        ("bluetooth://bench", "protocol 'bluetooth' not known"),
+    ],
+)
+def test_why_a_port_cannot_be_opened_is_said_once_and_plainly(url: str, said: str) -> None:
+    """In a few words, without the numbers and file names that a library repeats."""
+    with pytest.raises((OSError, ValueError)) as caught:
+        serial.serial_for_url(url)
+    assert said in why(caught.value)
+    assert "Errno" not in why(caught.value)
+
+
+def test_an_unplugged_port_is_called_so(tmp_path: Path) -> None:
+    """Whatever the system says when a cable is pulled, the line says unplugged."""
+    link = tmp_path / "port"
+    with SimulatedPort(link) as port, serial.Serial(str(link), timeout=1.0) as opened:
+        port.unplug()
+        with pytest.raises(OSError) as caught:  # noqa: PT011 - the operating system chooses which
+            opened.read(1)
+    assert why(caught.value).startswith("unplugged")
 
 
 def test_a_cut_number_is_no_reading(tmp_path: Path) -> None:

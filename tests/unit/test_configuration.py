@@ -216,3 +216,17 @@ def test_a_topic_for_each_quantity_is_whole_and_subscribed_to(topics: str, allow
     with pytest.raises(ConfigurationError) as caught:
         configuration.parse(f'{broker}[sensors.bench]\nrole = "air"\ntopics = {topics}')
     assert allowed in str(caught.value)
+
+
+def test_a_ports_file_is_meant_from_the_configurations_folder(tmp_path: Path) -> None:
+    """Like every other path; an address elsewhere stays an address."""
+    found = configuration.parse(
+        '[serial.usb]\nurl = "shed-port"\n[serial.far]\nurl = "socket://127.0.0.1:5000"\n'
+        '[serial.tty]\nurl = "/dev/ttyUSB0"',
+        tmp_path / "curewatch.toml",
+    )
+    assert [port.url for port in found.serial.values()] == [
+        str(tmp_path / "shed-port"),
+        "socket://127.0.0.1:5000",
+        "/dev/ttyUSB0",
+    ]

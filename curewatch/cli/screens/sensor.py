@@ -31,7 +31,7 @@ def sensor_lines(sensors: Iterable[Listed], words: Wording, now: float) -> Itera
     found = False
     for each in sensors:
         found = True
-        role = each.role or "not in the configuration"
+        role = each.role or "no role"
         said = "nothing yet" if each.last is None else _said(each.last, words, now)
         yield f"{safe_line(each.name, 20):12} {role:8} {each.health.state:12} {said}"
         yield f"{'':12} {_thought(each, words, now)}"
@@ -48,7 +48,7 @@ def _said(last: Reading, words: Wording, now: float) -> str:
 
 
 def _thought(each: Listed, words: Wording, now: float) -> str:
-    parts = [safe_line(each.part)]
+    parts = [safe_line(each.part)] if each.role else ["not in the configuration: takes no part in advice"]
     if each.health.state is not State.FRESH:
         parts.append(safe_line(words.say(each.health.seen, now)))
     if each.correction is not None:

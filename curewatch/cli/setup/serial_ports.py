@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from curewatch.cli.setup.heard import Collection, Survey
 from curewatch.clock import Clock
+from curewatch.ingest.edges.serial_port import why
 from curewatch.readings import Reading, Rejected
 from curewatch.wire import LineFramer, Parser
 
@@ -69,7 +70,7 @@ def _listen_at(url: str, seconds: float, clock: Clock, tell: Callable[[str], Non
         OSError,
         ValueError,
     ) as trouble:  # serial's own errors are OSErrors; a bad address is a ValueError
-        return Survey(found.heard, found.refused, trouble=str(trouble), baud=baud)
+        return Survey(found.heard, found.refused, trouble=why(trouble), baud=baud)
     return Survey(found.heard, found.refused, baud=baud)
 
 

@@ -6,8 +6,10 @@ issues 248, 730). An unplugged port raises SerialException, or a bare OSError fr
 each time.
 """
 
+import errno
+import os
+import re
 import threading
-from contextlib import suppress
 from typing import Any
 
 import serial
@@ -57,7 +59,7 @@ class SerialPort:
                 OSError,
                 ValueError,
             ) as trouble:  # SerialException is an OSError; ValueError: a bad URL or baud
-                self._inbox.put(self.name, SourceDown(self.name, self._clock.now(), _why(trouble)))
+                self._inbox.put(self.name, SourceDown(self.name, self._clock.now(), why(trouble)))
                 back_off.wait()
 
     def _opened(self) -> serial.SerialBase:
@@ -88,14 +90,23 @@ class SerialPort:
             self._overflow = 0
 
 
-def _why(trouble: Exception) -> str:
-    """The reason in one line; the operating system's own words where it gave some."""
-    text = str(trouble)
-    with suppress(AttributeError):
-        if (
-            isinstance(trouble, OSError)
-            and trouble.strerror
-            and not isinstance(trouble, serial.SerialException)
-        ):
-            text = trouble.strerror
-    return " ".join(text.split())[:200]
+_SAID = {
+    errno.ENOENT: "it is not there: plugged in, switched on, the right name?",
+    errno.EACCES: "no permission to open it: `sudo usermod -a -G dialout $USER`, then log in again",
+    errno.EAGAIN: "another program has it open",
+    errno.EBUSY: "another program has it open",
+    errno.EIO: "unplugged",
+}
+_NUMBER = re.compile(r"\[Errno (\d+)\]")  # pyserial writes it into its own sentence
+
+
+def why(trouble: Exception) -> str:
+    """What is wrong with a port, in one line: our words where they help, else the system's own."""
+    text = " ".join(str(trouble).split())[:200]
+    told = _NUMBER.search(text)
+    number = int(told[1]) if told else getattr(trouble, "errno", None)
+    if isinstance(number, int):
+        return _SAID.get(number) or os.strerror(number)
+    if "readiness to read" in text:
+        return "unplugged, or another program reads from it too"
+    return "the other end closed the connection" if "socket disconnected" in text else text
