@@ -204,6 +204,24 @@ def sensor_errors(situation: Situation) -> Errors:
     return Errors(margin, max(air.temperature_sd, surface_sd), air.relative_humidity_sd)
 
 
+# What is wrong where a check fails; its title says what should hold.
+TROUBLES = {
+    "condensation-now": "surface too near the dew point now",
+    "condensation": "surface too near the dew point before it sets",
+    "warm-enough": "too cold before it sets",
+    "cool-enough": "too hot before it sets",
+    "dry-enough": "air too damp before it sets",
+    "sets": "does not set within two days",
+    "together": "all checks together hold too seldom",
+    "batch": "batch too large to spread in time",
+}
+
+
+def trouble(name: str) -> str:
+    """What is wrong where the check of this name fails."""
+    return TROUBLES[name]
+
+
 BLUSH_NOTE = {
     "none": "",
     "peel ply": "peel ply needed: blush is likely",

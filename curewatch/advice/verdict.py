@@ -142,14 +142,12 @@ def _unheard(name: str, title: str, note: str) -> Check:
 
 def _concluded(said: Advice, found: tuple[Check, ...], remedies: tuple[Said, ...] = ()) -> Advice:
     """The verdict that these checks allow, and its headline: the worst thing first."""
-    unknown = [check for check in found if check.status is Status.UNKNOWN]
-    failing = [check for check in found if check.status is Status.FAILS]
     care = [check for check in found if check.status is Status.CARE]
     headline: Said
-    if unknown:
-        verdict, headline = Verdict.UNKNOWN, _why(unknown[0])
-    elif failing:
-        verdict, headline = Verdict.NO_GO, _why(_worst(failing))
+    worst = deciding(found)
+    if worst is not None:
+        verdict = Verdict.UNKNOWN if worst.status is Status.UNKNOWN else Verdict.NO_GO
+        headline = _why(worst)
     else:
         verdict = Verdict.GO
         held = "every check holds until set"
@@ -157,8 +155,16 @@ def _concluded(said: Advice, found: tuple[Check, ...], remedies: tuple[Said, ...
     return replace(said, verdict=verdict, headline=headline, checks=found, remedies=remedies)
 
 
-def _worst(failing: list[Check]) -> Check:
-    """The one that holds on the fewest paths; "all at once" only when no single check fails."""
+def deciding(found: tuple[Check, ...]) -> Check | None:
+    """The check that the headline speaks of; none for a go.
+
+    The first unknown; else the one that holds on the fewest paths; "all at once" only when no single
+    check fails.
+    """
+    unknown = [check for check in found if check.status is Status.UNKNOWN]
+    failing = [check for check in found if check.status is Status.FAILS]
+    if unknown or not failing:
+        return unknown[0] if unknown else None
     single = [check for check in failing if check.name != "together"] or failing
     return min(single, key=lambda check: -1.0 if check.likelihood is None else check.likelihood)
 
@@ -172,7 +178,8 @@ def _why(check: Check) -> Said:
             if about not in {"", "air"}
             else check.note
         )
-    return phrase("{about}: {note}", about=check.title, note=check.note) if check.note else check.title
+    about = check.title if check.status is Status.UNKNOWN else checks.trouble(check.name)
+    return phrase("{about}: {note}", about=about, note=check.note) if check.note else about
 
 
 def _refused(situation: Situation) -> tuple[str, ...]:

@@ -126,10 +126,10 @@ def strip(
 
 
 def _limiting(seen: Course, drawn: tuple[checks.Line, ...]) -> tuple[str, ...]:
-    """For each start, what holds on the fewest paths."""
-    titles = (*(line.title for line in drawn), "sets within two days")
+    """For each start, the trouble on most paths."""
+    names = (*(line.name for line in drawn), "sets")
     shares = np.stack([*(line.holds().mean(axis=1) for line in drawn), np.isfinite(seen.set).mean(axis=1)])
-    return tuple(titles[place] for place in np.argmin(shares, axis=0))
+    return tuple(checks.trouble(names[place]) for place in np.argmin(shares, axis=0))
 
 
 def _fits(seen: Course, working: tuple[Span, ...]) -> checks.BoolArray:

@@ -41,7 +41,7 @@ def test_an_evening_is_told_from_go_to_no_go(tmp_path: Path) -> None:
         r"laminate again before \d\d:\d\d on L1",
         r"L2 is laid",
         r"peel-ply needed on L2",
-        r"\d\d:\d\d ! NO-GO: surface above dew point",
+        r"\d\d:\d\d ! NO-GO: surface too near the dew point",
         r"condensation coming",
         r"laminate again before \d\d:\d\d on L2",
         r"1,443 readings .* chain\s+unbroken",

@@ -77,6 +77,24 @@ def test_each_line_that_is_crossed_makes_it_a_no_go(situation: Situation, check:
     assert (said.check(check).spare or 0.0) < 0.0
 
 
+@pytest.mark.parametrize(
+    ("situation", "words"),
+    [
+        (shed(20.0, 0.45, 10.0), "surface too near the dew point"),
+        (shed(6.0, 0.45), "too cold"),
+        (shed(38.0, 0.20), "too hot"),
+        (shed(20.0, 0.88, 24.0), "too damp"),  # a warm hull in damp air
+    ],
+)
+def test_the_headline_of_a_no_go_says_what_is_wrong_not_what_should_hold(
+    situation: Situation, words: str
+) -> None:
+    """A "no-go: warm enough" would be read as its opposite by somebody in a hurry."""
+    headline = str(ask(situation).headline)
+    assert words in headline
+    assert "enough" not in headline
+
+
 @pytest.mark.parametrize("kind", list(TroubleKind))
 def test_any_trouble_makes_even_a_perfect_shed_unknown(kind: TroubleKind) -> None:
     """One sensor of two silent, a doubtful clock: unknown, with what to do."""

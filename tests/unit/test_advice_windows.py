@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from curewatch import configuration
-from curewatch.advice import limits
+from curewatch.advice import checks, limits
 from curewatch.advice.calendar import write
 from curewatch.advice.question import Question, coming_hours
 from curewatch.advice.situation import Place, Situation
@@ -120,7 +120,7 @@ def test_what_limits_is_named() -> None:
     damp = shed(18.0, 0.95)
     found = strip(ASKED, damp, days(damp, swing=1.0), ALWAYS)
     assert not found.windows
-    assert set(found.limiting) <= {"surface above dew point, until set", "air dry enough, until set"}
+    assert set(found.limiting) <= {checks.trouble("condensation"), checks.trouble("dry-enough")}
 
 
 def test_working_hours_follow_the_zone_and_its_clock_changes() -> None:
@@ -154,7 +154,7 @@ def made() -> Strip:
     following = np.zeros(193)
     following[10:13] = 0.85
     starts = Starts(start, likelihood, following, start + 5 * 3600, start + 7 * 3600, start + 9 * 3600)
-    limiting = ("surface above dew point, until set",) * 193
+    limiting = ("surface too near the dew point before it sets",) * 193
     return Strip("epoxy-fast", "General-purpose epoxy", starts, limiting, (Window(10, 15, 11),), 0.8)
 
 

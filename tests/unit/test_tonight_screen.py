@@ -16,7 +16,7 @@ SHEET = Limit(283.15, "temperature", "common practice", "epoxy-slow: as sheets o
 
 NO_GO = Advice(
     Verdict.NO_GO,
-    "surface above dew point, until set",
+    "surface too near the dew point before it sets",
     at=NOW,
     start=NOW,
     system="epoxy-slow",
@@ -98,8 +98,8 @@ NO_GO = Advice(
 
 GOLDEN = """\
 NO-GO   epoxy-slow, start 11:06 (now)                             Saltmarsh Shed
-  surface above dew point, until set: 1.8 K, less 0.6 K sensor error; wanted at
-    least 3.0 K.
+  surface too near the dew point before it sets: 1.8 K, less 0.6 K sensor error;
+    wanted at least 3.0 K.
   All checks hold on 41 % of the paths of the coming hours.
 
 Checks                                           found  limit          spare

@@ -14,7 +14,6 @@ from curewatch.advice.answer import Advice, Check, Moment, Status, Verdict
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.chart import Chart, chart_rows, no_curve
 from curewatch.cli.screens.large import large, large_width
-from curewatch.cli.screens.tonight import headline
 from curewatch.jobs import Layup
 from curewatch.units import HOUR, MINUTE
 from curewatch.wording import Wording, day, duration
@@ -146,7 +145,7 @@ def _word(verdict: Verdict) -> Text:
 
 def _headlines(state: Board, deadline: Deadline | None, now: float, words: Wording, width: int) -> list[Text]:
     waiting = "no answer yet: waiting for the first readings"
-    said = safe_line(headline(state.advice, words)) if state.advice else waiting
+    said = safe_line(words.say(state.advice.headline, state.advice.at)) if state.advice else waiting
     rows = [Text(f" {said}", style="bold")]
     if deadline:
         due, left = words.moment(deadline.due, now), countdown(deadline.due - now)

@@ -10,6 +10,7 @@ from textwrap import wrap
 
 from curewatch.advice.answer import Advice, Check, Moment, Status, Verdict
 from curewatch.advice.limits import Limit
+from curewatch.advice.verdict import deciding
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens import levers
 from curewatch.wording import UNKNOWN, Wording, duration
@@ -50,15 +51,15 @@ def _to_do(advice: Advice, wording: Wording) -> Iterator[str]:
 def headline(advice: Advice, wording: Wording) -> str:
     """The answer in one line, with the number that decided it."""
     said = wording.say(advice.headline, advice.at)
-    deciding = next((check for check in advice.checks if said.startswith(check.title)), None)
-    if advice.verdict is Verdict.GO or deciding is None:
+    worst = deciding(advice.checks)
+    if worst is None or worst.limit is None or worst.status is Status.UNKNOWN:
         return said
-    found = _worded(deciding, deciding.value, wording)
-    if deciding.limit is None or deciding.status is Status.UNKNOWN or found == UNKNOWN:
+    found = _worded(worst, worst.value, wording)
+    if found == UNKNOWN:
         return said
-    wanted = _worded(deciding, deciding.limit.value, wording)
-    error = f", less {_span(deciding, deciding.error, wording)} sensor error" if deciding.error else ""
-    return f"{said}: {found}{error}; wanted {deciding.sense} {wanted}"
+    wanted = _worded(worst, worst.limit.value, wording)
+    error = f", less {_span(worst, worst.error, wording)} sensor error" if worst.error else ""
+    return f"{said}: {found}{error}; wanted {worst.sense} {wanted}"
 
 
 def _answer(advice: Advice, wording: Wording, place: str) -> list[str]:
