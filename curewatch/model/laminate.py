@@ -2,7 +2,7 @@
 
 Theory of operation. The laminate and its substrate are a row of cells from the back of the
 substrate to the open face. Only the laminate's cells react; each new layer joins the row at the
-temperature of the air. Between two layers the row is carried by Strang splitting.
+temperature of the air. Between two layers ``heated_row`` carries it.
 
 Law kept: heat made = heat stored + heat given off, within 0.1 % (tests/unit/test_laminate.py).
 """
@@ -16,17 +16,13 @@ from curewatch.errors import OutOfValidity
 from curewatch.materials.substrate import Substrate
 from curewatch.materials.system import ResinSystem
 from curewatch.model.film import History, require_history
-from curewatch.model.milestones import crossing
-from curewatch.model.splitting import march, reaction
+from curewatch.model.heated_row import TOLERANCE, Slab, march, reaction
 from curewatch.physics.heat_balance import STILL_AIR, Chain, in_series
 from curewatch.units import FloatArray
 
 CELLS = 20  # of the whole laminate
 SUBSTRATE_CELLS = 6
-CARE = 3.0  # K of self-heating a step may bring; holds the peak of one layer within 0.4 K (measured)
-CARE_JOINED = (
-    0.4  # K, where a cold layer may land on one that runs away: with 3 K its peak missed by up to 57 K
-)
+TOLERANCE_JOINED = 2e-5  # of conversion a step, where a cold layer may land on one that runs away, or may not
 MOST_LAYERS = 40
 HOT = 343.15  # K, ASSUMED 70 degC (spread 10 K): foam cores and old laminate suffer, shrinkage shows
 GLASS_FIBRE = (2550.0, 800.0, 1.0)  # density, heat capacity, conductivity, from memory [SI]
@@ -133,8 +129,8 @@ def laminate(
     require_history(air)
     _require_layers(layers, float(air.time[-1]))
     stuff = matter(system, fibre_mass_fraction)
-    care = CARE if len(layers) == 1 else CARE_JOINED
-    law = reaction(system, rate_factor * system.dose_factor(peroxide_percent), stuff.rise, care)
+    factor = rate_factor * system.dose_factor(peroxide_percent)
+    law = reaction(system, factor, stuff.rise, TOLERANCE if len(layers) == 1 else TOLERANCE_JOINED)
     counts = _shared(layers, cells)
     row = _Row.of(substrate, air)
     parts: list[_Part] = []
@@ -145,7 +141,7 @@ def laminate(
             continue
         chain = row.chain(transfer, insulated=substrate is None)
         slab = march(law, chain, (row.progress, row.temperature), _around(air), (layer.at, end))
-        parts.append(_Part(*slab, chain))
+        parts.append(_Part(slab, chain))
         row = row._replace(progress=slab.progress[-1], temperature=slab.temperature[-1])
     return _told(system, parts, stuff, row)
 
@@ -189,10 +185,9 @@ def layers_in_one_go(
 
 
 class _Part(NamedTuple):
-    time: FloatArray
-    progress: FloatArray
-    temperature: FloatArray
-    given_off: float
+    """Between two layers."""
+
+    slab: Slab
     chain: Chain
 
 
@@ -250,28 +245,27 @@ def _shared(layers: Sequence[Layer], cells: int) -> list[int]:
 
 def _told(system: ResinSystem, parts: list[_Part], stuff: Matter, row: _Row) -> Laminate:
     inert = row.temperature.size - row.progress.size
-    time = np.concatenate([part.time for part in parts])
-    hottest = np.concatenate([part.temperature[:, inert:].max(axis=1) for part in parts])
-    slowest = np.concatenate([np.maximum(part.progress.min(axis=1), 0.0) for part in parts])
+    slabs = [part.slab for part in parts]
+    time = np.concatenate([slab.time for slab in slabs])
+    hottest = np.concatenate([slab.temperature[:, inert:].max(axis=1) for slab in slabs])
+    slowest = np.concatenate([np.maximum(slab.progress.min(axis=1), 0.0) for slab in slabs])
     peak = int(np.argmax(hottest))
-    gone, stored, made = 0.0, 0.0, 0.0
-    for part in parts:
-        gone += part.given_off
-        stored += float((part.temperature[-1] - part.temperature[0]) @ part.chain.capacity)
-        gained = np.maximum(part.progress[-1], 0.0) - np.maximum(part.progress[0], 0.0)
-        made += float(gained @ part.chain.capacity[inert:]) * stuff.rise
-    last = parts[-1]
+    stored, made = 0.0, 0.0
+    for slab, chain in parts:
+        stored += float((slab.temperature[-1] - slab.temperature[0]) @ chain.capacity)
+        gained = np.maximum(slab.progress[-1], 0.0) - np.maximum(slab.progress[0], 0.0)
+        made += float(gained @ chain.capacity[inert:]) * stuff.rise
     return Laminate(
         time=time,
         hottest=hottest,
         slowest=slowest,
-        bond=np.concatenate([part.temperature[:, inert] for part in parts]),
+        bond=np.concatenate([slab.temperature[:, inert] for slab in slabs]),
         peak_temperature=float(hottest[peak]),
         peak_time=float(time[peak]),
-        gel=crossing(last.time, last.progress.min(axis=1), system.milestones.gel),
+        gel=slabs[-1].passed(system.milestones.gel, np.min),
         stored=stored,
         made=made,
-        given_off=gone,
+        given_off=sum(slab.given_off for slab in slabs),
     )
 
 

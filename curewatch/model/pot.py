@@ -17,10 +17,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from curewatch.errors import OutOfValidity
 from curewatch.materials.system import ResinSystem
+from curewatch.model.heated_row import march, reaction
 from curewatch.model.milestones import crossing
 from curewatch.model.pace import pace
 from curewatch.model.runge_kutta import Accepted, Pair, march_members, march_pair, refine
-from curewatch.model.splitting import march, reaction
 from curewatch.physics.cure_kinetics import require_temperature
 from curewatch.physics.heat_balance import STILL_AIR, adiabatic_rise, biot, shells, upright_cylinder
 from curewatch.units import HOUR, FloatArray
@@ -91,7 +91,8 @@ class _Track(NamedTuple):
     mean: FloatArray  # temperature of the whole mass [K]
     middle: FloatArray  # temperature in the middle [K]
     conversion: FloatArray  # of the whole mass [1]
-    furthest: FloatArray  # conversion where it is furthest [1]
+    working_life: float  # [s]
+    pot_life: float  # [s]
 
 
 def body(system: ResinSystem, mass: float, shape: Shape = "cup", transfer: float = STILL_AIR) -> Body:
@@ -173,14 +174,14 @@ def pot(
     lumped = form.biot <= LUMPED_BIOT if grid is None else not grid
     thing = _Mass(system, form, air_temperature, factor)
     track = (_one_temperature if lumped else _shells)(thing, (-system.kinetics.inhibitor, begin), duration)
-    marks, peak = system.milestones, int(np.argmax(track.mean))
+    peak = int(np.argmax(track.mean))
     return Pot(
         time=track.time,
         temperature=track.mean,
         middle=track.middle,
         conversion=track.conversion,
-        working_life=crossing(track.time, track.furthest, marks.open),
-        pot_life=crossing(track.time, track.furthest, marks.gel),
+        working_life=track.working_life,
+        pot_life=track.pot_life,
         peak_temperature=float(track.mean[peak]),
         peak_time=float(track.time[peak]),
         biot=form.biot,
@@ -278,7 +279,8 @@ def _one_temperature(thing: _Mass, start: Pair, duration: float) -> _Track:
     conversion = np.maximum(progress, 0.0)
     temperature = lost + rise * conversion
     moments = np.append((time[:-1] + share * length).T.ravel(), time[-1])
-    return _Track(moments, temperature, temperature, conversion, conversion)
+    marks = (crossing(moments, conversion, mark) for mark in _marks(thing))
+    return _Track(moments, temperature, temperature, conversion, *marks)
 
 
 def _shells(thing: _Mass, start: Pair, duration: float) -> _Track:
@@ -302,5 +304,10 @@ def _shells(thing: _Mass, start: Pair, duration: float) -> _Track:
         slab.temperature @ share,
         slab.temperature[:, 0],
         conversion @ share,
-        conversion.max(axis=1),
+        *(slab.passed(mark, np.max) for mark in _marks(thing)),
     )
+
+
+def _marks(thing: _Mass) -> tuple[float, float]:
+    """Conversion at the end of working life and of pot life. [1]"""
+    return thing.system.milestones.open, thing.system.milestones.gel

@@ -1,7 +1,6 @@
 """Heat in a curing mass: how far it can rise, how it leaves, when one temperature is too few."""
 
 import math
-from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -103,8 +102,31 @@ class Propagator(NamedTuple):
     drain_outside: FloatArray  # (2,)
 
 
-def propagators(chain: Chain, steps: Sequence[float]) -> list[Propagator]:
-    """Exact conduction along a chain over each of some steps. [s]
+class Conduction(NamedTuple):
+    """Conduction along a chain, made ready for steps of any length: its modes, and how fast each fades."""
+
+    value: FloatArray  # (cells,) [1/s]
+    to: FloatArray  # modes -> temperatures (cells, cells)
+    back: FloatArray  # temperatures -> modes (cells, cells)
+    pushed: FloatArray  # temperatures outside -> modes (cells, 2) [1/s]
+    out: FloatArray  # heat a mode gives to the outside (cells,) [W/K]
+    ends: FloatArray  # (2,) [W/K]
+
+    def over(self, step: float) -> Propagator:
+        """Exact conduction over one step. [s]"""
+        grown = self.value * step
+        once, twice = _integrals(grown)
+        left = self.out * (once * step)
+        return Propagator(
+            (self.to * np.exp(grown)) @ self.back,
+            (self.to * (once * step)) @ self.pushed,
+            left @ self.back,
+            (self.out * (twice * step**2)) @ self.pushed - self.ends * step,
+        )
+
+
+def conduction(chain: Chain) -> Conduction:
+    """Make a chain ready.
 
     Source
     ------
@@ -120,20 +142,9 @@ def propagators(chain: Chain, steps: Sequence[float]) -> list[Propagator]:
     matrix[np.diag_indices(root.size)] = -matrix.sum(axis=1) - source.sum(axis=1)
     value, vector = np.linalg.eigh(matrix / root[:, None] / root[None, :])
     to, back = vector / root[:, None], vector.T * root[None, :]
-    pushed = back @ (source / chain.capacity[:, None])
-    out = source.sum(axis=1) @ to  # heat a mode gives to the outside, per kelvin and second
-    result = []
-    for step in steps:
-        once, twice = _integrals(value * step)
-        result.append(
-            Propagator(
-                (to * np.exp(value * step)) @ back,
-                (to * (once * step)) @ pushed,
-                (out * (once * step)) @ back,
-                (out * (twice * step**2)) @ pushed - chain.ends * step,
-            )
-        )
-    return result
+    return Conduction(
+        value, to, back, back @ (source / chain.capacity[:, None]), source.sum(axis=1) @ to, chain.ends
+    )
 
 
 def _integrals(grown: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -14,8 +14,8 @@ from curewatch.physics.heat_balance import (
     Chain,
     adiabatic_rise,
     biot,
+    conduction,
     in_series,
-    propagators,
     shells,
     upright_cylinder,
 )
@@ -32,7 +32,7 @@ def test_even_warmth_stays_even_and_heat_is_kept(
     """Cells as warm as the outside stay so; otherwise what leaves is what they lose."""
     capacity, link = inside
     chain = Chain(np.full(cells, capacity), np.full(cells - 1, link), np.array(ends))
-    (moved,) = propagators(chain, [step])
+    moved = conduction(chain).over(step)
     assert moved.spread.sum(axis=1) + moved.pushed.sum(axis=1) == pytest.approx(np.ones(cells))
     warm, outside = np.linspace(300.0, 340.0, cells), np.array([280.0, 290.0])
     after = moved.spread @ warm + moved.pushed @ outside
@@ -45,7 +45,7 @@ def test_a_cooling_slab_follows_fourier() -> None:
     radius, conductivity, heat_capacity = 0.01, 0.2, 2e6
     chain = shells(radius, 40, 0, heat_capacity=heat_capacity, conductivity=conductivity, transfer=1e9)
     seconds = 400.0
-    (moved,) = propagators(chain, [seconds])
+    moved = conduction(chain).over(seconds)
     found = float((moved.spread @ np.ones(40))[0])  # outside at 0, slab at 1
     fourier = conductivity / heat_capacity * seconds / radius**2
     series = sum(
