@@ -15,7 +15,7 @@ from typing import Any
 from curewatch.errors import UsageError
 from curewatch.phrases import Said, Value, add, numbers_of, words_of
 from curewatch.units import (
-    FloatArray,
+    Number,
     celsius_from_kelvin,
     fahrenheit_from_kelvin,
     gram_from_kilogram,
@@ -26,6 +26,7 @@ from curewatch.units import (
 # Territories that say Fahrenheit and ounces, and those with a 12-hour clock: from memory, after Unicode CLDR.
 _FAHRENHEIT = {"US", "BS", "BZ", "KY", "PW", "LR"}
 _TWELVE_HOURS = {"US", "CA", "AU", "NZ", "IN", "PH", "ZA", "MY", "SG", "EG", "SA"}
+SQUARE_YARD = 0.9144**2  # m², by the definition of the yard
 UNKNOWN = "unknown"
 UNITS = {"c", "f", "g", "oz", "24h", "12h"}
 UNITS_ALLOWED = "C or F, g or oz, 24h or 12h, e.g. F,oz,12h"
@@ -71,11 +72,11 @@ class Wording:
     def difference_unit(self) -> str:
         return "°F" if self.fahrenheit else "K"
 
-    def temperatures(self, kelvin: FloatArray) -> FloatArray:
+    def temperatures(self, kelvin: Number) -> Number:
         """Temperatures in :attr:`temperature_unit`, for a chart."""
         return fahrenheit_from_kelvin(kelvin) if self.fahrenheit else celsius_from_kelvin(kelvin)
 
-    def differences(self, kelvin: FloatArray) -> FloatArray:
+    def differences(self, kelvin: Number) -> Number:
         """Differences in :attr:`difference_unit`, for a chart."""
         return kelvin * 1.8 if self.fahrenheit else kelvin
 
@@ -95,7 +96,12 @@ class Wording:
     def weighed(self, kilogram: float) -> str:
         """A mass as the scale showed it, nothing rounded away: ``122.5 g``, ``4.32 oz``."""
         grams = gram_from_kilogram(kilogram)
-        return f"{ounce_from_gram(grams):.2f} oz" if self.ounces else f"{grams:.4g} g"
+        return f"{ounce_from_gram(grams):.3g} oz" if self.ounces else f"{grams:.4g} g"
+
+    def areal_mass(self, kilogram_per_square_metre: float) -> str:
+        """Of a cloth: ``450 g/m²``, ``13.3 oz/yd²``."""
+        grams = gram_from_kilogram(kilogram_per_square_metre)
+        return f"{ounce_from_gram(grams) * SQUARE_YARD:.1f} oz/yd²" if self.ounces else f"{grams:.0f} g/m²"
 
     def retold(self, text: str) -> str:
         """A text of ours that was written in degC, kelvin and grams (a source, a caution, a term), anew.
@@ -136,6 +142,7 @@ class Wording:
             "difference": self.difference,
             "fraction": self.percent,
             "mass": self.mass,
+            "weighed": lambda mass: UNKNOWN if mass is None else self.weighed(mass),
             "moment": lambda utc: self.moment(utc, now),
             "duration": lambda seconds: UNKNOWN if seconds is None else duration(seconds),
         }

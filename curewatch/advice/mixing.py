@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from curewatch.errors import UsageError
 from curewatch.materials.system import Mix, Origin, ResinSystem
+from curewatch.phrases import Said, phrase
 
 PEROXIDE_DENSITY = 1150.0  # kg/m³ of a ketone peroxide solution (from memory, 1100 to 1200)
 
@@ -96,7 +97,7 @@ class RatioCheck:
     deviation: float  # relative to the usual ratio [1]
     within: bool  # the ratio, with the scale's error, lies inside what the system bears
     text: str
-    advised: str = ""
+    advised: Said = ""
 
 
 def batch(proportion: Proportion, mass: float, *, scale_step: float = 1e-3) -> Batch:
@@ -154,13 +155,13 @@ def check(proportion: Proportion, resin: float, hardener: float, *, scale_step: 
     within = proportion.lowest <= ratio - error and ratio + error <= proportion.highest
     per_hundred = f"{100 * ratio:.1f} of hardener to 100 of resin"
     allowed = f"allowed {100 * proportion.lowest:.1f} to {100 * proportion.highest:.1f}"
-    advised = "" if within else _correction(proportion, resin, hardener)
+    advised = "" if within else _correction(proportion, resin, hardener, scale_step)
     return RatioCheck(
         ratio, error, ratio / proportion.usual - 1, within, f"{per_hundred}; {allowed}", advised
     )
 
 
-def _correction(proportion: Proportion, resin: float, hardener: float) -> str:
+def _correction(proportion: Proportion, resin: float, hardener: float, scale_step: float) -> Said:
     wanted = resin * proportion.usual
     if hardener < wanted:
         add, what = wanted - hardener, "hardener"
@@ -168,4 +169,5 @@ def _correction(proportion: Proportion, resin: float, hardener: float) -> str:
         add, what = hardener / proportion.usual - resin, "resin"
     if add < 5e-4:
         return "too little for this scale: mix a larger batch, or use a finer scale"
-    return f"do not use it as it is: add {add * 1000:.0f} g of {what} and mix again, or throw it out"
+    words = "do not use it as it is: add {add:weighed} of {what} and mix again, or throw it out"
+    return phrase(words, add=scale_step * max(1, round(add / scale_step)), what=what)

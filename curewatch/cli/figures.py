@@ -7,11 +7,12 @@ from curewatch.cli.safe_text import safe_line
 from curewatch.errors import UsageError
 from curewatch.model.milestones import thresholds
 from curewatch.model.outcome import Outcome
+from curewatch.wording import Wording
 
 FORMATS = (".svg", ".png")
 
 
-def draw(said: Outcome, path: Path) -> None:
+def draw(said: Outcome, path: Path, words: Wording) -> None:
     """Write conversion and glass transition against time, with their bands.
 
     Raises
@@ -27,6 +28,7 @@ def draw(said: Outcome, path: Path) -> None:
     with rc_context({"svg.hashsalt": "curewatch", "svg.fonttype": "none"}):
         figure = Figure(figsize=(8.0, 5.6), layout="constrained")
         upper, lower = figure.subplots(2, 1, sharex=True)
+        read = words.temperatures
         curves, hours = said.envelope, said.envelope.time / 3600.0
         upper.fill_between(
             hours, curves.conversion.early, curves.conversion.late, alpha=0.25, label="nine of ten lots"
@@ -38,10 +40,10 @@ def draw(said: Outcome, path: Path) -> None:
             upper.axhline(threshold, linewidth=0.7, linestyle=":")
             upper.annotate(name, (hours[-1], threshold), ha="right", va=side, fontsize=8)
         transition = curves.glass_transition
-        lower.fill_between(hours, transition.early - 273.15, transition.late - 273.15, alpha=0.25)
-        lower.plot(hours, transition.likely - 273.15, label="glass transition")
-        lower.plot(hours, curves.temperature - 273.15, linestyle="--", label="temperature of the film")
-        lower.set_ylabel("°C")
+        lower.fill_between(hours, read(transition.early), read(transition.late), alpha=0.25)
+        lower.plot(hours, read(transition.likely), label="glass transition")
+        lower.plot(hours, read(curves.temperature), linestyle="--", label="temperature of the film")
+        lower.set_ylabel(words.temperature_unit)
         lower.set_xlabel("hours from mixing")
         upper.legend(loc="lower right")
         lower.legend(loc="lower right")

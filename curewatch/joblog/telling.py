@@ -6,8 +6,9 @@ from typing import Any, NamedTuple
 from curewatch.advice import mixing
 from curewatch.errors import UsageError
 from curewatch.joblog.job import BENCH_KINDS, Job, Told
-from curewatch.logbook import Entry, Kind, Logbook, Stored
+from curewatch.logbook import Entry, Kind, Logbook
 from curewatch.materials.system import ResinSystem
+from curewatch.phrases import Said
 
 
 def next_name(letter: str, taken: int) -> str:
@@ -32,7 +33,7 @@ def opening(logbook: Logbook, payload: Mapping[str, Any], at: float, name: str |
 
 def proportions(
     system: ResinSystem, resin: float, hardener: float, *, scale_step: float
-) -> tuple[dict[str, Any], str]:
+) -> tuple[dict[str, Any], Said]:
     """How the masses as weighed stand to what the system bears, and what to do if they do not.
 
     For a polyester or vinyl ester the hardener is peroxide, and its per cent by mass of resin is held
@@ -152,17 +153,3 @@ def correction(
         )
     payload = {"corrects": number, "changes": dict(changes), "why": why}
     return Entry(Kind.CORRECTION, payload | ({"by": by} if by else {}), at, job=job.name)
-
-
-def changed(told: Stored | None, changes: Mapping[str, Any]) -> list[str]:
-    """``key: before -> after`` for people."""
-    before = {} if told is None else told.payload
-    return [
-        f"{key}: {_short(before.get(key, 'nothing'))} -> {_short(value)}"
-        for key, value in changes.items()
-        if key != "started"  # it goes with `at`
-    ]
-
-
-def _short(value: Any) -> str:
-    return str(value["text"]) if isinstance(value, Mapping) and "text" in value else f"{value}"

@@ -6,8 +6,12 @@ from hypothesis import strategies as some
 
 from curewatch.advice.mixing import Proportion, batch, check, smallest_batch
 from curewatch.errors import UsageError
+from curewatch.wording import Wording, plain_wording
 
 DEMO = Proportion(0.25, 0.2375, 0.2625, 1150.0, 1000.0, "common practice", "plus or minus 5 per cent")
+
+
+worded = plain_wording().say
 
 
 def test_two_hundred_grams_at_four_to_one() -> None:
@@ -32,8 +36,9 @@ def test_a_ratio_outside_is_refused_with_what_to_add() -> None:
     """160 g with 30 g is 18.75 : 100: refused, 10 g of hardener are missing."""
     seen = check(DEMO, 0.160, 0.030)
     assert not seen.within
-    assert "add 10 g of hardener" in seen.advised
-    assert "add 40 g of resin" in check(DEMO, 0.160, 0.050).advised
+    assert "add 10 g of hardener" in worded(seen.advised)
+    assert "add 0.353 oz of hardener" in Wording(ounces=True).say(seen.advised)
+    assert "add 40 g of resin" in worded(check(DEMO, 0.160, 0.050).advised)
 
 
 @given(some.floats(0.1, 5.0))
@@ -48,7 +53,7 @@ def test_a_cup_too_small_for_its_scale_is_not_within_even_at_the_right_ratio() -
     seen = check(DEMO, 0.020, 0.005)
     assert seen.deviation == pytest.approx(0.0)
     assert not seen.within
-    assert "finer scale" in seen.advised
+    assert "finer scale" in worded(seen.advised)
 
 
 @pytest.mark.parametrize(("resin", "hardener"), [(0.0, 0.1), (0.1, 0.0), (-1.0, 0.1)])

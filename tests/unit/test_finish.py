@@ -121,5 +121,5 @@ def test_a_post_cure_is_said_in_the_units_asked_for(capsys: pytest.CaptureFixtur
     with pytest.raises(SystemExit):
         run(["cure", "--temperature", "12", "--units", "F"])
     shown = " ".join(capsys.readouterr().out.split())
-    assert "about 18.0 °F an hour" in shown
+    assert "about 18 °F an hour" in shown
     assert "°C" not in shown

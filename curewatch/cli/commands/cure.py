@@ -106,7 +106,7 @@ def app(
     if chart is not None:
         from curewatch.cli.figures import draw
 
-        draw(said, chart)
+        draw(said, chart, wording)
     cup = None if batch is None else _cup(system, batch, shape, path)
     waxy = None if humidity is None else _blush(system, path, humidity, carbon_dioxide, rest)
     build = None if thickness is None else _build(system, thickness, substrate, path)

@@ -4,12 +4,15 @@ import tomllib
 from dataclasses import dataclass
 from difflib import get_close_matches
 from importlib.resources import files
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from curewatch.cli.options import JsonOption
+from curewatch.cli.options import JsonOption, UnitsOption
 from curewatch.errors import UsageError
+
+if TYPE_CHECKING:
+    from curewatch.wording import Wording
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +76,7 @@ def app(
             autocompletion=lambda incomplete: [name for name in terms() if name.startswith(incomplete)],
         ),
     ] = None,
+    units: UnitsOption = None,
     json: JsonOption = False,
 ) -> None:
     """A term of the trade in four sentences, the last one its caution, with its source.
@@ -81,7 +85,10 @@ def app(
 
     Example: curewatch explain pot life
     """
+    from datetime import UTC
+
     from curewatch.cli.terminal import print_json
+    from curewatch.wording import wording
 
     known = terms()
     if not term:
@@ -91,7 +98,7 @@ def app(
     if json:
         print_json(as_plain(found))
     else:
-        typer.echo(_told(found))
+        typer.echo(_told(found, wording(UTC, units)))
 
 
 def as_plain(term: Term) -> dict[str, object]:
@@ -107,11 +114,11 @@ def as_plain(term: Term) -> dict[str, object]:
     }
 
 
-def _told(term: Term) -> str:
+def _told(term: Term, words: "Wording") -> str:
     from textwrap import fill
 
-    body = fill(" ".join((*term.says, term.caution)), 78)
-    source = fill(f"Source ({term.tag}): {term.source}.", 78, subsequent_indent="  ")
+    body = fill(words.retold(" ".join((*term.says, term.caution))), 78)
+    source = fill(words.retold(f"Source ({term.tag}): {term.source}."), 78, subsequent_indent="  ")
     return f"{term.name}\n\n{body}\n\n{source}\nSee also: {', '.join(term.see)}.\nTry: {term.command}"
 
 

@@ -80,7 +80,7 @@ def lines(found: "tuple[Forecast, ...]", now: float, wording: "Wording") -> list
     if not found:
         return [
             "no forecast fed",
-            "feed one: curewatch forecast FILE (time, temperature in degC, humidity in %)",
+            "feed one: curewatch forecast FILE (columns time, temperature_c, humidity)",
         ]
     newest = found[-1]
     span = f"{wording.moment(float(newest.time[0]), now)} to {wording.moment(float(newest.time[-1]), now)}"

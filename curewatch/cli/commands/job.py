@@ -11,7 +11,7 @@ from curewatch.cli.desk import AgoOption, AtOption, ByOption, Desk, JobOption, d
 from curewatch.cli.forms import Field, at_terminal, fill, with_fields
 from curewatch.cli.job_forms import FORMS
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
-from curewatch.cli.screens.job import job_lines, listed, told_line
+from curewatch.cli.screens.job import changed, job_lines, listed, told_line
 from curewatch.cli.terminal import note, print_json
 from curewatch.cli.typed import moment_from_text
 from curewatch.clock import iso_utc
@@ -51,13 +51,14 @@ def open_(
     ago: AgoOption = None,
     at: AtOption = None,
     config: ConfigOption = None,
+    units: UnitsOption = None,
     json: JsonOption = False,
 ) -> None:
     """Open a job: what is done, on what, with which resin.
 
     Example: curewatch job open --title "new rudder cheek" --by "the owner"
     """
-    with desk(config, ago=ago, at=at) as place:
+    with desk(config, units, ago, at) as place:
         shed, resin = place.configuration.shed, place.configuration.resin
         defaults = {
             "boat": shed.boat or None,
@@ -93,6 +94,7 @@ def batch(
     ago: AgoOption = None,
     at: AtOption = None,
     config: ConfigOption = None,
+    units: UnitsOption = None,
     json: JsonOption = False,
 ) -> None:
     """A cup was weighed and mixed: masses, lots; the ratio is held against its tolerance.
@@ -101,7 +103,7 @@ def batch(
     """
     if not 0 < scale <= 100:
         raise UsageError(f"--scale {scale:g}; allowed: above 0 to 100 g")
-    with desk(config, ago=ago, at=at) as place:
+    with desk(config, units, ago, at) as place:
         found = joblog.current(place.logbook, job)
         values = _fields(Kind.BATCH, found, given, place.configuration.resin)
         name = values.setdefault("system", place.configuration.resin.system)
@@ -110,7 +112,7 @@ def batch(
             system, values["resin_mass"], values["hardener_mass"], scale_step=scale / 1000
         )
         if not ratio["within"]:
-            note(f"ratio outside its tolerance: {ratio['text']}. {advised}")
+            note(f"ratio outside its tolerance: {ratio['text']}. {place.words.say(advised)}")
             if not anyway:
                 note("nothing was written down; put it right, or add --anyway to record it as it was")
                 raise typer.Exit(int(ExitStatus.FAILURE))
@@ -144,9 +146,10 @@ def simple(kind: str, name: str) -> Callable[[Callable[[Desk, joblog.Job, dict[s
             ago: AgoOption = None,
             at: AtOption = None,
             config: ConfigOption = None,
+            units: UnitsOption = None,
             json: JsonOption = False,
         ) -> None:
-            with desk(config, ago=ago, at=at) as place:
+            with desk(config, units, ago, at) as place:
                 found = joblog.current(place.logbook, job)
                 stored = place.entry(make(place, found, _fields(kind, found, given)))
                 said(place, stored, told_line(joblog.Told(stored, stored.payload), place.words), json)
@@ -208,6 +211,7 @@ def photo(
     ago: AgoOption = None,
     at: AtOption = None,
     config: ConfigOption = None,
+    units: UnitsOption = None,
     json: JsonOption = False,
 ) -> None:
     """A photograph by file: its name, hash and a thumbnail are kept, the file is not moved.
@@ -217,7 +221,7 @@ def photo(
     from curewatch.joblog import photo as photographs
 
     payload = photographs.payload(file)
-    with desk(config, ago=ago, at=at) as place:
+    with desk(config, units, ago, at) as place:
         found = joblog.current(place.logbook, job)
         last = found.last(Kind.PHOTO) or found.opened
         who = by or last.payload.get("by")
@@ -235,6 +239,7 @@ def correct(
     by: ByOption = None,
     job: JobOption = None,
     config: ConfigOption = None,
+    units: UnitsOption = None,
     json: JsonOption = False,
 ) -> None:
     """Correct an earlier entry: a new entry that names it. Both stay in the record.
@@ -243,13 +248,14 @@ def correct(
     """
     if not why.strip():
         raise UsageError("--why is empty; say why the entry is corrected")
-    with desk(config) as place:
+    with desk(config, units) as place:
         found = joblog.current(place.logbook, job)
         before = next((item for item in found.told if item.number == number), None)
         values = _changes(before, changes, place)
         stored = place.entry(telling.correction(found, number, values, why, at=place.now, by=by))
         earlier = None if before is None else before.entry
-        said(place, stored, f"entry {number} corrected: {'; '.join(telling.changed(earlier, values))}", json)
+        text = "; ".join(changed(earlier, values, place.words, place.now))
+        said(place, stored, f"entry {number} corrected: {text}", json)
 
 
 def _changes(before: joblog.Told | None, changes: list[str], place: Desk) -> dict[str, Any]:
@@ -281,7 +287,7 @@ def _following(before: joblog.Told | None, values: dict[str, Any], place: Desk) 
             system, now["resin_mass"], now["hardener_mass"], scale_step=now.get("scale_step", 0.001)
         )
         if not ratio["within"]:
-            note(f"ratio outside its tolerance: {ratio['text']}. {advised}")
+            note(f"ratio outside its tolerance: {ratio['text']}. {place.words.say(advised)}")
         return {"ratio": ratio}
     if before.kind == Kind.QUALITY and values.keys() & {"check", "load", "arm"}:
         return {"value": None, "unit": None} | quality.measured(now)
@@ -349,13 +355,14 @@ def close(
     *,
     job: JobOption = None,
     config: ConfigOption = None,
+    units: UnitsOption = None,
     json: JsonOption = False,
 ) -> None:
     """Close a job and seal the logbook; prints the seal code to write on the job card.
 
     Example: curewatch job close --outcome "ready to sand"
     """
-    with desk(config) as place:
+    with desk(config, units) as place:
         found = joblog.current(place.logbook, job)
         if found.closed is not None:
             raise UsageError(f"job {found.name} was closed already, entry {found.closed.number}")

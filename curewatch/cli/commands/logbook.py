@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from curewatch.cli.options import ConfigOption, JsonOption
+from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.terminal import print_json
 from curewatch.clock import iso_utc
@@ -41,14 +41,18 @@ def opened(config: Path | None, *, read_only: bool = True) -> Iterator["tuple[Lo
 
 
 @app.command()
-def status(config: ConfigOption = None, json: JsonOption = False) -> None:
+def status(config: ConfigOption = None, units: UnitsOption = None, json: JsonOption = False) -> None:
     """What the logbook holds: sensors, entries, where the chain stands, the last seal, what was refused.
 
     Example: curewatch logbook status
     """
+    from curewatch.clock import SystemClock, utc_from_iso
     from curewatch.logbook import sealing
+    from curewatch.wording import wording
 
-    with opened(config) as (logbook, _):
+    now = SystemClock().now().utc
+    with opened(config) as (logbook, configuration):
+        words = wording(configuration.zone, units, configured=configuration.shed.units)
         head, sensors = logbook.head(), logbook.sensors()
         seals = sealing.seals(logbook)
         refused: dict[str, int] = {}
@@ -78,12 +82,12 @@ def status(config: ConfigOption = None, json: JsonOption = False) -> None:
     typer.echo(f"{safe_line(said['path'])}  ({said['bytes'] / 1e6:,.1f} MB)")
     typer.echo(f"{head.readings:,} readings, {head.entries:,} entries, {head.block:,} blocks")
     for name, one in sensors.items():
-        span = f"{iso_utc(one.earliest)[:16]} to {iso_utc(one.latest)[:16]} UTC"
+        span = f"{words.moment(one.earliest, now)} to {words.moment(one.latest, now)}"
         typer.echo(f"  {safe_line(name, 24):24s} {one.readings:>12,}  {span}")
     for reason, times in refused.items():
         typer.echo(f"  refused: {safe_line(reason, 40)} {times:,}")
     if seals:
-        typer.echo(f"last seal  {seals[-1].code}, {seals[-1].at}")
+        typer.echo(f"last seal  {seals[-1].code}, {words.moment(utc_from_iso(seals[-1].at), now)}")
     typer.echo(f"head       {head.head}")
 
 

@@ -94,14 +94,19 @@ def verify(
         str | None,
         typer.Option("--key", help="The public key (64 hexadecimal digits) it must be signed with."),
     ] = None,
+    units: UnitsOption = None,
     json: JsonOption = False,
 ) -> None:
     """Check a record: is everything as it was when it was sealed? Exit status 5 if not.
 
     Example: curewatch record verify records/record-rudder-cheek.pdf
     """
+    from datetime import UTC
+
+    from curewatch.clock import utc_from_iso
     from curewatch.errors import RecordBroken
     from curewatch.record import writing
+    from curewatch.wording import wording
 
     try:
         holds = writing.verify(record, code=code, key=key)
@@ -132,10 +137,11 @@ def verify(
             }
         )
         return
+    sealed = wording(UTC, units).stamp(utc_from_iso(holds.seal.at))
     typer.echo("holds: nothing was changed since it was sealed")
     counts = f"{holds.readings:,} readings, {holds.entries:,} entries"
     typer.echo(f"  blocks {holds.first_block} to {holds.seal.block}, {counts}")
-    typer.echo(f"  seal code  {holds.seal.code}, sealed {holds.seal.at}")
+    typer.echo(f"  seal code  {holds.seal.code}, sealed {sealed} UTC")
     typer.echo(f"  key        {holds.seal.public_key}")
     if code is None and key is None:
         typer.echo(

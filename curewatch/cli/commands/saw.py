@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from curewatch.cli.options import ConfigOption, JsonOption
+from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
 
 if TYPE_CHECKING:
     from curewatch.cli.desk import Desk
@@ -58,6 +58,7 @@ def app(
     ] = None,
     undo: Annotated[bool, typer.Option("--undo", help="Withdraw the last observation.")] = False,
     config: ConfigOption = None,
+    units: UnitsOption = None,
     json: JsonOption = False,
 ) -> None:
     """Say what you saw of a running layer: the model learns how fast this lot of resin is.
@@ -87,7 +88,7 @@ def app(
         None if mass is None else mass_from_text(mass),
         None if temperature is None else temperature_from_text(temperature),
     )
-    with desk(config, None, ago, at) as place:
+    with desk(config, units, ago, at) as place:
         if undo:
             _undo(place, json=json)
         else:

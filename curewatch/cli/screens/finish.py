@@ -65,7 +65,7 @@ def _post_cure(found: Finish, words: Wording) -> list[str]:
         return [f"  no post-cure within a day at up to {words.temperature(OVENS[-1])} brings it to {wanted}"]
     ways = " or ".join(_way(each, words) for each in found.post_cures)
     begin = words.temperature(gentle_start(found.least))
-    caution = CAUTION.replace("10 K", words.difference(10.0))
+    caution = words.retold(CAUTION)
     text = f"A post-cure to {wanted}: {ways}, slow lots included; begin no warmer than {begin}. {caution}"
     return wrap(text, WIDTH, initial_indent="  ", subsequent_indent="  ")
 

@@ -1,11 +1,11 @@
 """A job as lines of text: what was told, when, and what was corrected since."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
 from curewatch.cli.safe_text import safe_line
 from curewatch.joblog import Job, Told
-from curewatch.logbook import Kind
+from curewatch.logbook import Kind, Stored
 from curewatch.wording import Wording
 
 _HIDDEN = {
@@ -58,6 +58,20 @@ def told_line(told: Told, words: Wording) -> str:
         if key not in _hidden(told.kind) and value not in (None, "", [])
     )
     return safe_line(": ".join(part for part in (name, rest) if part))
+
+
+def changed(told: Stored | None, changes: Mapping[str, Any], words: Wording, now: float) -> list[str]:
+    """``resin mass: 123 g -> 125 g``, for each key that a correction changes."""
+    before = {} if told is None else {**told.payload, "at": told.at}
+
+    def said(key: str, value: Any) -> str:
+        return words.moment(value, now) if key == "at" else _value(key, value, words)
+
+    return [
+        f"{key.replace('_', ' ')}: {said(key, before.get(key))} -> {said(key, value)}"
+        for key, value in changes.items()
+        if key != "started"  # it goes with `at`
+    ]
 
 
 def _was(told: Told, key: str, words: Wording, now: float) -> str:

@@ -73,9 +73,9 @@ def takes(plan: Plan, wording: Wording) -> list[str]:
     """What to have on the bench."""
     made, cloth = plan.amounts, plan.repair.cloth
     ground = f"ground area {made.taper.ground_area:.3f} m²"
-    parts = f"resin {wording.mass(made.resin)} ({made.resin_volume * 1e6:.0f} ml), "
-    parts += f"hardener {wording.mass(made.hardener)} ({made.hardener_volume * 1e6:.0f} ml)"
-    layers = f"{len(plan.works)} layers of {cloth.title}, {cloth.areal_mass * 1000:.0f} g/m²"
+    parts = f"resin {wording.mass(made.resin)} ({wording.volume(made.resin_volume)}), "
+    parts += f"hardener {wording.mass(made.hardener)} ({wording.volume(made.hardener_volume)})"
+    layers = f"{len(plan.works)} layers of {cloth.title}, {wording.areal_mass(cloth.areal_mass)}"
     return [
         "What it takes",
         *_wrapped(f"{layers}, {made.layer_thickness * 1000:.2f} mm each when cured"),
@@ -92,7 +92,7 @@ def _mixing(plan: Plan, wording: Wording, scale_step: float) -> list[str]:
     return [
         f"  by weight: {100 * ratio.usual:.1f} of hardener to 100 of resin; {allowed}",
         *_wrapped(f"({ratio.tag}: {ratio.source})"),
-        f"  smallest batch on a scale of {scale_step * 1000:g} g steps: {smallest}",
+        f"  smallest batch on a scale of {wording.weighed(scale_step)} steps: {smallest}",
     ]
 
 

@@ -12,7 +12,7 @@ from curewatch.materials.resin_files import origin_of
 from curewatch.materials.system import ResinSystem
 from curewatch.model.crowd import Band
 from curewatch.model.milestones import Milestones
-from curewatch.units import celsius_from_kelvin
+from curewatch.units import celsius_from_kelvin, kelvin_from_celsius
 from curewatch.wording import Wording, duration
 
 WIDTH = 80
@@ -59,9 +59,13 @@ def shown(system: ResinSystem, behaviour: list[tuple[float, Milestones]], words:
     for section in SECTIONS:
         entries = [entry for entry in values(system) if entry["key"].startswith(f"{section}.")]
         if entries:
-            numbers += ["", f"[{section}]", *(line for entry in entries for line in _number(entry))]
+            numbers += ["", f"[{section}]", *(line for entry in entries for line in _number(entry, words))]
     rate = origin_of(system, "uncertainty.rate_sd")
-    numbers += ["", "[uncertainty]", *_number(_entry("uncertainty.rate_sd", system.rate_sd, rate._asdict()))]
+    numbers += [
+        "",
+        "[uncertainty]",
+        *_number(_entry("uncertainty.rate_sd", system.rate_sd, rate._asdict()), words),
+    ]
     return [*head, *films, *numbers]
 
 
@@ -205,11 +209,20 @@ def _entry(key: str, value: float, origin: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def _number(entry: dict[str, Any]) -> list[str]:
-    leaf = entry["key"].partition(".")[2]
-    said = "" if entry["unit"] == "1" else f" {entry['unit']}"
-    first = f"  {leaf:<20}{entry['value']:>10.4g}{said:<10} {entry['tag']}"
-    return [first, *wrap(safe(entry["source"]), WIDTH, initial_indent="      ", subsequent_indent="      ")]
+def _number(entry: dict[str, Any], words: Wording) -> list[str]:
+    leaf, value, unit = entry["key"].partition(".")[2], entry["value"], entry["unit"]
+    if unit == "degC":
+        value, unit = words.temperatures(kelvin_from_celsius(value)), words.temperature_unit
+    elif unit == "K":
+        value, unit = words.differences(value), words.difference_unit
+    said = "" if unit == "1" else f" {unit}"
+    first = f"  {leaf:<20}{value:>10.4g}{said:<10} {entry['tag']}"
+    return [
+        first,
+        *wrap(
+            safe(words.retold(entry["source"])), WIDTH, initial_indent="      ", subsequent_indent="      "
+        ),
+    ]
 
 
 def _blush(row: Row) -> str:

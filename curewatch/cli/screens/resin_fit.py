@@ -32,7 +32,7 @@ def lines(
         *(["  ~ nearly met   ! NOT met"] if any(each.verdict != "met" for each in found.met) else []),
         *(line for each in found.contradictions for line in _contradiction(each, words)),
         *_lost_window(found.lost_window, words),
-        *_unknown(found),
+        *_unknown(found, words),
         "",
         f"  {'as a film at':<14}{'open':>13}{'gels':>13}{'tack-free':>13}{'hard':>13}",
         *(line for kelvin, marks in films for line in _film(kelvin, marks, words)),
@@ -93,7 +93,7 @@ def _row(each: Met, words: Wording) -> list[str]:
     stated, computed, early, late = (
         _said(each.title, value, words) for value in (each.stated, each.computed, each.early, each.late)
     )
-    title = f"{MARK[each.verdict]} {safe_line(each.title)}"
+    title = f"{MARK[each.verdict]} {safe_line(words.retold(each.title))}"
     row = f"{stated:>11}{computed:>12}{early + ' .. ' + late:>26}"
     return [f"{title:<31}{row}"] if len(title) <= 31 else [title, f"{'':<31}{row}"]
 
@@ -101,17 +101,18 @@ def _row(each: Met, words: Wording) -> list[str]:
 def _contradiction(each: Contradiction, words: Wording) -> list[str]:
     low, high = (_said(each.other, value, words) for value in each.expected)
     stated = _said(each.other, each.stated, words)
+    one, other = words.retold(each.one), words.retold(each.other)
     text = (
-        f"These two contradict each other: “{each.one}” and “{each.other}”. If the first holds, the second "
+        f"These two contradict each other: “{one}” and “{other}”. If the first holds, the second "
         f"would be {low} to {high}; the sheet says {stated}. Look at both again: mass, temperature, unit."
     )
     return ["", *(f"  ! {line}" if not index else f"    {line}" for index, line in enumerate(wrap(text, 74)))]
 
 
-def _unknown(found: Fit) -> list[str]:
+def _unknown(found: Fit, words: Wording) -> list[str]:
     if not found.still_unknown:
         return []
-    rows = [f"  {each.words:<40}{each.asks_for}" for each in found.still_unknown]
+    rows = [f"  {each.words:<40}{words.retold(each.asks_for)}" for each in found.still_unknown]
     return ["", f"  {'still unknown, as in ' + safe_line(found.base.parent, 17):<40}would be told by", *rows]
 
 

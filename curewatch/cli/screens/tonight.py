@@ -36,8 +36,8 @@ def lines(advice: Advice, wording: Wording, place: str = "") -> list[str]:
         ["", f"{'Checks':<44} {'found':>9}  {'limit':<12}{'spare':>8}", *checks],
         _times(advice, wording),
         _section("The coming hours", (advice.basis,) if advice.basis else ()),
-        ["", "Where the limits come from", *sources.lines()] if sources.known else [],
-        _section("Mind", [wording.say(caution, advice.at) for caution in advice.cautions]),
+        ["", "Where the limits come from", *sources.lines(wording)] if sources.known else [],
+        _section("Mind", [wording.retold(wording.say(caution, advice.at)) for caution in advice.cautions]),
     ]
     return [line for part in parts for line in part]
 
@@ -90,10 +90,13 @@ class _Sources:
             words += f" (instead of {limit.replaces})"
         return self.known.setdefault(words, chr(ord("a") + len(self.known)))
 
-    def lines(self) -> Iterator[str]:
+    def lines(self, wording: Wording) -> Iterator[str]:
         for words, letter in self.known.items():
             yield from wrap(
-                safe_line(words), WIDTH, initial_indent=f"  {letter}  ", subsequent_indent="     "
+                safe_line(wording.retold(words)),
+                WIDTH,
+                initial_indent=f"  {letter}  ",
+                subsequent_indent="     ",
             )
 
 

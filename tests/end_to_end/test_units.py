@@ -1,0 +1,109 @@
+"""What a person reads is in that person's units and clock, whatever command they type."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from curewatch.advice.alerts import Event, Happening, Key, Kind, event_as_plain
+from curewatch.cli.commands.manual import every_command
+from curewatch.cli.main import run
+from curewatch.clock import SystemClock
+from curewatch.logbook import Entry, Logbook
+from curewatch.phrases import phrase
+from tests import demo_world
+from tests.end_to_end.test_json_answers import EVENING
+from tests.end_to_end.test_json_answers import shed as _shed
+
+shed = _shed
+UNITLESS = {
+    "logbook backup",
+    "logbook export",
+    "logbook prune",
+    "logbook seal",
+    "logbook verify",
+    "resin list",
+}
+HOUR = r"(?<![\d:.])\d{1,2}:\d{2}(?::\d\d)?(?![\d:])"  # of a clock
+COUNTDOWN = r"(?:, in \d+:\d\d h\b|\d+:\d\d hours left)"
+METRIC = re.compile(
+    rf"°C|degC|(?<![\w.])-?\d[\d.]* ?K\b|{HOUR}(?! [ap]m)|(?<![\w.])\d[\d.]* ?g\b(?!/)|Phrase\(", re.ASCII
+)
+AMERICAN = re.compile(rf"°F|degF|\d oz\b|{HOUR} [ap]m|Phrase\(", re.ASCII)
+
+
+def said(capsys: pytest.CaptureFixture[str], typed: str, units: str = "") -> str:
+    """What a command says to people, on both streams."""
+    words = typed.split()
+    place = 2 if " ".join(words[:2]) in {name for name, _ in every_command()} else 1
+    with pytest.raises(SystemExit):
+        run([*words[:place], *(["--units", units] if units else []), *words[place:]])
+    found = capsys.readouterr()
+    return found.out + found.err
+
+
+def foreign(pattern: re.Pattern[str], text: str) -> list[str]:
+    """Lines with a number in the wrong unit; a countdown is no hour of the day."""
+    return [line for line in re.sub(COUNTDOWN, "", text).splitlines() if pattern.search(line)]
+
+
+def with_option(option: str) -> set[str]:
+    return {name for name, command in every_command() if any(option in each.opts for each in command.params)}
+
+
+def test_every_command_that_shows_a_quantity_takes_units() -> None:
+    """Each that answers has --units, but those whose answer is counts and names."""
+    assert with_option("--json") - with_option("--units") == UNITLESS
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(
+    "asked",
+    [("F,oz,12h", "pt_PT.UTF-8", METRIC), ("C,g,24h", "en_US.UTF-8", AMERICAN)],
+    ids=["american", "metric"],
+)
+def test_an_evening_in_one_persons_units(
+    shed: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    asked: tuple[str, str, re.Pattern[str]],
+) -> None:
+    """Every answering command, in an evening at the bench; the option goes before the locale."""
+    units, language, pattern = asked
+    monkeypatch.setenv("LANG", language)
+    (shed / "sheet.toml").write_text(said(capsys, "resin fit --form"))
+    strange, note = {}, "0"
+    known = with_option("--units")
+    told = [*EVENING, ("resin show", "epoxy-slow"), ("layer", "--running"), ("explain", "post-cure")]
+    for command, rest in told:
+        text = said(capsys, f"{command} {rest.format(note=note)}", units if command in known else "")
+        assert text, command
+        strange[f"{command} {rest}"] = foreign(pattern, text)
+        if command == "job note":
+            note = re.findall(r"entry (\d+)", text)[-1]
+    assert {name: lines for name, lines in strange.items() if lines} == {}
+
+
+def test_the_boards_alerts_and_answer_follow_the_reader(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An alert that rang before anybody asked for other units is read in them; `tonight` too."""
+    now = SystemClock().now().utc
+    before = phrase(
+        "laminate again before {before:moment} on {layer}: {margin:difference} above dew point, {left:mass}",
+        before=now + 1500,
+        layer="L7",
+        margin=1.7,
+        left=0.12,
+    )
+    event = Event(Happening.RAISED, Key(Kind.CONDENSATION), now - 600, before, due=now + 1500)
+    with Logbook(shed / "logbook.sqlite") as logbook:
+        logbook.append(entries=[Entry("alert", event_as_plain(event), event.at)])
+    for typed in ("watch --once --look --plain", "alerts", "tonight"):
+        assert foreign(METRIC, said(capsys, typed, "F,oz,12h")) == []
+        assert foreign(AMERICAN, said(capsys, typed, "C,g,24h")) == []
+    (shed / "curewatch.toml").write_text(
+        demo_world.SETTINGS.replace("[shed]\n", '[shed]\nunits = "F,oz,12h"\n')
+    )
+    assert foreign(METRIC, said(capsys, "alerts")) == []
+    assert "3.1 °F above dew point, 4.2 oz, 2" in said(capsys, "alerts")
