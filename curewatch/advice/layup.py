@@ -225,7 +225,7 @@ def _plain_session(one: Plan, session: Session) -> dict[str, Any]:
         "side": session.layers[0].side,
         "bond": session.bond,
         "batches": None if batches is None else batches.count,
-        "batch_g": None if batches is None else round(batches.mass * 1e3, 1),
+        "batch_mass_g": None if batches is None else round(batches.mass * 1e3, 1),
         "resin_g": None if cup is None else round(cup.resin * 1e3, 1),
         "hardener_g": None if cup is None else round(cup.hardener * 1e3, 1),
         "use_within_min": None if batches is None else round(batches.share * batches.pot_life / 60, 1),

@@ -107,7 +107,7 @@ class Resin(Table):
     also: Names = ()  # other systems on the shelf, tried where this one is no go
     folder: Path | None = None
     lot: str | None = None
-    batch_g: float | None = Field(default=None, gt=0, le=50_000)
+    batch_mass_g: float | None = Field(default=None, gt=0, le=50_000)
     film_mm: float = Field(default=1.0, gt=0, le=50)
     peroxide_percent: float | None = Field(default=None, gt=0, le=6)
 

@@ -49,7 +49,7 @@ def question(
         system = learnt.system_of_lot(logbook, system, named)
     if peroxide_percent is not None:
         system.dose_factor(peroxide_percent)  # refuses it here, even while nothing else is known
-    usual = None if shelf.batch_g is None else kilogram_from_gram(shelf.batch_g)
+    usual = None if shelf.batch_mass_g is None else kilogram_from_gram(shelf.batch_mass_g)
     dose = shelf.peroxide_percent if system.dose is not None else None
     thickness = None if shed.thickness_mm is None else shed.thickness_mm / 1000
     return Question(

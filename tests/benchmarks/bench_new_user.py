@@ -33,7 +33,7 @@ WORK = (
     ("its thickness", "12"),
     (r"resin \(", "epoxy-slow"),
     ("its lot number", ""),
-    ("usual batch", "150"),
+    ("usual mass of one batch", "150"),
     ("write it to", ""),
 )
 

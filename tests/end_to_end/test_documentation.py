@@ -41,7 +41,7 @@ part = "good-digital"
 role = "surface"
 part = "one-wire-probe"
 [resin]
-batch_g = 150.0
+batch_mass_g = 150.0
 [logbook]
 path = "logbook.sqlite"
 """

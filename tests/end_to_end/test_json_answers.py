@@ -47,7 +47,7 @@ EVENING = [
     ("job close", "--outcome done"),
     ("record write", "J1"),
     ("record verify", "record-J1.pdf"),
-    ("cure", "--resin epoxy-slow --temperature 12 --batch 350g --thickness 5"),
+    ("cure", "--resin epoxy-slow --temperature 12 --mass 350g --thickness 5"),
     ("cure", "--resin polyester-layup --temperature 2 --hours 24"),
     ("air", "12 82 --surface 9.5 --part good-digital"),
     ("air", "-- -5 80"),

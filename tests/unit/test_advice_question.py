@@ -38,7 +38,7 @@ def test_defaults_and_a_warm_dry_shed_give_a_go() -> None:
 
 def test_the_command_line_s_resin_and_the_file_s_limits_are_used() -> None:
     """What is said now outranks what is configured; the user's own limit reaches the check."""
-    text = '[resin]\nsystem = "epoxy-fast"\nbatch_g = 150\n[limits]\ncondensation_margin_k = 4.5\n'
+    text = '[resin]\nsystem = "epoxy-fast"\nbatch_mass_g = 150\n[limits]\ncondensation_margin_k = 4.5\n'
     asked = question(configuration.parse(text), resin="epoxy-laminating")
     assert asked.system.name == "epoxy-laminating"
     assert asked.batch_mass == pytest.approx(0.150)

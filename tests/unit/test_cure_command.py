@@ -66,7 +66,7 @@ def test_text_fits_eighty_columns_and_answers_first(capsys: pytest.CaptureFixtur
             "epoxy-fast",
             "--temperature",
             "18",
-            "--batch",
+            "--mass",
             "2kg",
             "--thickness",
             "8",
@@ -79,7 +79,7 @@ def test_text_fits_eighty_columns_and_answers_first(capsys: pytest.CaptureFixtur
             "polyester-topcoat",
             "--temperature",
             "18",
-            "--batch",
+            "--mass",
             "9kg",
             "--shape",
             "roller tray",
@@ -164,9 +164,9 @@ def test_a_wrong_history_is_refused_by_line(
         (("cure", "--temperature", "12", "--resin", "vinyl-ester", "--cobalt", "0.5"), "too much"),
         (("cure", "--temperature", "12", "--resin", "vinyl-ester", "--cobalt", "0.001"), "too little"),
         (("cure", "--temperature", "12", "--chart", "picture.pdf"), ".svg or .png"),
-        (("cure", "--temperature", "12", "--batch", "0"), "not a mass"),
-        (("cure", "--temperature", "12", "--batch", "90kg"), "1 g to 20 kg"),
-        (("cure", "--temperature", "12", "--batch", "10g", "--shape", "bucket"), "roller tray"),
+        (("cure", "--temperature", "12", "--mass", "0"), "not a mass"),
+        (("cure", "--temperature", "12", "--mass", "90kg"), "1 g to 20 kg"),
+        (("cure", "--temperature", "12", "--mass", "10g", "--shape", "bucket"), "roller tray"),
         (("cure", "--temperature", "12", "--thickness", "900"), "0.1 to 200 mm"),
         (("resin", "show", "nothing"), "Known:"),
         (("resin", "compare", "--temperature", "8"), "both"),
@@ -212,7 +212,7 @@ def test_a_chart_is_a_picture_and_the_same_every_time(
 
 def test_a_batch_and_a_laminate_are_told_with_their_heat(capsys: pytest.CaptureFixture[str]) -> None:
     """A full cup kicks long before the film gels, and may smoke; a laminate takes so many layers at once."""
-    words = ("cure", "--resin", "epoxy-fast", "--temperature", "20", "--hours", "24", "--batch", "350 g")
+    words = ("cure", "--resin", "epoxy-fast", "--temperature", "20", "--hours", "24", "--mass", "350 g")
     _, out, _ = answer(capsys, *words, "--thickness", "6", "--on", "foam", "--json")
     said = json.loads(out)
     pot_life = said["pot"]["pot_life_s"]

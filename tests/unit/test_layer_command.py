@@ -20,7 +20,7 @@ def shed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     file = tmp_path / "curewatch.toml"
     file.write_text(
         '[shed]\nname = "Saltmarsh Shed"\nzone = "Europe/Lisbon"\n'
-        '[resin]\nsystem = "epoxy-slow"\nlot = "A-17"\nbatch_g = 150.0\n'
+        '[resin]\nsystem = "epoxy-slow"\nlot = "A-17"\nbatch_mass_g = 150.0\n'
         '[logbook]\npath = "logbook.sqlite"\n'
     )
     monkeypatch.setenv("CUREWATCH_CONFIG", str(file))

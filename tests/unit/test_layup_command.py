@@ -192,7 +192,7 @@ def test_the_json_plan_lays_every_layer_once_and_keeps_each_batch_within_its_lif
     laid = [number for session in sessions for number in session["layers"]]
     assert laid + plan["schedule"]["left_over"] == [layer["number"] for layer in plan["layers"]]
     for session in sessions:
-        assert session["resin_g"] + session["hardener_g"] == pytest.approx(session["batch_g"], abs=0.2)
+        assert session["resin_g"] + session["hardener_g"] == pytest.approx(session["batch_mass_g"], abs=0.2)
         assert len(session["layers"]) <= plan["schedule"]["layers_in_one_go"]
 
 

@@ -24,7 +24,7 @@ TOML = """
 [resin]
 system = "epoxy-slow"
 lot = "A12"
-batch_g = 150.0
+batch_mass_g = 150.0
 [logbook]
 path = "{path}"
 [sensors.bench]

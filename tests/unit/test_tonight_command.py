@@ -119,7 +119,7 @@ def test_another_start_and_another_resin_are_taken(fill: Fill, capsys: pytest.Ca
     """--at and --resin reach the answer."""
     fill(22.0, 0.35)
     later = SystemClock().now().utc + 7200
-    tonight("--json", "--resin", "epoxy-fast", "--at", iso_utc(later), "--batch", "150 g")
+    tonight("--json", "--resin", "epoxy-fast", "--at", iso_utc(later), "--mass", "150 g")
     said = json.loads(capsys.readouterr().out)
     assert said["resin"] == "epoxy-fast"
     assert utc_from_iso(said["start"]) == pytest.approx(later, abs=1.0)

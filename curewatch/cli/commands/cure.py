@@ -46,10 +46,10 @@ def app(
             "--cobalt", metavar="PERCENT", help="Polyester: metal, of resin mass.", show_default=False
         ),
     ] = None,
-    batch: Annotated[
+    mass: Annotated[
         str | None,
         typer.Option(
-            "--batch", metavar="MASS", help="Also this batch in its pot, e.g. 350g.", show_default=False
+            "--mass", metavar="MASS", help="Also this batch in its pot, e.g. 350g.", show_default=False
         ),
     ] = None,
     shape: Annotated[str, typer.Option("--shape", help="Of the pot: cup, tray or roller tray.")] = "cup",
@@ -86,7 +86,7 @@ def app(
     """Cure of one layer over time: conversion, glass transition, and when it gels, dries and hardens.
 
     Give a steady temperature, or a history of the surface as a CSV. Bands are those of the lot. With
-    --batch also when that batch kicks in its pot; with --thickness how hot a laminate gets; with
+    --mass also when that batch kicks in its pot; with --thickness how hot a laminate gets; with
     --humidity whether amine blush forms.
 
     Example: curewatch cure --resin epoxy-slow --temperature 12 --hours 48
@@ -107,7 +107,7 @@ def app(
         from curewatch.cli.figures import draw
 
         draw(said, chart, wording)
-    cup = None if batch is None else _cup(system, batch, shape, path)
+    cup = None if mass is None else _cup(system, mass, shape, path)
     waxy = None if humidity is None else _blush(system, path, humidity, carbon_dioxide, rest)
     build = None if thickness is None else _build(system, thickness, substrate, path)
     if as_json:
@@ -150,7 +150,7 @@ def _blush(
     return found, bond_window(system, lots, gathering)
 
 
-def _cup(system: "ResinSystem", batch: str, shape: str, path: "History") -> "Cup":
+def _cup(system: "ResinSystem", told: str, shape: str, path: "History") -> "Cup":
     from curewatch.cli.screens.heat import Cup
     from curewatch.cli.typed import mass_from_text
     from curewatch.errors import UsageError
@@ -159,9 +159,9 @@ def _cup(system: "ResinSystem", batch: str, shape: str, path: "History") -> "Cup
 
     if shape not in SHAPES:
         raise UsageError(f"--shape {shape!r}; allowed: {', '.join(SHAPES)}")
-    mass, air = mass_from_text(batch, "--batch"), float(path.temperature[0])
+    mass, air = mass_from_text(told), float(path.temperature[0])
     if not 0.001 <= mass <= 20.0:
-        raise UsageError(f"--batch {batch!r}; allowed: 1 g to 20 kg")
+        raise UsageError(f"--mass {told!r}; allowed: 1 g to 20 kg")
     slow, likely, fast = (
         pot(system, mass, air, shape=shape, rate_factor=factor)
         for factor in (rate_factor_at(system, EARLY), 1.0, rate_factor_at(system, LATE))

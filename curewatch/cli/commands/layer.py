@@ -137,7 +137,7 @@ def _layup(
     same_resin = name == usual.system
     usual_dose = usual.peroxide_percent if same_resin else None
     dose = told.get("peroxide_percent") or (mixed and mixed.peroxide_percent(system)) or usual_dose
-    usual_mass = mixed.mass if mixed else usual.batch_g and usual.batch_g / 1000
+    usual_mass = mixed.mass if mixed else usual.batch_mass_g and usual.batch_mass_g / 1000
     return Layup(
         layup=layups.next_name(logbook),
         started=started,
@@ -196,7 +196,7 @@ def as_plain(running: Running) -> dict[str, Any]:
         "layup": layup.layup,
         "started": iso_utc(layup.started),
         "resin": layup.system,
-        "batch_g": None if layup.batch_mass is None else round(layup.batch_mass * 1000, 1),
+        "batch_mass_g": None if layup.batch_mass is None else round(layup.batch_mass * 1000, 1),
         "peroxide_percent": layup.peroxide_percent,
         "lot": layup.lot,
         "job": layup.job,

@@ -178,7 +178,7 @@ def _evidence(place: "Desk", told: Told, layup: "Layup | None") -> "Evidence":
     from curewatch.model.learning import Evidence, cup_evidence
 
     usual = place.configuration.resin
-    mass = told.mass or (layup.batch_mass if layup else usual.batch_g and usual.batch_g / 1000.0)
+    mass = told.mass or (layup.batch_mass if layup else usual.batch_mass_g and usual.batch_mass_g / 1000.0)
     dose = layup.peroxide_percent if layup else usual.peroxide_percent
     if (told.cup is not None or told.seen == "kicked") and mass is None:
         raise UsageError("a pot or cup needs its mass; give --mass 100 g")

@@ -20,9 +20,9 @@ def app(
         str | None,
         typer.Option("--resin", metavar="NAME", help="A resin system or its file.", show_default=False),
     ] = None,
-    batch: Annotated[
+    mass: Annotated[
         str | None,
-        typer.Option("--batch", metavar="MASS", help="Mixed in one pot, e.g. 150 g.", show_default=False),
+        typer.Option("--mass", metavar="MASS", help="Mixed in one pot, e.g. 150 g.", show_default=False),
     ] = None,
     peroxide: Annotated[
         float | None,
@@ -37,7 +37,7 @@ def app(
 
     Exit status 0 go, 3 no-go, 4 unknown.
 
-    Example: curewatch tonight --resin epoxy-fast --batch "200 g"
+    Example: curewatch tonight --resin epoxy-fast --mass "200 g"
     """
     from curewatch.advice.answer import as_plain
     from curewatch.advice.levers import advise
@@ -54,7 +54,7 @@ def app(
     asked = of_shed(
         configuration,
         resin=resin,
-        batch_mass=None if batch is None else mass_from_text(batch, "--batch"),
+        batch_mass=None if mass is None else mass_from_text(mass),
         peroxide_percent=peroxide,
     )
     situation = known(configuration, now)

@@ -55,7 +55,7 @@ class Answers:
     resin: str = "epoxy-slow"
     resin_folder: str = ""
     lot: str = ""
-    batch_g: float | None = None
+    batch_mass_g: float | None = None
     sensors: list[NamedSensor] = field(default_factory=list)
     ports: list[SerialAnswer] = field(default_factory=list)
     brokers: list[BrokerAnswer] = field(default_factory=list)
@@ -108,7 +108,7 @@ def _resin(answers: Answers) -> dict[str, object]:
         "system": answers.resin,
         "folder": answers.resin_folder or None,
         "lot": answers.lot or None,
-        "batch_g": answers.batch_g,
+        "batch_mass_g": answers.batch_mass_g,
     }
 
 

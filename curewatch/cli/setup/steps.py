@@ -246,7 +246,7 @@ def _work(survey: Survey) -> None:
     elif chosen != "sheet":
         answers.resin = chosen
     answers.lot = talk.ask("its lot number, from the can; Enter for none", answers.lot)
-    answers.batch_g = talk.number("usual batch in g", 150.0, 1, 50_000)
+    answers.batch_mass_g = talk.number("usual mass of one batch in g", 150.0, 1, 50_000)
 
 
 def _words(heard: Heard, words: Wording) -> str:
