@@ -12,6 +12,7 @@ from curewatch.readings import Reading
 from curewatch.simulation.faults import parse_fault
 from curewatch.simulation.port import SimulatedPort
 from curewatch.simulation.reports import Plan, Report, reports
+from curewatch.simulation.sensors import SALTMARSH, SPARE
 from curewatch.wire import lines
 
 __all__ = ["ManualClock", "SimulatedPort", "SimulatedShed"]
@@ -29,12 +30,14 @@ class SimulatedShed:
         seed: int = 1,
         interval: float = 60.0,
         stamped: bool = True,
+        spare: bool = False,
     ) -> None:
         self.plan = Plan(
             start=start,
             seed=seed,
             interval=interval,
             stamped=stamped,
+            sensors=(*SALTMARSH, SPARE) if spare else SALTMARSH,
             faults=tuple(parse_fault(fault) for fault in faults),
         )
 

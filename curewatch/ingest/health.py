@@ -63,6 +63,8 @@ class Track(NamedTuple):
     jumps: tuple[float, ...] = ()  # times of the last jumps, at most JUMPS_MANY [s]
     moves: tuple[tuple[Point, Point], ...] = ()  # the last moves of SWAP_MOVE and more, at most SWAP_MANY
     halves: Halves = Halves()  # of a sensor whose two quantities come apart
+    interval: float = 0.0  # between the last two readings [s]
+    behind: tuple[float, float] | None = None  # of the last that was older: UTC it came, and by how much [s]
 
 
 LONGEST = 160  # points a track holds
@@ -98,7 +100,7 @@ def step(track: Track, reading: Reading) -> Track:
     """The track after one more reading; readings older than its last one change nothing."""
     last = track.last
     if last is not None and reading.time < last.time:
-        return track
+        return track._replace(behind=(reading.received, reading.received - reading.time))
     halves, said = track.halves, reading
     if reading.relative_humidity is None or reading.temperature is None:
         halves = pairs.step(halves, reading)
@@ -117,6 +119,7 @@ def step(track: Track, reading: Reading) -> Track:
         if last is not None and _moved(last, point)
         else track.moves,
         halves,
+        0.0 if last is None else point.time - last.time,
     )
 
 
@@ -159,13 +162,28 @@ def judge(name: str, track: Track, now: float, every: float) -> Health:
         return Health(name, State.NEVER, "nothing has come from it", now)
     age = now - track.last.time
     if age > patience(every):
-        return Health(name, State.SILENT, f"nothing for {_duration(age)}", track.last.time)
-    return _complaint(name, track, track.last, now) or Health(
-        name,
-        State.LATE if age > LATE_AFTER * every else State.FRESH,
-        f"last report {_duration(age)} ago",
-        track.last.time,
-    )
+        seen = clock_behind(track, now, every) or f"nothing for {_duration(age)}"
+        return Health(name, State.SILENT, seen, track.last.time)
+    return _complaint(name, track, track.last, now) or _pace(name, track, age, every)
+
+
+def _pace(name: str, track: Track, age: float, every: float) -> Health:
+    """Fresh, or late: now, or as long as its reports come too far apart."""
+    since = 0.0 if track.last is None else track.last.time
+    if age <= LATE_AFTER * every < track.interval <= patience(every):
+        return Health(name, State.LATE, f"its reports come {_duration(track.interval)} apart", since)
+    late = age > LATE_AFTER * every
+    return Health(name, State.LATE if late else State.FRESH, f"last report {_duration(age)} ago", since)
+
+
+def clock_behind(track: Track, now: float, every: float) -> str:
+    """What shows that a sensor without a fresh stamp does speak, by a clock that was set back; or nothing."""
+    if track.behind is None or track.last is None:
+        return ""
+    came, lag = track.behind
+    if now - came > patience(every) or lag <= patience(every):
+        return ""
+    return f"it speaks, but its stamps lie {_duration(lag)} behind this machine's clock"
 
 
 def _complaint(name: str, track: Track, last: Point, now: float) -> Health | None:
@@ -190,13 +208,18 @@ def compare(tracks: Mapping[str, Track], roles: Mapping[str, str], now: float) -
         for name, track in tracks.items()
         if track.last is not None and now - track.last.time < SATURATED_FOR
     }
+    ill = {name for name, track in living.items() if track.last and _complaint(name, track, track.last, now)}
     for one, other in combinations(living, 2):
         for health in (
             *_stuck_beside(one, living[one], other, living[other]),
             *_stuck_beside(other, living[other], one, living[one]),
             *_swapped(one, living[one], other, living[other], now),
-            *_apart(one, living[one], other, living[other], _together(roles, one, other)),
         ):
+            found.setdefault(health.sensor, health)
+    ill |= {name for name, judged in found.items() if judged.state is State.STUCK}
+    for one, other in combinations([name for name in living if name not in ill], 2):
+        # one that is known to be ill itself says nothing against its neighbours
+        for health in _apart(one, living[one], other, living[other], _together(roles, one, other)):
             found.setdefault(health.sensor, health)
     return found
 

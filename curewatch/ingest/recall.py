@@ -38,9 +38,12 @@ def tracks(logbook: Logbook, names: Iterable[str], now: float) -> dict[str, Trac
 
 def look_up(logbook: Logbook, name: str, now: float) -> Seen:
     """What there is of one sensor."""
-    track, last = Track(), None
+    track, last, newest = Track(), None, None
     for reading in _readings(logbook, name, now - LOOK_BACK, now + AHEAD):
         track, last = health.step(track, reading), reading
+        newest = reading if newest is None or reading.received >= newest.received else newest
+    if newest is not None and newest is not last:  # it came after, and is stamped before
+        track = health.step(track, newest)
     latest = logbook.latest().get(name)
     ahead = latest.time if latest is not None and latest.time > now + AHEAD else None
     if last is None and latest is not None and ahead is None and _believable(latest):

@@ -1,7 +1,8 @@
-"""Bad data counted: the first of a kind is told at once, the rest once a minute, with a sample.
+"""Bad data counted: the first of a kind is told at once, the rest after a minute, two, four … an hour.
 
-A sensor that prints noise all night must not fill the screen, and must not go unnoticed either. The logbook
-keeps its own counts; these are for whoever looks.
+A sensor that prints noise all night must not fill the screen, and must not go unnoticed either: what goes on
+is told ever more seldom, what was quiet for as long as its last wait begins anew. The logbook keeps its own
+counts; these are for whoever looks.
 """
 
 from dataclasses import dataclass
@@ -9,7 +10,7 @@ from dataclasses import dataclass
 from curewatch.ingest.events import Show
 from curewatch.readings import Rejected
 
-EVERY = 60.0  # between two notes of one kind [s]
+FIRST, LAST = 60.0, 3600.0  # between two notes of one kind: doubled each time [s]
 KINDS = 200  # kinds counted by name; what is beyond goes under one name
 OTHERS = ("(others)", "(others)", "various")
 
@@ -21,6 +22,7 @@ class Count:
     since: int = 0
     total: int = 0
     told: float = float("-inf")  # monotonic, when last told of [s]
+    wait: float = 0.0  # from then to the next note [s]
     sample: Rejected | None = None
 
 
@@ -44,10 +46,10 @@ class Refusals:
         count.sample = refused
 
     def due(self, monotonic: float, *, everything: bool = False) -> list[Show]:
-        """A line for each kind that has something new and was not told of within the last minute."""
+        """A line for each kind that has something new and whose wait is over."""
         told = []
         for (source, sensor, reason), count in self.counts.items():
-            if count.since and (everything or monotonic - count.told >= EVERY) and count.sample:
+            if count.since and (everything or monotonic - count.told >= count.wait) and count.sample:
                 detail = {
                     "source": source,
                     "sensor": sensor,
@@ -59,6 +61,8 @@ class Refusals:
                 whose = f" ({sensor})" if sensor else ""
                 text = f"{source}{whose}: {count.since} refused: {reason}"
                 told.append(Show("refused", count.sample.at, text, detail))
+                goes_on = monotonic - count.told < 2 * count.wait
+                count.wait = min(LAST, 2 * count.wait) if goes_on else FIRST
                 count.since, count.told = 0, monotonic
         return told
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from curewatch.advice import situation as advice
 from curewatch.advice.situation import Place, Situation, Trouble, TroubleKind
 from curewatch.configuration import Configuration, Role
-from curewatch.ingest import forecasts, halves, refused_lately
+from curewatch.ingest import forecasts, halves, health, refused_lately
 from curewatch.ingest.clock_watch import DOUBT, NOT_BEFORE
 from curewatch.ingest.health import Health, State
 from curewatch.ingest.judgement import judge
@@ -30,6 +30,7 @@ from curewatch.units import DAY, HOUR, FloatArray
 PAST = 60 * DAY  # for the outlook; a longer one tells it no more [s]
 FINE = 14 * DAY  # of it by single readings; before that the logbook's hourly means serve [s]
 STEP = 900.0  # of the past's grid [s]
+BEHIND_ADVISED = "set the board's clock, or let it send an age instead of a time"
 HALF_ADVISED = "see that temperature and humidity both come, no more than 5 min apart"
 ROLES: tuple[Role, ...] = ("air", "surface", "outside")
 
@@ -132,6 +133,10 @@ def _troubles(
     if unbelieved is not None and judged.state in {State.NEVER, State.SILENT}:
         text = f"it speaks, but {unbelieved.times} were refused: {unbelieved.reason}"
         return [Trouble(TroubleKind.IMPLAUSIBLE, text, name, role, judged.since, unbelieved.advised)]
+    every = known.every_s if (known := configuration.sensor(name)) else health.EVERY_ASSUMED
+    behind = health.clock_behind(seen.track, now, every) if judged.state is State.SILENT else ""
+    if behind:
+        return [Trouble(TroubleKind.CLOCK, behind, name, role, judged.since, BEHIND_ADVISED)]
     half = halves.wanting(seen.track.halves, now) if judged.state is not State.SILENT else ""
     if half:
         return [Trouble(TroubleKind.INCOMPLETE, half, name, role, judged.since, HALF_ADVISED)]

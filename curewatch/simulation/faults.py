@@ -1,6 +1,7 @@
 """Faults on demand: what a sensor, a cable or a clock does when it fails, for so long."""
 
 import re
+from collections.abc import Collection
 from dataclasses import dataclass
 from enum import StrEnum
 from random import Random
@@ -14,16 +15,27 @@ class FaultKind(StrEnum):
     """The faults there are."""
 
     SILENT = "silent"  # nothing comes
+    LATE = "late"  # every fifth report only: a radio at the end of its reach
     UNPLUG = "unplug"  # nothing comes, and a simulated port is gone meanwhile
     STUCK = "stuck"  # the last value for ever
     JUMP = "jump"  # 8 K and 20 % off
+    JUMPING = "jumping"  # ... at every second report: a loose wire
+    DRIFT = "drift"  # creeps away from the truth, by 6 K and 12 % an hour
     SATURATED = "saturated"  # humidity at 100 %: a wet chip
     SWAPPED = "swapped"  # humidity sent as temperature and the other way round
+    EXCHANGED = "exchanged"  # its plug and the yard's are exchanged (the yard's and the bench's)
     FAHRENHEIT = "fahrenheit"  # degrees Fahrenheit sent as Celsius
     FAILED = "failed"  # nan, as small boards print when a chip does not answer
     NOISE = "noise"  # bytes of no meaning instead of a line
     CUT = "cut"  # a line that lost its end
-    CLOCK_1970 = "clock-1970"  # stamped by a clock that was never set
+    CLOCK_1970 = "clock-1970"  # stamped by a clock that was never set; when it ends, the clock jumps
+    CLOCK_BACK = "clock-back"  # ... by one that is an hour slow
+    CLOCK_AHEAD = "clock-ahead"  # ... by one that is an hour fast
+
+
+CLOCKS = (FaultKind.CLOCK_1970, FaultKind.CLOCK_BACK, FaultKind.CLOCK_AHEAD)
+LATE_KEEPS = 5  # of a late sensor's reports one in so many comes
+DRIFT_TEMPERATURE, DRIFT_HUMIDITY = 6.0, 12.0  # K and % an hour
 
 
 _SPAN = re.compile(r"([0-9]{1,6}(?:\.[0-9]{1,3})?)(h|m|s)")
@@ -70,20 +82,50 @@ def parse_span(text: str) -> float:
     return float(match[1]) * _SECONDS[match[2]]
 
 
-def distort(kind: FaultKind, said: Said, before: Said | None) -> Said:
-    """What is reported under a fault of the sensor itself; ``before`` is its report before the fault."""
-    if kind is FaultKind.STUCK and before is not None:
-        return before
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """A report under a fault: which one it is, how long the fault has lasted, what was said before it."""
+
+    index: int
+    lasted: float = 0.0  # [s]
+    before: Said | None = None  # the sensor's report before the fault
+
+
+def distort(kind: FaultKind, said: Said, moment: Moment) -> Said:
+    """What is reported under a fault of the sensor itself."""
     wet = said.humidity_percent
-    if kind is FaultKind.JUMP:
-        return Said(round(said.temperature_c + 8.0, 2), None if wet is None else round(abs(wet - 20.0), 2))
-    if kind is FaultKind.SATURATED:
-        return Said(said.temperature_c, None if wet is None else 100.0)
-    if kind is FaultKind.SWAPPED and wet is not None:
-        return Said(wet, said.temperature_c)
+    if kind is FaultKind.STUCK and moment.before is not None:
+        return moment.before
+    if kind is FaultKind.JUMP or (kind is FaultKind.JUMPING and moment.index % 2):
+        return _off(said, 8.0, 20.0)
+    if kind is FaultKind.DRIFT:
+        hours = moment.lasted / HOUR
+        return _off(said, DRIFT_TEMPERATURE * hours, DRIFT_HUMIDITY * hours)
+    if wet is not None and kind in {FaultKind.SATURATED, FaultKind.SWAPPED}:
+        return (
+            Said(said.temperature_c, 100.0) if kind is FaultKind.SATURATED else Said(wet, said.temperature_c)
+        )
     if kind is FaultKind.FAHRENHEIT:
         return Said(round(said.temperature_c * 1.8 + 32.0, 2), wet)
     return said
+
+
+def _off(said: Said, warmer: float, drier: float) -> Said:
+    wet = said.humidity_percent
+    dry = None if wet is None else max(1.0, round(abs(wet - drier), 2))
+    return Said(round(said.temperature_c + warmer, 2), dry)
+
+
+def exchanged_with(sensor: str) -> str:
+    """Whose plug a sensor's is exchanged with: the yard's, or the bench's for the yard itself."""
+    return "bench" if sensor == "yard" else "yard"
+
+
+def stamp(kinds: Collection[FaultKind], at: float, elapsed: float) -> float:
+    """The time that the board's clock shows. [s]"""
+    if FaultKind.CLOCK_1970 in kinds:
+        return elapsed
+    return at + HOUR * ((FaultKind.CLOCK_AHEAD in kinds) - (FaultKind.CLOCK_BACK in kinds))
 
 
 def damage(kind: FaultKind, line: bytes, random: Random) -> bytes:

@@ -8,11 +8,12 @@ from typing import Any, BinaryIO, Protocol, Self
 
 from curewatch.clock import iso_utc
 from curewatch.errors import SourceLost, UsageError
-from curewatch.simulation.faults import FaultKind
+from curewatch.simulation.faults import CLOCKS, FaultKind
 from curewatch.simulation.port import SimulatedPort
 from curewatch.simulation.reports import Report
 
 FORMS = ("line", "senml", "json")
+NUMBERS = "numbers"  # a form of its own kind: two messages a report, each a bare number on its topic
 PATIENCE = 5.0  # s a broker may take to answer
 
 
@@ -54,9 +55,20 @@ def payload(report: Report, form: str) -> bytes:
         There is no such form.
     """
     if form not in _FORMS:
-        raise UsageError(f"form {form!r}; allowed: {', '.join(FORMS)}")
-    broken = {FaultKind.NOISE, FaultKind.CUT, FaultKind.FAILED, FaultKind.CLOCK_1970} & set(report.faults)
+        raise UsageError(f"form {form!r}; allowed: {', '.join((*FORMS, NUMBERS))}")
+    broken = {FaultKind.NOISE, FaultKind.CUT, FaultKind.FAILED, *CLOCKS} & set(report.faults)
     return report.line if broken else _FORMS[form](report)
+
+
+def numbers(report: Report) -> list[tuple[str, bytes]]:
+    """A report as bare numbers, each under the word its topic ends in; a chip that failed sends ``nan``."""
+    failed = FaultKind.FAILED in report.faults
+    said = {"temperature": report.said.temperature_c, "humidity": report.said.humidity_percent}
+    return [
+        (word, b"nan" if failed else f"{value:.2f}".encode("ascii"))
+        for word, value in said.items()
+        if value is not None
+    ]
 
 
 class Output(Protocol):
@@ -117,6 +129,8 @@ class BrokerOutput:
     def __init__(self, host: str, port: int, topic: str, form: str) -> None:
         if "{sensor}" not in topic or "+" in topic or "#" in topic:
             raise UsageError(f"topic {topic!r}; allowed: a topic with {{sensor}} in it and no + or #")
+        if form not in {*FORMS, NUMBERS}:
+            raise UsageError(f"form {form!r}; allowed: {', '.join((*FORMS, NUMBERS))}")
         self._topic, self._form, self._place = topic, form, f"{host}:{port}"
         from paho.mqtt.client import Client, MQTTv311  # what every yard's broker speaks; no more is needed
         from paho.mqtt.enums import CallbackAPIVersion
@@ -131,11 +145,15 @@ class BrokerOutput:
         self._client.loop_start()
 
     def send(self, report: Report) -> None:
-        if not report.line:
-            return
-        sent = self._client.publish(
-            self._topic.format(sensor=report.sensor), payload(report, self._form), qos=1
-        )
+        topic = self._topic.format(sensor=report.sensor)
+        if report.line and self._form == NUMBERS:
+            for word, number in numbers(report):
+                self._publish(f"{topic}/{word}", number)
+        elif report.line:
+            self._publish(topic, payload(report, self._form))
+
+    def _publish(self, topic: str, told: bytes) -> None:
+        sent = self._client.publish(topic, told, qos=1)
         try:
             sent.wait_for_publish(PATIENCE)
             done = sent.is_published()

@@ -9,7 +9,8 @@ from itertools import islice
 from random import Random
 from typing import NamedTuple
 
-from curewatch.simulation.faults import Fault, FaultKind, damage, distort
+from curewatch.simulation import faults
+from curewatch.simulation.faults import CLOCKS, LATE_KEEPS, Fault, FaultKind, Moment, damage, distort
 from curewatch.simulation.sensors import SALTMARSH, Said, SensorPlan, SimulatedSensor
 from curewatch.simulation.shed import Inside, Walls, settled, step
 from curewatch.simulation.weather import Outside, Weather, outside
@@ -61,15 +62,29 @@ def reports(plan: Plan, count: int) -> Iterator[Report]:
     random = Random(f"sensors {plan.seed}")  # noqa: S311
     sensors = [SimulatedSensor(each, random) for each in plan.sensors]
     before: dict[str, Said] = {}
-    for index, (inside, moment) in enumerate(islice(shed(plan), count)):
-        elapsed = index * plan.interval
-        for sensor in sensors:
-            report = _report(plan, sensor, sensor.report(inside, moment), index, before)
-            kinds = _kinds(plan, sensor.plan.name, elapsed)
+    for index, (inside, weather) in enumerate(islice(shed(plan), count)):
+        said = {sensor.plan.name: sensor.report(inside, weather) for sensor in sensors}
+        for name in said:
+            kinds = _kinds(plan, name, index * plan.interval)
+            report = _report(plan, name, _by_plug(plan, name, said, index), index, before)
             if FaultKind.UNPLUG in kinds:
                 yield report._replace(line=b"")
-            elif FaultKind.SILENT not in kinds:
+            elif _comes(kinds, index):
                 yield report._replace(line=_through(kinds, report.line, random))
+
+
+def _comes(kinds: tuple[FaultKind, ...], index: int) -> bool:
+    return FaultKind.SILENT not in kinds and (FaultKind.LATE not in kinds or index % LATE_KEEPS == 0)
+
+
+def _by_plug(plan: Plan, name: str, said: dict[str, Said], index: int) -> Said:
+    """What comes over a sensor's cable: its own word, or that of the one it was exchanged with."""
+    for fault in plan.faults:
+        one = fault.sensor or "bench"
+        pair = (one, faults.exchanged_with(one))
+        if fault.kind is FaultKind.EXCHANGED and fault.touches(one, index * plan.interval) and name in pair:
+            return said[pair[1 - pair.index(name)]]
+    return said[name]
 
 
 def _kinds(plan: Plan, sensor: str, elapsed: float) -> tuple[FaultKind, ...]:
@@ -82,22 +97,22 @@ def _through(kinds: tuple[FaultKind, ...], line: bytes, random: Random) -> bytes
     return line
 
 
-def _report(plan: Plan, sensor: SimulatedSensor, said: Said, index: int, before: dict[str, Said]) -> Report:
+def _report(plan: Plan, name: str, said: Said, index: int, before: dict[str, Said]) -> Report:
     """What the sensor's board prints; ``before`` remembers the report that a stuck sensor repeats."""
-    name, elapsed = sensor.plan.name, index * plan.interval
+    elapsed = index * plan.interval
     kinds = _kinds(plan, name, elapsed)
-    for kind in kinds:
-        said = distort(kind, said, before.get(name))
+    for fault in plan.faults:
+        if fault.touches(name, elapsed):
+            said = distort(fault.kind, said, Moment(index, elapsed - fault.begin, before.get(name)))
     if FaultKind.STUCK not in kinds:
         before[name] = said
     at = plan.start + elapsed
-    stamp = elapsed if FaultKind.CLOCK_1970 in kinds else at
     line = lines.encode(
         name,
         said.temperature_c,
         said.humidity_percent,
         sequence=index,
-        at=stamp if plan.stamped or FaultKind.CLOCK_1970 in kinds else None,
+        at=faults.stamp(kinds, at, elapsed) if plan.stamped or {*CLOCKS} & {*kinds} else None,
     )
     if FaultKind.FAILED in kinds:
         body = f"cw1 {name} t=nan n={index}".encode("ascii")

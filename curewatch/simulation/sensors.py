@@ -30,6 +30,7 @@ SALTMARSH = (
     SensorPlan("hull", "hull", "one-wire-probe"),
     SensorPlan("yard", "yard"),
 )
+SPARE = SensorPlan("spare", "bench")  # beside the one at the bench, for a comparison
 
 
 class Said(NamedTuple):

@@ -176,14 +176,16 @@ class Plausibility:
                 reading, flags = _same_moment(reading, newest, flags)
             else:
                 known = last.at(reading.time)
-                if known is not None:
-                    return Reason.DUPLICATE if _same(known, reading) else Reason.CONFLICT
+                if known is not None and _same(known, reading):
+                    return Reason.DUPLICATE
+                if known is not None:  # of a clock set back it meets the stamps of before once more
+                    behind = reading.received - reading.time > self.window.late
+                    return Reason.CLOCK_BEHIND if behind else Reason.CONFLICT
                 flags |= _LATE
         if reading.time > newest.time:
-            jump = self._jump(reading, newest)
-            if jump and _exchanged(reading, newest):
+            if _exchanged(reading, newest):  # also after so long that no difference is a jump any more
                 return Reason.SWAPPED
-            flags |= jump
+            flags |= self._jump(reading, newest)
         reading = _flagged(reading, flags)
         if reading.time > newest.time or flags & _DOUBT:
             last.newest = reading
@@ -254,9 +256,8 @@ def _exchanged(reading: Reading, newest: Reading) -> bool:
         return False
     now_c, before_c = reading.temperature - ZERO_CELSIUS, newest.temperature - ZERO_CELSIUS
     wet, wet_before = reading.relative_humidity * 100.0, newest.relative_humidity * 100.0
-    return (
-        abs(now_c - wet_before) < 3.0 and abs(wet - before_c) < 3.0 and abs(now_c - before_c) > 10.0
-    )  # margins assumed
+    near = min(10.0, 3.0 + (reading.time - newest.time) / 360.0)  # air moves on meanwhile; assumed
+    return abs(now_c - wet_before) < near and abs(wet - before_c) < near and abs(now_c - before_c) > 10.0
 
 
 def _same(one: Reading, other: Reading) -> bool:

@@ -103,7 +103,7 @@ def test_a_track_is_bounded_and_keeps_its_order() -> None:
     track = _track(7 * 1440)
     assert len(track.points) == health.LONGEST
     assert [p.time for p in track.points] == sorted(p.time for p in track.points)
-    assert health.step(track, _reading(5, 300.0)) is track
+    assert health.step(track, _reading(5, 300.0))._replace(behind=None) == track
 
 
 @pytest.mark.parametrize("temperature", [None, 285.0])
@@ -111,3 +111,45 @@ def test_a_sensor_without_one_quantity_is_judged_by_the_other(temperature: float
     """A probe without humidity and a hygrometer without temperature both have a health."""
     track = health.step(Track(), _reading(0, temperature, None if temperature else 0.6))
     assert _state(track, 1) is State.FRESH
+
+
+def test_a_sensor_that_comes_seldom_stays_late() -> None:
+    """Every fifth report only: late all along, not fresh for a minute after each of them."""
+    track = Track()
+    for minute in range(0, 60, 5):
+        track = health.step(track, _reading(minute, 285.0 + minute))
+    assert {_state(track, minute) for minute in (55.1, 57.0, 59.0)} == {State.LATE}
+    for minute in (56.0, 57.0):
+        track = health.step(track, _reading(minute, 285.0))
+    assert _state(track, 57.5) is State.FRESH
+    after_a_gap = health.step(_track(3), _reading(40, 285.0))
+    assert _state(after_a_gap, 40.5) is State.FRESH
+
+
+def test_a_sensor_that_is_ill_itself_accuses_nobody() -> None:
+    """Beside a jumping, stuck or saturated sensor the healthy one stays fresh."""
+    now = START + 100 * MINUTE
+    healthy = _track(100, temperature=lambda m: 285.0 + 4.0 * m / 100)
+    jumping = _track(
+        100, temperature=lambda m: 285.0 + 8.0 * (m % 2), flags=lambda m: Flag.JUMP if m > 90 else 0
+    )
+    stuck = _track(100, temperature=lambda m: 285.0)
+    saturated = _track(100, temperature=lambda m: 285.0 + 4.0 * m / 100, humidity=lambda m: 1.0)
+    both = {"bench": "air", "spare": "air"}
+    assert set(health.compare({"bench": jumping, "spare": healthy}, both, now)) <= {"bench"}
+    assert set(health.compare({"bench": saturated, "spare": healthy}, both, now)) <= {"bench"}
+    found = health.compare({"bench": stuck, "spare": healthy}, both, now)
+    assert {name: each.state for name, each in found.items()} == {"bench": State.STUCK}
+
+
+def test_a_sensor_whose_clock_was_set_back_is_said_to_speak() -> None:
+    """It is silent by its stamps, and not by its cable: what is seen says which."""
+    track = _track(60)
+    for minute in range(60, 80):
+        late = _reading(minute - 90, 285.0)._replace(received=START + minute * MINUTE)
+        track = health.step(track, late)
+    judged = health.judge("bench", track, START + 80 * MINUTE, MINUTE)
+    assert judged.state is State.SILENT
+    assert judged.seen == "it speaks, but its stamps lie 1.5 h behind this machine's clock"
+    later = health.judge("bench", track, START + 120 * MINUTE, MINUTE)
+    assert later.seen == "nothing for 61 min"

@@ -122,19 +122,22 @@ def test_daylight_saving_and_leap_days_are_no_steps() -> None:
         assert clock_watch.step(state, Instant(utc + 1.0, 2.0))[1] is None
 
 
-def test_refusals_are_told_at_once_and_then_once_a_minute() -> None:
-    """A sensor that prints noise all night makes a line a minute, and all of it is counted."""
+def test_refusals_are_told_at_once_and_then_ever_more_seldom() -> None:
+    """A sensor that prints noise all night makes a dozen lines, and all of it is counted."""
     counted = refusals.Refusals()
     told = []
-    for second in range(300):
-        for _ in range(10):
-            counted.add(Rejected("not text", b"\xff\x1b[2J", START + second, "usb"))
-        told.extend(counted.due(float(second)))
-    assert len(told) == 5
-    assert told[0].detail["count"] == 10
-    assert told[1].detail["count"] == 600
-    assert counted.total == 3_000
-    assert "\x1b" not in told[0].detail["sample"]
+    for second in range(10 * 3600):
+        counted.add(Rejected("not text", b"\xff\x1b[2J", START + second, "usb"))
+        told.extend((second, said) for said in counted.due(float(second)))
+    assert [second // 60 for second, _ in told[:7]] == [0, 1, 3, 7, 15, 31, 63]
+    assert 12 <= len(told) <= 16
+    assert told[1][1].detail["count"] == 60
+    assert counted.total == 36_000
+    assert "\x1b" not in told[0][1].detail["sample"]
+    counted.add(Rejected("not text", b"x", START, "usb"))
+    assert counted.due(20 * 3600.0)  # after hours of quiet it begins anew
+    counted.add(Rejected("not text", b"x", START, "usb"))
+    assert counted.due(20 * 3600.0 + refusals.FIRST)
 
 
 def test_kinds_of_refusals_are_bounded() -> None:

@@ -187,3 +187,14 @@ def test_a_sensor_that_is_believed_again_has_no_trouble_left(logbook: Logbook) -
     assert _kinds(found) == {"hull": TroubleKind.SILENT}
     assert found.refused == "10 refused since yesterday: looks like Fahrenheit 10"
     assert state.situation(logbook, SETTINGS, NOW + 30 * HOUR).refused == ""
+
+
+def test_a_board_whose_clock_went_back_is_a_trouble_of_its_clock(logbook: Logbook) -> None:
+    """Its readings still come, stamped an hour early: not a cable, and the remedy says so."""
+    logbook.append([*_readings("hull", 60), *_readings("bench", 60, NOW - 20 * MINUTE)])
+    back = [r._replace(received=r.time + 2 * HOUR) for r in _readings("bench", 20, NOW - 2 * HOUR)]
+    logbook.append(back)
+    [trouble] = state.situation(logbook, SETTINGS, NOW).troubles
+    assert (trouble.sensor, trouble.kind) == ("bench", TroubleKind.CLOCK)
+    assert "2.0 h behind" in str(trouble.seen)
+    assert "board's clock" in trouble.remedy

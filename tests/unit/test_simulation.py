@@ -11,7 +11,7 @@ from curewatch.physics.moist_air import dew_point, vapour_pressure
 from curewatch.readings import Flag, Reading, Rejected
 from curewatch.simulation import saltmarsh
 from curewatch.simulation.faults import FaultKind, parse_fault
-from curewatch.simulation.outputs import FORMS, payload
+from curewatch.simulation.outputs import FORMS, numbers, payload
 from curewatch.simulation.reports import reports
 from curewatch.wire import Parser, Reason
 from tests.simulators import START, SimulatedPort, SimulatedShed
@@ -154,3 +154,23 @@ def test_unplugging_is_a_fault_of_the_port():
     ]
     assert first.line == b""
     assert first.faults == (FaultKind.UNPLUG,)
+
+
+def test_bare_numbers_say_what_the_report_says():
+    """Two messages a report, one of a probe without humidity; a chip that failed sends what boards print."""
+    told = {report.sensor: numbers(report) for report in SimulatedShed().reports(1)}
+    assert [word for word, _ in told["bench"]] == ["temperature", "humidity"]
+    assert [word for word, _ in told["hull"]] == ["temperature"]
+    report = next(iter(SimulatedShed().reports(1)))
+    assert float(told["bench"][0][1]) == report.said.temperature_c
+    [(_, said), _] = numbers(next(iter(SimulatedShed("failed:bench@0s").reports(1))))
+    assert said == b"nan"
+
+
+def test_a_spare_sensor_lies_beside_the_benchs():
+    """It measures the same air with its own error, and is not there unless asked for."""
+    last = {report.sensor: report.said for report in SimulatedShed(spare=True).reports(60)}
+    assert set(last) == {"bench", "spare", "hull", "yard"}
+    assert last["spare"] != last["bench"]
+    assert abs(last["spare"].temperature_c - last["bench"].temperature_c) < 1.0
+    assert abs(last["spare"].humidity_percent - last["bench"].humidity_percent) < 6.0

@@ -36,7 +36,7 @@ def simulate(
         str | None, typer.Option("--broker", metavar="HOST[:PORT]", help="On an MQTT broker, e.g. 127.0.0.1.")
     ] = None,
     topic: Annotated[str, typer.Option(help="The topic of each sensor.")] = "curewatch/{sensor}/reading",
-    form: Annotated[str, typer.Option(help="On a broker: line, senml or json.")] = "senml",
+    form: Annotated[str, typer.Option(help="On a broker: line, senml, json or numbers.")] = "senml",
     file: Annotated[
         Path | None, typer.Option("--file", metavar="PATH", help="Into a file; - for standard output.")
     ] = None,
@@ -52,6 +52,7 @@ def simulate(
     ] = None,
     seed: Annotated[int, typer.Option(help="The same seed gives the same bytes.")] = 1,
     unstamped: Annotated[bool, typer.Option("--unstamped", help="Boards without a clock.")] = False,
+    spare: Annotated[bool, typer.Option("--spare", help="A second sensor beside the bench's.")] = False,
     fault: Annotated[
         list[str] | None,
         typer.Option("--fault", metavar="FAULT", help="KIND[:SENSOR]@FROM[+FOR]; repeatable."),
@@ -60,11 +61,15 @@ def simulate(
     """A simulated shed: weather, walls, sensors with noise, and faults on demand.
 
     It stops by itself: after --hours or --count. Faults are typed like silent:bench@2h+30m or cut@10m.
+    KIND: silent, late, unplug, stuck, jump, jumping, drift, saturated, swapped, exchanged, fahrenheit,
+    failed, noise, cut, clock-1970, clock-back, clock-ahead.
 
     Example: curewatch simulate --evening --count 3 --file -
     """
     if sum((port or link is not None, broker is not None, file is not None)) > 1:
         raise UsageError("two places to speak; allowed: one of --port, --broker and --file")
+    from curewatch.simulation.sensors import SPARE
+
     live = file is None
     plan, reports = _length(evening, every, hours, count)
     speed = (1.0 if live else 0.0) if speed is None else speed
@@ -73,6 +78,7 @@ def simulate(
     clock = SystemClock()
     plan = replace(plan, start=_start(start, plan, clock, reports, speed, live=live, evening=evening))
     plan = replace(plan, seed=plan.seed if evening else seed, stamped=not unstamped, faults=_faults(fault))
+    plan = replace(plan, sensors=(*plan.sensors, SPARE)) if spare else plan
     with ExitStack() as stack:
         if broker is not None:
             output = _broker(broker, topic, form)

@@ -9,6 +9,7 @@ from curewatch.clock import Instant
 from curewatch.errors import UsageError
 from curewatch.ingest.events import BytesArrived, Event, MessageArrived, Tick
 from curewatch.wire import recordings
+from curewatch.wire.plausibility import CLOCK_SET
 
 SOURCE = "recording"
 LAST = 60.0  # after the last piece, so that what it brought is looked at [s]
@@ -41,7 +42,9 @@ def open_recording(path: Path) -> "Recording":
             f"{path}: no reading with a time of its own in it; a recording is lines of our form with "
             "at=, SenML, or CSV with time, temperature, humidity"
         )
-    return Recording(path, Span(min(stamped), max(stamped)))
+    # a board whose clock was not yet set must not take it back to 1970; all of a recording may be old
+    believed = [at for at in stamped if at >= CLOCK_SET] or stamped
+    return Recording(path, Span(min(believed), max(believed)))
 
 
 def _ends(stream: BinaryIO) -> BinaryIO:
