@@ -183,6 +183,10 @@ class Wording:
             return self.time(utc)
         return f"{day(then.date(), today.date())} {self.time(utc)}"
 
+    def span(self, begin: float, end: float, now: float) -> str:
+        """``21:10 to 22:40``; the end with its day where that is another than the beginning's."""
+        return f"{self.moment(begin, now)} to {self.moment(end, begin)}"
+
     def left(self, due: float, now: float) -> str:
         """``42 min left``, rounded down so that nobody is late by it; ``12 min ago`` once it is past."""
         if due < now:

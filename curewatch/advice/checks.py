@@ -17,6 +17,7 @@ from curewatch.advice.limits import Limit, Limits
 from curewatch.advice.situation import Situation
 from curewatch.materials.system import ResinSystem
 from curewatch.model import blush, surface
+from curewatch.phrases import phrase
 from curewatch.units import FloatArray
 
 BoolArray = NDArray[np.bool_]
@@ -190,7 +191,10 @@ def resin_range(seen: Course, system: ResinSystem) -> Check | None:
         value=found,
         limit=Limit(limit, "temperature", origin.tag if origin else "datasheet", f"{system.name}: its sheet"),
         sense=sense,
-        note=f"more than {BEYOND:g} K outside its range: neither sheet nor model speaks of it",
+        note=phrase(
+            "more than {beyond:difference} outside its range: neither sheet nor model speaks of it",
+            beyond=BEYOND,
+        ),
     )
 
 
@@ -262,7 +266,7 @@ def used_in_time(used: Moment, start: float, mass: float, use_rate: float) -> Ch
     ``used`` is its moment "use-up"; its early edge decides.
     """
     needed = mass / use_rate
-    limit = Limit(needed, "duration", "assumed", f"spread at {use_rate * 6e4:.0f} g/min: time your own")
+    limit = Limit(needed, "duration", "assumed", f"spread at {use_rate * 6e4:.0f} g a minute: time your own")
     left = np.inf if used.early is None else used.early - start
     return Check(
         name="batch",

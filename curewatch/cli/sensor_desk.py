@@ -137,11 +137,12 @@ class Desk:
             found = salt_check.settle(source.read(sensor, begin, now), begin, now)
             if isinstance(found, Settled):
                 return found
+            why = self._words.say(found.why)
             if self._clock.now().monotonic >= until:
-                raise NotSettled(f"{sensor} is not at rest: {found.why}; give it time, and run this again")
-            if found.why != shown and not self._json:
-                typer.echo(f"  waiting: {found.why}", err=True)
-            shown = found.why
+                raise NotSettled(f"{sensor} is not at rest: {why}; give it time, and run this again")
+            if why != shown and not self._json:
+                typer.echo(f"  waiting: {why}", err=True)
+            shown = why
             self._clock.sleep(POLL)
 
     def beside(self, source: Source, one: str, other: str, over: float) -> None:
@@ -155,7 +156,7 @@ class Desk:
             (parts[0].relative_humidity_sd, parts[1].relative_humidity_sd),
         )
         if isinstance(found, Unsettled):
-            raise NotSettled(f"{one} and {other}: {found.why}")
+            raise NotSettled(f"{one} and {other}: {self._words.say(found.why)}")
         number = None
         if self._keep:
             told = {"sensor": one, "beside": other} | found._asdict()

@@ -9,6 +9,7 @@ import threading
 from collections import deque
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from curewatch import configuration as configured
 from curewatch.clock import Clock, SystemClock
@@ -28,6 +29,8 @@ from curewatch.ingest.thinking import Thinking
 from curewatch.ingest.told_beside import ToldBeside
 from curewatch.ingest.watch_keeping import WatchKeeping
 from curewatch.logbook import Logbook
+from curewatch.phrases import recalled
+from curewatch.wording import wording
 
 TURN = 0.1  # the longest wait for the inbox: signals and deadlines are looked at this often [s]
 LINES = 500  # lines kept for a board
@@ -188,9 +191,20 @@ class Daemon:
 
         return AlertCommand(configuration.alerts.command, configuration.alerts.timeout_s, notice)
 
+    def _as_people_read(self, line: Show) -> dict[str, Any]:
+        """An alert's document with its texts in the units of the house: the command tells them to people."""
+        configuration = self.configuration
+        words = wording(configuration.zone, configured=configuration.shed.units)
+        told = {
+            key: words.say(recalled(line.detail, key), line.at)
+            for key in ("text", "advised")
+            if key in line.detail
+        }
+        return line.detail | told
+
     def _show(self, line: Show) -> None:
         self.lines.append(line)
         if line.kind == "alert":
-            self._alert_command.tell(line.detail)
+            self._alert_command.tell(self._as_people_read(line))
         if self._show_further is not None:
             self._show_further(line)

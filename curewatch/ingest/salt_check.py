@@ -16,6 +16,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from curewatch.errors import UsageError
+from curewatch.phrases import Said, phrase
 from curewatch.physics.moist_air import saturation_pressure
 from curewatch.physics.saturated_salts import SALTS
 from curewatch.physics.saturated_salts import relative_humidity as over_salt
@@ -63,7 +64,7 @@ class Settled(NamedTuple):
 class Unsettled(NamedTuple):
     """Not yet, and why."""
 
-    why: str
+    why: Said
 
 
 class Point(NamedTuple):
@@ -131,7 +132,8 @@ def settle(samples: Samples, begin: float, now: float) -> Settled | Unsettled:
     if wander > REST_HUMIDITY:
         return Unsettled(f"humidity still moves: {wander * 100:.1f} % in {WINDOW / 60:.0f} min")
     if warm > REST_TEMPERATURE:
-        return Unsettled(f"temperature still moves: {warm:.1f} K in {WINDOW / 60:.0f} min")
+        words = "temperature still moves: {moved:difference} in {window:duration}"
+        return Unsettled(phrase(words, moved=warm, window=WINDOW))
     return Settled(
         float(samples.time[recent][0]),
         now,

@@ -8,12 +8,14 @@ from pathlib import Path
 import pytest
 
 from curewatch import configuration
+from curewatch.advice.alerts import Event, Happening, Key, Kind, event_as_plain
 from curewatch.clock import Instant, ManualClock
 from curewatch.errors import ConfigurationError
 from curewatch.ingest.daemon import Daemon
 from curewatch.ingest.edges.alert_command import WAITING, AlertCommand
 from curewatch.ingest.edges.process import ServiceManager
 from curewatch.ingest.events import Evaluated, Show
+from curewatch.phrases import phrase
 from tests.broker import until
 
 EVENT = {"happening": "raised", "alert": "stall", "text": 'too cold; `reboot` $(id) "ä\x1b[2J'}
@@ -134,6 +136,33 @@ def test_the_daemon_runs_it_for_alerts_alone_and_keeps_its_failure(tmp_path: Pat
     (entry,) = (one for one in daemon.logbook.entries("source") if one.payload.get("notice"))
     assert entry.payload["source"] == "alert command"
     assert "status 7" in entry.payload["notice"]
+    daemon.logbook.close()
+
+
+def test_it_is_told_in_the_units_of_the_house(tmp_path: Path) -> None:
+    """What a person reads on a telephone is in their degrees and on their clock; the numbers stay SI."""
+    copy = "import sys; open(sys.argv[1], 'w').write(sys.stdin.read())"
+    settings = configuration.parse(
+        f"[alerts]\ncommand = {json.dumps([sys.executable, '-c', copy, str(tmp_path / 'kept')])}\n"
+        f'[shed]\nunits = "F,12h"\n[logbook]\npath = "{tmp_path / "shed.sqlite"}"\n'
+    )
+    clock = ManualClock(1_792_247_400.0, 1000.0)
+    daemon = Daemon(settings, clock=clock)
+    text = phrase("{margin:difference} above dew point until {until:moment}", margin=1.5, until=79200.0)
+    event = Event(Happening.RAISED, Key(Kind.CONDENSATION), 72000.0, text, "cover the work")
+    show = Show("alert", event.at, event.text, event_as_plain(event))
+    daemon.actor.handle(Evaluated(Instant(1_792_247_400.0, 1000.0), (show,)))
+
+    def told_whole() -> bool:
+        clock.advance(1.0)
+        daemon._turn(ServiceManager({}))
+        return (tmp_path / "kept").exists() and (tmp_path / "kept").read_text().endswith("\n")
+
+    until(told_whole, 20.0)
+    told = json.loads((tmp_path / "kept").read_text())
+    assert told["text"] == "2.7 °F above dew point until 10:00 pm"
+    assert told["advised"] == "cover the work"
+    assert told["numbers"] == {"margin": 1.5, "until": 79200.0}
     daemon.logbook.close()
 
 

@@ -1,6 +1,7 @@
 """Alerts ring once, ring again only when more urgent, and survive a restart."""
 
 import json
+from dataclasses import replace
 
 from hypothesis import given
 from hypothesis import strategies as some
@@ -17,6 +18,7 @@ from curewatch.advice.alerts import (
     event_from_plain,
     nothing_stands,
     rebuild,
+    reworded,
     step,
 )
 
@@ -72,6 +74,17 @@ def test_a_countdown_rings_at_sixty_thirty_and_ten_minutes_and_not_between() -> 
             state, _ = acknowledge(state, BEFORE, minute * 60.0)
     assert said == [(60, Happening.RAISED), (30, Happening.RENEWED), (10, Happening.RENEWED)]
     assert state[BEFORE].acknowledged is not None
+
+
+def test_what_stands_takes_the_words_of_the_present() -> None:
+    """A deadline that moved since it rang is read as it is now; who has seen it and since when stay."""
+    rang = Signal(BEFORE, raised=True, clear=False, text="before 22:10", due=100.0, urgency=1)
+    state, _ = step(nothing_stands(), [rang, margin(2.0)], 0.0)
+    state, _ = acknowledge(state, BEFORE, 5.0)
+    now = reworded(state, [replace(rang, text="before 22:16", due=460.0), margin(4.0)])
+    assert (now[BEFORE].text, now[BEFORE].due) == ("before 22:16", 460.0)
+    assert (now[BEFORE].since, now[BEFORE].acknowledged, now[BEFORE].urgency) == (0.0, 5.0, 1)
+    assert now[DEW] == state[DEW]
 
 
 def test_acknowledging_twice_or_what_does_not_stand_says_nothing() -> None:

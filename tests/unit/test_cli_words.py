@@ -50,6 +50,18 @@ def test_units_follow_the_option_then_the_locale() -> None:
         wording(LISBON, "kelvins", {})
 
 
+def test_a_span_has_its_days_where_they_are_not_today() -> None:
+    """The end's day is said where it is another than the beginning's; what is left is never rounded up."""
+    words = wording(LISBON, "12h", {})
+    assert words.span(EVENING, EVENING + 1800, EVENING) == "9:40 pm to 10:10 pm"
+    assert words.span(EVENING, EVENING + 4 * 3600, EVENING) == "9:40 pm to Thu 26 Nov 1:40 am"
+    tomorrow = EVENING + 86400
+    assert words.span(tomorrow, tomorrow + 1800, EVENING) == "Thu 26 Nov 9:40 pm to 10:10 pm"
+    assert words.left(EVENING + 1259, EVENING) == "20 min left"
+    assert words.left(EVENING, EVENING + 720) == "12 min ago"
+    assert words.stamp(EVENING) == "2026-11-25  9:40:00 pm"
+
+
 def test_zero_never_has_a_minus_sign() -> None:
     """A temperature just below zero that rounds to zero is shown as zero."""
     assert wording(LISBON, "C", {}).temperature(273.15 - 0.01) == "0.0 °C"

@@ -66,7 +66,7 @@ def _row(plan: Plan, number: int, wording: Wording, now: float) -> str:
     cup, batches = plan.cup(session), session.batches
     layers = f"{session.layers[0].number} to {session.layers[-1].number}, {session.layers[0].side}"
     cells = [
-        f"{wording.moment(session.begin, now)} to {wording.time(session.end)}",
+        wording.span(session.begin, session.end, now),
         f"{layers}; bond {session.bond}",
         "-" if batches is None else f"{batches.count} x {wording.mass(batches.mass)}",
         "-"

@@ -28,7 +28,7 @@ def lines(plan: Plan, wording: Wording, now: float, scale_step: float) -> list[s
         *_sessions(plan, wording, now, scale_step),
         "",
         "Mind",
-        *(line for caution in _cautions(plan) for line in _wrapped(caution)),
+        *(line for caution in _cautions(plan) for line in _wrapped(wording.retold(caution))),
     ]
 
 
@@ -53,7 +53,7 @@ def answer(plan: Plan, wording: Wording, now: float) -> str:
 
 
 def _span(sessions: list[Session], wording: Wording, now: float) -> str:
-    return f"{wording.moment(sessions[0].begin, now)} to {wording.moment(sessions[-1].end, now)}"
+    return wording.span(sessions[0].begin, sessions[-1].end, now)
 
 
 def _repair(plan: Plan) -> list[str]:
@@ -121,8 +121,7 @@ def session_lines(
     """One session: when, what, how it bonds, what to weigh."""
     first, last = session.layers[0].number, session.layers[-1].number
     which = f"layer {first}" if first == last else f"layers {first} to {last}"
-    begin = wording.moment(session.begin, now)
-    when = f"{begin} to {wording.time(session.end)}"
+    when = wording.span(session.begin, session.end, now)
     yield from _wrapped(f"{number}. {when}: {which}, {session.layers[0].side}; bond {session.bond}")
     cup, batches = plan.cup(session), session.batches
     if cup is None or batches is None:
