@@ -22,7 +22,7 @@ class Batch:
     acknowledgements: dict[tuple[str, int], list[int]] = field(default_factory=dict)
     unacknowledged: int = 0
     delivered: set[str] = field(default_factory=set)  # sources whose deliveries are remembered with it
-    memory: dict[str, bytes] | None = None  # deliveries up to this batch, packed when it is first offered
+    memory: dict[str, bytes] | None = None  # its deliveries, packed when it is first offered
     after: list[Publish | Show | Evaluate] = field(default_factory=list)
 
     def acknowledge(self, source: str, connection: int, identifier: int) -> None:
@@ -42,7 +42,7 @@ class Batch:
     def store(self, deliveries: dict[str, Deliveries]) -> Store:
         """What is asked of the logbook; deliveries are remembered in the same commit."""
         if self.memory is None:  # offered again, it must not vouch for messages that came meanwhile
-            self.memory = {f"deliveries:{source}": deliveries[source].packed() for source in self.delivered}
+            self.memory = dict(deliveries[source].close() for source in self.delivered)
         return Store(tuple(self.readings), tuple(self.entries), tuple(self.rejected), self.memory)
 
     def afterwards(self) -> list[Acknowledge | Publish | Show | Evaluate]:

@@ -19,7 +19,7 @@ from curewatch.errors import UsageError
 from curewatch.ingest import clock_watch, forecasts
 from curewatch.ingest.batch import Batch
 from curewatch.ingest.clock_watch import ClockState
-from curewatch.ingest.deliveries import LARGEST, Deliveries, mark
+from curewatch.ingest.deliveries import Deliveries, mark
 from curewatch.ingest.events import (
     Again,
     BytesArrived,
@@ -77,17 +77,13 @@ class Core:
         self.refusals = Refusals()
         self.keeping = keeping or WatchKeeping(configuration)
         self.clock: ClockState = clock_watch.step(ClockState(), now, not_before)[0]
-        self.deliveries = {
-            name: Deliveries(
-                memory(f"deliveries:{name}"), source.in_flight if source.version == "5" else LARGEST
-            )
-            for name, source in configuration.mqtt.items()
-        }
+        self.deliveries = {name: Deliveries(name, memory) for name in configuration.mqtt}
         self.sources: dict[
             str, str
         ] = {}  # source -> "" if it answers, else why not; one per configured source
         self.stored = self.repeated = self.dropped = 0  # readings, since the start
         self.refused_store = ""  # why the logbook refuses at present
+        self._memory = memory
         self._not_before = not_before
         self._batch_size = batch
         self._batch_age = batch_age
@@ -138,11 +134,11 @@ class Core:
             delivery = mark(event.topic, event.payload, event.identifier)
             known = self.deliveries.get(event.source)
             if known is None:
-                known = self.deliveries[event.source] = Deliveries()
+                known = self.deliveries[event.source] = Deliveries(event.source, self._memory)
             if event.duplicate and delivery in known:
                 self.repeated += 1
                 return
-            known.add((delivery,))
+            known.add(delivery)
             batch.delivered.add(event.source)
         found = self.intake.message_arrived(event)
         told = [item for item in found if isinstance(item, Reading) and item.sensor == forecasts.NAME]

@@ -5,6 +5,7 @@ from typing import Any
 
 from curewatch.clock import Clock
 from curewatch.configuration import Configuration, MqttSource, password
+from curewatch.ingest.deliveries import note_key
 from curewatch.ingest.edges.mqtt import MqttBroker
 from curewatch.ingest.edges.serial_port import SerialPort
 from curewatch.ingest.inbox import Inbox
@@ -49,7 +50,7 @@ class Sources:
 
     def _make(self, name: str, source: Any, word: str | None) -> Edge:
         if isinstance(source, MqttSource):
-            known = self._memory(f"deliveries:{name}") is not None
+            known = self._memory(note_key(name, 0)) is not None
             broker = MqttBroker(name, source, self._inbox, self._clock, password=word, known=known)
             self._edges[name] = self.brokers[name] = broker
             return broker

@@ -64,23 +64,37 @@ def test_the_inbox_loses_nothing_between_threads() -> None:
     assert count == 8_000
 
 
-@given(st.lists(st.tuples(st.integers(0, 65_535), st.integers(0, 2**32 - 1)), max_size=60))
-def test_deliveries_survive_their_packed_form(given: list[tuple[int, int]]) -> None:
-    """What is kept in the logbook is what was remembered, in its order."""
+@given(st.lists(st.tuples(st.integers(0, 65_535), st.integers(0, 2**32 - 1)), max_size=60), st.integers(1, 9))
+def test_deliveries_survive_in_their_notes(given: list[tuple[int, int]], batch: int) -> None:
+    """However they were divided into commits, the next process knows what the last one stored; no other."""
     marks = [mark(f"creek/{topic}", b"12.3", identifier) for identifier, topic in given]
-    kept = Deliveries()
-    kept.add(marks)
-    assert Deliveries(kept.packed()).packed() == kept.packed()
-    assert all(each in Deliveries(kept.packed()) for each in marks)
+    notes: dict[str, bytes] = {}
+    kept = Deliveries("yard", notes.get)
+    for begin in range(0, len(marks), batch):
+        for each in marks[begin : begin + batch]:
+            kept.add(each)
+        notes.update([kept.close()])
+    kept.add(mark("creek/never committed", b"12.3", 1))
+    after = Deliveries("yard", notes.get)
+    assert all(each in kept and each in after for each in marks)
+    assert mark("creek/never committed", b"12.3", 1) in kept
+    assert mark("creek/never committed", b"12.3", 1) not in after
 
 
 def test_deliveries_are_bounded_and_tell_apart() -> None:
-    """Only as many as can be in flight are kept; topic, content and identifier each tell two apart."""
-    kept = Deliveries(b"\x01\x02")  # a torn note is no reason to fail
-    kept.add(mark("a", b"x", number) for number in range(5_000))
-    assert len(kept) == deliveries.LARGEST
-    assert mark("a", b"x", 4_999) in kept
-    assert mark("a", b"x", 10) not in kept
+    """The last commits alone are kept, also over a restart; topic, content and identifier tell two apart."""
+    notes = {deliveries.note_key("yard", 0): b"\x01\x02"}  # a torn note is no reason to fail
+    for first in range(0, 3 * deliveries.KEPT, 50):
+        kept = Deliveries("yard", notes.get)
+        for number in range(first, first + 50):
+            kept.add(mark("a", b"x", number))
+            notes.update([kept.close()])
+    assert len(notes) == deliveries.KEPT
+    last = number
+    for known in (kept, Deliveries("yard", notes.get)):
+        assert mark("a", b"x", last - deliveries.KEPT + 1) in known
+        assert mark("a", b"x", last - deliveries.KEPT) not in known
+    assert mark("a", b"x", last) not in Deliveries("creek", notes.get)
     assert len({mark("a", b"x", 1), mark("b", b"x", 1), mark("a", b"y", 1), mark("a", b"x", 2)}) == 4
 
 
@@ -234,9 +248,9 @@ def test_a_line_that_names_nobody_is_of_the_only_one_it_can_be_of(settings: str,
 
 def test_a_batch_offered_again_vouches_for_itself_alone() -> None:
     """What came after the first offer is not remembered as stored by the second: it could get lost."""
-    known = {"yard": Deliveries()}
+    known = {"yard": Deliveries("yard")}
     batch = Batch(0.0, delivered={"yard"})
-    known["yard"].add([mark("creek/bench", b"12.3", 1)])
+    known["yard"].add(mark("creek/bench", b"12.3", 1))
     first = batch.store(known)
-    known["yard"].add([mark("creek/bench", b"12.4", 2)])
+    known["yard"].add(mark("creek/bench", b"12.4", 2))
     assert batch.store(known).memory == first.memory
