@@ -88,6 +88,12 @@ def same(values: Sequence[int]) -> tuple[int, ...]:
     return (*values[:2], *values[3:7], values[8])
 
 
+def holds(rows: Rows, values: Sequence[int]) -> bool:
+    """Whether the same reading is among these rows."""
+    near = rows[(rows["time"] == values[1]) & (rows["sequence"] == values[8])].tolist()
+    return any(same(one) == same(values) for one in near)
+
+
 def reading(values: Sequence[int], name: str) -> Reading:
     """The row as a reading again, in SI."""
     _, time, received, temperature, humidity, carbon_dioxide, battery, flags, sequence = values

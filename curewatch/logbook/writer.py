@@ -25,7 +25,7 @@ DAY_MS = 24 * HOUR_MS
 NAME_LENGTH = 64  # of sensor, source and reason, as kept
 RAW_LENGTH = 120  # bytes of the last refused raw input, as kept
 REFUSED_KINDS = 2000  # rows a day in the table of refusals; beyond it the sensor's name is left out
-RECENT_BLOCKS = 32  # closed blocks remembered to recognise late duplicates
+RECENT_BLOCKS = 16  # closed blocks remembered to recognise late duplicates; 24 kB each
 
 
 @dataclass(slots=True)
@@ -46,7 +46,7 @@ class Writer:
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
         self._end: _End | None = None
-        self._recent: OrderedDict[int, set[tuple[int, ...]]] = OrderedDict()  # <= RECENT_BLOCKS
+        self._recent: OrderedDict[int, rows.Rows] = OrderedDict()  # <= RECENT_BLOCKS
 
     def append(
         self,
@@ -190,8 +190,7 @@ class Writer:
         return number
 
     def _stored(self, end: _End, values: tuple[int, ...]) -> bool:
-        mark = rows.same(values)
-        if mark in end.block.known:
+        if rows.same(values) in end.block.known:
             return True
         if values[1] > end.closed_latest.get(values[0], -(2**63)):
             return False
@@ -199,16 +198,16 @@ class Writer:
             "SELECT block FROM spans WHERE sensor = ? AND earliest BETWEEN ? AND ? AND latest >= ?",
             (values[0], values[1] - TIME_SPAN, values[1], values[1]),
         ).fetchall()
-        return any(mark in self._marks(number) for (number,) in candidates)
+        return any(rows.holds(self._closed(number), values) for (number,) in candidates)
 
-    def _marks(self, number: int) -> set[tuple[int, ...]]:
+    def _closed(self, number: int) -> rows.Rows:
+        """The rows of a closed block, kept as they lie: as sets of marks they took ten times as much."""
         known = self._recent.get(number)
         if known is None:
             (body,) = self._connection.execute(
                 "SELECT body FROM blocks WHERE number = ?", (number,)
             ).fetchone()
-            known = {rows.same(values) for values in rows.unpack(body).tolist()}
-            self._recent[number] = known
+            known = self._recent[number] = rows.unpack(body)
             if len(self._recent) > RECENT_BLOCKS:
                 self._recent.popitem(last=False)
         else:
