@@ -6,7 +6,7 @@ what they got wrong is how the newest is set right.
 """
 
 from collections.abc import Iterable
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -14,11 +14,12 @@ from curewatch.clock import Instant
 from curewatch.errors import OutOfValidity, UsageError
 from curewatch.logbook import Logbook
 from curewatch.logbook.entry import Entry
-from curewatch.model.forecast import SHORTEST, Forecast, checked
-from curewatch.physics import moist_air
 from curewatch.readings import Reading, Rejected
 from curewatch.units import DAY, HOUR
 from curewatch.wire.parser import Parser
+
+if TYPE_CHECKING:  # the daemon, which only keeps forecasts, comes here too: it has no use for the model
+    from curewatch.model.forecast import Forecast
 
 NAME = "forecast"
 KIND = "forecast"
@@ -28,7 +29,7 @@ MOST = 200  # forecasts read back, the newest
 LONGEST = 2000  # moments of one forecast
 
 
-def from_bytes(data: bytes, now: float, source: str = "") -> Forecast:
+def from_bytes(data: bytes, now: float, source: str = "") -> "Forecast":
     """A forecast from a file's bytes: lines with times, or a SenML pack (relative times count from now).
 
     Raises
@@ -52,7 +53,7 @@ def from_bytes(data: bytes, now: float, source: str = "") -> Forecast:
     return from_readings(readings, now)
 
 
-def from_readings(readings: Iterable[Reading], now: float) -> Forecast:
+def from_readings(readings: Iterable[Reading], now: float) -> "Forecast":
     """A forecast issued now from readings with times.
 
     Raises
@@ -60,6 +61,9 @@ def from_readings(readings: Iterable[Reading], now: float) -> Forecast:
     UsageError
         It does not reach six hours ahead, lacks humidity, or holds what no air can be.
     """
+    from curewatch.model.forecast import SHORTEST, Forecast, checked
+    from curewatch.physics import moist_air
+
     whole = {
         reading.time: (reading.temperature, reading.relative_humidity)
         for reading in readings
@@ -80,7 +84,7 @@ def from_readings(readings: Iterable[Reading], now: float) -> Forecast:
         raise UsageError(f"the forecast cannot be: {trouble}") from None
 
 
-def entry(forecast: Forecast, source: str) -> Entry:
+def entry(forecast: "Forecast", source: str) -> Entry:
     """What is kept of it."""
     payload: dict[str, Any] = {
         "issued": forecast.issued,
@@ -92,8 +96,10 @@ def entry(forecast: Forecast, source: str) -> Entry:
     return Entry(KIND, payload, forecast.issued)
 
 
-def kept(logbook: Logbook, now: float) -> tuple[Forecast, ...]:
+def kept(logbook: Logbook, now: float) -> "tuple[Forecast, ...]":
     """The forecasts of the last weeks, the newest last."""
+    from curewatch.model.forecast import Forecast
+
     entries = logbook.entries(KIND, start=now - KEPT, end=now + 1.0)[-MOST:]
     return tuple(
         Forecast(

@@ -9,8 +9,8 @@ from collections import deque
 
 from curewatch.ingest.events import Event
 
-LIMIT = 5_000  # events a source may have waiting
-TURN = 500  # events taken from one source before the next one's turn
+LIMIT = 1_000  # events a source may have waiting
+TURN = 250  # events taken from one source before the next one's turn
 
 
 class Inbox:

@@ -261,7 +261,7 @@ class MqttBroker:
     def _hold(self, event: Event) -> None:
         """A message that must not be lost finds the inbox full: stop reading until the loop has caught up."""
         while not self._put(event):
-            if self._stopping.wait(0.05):
+            if self._stopping.wait(0.01):
                 return
 
     def _put(self, event: Event) -> bool:
