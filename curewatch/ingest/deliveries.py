@@ -45,7 +45,7 @@ class Deliveries:
         self._open = bytearray()  # of the batch that is not closed yet; at most what it waits to acknowledge
 
     def __contains__(self, delivery: bytes) -> bool:
-        return any(_holds(each, delivery) for each in (self._open, *self._commits))
+        return _holds(self._open, delivery) or any(_holds(each, delivery) for each in self._commits)
 
     def add(self, delivery: bytes) -> None:
         """One more, of the open batch."""
