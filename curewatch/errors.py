@@ -17,6 +17,7 @@ class ExitStatus(IntEnum):
     UNKNOWN = 4
     RECORD_BROKEN = 5
     CONFIGURATION = 78  # EX_CONFIG of sysexits.h: a service manager must not restart on it
+    READER_GONE = 141  # 128 + SIGPIPE, as shells count: whoever read went before all was said
 
 
 class CurewatchError(Exception):

@@ -10,7 +10,7 @@ import typer
 
 from curewatch.cli.options import settings
 from curewatch.cli.safe_text import safe_line
-from curewatch.cli.terminal import print_json
+from curewatch.cli.terminal import print_json, say
 from curewatch.cli.typed import moment_from_text, span_from_text
 from curewatch.clock import SystemClock, iso_utc
 from curewatch.configuration import Configuration, logbook_path
@@ -74,7 +74,7 @@ def said(place: Desk, stored: Stored, text: str, json: bool) -> None:
         return
     when = place.words.moment(stored.at, place.now)
     told = " (told afterwards)" if stored.payload.get("given_afterwards") else ""
-    print(f"{when}{told}  {safe_line(text)}  [job {safe_line(stored.job or '-')}, entry {stored.number}]")
+    say(f"{when}{told}  {safe_line(text)}  [job {safe_line(stored.job or '-')}, entry {stored.number}]")
 
 
 def plain_entry(stored: Stored) -> dict[str, Any]:

@@ -11,7 +11,8 @@ or a Typer that has the second word among its commands; so one group can be spre
 import importlib
 import os
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from difflib import get_close_matches
 from typing import Any
 
@@ -23,6 +24,7 @@ from typer.main import get_command
 
 from curewatch import __version__
 from curewatch.cli import ascii_fallback
+from curewatch.cli.terminal import drop_output, reader_may_leave
 from curewatch.errors import CurewatchError, ExitStatus, UsageError
 
 # One answer is too little work to share out: more threads only spin beside each other (measured).
@@ -97,6 +99,14 @@ class Table(TyperGroup):
         if args[0] not in known and not args[0].startswith("-"):
             raise UsageError(_unknown(args[0], known, ctx.command_path))
         return super().resolve_command(ctx, args)
+
+    def make_context(self, *arguments: Any, **more: Any) -> Any:
+        with _reader_left():
+            return super().make_context(*arguments, **more)
+
+    def invoke(self, ctx: Any) -> Any:
+        with _reader_left():
+            return super().invoke(ctx)
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:
         for heading, rows in _rows(self.prefix).items():
@@ -203,7 +213,8 @@ def run(arguments: list[str] | None = None) -> Any:
             stream.reconfigure(errors=ascii_fallback.register())  # no traceback where there is no UTF-8
     try:
         status = application(args=arguments, prog_name="curewatch", standalone_mode=False)
-        sys.stdout.flush()
+        with reader_may_leave():
+            sys.stdout.flush()
         sys.exit(status or 0)
     except NoArgsIsHelpError as nothing_typed:
         nothing_typed.show()
@@ -233,11 +244,20 @@ def _open_what_is_closed() -> None:
             setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: PTH123, SIM115 - for good
 
 
+@contextmanager
+def _reader_left() -> Iterator[None]:
+    """Where a stream is written for as long as somebody reads it, the reader's leaving is the end."""
+    try:
+        yield
+    except BrokenPipeError:
+        drop_output()
+        raise typer.Exit(int(ExitStatus.READER_GONE)) from None
+
+
 def _say_refused(refused: OSError) -> None:
-    """What the system would not do; a reader that has gone away (`| head`) needs no words."""
+    """What the system would not do."""
     from curewatch.cli.safe_text import safe
 
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # what waits to be shown has no way out
-    if not isinstance(refused, BrokenPipeError):
-        where = refused.filename or "the output"
-        typer.echo(f"curewatch: {safe(str(where))}: {refused.strerror or refused}; see to it", err=True)
+    drop_output()
+    where = refused.filename or "the output"
+    typer.echo(f"curewatch: {safe(str(where))}: {refused.strerror or refused}; see to it", err=True)

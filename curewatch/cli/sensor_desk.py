@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from textwrap import fill
+from textwrap import wrap
 from typing import Any
 
 import typer
@@ -12,7 +12,7 @@ import typer
 from curewatch.cli.forms import Ask
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.sensor import beside_lines, outcome_lines, point_lines, steps
-from curewatch.cli.terminal import WIDTH, note, print_json
+from curewatch.cli.terminal import WIDTH, note, print_json, say
 from curewatch.cli.typed import span_from_text
 from curewatch.clock import Clock, iso_utc
 from curewatch.configuration import Configuration, Sensor
@@ -283,4 +283,5 @@ def tell(lines: Iterable[str], indent: int = 3) -> None:
     """Print, within 80 columns; a number stays with its unit."""
     for line in lines:
         bound = _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", line)
-        typer.echo(fill(bound, WIDTH, subsequent_indent=" " * indent).replace("\N{NO-BREAK SPACE}", " "))
+        shown = wrap(bound, WIDTH, subsequent_indent=" " * indent) or [""]
+        say(*(row.replace("\N{NO-BREAK SPACE}", " ") for row in shown))

@@ -3,13 +3,20 @@
 Results go to stdout, trouble to stderr. Plain means: no terminal, ``TERM=dumb``, ``--plain`` or
 ``$CUREWATCH_PLAIN``; then there is no colour, no cursor movement and no box, so that a pipe or a
 screen reader gets lines of text. ``$NO_COLOR`` takes the colour alone.
+
+A reader that has had enough (``| head``) takes nothing from an answer: the rest of it is dropped, and the
+command ends with the status it would have had.
 """
 
 import json
 import os
+import shutil
 import sys
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, TextIO
+
+from curewatch.cli.folding import folded
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -47,10 +54,32 @@ def console(*, plain: bool = False, width: int | None = None, stream: TextIO | N
     )
 
 
+def columns() -> int:
+    """How wide lines may be here: 80 where there is no terminal."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else WIDTH
+
+
 def print_json(value: Any, *, stream: TextIO | None = None, one_line: bool = False) -> None:
     """One JSON document, ASCII only, so that nothing in it can act on a terminal; NaN is refused."""
     text = json.dumps(value, allow_nan=False, indent=None if one_line else 2)
-    print(text, file=stream or sys.stdout, flush=one_line)
+    with reader_may_leave():
+        print(text, file=stream or sys.stdout, flush=one_line)
+
+
+@contextmanager
+def reader_may_leave() -> Iterator[None]:
+    """A pipe whose reader has gone is no failure of what is written there."""
+    try:
+        yield
+    except BrokenPipeError:
+        drop_output()
+
+
+def drop_output() -> None:
+    """What is still to be shown has no way out: let it go nowhere, now and at the end."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())
+    os.close(nowhere)
 
 
 def note(text: str) -> None:
@@ -65,8 +94,15 @@ def print_lines(lines: Iterable[str], *, plain: bool = False, colour: str = "") 
     import typer
 
     bare = is_plain(plain) or bool(os.environ.get("NO_COLOR"))
-    for index, line in enumerate(lines):
-        if index or bare:
+    first, *rest = folded(lines, columns()) or [""]
+    with reader_may_leave():
+        print(first if bare else typer.style(first, bold=True, fg=colour or None))
+        for line in rest:
             print(line)
-        else:
-            print(typer.style(line, bold=True, fg=colour or None))
+
+
+def say(*lines: str) -> None:
+    """Lines on stdout that are no more important than their neighbours."""
+    with reader_may_leave():
+        for line in folded(lines, columns()):
+            print(line)

@@ -8,6 +8,9 @@ import pytest
 
 from tests.terminal import environment
 
+# a reader that is gone before the first byte; the status is that of the command before the pipe
+GONE = "mkfifo gone; sleep 5 < gone & exec 3> gone; kill $!; wait; curewatch {} >&3"
+
 
 def at_shell(home: Path, command: str) -> "subprocess.CompletedProcess[str]":
     """A line at a new user's shell; ``curewatch`` is this very package."""
@@ -33,6 +36,13 @@ def at_shell(home: Path, command: str) -> "subprocess.CompletedProcess[str]":
         ("curewatch air 12 80 >/dev/full", 1, "No space left on device"),
         ("curewatch tonight --json >/dev/full", 1, "No space left on device"),
         ("curewatch explain | head -n 1", 0, ""),
+        (GONE.format("tonight"), 4, ""),
+        (GONE.format("air 12 80 --json"), 0, ""),
+        (GONE.format("doctor"), 4, ""),
+        (GONE.format("resin compare --temperature 12 --humidity 80"), 0, ""),
+        (GONE.format("--help"), 141, ""),
+        (GONE.format("cure --help"), 141, ""),
+        (GONE.format("simulate --file - --hours 90"), 141, ""),
     ],
 )
 def test_a_stream_that_refuses_costs_no_traceback(

@@ -117,7 +117,7 @@ def app(
         answer["laminate"] = None if build is None else heat.build_plain(build)
         terminal.print_json(answer)
         return
-    shown = screen.lines(said, wording)
+    shown = screen.lines(said, wording, terminal.columns())
     shown += [] if waxy is None else ["", *blush_screen.lines(*waxy)]
     shown += [] if cup is None else ["", *heat.cup_lines(cup, wording)]
     shown += [] if build is None else ["", *heat.build_lines(build, wording)]

@@ -10,7 +10,7 @@ import typer
 from curewatch.cli.diagnosis import Examined, Finding, Grade, examine, verdict
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
 from curewatch.cli.safe_text import safe_line
-from curewatch.cli.terminal import print_json
+from curewatch.cli.terminal import print_json, say
 from curewatch.clock import SystemClock, synchronised
 from curewatch.configuration import logbook_path
 from curewatch.errors import ExitStatus, StoreFailed
@@ -37,8 +37,7 @@ def app(config: ConfigOption = None, units: UnitsOption = None, json: JsonOption
     if json:
         print_json({"trusted": status is ExitStatus.OK, "findings": [as_plain(each) for each in findings]})
     else:
-        for line in lines(findings, status):
-            typer.echo(line)
+        say(*lines(findings, status))
     raise typer.Exit(int(status))
 
 

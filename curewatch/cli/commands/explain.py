@@ -87,18 +87,18 @@ def app(
     """
     from datetime import UTC
 
-    from curewatch.cli.terminal import print_json
+    from curewatch.cli.terminal import print_json, say
     from curewatch.wording import wording
 
     known = terms()
     if not term:
-        print_json(list(known)) if json else typer.echo(_listed(known))
+        print_json(list(known)) if json else say(*_listed(known).splitlines())
         return
     found = find(" ".join(term), known)
     if json:
         print_json(as_plain(found))
     else:
-        typer.echo(_told(found, wording(UTC, units)))
+        say(*_told(found, wording(UTC, units)).splitlines())
 
 
 def as_plain(term: Term) -> dict[str, object]:

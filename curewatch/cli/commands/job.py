@@ -12,7 +12,7 @@ from curewatch.cli.forms import Field, at_terminal, fill, with_fields
 from curewatch.cli.job_forms import FORMS
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
 from curewatch.cli.screens.job import changed, job_lines, listed, told_line
-from curewatch.cli.terminal import note, print_json
+from curewatch.cli.terminal import note, print_json, say
 from curewatch.cli.typed import moment_from_text
 from curewatch.clock import iso_utc
 from curewatch.configuration import Resin
@@ -306,8 +306,7 @@ def list_(config: ConfigOption = None, units: UnitsOption = None, json: JsonOpti
         if json:
             print_json([_plain_job(job) for job in jobs])
             return
-        for line in listed(jobs, place.words, place.now):
-            print(line)
+        say(*listed(jobs, place.words, place.now))
 
 
 @app.command()
@@ -330,8 +329,7 @@ def show(
             ]
             print_json(_plain_job(job) | {"entries": entries})
             return
-        for line in job_lines(job, place.words, place.now):
-            print(line)
+        say(*job_lines(job, place.words, place.now))
 
 
 def _corrected(told: joblog.Told) -> dict[str, Any]:
@@ -376,5 +374,5 @@ def close(
             print_json(plain_entry(stored) | {"seal_code": seal.code})
             return
         said(place, stored, f"job {found.name} closed", json=False)
-        print(f"Seal code: {seal.code}")
-        print("Write it on the job card or send it to somebody: later it proves that nothing changed.")
+        say(f"Seal code: {seal.code}")
+        say("Write it on the job card or send it to somebody: later it proves that nothing changed.")

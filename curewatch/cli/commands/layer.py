@@ -14,7 +14,7 @@ from curewatch.cli.job_forms import FORMS
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.board import Running
-from curewatch.cli.terminal import print_json
+from curewatch.cli.terminal import print_json, say
 from curewatch.cli.typed import moment_from_text, span_from_text
 from curewatch.clock import SystemClock, iso_utc
 from curewatch.configuration import Configuration, logbook_path
@@ -185,8 +185,7 @@ def _show(running: tuple[Running, ...], words: Wording, now: float, *, json: boo
     if json:
         print_json({"running": [as_plain(each) for each in running]})
         return
-    for line in lines(running, words, now):
-        typer.echo(line)
+    say(*lines(running, words, now))
 
 
 def as_plain(running: Running) -> dict[str, Any]:

@@ -99,7 +99,7 @@ def app(
     if as_json:
         terminal.print_json(as_plain(made))
     else:
-        terminal.print_lines(screen.lines(made, wording, now, step), plain=plain)
+        terminal.print_lines(screen.lines(made, wording, now, step, terminal.columns()), plain=plain)
     if card is not None:
         from curewatch.cli.screens import bench_card
 

@@ -9,7 +9,7 @@ import typer
 
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
 from curewatch.cli.safe_text import safe_line
-from curewatch.cli.terminal import print_json
+from curewatch.cli.terminal import print_json, say
 from curewatch.clock import iso_utc
 
 if TYPE_CHECKING:
@@ -79,16 +79,16 @@ def status(config: ConfigOption = None, units: UnitsOption = None, json: JsonOpt
     if json:
         print_json(said)
         return
-    typer.echo(f"{safe_line(said['path'])}  ({said['bytes'] / 1e6:,.1f} MB)")
-    typer.echo(f"{head.readings:,} readings, {head.entries:,} entries, {head.block:,} blocks")
+    say(f"{safe_line(said['path'])}  ({said['bytes'] / 1e6:,.1f} MB)")
+    say(f"{head.readings:,} readings, {head.entries:,} entries, {head.block:,} blocks")
     for name, one in sensors.items():
         span = f"{words.moment(one.earliest, now)} to {words.moment(one.latest, now)}"
-        typer.echo(f"  {safe_line(name, 24):24s} {one.readings:>12,}  {span}")
+        say(f"  {safe_line(name, 24):24s} {one.readings:>12,}  {span}")
     for reason, times in refused.items():
-        typer.echo(f"  refused: {safe_line(reason, 40)} {times:,}")
+        say(f"  refused: {safe_line(reason, 40)} {times:,}")
     if seals:
-        typer.echo(f"last seal  {seals[-1].code}, {words.moment(utc_from_iso(seals[-1].at), now)}")
-    typer.echo(f"head       {head.head}")
+        say(f"last seal  {seals[-1].code}, {words.moment(utc_from_iso(seals[-1].at), now)}")
+    say(f"head       {head.head}")
 
 
 @app.command()
@@ -141,12 +141,12 @@ def verify(
             }
         )
         return
-    typer.echo("holds: every reading and entry is as it was written")
+    say("holds: every reading and entry is as it was written")
     pruned = f", {verified.pruned:,} of them pruned" if verified.pruned else ""
     blocks = f"{verified.blocks:,} blocks{pruned}"
-    typer.echo(f"  {head.readings:,} readings, {head.entries:,} entries, {blocks}, {len(seals)} seals")
+    say(f"  {head.readings:,} readings, {head.entries:,} entries, {blocks}, {len(seals)} seals")
     if proved is not None:
-        typer.echo(f"  seal code {proved.code}: nothing before {proved.at} was changed since")
+        say(f"  seal code {proved.code}: nothing before {proved.at} was changed since")
 
 
 @app.command()
@@ -165,8 +165,8 @@ def seal(config: ConfigOption = None, json: JsonOption = False) -> None:
             {"code": made.code, "at": made.at, "block": made.block, "head": made.head, "key": made.public_key}
         )
         return
-    typer.echo(f"seal code  {made.code}")
-    typer.echo("Write it on the job card, or send it to somebody: it fixes everything before it.")
+    say(f"seal code  {made.code}")
+    say("Write it on the job card, or send it to somebody: it fixes everything before it.")
 
 
 @app.command()
@@ -188,10 +188,8 @@ def backup(
     if json:
         print_json({"backup": str(made), "bytes": made.stat().st_size, "key": str(key)})
         return
-    typer.echo(f"{safe_line(str(made))}  ({made.stat().st_size / 1e6:,.1f} MB), verified")
-    typer.echo(
-        f"The signing key is not in it: keep a copy of {safe_line(str(key))} where only you can read it."
-    )
+    say(f"{safe_line(str(made))}  ({made.stat().st_size / 1e6:,.1f} MB), verified")
+    say(f"The signing key is not in it: keep a copy of {safe_line(str(key))} where only you can read it.")
 
 
 @app.command()
@@ -224,7 +222,7 @@ def export(
         print_json({"file": str(target), "count": count, "bytes": target.stat().st_size})
         return
     what = "entries" if form == "entries" or target.suffix.lower() == ".jsonl" else "readings"
-    typer.echo(f"{safe_line(str(target))}: {count:,} {what}")
+    say(f"{safe_line(str(target))}: {count:,} {what}")
 
 
 @app.command()
@@ -263,9 +261,9 @@ def prune(
         )
         return
     word = "would go" if rehearse else "gone"
-    typer.echo(f"{done.readings:,} readings in {len(done.blocks):,} blocks {word}")
+    say(f"{done.readings:,} readings in {len(done.blocks):,} blocks {word}")
     if done.kept_for:
-        typer.echo(f"kept for: {safe_line(', '.join(done.kept_for))}")
+        say(f"kept for: {safe_line(', '.join(done.kept_for))}")
 
 
 def _moment(text: str | None, zone: Any, option: str) -> float | None:

@@ -7,7 +7,7 @@ import typer
 
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
 from curewatch.cli.safe_text import safe_line
-from curewatch.cli.terminal import print_json
+from curewatch.cli.terminal import print_json, say
 from curewatch.errors import UsageError
 
 app = typer.Typer(help="The warranty record of a job: write it, verify one.")
@@ -71,9 +71,9 @@ def write(
         return
     for place in (written.pdf, written.folder):
         if place is not None:
-            typer.echo(safe_line(str(place)))
-    typer.echo(f"seal code  {written.seal.code}  (write it on the job card)")
-    typer.echo(f"{written.readings:,} readings, {written.entries:,} entries")
+            say(safe_line(str(place)))
+    say(f"seal code  {written.seal.code}  (write it on the job card)")
+    say(f"{written.readings:,} readings, {written.entries:,} entries")
 
 
 def _only_job(known: tuple[str, ...], still_open: tuple[str, ...]) -> str:
@@ -138,12 +138,10 @@ def verify(
         )
         return
     sealed = wording(UTC, units).stamp(utc_from_iso(holds.seal.at))
-    typer.echo("holds: nothing was changed since it was sealed")
+    say("holds: nothing was changed since it was sealed")
     counts = f"{holds.readings:,} readings, {holds.entries:,} entries"
-    typer.echo(f"  blocks {holds.first_block} to {holds.seal.block}, {counts}")
-    typer.echo(f"  seal code  {holds.seal.code}, sealed {sealed} UTC")
-    typer.echo(f"  key        {holds.seal.public_key}")
+    say(f"  blocks {holds.first_block} to {holds.seal.block}, {counts}")
+    say(f"  seal code  {holds.seal.code}, sealed {sealed} UTC")
+    say(f"  key        {holds.seal.public_key}")
     if code is None and key is None:
-        typer.echo(
-            "  compare the seal code with the one on the job card: a record made up as a whole holds too"
-        )
+        say("  compare the seal code with the one on the job card: a record made up as a whole holds too")

@@ -74,7 +74,8 @@ def app(
         terminal.print_json(as_plain(strips, now, outlook.basis))
     else:
         colour = "green" if any(one.windows for one in strips) else "red"
-        terminal.print_lines(screen.lines(strips, wording, now, outlook.basis), plain=plain, colour=colour)
+        shown = screen.lines(strips, wording, now, outlook.basis, terminal.columns())
+        terminal.print_lines(shown, plain=plain, colour=colour)
     if calendar is not None:
         _write_calendar(calendar, strips, window, wording, now)
     raise typer.Exit(int(ExitStatus.OK if any(one.windows for one in strips) else ExitStatus.NO_GO))

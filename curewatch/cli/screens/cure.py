@@ -26,8 +26,8 @@ POINTS = 289  # of the curves in --json
 WIDTH, ROWS, LEFT = 80, 10, 6
 
 
-def lines(said: Outcome, words: Wording) -> list[str]:
-    """What a person reads."""
+def lines(said: Outcome, words: Wording, width: int = WIDTH) -> list[str]:
+    """What a person reads; the curves are drawn to fit the width."""
     hours = float(said.film.time[-1])
     head = f"  {'from mixing':<18}{'early':>14}{'likely':>14}{'late':>14}"
     marks = [
@@ -46,11 +46,9 @@ def lines(said: Outcome, words: Wording) -> list[str]:
         "",
         *finish_lines(finish(said.system, said.film), words),
         "",
-        *curve(
-            "conversion, per cent", said.envelope.time, _scaled(said.envelope.conversion, 100.0), (0.0, 100.0)
-        ),
+        *_conversion(said, width),
         "",
-        *_transition(said, words),
+        *_transition(said, words, width),
         "",
         f"  {safe_line(said.system.note)}. Follow the maker's sheet.",
     ]
@@ -109,9 +107,11 @@ def stalled(said: Outcome, words: Wording) -> list[str]:
     )
 
 
-def curve(title: str, time: FloatArray, values: Band, limits: tuple[float, float]) -> list[str]:
+def curve(
+    title: str, time: FloatArray, values: Band, limits: tuple[float, float], width: int = WIDTH
+) -> list[str]:
     """A band over time in characters: ``:`` between early and late, ``*`` the likely line."""
-    columns = WIDTH - LEFT - 2
+    columns = min(width, WIDTH) - LEFT - 2
     at = np.linspace(0.0, float(time[-1]), columns)
     low, middle, high = (_row(np.interp(at, time, part), limits) for part in values)
     cells = [[" "] * columns for _ in range(ROWS)]
@@ -170,13 +170,18 @@ def as_plain(said: Outcome) -> dict[str, Any]:
     }
 
 
-def _transition(said: Outcome, words: Wording) -> list[str]:
+def _conversion(said: Outcome, width: int) -> list[str]:
+    share = _scaled(said.envelope.conversion, 100.0)
+    return curve("conversion, per cent", said.envelope.time, share, (0.0, 100.0), width)
+
+
+def _transition(said: Outcome, words: Wording, width: int) -> list[str]:
     curves = said.envelope
     unit, scale, zero = ("°F", 1.8, 273.15 - 32.0 / 1.8) if words.fahrenheit else ("°C", 1.0, 273.15)
     shown = Band(*((part - zero) * scale for part in curves.glass_transition))
     top = 10.0 * math.ceil(max(float(np.max(shown.late)), 10.0) / 10.0)
     bottom = 10.0 * math.floor(min(float(np.min(shown.early)), 0.0) / 10.0)
-    return curve(f"glass transition, {unit}", curves.time, shown, (bottom, top))
+    return curve(f"glass transition, {unit}", curves.time, shown, (bottom, top), width)
 
 
 def _plain_band(found: Band) -> dict[str, float | None]:
@@ -199,7 +204,8 @@ def _row(values: FloatArray, limits: tuple[float, float]) -> np.ndarray:
 def _axis(duration_s: float, columns: int) -> str:
     hours = duration_s / 3600.0
     every = next(
-        (step for step in (0.25, 0.5, 1, 2, 3, 6, 12, 24, 48, 96, 240, 720) if hours / step <= 9), 2400
+        (step for step in (0.25, 0.5, 1, 2, 3, 6, 12, 24, 48, 96, 240, 720) if hours / step <= columns / 8),
+        2400,
     )
     row = [" "] * (columns + 5)
     for tick in range(int(hours / every + 1e-9) + 1):

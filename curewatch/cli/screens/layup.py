@@ -15,13 +15,13 @@ WIDTH = 80
 EVENING = 16 * 3600.0  # s: what begins within this is said to be tonight
 
 
-def lines(plan: Plan, wording: Wording, now: float, scale_step: float) -> list[str]:
-    """The whole screen, 80 columns."""
+def lines(plan: Plan, wording: Wording, now: float, scale_step: float, width: int = WIDTH) -> list[str]:
+    """The whole screen, made for 80 columns; the section is drawn to fit a narrower one."""
     return [
         answer(plan, wording, now),
         *_repair(plan),
         "",
-        *section.characters(plan.amounts.taper),
+        *section.characters(plan.amounts.taper, width),
         "",
         *takes(plan, wording),
         *_mixing(plan, wording, scale_step),

@@ -9,18 +9,20 @@ from collections.abc import Iterator
 from curewatch.advice.geometry import Patch, Taper
 
 COLUMNS = 62  # of the drawing, without what is written beside it
+BESIDE = 18  # of what is written there
 SHOULDER = 5  # columns of old laminate on each side
 ROWS = 10  # at most for each side: more layers share a row
 
 
-def characters(taper: Taper) -> list[str]:
+def characters(taper: Taper, width: int = COLUMNS + BESIDE) -> list[str]:
     """The section in characters: ``#`` is what stays, ``=`` is new, widest where it was ground first."""
+    middle = min(COLUMNS, width - BESIDE) // 2
     outside = [patch for patch in taper.patches if patch.side == "outside"]
     inside = [patch for patch in taper.patches if patch.side == "inside"]
-    above = [_row(taper, patch, "\\", "/") for patch in _thinned(outside)[::-1]]
-    below = [_row(taper, patch, "/", "\\") for patch in _thinned(inside)]
+    above = [_row(taper, patch, "\\/", middle) for patch in _thinned(outside)[::-1]]
+    below = [_row(taper, patch, "/\\", middle) for patch in _thinned(inside)]
     if not inside:
-        below = [f"{_solid(taper)}  back"]
+        below = [f"{_solid(taper, middle)}  back"]
     return ["outside", *above, *below, *(["inside"] if inside else [])]
 
 
@@ -31,25 +33,25 @@ def _thinned(patches: list[Patch]) -> list[Patch]:
     return [patches[round(at * (len(patches) - 1) / (ROWS - 1))] for at in range(ROWS)]
 
 
-def _row(taper: Taper, patch: Patch, left: str, right: str) -> str:
-    half = _half(taper, patch)
-    new = f"{left}{'=' * (2 * half - 2)}{right}"
-    shoulder = "#" * (COLUMNS // 2 - half)
+def _row(taper: Taper, patch: Patch, edges: str, middle: int) -> str:
+    half = _half(taper, patch, middle)
+    new = f"{edges[0]}{'=' * (2 * half - 2)}{edges[1]}"
+    shoulder = "#" * (middle - half)
     return f"{shoulder}{new}{shoulder}  {patch.number:>2}: {patch.width * 1000:.0f} mm"
 
 
-def _half(taper: Taper, patch: Patch) -> int:
-    """Half the width of a patch in columns."""
+def _half(taper: Taper, patch: Patch, middle: int) -> int:
+    """Half the width of a patch in columns; ``middle`` is half of the drawing's."""
     widest = max(each.width for each in taper.patches)
-    room = COLUMNS // 2 - SHOULDER
+    room = max(2, middle - SHOULDER)
     return max(2, round(room * patch.width / widest))
 
 
-def _solid(taper: Taper) -> str:
+def _solid(taper: Taper, middle: int) -> str:
     """The row under a hole that goes through: a backing that keeps the first layer in place."""
     widest = max(each.width for each in taper.patches)
-    hole = max(1, round((COLUMNS // 2 - SHOULDER) * taper.outline.width / widest))
-    return "#" * (COLUMNS // 2 - hole) + "-" * (2 * hole) + "#" * (COLUMNS // 2 - hole)
+    hole = max(1, round((middle - SHOULDER) * taper.outline.width / widest))
+    return "#" * (middle - hole) + "-" * (2 * hole) + "#" * (middle - hole)
 
 
 def svg(taper: Taper, width: int = 680, height: int = 190) -> str:

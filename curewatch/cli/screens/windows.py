@@ -1,7 +1,7 @@
 """The coming windows: a strip that is read at a glance, a table of them, and what limits the rest.
 
-One character is a quarter of an hour, one row half a day. What a character means is said by the
-character alone, never by its colour.
+One character is a quarter of an hour, one row half a day, or a quarter of one on a narrow terminal. What
+a character means is said by the character alone, never by its colour.
 """
 
 from collections import Counter
@@ -24,12 +24,14 @@ LEGEND = (
 SHOWN = 4  # windows a table lists for each system
 
 
-def lines(strips: tuple[Strip, ...], wording: Wording, now: float, basis: str) -> list[str]:
+def lines(
+    strips: tuple[Strip, ...], wording: Wording, now: float, basis: str, width: int = WIDTH
+) -> list[str]:
     """The whole screen: the answer, a strip and a table for each resin system, the legend."""
     shown = [_answer(strips, wording, now)]
     for strip in strips:
         name = f"{strip.system}: {strip.title}" if strip.title else strip.system
-        shown += ["", safe_line(name, WIDTH), *_strip(strip, wording), *_table(strip, wording, now)]
+        shown += ["", safe_line(name, WIDTH), *_strip(strip, wording, width), *_table(strip, wording, now)]
     shown += ["", "Each sign is a quarter of an hour:", *(f"  {line}" for line in LEGEND)]
     return [*shown, *wrap(f"The coming hours: {safe_line(basis)}", WIDTH, subsequent_indent="  ")]
 
@@ -59,25 +61,29 @@ def _answer(strips: tuple[Strip, ...], wording: Wording, now: float) -> str:
     return f"NEXT WINDOW   {safe_line(strip.system, 30)}, {span}"
 
 
-def _strip(strip: Strip, wording: Wording) -> Iterator[str]:
-    """Half a day a row, with the local hours above it."""
+def _strip(strip: Strip, wording: Wording, width: int) -> Iterator[str]:
+    """Half a day a row, or as many hours of it as fit, with the local hours above them."""
+    hours = 12 if width >= WIDTH else 6
+    margin = 14 if width >= WIDTH else 11
     signs = zip(strip.starts.start.tolist(), marks(strip), strict=True)
     local = [(wording.local(start), sign) for start, sign in signs]
-    for (date, afternoon), row in groupby(local, key=lambda one: (one[0].date(), one[0].hour >= 12)):
+    for (date, part), row in groupby(local, key=lambda one: (one[0].date(), one[0].hour // hours)):
         cells = list(row)
         first = cells[0][0]
-        offset = (first.hour % 12) * 4 + first.minute // 15
-        signs_of_row = " " * offset + "".join(sign for _, sign in cells)
-        hours = [signs_of_row[at : at + 4] for at in range(0, len(signs_of_row), 4)]
-        yield " " * 14 + " ".join(_hour(hour, afternoon, wording) for hour in range(12)).rstrip()
-        yield f"  {day(date, date):<12}" + " ".join(hours).rstrip()
+        signs_of_row = " " * (first.hour % hours * 4 + first.minute // 15) + "".join(
+            sign for _, sign in cells
+        )
+        quarters = [signs_of_row[at : at + 4] for at in range(0, len(signs_of_row), 4)]
+        above = (_hour(hour, wording) for hour in range(part * hours, (part + 1) * hours))
+        yield " " * margin + " ".join(above).rstrip()
+        yield f"{'  ' if hours == 12 else ''}{day(date, date)}".ljust(margin) + " ".join(quarters).rstrip()
 
 
-def _hour(hour: int, afternoon: bool, wording: Wording) -> str:
+def _hour(hour: int, wording: Wording) -> str:
     """The four columns above an hour's signs."""
     if wording.twelve_hours:
-        return f"{hour or 12}{'pm' if afternoon else 'am'}".ljust(4)
-    return f"{hour + 12 * afternoon:02d}  "
+        return f"{hour % 12 or 12}{'pm' if hour >= 12 else 'am'}".ljust(4)
+    return f"{hour:02d}  "
 
 
 def _table(strip: Strip, wording: Wording, now: float) -> list[str]:

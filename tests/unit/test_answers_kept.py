@@ -1,0 +1,76 @@
+"""The answers of `windows`, `layup` and `cure` as a person reads them: kept texts, one for each width.
+
+Write them anew with CUREWATCH_WRITE_GOLDENS=1 and read the diff.
+"""
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from curewatch.advice.amounts import Repair
+from curewatch.advice.geometry import Shape, outline
+from curewatch.advice.layup import Hands, bill
+from curewatch.advice.limits import for_system
+from curewatch.advice.question import Question
+from curewatch.advice.windows import EVERY, Starts, Strip, Window
+from curewatch.cli.folding import folded
+from curewatch.cli.screens import cure, layup, windows
+from curewatch.materials import load_system
+from curewatch.materials.cloth import load_cloth
+from curewatch.materials.substrate import load_substrate
+from curewatch.model.film import constant
+from curewatch.model.outcome import outcome
+from curewatch.units import HOUR
+from curewatch.wording import Wording
+
+GOLDENS = Path(__file__).parent / "goldens"
+NOW = 1_795_000_500.0  # UTC [s]: Wednesday 18 November 2026, 11:15
+
+
+def coming(width: int) -> list[str]:
+    """Two windows in two days of starts. INVENTED."""
+    start = NOW + EVERY * np.arange(193)
+    likelihood, following = np.full(193, 0.2), np.zeros(193)
+    likelihood[8:24], likelihood[100:110] = 0.6, 0.6
+    likelihood[10:16], likelihood[102:104] = 0.9, 0.82
+    following[10:13] = 0.85
+    starts = Starts(start, likelihood, following, start + 5 * HOUR, start + 7 * HOUR, start + 9 * HOUR)
+    limiting = ("surface too near the dew point before it sets",) * 193
+    found = (Window(10, 15, 11), Window(102, 103, 102))
+    strip = Strip("epoxy-fast", "General-purpose epoxy, fast hardener", starts, limiting, found, 0.8)
+    return windows.lines((strip,), Wording(), NOW, "paths of a demonstration", width)
+
+
+def hole(width: int) -> list[str]:
+    """A round hole from both sides, with no readings to time it by. INVENTED."""
+    slow = load_system("epoxy-slow")
+    asked = Question(slow, for_system(slow), load_substrate("plywood"))
+    repair = Repair(
+        hole=outline(Shape.ROUND, 0.080),
+        thickness=0.003,
+        cloth=load_cloth("stitched-biaxial"),
+        substrate="plywood",
+    )
+    return layup.lines(bill(repair, asked, Hands()), Wording(), NOW, 1e-3, width)
+
+
+def film(width: int) -> list[str]:
+    """Two days at 12 degC."""
+    return cure.lines(outcome(load_system("epoxy-slow"), constant(285.15, 48 * HOUR)), Wording(), width)
+
+
+@pytest.mark.parametrize("width", [40, 80, 120])
+@pytest.mark.parametrize(("name", "answer"), [("windows", coming), ("layup", hole), ("cure", film)])
+def test_an_answer_reads_as_kept(name: str, answer: Callable[[int], list[str]], width: int) -> None:
+    """Line by line, without colour; nothing but printable text; nothing wider than the terminal."""
+    rows = folded(answer(width), width)
+    shown = "".join(f"{row}\n" for row in rows)
+    golden = GOLDENS / f"{name}_{width}.txt"
+    if os.environ.get("CUREWATCH_WRITE_GOLDENS"):
+        golden.write_text(shown, encoding="utf-8")
+    assert shown == golden.read_text(encoding="utf-8")
+    assert max(map(len, rows)) <= width
+    assert all(row.isprintable() for row in rows)
