@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
+from curewatch.cli.typed import both_scales
 from curewatch.clock import utc_from_iso
 from curewatch.errors import UsageError
 from curewatch.model.film import History
@@ -69,7 +70,8 @@ def read_history(path: Path, highest: float = HIGHEST) -> History:
             raise UsageError(f"{path}, line {number}: time goes back or stands still; wanted rising times")
         if not LOWEST <= kelvin <= highest:
             raise UsageError(
-                f"{path}, line {number}: {row[what[0]]!r} is outside -30 to {highest - 273.15:.0f} °C; "
+                f"{path}, line {number}: {row[what[0]]!r} is outside "
+                f"{both_scales(-30, round(highest - 273.15))}; "
                 "is the unit right?"
             )
         time.append(at)

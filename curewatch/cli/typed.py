@@ -9,6 +9,7 @@ from datetime import datetime, timedelta, tzinfo
 from curewatch.clock import utc_from_iso
 from curewatch.errors import UsageError
 from curewatch.units import (
+    fahrenheit_from_kelvin,
     gram_from_ounce,
     kelvin_from_celsius,
     kelvin_from_fahrenheit,
@@ -118,6 +119,12 @@ def mass_from_text(text: str, option: str = "--mass") -> float:
     return kilogram_from_gram(gram_from_ounce(number) if unit == "oz" else number)
 
 
+def both_scales(lowest_c: float, highest_c: float) -> str:
+    """``-60 to 250 °C (-76 to 482 °F)``: a refusal is understood whichever one was typed."""
+    low, high = (fahrenheit_from_kelvin(kelvin_from_celsius(each)) for each in (lowest_c, highest_c))
+    return f"{lowest_c:g} to {highest_c:g} °C ({low:g} to {high:g} °F)"
+
+
 def temperature_from_text(text: str, option: str = "--temperature") -> float:
     """Kelvin from ``12``, ``12 C``, ``54 F``; a bare number is degC.
 
@@ -132,7 +139,7 @@ def temperature_from_text(text: str, option: str = "--temperature") -> float:
     number = float(given[1].replace(",", "."))
     kelvin = kelvin_from_fahrenheit(number) if given[2] == "f" else kelvin_from_celsius(number)
     if not 213.15 <= kelvin <= 523.15:
-        raise UsageError(f"{option} {text!r} is outside -60 to 250 °C")
+        raise UsageError(f"{option} {text!r} is outside {both_scales(-60, 250)}")
     return kelvin
 
 

@@ -17,6 +17,7 @@ from curewatch.cli.screens.board_lines import status
 from curewatch.cli.screens.chart import Chart, Curve, Window
 from curewatch.clock import utc_from_iso
 from curewatch.jobs import Layup
+from curewatch.phrases import phrase
 from curewatch.wording import wording
 
 GOLDENS = Path(__file__).parent / "goldens"
@@ -189,3 +190,20 @@ def test_what_was_refused_is_counted_on_the_board_in_text_and_in_lines() -> None
     assert any("3 refused since yesterday" in row for row in rows)
     assert any("3 refused since yesterday" in line for line in status(state, NOW, WORDS))
     assert not any("refused" in row.plain for row in board(evening(), NOW, WORDS, 80, 23))
+
+
+def test_an_alert_is_worded_at_the_moment_the_board_is_drawn() -> None:
+    """The time that is left goes down while it stands, in the reader's units, and no row is wider than 80."""
+    text = phrase(
+        "laminate again before {before:moment} on {layer} (likely open until {until:moment})",
+        before=NOW + 3600,
+        layer="L1",
+        until=NOW + 5400,
+    )
+    rang = Standing(Key(Kind.LAMINATE_BEFORE, "L1"), NOW, text, "", NOW + 3600, 1)
+    state = replace(evening(), alerts=(rang,))
+    american = wording(ZoneInfo("Europe/Lisbon"), "F,oz,12h", {})
+    for later, left in ((0, "1 h 00 min left"), (2400, "20 min left"), (3660, "60 s ago")):
+        row = next(row.plain for row in board(state, NOW + later, american, 80, 24) if "ALERT" in row.plain)
+        assert f"{left}: laminate again before {american.time(NOW + 3600)} on L1" in row
+        assert len(row) <= 80

@@ -172,7 +172,7 @@ def _wetness(said: dict[str, Any], wording: "Wording") -> str:
 
 
 def _temperature(text: str, name: str) -> float:
-    from curewatch.cli.typed import temperature_from_text
+    from curewatch.cli.typed import both_scales, temperature_from_text
     from curewatch.units import celsius_from_kelvin, kelvin_from_fahrenheit
 
     kelvin = temperature_from_text(text, name)
@@ -182,7 +182,7 @@ def _temperature(text: str, name: str) -> float:
     meant = kelvin_from_fahrenheit(celsius_from_kelvin(kelvin))
     if kelvin > HIGHEST and meant <= HIGHEST:
         hint = f"; if that was Fahrenheit, write {text.strip()}F ({celsius_from_kelvin(meant):.1f} °C)"
-    raise UsageError(f"{name} is {celsius_from_kelvin(kelvin):g} °C; allowed: -40 to 60 °C{hint}")
+    raise UsageError(f"{name} {text.strip()!r}; allowed: {both_scales(-40, 60)}{hint}")
 
 
 def _humidity(text: str) -> float:

@@ -185,7 +185,7 @@ def _build(system: "ResinSystem", millimetres: float, substrate: str, path: "His
 
 def _history(temperature: str | None, file: Path | None, hours: float | None) -> "History":
     from curewatch.cli.history_file import cut, read_history
-    from curewatch.cli.typed import temperature_from_text
+    from curewatch.cli.typed import both_scales, temperature_from_text
     from curewatch.errors import UsageError
     from curewatch.model.film import constant
     from curewatch.units import HOUR, celsius_from_kelvin
@@ -203,5 +203,5 @@ def _history(temperature: str | None, file: Path | None, hours: float | None) ->
         return read if hours is None else cut(read, hours * HOUR)
     kelvin = temperature_from_text(str(temperature))
     if not -30.0 <= celsius_from_kelvin(kelvin) <= 150.0:
-        raise UsageError(f"--temperature {temperature!r}; allowed: -30 to 150 °C")
+        raise UsageError(f"--temperature {temperature!r}; allowed: {both_scales(-30, 150)}")
     return constant(kelvin, (48.0 if hours is None else hours) * HOUR)

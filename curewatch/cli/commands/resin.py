@@ -193,7 +193,7 @@ def _conditions(
     surface: str | None,
 ) -> tuple[float, float, float, str]:
     """Air temperature, relative humidity, temperature of the work, and where they come from. [K, 1, K]"""
-    from curewatch.cli.typed import temperature_from_text
+    from curewatch.cli.typed import both_scales, temperature_from_text
     from curewatch.errors import UsageError
     from curewatch.units import celsius_from_kelvin, fraction_from_percent
 
@@ -206,9 +206,9 @@ def _conditions(
         raise UsageError(f"--humidity {humidity:g}; allowed: 1 to 100 %{hint}")
     air = temperature_from_text(temperature)
     work = air if surface is None else temperature_from_text(surface, "--surface")
-    for option, kelvin in (("--temperature", air), ("--surface", work)):
+    for option, typed, kelvin in (("--temperature", temperature, air), ("--surface", surface, work)):
         if not -30.0 <= celsius_from_kelvin(kelvin) <= 50.0:
-            raise UsageError(f"{option} is {celsius_from_kelvin(kelvin):.1f} °C; allowed: -30 to 50 °C")
+            raise UsageError(f"{option} {typed!r}; allowed: {both_scales(-30, 50)}")
     return air, fraction_from_percent(humidity), work, "as given"
 
 

@@ -238,8 +238,8 @@ def _alerts(state: Board, now: float, words: Wording, most: int) -> list[Text]:
         seen = alert.acknowledged is not None
         mark, style = (" seen  ", "") if seen else (" ALERT ", "reverse bold")
         said = safe_line(words.say(alert.text, now))
-        left = "" if alert.due is None else f", {words.left(alert.due, now)}"
-        rows.append(Text.assemble((mark, style), f" {words.moment(alert.since, now)} {said}{left}"))
+        left = "" if alert.due is None else f", {words.left(alert.due, now)}:"  # first: a row may be cut
+        rows.append(Text.assemble((mark, style), f" {words.moment(alert.since, now)}{left} {said}"))
     if len(waiting) > most:
         rows[-1].append(f" (and {len(waiting) - most} more)")
     return rows

@@ -10,7 +10,7 @@ from curewatch.wording import Wording
 
 _HIDDEN = {
     *("job", "layup", "batch", "given_afterwards", "thumbnail", "sha256", "at", "started", "zone"),
-    "scale_step",
+    *("scale_step", "words", "numbers"),
 }
 # What an observation keeps for the model: whoever wants it reads `job show --json`.
 _LEARNT = {"memory", "history", "elapsed", "rise", "resin", "parent", "version"}
