@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import paho.mqtt.client as paho
+import pytest
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 REQUIRED = os.environ.get("CUREWATCH_REQUIRE_SYSTEM_TOOLS") == "1"
@@ -38,6 +39,13 @@ def until(true: Callable[[], Any], seconds: float = 20.0) -> Any:
             raise AssertionError(f"not so after {seconds:g} s: {true}")
         time.sleep(0.02)
     return found
+
+
+def needs_mosquitto(why: str) -> None:
+    """Stand aside where only the broker in Python is there; fail where mosquitto is required."""
+    assert MOSQUITTO is not None or not REQUIRED, "mosquitto is required here and is not installed"
+    if MOSQUITTO is None:
+        pytest.skip(f"needs mosquitto: {why}")
 
 
 def _listens(port: int) -> bool:

@@ -101,14 +101,18 @@ def _configuration(examined: Examined) -> Iterator[Finding]:
         yield _care("configuration", f"none: defaults are used{_taken(examined)}", "curewatch setup")
         return
     parts = (
-        f"{len(configuration.sensors)} sensors",
-        f"{len(configuration.serial)} serial ports",
-        f"{len(configuration.mqtt)} brokers",
+        _counted(len(configuration.sensors), "sensor"),
+        _counted(len(configuration.serial), "serial port"),
+        _counted(len(configuration.mqtt), "broker"),
     )
     yield _good("configuration", f"{configuration.file}: {', '.join(parts)}")
     if not configuration.sensors:
         how = "add [sensors.NAME]: curewatch setup --example"
         yield _care("sensors-named", f"no sensor is named in it{_taken(examined)}", how)
+
+
+def _counted(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def _taken(examined: Examined) -> str:

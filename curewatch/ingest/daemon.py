@@ -115,7 +115,7 @@ class Daemon:
         """Act until told to stop: OK after a clean end, FAILURE if something was left unstored."""
         service = service or ServiceManager({})
         self._sources.start()
-        service.ready(f"{len(self._sources.names)} sources, logbook {self.logbook.path}")
+        service.ready(f"sources: {', '.join(self._sources.names) or 'none'}; logbook {self.logbook.path}")
         try:
             while not self.actor.ended:
                 self._turn(service)

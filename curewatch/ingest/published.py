@@ -75,6 +75,6 @@ def seal_document(sealed: Stored) -> dict[str, Any]:
     }
 
 
-def daemon_document(running: bool, at: float) -> dict[str, Any]:
-    """Whether the daemon runs; the one with ``running`` false is left with the broker as our will."""
-    return {"version": VERSION, "running": running, "since": iso_utc(at)}
+def daemon_document(running: bool, at: float | None) -> dict[str, Any]:
+    """Whether the daemon runs, and since when; null in our will, which cannot know when that is."""
+    return {"version": VERSION, "running": running, "since": None if at is None else iso_utc(at)}

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.broker import MOSQUITTO, Broker, Talker, until
+from tests.broker import Broker, Talker, needs_mosquitto, until
 from tests.running import Running
 
 COUNT = 60
@@ -27,8 +27,7 @@ def messages(first: int, last: int) -> list[bytes]:
 
 def test_the_older_protocol_keeps_its_session(tmp_path: Path) -> None:
     """MQTT 3.1.1: what is sent while the daemon is killed comes afterwards, once each."""
-    if MOSQUITTO is None:
-        pytest.skip("needs mosquitto: amqtt hands a kept session nothing that came while it was away")
+    needs_mosquitto("amqtt hands a kept session nothing that came while it was away")
     (tmp_path / "broker").mkdir()
     with Broker(tmp_path / "broker") as broker, Talker(broker) as device:
         daemon = Running(tmp_path, settings(broker, "3.1.1", 'client_id = "ours"'))
@@ -48,8 +47,7 @@ def test_the_older_protocol_keeps_its_session(tmp_path: Path) -> None:
 @pytest.mark.long
 def test_two_daemons_share_a_subscription(tmp_path: Path) -> None:
     """Each message goes to one of the two, both get some, and together they have every one, once."""
-    if MOSQUITTO is None:
-        pytest.skip("needs mosquitto: shared subscriptions are MQTT 5, amqtt speaks 3.1.1")
+    needs_mosquitto("shared subscriptions are MQTT 5, amqtt speaks 3.1.1")
     for name in ("broker", "one", "two"):
         (tmp_path / name).mkdir()
     with Broker(tmp_path / "broker") as broker, Talker(broker) as device:

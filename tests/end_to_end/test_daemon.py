@@ -18,7 +18,7 @@ from curewatch.logbook import Logbook
 from curewatch.model.forecast import Forecast
 from curewatch.simulation.port import SimulatedPort
 from curewatch.wire.lines import checksum
-from tests.broker import MOSQUITTO, Broker, Talker, free_port, until
+from tests.broker import Broker, Talker, free_port, needs_mosquitto, until
 from tests.certificates import authority, certificate
 from tests.running import Running
 
@@ -191,8 +191,7 @@ def _forecasts(path: Path) -> tuple[Forecast, ...]:
 @pytest.mark.long
 def test_what_was_sent_while_we_were_down_arrives(tmp_path: Path, broker: Broker) -> None:
     """The session is kept: a stop and a start lose nothing and double nothing."""
-    if not broker.modern:
-        pytest.skip("needs mosquitto: the broker in Python keeps no session that can be relied on")
+    needs_mosquitto("the broker in Python keeps no session that can be relied on")
     with Running(tmp_path, over_mqtt(broker)) as daemon, Talker(broker) as device:
         daemon.start()
         daemon.says("yard answers")
@@ -212,8 +211,7 @@ def test_a_kept_message_is_not_taken_for_a_new_one(tmp_path: Path, broker: Broke
     """A retained reading without a time is stored with its flag; a second start does not store it again."""
     from curewatch.readings import Flag
 
-    if not broker.modern:
-        pytest.skip("retain handling is MQTT 5; the broker at hand speaks 3.1.1")
+    needs_mosquitto("retain handling is MQTT 5; the broker at hand speaks 3.1.1")
     with Running(tmp_path, over_mqtt(broker)) as daemon, Talker(broker) as device:
         device.send("creek/bench/state", [message(1)], retain=True)
         daemon.start()
@@ -224,7 +222,7 @@ def test_a_kept_message_is_not_taken_for_a_new_one(tmp_path: Path, broker: Broke
         daemon.waits_for(2)
         assert daemon.stop() == 0
         with Logbook(daemon.path, read_only=True) as logbook:
-            flags = logbook.series("bench").flags.tolist()
+            flags = [flag for _, rows in logbook.blocks(sensor="bench") for flag in rows["flags"].tolist()]
         assert [bool(flag & Flag.RETAINED) for flag in flags] == [True, False]
 
 
@@ -301,8 +299,7 @@ def test_the_service_manager_is_told(tmp_path: Path, port: SimulatedPort) -> Non
 @pytest.mark.long
 def test_tls_with_an_authority_of_our_own(tmp_path: Path) -> None:
     """The yard's own authority is accepted with a client certificate; another one is refused and said."""
-    if MOSQUITTO is None:
-        pytest.skip("needs mosquitto for TLS")
+    needs_mosquitto("for TLS")
     files = tmp_path / "broker"
     files.mkdir()
     authority(files, "yard")
@@ -325,14 +322,19 @@ def test_tls_with_an_authority_of_our_own(tmp_path: Path) -> None:
             daemon.configure(over_mqtt(broker, sound.replace("yard.pem", "other.pem")))
             daemon.signal(signal.SIGHUP)
             daemon.says("certificate is not of our authority")
+            daemon.configure(over_mqtt(broker, f'ca_file = "{files}/yard.pem"'))
+            daemon.signal(signal.SIGHUP)
+            daemon.says("it wants a certificate_file")
+            daemon.configure(over_mqtt(broker))
+            daemon.signal(signal.SIGHUP)
+            daemon.says("does it want TLS (ca_file)?")
             assert daemon.stop() == 0
 
 
 @pytest.mark.long
 def test_user_and_password_come_from_the_environment(tmp_path: Path) -> None:
     """Without the word the broker refuses us and we say so; with it we are in."""
-    if MOSQUITTO is None:
-        pytest.skip("needs mosquitto for passwords")
+    needs_mosquitto("for passwords")
     files = tmp_path / "broker"
     files.mkdir()
     subprocess.run(["mosquitto_passwd", "-c", "-b", str(files / "words"), "us", "tide-table"], check=True)
@@ -340,7 +342,7 @@ def test_user_and_password_come_from_the_environment(tmp_path: Path) -> None:
         settings = over_mqtt(broker, 'username = "us"')
         with Running(tmp_path, settings) as daemon:
             daemon.start()
-            daemon.says("refuses us")
+            daemon.says("refuses us: Not authorized; see username and its password")
             assert daemon.stop() == 0
         with Running(tmp_path, settings, CUREWATCH_MQTT_PASSWORD="tide-table") as daemon:
             daemon.start()

@@ -14,7 +14,7 @@ from curewatch.cli.setup.steps import STEPS, Survey
 from curewatch.cli.setup.talk import Talk
 from curewatch.clock import SystemClock
 from curewatch.wording import Wording
-from tests.broker import MOSQUITTO, REQUIRED, Broker, Talker, free_port
+from tests.broker import Broker, Talker, free_port, needs_mosquitto
 from tests.certificates import authority, certificate
 
 
@@ -102,9 +102,9 @@ def test_a_topic_for_each_quantity_is_one_sensor(tmp_path: Path, monkeypatch: py
 
 
 @pytest.mark.long
-@pytest.mark.skipif(MOSQUITTO is None and not REQUIRED, reason="mosquitto is not installed here")
 def test_a_wrong_password_is_told_as_such(tmp_path: Path) -> None:
     """Let in with the right one, refused with another, by the broker's own words."""
+    needs_mosquitto("the broker in Python asks for no password here")
     kept = tmp_path / "passwords"
     tool = shutil.which("mosquitto_passwd")
     assert tool is not None
@@ -118,9 +118,9 @@ def test_a_wrong_password_is_told_as_such(tmp_path: Path) -> None:
 
 
 @pytest.mark.long
-@pytest.mark.skipif(MOSQUITTO is None and not REQUIRED, reason="mosquitto is not installed here")
 def test_a_certificate_of_another_authority_is_refused(tmp_path: Path) -> None:
     """TLS with our own authority works; with another one nothing is said to that broker."""
+    needs_mosquitto("the broker in Python speaks no TLS here")
     for name in ("ours", "theirs"):
         authority(tmp_path, name)
     certificate(tmp_path, "server", "ours")

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.broker import MOSQUITTO, Broker, Talker, free_port, until
+from tests.broker import Broker, Talker, free_port, needs_mosquitto, until
 from tests.running import Running
 
 SENSORS = '[sensors.bench]\nrole = "air"\n'
@@ -100,6 +100,7 @@ class Cable:
 @pytest.mark.long
 def test_a_cut_network_is_noticed_and_outlived(tmp_path: Path) -> None:
     """Nothing closes the connection, only silence: keepalive notices; all of it arrives once."""
+    needs_mosquitto("amqtt hands a kept session nothing that came while it was away")
     (tmp_path / "broker").mkdir()
     with Broker(tmp_path / "broker", saves=False) as broker:
         cable = Cable(broker.port)
@@ -123,6 +124,7 @@ def test_a_cut_network_is_noticed_and_outlived(tmp_path: Path) -> None:
 @pytest.mark.long
 def test_two_clients_with_one_id_are_told_apart(tmp_path: Path) -> None:
     """The one that is thrown out again and again says why and what to change, and then waits longer."""
+    needs_mosquitto("amqtt lets two clients of one id live side by side")
     (tmp_path / "broker").mkdir()
     with (
         Broker(tmp_path / "broker", saves=False) as broker,
@@ -140,8 +142,7 @@ def test_two_clients_with_one_id_are_told_apart(tmp_path: Path) -> None:
 @pytest.mark.long
 def test_a_full_broker_costs_what_it_dropped_and_no_more(tmp_path: Path) -> None:
     """A broker that queues 50 keeps 50 while we are away; they arrive, and it is we who are not to blame."""
-    if MOSQUITTO is None:
-        pytest.skip("needs mosquitto to set the length of its queue")
+    needs_mosquitto("to set the length of its queue")
     (tmp_path / "broker").mkdir()
     broker = Broker(tmp_path / "broker", "max_queued_messages 50", "max_inflight_messages 20", saves=False)
     with broker, Talker(broker) as device, Running(tmp_path, _settings(broker.port, "5")) as daemon:
@@ -163,8 +164,7 @@ def test_a_full_broker_costs_what_it_dropped_and_no_more(tmp_path: Path) -> None
 @pytest.mark.long
 def test_a_broker_that_forgot_us_is_said(tmp_path: Path) -> None:
     """Restarted without a memory it keeps no session: messages are lost, and nobody hides it."""
-    if MOSQUITTO is None:
-        pytest.skip("needs mosquitto: the other one keeps no sessions at all")
+    needs_mosquitto("the other one keeps no sessions at all")
     (tmp_path / "broker").mkdir()
     with (
         Broker(tmp_path / "broker", saves=False) as broker,

@@ -11,7 +11,7 @@ import pytest
 from curewatch.logbook import Logbook
 from curewatch.simulation.port import SimulatedPort
 from curewatch.wire.lines import checksum
-from tests.broker import MOSQUITTO, Broker, Talker, until
+from tests.broker import Broker, Talker, needs_mosquitto, until
 from tests.running import Running, sequences
 
 NODES = 10
@@ -72,8 +72,7 @@ def test_a_few_kills_lose_nothing(tmp_path: Path) -> None:
 @pytest.mark.long
 def test_kills_in_a_flood_store_nothing_twice(tmp_path: Path) -> None:
     """Killed with thousands of messages on the way, of which the broker knows least what is stored."""
-    if MOSQUITTO is None:
-        pytest.skip("needs mosquitto: the broker in Python does not keep what a killed client has not taken")
+    needs_mosquitto("the broker in Python does not keep what a killed client has not taken")
     messages, kills, chance = 40_000, 0, random.Random(1)
     (tmp_path / "broker").mkdir()
     with (
@@ -104,8 +103,7 @@ def test_kills_in_a_flood_store_nothing_twice(tmp_path: Path) -> None:
 
 
 def _killed(folder: Path, kills: int, messages: int) -> None:
-    if MOSQUITTO is None:
-        pytest.skip("needs mosquitto: the broker in Python does not keep what a killed client has not taken")
+    needs_mosquitto("the broker in Python does not keep what a killed client has not taken")
     chance = random.Random(kills)
     (folder / "broker").mkdir()
     with (

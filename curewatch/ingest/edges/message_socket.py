@@ -116,6 +116,11 @@ class MessageSocket:
         raise BlockingIOError
 
     @property
+    def trouble(self) -> OSError | None:
+        """What ended it, where that was a fault and not a plain end."""
+        return self._ended if isinstance(self._ended, OSError) else None
+
+    @property
     def for_client(self) -> bool:
         """Whether the client has something to find: a packet or the end."""
         return bool(self._others or self._ended)

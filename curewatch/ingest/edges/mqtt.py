@@ -41,6 +41,7 @@ TAKEN_OVER_WAIT = 20.0  # so that two clients with one id do not throw each othe
 # A connection that ends sooner counts as thrown out: MQTT 3.1.1 has no word for it, and mosquitto 2.0.11
 # closes without the reason that MQTT 5 has. [s]
 SHORT_LIVED = 5.0
+ENDED = "the connection ended"
 DOCUMENTS = 100  # topics whose last document is kept for the next connection
 
 
@@ -144,7 +145,7 @@ class MqttBroker:
         if source.ca_file is not None:
             self._secure(client)
         if source.publish is not None:
-            document = json.dumps(daemon_document(running=False, at=self._clock.now().utc))
+            document = json.dumps(daemon_document(running=False, at=None))
             client.will_set(f"{source.publish}/daemon", document, qos=1, retain=True)
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
@@ -198,7 +199,7 @@ class MqttBroker:
     def _lost(self, lived: float, back_off: BackOff) -> None:
         now = self._clock.now()
         self._short_lives = self._short_lives + 1 if self._connection and lived < SHORT_LIVED else 0
-        self._put(SourceDown(self.name, now, self._why or "the connection ended"))
+        self._put(SourceDown(self.name, now, self._why or ENDED))
         suspected = self._short_lives >= 3 and "ended" in (self._why or "ended")
         if "taken over" in self._why or suspected:
             sure = "" if "taken over" in self._why else "perhaps "
@@ -215,17 +216,23 @@ class MqttBroker:
 
     def _converse(self, back_off: BackOff) -> None:
         """Drive the client until its connection ends or we are to stop."""
-        client = self._client
+        client, connections = self._client, self._connection
         looked = self._clock.now().monotonic
-        while (sock := client.socket()) is not None and not self._stopping.is_set():
+        while (sock := self._socket()) is not None and not self._stopping.is_set():
             self._listen(sock)
             self._obey(sock)
+            if client.socket() is None and self._connection == connections and self._why == ENDED:
+                self._why = _unwelcome(sock.trouble, secure=self._source.ca_file is not None)
             now = self._clock.now().monotonic
             if now - looked >= 1.0:
                 looked = now
                 client.loop_misc()
                 if self._connection:
                     back_off.reset()
+
+    def _socket(self) -> Any:
+        """Ours, which the client holds; none once the connection has ended."""
+        return self._client.socket()
 
     def _listen(self, sock: Any) -> None:
         writing = [sock] if sock.unsent or self._client.want_write() else []
@@ -304,7 +311,9 @@ class MqttBroker:
         self, client: paho.Client, userdata: Any, flags: Any, reason: Any, properties: Any
     ) -> None:
         if reason.is_failure:
-            self._why = f"the broker refuses us: {reason}"
+            words = "; see username and its password (password_file, or CUREWATCH_MQTT_PASSWORD)"
+            unknown = str(reason) in {"Not authorized", "Bad user name or password"}
+            self._why = f"the broker refuses us: {reason}{words if unknown else ''}"
             return
         self._connection += 1
         now = self._clock.now()
@@ -339,7 +348,18 @@ class MqttBroker:
         if getattr(reason, "value", 0) == TAKEN_OVER:
             self._why = "our session was taken over by another client"
         elif not self._why:
-            self._why = f"the connection ended: {reason}"
+            self._why = ENDED if str(reason) == "Unspecified error" else f"{ENDED}: {reason}"
+
+
+def _unwelcome(trouble: OSError | None, *, secure: bool) -> str:
+    """The connection ended before the broker had said a word."""
+    if isinstance(trouble, ssl.SSLError):
+        return (
+            f"the broker ends TLS ({trouble.reason or trouble}): "
+            "it wants a certificate_file, and key_file, of an authority that it knows"
+        )
+    wanted = "a certificate_file of an authority that it knows" if secure else "TLS (ca_file)"
+    return f"it hung up before its welcome: does it want {wanted}?"
 
 
 def _why(trouble: Exception) -> str:
