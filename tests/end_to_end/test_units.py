@@ -5,12 +5,16 @@ from pathlib import Path
 
 import pytest
 
+from curewatch import configuration
 from curewatch.advice.alerts import Event, Happening, Key, Kind, event_as_plain
 from curewatch.cli.commands.manual import every_command
 from curewatch.cli.main import run
+from curewatch.cli.setup.answers import Answers, as_toml
 from curewatch.clock import SystemClock
+from curewatch.errors import ConfigurationError
 from curewatch.logbook import Entry, Logbook
 from curewatch.phrases import phrase
+from curewatch.wording import wording
 from tests import demo_world
 from tests.end_to_end.test_json_answers import EVENING
 from tests.end_to_end.test_json_answers import shed as _shed
@@ -107,3 +111,14 @@ def test_the_boards_alerts_and_answer_follow_the_reader(
     )
     assert foreign(METRIC, said(capsys, "alerts")) == []
     assert "3.1 °F above dew point, 4.2 oz, 2" in said(capsys, "alerts")
+
+
+def test_what_setup_was_told_holds_for_every_command() -> None:
+    """`setup --units` writes them down; without it nothing is written and the locale decides."""
+    found = configuration.parse(as_toml(Answers(units="F,12h")))
+    words = wording(found.zone, None, {}, configured=found.shed.units)
+    assert (words.temperature(283.15), words.mass(0.15), words.twelve_hours) == ("50.0 °F", "150 g", True)
+    assert wording(found.zone, "C", {}, configured=found.shed.units).temperature(283.15) == "10.0 °C"
+    assert "units" not in as_toml(Answers())
+    with pytest.raises(ConfigurationError, match=r"shed\.units.*F,oz,12h"):
+        configuration.parse('[shed]\nunits = "stone"\n')

@@ -39,7 +39,8 @@ def app(
 ) -> None:
     """Look for sensors, name them, choose substrate and resin, write curewatch.toml: a short conversation.
 
-    Every step can be skipped and done by hand later. Ends with a first answer for tonight.
+    Every step can be skipped and done by hand later. Ends with a first answer for tonight. What --units
+    says is written down too, and then holds for every command.
 
     Example: curewatch setup --example
     """
@@ -51,7 +52,7 @@ def app(
             "setup asks questions and needs a terminal; by hand: curewatch setup --example > curewatch.toml"
         )
     talk = Talk(ask, typer.echo)
-    answers = Answers(zone=machine_zone())
+    answers = Answers(zone=machine_zone(), units=units or "")
     from zoneinfo import ZoneInfo
 
     words = wording(ZoneInfo(answers.zone), units)

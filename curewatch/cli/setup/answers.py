@@ -50,6 +50,7 @@ class Answers:
     shed: str = "the shed"
     boat: str = ""
     zone: str = "UTC"
+    units: str = ""  # as --units said: then it holds for the service too, which has no locale
     substrate: str = "plywood"
     thickness_mm: float | None = None
     resin: str = "epoxy-slow"
@@ -98,6 +99,7 @@ def _shed(answers: Answers) -> dict[str, object]:
         "name": answers.shed,
         "boat": answers.boat or None,
         "zone": answers.zone,
+        "units": answers.units or None,
         "substrate": answers.substrate,
         "thickness_mm": answers.thickness_mm,
     }
