@@ -28,7 +28,7 @@ from curewatch.logbook.series import (
     hourly,
     series,
 )
-from curewatch.logbook.writer import DAY_MS, Writer
+from curewatch.logbook.writer import DAY_MS, Writer, head
 from curewatch.readings import Reading, Rejected
 
 
@@ -121,8 +121,7 @@ class Logbook:
     def close_block(self) -> chain.Head:
         """End the open block, so that no later line changes its head; where the chain stands then."""
         with self._writing():
-            self._writer.close_block()
-        return self.head()
+            return self._writer.close_block()
 
     def examine(self) -> None:
         """Look at the file as another process would; a damaged one takes nothing until it is replaced."""
@@ -233,11 +232,7 @@ class Logbook:
     def head(self) -> chain.Head:
         """Where the chain stands now."""
         with store.telling(self.path):
-            found = self._connection.execute(
-                "SELECT number, head, (SELECT coalesce(sum(readings), 0) FROM sensors),"
-                " (SELECT coalesce(max(number), 0) FROM entries) FROM blocks ORDER BY number DESC LIMIT 1"
-            ).fetchone()
-        return chain.Head(0, chain.FIRST, 0, 0) if found is None else chain.Head(*found)
+            return head(self._connection)
 
     def names(self) -> dict[int, str]:
         """The sensors' names by their number in this logbook."""

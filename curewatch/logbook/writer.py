@@ -81,11 +81,12 @@ class Writer:
             self._connection.execute("UPDATE rejected SET told = count WHERE count > told")
         return written
 
-    def close_block(self) -> None:
-        """End the open block, so that its head is final."""
+    def close_block(self) -> chain.Head:
+        """End the open block, so that its head is final; where the chain stands then."""
         with self._transaction() as end:
             if end.block.opened is not None:
                 self._next_block(end)
+            return head(self._connection)  # before another process can begin the next block
 
     def drop_bodies(self, numbers: Iterable[int]) -> None:
         """Let go of the readings of closed blocks."""
@@ -294,6 +295,15 @@ class Writer:
                 " count = count + 1, last_at = excluded.last_at, last_raw = excluded.last_raw",
                 (day, *names, at, one.raw[:RAW_LENGTH]),
             )
+
+
+def head(connection: sqlite3.Connection) -> chain.Head:
+    """Where the chain stands."""
+    found = connection.execute(
+        "SELECT number, head, (SELECT coalesce(sum(readings), 0) FROM sensors),"
+        " (SELECT coalesce(max(number), 0) FROM entries) FROM blocks ORDER BY number DESC LIMIT 1"
+    ).fetchone()
+    return chain.Head(0, chain.FIRST, 0, 0) if found is None else chain.Head(*found)
 
 
 _HOUR = (

@@ -2,6 +2,7 @@
 
 import os
 import stat
+import threading
 from pathlib import Path
 
 import pytest
@@ -101,3 +102,22 @@ def test_what_is_no_code_is_said_to_be_none():
         read_code("7K3M")
     with pytest.raises(UsageError, match="'U'"):
         read_code("UUUU-UUUU-UUUU-UUUU")
+
+
+def test_a_seal_holds_while_another_process_writes(logbook: Logbook):
+    """The daemon wants to store at the very moment the head is read: it waits, and the seal holds."""
+    with Logbook(logbook.path) as daemon:
+        begun = threading.Thread(target=daemon.append, args=([Reading("hull", START, START, 284.0, None)],))
+
+        def meanwhile(statement: str) -> None:
+            if statement.startswith("SELECT number, head") and not begun.ident:
+                begun.start()
+                begun.join(0.5)  # it gets through here if nothing holds it back
+
+        logbook._connection.set_trace_callback(meanwhile)
+        made = seal(logbook, why="job-close", at=START + 60, job="K9-1")
+        assert begun.ident
+        begun.join()
+    assert set(logbook.latest()) == {"bench", "hull"}
+    logbook.verify()
+    assert check_seals(logbook) == [made]
