@@ -26,8 +26,9 @@ class ToldBeside:
         self._logbook = logbook
         self._looked = monotonic  # [s]
         self._examined = monotonic  # [s]
-        told = logbook.entries()
-        self._seen = told[-1].number if told else 0
+        self._seen = logbook.head().entries
+        for sealed in logbook.entries("seal")[-1:]:  # a daemon that was killed may not have said it
+            core.publish("seal", seal_document(sealed))
         core.intake.corrections = corrections.current(logbook)
 
     def look(self, monotonic: float) -> None:

@@ -294,7 +294,9 @@ class Logbook:
             self._writer.drop_bodies(numbers)
 
     def block_head(self, number: int) -> str:
-        """The head of one block; "" if there is no such block."""
+        """The head of one block; "" if there is no such block, and before the first what stands there."""
+        if number == 0:
+            return chain.FIRST
         with store.telling(self.path):
             found = self._connection.execute("SELECT head FROM blocks WHERE number = ?", (number,)).fetchone()
         return "" if found is None else str(found[0])

@@ -40,12 +40,13 @@ class Seal(NamedTuple):
     public_key: str  # hexadecimal
 
 
-def seal(logbook: Logbook, *, why: str, at: float, job: str | None = None) -> Seal:
+def seal(logbook: Logbook, *, why: str, at: float, job: str | None = None, key: str | None = None) -> Seal:
     """End the open block, sign the head, and write the seal down.
 
     ``at`` is the present, UTC [s]. Counts of refusals since the last seal go into the chain first.
+    Of several seals with one ``key`` the first is written, and is what the others return.
     """
-    key = signing_key(key_path(logbook.path))
+    signing = signing_key(key_path(logbook.path))
     logbook.tell_refusals(at)
     head = logbook.close_block()
     text = (
@@ -57,12 +58,11 @@ def seal(logbook: Logbook, *, why: str, at: float, job: str | None = None) -> Se
         f"at {iso_utc(at)}\n"
         f"why {why}\n"
         f"job {'-' if job is None else rows.token(job)}\n"
-        f"key {key.public_key().public_bytes_raw().hex()}\n"
+        f"key {signing.public_key().public_bytes_raw().hex()}\n"
     )
-    new = parse(text, key.sign(text.encode()).hex())
+    new = parse(text, signing.sign(text.encode()).hex())
     payload = {"text": text, "signature": new.signature, "code": new.code, "why": why}
-    logbook.write(Entry(Kind.SEAL, payload, at, job=job))
-    return new
+    return seal_of(logbook.write(Entry(Kind.SEAL, payload, at, job=job, key=key)))
 
 
 def parse(text: str, signature: str) -> Seal:

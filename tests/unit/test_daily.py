@@ -1,5 +1,6 @@
 """Once a local day the daemon seals the logbook, and lets old readings go."""
 
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -7,15 +8,22 @@ import pytest
 from curewatch import configuration
 from curewatch.clock import ManualClock
 from curewatch.ingest.core import Core
-from curewatch.ingest.daily import Daily
+from curewatch.ingest.daily import Asked, Daily, new_day
 from curewatch.ingest.events import Show
 from curewatch.ingest.watch_keeping import WatchKeeping
-from curewatch.logbook import Kind, Logbook
-from curewatch.logbook.sealing import key_path, prove
+from curewatch.logbook import Entry, Kind, Logbook
+from curewatch.logbook.sealing import check_seals, key_path, prove, seal
 from curewatch.units import DAY, HOUR, MINUTE
 from tests import record_world as world
+from tests.broker import until
 
 EVENING = 1_795_640_400.0  # 2026-11-25T21:00Z: 23:00 in Athens
+
+
+def look(work: Daily, clock: ManualClock) -> None:
+    """One look, and those that follow until what it asked for is done and said."""
+    work.look(clock.now())
+    until(lambda: work.look(clock.now()) or not work.busy, 60.0)
 
 
 class Saying:
@@ -46,12 +54,12 @@ def test_a_seal_is_made_when_the_local_day_changes(logbook: Logbook):
     logbook.append(world.readings(EVENING - DAY, EVENING, step=600.0))
     work, saying = daily(logbook, clock)
     for _ in range(59):
-        work.look(clock.now())
+        look(work, clock)
         clock.advance(MINUTE)
     assert saying.said == []
     for _ in range(10):
         clock.advance(MINUTE)
-        work.look(clock.now())
+        look(work, clock)
     (said,) = saying.said
     assert prove(logbook, said.removeprefix("sealed; code ")).why == "day"
 
@@ -59,14 +67,13 @@ def test_a_seal_is_made_when_the_local_day_changes(logbook: Logbook):
 def test_a_day_missed_while_nothing_ran_is_sealed_at_the_next_start(logbook: Logbook):
     """The daemon was off at midnight: the first look of the next day seals."""
     clock = ManualClock(EVENING)
-    work, _ = daily(logbook, clock)
-    clock.advance(2 * HOUR)
-    work.look(clock.now())
+    made = seal(logbook, why="day", at=EVENING)
+    logbook.write(Entry("daemon", {"what": "sealed", "code": made.code}, EVENING))
     clock.advance(3 * DAY)
     work, saying = daily(logbook, clock)
-    work.look(clock.now())
+    look(work, clock)
     assert len(saying.said) == 1
-    assert len(logbook.entries(Kind.SEAL)) == 2
+    assert len(check_seals(logbook)) == 2
 
 
 def test_a_day_that_cannot_be_sealed_is_loud_and_tried_again(logbook: Logbook):
@@ -76,28 +83,76 @@ def test_a_day_that_cannot_be_sealed_is_loud_and_tried_again(logbook: Logbook):
     key_path(logbook.path).write_text("no key")
     key_path(logbook.path).chmod(0o644)
     clock.advance(2 * HOUR)
-    work.look(clock.now())
+    look(work, clock)
     assert "not sealed" in saying.said[0]
     key_path(logbook.path).unlink()
     clock.advance(30 * MINUTE)
-    work.look(clock.now())
+    look(work, clock)
     assert len(saying.said) == 1
     clock.advance(31 * MINUTE)
-    work.look(clock.now())
+    look(work, clock)
     assert saying.said[1].startswith("sealed")
 
 
 def test_readings_are_kept_as_long_as_configured(logbook: Logbook):
     """With keep_days the day's work lets old ones go; without it nothing goes."""
-    clock = ManualClock(EVENING)
     logbook.append(world.readings(EVENING - 60 * DAY, EVENING, step=1800.0))
-    for more, fewer in (("", False), ("[logbook]\nkeep_days = 30\n", True)):
+    for kept, day in ((None, "2026-11-26"), (30, "2026-11-27")):
         before = logbook.series("hull").time.size
-        work, _ = daily(logbook, clock, more)
-        clock.advance(DAY)
-        work.look(clock.now())
-        assert (logbook.series("hull").time.size < before) is fewer
+        done = new_day(Asked(logbook.path, date.fromisoformat(day), EVENING + HOUR, kept))
+        assert (done.pruned > 0) == (logbook.series("hull").time.size < before) == (kept is not None)
     assert logbook.verify().pruned > 0
+
+
+def test_two_that_seal_one_day_make_one_seal(logbook: Logbook):
+    """The child of a daemon that was killed and that of the next: the second finds the day sealed."""
+    logbook.append(world.readings(EVENING - DAY, EVENING, step=600.0))
+    asked = Asked(logbook.path, date(2026, 11, 26), EVENING + HOUR, None)
+    first, second = new_day(asked), new_day(asked._replace(at=EVENING + HOUR + 1.0))
+    assert first == second
+    (made,) = check_seals(logbook)
+    assert made.code == first.code
+
+
+def test_a_child_killed_between_its_commits_leaves_a_day_to_be_sealed(logbook: Logbook):
+    """The block is over and the seal not written: the next start seals, once, and the chain holds."""
+    clock = ManualClock(EVENING)
+    seal(logbook, why="day", at=EVENING - DAY)
+    logbook.append(world.readings(EVENING - DAY, EVENING, step=600.0))
+    logbook.tell_refusals(EVENING)
+    block = logbook.close_block().block
+    assert len(logbook.entries(Kind.SEAL)) == 1  # the fault happened: there it was killed
+    work, saying = daily(logbook, clock)
+    saying.said.clear()
+    look(work, clock)
+    assert len(saying.said) == 1
+    _, made = check_seals(logbook)
+    assert made.block == block
+    logbook.verify()
+
+
+def test_a_code_nobody_was_told_is_told_at_the_next_start(logbook: Logbook):
+    """Sealed, and the daemon killed before it said so: the next one says it, and seals no second time."""
+    clock = ManualClock(EVENING)
+    made = seal(logbook, why="day", at=EVENING)
+    work, saying = daily(logbook, clock)
+    look(work, clock)
+    assert saying.said == [f"sealed; code {made.code}"]
+    logbook.write(Entry("daemon", {"what": "sealed", "code": made.code}, EVENING))
+    work, saying = daily(logbook, clock)
+    look(work, clock)
+    assert saying.said == []
+    assert len(logbook.entries(Kind.SEAL)) == 1
+
+
+def test_a_clock_that_is_not_set_ends_no_day(logbook: Logbook):
+    """A board without a battery clock wakes in 1970: that is no new day."""
+    made = seal(logbook, why="day", at=EVENING)
+    logbook.write(Entry("daemon", {"what": "sealed", "code": made.code}, EVENING))
+    work, saying = daily(logbook, ManualClock(1000.0))
+    look(work, ManualClock(2000.0))
+    assert saying.said == []
+    assert len(logbook.entries(Kind.SEAL)) == 1
 
 
 def test_the_real_core_takes_what_the_day_says(logbook: Logbook):
@@ -107,6 +162,6 @@ def test_the_real_core_takes_what_the_day_says(logbook: Logbook):
     core = Core(chosen, clock.now(), memory=logbook.note, keeping=WatchKeeping(chosen, {}))
     work = Daily(core, logbook, chosen, clock.now())
     clock.advance(DAY)
-    work.look(clock.now())
+    look(work, clock)
     waiting = [item for item in core._open.after if isinstance(item, Show)]
     assert [item.text for item in waiting if item.text.startswith("sealed; code ")]

@@ -36,6 +36,13 @@ def test_a_seal_proves_what_was_before_it(logbook: Logbook):
     assert (first.block, second.block) == (1, 2)
 
 
+def test_a_logbook_without_a_line_can_be_sealed(tmp_path: Path):
+    """Nothing was written yet: the seal says so, and holds."""
+    with Logbook(tmp_path / "new.sqlite") as new:
+        made = seal(new, why="day", at=START)
+        assert prove(new, made.code).block == 0
+
+
 def test_a_code_of_another_logbook_proves_nothing(logbook: Logbook, tmp_path: Path):
     """The same readings in another logbook have another key and so another code."""
     code = seal(logbook, why="day", at=START + 60).code
