@@ -21,6 +21,7 @@ import paho.mqtt.client as paho
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
+PATIENCE = 60.0  # s a test waits for what must come, however busy the machine
 REQUIRED = os.environ.get("CUREWATCH_REQUIRE_SYSTEM_TOOLS") == "1"
 MOSQUITTO = shutil.which("mosquitto", path=os.environ.get("PATH", "") + ":/usr/sbin:/usr/local/sbin")
 
@@ -31,7 +32,7 @@ def free_port() -> int:
         return int(found.getsockname()[1])
 
 
-def until(true: Callable[[], Any], seconds: float = 20.0) -> Any:
+def until(true: Callable[[], Any], seconds: float = PATIENCE) -> Any:
     """Poll a real process until something is so; fail with what was waited for."""
     deadline = time.monotonic() + seconds
     while not (found := true()):
@@ -102,7 +103,7 @@ class Broker:
     def stop(self, number: int = signal.SIGTERM) -> None:
         if self.process is not None:
             self.process.send_signal(number)
-            self.process.wait(10)
+            self.process.wait(PATIENCE)
             self.process = None
 
     def kill(self) -> None:
@@ -130,7 +131,7 @@ class Talker:
         self.client.on_publish = self._published
         self.client.connect("127.0.0.1", broker.port)
         self.client.loop_start()
-        if not self._connected.wait(10):
+        if not self._connected.wait(PATIENCE):
             raise AssertionError("the broker does not answer a test client")
 
     def _published(self, *_: Any) -> None:
@@ -145,7 +146,7 @@ class Talker:
         done = threading.Event()
         self.client.on_subscribe = lambda *_: done.set()
         self.client.subscribe(topic, 1)
-        if not done.wait(10):
+        if not done.wait(PATIENCE):
             raise AssertionError("the broker does not take a subscription")
 
     def close(self) -> None:

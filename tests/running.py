@@ -10,7 +10,7 @@ from typing import Any
 
 from curewatch.errors import StoreFailed
 from curewatch.logbook import Logbook
-from tests.broker import until
+from tests.broker import PATIENCE, until
 
 
 class Running:
@@ -45,7 +45,7 @@ class Running:
     def text(self) -> str:
         return self.journal.read_text(errors="replace") if self.journal.exists() else ""
 
-    def says(self, words: str, seconds: float = 20.0) -> str:
+    def says(self, words: str, seconds: float = PATIENCE) -> str:
         """Wait until the journal says this."""
         with suppress(AssertionError):
             until(lambda: words in self.text() or not self.alive, seconds)
@@ -65,7 +65,7 @@ class Running:
         self.signal(signal.SIGKILL)
         self.ended()
 
-    def ended(self, seconds: float = 20.0) -> int:
+    def ended(self, seconds: float = PATIENCE) -> int:
         assert self.process is not None
         return self.process.wait(seconds)
 
@@ -86,7 +86,7 @@ class Running:
             return 0  # it is just being made
         return sum(each.readings for name, each in known.items() if sensor in {None, name})
 
-    def waits_for(self, count: int, sensor: str | None = None, seconds: float = 30.0) -> None:
+    def waits_for(self, count: int, sensor: str | None = None, seconds: float = PATIENCE) -> None:
         try:
             until(lambda: self.readings(sensor) >= count or not self.alive, seconds)
         except AssertionError:
@@ -117,7 +117,7 @@ class Running:
     def __exit__(self, *_: object) -> None:
         if self.process is not None and self.process.poll() is None:
             self.process.kill()
-            self.process.wait(10)
+            self.process.wait(PATIENCE)
 
 
 def sequences(logbook: Logbook, sensor: str) -> list[int]:

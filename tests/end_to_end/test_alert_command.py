@@ -53,7 +53,7 @@ def test_it_gets_the_event_as_one_json_object_and_no_secret(
     told = Told(tmp_path, f"{program}\nos.rename(kept + '~', kept)")
     made.append(told)
     told.command.tell(EVENT)
-    until(told.kept.exists, 20.0)
+    until(told.kept.exists)
     said, secret = told.kept.read_text().rsplit("\n", 1)
     assert json.loads(said) == EVENT
     assert said.isascii()
@@ -74,20 +74,25 @@ def test_a_failure_is_said_in_a_line(tmp_path: Path, made: list[Told], program: 
     told = Told(tmp_path, program)
     made.append(told)
     told.command.tell(EVENT)
-    until(lambda: told.said, 20.0)
+    until(lambda: told.said)
     assert said in told.said[0]
     assert len(told.said[0]) < 500
 
 
 def test_one_that_never_ends_is_ended_with_its_children(tmp_path: Path, made: list[Told]) -> None:
     """It is killed after its time, also a child that keeps its standard error open; the next event runs."""
-    told = Told(tmp_path, "os.fork()\nopen(kept, 'a').write('x')\ntime.sleep(600)", longest=1.0)
-    made.append(told)
-    for _ in range(2):
-        told.command.tell(EVENT)
-    until(lambda: len(told.said) == 2, 30.0)
-    assert all("ended after 1 s" in said for said in told.said)
-    assert told.kept.read_text() == "xxxx"
+    for longest in (1.0, 5.0, 25.0):  # a busy machine may need more than a second to come as far as the fork
+        told = Told(tmp_path, "os.fork()\nopen(kept, 'a').write('x')\ntime.sleep(600)", longest=longest)
+        made.append(told)
+        for _ in range(2):
+            told.command.tell(EVENT)
+        until(lambda told=told: len(told.said) == 2)
+        assert all(f"ended after {longest:g} s" in said for said in told.said)
+        written = told.kept.read_text() if told.kept.exists() else ""
+        if written == "xxxx":
+            break
+        told.kept.unlink(missing_ok=True)
+    assert written == "xxxx"
 
 
 def test_telling_never_waits_and_what_is_too_much_is_said(tmp_path: Path, made: list[Told]) -> None:
@@ -105,7 +110,7 @@ def test_one_that_is_not_there_is_said(made: list[Told], tmp_path: Path) -> None
     said: list[str] = []
     command = AlertCommand((str(tmp_path / "gone"),), 5.0, said.append)
     command.tell(EVENT)
-    until(lambda: said, 20.0)
+    until(lambda: said)
     command.stop()
     assert "cannot be started" in said[0]
 
@@ -131,7 +136,7 @@ def test_the_daemon_runs_it_for_alerts_alone_and_keeps_its_failure(tmp_path: Pat
         daemon._turn(ServiceManager({}))
         return any(entry.payload.get("notice") for entry in daemon.logbook.entries("source"))
 
-    until(noticed, 30.0)
+    until(noticed)
     assert [json.loads(line) for line in (tmp_path / "kept").read_text().splitlines()] == [EVENT]
     (entry,) = (one for one in daemon.logbook.entries("source") if one.payload.get("notice"))
     assert entry.payload["source"] == "alert command"
@@ -158,7 +163,7 @@ def test_it_is_told_in_the_units_of_the_house(tmp_path: Path) -> None:
         daemon._turn(ServiceManager({}))
         return (tmp_path / "kept").exists() and (tmp_path / "kept").read_text().endswith("\n")
 
-    until(told_whole, 20.0)
+    until(told_whole)
     told = json.loads((tmp_path / "kept").read_text())
     assert told["text"] == "2.7 °F above dew point until 10:00 pm"
     assert told["advised"] == "cover the work"

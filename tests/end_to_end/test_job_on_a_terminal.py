@@ -8,6 +8,7 @@ import pexpect
 import pytest
 
 from curewatch.logbook import Kind, Logbook
+from tests.terminal import PATIENCE
 
 
 @pytest.fixture
@@ -25,7 +26,7 @@ def on_terminal(shed: Path, *arguments: str, command: str = "job") -> "pexpect.s
         ["-m", "curewatch", command, *arguments, "--config", str(shed)],
         env=os.environ | {"TERM": "xterm", "COLUMNS": "80"},
         encoding="utf-8",
-        timeout=20,
+        timeout=PATIENCE,
     )
 
 

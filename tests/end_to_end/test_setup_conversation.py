@@ -26,7 +26,7 @@ def board() -> Iterator[SimulatedPort]:
     over = threading.Event()
 
     def speak() -> None:
-        for count in range(400):
+        for count in range(6000):
             port.write(encode("bench", 15.9, 52.0, sequence=count) + b"\n")
             port.write(encode("hull", 15.2, sequence=count) + b"\n")
             if over.wait(0.1):
@@ -121,7 +121,7 @@ def test_leaving_in_the_middle_writes_nothing(tmp_path: Path) -> None:
     talk.expect("name of the shed")
     for _ in range(5):  # one that comes before the question waits for its answer is not heard: press again
         talk.sendcontrol("c")
-        if talk.expect([pexpect.EOF, pexpect.TIMEOUT], timeout=3) == 0:
+        if talk.expect([pexpect.EOF, pexpect.TIMEOUT], timeout=10) == 0:
             break
     said = talk.before
     talk.close()

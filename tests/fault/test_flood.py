@@ -2,7 +2,6 @@
 
 import json
 import threading
-import time
 from pathlib import Path
 
 import pytest
@@ -12,10 +11,13 @@ from curewatch.wire.lines import checksum
 from tests.broker import Broker, Talker, until
 from tests.running import Running
 
+AHEAD = 20_000  # messages the flood is ahead of what the daemon has stored
+MOST = 2_000_000  # it ends by itself, should the daemon never hear the board
+
 
 @pytest.mark.long
 def test_a_flood_from_one_device_starves_nobody(tmp_path: Path) -> None:
-    """Messages as fast as a client can send them beside a quiet board: its lines arrive within seconds."""
+    """Messages as fast as a client can send them beside a quiet board: its lines come in between."""
     (tmp_path / "broker").mkdir()
     over = threading.Event()
     sent = 0
@@ -36,12 +38,12 @@ def test_a_flood_from_one_device_starves_nobody(tmp_path: Path) -> None:
 
         def flood() -> None:
             nonlocal sent
-            while not over.is_set() and sent < 60_000:
-                for _ in range(200):
+            while not over.is_set() and sent < MOST:
+                for _ in range(1_000):
                     payload = json.dumps({"temperature": 12.5, "humidity": 70, "n": sent}).encode()
                     device.client.publish("creek/mad/state", payload, 1)
                     sent += 1
-                until(lambda wanted=sent - 2_000: device.acknowledged > wanted, 60.0)
+                until(lambda wanted=sent - AHEAD: over.is_set() or daemon.readings("mad") > wanted, 120.0)
 
         flooding = threading.Thread(target=flood)
         flooding.start()
@@ -49,11 +51,9 @@ def test_a_flood_from_one_device_starves_nobody(tmp_path: Path) -> None:
         port.write(b"\n")
         for number in range(5):
             body = f"cw1 bench t=12.50 h=71.00 n={number}".encode()
-            begin = time.monotonic()
             port.write(body + f" *{checksum(body):04X}\n".encode())
             daemon.waits_for(number + 1, "bench")
-            assert flooding.is_alive()
-            assert time.monotonic() - begin < 5.0
+            assert flooding.is_alive()  # it came in between, not after
         memory = daemon.resident()
         over.set()
         flooding.join()

@@ -62,7 +62,7 @@ def test_locked_by_another_program(daemon: Running, port: SimulatedPort) -> None
     other = sqlite3.connect(daemon.path, isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     port.write(lines(100, 200))
-    daemon.says(REFUSED, 30.0)
+    daemon.says(REFUSED)
     daemon.says("locked; close that program")
     assert daemon.readings() == 100  # the fault happened
     port.write(lines(200, 300))

@@ -218,8 +218,12 @@ def test_the_samples_of_the_notes_are_read():
     """Each line and each pack that the notes show as a sample is a reading, but for the CSV header."""
     parser, said = Parser(), []
     for sample in indented("LINE_FORM.md"):
-        line = sample.split("     ")[0].encode()
-        said.append(parser.line(line, NOW, "notes", "bench"))
+        line, _, number = (part.strip() for part in sample.partition("   "))
+        if "/" in line:  # a topic of its own for each quantity, and the number that comes on it
+            quantity, payload = line.rpartition("/")[2], number.partition("   ")[0].encode()
+            said.append(parser.payload(payload, NOW, "notes", "bench", quantity=quantity))
+        else:
+            said.append(parser.line(line.encode(), NOW, "notes", "bench"))
     assert sum(not events for events in said) == 1
     assert all(isinstance(event, Reading) for events in said for event in events)
     assert len(said) >= 6

@@ -220,7 +220,7 @@ def test_the_card_prints_on_one_page(logged: Path, hole: str) -> None:
         check=True, timeout=90, capture_output=True,
     )  # fmt: skip
     counted = subprocess.run(
-        ["qpdf", "--show-npages", str(printed)], check=True, timeout=20, capture_output=True
+        ["qpdf", "--show-npages", str(printed)], check=True, timeout=90, capture_output=True
     )
     assert counted.stdout.strip() == b"1"
 

@@ -16,6 +16,7 @@ from curewatch.errors import ExitStatus
 from curewatch.logbook import Entry, Logbook
 from curewatch.readings import Reading
 from curewatch.wire import lines
+from tests.terminal import PATIENCE
 
 
 @pytest.fixture
@@ -172,7 +173,7 @@ def test_on_a_terminal_each_step_is_asked(shed: Path, tmp_path: Path) -> None:
         ["-m", "curewatch", "sensor", "check", "bench", "--wait", "0"],
         env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
         encoding="utf-8",
-        timeout=20,
+        timeout=PATIENCE,
         dimensions=(40, 80),
     )
     child.expect("Which salt")
