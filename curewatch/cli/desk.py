@@ -1,13 +1,14 @@
 """Where something is told to the logbook: which job, when it happened, when it was said, and by whom."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
+from curewatch.cli.forms import ask_when, at_terminal, nothing_given
 from curewatch.cli.options import settings
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.terminal import print_json, say
@@ -36,6 +37,14 @@ class Desk:
     now: float
     happened: float
     afterwards: bool
+
+    def asked_when(self, given: Mapping[str, str | None]) -> "Desk":
+        """The same at the moment the person says, where a whole form is asked and no option told it."""
+        ask = at_terminal()
+        if ask is None or self.afterwards or not nothing_given(given):
+            return self
+        told = ask_when(ask, self.configuration.zone, self.now)
+        return self if told is None else replace(self, happened=told, afterwards=True)
 
     def entry(self, entry: Entry) -> Stored:
         """Write an entry with when it happened, when it was told, and whether those differ."""

@@ -9,6 +9,7 @@ import inspect
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import tzinfo
 from typing import Annotated, Any
 
 import typer
@@ -78,18 +79,20 @@ def fill(
     UsageError
         A needed field is missing and there is nobody to ask, or an option's text is not a value.
     """
-    asks_all = ask is not None and all(text is None for text in given.values())
+    asks_all = ask is not None and nothing_given(given)
     values: dict[str, Any] = {}
     missing = []
     for field in fields:
         text = given.get(field.key)
         before = field.say(last[field.key]) if last.get(field.key) is not None else ""
-        if text is not None:
+        if text is not None and not text.strip() and field.needed:
+            missing.append(f"{field.option} ({field.question.lower()}; it was empty)")
+        elif text is not None:
             values[field.key] = field.read(text, field.option)
         elif ask is not None and (
             (asks_all and field.asked) or (field.needed and not (field.carried and before))
         ):
-            values[field.key] = _answer(field, before, ask)
+            values[field.key] = answered(field, before, ask)
         elif before and field.carried:
             values[field.key] = field.read(before, field.option)
         elif field.needed:
@@ -101,16 +104,34 @@ def fill(
     return {key: value for key, value in values.items() if value not in (None, "")}
 
 
-def _answer(field: Field, before: str, ask: Ask) -> Any:
+def answered(field: Field, before: str, ask: Ask) -> Any:
     """Ask until the answer can be read; an empty one, or "-", leaves out a field that is not needed."""
     while True:
         text = ask(field.question, before)
         if text.strip() in {"", "-"} and not field.needed:
             return None
+        if not text.strip():
+            typer.echo("  this cannot be left out; Ctrl-C leaves, and nothing is written down", err=True)
+            continue
         try:
             return field.read(text, field.option)
         except UsageError as trouble:
             typer.echo(f"  {trouble}", err=True)
+
+
+def nothing_given(given: Mapping[str, str | None]) -> bool:
+    """No option was typed: the whole form is asked."""
+    return all(text is None for text in given.values())
+
+
+def ask_when(ask: Ask, zone: tzinfo, now: float, usual: str = "now") -> float | None:
+    """When it was, from the person; None for what is usual."""
+    from curewatch.cli.typed import past_from_text
+
+    def read(text: str, option: str) -> float | None:
+        return None if text.strip() == usual else past_from_text(text, zone, now, option=option)
+
+    return answered(Field("when", "When: now, 20 min ago or 21:40", read, needed=True), usual, ask)  # type: ignore[no-any-return]
 
 
 def at_terminal() -> Ask | None:

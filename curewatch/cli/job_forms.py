@@ -157,8 +157,9 @@ FORMS: dict[str, tuple[Field, ...]] = {
             needed=True,
         ),
         Field("lot", "Lot number of the resin", words),
+        BY,
         TEXT,
-    ),  # told by `saw`; here for its corrections
+    ),  # told by `saw`, which asks what and who
     Kind.QUALITY: (
         Field(
             "check",
@@ -180,5 +181,6 @@ FORMS: dict[str, tuple[Field, ...]] = {
         TEXT,
     ),
     Kind.NOTE: (Field("text", "Note", words, needed=True), BY),
+    Kind.PHOTO: (Field("text", "What it shows", words), BY),
     Kind.JOB_CLOSE: (Field("outcome", "How it ended", words), BY),
 }

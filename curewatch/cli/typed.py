@@ -72,6 +72,24 @@ def moment_from_text(text: str, zone: tzinfo, now: float, *, ahead: bool, option
     return moments[0]
 
 
+def past_from_text(text: str, zone: tzinfo, now: float, *, option: str = "--at") -> float:
+    """UTC seconds of something that has happened, told either way: ``now``, ``20 min ago``, ``21:40``.
+
+    Raises
+    ------
+    UsageError
+        It is neither, or it is still to come.
+    """
+    said = text.strip().lower()
+    ago = said.removesuffix("ago").strip()
+    if not _HOUR.fullmatch(said) and _SPAN.fullmatch(ago.split(" ")[0] + "m") and len(ago.split(" ")[0]) < 4:
+        return now - span_from_text(ago, option)
+    moment = moment_from_text(text, zone, now, ahead=False, option=option)
+    if moment > now + 1:
+        raise UsageError(f"{option} {text!r} is still to come; what has happened can be told")
+    return moment
+
+
 def _of_day(hour: re.Match[str], text: str, option: str, allowed: str) -> tuple[int, int]:
     hours, minutes, half = int(hour[1]), int(hour[2]), hour[3]
     if (half and not 1 <= hours <= 12) or hours > 23 or minutes > 59:

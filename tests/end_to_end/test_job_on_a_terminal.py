@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pexpect
 import pytest
+from PIL import Image
 
 from curewatch.logbook import Kind, Logbook
 from tests.terminal import PATIENCE
@@ -42,6 +43,7 @@ def test_a_job_is_told_with_a_few_keys(shed: Path) -> None:
     opening = on_terminal(shed, "open")
     answer(opening, ("What is done", "new rudder cheek"), ("Boat", ""), ("Part", ""), ("[epoxy-slow]", ""))
     answer(opening, ("[plywood]", ""), ("Thickness", "12"), ("Rule sets", ""), ("Who", "the owner"))
+    answer(opening, ("When: now, 20 min ago or 21:40 [now]", "tomorrow"), ("When", ""))
     opening.expect_exact("job J1 opened: new rudder cheek")
     opening.expect(pexpect.EOF)
     first = on_terminal(shed, "batch")
@@ -49,12 +51,12 @@ def test_a_job_is_told_with_a_few_keys(shed: Path) -> None:
     first.expect_exact("is not a mass")
     answer(first, ("Resin as weighed", "200 g"), ("Hardener", "44"), ("Lot number of the resin", "demo 7"))
     answer(first, ("hardener", "demo H2"), ("pot", "18 C"), ("Resin system", ""), ("[the owner]", ""))
-    answer(first, ("Remark", ""))
+    answer(first, ("Remark", ""), ("When", "10 min ago"))
     first.expect_exact("B1")
     first.expect(pexpect.EOF)
     second = on_terminal(shed, "batch")
     answer(second, ("Resin as weighed", "100"), ("Hardener", "22"), ("[demo 7]", ""), ("[demo H2]", ""))
-    answer(second, ("pot", ""), ("[epoxy-slow]", ""), ("[the owner]", ""), ("Remark", ""))
+    answer(second, ("pot", ""), ("[epoxy-slow]", ""), ("[the owner]", ""), ("Remark", ""), ("[now]", ""))
     second.expect_exact("B2")
     second.expect(pexpect.EOF)
     laying = on_terminal(shed, command="layer")
@@ -65,12 +67,17 @@ def test_a_job_is_told_with_a_few_keys(shed: Path) -> None:
     laying = on_terminal(shed, command="layer")
     answer(laying, ("[B1, B2]", ""), ("How many layers", "2"), ("Cloth", "twill"), ("Mixed in one pot", ""))
     answer(laying, ("kept with it", "-"), ("[the owner]", ""))
+    answer(laying, ("[as its batch]", ""))
     laying.expect_exact("L1, epoxy-slow, 244 g")
     laying.expect(pexpect.EOF)
     with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
         (layup,) = (entry.payload for entry in logbook.entries(Kind.LAYUP))
         assert (layup["batches"], layup["layers"], layup["by"]) == (["B1", "B2"], 2, "the owner")
-        batches = [entry.payload for entry in logbook.entries(Kind.BATCH)]
+        told = logbook.entries(Kind.BATCH)
+        batches = [entry.payload for entry in told]
+        assert layup["started"] == told[0].at
+        assert told[0].recorded - told[0].at == pytest.approx(600.0)
+        assert [batch.get("given_afterwards") for batch in batches] == [True, None]
     assert [batch["resin_lot"] for batch in batches] == ["demo 7", "demo 7"]
     assert [batch["resin_mass"] for batch in batches] == pytest.approx([0.2, 0.1])
     assert {batch["by"] for batch in batches} == {"the owner"}
@@ -91,11 +98,67 @@ def test_a_form_that_is_broken_off_writes_nothing(shed: Path) -> None:
 
 
 def test_what_was_seen_is_asked_for(shed: Path) -> None:
-    """`saw` alone on a terminal asks one question, and again when the word is none of the four."""
+    """`saw` alone on a terminal asks what, again when the word is none of the four, who and when."""
     on_terminal(shed, "--mass", "150 g", "--ago", "3 h", command="layer").expect(pexpect.EOF)
     seeing = on_terminal(shed, "--temperature", "18", command="saw")
-    answer(seeing, ("What was seen", "green"), ("What was seen", "gel"))
+    answer(seeing, ("What was seen", "green"), ("What was seen", "gel"), ("Who", "a friend"))
+    answer(seeing, ("When", "in an hour"), ("When", "5 min ago"))
     seeing.expect_exact("L1 gelled")
     seeing.expect(pexpect.EOF)
     with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
-        assert [entry.payload["seen"] for entry in logbook.entries(Kind.OBSERVATION)] == ["gelled"]
+        (seen,) = logbook.entries(Kind.OBSERVATION)
+    assert (seen.payload["seen"], seen.payload["by"], seen.payload["given_afterwards"]) == (
+        "gelled",
+        "a friend",
+        True,
+    )
+    assert seen.recorded - seen.at == pytest.approx(300.0)
+
+
+def test_a_photograph_is_asked_for(shed: Path) -> None:
+    """`job photo` alone asks which file, again when there is none, what it shows, who and when."""
+    Image.new("RGB", (40, 30), "grey").save(shed.parent / "scarf.png")
+    on_terminal(shed, "open", "--title", "new rudder cheek", "--by", "the owner").expect(pexpect.EOF)
+    showing = on_terminal(shed, "photo")
+    answer(showing, ("The photograph's file", str(shed.parent / "nothing.png")))
+    showing.expect_exact("cannot be read")
+    answer(showing, ("The photograph's file", str(shed.parent / "scarf.png")), ("What it shows", "scarf"))
+    answer(showing, ("[the owner]", ""), ("When", "1 h ago"))
+    showing.expect_exact("photo scarf.png")
+    showing.expect(pexpect.EOF)
+    with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
+        (kept,) = logbook.entries(Kind.PHOTO)
+    assert (kept.payload["text"], kept.payload["by"]) == ("scarf", "the owner")
+    assert kept.recorded - kept.at == pytest.approx(3600.0)
+
+
+def test_a_correction_is_asked_for(shed: Path) -> None:
+    """`job correct` alone shows the entries and asks which, what, the new value, why and who."""
+    on_terminal(shed, "open", "--title", "new rudder cheek", "--by", "the owner").expect(pexpect.EOF)
+    on_terminal(shed, "note", "--text", "dry").expect(pexpect.EOF)
+    correcting = on_terminal(shed, "correct")
+    answer(correcting, ("Number of the entry", "2"), ("What was wrong: text, by, at", "colour"))
+    answer(correcting, ("What was wrong", "text"), ("text should be [dry]", "damp"))
+    answer(correcting, ("Why", ""), ("Why", "misread"), ("Who [the owner]", "a friend"))
+    correcting.expect_exact("entry 2 corrected")
+    correcting.expect(pexpect.EOF)
+    with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
+        (entry,) = (entry.payload for entry in logbook.entries(Kind.CORRECTION))
+    assert entry == {"corrects": 2, "changes": {"text": "damp"}, "why": "misread", "by": "a friend"}
+
+
+def test_a_layer_s_end_says_who_and_when(shed: Path) -> None:
+    """`layer --close` takes --by and --ago as everything told at the bench does."""
+    on_terminal(shed, "--mass", "150 g", "--ago", "3 h", command="layer").expect(pexpect.EOF)
+    closing = on_terminal(shed, "--close", "L1", "--by", "a friend", "--ago", "1 h", command="layer")
+    closing.expect_exact("no layer is running")
+    closing.expect(pexpect.EOF)
+    early = on_terminal(shed, "--mass", "100", "--ago", "2 h", command="layer")
+    early.expect(pexpect.EOF)
+    refused = on_terminal(shed, "--close", "L2", "--ago", "5 h", command="layer")
+    refused.expect_exact("L2 began after that")
+    refused.expect(pexpect.EOF)
+    with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
+        (closed,) = logbook.entries(Kind.LAYUP_CLOSED)
+    assert (closed.payload["by"], closed.payload["given_afterwards"]) == ("a friend", True)
+    assert closed.recorded - closed.at == pytest.approx(3600.0)

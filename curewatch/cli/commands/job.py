@@ -7,14 +7,14 @@ from typing import Annotated, Any
 import typer
 
 from curewatch import joblog
-from curewatch.cli.desk import AgoOption, AtOption, ByOption, Desk, JobOption, desk, plain_entry, said
-from curewatch.cli.forms import Field, at_terminal, fill, with_fields
+from curewatch.cli.commands.job_correct import correct
+from curewatch.cli.commands.job_show import list_, show
+from curewatch.cli.desk import AgoOption, AtOption, Desk, JobOption, desk, plain_entry, said
+from curewatch.cli.forms import Field, at_terminal, fill, nothing_given, with_fields
 from curewatch.cli.job_forms import FORMS
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
-from curewatch.cli.screens.job import changed, job_lines, listed, told_line
+from curewatch.cli.screens.job import told_line
 from curewatch.cli.terminal import note, print_json, say
-from curewatch.cli.typed import moment_from_text
-from curewatch.clock import iso_utc
 from curewatch.configuration import Resin
 from curewatch.errors import ExitStatus, UsageError
 from curewatch.joblog import quality, telling
@@ -22,10 +22,18 @@ from curewatch.logbook import Entry, Kind, sealing
 from curewatch.materials import load_system
 
 app = typer.Typer(help="The job log: open, batches, peel ply, wash, checks, notes, photos, close.")
+app.command()(correct)
+app.command("list")(list_)
+app.command()(show)
 
 
 def _fields(
-    kind: str, job: joblog.Job, given: Mapping[str, str | None], shelf: Resin | None = None
+    kind: str,
+    job: joblog.Job,
+    given: Mapping[str, str | None],
+    shelf: Resin | None = None,
+    *,
+    asking: bool = True,
 ) -> dict[str, Any]:
     """A form filled from options, the last entry of its kind in this job, the shelf, and the person."""
     last = job.last(kind)
@@ -34,7 +42,16 @@ def _fields(
     before.setdefault("system", job.opened.payload.get("system"))
     if shelf is not None and before["system"] == shelf.system:
         before.setdefault("resin_lot", shelf.lot)
-    return fill(FORMS[kind], given, before, at_terminal())
+    return fill(FORMS[kind], given, before, at_terminal() if asking else None)
+
+
+def _photograph(text: str, option: str) -> dict[str, Any]:
+    from curewatch.joblog import photo as photographs
+
+    return photographs.payload(Path(text.strip()).expanduser())
+
+
+_FILE = Field("file", "The photograph's file", _photograph, needed=True, name="file")
 
 
 def _form(kind: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
@@ -70,8 +87,9 @@ def open_(
         values = fill(FORMS[Kind.JOB_OPEN], given, defaults, at_terminal())
         kept = {key: value for key, value in defaults.items() if value is not None} | values
         chosen = None if name is None else _name(name)
-        entry = telling.opening(place.logbook, kept | {"zone": shed.zone}, place.happened, chosen)
-        said(place, place.entry(entry), f"job {entry.job} opened: {kept['title']}", json)
+        then = place.asked_when(given)
+        entry = telling.opening(place.logbook, kept | {"zone": shed.zone}, then.happened, chosen)
+        said(place, then.entry(entry), f"job {entry.job} opened: {kept['title']}", json)
 
 
 def _name(text: str) -> str:
@@ -116,8 +134,9 @@ def batch(
             if not anyway:
                 note("nothing was written down; put it right, or add --anyway to record it as it was")
                 raise typer.Exit(int(ExitStatus.FAILURE))
+        then = place.asked_when(given)
         weighed = values | {"ratio": ratio, "scale_step": scale / 1000}
-        stored = place.entry(telling.batch(found, weighed, place.happened))
+        stored = then.entry(telling.batch(found, weighed, then.happened))
         mixed = place.words.mass(values["resin_mass"] + values["hardener_mass"])
         lots = ", ".join(f"{key.replace('_', ' ')} {values[key]}" for key in _LOTS if key in values)
         said(
@@ -151,7 +170,9 @@ def simple(kind: str, name: str) -> Callable[[Callable[[Desk, joblog.Job, dict[s
         ) -> None:
             with desk(config, units, ago, at) as place:
                 found = joblog.current(place.logbook, job)
-                stored = place.entry(make(place, found, _fields(kind, found, given)))
+                values = _fields(kind, found, given)
+                then = place.asked_when(given)
+                stored = then.entry(make(then, found, values))
                 said(place, stored, told_line(joblog.Told(stored, stored.payload), place.words), json)
 
         command.__doc__ = make.__doc__
@@ -202,11 +223,13 @@ def _note(place: Desk, job: joblog.Job, values: dict[str, Any]) -> Entry:
 
 
 @app.command()
+@_form(Kind.PHOTO)
 def photo(
-    file: Annotated[Path, typer.Argument(help="JPEG, PNG, WebP or TIFF; it stays where it is.")],
+    given: dict[str, str | None],
     *,
-    text: Annotated[str | None, typer.Option("--text", help="What it shows.")] = None,
-    by: ByOption = None,
+    file: Annotated[
+        str | None, typer.Argument(help="JPEG, PNG, WebP or TIFF; it stays where it is.", show_default=False)
+    ] = None,
     job: JobOption = None,
     ago: AgoOption = None,
     at: AtOption = None,
@@ -218,132 +241,14 @@ def photo(
 
     Example: curewatch job photo scarf.jpg --text "scarf ground 12:1"
     """
-    from curewatch.joblog import photo as photographs
-
-    payload = photographs.payload(file)
     with desk(config, units, ago, at) as place:
         found = joblog.current(place.logbook, job)
-        last = found.last(Kind.PHOTO) or found.opened
-        who = by or last.payload.get("by")
-        payload |= {key: value for key, value in (("text", text), ("by", who)) if value}
-        stored = place.entry(Entry(Kind.PHOTO, payload, place.happened, job=found.name))
+        told = given if file is None else given | {"file": file}
+        payload = fill((_FILE,), {"file": file}, {}, at_terminal())["file"]
+        values = _fields(Kind.PHOTO, found, given, asking=nothing_given(told))
+        then = place.asked_when(told)
+        stored = then.entry(Entry(Kind.PHOTO, payload | values, then.happened, job=found.name))
         said(place, stored, f"photo {payload['file']}, sha256 {payload['sha256'][:16]}...", json)
-
-
-@app.command()
-def correct(
-    number: Annotated[int, typer.Argument(help="The entry's number, as `job show` gives it.")],
-    *,
-    changes: Annotated[list[str], typer.Option("--set", metavar="KEY=VALUE", help="New value; repeatable.")],
-    why: Annotated[str, typer.Option("--why", help="Why; it stands in the record.")],
-    by: ByOption = None,
-    job: JobOption = None,
-    config: ConfigOption = None,
-    units: UnitsOption = None,
-    json: JsonOption = False,
-) -> None:
-    """Correct an earlier entry: a new entry that names it. Both stay in the record.
-
-    Example: curewatch job correct 2 --set resin_lot="demo lot 8" --why "read the wrong tin"
-    """
-    if not why.strip():
-        raise UsageError("--why is empty; say why the entry is corrected")
-    with desk(config, units) as place:
-        found = joblog.current(place.logbook, job)
-        before = next((item for item in found.told if item.number == number), None)
-        values = _changes(before, changes, place)
-        stored = place.entry(telling.correction(found, number, values, why, at=place.now, by=by))
-        earlier = None if before is None else before.entry
-        text = "; ".join(changed(earlier, values, place.words, place.now))
-        said(place, stored, f"entry {number} corrected: {text}", json)
-
-
-def _changes(before: joblog.Told | None, changes: list[str], place: Desk) -> dict[str, Any]:
-    """New values by key, each read as the form of that entry reads it."""
-    kind = before.kind if before else ""
-    fields = {field.key: field.read for field in FORMS.get(kind, ())}
-    fields["at"] = lambda text, option: moment_from_text(
-        text, place.configuration.zone, place.now, ahead=False, option=option
-    )
-    values = {}
-    for change in changes:
-        key, equals, text = change.partition("=")
-        if not equals or key.strip() not in fields:
-            raise UsageError(f"--set {change!r}; allowed keys: {', '.join(fields)}, each as KEY=VALUE")
-        values[key.strip()] = fields[key.strip()](text, f"--set {key.strip()}")
-    return values | _following(before, values, place)
-
-
-def _following(before: joblog.Told | None, values: dict[str, Any], place: Desk) -> dict[str, Any]:
-    """What hangs on the corrected keys and must not stay as it was: a start, a ratio, a moment."""
-    if before is None:
-        return {}
-    now = dict(before.payload) | values
-    if before.kind == Kind.LAYUP and "at" in values:
-        return {"started": values["at"]}  # a layer counts down from when it was mixed
-    if before.kind == Kind.BATCH and values.keys() & {"resin_mass", "hardener_mass", "system"}:
-        system = load_system(now["system"], folder=place.configuration.resin.folder)
-        ratio, advised = telling.proportions(
-            system, now["resin_mass"], now["hardener_mass"], scale_step=now.get("scale_step", 0.001)
-        )
-        if not ratio["within"]:
-            note(f"ratio outside its tolerance: {ratio['text']}. {place.words.say(advised)}")
-        return {"ratio": ratio}
-    if before.kind == Kind.QUALITY and values.keys() & {"check", "load", "arm"}:
-        return {"value": None, "unit": None} | quality.measured(now)
-    return {}
-
-
-@app.command("list")
-def list_(config: ConfigOption = None, units: UnitsOption = None, json: JsonOption = False) -> None:
-    """The jobs of this logbook, the open ones first.
-
-    Example: curewatch job list
-    """
-    with desk(config, units) as place:
-        jobs = [joblog.read(place.logbook, name) for name in joblog.names(place.logbook)]
-        jobs.sort(key=lambda job: job.closed is not None)
-        if json:
-            print_json([_plain_job(job) for job in jobs])
-            return
-        say(*listed(jobs, place.words, place.now))
-
-
-@app.command()
-def show(
-    name: Annotated[str | None, typer.Argument(help="The job; else the one that is open.")] = None,
-    config: ConfigOption = None,
-    units: UnitsOption = None,
-    json: JsonOption = False,
-) -> None:
-    """Everything that was told of a job, in order, with corrections shown.
-
-    Example: curewatch job show
-    """
-    with desk(config, units) as place:
-        job = joblog.current(place.logbook, name)
-        if json:
-            entries = [
-                plain_entry(told.entry) | {"holds_now": dict(told.payload)} | _corrected(told)
-                for told in job.told
-            ]
-            print_json(_plain_job(job) | {"entries": entries})
-            return
-        say(*job_lines(job, place.words, place.now))
-
-
-def _corrected(told: joblog.Told) -> dict[str, Any]:
-    return {"corrected_by": [one.number for one in told.corrections]}
-
-
-def _plain_job(job: joblog.Job) -> dict[str, Any]:
-    return {
-        "job": job.name,
-        "title": job.title,
-        "opened": iso_utc(job.opened.at),
-        "closed": None if job.closed is None else iso_utc(job.closed.at),
-        "running": list(job.running),
-    }
 
 
 @app.command()

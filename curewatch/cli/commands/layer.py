@@ -8,7 +8,7 @@ import typer
 from curewatch import joblog
 from curewatch.advice.answer import plain_moment
 from curewatch.cli.desk import AgoOption, AtOption, JobOption
-from curewatch.cli.forms import at_terminal, fill, with_fields
+from curewatch.cli.forms import ask_when, at_terminal, fill, nothing_given, with_fields
 from curewatch.cli.gathering import running_layers
 from curewatch.cli.job_forms import FORMS
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
@@ -58,16 +58,14 @@ def app(
         return
     with Logbook(path, read_only=running) as logbook:
         if close:
-            _close(logbook, close, given["note"] or "", now)
+            _close(logbook, close, given, _started(ago, at, words, now), now)
         elif not running:
             belongs = joblog.one_open(logbook, job)
             told = fill(FORMS[Kind.LAYUP], given, _before(belongs), at_terminal())
             mixed = _mixed(belongs, told.get("batches"))
-            started = _started(ago, at, words, now)
-            if mixed is not None and not (ago or at):
-                started = min(mixed.started, now)
+            started, afterwards = _mixed_at(ago, at, given, mixed, words=words, now=now)
             layup = _layup(configuration, logbook, told, job=belongs, mixed=mixed, started=started)
-            layup = replace(layup, given_afterwards=_afterwards(ago or at, mixed))
+            layup = replace(layup, given_afterwards=afterwards)
             _begin(logbook, layup, told, now)
         _show(running_layers(logbook, configuration, now), words, now, json=json)
 
@@ -93,8 +91,24 @@ def _mixed(job: joblog.Job | None, named: list[str] | None) -> telling.Mixed | N
     return telling.batches(job, named)
 
 
-def _afterwards(typed: str | None, mixed: telling.Mixed | None) -> bool:
-    return bool(typed) or (mixed is not None and mixed.afterwards)
+def _mixed_at(
+    ago: str | None,
+    at: str | None,
+    given: dict[str, str | None],
+    mixed: telling.Mixed | None,
+    *,
+    words: Wording,
+    now: float,
+) -> tuple[float, bool]:
+    """When it was mixed, and whether that was told afterwards: an option, the person, its batches, or now."""
+    if ago or at:
+        return _started(ago, at, words, now), True
+    ask = at_terminal()
+    if ask is not None and nothing_given(given):
+        told = ask_when(ask, words.zone, now, "now" if mixed is None else "as its batch")
+        if told is not None:
+            return _recent(told, words, now), True
+    return (now, False) if mixed is None else (min(mixed.started, now), mixed.afterwards)
 
 
 def _started(ago: str | None, at: str | None, words: Wording, now: float) -> float:
@@ -113,6 +127,10 @@ def _started(ago: str | None, at: str | None, words: Wording, now: float) -> flo
         started = min(now, moment_from_text(at, words.zone, now, ahead=False))
     else:
         return now
+    return _recent(started, words, now)
+
+
+def _recent(started: float, words: Wording, now: float) -> float:
     if not now - LONG_AGO <= started:
         raise UsageError(f"the layer would have begun {words.moment(started, now)}; allowed: the last 7 days")
     return started
@@ -171,14 +189,17 @@ def _begin(logbook: Logbook, layup: Layup, told: dict[str, Any], now: float) -> 
     logbook.write(Entry(Kind.LAYUP, payload, layup.started, job=layup.job, recorded=now))
 
 
-def _close(logbook: Logbook, name: str, note: str, now: float) -> None:
+def _close(logbook: Logbook, name: str, given: dict[str, str | None], at: float, now: float) -> None:
     open_ones = {layup.layup: layup for layup in layups.running(logbook, now)}
     layup = open_ones.get(name.upper())
     if layup is None:
         there = f"running: {', '.join(open_ones)}" if open_ones else "none is running"
         raise UsageError(f"no running layer {name!r}; {there}")
-    payload = {"layup": layup.layup, "at": now} | ({"text": note} if note else {})
-    logbook.write(Entry("layup closed", payload, now, job=layup.job))
+    if at < layup.started:
+        raise UsageError(f"{layup.layup} began after that; give a later --at, or none")
+    said = {"text": given["note"], "by": given["by"], "given_afterwards": at != now or None}
+    payload = {"layup": layup.layup, "at": at} | {key: value for key, value in said.items() if value}
+    logbook.write(Entry(Kind.LAYUP_CLOSED, payload, at, job=layup.job, recorded=now))
 
 
 def _show(running: tuple[Running, ...], words: Wording, now: float, *, json: bool) -> None:

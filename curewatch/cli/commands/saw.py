@@ -26,6 +26,8 @@ class Told:
     cup: Path | None
     mass: float | None  # [kg]
     temperature: float | None  # [K]
+    by: str | None
+    asking: bool  # nothing was given: who and when are asked, too
 
 
 def app(
@@ -56,6 +58,7 @@ def app(
         str | None,
         typer.Option("--temperature", metavar="C", help="Where nothing was measured.", show_default=False),
     ] = None,
+    by: Annotated[str | None, typer.Option("--by", help="Who.", show_default=False)] = None,
     undo: Annotated[bool, typer.Option("--undo", help="Withdraw the last observation.")] = False,
     config: ConfigOption = None,
     units: UnitsOption = None,
@@ -70,10 +73,12 @@ def app(
     Example: curewatch saw gelled --ago "5 min" --layup L1
     """
     from curewatch.cli.desk import desk
+    from curewatch.cli.forms import at_terminal
     from curewatch.cli.typed import mass_from_text, temperature_from_text
     from curewatch.errors import UsageError
 
-    if not undo and seen is None and cup is None:
+    asking = not undo and seen is None and cup is None and at_terminal() is not None
+    if asking:
         seen = _asked()
     if undo and (seen or cup):
         raise UsageError("--undo stands alone: it withdraws the last observation")
@@ -87,6 +92,8 @@ def app(
         cup,
         None if mass is None else mass_from_text(mass),
         None if temperature is None else temperature_from_text(temperature),
+        by,
+        asking,
     )
     with desk(config, units, ago, at) as place:
         if undo:
@@ -95,15 +102,22 @@ def app(
             _learn(place, told, json=json)
 
 
-def _asked() -> str | None:
-    """What was seen, from the person at the terminal; None where nobody is there to ask."""
+def _asked() -> str:
+    """What was seen, from the person at the terminal."""
     from curewatch.cli.forms import at_terminal, fill
     from curewatch.cli.job_forms import FORMS
     from curewatch.logbook import Kind
 
-    ask = at_terminal()
-    form = FORMS[Kind.OBSERVATION][:1]
-    return None if ask is None else str(fill(form, {"seen": None}, {}, ask)["seen"])
+    return str(fill(FORMS[Kind.OBSERVATION][:1], {"seen": None}, {}, at_terminal())["seen"])
+
+
+def _who_and_when(place: "Desk", last: str | None) -> "tuple[Desk, str | None]":
+    """The rest of the form, once it is clear that there is a layer to learn from."""
+    from curewatch.cli.forms import at_terminal, fill
+    from curewatch.cli.job_forms import BY
+
+    who = fill((BY,), {"by": None}, {"by": last}, at_terminal())
+    return place.asked_when({}), who.get("by")
 
 
 def _learn(place: "Desk", told: Told, *, json: bool) -> None:
@@ -115,6 +129,10 @@ def _learn(place: "Desk", told: Told, *, json: bool) -> None:
     from curewatch.model import learning
 
     layup = _layup(place, told)
+    job = layup.job if layup else _open_job(place)
+    by = told.by or _last_who(place, job)
+    if told.asking:
+        place, by = _who_and_when(place, by)
     shelf = place.configuration.resin
     resin = layup.system if layup else shelf.system
     system = load_system(resin, shelf.folder)
@@ -134,7 +152,8 @@ def _learn(place: "Desk", told: Told, *, json: bool) -> None:
         "parent": lesson.after.parent,
         "rate_factor": round(lesson.factor, 5),
     }
-    job = layup.job if layup else _open_job(place)
+    if by:
+        payload["by"] = by
     place.entry(Entry(Kind.OBSERVATION, payload, place.happened, job=job))
     found = learnt.lessons(place.logbook, system, lot)
     if json:
@@ -142,6 +161,19 @@ def _learn(place: "Desk", told: Told, *, json: bool) -> None:
         return
     what = f"{layup.layup} {evidence.seen}" if layup else evidence.seen
     terminal.print_lines([*screen.lines(what, found), *_lot(lot), *_next(layup)])
+
+
+def _last_who(place: "Desk", job: str | None) -> str | None:
+    """Who told the last thing of its kind in this job, or opened it: as in every form of the job log."""
+    from curewatch import joblog
+    from curewatch.logbook import Kind
+
+    if job is None:
+        return None
+    found = joblog.read(place.logbook, job)
+    last = found.last(Kind.OBSERVATION)
+    who = (last and last.payload.get("by")) or found.opened.payload.get("by")
+    return str(who) if who else None
 
 
 def _open_job(place: "Desk") -> str | None:

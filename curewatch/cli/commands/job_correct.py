@@ -1,0 +1,156 @@
+"""``curewatch job correct``: a new entry that says what an earlier one should have said.
+
+Nothing is ever edited. A value is read as the form of the corrected entry reads it, and what hangs on it (a
+start, a ratio, a moment) goes with it.
+"""
+
+from collections.abc import Callable
+from typing import Annotated, Any
+
+import typer
+
+from curewatch import joblog
+from curewatch.cli.desk import ByOption, Desk, JobOption, desk, said
+from curewatch.cli.forms import Ask, Field, answered, at_terminal, one_of, words
+from curewatch.cli.job_forms import FORMS
+from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
+from curewatch.cli.screens.job import changed, job_lines
+from curewatch.cli.terminal import note, say
+from curewatch.cli.typed import moment_from_text
+from curewatch.errors import UsageError
+from curewatch.joblog import quality, telling
+from curewatch.logbook import Kind
+from curewatch.materials import load_system
+
+
+def correct(
+    number: Annotated[
+        int | None, typer.Argument(help="The entry's number, as `job show` gives it.", show_default=False)
+    ] = None,
+    *,
+    changes: Annotated[
+        list[str] | None, typer.Option("--set", metavar="KEY=VALUE", help="New value; repeatable.")
+    ] = None,
+    why: Annotated[str | None, typer.Option("--why", help="Why; it stands in the record.")] = None,
+    by: ByOption = None,
+    job: JobOption = None,
+    config: ConfigOption = None,
+    units: UnitsOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Correct an earlier entry: a new entry that names it. Both stay in the record.
+
+    On a terminal it shows the entries and asks for what was not given. When it happened is the key `at`.
+
+    Example: curewatch job correct 2 --set resin_lot="demo lot 8" --why "read the wrong tin"
+    """
+    with desk(config, units) as place:
+        found = joblog.current(place.logbook, job)
+        number, changes, why, by = _asked(place, found, (number, changes or [], why, by))
+        if not why.strip():
+            raise UsageError("--why is empty; say why the entry is corrected")
+        before = next((item for item in found.told if item.number == number), None)
+        values = _changes(before, changes, place)
+        stored = place.entry(telling.correction(found, number, values, why, at=place.now, by=by))
+        earlier = None if before is None else before.entry
+        text = "; ".join(changed(earlier, values, place.words, place.now))
+        said(place, stored, f"entry {number} corrected: {text}", json)
+
+
+Given = tuple[int | None, list[str], str | None, str | None]
+
+
+def _asked(place: Desk, job: joblog.Job, given: Given) -> tuple[int, list[str], str, str | None]:
+    """What was not given, from the person; who it was last time, where nobody says.
+
+    Raises
+    ------
+    UsageError
+        Something is missing and there is nobody to ask.
+    """
+    number, changes, why, by = given
+    who = by or str(job.opened.payload.get("by") or "") or None
+    ask = at_terminal()
+    missing = [name for name, told in (("NUMBER", number), ("--set", changes), ("--why", why)) if not told]
+    if not missing:
+        return number or 0, changes, why or "", who
+    if ask is None:
+        raise UsageError(f"missing: {', '.join(missing)}; or run it on a terminal to be asked")
+    if number is None:
+        say(*job_lines(job, place.words, place.now))
+        number = answered(
+            Field("number", "Number of the entry that was wrong", _number, needed=True), "", ask
+        )
+    changes = changes or [_change(place, job, number, ask)]
+    why = why or answered(Field("why", "Why", words, needed=True), "", ask)
+    if by is None:
+        who = answered(Field("by", "Who", words), who or "", ask)
+    return number, changes, why, who
+
+
+def _number(text: str, option: str) -> int:
+    if not text.strip().isdecimal():
+        raise UsageError(f"{option} {text!r}; allowed: a number as it stands before the entry")
+    return int(text)
+
+
+def _change(place: Desk, job: joblog.Job, number: int, ask: Ask) -> str:
+    """One key and its new value, as ``--set`` would be given it."""
+    before = next((item for item in job.told if item.number == number), None)
+    telling.correction(job, number, {}, "", at=place.now)  # refuses what cannot be corrected
+    readers = _readers(before, place)
+    key = answered(
+        Field("key", f"What was wrong: {', '.join(readers)}", one_of(*readers), needed=True), "", ask
+    )
+    field = next((one for one in FORMS.get(before.kind if before else "", ()) if one.key == key), None)
+    stood = None if before is None else before.payload.get(key)
+    shown = field.say(stood) if field is not None and stood is not None else ""
+
+    def read(text: str, option: str) -> str:
+        readers[key](text, option)
+        return text
+
+    value = answered(Field(key, f"{key} should be", read, needed=True), shown, ask)
+    return f"{key}={value}"
+
+
+def _readers(before: joblog.Told | None, place: Desk) -> dict[str, Callable[[str, str], Any]]:
+    """What may be corrected in such an entry, and how each is read."""
+    kind = before.kind if before else ""
+    readers: dict[str, Callable[[str, str], Any]] = {field.key: field.read for field in FORMS.get(kind, ())}
+    readers["at"] = lambda text, option: moment_from_text(
+        text, place.configuration.zone, place.now, ahead=False, option=option
+    )
+    return readers
+
+
+def _changes(before: joblog.Told | None, changes: list[str], place: Desk) -> dict[str, Any]:
+    """New values by key, each read as the form of that entry reads it."""
+    fields = _readers(before, place)
+    values = {}
+    for change in changes:
+        key, equals, text = change.partition("=")
+        if not equals or key.strip() not in fields:
+            raise UsageError(f"--set {change!r}; allowed keys: {', '.join(fields)}, each as KEY=VALUE")
+        values[key.strip()] = fields[key.strip()](text, f"--set {key.strip()}")
+    return values | _following(before, values, place)
+
+
+def _following(before: joblog.Told | None, values: dict[str, Any], place: Desk) -> dict[str, Any]:
+    """What hangs on the corrected keys and must not stay as it was: a start, a ratio, a moment."""
+    if before is None:
+        return {}
+    now = dict(before.payload) | values
+    if before.kind == Kind.LAYUP and "at" in values:
+        return {"started": values["at"]}  # a layer counts down from when it was mixed
+    if before.kind == Kind.BATCH and values.keys() & {"resin_mass", "hardener_mass", "system"}:
+        system = load_system(now["system"], folder=place.configuration.resin.folder)
+        ratio, advised = telling.proportions(
+            system, now["resin_mass"], now["hardener_mass"], scale_step=now.get("scale_step", 0.001)
+        )
+        if not ratio["within"]:
+            note(f"ratio outside its tolerance: {ratio['text']}. {place.words.say(advised)}")
+        return {"ratio": ratio}
+    if before.kind == Kind.QUALITY and values.keys() & {"check", "load", "arm"}:
+        return {"value": None, "unit": None} | quality.measured(now)
+    return {}
