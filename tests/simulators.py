@@ -31,6 +31,7 @@ class SimulatedShed:
         interval: float = 60.0,
         stamped: bool = True,
         spare: bool = False,
+        jar: str | None = None,
     ) -> None:
         self.plan = Plan(
             start=start,
@@ -38,6 +39,7 @@ class SimulatedShed:
             interval=interval,
             stamped=stamped,
             sensors=(*SALTMARSH, SPARE) if spare else SALTMARSH,
+            jar=jar,
             faults=tuple(parse_fault(fault) for fault in faults),
         )
 

@@ -108,6 +108,7 @@ def known_salt(name: str) -> str:
         No such salt, or lithium chloride.
     """
     asked = name.strip().lower()
+    asked = "nacl" if asked in {"table salt", "cooking salt", "salt"} else asked
     if asked in {"licl", "lithium chloride"}:
         raise UsageError(LITHIUM)
     for formula, salt in SALTS.items():

@@ -21,6 +21,7 @@ class FaultKind(StrEnum):
     JUMP = "jump"  # 8 K and 20 % off
     JUMPING = "jumping"  # ... at every second report: a loose wire
     DRIFT = "drift"  # creeps away from the truth, by 6 K and 12 % an hour
+    AGED = "aged"  # humidity 4 % too high: a chip that hung in solvent vapour
     SATURATED = "saturated"  # humidity at 100 %: a wet chip
     SWAPPED = "swapped"  # humidity sent as temperature and the other way round
     EXCHANGED = "exchanged"  # its plug and the yard's are exchanged (the yard's and the bench's)
@@ -35,6 +36,7 @@ class FaultKind(StrEnum):
 
 CLOCKS = (FaultKind.CLOCK_1970, FaultKind.CLOCK_BACK, FaultKind.CLOCK_AHEAD)
 LATE_KEEPS = 5  # of a late sensor's reports one in so many comes
+_OFF = {FaultKind.JUMP: (8.0, 20.0), FaultKind.AGED: (0.0, -4.0)}  # K warmer, % drier
 DRIFT_TEMPERATURE, DRIFT_HUMIDITY = 6.0, 12.0  # K and % an hour
 
 
@@ -96,8 +98,8 @@ def distort(kind: FaultKind, said: Said, moment: Moment) -> Said:
     wet = said.humidity_percent
     if kind is FaultKind.STUCK and moment.before is not None:
         return moment.before
-    if kind is FaultKind.JUMP or (kind is FaultKind.JUMPING and moment.index % 2):
-        return _off(said, 8.0, 20.0)
+    if kind in _OFF or (kind is FaultKind.JUMPING and moment.index % 2):
+        return _off(said, *_OFF.get(kind, _OFF[FaultKind.JUMP]))
     if kind is FaultKind.DRIFT:
         hours = moment.lasted / HOUR
         return _off(said, DRIFT_TEMPERATURE * hours, DRIFT_HUMIDITY * hours)
@@ -112,7 +114,7 @@ def distort(kind: FaultKind, said: Said, moment: Moment) -> Said:
 
 def _off(said: Said, warmer: float, drier: float) -> Said:
     wet = said.humidity_percent
-    dry = None if wet is None else max(1.0, round(abs(wet - drier), 2))
+    dry = None if wet is None else min(100.0, max(1.0, round(abs(wet - drier), 2)))
     return Said(round(said.temperature_c + warmer, 2), dry)
 
 

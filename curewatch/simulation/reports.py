@@ -9,14 +9,17 @@ from itertools import islice
 from random import Random
 from typing import NamedTuple
 
+from curewatch.physics.moist_air import vapour_pressure
+from curewatch.physics.saturated_salts import relative_humidity
 from curewatch.simulation import faults
 from curewatch.simulation.faults import CLOCKS, LATE_KEEPS, Fault, FaultKind, Moment, damage, distort
 from curewatch.simulation.sensors import SALTMARSH, Said, SensorPlan, SimulatedSensor
 from curewatch.simulation.shed import Inside, Walls, settled, step
 from curewatch.simulation.weather import Outside, Weather, outside
-from curewatch.units import DAY, MINUTE
+from curewatch.units import DAY, MINUTE, ZERO_CELSIUS
 from curewatch.wire import lines
 
+JAR = ZERO_CELSIUS + 19.0  # of the jar: in the house, where nothing moves [K]
 SETTLING = DAY / 2  # the shed has lived this long under its weather before the first report [s]
 
 
@@ -32,6 +35,7 @@ class Plan:
     sensors: tuple[SensorPlan, ...] = SALTMARSH
     stamped: bool = True  # the boards know the time; else their lines carry none
     faults: tuple[Fault, ...] = ()
+    jar: str | None = None  # the bench's sensor lies in a closed jar over this wet salt, for a check
 
 
 class Report(NamedTuple):
@@ -63,7 +67,7 @@ def reports(plan: Plan, count: int) -> Iterator[Report]:
     sensors = [SimulatedSensor(each, random) for each in plan.sensors]
     before: dict[str, Said] = {}
     for index, (inside, weather) in enumerate(islice(shed(plan), count)):
-        said = {sensor.plan.name: sensor.report(inside, weather) for sensor in sensors}
+        said = {sensor.plan.name: sensor.report(_around(plan, sensor, inside), weather) for sensor in sensors}
         for name in said:
             kinds = _kinds(plan, name, index * plan.interval)
             report = _report(plan, name, _by_plug(plan, name, said, index), index, before)
@@ -71,6 +75,14 @@ def reports(plan: Plan, count: int) -> Iterator[Report]:
                 yield report._replace(line=b"")
             elif _comes(kinds, index):
                 yield report._replace(line=_through(kinds, report.line, random))
+
+
+def _around(plan: Plan, sensor: SimulatedSensor, inside: Inside) -> Inside:
+    """The air that a sensor hangs in: the shed's, or that of the jar, which has stood for a day."""
+    if plan.jar is None or sensor.plan.name != "bench":
+        return inside
+    held = vapour_pressure(JAR, relative_humidity(plan.jar, JAR))
+    return inside._replace(air_temperature=JAR, vapour_pressure=float(held))
 
 
 def _comes(kinds: tuple[FaultKind, ...], index: int) -> bool:

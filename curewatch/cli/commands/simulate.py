@@ -53,6 +53,10 @@ def simulate(
     seed: Annotated[int, typer.Option(help="The same seed gives the same bytes.")] = 1,
     unstamped: Annotated[bool, typer.Option("--unstamped", help="Boards without a clock.")] = False,
     spare: Annotated[bool, typer.Option("--spare", help="A second sensor beside the bench's.")] = False,
+    jar: Annotated[
+        str | None,
+        typer.Option("--jar", metavar="SALT", help="The bench's sensor lies in a jar over this salt."),
+    ] = None,
     fault: Annotated[
         list[str] | None,
         typer.Option("--fault", metavar="FAULT", help="KIND[:SENSOR]@FROM[+FOR]; repeatable."),
@@ -61,13 +65,14 @@ def simulate(
     """A simulated shed: weather, walls, sensors with noise, and faults on demand.
 
     It stops by itself: after --hours or --count. Faults are typed like silent:bench@2h+30m or cut@10m.
-    KIND: silent, late, unplug, stuck, jump, jumping, drift, saturated, swapped, exchanged, fahrenheit,
+    KIND: silent, late, unplug, stuck, jump, jumping, drift, aged, saturated, swapped, exchanged, fahrenheit,
     failed, noise, cut, clock-1970, clock-back, clock-ahead.
 
     Example: curewatch simulate --evening --count 3 --file -
     """
     if sum((port or link is not None, broker is not None, file is not None)) > 1:
         raise UsageError("two places to speak; allowed: one of --port, --broker and --file")
+    from curewatch.ingest.salt_check import known_salt
     from curewatch.simulation.sensors import SPARE
 
     live = file is None
@@ -79,6 +84,7 @@ def simulate(
     plan = replace(plan, start=_start(start, plan, clock, reports, speed, live=live, evening=evening))
     plan = replace(plan, seed=plan.seed if evening else seed, stamped=not unstamped, faults=_faults(fault))
     plan = replace(plan, sensors=(*plan.sensors, SPARE)) if spare else plan
+    plan = replace(plan, jar=None if jar is None else known_salt(jar))
     with ExitStack() as stack:
         if broker is not None:
             output = _broker(broker, topic, form)
