@@ -23,6 +23,8 @@ from curewatch.model.surface import lagged_temperature
 from curewatch.units import HOUR, FloatArray
 
 MOST_KEPT = 32  # folded lots remembered in this process
+GRID = 900.0  # s between the points of a history
+APART = 1.0  # s, at least, between two of them: entries keep tenths, and equal times would be no history
 NEAR = HOUR  # a reading within this of the start counts for it [s]
 _folded: OrderedDict[tuple[Any, ...], tuple[Lesson, ...]] = OrderedDict()
 
@@ -125,7 +127,8 @@ def history(layup: Layup, at: float, situation: Situation, substrate: Substrate)
 def along(start: float, end: float, time: FloatArray, temperature: FloatArray) -> History | None:
     """A history from readings, from start to end; None if none lies near its beginning or within. [s UTC]"""
     known = np.isfinite(temperature) & (time > start - NEAR) & (time < end + NEAR)
-    if not known.any() or end <= start:
+    if not known.any() or end < start + APART:
         return None
-    grid: FloatArray = np.append(np.arange(start, end, 900.0, dtype=np.float64), end)
+    inner = np.arange(start + GRID, end - APART, GRID, dtype=np.float64)
+    grid: FloatArray = np.concatenate(([start], inner, [end]))
     return History(grid - start, np.interp(grid, time[known], temperature[known]))

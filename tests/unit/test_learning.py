@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from curewatch.errors import OutOfValidity
+from curewatch.ingest.learnt import along
 from curewatch.materials import load_system
 from curewatch.materials.system import Covariance
 from curewatch.model import film
@@ -27,6 +28,7 @@ from curewatch.model.learning import (
 from curewatch.model.milestones import milestones
 from curewatch.model.outcome import outcome
 from curewatch.model.pot import pot
+from curewatch.units import HOUR
 
 SLOW = load_system("epoxy-slow")
 TIME = np.arange(0.0, 40 * 3600.0, 900.0)
@@ -150,6 +152,19 @@ def test_an_observation_survives_its_entry() -> None:
     assert learn(SLOW, again).factor == pytest.approx(learn(SLOW, evidence).factor, rel=1e-3)
     with pytest.raises(ValueError, match="not an observation"):
         from_plain({**as_plain(evidence), "seen": "smelled"})
+
+
+@pytest.mark.parametrize("beyond", [0.0, 1e-6, 0.03, 0.6, 450.0])
+def test_an_observation_told_whole_quarters_after_mixing_is_kept(beyond: float) -> None:
+    """The last quarter hour and the moment of telling may nearly meet: entries keep tenths of a second."""
+    start = 1.7e9 + 1 / 3
+    end = start + 8 * HOUR + beyond
+    time = np.arange(start - HOUR, end, 300.0)
+    path = along(start, end, time, np.full(time.shape, 293.15))
+    assert path is not None
+    told = Evidence("gelled", end - start, path)
+    assert from_plain(as_plain(told)).history.time[-1] == pytest.approx(end - start, abs=0.06)
+    assert along(start, start + 0.04, time, np.full(time.shape, 293.15)) is None
 
 
 def test_a_remembered_step_gives_the_same_system_and_only_for_the_system_it_was_taken_into() -> None:
