@@ -9,15 +9,16 @@ from numpy.typing import ArrayLike, NDArray
 from curewatch.errors import OutOfValidity
 from curewatch.materials.system import ResinSystem
 from curewatch.model.film import Cure, History, at_times, cure, finish, require_history
-from curewatch.model.flow_map import FlowMap, SingleArray, Walk, flow_map, step_of
+from curewatch.model.flow_map import FlowMap, SingleArray, flow_map, step_of
 from curewatch.model.lots import EARLY, LATE, MEDIAN, STRATA, Lot, lots, shared_out
 from curewatch.model.milestones import glass_reached, hard_conversion, thresholds
+from curewatch.model.passings import Hurdles, Passings
+from curewatch.model.walk import Walk
+from curewatch.model.warmth import Warmth, warmth
 from curewatch.physics.constants import GAS_CONSTANT
 from curewatch.units import HOUR, FloatArray
 
-BASE = 285.0  # K, taken off before squares are summed
 FEWEST = 64  # members: fewer paths are repeated, so that the lots spread evenly
-LOOK = 4  # steps between looks whether a start is done
 TOGETHER = 8192  # fewest films that are walked by themselves: with fewer the calls cost more than the films
 GROUPS = 3  # most; more cost in calls what they spare in films
 
@@ -33,19 +34,12 @@ class Band(NamedTuple):
 MOVING = {"hard": hard_conversion, "glass": glass_reached}  # marks that move with the temperature
 
 
-class _Hurdles(NamedTuple):
-    """What films are asked to pass."""
-
-    levels: FloatArray  # of conversion, rising
-    moving: tuple[FloatArray, ...]  # each (steps, members)
-
-
 class _Plan(NamedTuple):
     """A walk that is ready to start."""
 
     table: FlowMap
     lot: NDArray[np.intp]  # (members,)
-    steady: FloatArray  # (steps, members), the temperature of each step [K]
+    warmth: Warmth
     fresh: SingleArray  # (members,), progress of the fresh mix [1]
     end: FloatArray  # (steps, members), temperature at the end of each step [K]
 
@@ -56,14 +50,14 @@ class _Plan(NamedTuple):
 
     def walk(self, rows: int) -> Walk:
         """The films of so many starts, ready to go."""
-        return Walk(self.table, self.lot, self.steady, rows)
+        return Walk(self.table, self.lot, self.warmth, rows)
 
     def part(self, members: NDArray[np.intp]) -> "_Plan":
         """The same for some of the members."""
         return _Plan(
             self.table,
             self.lot[members],
-            self.steady[:, members],
+            self.warmth.part(members),
             self.fresh[members],
             self.end[:, members],
         )
@@ -161,7 +155,7 @@ def milestone_times(
         moving = {name: level for name, level in MOVING.items() if name in only}
     names = sorted((name for name in marks if not np.isnan(marks[name])), key=lambda name: marks[name])
     levels = np.array([marks[name] for name in names])
-    hurdles = _Hurdles(levels, tuple(level(system, plan.end) for level in moving.values()))
+    hurdles = Hurdles(levels, tuple(level(system, plan.end) for level in moving.values()))
     found = _crossings(plan, np.round(first).astype(int), round(duration / plan.step), hurdles)
     never = np.full(found.shape[1:], np.nan)
     result = {name: found[names.index(name)] if name in names else never for name in marks}
@@ -202,63 +196,28 @@ def _plan(history: History, chosen: Sequence[Lot], lot: NDArray[np.intp]) -> _Pl
     table = flow_map(list(chosen), coldest, warmest, step)
     fresh = np.array([-each.system.kinetics.inhibitor for each in chosen], np.float32)[lot]
     at_edges = at_times(history, edge)
-    steady = _steady(history, edge, at_edges, chosen[0].system.kinetics.energy_2 / GAS_CONSTANT)
-    return _Plan(table, lot, steady.T, fresh, at_edges[:, 1:].T)
+    met = warmth(history, edge, at_edges, chosen[0].system.kinetics.energy_2 / GAS_CONSTANT)
+    return _Plan(table, lot, met, fresh, at_edges[:, 1:].T)
 
 
-def _steady(history: History, edge: FloatArray, at_edges: FloatArray, warmth: float) -> FloatArray:
-    """The steady temperature at which each step goes as far as along the path: (members, steps). [K]
-
-    Mean of the path, and half its variance times the curvature of Arrhenius' law (``warmth`` = E/R),
-    both integrated exactly between the points of the history. The temperature in the middle of a
-    step will not do: it misses 1e-3 of conversion in a shed with a heater.
-    """
-    if np.all(np.isin(history.time, edge)):  # straight within each step
-        mean = 0.5 * (at_edges[:, 1:] + at_edges[:, :-1])
-        spread = (at_edges[:, 1:] - at_edges[:, :-1]) ** 2 / 12.0
-    else:
-        mean, spread = _moments(history, edge)
-    return np.asarray(mean + 0.5 * spread * (warmth / mean**2 - 2.0 / mean))
-
-
-def _moments(history: History, edge: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Mean [K] and variance [K2] of each path between the edges: (members, steps)."""
-    time, path = history.time, history.temperature - BASE
-    slope = np.diff(path) / np.diff(time)
-    length, begin = np.diff(time), path[:, :-1]
-    once = begin * length + 0.5 * slope * length**2
-    twice = begin**2 * length + begin * slope * length**2 + slope**2 * length**3 / 3.0
-    index = np.clip(np.searchsorted(time, edge, side="right") - 1, 0, length.size - 1)
-    beyond = edge - time[index]
-    start, rise = begin[:, index], slope[:, index]
-
-    def between(whole: FloatArray, part: FloatArray) -> FloatArray:
-        sums = np.concatenate([np.zeros((whole.shape[0], 1)), np.cumsum(whole, axis=1)], axis=1)
-        return np.diff(sums[:, index] + part, axis=1) / np.diff(edge)
-
-    mean = between(once, beyond * (start + 0.5 * rise * beyond))
-    square = between(twice, beyond * (start * (start + rise * beyond) + rise**2 * beyond**2 / 3.0))
-    return mean + BASE, np.maximum(square - mean**2, 0.0)
-
-
-def _crossings(plan: _Plan, first: NDArray[np.intp], longest: int, hurdles: _Hurdles) -> FloatArray:
+def _crossings(plan: _Plan, first: NDArray[np.intp], longest: int, hurdles: Hurdles) -> FloatArray:
     """All starts and members, those of like warmth together: (levels + moving, starts, members). [s]
 
     A start is done with once its last film has passed every mark. Warm films need not wait for the cold.
     """
     members = plan.fresh.size
     found = np.empty((hurdles.levels.size + len(hurdles.moving), first.size, members))
-    warmth = np.argsort(plan.end.mean(axis=0), kind="stable")
-    for group in np.array_split(warmth, min(GROUPS, max(1, first.size * members // TOGETHER), members)):
+    ordered = np.argsort(plan.end.mean(axis=0), kind="stable")
+    for group in np.array_split(ordered, min(GROUPS, max(1, first.size * members // TOGETHER), members)):
         moving = tuple(level[:, group] for level in hurdles.moving)
-        found[:, :, group] = _walked(plan.part(group), first, longest, _Hurdles(hurdles.levels, moving))
+        found[:, :, group] = _walked(plan.part(group), first, longest, Hurdles(hurdles.levels, moving))
     return found
 
 
-def _walked(plan: _Plan, first: NDArray[np.intp], longest: int, hurdles: _Hurdles) -> FloatArray:
+def _walked(plan: _Plan, first: NDArray[np.intp], longest: int, hurdles: Hurdles) -> FloatArray:
     """Walk all starts together: (levels + moving, starts, members). [s]"""
     count, members = plan.end.shape
-    walk, passed = plan.walk(first.size), _Passed(plan, first, hurdles)
+    walk, passed = plan.walk(first.size), Passings(plan.step, members, first, hurdles)
     progress = np.tile(plan.fresh, (first.size, 1))
     low = 0
     for step in range(int(first[0]), count):
@@ -271,100 +230,6 @@ def _walked(plan: _Plan, first: NDArray[np.intp], longest: int, hurdles: _Hurdle
             gained = walk.gain(progress[low:high], step)
             passed.note(step, low * members, progress[low:high].ravel(), gained.ravel())
     return passed.times()
-
-
-class _Passing(NamedTuple):
-    """Films that passed a mark in one step; when within it is worked out once for all. Arrays (films,)."""
-
-    film: NDArray[np.intp]  # start * members + member
-    now: SingleArray  # progress at the end of the step
-    gained: SingleArray
-    mark: NDArray[np.intp]
-
-
-class _Passed:
-    """Which marks the films have passed on their walk, and when. Owns one flag a film and mark."""
-
-    def __init__(self, plan: _Plan, first: NDArray[np.intp], hurdles: _Hurdles) -> None:
-        films = first.size * plan.fresh.size
-        self._plan, self._first, self._levels = plan, first, hurdles.levels
-        self._ladder = np.append(hurdles.levels, np.inf).astype(np.float32)
-        self._moving = [level.astype(np.float32) for level in hurdles.moving]
-        self._rung = np.zeros(films, np.intp)
-        self._upcoming = np.full(films, self._ladder[0], np.float32)
-        self._ahead = np.ones((len(self._moving), films), bool)
-        self._beyond = np.empty(films, bool)
-        self._found: list[_Passing] = []
-        self._steps: list[int] = []  # of each of those
-
-    def note(self, step: int, begin: int, now: SingleArray, gained: SingleArray) -> None:
-        """The films from ``begin`` on have come to ``now`` in this step."""
-        these, beyond = slice(begin, begin + now.size), self._beyond[: now.size]
-        passed = np.greater_equal(now, self._upcoming[these], out=beyond).nonzero()[0]
-        while passed.size:
-            films = passed + begin
-            rung = self._rung.take(films)
-            reached = self._keep(step, films, now.take(passed), gained.take(passed), rung)
-            rung = rung + 1
-            following = self._ladder.take(rung)
-            self._rung[films] = rung
-            self._upcoming[films] = following
-            passed = passed[reached >= following]
-        members = self._plan.fresh.size
-        for kind, level in enumerate(self._moving):
-            ahead = self._ahead[kind, these]
-            np.greater_equal(now.reshape(-1, members), level[step], out=beyond.reshape(-1, members))
-            passed = np.logical_and(beyond, ahead, out=beyond).nonzero()[0]
-            if passed.size:
-                ahead[passed] = False
-                mark = np.full(passed.size, self._levels.size + kind)
-                self._keep(step, passed + begin, now.take(passed), gained.take(passed), mark)
-
-    def all_by(self, start: int, step: int) -> bool:
-        """Whether every film of a start has passed every mark; looked at now and then."""
-        if step % LOOK:
-            return False
-        members = self._plan.fresh.size
-        films = slice(start * members, (start + 1) * members)
-        return bool((self._rung[films] == self._levels.size).all() and not self._ahead[:, films].any())
-
-    def times(self) -> FloatArray:
-        """When each mark was passed: (levels + moving, starts, members); nan if never. [s]"""
-        members, levels = self._plan.fresh.size, self._levels.size
-        found = np.full((levels + len(self._moving), self._first.size * members), np.nan)
-        if self._found:
-            film, now, gained, mark = (np.concatenate(column) for column in zip(*self._found, strict=True))
-            step = np.repeat(self._steps, [one.film.size for one in self._found])
-            for place in range(found.shape[0]):
-                these = np.flatnonzero(mark == place)
-                row, member = np.divmod(film[these], members)
-                share = self._share(place, member, now[these], gained[these], step[these])
-                found[place, film[these]] = self._plan.step * (step[these] - self._first[row] + share)
-        return found.reshape(found.shape[0], -1, members)
-
-    def _keep(
-        self, step: int, film: NDArray[np.intp], now: SingleArray, gained: SingleArray, mark: NDArray[np.intp]
-    ) -> SingleArray:
-        self._found.append(_Passing(film, now, gained, mark))
-        self._steps.append(step)
-        return now
-
-    def _share(
-        self,
-        mark: int,
-        member: NDArray[np.intp],
-        now: SingleArray,
-        gained: SingleArray,
-        step: NDArray[np.intp],
-    ) -> FloatArray:
-        """The part of the step after which the mark was passed. [1]"""
-        if mark < self._levels.size:
-            short = (now - self._levels[mark]) / np.maximum(gained, 1e-12)
-            return np.asarray(np.clip(1.0 - short, 0.0, 1.0))
-        level = self._moving[mark - self._levels.size]
-        before = level[np.maximum(step - 1, 0), member] - (now - gained)
-        after = now - level[step, member]
-        return np.where(before > 0.0, before / np.maximum(before + after, 1e-12), 0.0)
 
 
 class Envelope(NamedTuple):

@@ -1,11 +1,8 @@
-"""Many films at once: many weathers, many lots, many start times, through one table of steps.
+"""How far a film goes in one short step, as a table: what many films walk through together.
 
-Theory of operation. How far a film goes in one short step depends only on how far it was and how
-warm it is. That flow is tabulated once for each lot (progress x temperature), and every film then
-walks through the table by bilinear interpolation, all of them in step. Films that have passed
-every mark leave. Interpolating between start times instead is unsafe: a gel time can jump.
-
-Laws kept: those of the film. Error against the tight solver stays below 1e-4 in conversion.
+Theory of operation. In a step at one temperature a film goes as far as its progress and that
+temperature say. That flow is tabulated once for each lot (progress x temperature), for bilinear
+interpolation; ``walk`` takes films through it.
 """
 
 from collections.abc import Callable
@@ -18,7 +15,7 @@ from numpy.typing import NDArray
 from curewatch.materials.system import ResinSystem
 from curewatch.model.lots import Lot
 from curewatch.model.pace import Pace, pace
-from curewatch.physics.constants import REFERENCE_TEMPERATURE
+from curewatch.physics.constants import GAS_CONSTANT, REFERENCE_TEMPERATURE
 from curewatch.units import FloatArray
 
 SingleArray = NDArray[np.float32]
@@ -28,11 +25,11 @@ Rate = Callable[[FloatArray, FloatArray], FloatArray]
 STEP = 450.0  # s, halved for fast resins
 STEP_LIMIT = 0.5  # largest rate constant x step of the walk
 MOST_HALVINGS = 4  # a film so hot that 28 s is long for it gels within minutes: its marks are then rough
-CELLS = 512  # of progress
+CELLS = 384  # of progress
+CELLS_INHIBITED = 768  # half of them for the little before EARLY
 RANGE = 5.0  # K
-SPACING = 0.5  # K between temperatures of the table; finer alone lays open what the glass does within a step
+SPACING = 0.25  # K between temperatures of the table; 0.5 K errs by 8e-5 of conversion in the glass
 EARLY = 0.1  # progress below which an inhibited resin is tabulated more finely
-LAST = np.float32(CELLS - 1e-3)  # a film that is finished stays in the last cell
 ANCHORS = 4  # lengths at which an integration is kept
 SUBSTEP_LIMIT = 0.3  # largest rate constant x Runge–Kutta step inside the table
 START_SUBSTEPS = 16  # near the start, where the rate has no derivative
@@ -56,12 +53,30 @@ class FlowMap(NamedTuple):
     coldest: float  # lowest temperature of the table [K]
     spacing: float  # [K]
     bands: int  # cells of temperature
-    coefficients: SingleArray  # (lots * bands * CELLS, 4): a cell's four lie side by side, one fetch for all
+    activation: float  # E/R [K]
+    coefficients: SingleArray  # (lots * bands * cells, 4): a cell's four lie side by side, one fetch for all
+
+    @property
+    def cells(self) -> int:
+        """Of progress, in each band of temperature."""
+        return self.steps.nodes.size - 1
 
     @property
     def warmest(self) -> float:
         """Highest temperature of the table. [K]"""
         return RANGE * round((self.coldest + self.bands * self.spacing) / RANGE)
+
+    def placed(self, temperature: FloatArray, lot: NDArray[np.intp]) -> tuple[IndexArray, SingleArray]:
+        """First cell of each temperature's band in each lot's table, and how far within the band it lies.
+
+        A straight line between two nodes lies above Arrhenius' law: it is met a little further down.
+        """
+        place = (temperature - self.coldest) / self.spacing
+        band = np.clip(place.astype(np.int32), 0, self.bands - 1)
+        place -= band
+        bend = 0.5 * self.spacing * (self.activation / temperature**2 - 2.0 / temperature)
+        weight = place - bend * place * (1.0 - place)
+        return ((lot * self.bands + band) * self.cells).astype(np.int32), weight.astype(np.float32)
 
 
 def flow_map(lots: list[Lot], coldest: float, warmest: float, step: float) -> FlowMap:
@@ -91,7 +106,7 @@ def _tabulated(lots: tuple[Lot, ...], coldest: float, warmest: float, step: floa
     spacing = max((warmest - coldest) / bands, 1e-6)
     temperature: FloatArray = coldest + spacing * np.arange(bands + 1, dtype=float)
     steps = _progress_nodes(max(lot.system.kinetics.inhibitor for lot in lots))
-    cells = bands * CELLS
+    cells = bands * (steps.nodes.size - 1)
     coefficients = np.empty((len(lots), cells, 4), np.float32)
     for system in {id(lot.system): lot.system for lot in lots}.values():
         index = [place for place, lot in enumerate(lots) if lot.system is system]
@@ -101,7 +116,8 @@ def _tabulated(lots: tuple[Lot, ...], coldest: float, warmest: float, step: floa
         up, across = gained[:, 1:, :-1], gained[:, 1:, 1:]
         four = np.stack((low, high - low, up - low, across - up - high + low), axis=-1, dtype=np.float32)
         coefficients[index] = (weights @ four.reshape(weights.shape[1], -1)).reshape(-1, cells, 4)
-    return FlowMap(step, steps, coldest, spacing, bands, coefficients.reshape(-1, 4))
+    activation = lots[0].system.kinetics.energy_2 / GAS_CONSTANT
+    return FlowMap(step, steps, coldest, spacing, bands, activation, coefficients.reshape(-1, 4))
 
 
 def step_of(lots: list[Lot], warmest: float) -> float:
@@ -111,59 +127,13 @@ def step_of(lots: list[Lot], warmest: float) -> float:
     return float(STEP / 2 ** min(max(0, halvings), MOST_HALVINGS))
 
 
-class Walk:
-    """A crowd of films on its way through a flow map. Owns its buffers, sized once."""
-
-    def __init__(self, table: FlowMap, lot: NDArray[np.intp], temperature: FloatArray, rows: int) -> None:
-        """``lot`` (members,), ``temperature`` (steps, members), steady over each step [K]."""
-        place = (temperature - table.coldest) / table.spacing
-        band = np.clip(place.astype(np.int32), 0, table.bands - 1)
-        self._table = table
-        self._weight = (place - band).astype(np.float32)  # (steps, members)
-        self._base = ((lot * table.bands + band) * CELLS).astype(np.int32)
-        shape = (rows, lot.size)
-        self._index: IndexArray = np.empty(shape, np.int32)
-        self._place, self._whole, self._gained = (np.empty(shape, np.float32) for _ in range(3))
-        self._taken = np.empty((*shape, 4), np.float32)
-
-    def gain(self, progress: SingleArray, step: int) -> SingleArray:
-        """Carry ``progress`` (rows, members) over one step in place; gives what was gained (a buffer)."""
-        rows = progress.shape[0]
-        index, place, whole, gained = (
-            buffer[:rows] for buffer in (self._index, self._place, self._whole, self._gained)
-        )
-        taken, layout = self._taken[:rows], self._table.steps
-        np.multiply(progress, layout.scale, out=place)
-        if layout.extra:
-            np.minimum(progress, layout.bend, out=whole)
-            whole *= layout.extra
-            place += whole
-            place += layout.offset
-        np.minimum(place, LAST, out=place)
-        np.copyto(index, place, casting="unsafe")
-        np.copyto(whole, index, casting="unsafe")
-        place -= whole
-        index += self._base[step]
-        self._table.coefficients.take(index, axis=0, out=taken, mode="clip")
-        np.multiply(taken[..., 3], place, out=gained)
-        gained += taken[..., 2]
-        gained *= self._weight[step]
-        place *= taken[..., 1]
-        gained += place
-        gained += taken[..., 0]
-        progress += gained
-        return gained
-
-
 def _progress_nodes(inhibitor: float) -> Steps:
     if inhibitor == 0.0:
         scale = np.float32(CELLS)
         return Steps(np.linspace(0.0, 1.0, CELLS + 1), scale, np.float32(0), np.float32(0), np.float32(0))
-    half = CELLS // 2
-    nodes = np.concatenate(
-        [np.linspace(-inhibitor, EARLY, half + 1), np.linspace(EARLY, 1.0, CELLS - half + 1)[1:]]
-    )
-    fine, coarse = half / (EARLY + inhibitor), (CELLS - half) / (1.0 - EARLY)
+    half = CELLS_INHIBITED // 2
+    nodes = np.concatenate([np.linspace(-inhibitor, EARLY, half + 1), np.linspace(EARLY, 1.0, half + 1)[1:]])
+    fine, coarse = half / (EARLY + inhibitor), half / (1.0 - EARLY)
     offset = half - EARLY * fine
     return Steps(nodes, np.float32(coarse), np.float32(fine - coarse), np.float32(EARLY), np.float32(offset))
 
@@ -212,8 +182,8 @@ def _integrated(
     )
     kept = np.empty((lengths.size, temperature.size, nodes.size))
     for part, finest in ((early, START_SUBSTEPS), (~early, 1)):
-        grid = np.broadcast_to(temperature[:, None], (temperature.size, int(part.sum())))
-        begin = np.broadcast_to(nodes[part], grid.shape)
+        grid = temperature[:, None]  # one column: what depends on temperature alone is worked out once
+        begin = np.broadcast_to(nodes[part], (temperature.size, int(part.sum())))
         at, now = begin.copy(), 0.0
         for place, length in enumerate(lengths):
             span = float(length) - now

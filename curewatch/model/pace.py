@@ -36,7 +36,10 @@ class Pace(NamedTuple):
     coldest: float  # the hyperbola is held below this temperature [K]
 
     def at(self, progress: FloatArray, temperature: FloatArray) -> FloatArray:
-        """Rate for arrays of one shape; below 0 the inhibitor goes at the rate at which cure starts. [1/s]"""
+        """Rate for arrays; below 0 the inhibitor goes at the rate at which cure starts. [1/s]
+
+        ``temperature`` has the shape of ``progress``, or one that broadcasts to it.
+        """
         a = np.minimum(np.maximum(progress, 0.0), 1.0)
         inverse = 1.0 / REFERENCE_TEMPERATURE - 1.0 / temperature
         chemical = a**self.m
@@ -48,9 +51,8 @@ class Pace(NamedTuple):
             chemical *= np.exp(self.warmth_2 * inverse)
             chemical += self.k1 * np.exp(self.warmth_1 * inverse)
         chemical *= (1.0 - a) ** self.n
-        glassy = self.bend / (np.maximum(temperature, self.coldest) - self.pole)
-        glassy += self.steepness * a
-        glassy -= self.upper
+        glassy = self.steepness * a
+        glassy += self.bend / (np.maximum(temperature, self.coldest) - self.pole) - self.upper
         glassy = np.exp(np.minimum(glassy, FROZEN))
         glassy += 1.0
         chemical /= glassy

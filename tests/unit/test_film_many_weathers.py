@@ -37,7 +37,7 @@ def weathers() -> FloatArray:
 def by_small_steps(system: ResinSystem, films: FloatArray) -> FloatArray:
     """Conversion every 450 s, by classical Runge-Kutta with 15 s steps, finer where it starts."""
     law, per_point = pace(system).at, int(EVERY / FINE)
-    a = np.zeros(films.shape[0])
+    a = np.full(films.shape[0], -system.kinetics.inhibitor)
     kept = [a]
     for index in range(films.shape[1] - 1):
         begin, rise = films[:, index], films[:, index + 1] - films[:, index]
@@ -57,13 +57,13 @@ def by_small_steps(system: ResinSystem, films: FloatArray) -> FloatArray:
             moment = index * EVERY + (part + 1) * FINE
             if moment % 450.0 == 0.0:
                 kept.append(a)
-    return np.array(kept).T
+    return np.maximum(np.array(kept).T, 0.0)
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("name", ["epoxy-slow", "epoxy-fast", "epoxy-low-blush"])
+@pytest.mark.parametrize("name", ["epoxy-slow", "epoxy-fast", "epoxy-low-blush", "polyester-layup"])
 def test_a_promise_of_one_in_ten_thousand(name: str) -> None:
-    """Film and flow map stay within 1e-4 of small steps over 48 weathers x 13 starts x 72 h."""
+    """A film stays within 1e-4 of small steps, the flow map within half of that: 48 weathers, 13 starts."""
     system, films = load_system(name), weathers()
     expected, at = by_small_steps(system, films), 450.0 * np.arange(int(HOURS * HOUR / 450.0) + 1)
     time = EVERY * np.arange(films.shape[1])
@@ -75,4 +75,4 @@ def test_a_promise_of_one_in_ten_thousand(name: str) -> None:
     assert worst < 1e-4
     crowd = cures(system, History(time, films), [Lot(system, 1.0)])
     every = int(450.0 / crowd.time[1])
-    assert np.max(np.abs(crowd.conversion[:, ::every] - expected)) < 1e-4
+    assert np.max(np.abs(crowd.conversion[:, ::every] - expected)) < 5e-5
