@@ -85,12 +85,16 @@ class Wording:
         return UNKNOWN if fraction is None or not math.isfinite(fraction) else f"{fraction * 100:.0f} %"
 
     def mass(self, kilogram: float | None) -> str:
-        """``150 g`` or ``5.3 oz``; tenths where they can be weighed."""
+        """``150 g`` or ``5.29 oz``, as finely as a kitchen scale reads; tenths of a gram below 20 g.
+
+        A tenth of an ounce is 2.8 g: in a small cup that alone would spoil a ratio.
+        """
         if kilogram is None or not math.isfinite(kilogram):
             return UNKNOWN
         grams = gram_from_kilogram(kilogram)
         if self.ounces:
-            return f"{ounce_from_gram(grams):.1f} oz"
+            ounces = ounce_from_gram(grams)
+            return f"{ounces:.2f} oz" if ounces < 10 else f"{ounces:.1f} oz"
         return f"{grams:.1f} g" if grams < 20 else f"{grams:.0f} g"
 
     def weighed(self, kilogram: float) -> str:

@@ -110,7 +110,7 @@ def test_the_boards_alerts_and_answer_follow_the_reader(
         demo_world.SETTINGS.replace("[shed]\n", '[shed]\nunits = "F,oz,12h"\n')
     )
     assert foreign(METRIC, said(capsys, "alerts")) == []
-    assert "3.1 °F above dew point, 4.2 oz, 2" in said(capsys, "alerts")
+    assert "3.1 °F above dew point, 4.23 oz, 2" in said(capsys, "alerts")
 
 
 def test_what_setup_was_told_holds_for_every_command() -> None:

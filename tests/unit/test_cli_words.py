@@ -39,7 +39,7 @@ def test_units_follow_the_option_then_the_locale() -> None:
     """An American locale reads Fahrenheit, ounces and a 12-hour clock, unless told otherwise."""
     american = wording(LISBON, None, {"LANG": "en_US.UTF-8"})
     assert american.temperature(273.15 + 10) == "50.0 °F"
-    assert american.mass(0.15) == "5.3 oz"
+    assert [american.mass(each) for each in (0.15, 0.6)] == ["5.29 oz", "21.2 oz"]
     assert american.time(EVENING) == "9:40 pm"
     told = wording(LISBON, "C,g,24h", {"LANG": "en_US.UTF-8"})
     assert (told.temperature(283.15), told.mass(0.15), told.time(EVENING)) == ("10.0 °C", "150 g", "21:40")

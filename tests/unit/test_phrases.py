@@ -26,7 +26,7 @@ def test_each_reader_hears_the_same_sentence_in_their_own_units() -> None:
         until=EVENING,
     )
     assert plain_wording(UTC).say(said, EVENING) == "150 g at 10.0 °C, 3.0 K above, until 21:40"
-    assert AMERICAN.say(said, EVENING) == "5.3 oz at 50.0 °F, 5.4 °F above, until 5:40 pm"
+    assert AMERICAN.say(said, EVENING) == "5.29 oz at 50.0 °F, 5.4 °F above, until 5:40 pm"
 
 
 def test_a_moment_has_its_date_when_it_is_read_on_another_day() -> None:
