@@ -23,8 +23,12 @@ from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.units import DAY
 from curewatch.wording import Wording, duration
 
+ROOM_NONE = 20e6  # bytes free below which no commit can be counted on
 ROOM_LOW = 200e6  # bytes free below which care is asked for: years of readings, but also logs of others
 DAYS_LOW = 60.0  # until the disk is full at the logbook's own pace
+DAYS_FAR = 3653.0  # what is said of a disk that lasts longer than any laptop
+READING = 20.0  # bytes kept for a reading, its index and its share of the hourly sums, at most (measured)
+ENTRIES = 200e3  # bytes a day of verdicts, alerts, health and seals (assumed)
 CHECKED_AGAIN = 365 * DAY  # a humidity chip drifts 0.25 to 0.5 % a year (sensor makers' data sheets) [s]
 CLOCK_BACK = DAY  # a clock step younger than this is told [s]
 HEALTHY = {health.State.FRESH}
@@ -260,11 +264,18 @@ def _disk(examined: Examined) -> Iterator[Finding]:
     path = logbook_path(examined.configuration)
     folder = next(each for each in (path.parent, *path.parent.absolute().parents) if each.exists())
     free = shutil.disk_usage(folder).free
-    pace = _pace(examined.logbook, path)
-    days = free / pace if pace else None
-    seen = f"{free / 1e9:.1f} GB free" + (f", full in about {days:,.0f} days at this pace" if days else "")
-    if free < ROOM_LOW or (days is not None and days < DAYS_LOW):
-        yield _care("disk", seen, "make room; `logbook.keep_days` in the configuration prunes")
+    known = _pace(examined.logbook, path)
+    days = free / (known or _rate(examined))
+    said = "more than ten years" if days > DAYS_FAR else f"about {days:,.0f} days"
+    origin = "at its pace so far" if known else "by the configured rate: no day is recorded yet"
+    seen = f"{free / 1e9:.1f} GB free, full in {said} {origin}"
+    room = "make room; `logbook.keep_days` in the configuration prunes"
+    if free < ROOM_NONE:
+        yield _bad(
+            "disk", f"{free / 1e6:.1f} MB free: readings can no longer be kept", room, ExitStatus.FAILURE
+        )
+    elif free < ROOM_LOW or days < DAYS_LOW:
+        yield _care("disk", seen, room)
     else:
         yield _good("disk", seen)
 
@@ -276,6 +287,13 @@ def _pace(logbook: Logbook | None, path: Path) -> float | None:
         return None
     begin, end = min(one.earliest for one in known.values()), max(one.latest for one in known.values())
     return path.stat().st_size / ((end - begin) / DAY) if end - begin >= DAY else None
+
+
+def _rate(examined: Examined) -> float:
+    """Bytes a day that the sensors' configured rates come to; three sensors a minute where none is named."""
+    sensors = examined.configuration.sensors.values()
+    reports = sum(DAY / sensor.every_s for sensor in sensors) or 3 * 1440.0
+    return ENTRIES + READING * reports
 
 
 def _logbook(examined: Examined) -> Iterator[Finding]:

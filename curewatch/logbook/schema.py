@@ -93,6 +93,8 @@ def check_readable(connection: sqlite3.Connection, path: Path) -> None:
     found = version(connection, path)
     if found > VERSION:
         raise _newer(path, found, VERSION)
+    if found == 0:
+        raise StoreFailed(f"{path} is empty: nothing was written into it yet; `curewatch watch` begins it")
     if found < VERSION:
         raise StoreFailed(
             f"{path} was written by an older version (layout {found}, this one reads {VERSION}); "

@@ -1,6 +1,7 @@
 """The doctor finds what is wrong, says what to do, and its exit status can be trusted."""
 
 import json
+import shutil
 import sqlite3
 from pathlib import Path
 
@@ -124,6 +125,77 @@ def test_a_clock_step_is_told(tmp_path: Path) -> None:
     assert "moved by 1 h 00 min" in about(examined(tmp_path), "clock").seen
     unset = about(examined(tmp_path, now=1000.0), "clock")
     assert unset.grade is Grade.BAD
+
+
+def test_days_until_full_are_told_from_the_first_hour(tmp_path: Path) -> None:
+    """Three hours old: by the configured rate, and it says so; three days old: by what it grew."""
+    assert "full in more than ten years by the configured rate" in about(examined(tmp_path), "disk").seen
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.append([Reading("bench", NOW - 3 * 86400.0, NOW, 285.0, 0.6)])
+    assert "at its pace so far" in about(looked_at(tmp_path), "disk").seen
+
+
+@pytest.mark.parametrize(
+    ("free", "rate", "grade", "said"),
+    [
+        (5e6, "60.0", Grade.BAD, "can no longer be kept"),
+        (150e6, "60.0", Grade.CARE, "0.1 GB free"),
+        (900e6, "0.05", Grade.CARE, "about 26 days by the configured rate"),
+        (9e9, "60.0", Grade.GOOD, "more than ten years"),
+    ],
+)
+def test_a_disk_that_fills_is_told_in_time(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *, free: float, rate: str, grade: Grade, said: str
+) -> None:
+    """Nothing left: no trust. Little left, or a fast sensor: care. Each with the way out."""
+    left = shutil.disk_usage(tmp_path)._replace(free=int(free))
+    monkeypatch.setattr(shutil, "disk_usage", lambda folder: left)
+    findings = examined(tmp_path, SHED.replace('role = "air"', f'role = "air"\nevery_s = {rate}'))
+    disk = about(findings, "disk")
+    assert disk.grade is grade
+    assert said in disk.seen
+    assert bool(disk.advised) is (grade is not Grade.GOOD)
+    assert (verdict(findings) is ExitStatus.FAILURE) is (grade is Grade.BAD)
+
+
+def test_a_clock_in_1970_takes_the_trust_away(tmp_path: Path) -> None:
+    """No age can be told: the clock is named first of all, and nothing is called fresh."""
+    examined(tmp_path)
+    findings = looked_at(tmp_path, 100.0)
+    clock = about(findings, "clock")
+    assert (clock.grade, clock.seen) == (Grade.BAD, "this machine's clock is not set")
+    assert "set it" in clock.advised
+    assert verdict(findings) is ExitStatus.UNKNOWN
+    assert not any("fresh" in finding.seen for finding in findings)
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"", "is empty"),
+        (b"not a logbook at all, but some text " * 200, "it is not a logbook"),
+        (None, "that is a folder"),
+    ],
+)
+def test_a_logbook_that_cannot_be_opened_is_told_why(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    *,
+    content: bytes | None,
+    said: str,
+) -> None:
+    """Empty, something else, a folder: status 1, the reason and the way out; the file stays as it was."""
+    (tmp_path / "curewatch.toml").write_text(SHED)
+    path = tmp_path / "logbook.sqlite"
+    path.mkdir() if content is None else path.write_bytes(content)
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(SystemExit) as left:
+        run(["doctor"])
+    shown = " ".join(capsys.readouterr().out.split())
+    assert left.value.code == ExitStatus.FAILURE
+    assert said in shown
+    assert content is None or path.read_bytes() == content
 
 
 def test_a_changed_row_breaks_the_trust_for_good(tmp_path: Path) -> None:
