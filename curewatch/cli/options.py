@@ -44,3 +44,16 @@ def settings(config: Path | None, units: str | None = None) -> "tuple[Configurat
 
     found = configuration.load(config)
     return found, wording(found.zone, units, configured=found.shed.units)
+
+
+def reader(units: str | None) -> "Wording":
+    """How this person reads, for a command that needs no configuration: a broken one does not stop it."""
+    from datetime import UTC
+
+    from curewatch.errors import ConfigurationError
+    from curewatch.wording import wording
+
+    try:
+        return settings(None, units)[1]
+    except ConfigurationError:
+        return wording(UTC, units)

@@ -122,3 +122,18 @@ def test_what_setup_was_told_holds_for_every_command() -> None:
     assert "units" not in as_toml(Answers())
     with pytest.raises(ConfigurationError, match=r"shed\.units.*F,oz,12h"):
         configuration.parse('[shed]\nunits = "stone"\n')
+
+
+def test_what_needs_no_configuration_follows_it_and_is_not_stopped_by_a_broken_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`air` and `explain` read [shed] units where there are any."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("HOME", str(tmp_path))
+    for name in ("CUREWATCH_CONFIG", "CUREWATCH_UNITS", "XDG_CONFIG_HOME", "LC_ALL", "LC_MEASUREMENT"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setenv("LANG", "C.UTF-8")
+    (tmp_path / "curewatch.toml").write_text('[shed]\nunits = "F"\n')
+    assert "°F" in said(capsys, "air 12 82")
+    (tmp_path / "curewatch.toml").write_text("[shed]\nunits = 7\n")
+    assert "°C" in said(capsys, "air 12 82")

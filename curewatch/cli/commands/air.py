@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from curewatch.cli.options import JsonOption, PlainOption, UnitsOption
+from curewatch.cli.options import JsonOption, PlainOption, UnitsOption, reader
 from curewatch.errors import UsageError
 
 if TYPE_CHECKING:
@@ -38,16 +38,13 @@ def air(
 
     Example: curewatch air 12 82 --surface 9.5
     """
-    from datetime import UTC
-
     from curewatch.cli import terminal
-    from curewatch.wording import wording
 
     said = describe(temperature, humidity, surface, part)
     if as_json:
         terminal.print_json(as_plain(said))
     else:
-        terminal.print_lines(lines(said, wording(UTC, units)), plain=plain)
+        terminal.print_lines(lines(said, reader(units)), plain=plain)
 
 
 def describe(

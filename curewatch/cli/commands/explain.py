@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from curewatch.cli.options import JsonOption, UnitsOption
+from curewatch.cli.options import JsonOption, UnitsOption, reader
 from curewatch.errors import UsageError
 
 if TYPE_CHECKING:
@@ -85,10 +85,7 @@ def app(
 
     Example: curewatch explain pot life
     """
-    from datetime import UTC
-
     from curewatch.cli.terminal import print_json, say
-    from curewatch.wording import wording
 
     known = terms()
     if not term:
@@ -98,7 +95,7 @@ def app(
     if json:
         print_json(as_plain(found))
     else:
-        say(*_told(found, wording(UTC, units)).splitlines())
+        say(*_told(found, reader(units)).splitlines())
 
 
 def as_plain(term: Term) -> dict[str, object]:

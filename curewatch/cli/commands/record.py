@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 import typer
 
-from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
+from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, reader, settings
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.terminal import print_json, say
 from curewatch.errors import UsageError
@@ -101,12 +101,9 @@ def verify(
 
     Example: curewatch record verify records/record-rudder-cheek.pdf
     """
-    from datetime import UTC
-
     from curewatch.clock import utc_from_iso
     from curewatch.errors import RecordBroken
     from curewatch.record import writing
-    from curewatch.wording import wording
 
     try:
         holds = writing.verify(record, code=code, key=key)
@@ -137,11 +134,12 @@ def verify(
             }
         )
         return
-    sealed = wording(UTC, units).stamp(utc_from_iso(holds.seal.at))
+    words = reader(units)
+    sealed = f"{words.stamp(utc_from_iso(holds.seal.at))} {words.zone}"
     say("holds: nothing was changed since it was sealed")
     counts = f"{holds.readings:,} readings, {holds.entries:,} entries"
     say(f"  blocks {holds.first_block} to {holds.seal.block}, {counts}")
-    say(f"  seal code  {holds.seal.code}, sealed {sealed} UTC")
+    say(f"  seal code  {holds.seal.code}, sealed {sealed}")
     say(f"  key        {holds.seal.public_key}")
     if code is None and key is None:
         say("  compare the seal code with the one on the job card: a record made up as a whole holds too")
