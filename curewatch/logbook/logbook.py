@@ -8,8 +8,9 @@ returns; only then may a source be acknowledged. What is appended is the next pa
 Any number of processes may read, and several may append; ``hold`` makes one of them the daemon.
 """
 
+import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import NamedTuple, Self
 
@@ -82,7 +83,7 @@ class Logbook:
         except BaseException:
             self._connection.close()
             raise
-        self._identity = store.Identity(self.path)
+        self._standing = store.Standing(self.path)
         self._damage: StoreFailed | None = None  # what was found by `examine`; of this very file
         self._writer = Writer(self._connection)
 
@@ -129,23 +130,33 @@ class Logbook:
 
     @contextmanager
     def _writing(self) -> Iterator[None]:
+        """Before and after a commit: it is the file that was opened, and nobody has spoilt it.
+
+        If somebody else wrote to it since we did, it is examined before anything more is said to be in it.
+        """
         if self.read_only:
             raise StoreFailed(f"logbook {self.path} was opened for reading only")
         with store.telling(self.path):
-            try:
-                self._identity.check()
-            except StoreFailed:
-                self._reopen()
-                raise
+            self._same_files()
+            if self._standing.touched:
+                self.examine()
             if self._damage is not None:
                 raise self._damage
             yield
+            self._same_files()
+            self._standing.leave()
 
-    def _reopen(self) -> None:
-        """Another file stands at the path: use that one from now on. None: keep what is open."""
-        if self.path.exists():
-            self._connection.close()
-            self._open()
+    def _same_files(self) -> None:
+        """Other files stand at the paths: use those from now on, after saying so. None: keep what is open."""
+        try:
+            self._standing.check()
+        except StoreFailed:
+            if self.path.exists():
+                with suppress(sqlite3.Error, OSError):  # what it could not do is said by the one raised below
+                    store.bring_home(self._connection, self.path)
+                self._connection.close()
+                self._open()
+            raise
 
     # -- reading --------------------------------------------------------------------------------
 

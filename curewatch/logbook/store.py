@@ -5,6 +5,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from typing import NamedTuple
 
 from curewatch.errors import StoreFailed
 
@@ -99,24 +100,58 @@ def damage(path: Path) -> StoreFailed | None:
     return None
 
 
-class Identity:
-    """Which file a connection was opened on; a file deleted or replaced under it is noticed."""
+def bring_home(connection: sqlite3.Connection, path: Path) -> None:
+    """The log was taken from beside its file: put what is in it there, unless another log took its place."""
+    log = path.with_name(path.name + "-wal")
+    if not log.exists() or log.stat().st_size == 0:
+        connection.execute("PRAGMA wal_checkpoint(FULL)")
+
+
+class Mark(NamedTuple):
+    """What the file system says of a file."""
+
+    device: int
+    inode: int
+    size: int
+    changed: int  # when it was written last [ns]; its clock ticks every few ms
+
+
+class Standing:
+    """Which files a connection was opened on, and how this process left them.
+
+    Readings go into the write-ahead log first, so it is as much the logbook as the file beside it.
+    """
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self.mark = self._mark()
+        self._marks = {file: _mark(file) for file in (str(path), f"{path}-wal")}
 
     def check(self) -> None:
-        """Raise StoreFailed if the path no longer leads to the opened file."""
-        if self._mark() != self.mark:
-            raise StoreFailed(
-                f"logbook {self.path}: the file was removed or replaced while in use; "
-                "put it back from a backup (or start again without it: a new logbook begins)"
-            )
+        """Raise StoreFailed if a path no longer leads to the file that was opened."""
+        for file, before in self._marks.items():
+            now = _mark(file)
+            if before is not None and (now is None or now[:2] != before[:2]):
+                raise StoreFailed(
+                    f"logbook {self.path}: the file {Path(file).name} was removed or replaced while in use; "
+                    "put it back from a backup (or start again without it: a new logbook begins)"
+                )
 
-    def _mark(self) -> tuple[int, int] | None:
-        try:
-            found = os.stat(self.path)  # noqa: PTH116 - called at every commit
-        except FileNotFoundError:
-            return None
-        return found.st_dev, found.st_ino
+    @property
+    def touched(self) -> bool:
+        """Whether somebody else has written to a file since it was left."""
+        return any(_mark(file) != before for file, before in self._marks.items())
+
+    def leave(self) -> None:
+        """After writing: whatever differs from here on was not done by us."""
+        for file, before in self._marks.items():
+            now = _mark(file)
+            if before is None or (now is not None and now[:2] == before[:2]):
+                self._marks[file] = now
+
+
+def _mark(file: str) -> Mark | None:
+    try:
+        found = os.stat(file)  # noqa: PTH116 - called at every commit
+    except FileNotFoundError:
+        return None
+    return Mark(found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns)
