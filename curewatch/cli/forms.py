@@ -16,8 +16,13 @@ import typer
 
 from curewatch.cli.asking import ask
 from curewatch.errors import UsageError
+from curewatch.wording import Wording
 
 Ask = Callable[[str, str], str]  # question, default -> what was typed
+
+
+def _as_text(value: Any, _: Wording) -> str:
+    return str(value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +34,7 @@ class Field:
     read: Callable[[str, str], Any]  # (typed text, option) -> value; raises UsageError
     needed: bool = False
     carried: bool = False  # an option left out takes the last entry's value, not only the question
-    say: Callable[[Any], str] = str  # a value as it would be typed
+    say: Callable[[Any, Wording], str] = _as_text  # a value as this person would type it
     name: str = ""  # of the option, where the payload's key is not the word for it
     many: bool = False  # the option may be repeated; read as one text, parted by commas
     asked: bool = True  # in the form too; else an option only
@@ -71,6 +76,7 @@ def fill(
     given: Mapping[str, str | None],
     last: Mapping[str, Any],
     ask: Ask | None = None,
+    words: Wording | None = None,
 ) -> dict[str, Any]:
     """Values by key, from the options, the last entry and, where ``ask`` is given, the person.
 
@@ -79,12 +85,13 @@ def fill(
     UsageError
         A needed field is missing and there is nobody to ask, or an option's text is not a value.
     """
+    words = words or Wording()
     asks_all = ask is not None and nothing_given(given)
     values: dict[str, Any] = {}
     missing = []
     for field in fields:
         text = given.get(field.key)
-        before = field.say(last[field.key]) if last.get(field.key) is not None else ""
+        before = field.say(last[field.key], words) if last.get(field.key) is not None else ""
         if text is not None and not text.strip() and field.needed:
             missing.append(f"{field.option} ({field.question.lower()}; it was empty)")
         elif text is not None:

@@ -10,7 +10,7 @@ from curewatch.errors import UsageError
 from curewatch.logbook import Kind
 from curewatch.materials import system_names
 from curewatch.materials.substrate import substrate_names
-from curewatch.units import celsius_from_kelvin, gram_from_kilogram
+from curewatch.wording import Wording
 
 
 def _number(unit: str, lowest: float, highest: float, scale: float = 1.0) -> Callable[[str, str], float]:
@@ -50,12 +50,20 @@ def _count(text: str, option: str) -> int:
     return int(text)
 
 
-def _grams(kilogram: Any) -> str:
-    return f"{gram_from_kilogram(float(kilogram)):g} g"
+def _heavy(kilogram: Any, words: Wording) -> str:
+    return words.weighed(float(kilogram))
 
 
-def _celsius(kelvin: Any) -> str:
-    return f"{celsius_from_kelvin(float(kelvin)):.1f} C"
+def _warm(kelvin: Any, words: Wording) -> str:
+    return words.temperature(float(kelvin))
+
+
+def _millimetres(metre: Any, _: Wording) -> str:
+    return f"{float(metre) * 1000:g}"
+
+
+def _joined(several: Any, _: Wording) -> str:
+    return ", ".join(several)
 
 
 def _system(text: str, option: str) -> str:
@@ -86,17 +94,17 @@ FORMS: dict[str, tuple[Field, ...]] = {
             "thickness",
             "Thickness of the substrate in mm",
             _number("mm", 0.1, 500, 1e-3),
-            say=lambda metre: f"{float(metre) * 1000:g}",
+            say=_millimetres,
         ),
-        Field("rules", "Rule sets, parted by commas", _listed, say=", ".join),
+        Field("rules", "Rule sets, parted by commas", _listed, say=_joined),
         BY,
     ),
     Kind.BATCH: (
-        Field("resin_mass", "Resin as weighed, e.g. 200 g", _mass, needed=True, say=_grams),
-        Field("hardener_mass", "Hardener or peroxide as weighed, e.g. 44 g", _mass, needed=True, say=_grams),
+        Field("resin_mass", "Resin as weighed, e.g. 200 g", _mass, needed=True, say=_heavy),
+        Field("hardener_mass", "Hardener or peroxide as weighed, e.g. 44 g", _mass, needed=True, say=_heavy),
         Field("resin_lot", "Lot number of the resin", words, carried=True),
         Field("hardener_lot", "Lot number of the hardener", words, carried=True),
-        Field("pot_temperature", "Temperature in the pot, e.g. 18 C", temperature_from_text, say=_celsius),
+        Field("pot_temperature", "Temperature in the pot, e.g. 18 C", temperature_from_text, say=_warm),
         Field("system", "Resin system", _system, carried=True),
         BY,
         TEXT,
@@ -106,17 +114,17 @@ FORMS: dict[str, tuple[Field, ...]] = {
             "batches",
             "Batches used, as written on the cups: B1, B2",
             _batches,
-            say=", ".join,
+            say=_joined,
             name="batch",
             many=True,
         ),
-        Field("layers", "How many layers of cloth", _count, say=str),
+        Field("layers", "How many layers of cloth", _count),
         Field("cloth", "Cloth, e.g. biaxial 450 g/m2", words),
         Field(
             "batch_mass",
             "Mixed in one pot, e.g. 150 g (that of the batches if empty)",
             _mass,
-            say=_grams,
+            say=_heavy,
             name="mass",
         ),
         Field(
@@ -168,14 +176,14 @@ FORMS: dict[str, tuple[Field, ...]] = {
             needed=True,
         ),
         Field("value", "Barcol reading", _number("", 0, 100)),
-        Field("load", "Peel coupon: load on the lever, e.g. 2 kg", _mass, say=_grams),
+        Field("load", "Peel coupon: load on the lever, e.g. 2 kg", _mass, say=_heavy),
         Field(
             "arm",
             "Peel coupon: lever arm in mm",
             _number("mm", 1, 5000, 1e-3),
-            say=lambda metre: f"{float(metre) * 1000:g}",
+            say=_millimetres,
         ),
-        Field("passed", "passed or failed", _passed, say=lambda passed: "passed" if passed else "failed"),
+        Field("passed", "passed or failed", _passed, say=lambda passed, _: "passed" if passed else "failed"),
         LAYUP,
         BY,
         TEXT,

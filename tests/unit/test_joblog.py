@@ -7,11 +7,13 @@ from typing import Any
 import pytest
 
 from curewatch.cli.forms import Field, fill, one_of, words
+from curewatch.cli.job_forms import FORMS
 from curewatch.cli.main import run
 from curewatch.clock import iso_utc
 from curewatch.errors import UsageError
 from curewatch.joblog import quality
 from curewatch.logbook import Entry, Kind, Logbook
+from curewatch.wording import Wording
 
 
 @pytest.fixture
@@ -157,6 +159,23 @@ FIELDS = (
     Field("action", "On or off", one_of("on", "off"), needed=True),
     Field("by", "Who", words, carried=True),
 )
+
+
+def test_a_form_offers_what_stood_in_the_units_of_the_person() -> None:
+    """The last mass in ounces, the last temperature in Fahrenheit; Enter takes them as they were."""
+    fields = [field for field in FORMS[Kind.BATCH] if field.key in {"resin_mass", "pot_temperature"}]
+    offered = []
+
+    def enter(question: str, before: str) -> str:
+        offered.append(before)
+        return before
+
+    last, nothing = {"resin_mass": 0.2, "pot_temperature": 291.15}, {"resin_mass": None}
+    found = fill(fields, nothing, last, enter, Wording(fahrenheit=True, ounces=True))
+    assert offered == ["7.05 oz", "64.4 °F"]
+    assert found == pytest.approx(last, rel=1e-3)
+    fill(fields, nothing, last, enter)
+    assert offered[2:] == ["200 g", "18.0 °C"]
 
 
 def test_a_form_asks_until_it_can_read_the_answer() -> None:

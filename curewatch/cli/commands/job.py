@@ -20,6 +20,7 @@ from curewatch.errors import ExitStatus, UsageError
 from curewatch.joblog import quality, telling
 from curewatch.logbook import Entry, Kind, sealing
 from curewatch.materials import load_system
+from curewatch.wording import Wording
 
 app = typer.Typer(help="The job log: open, batches, peel ply, wash, checks, notes, photos, close.")
 app.command()(correct)
@@ -31,6 +32,7 @@ def _fields(
     kind: str,
     job: joblog.Job,
     given: Mapping[str, str | None],
+    words: Wording,
     shelf: Resin | None = None,
     *,
     asking: bool = True,
@@ -42,7 +44,7 @@ def _fields(
     before.setdefault("system", job.opened.payload.get("system"))
     if shelf is not None and before["system"] == shelf.system:
         before.setdefault("resin_lot", shelf.lot)
-    return fill(FORMS[kind], given, before, at_terminal() if asking else None)
+    return fill(FORMS[kind], given, before, at_terminal() if asking else None, words)
 
 
 def _photograph(text: str, option: str) -> dict[str, Any]:
@@ -84,7 +86,7 @@ def open_(
             "system": resin.system,
             "rules": [place.configuration.limits.rules],
         }
-        values = fill(FORMS[Kind.JOB_OPEN], given, defaults, at_terminal())
+        values = fill(FORMS[Kind.JOB_OPEN], given, defaults, at_terminal(), place.words)
         kept = {key: value for key, value in defaults.items() if value is not None} | values
         chosen = None if name is None else _name(name)
         then = place.asked_when(given)
@@ -123,7 +125,7 @@ def batch(
         raise UsageError(f"--scale {scale:g}; allowed: above 0 to 100 g")
     with desk(config, units, ago, at) as place:
         found = joblog.current(place.logbook, job)
-        values = _fields(Kind.BATCH, found, given, place.configuration.resin)
+        values = _fields(Kind.BATCH, found, given, place.words, place.configuration.resin)
         name = values.setdefault("system", place.configuration.resin.system)
         system = load_system(name, folder=place.configuration.resin.folder)
         ratio, advised = telling.proportions(
@@ -170,7 +172,7 @@ def simple(kind: str, name: str) -> Callable[[Callable[[Desk, joblog.Job, dict[s
         ) -> None:
             with desk(config, units, ago, at) as place:
                 found = joblog.current(place.logbook, job)
-                values = _fields(kind, found, given)
+                values = _fields(kind, found, given, place.words)
                 then = place.asked_when(given)
                 stored = then.entry(make(then, found, values))
                 said(place, stored, told_line(joblog.Told(stored, stored.payload), place.words), json)
@@ -245,7 +247,7 @@ def photo(
         found = joblog.current(place.logbook, job)
         told = given if file is None else given | {"file": file}
         payload = fill((_FILE,), {"file": file}, {}, at_terminal())["file"]
-        values = _fields(Kind.PHOTO, found, given, asking=nothing_given(told))
+        values = _fields(Kind.PHOTO, found, given, place.words, asking=nothing_given(told))
         then = place.asked_when(told)
         stored = then.entry(Entry(Kind.PHOTO, payload | values, then.happened, job=found.name))
         said(place, stored, f"photo {payload['file']}, sha256 {payload['sha256'][:16]}...", json)
@@ -269,7 +271,7 @@ def close(
         found = joblog.current(place.logbook, job)
         if found.closed is not None:
             raise UsageError(f"job {found.name} was closed already, entry {found.closed.number}")
-        values = _fields(Kind.JOB_CLOSE, found, given)
+        values = _fields(Kind.JOB_CLOSE, found, given, place.words)
         if found.running:
             note(f"still counting down in this job: {', '.join(found.running)}")
         closing = Entry(Kind.JOB_CLOSE, {"job": found.name, **values}, place.now, job=found.name)

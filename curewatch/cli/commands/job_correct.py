@@ -104,7 +104,7 @@ def _change(place: Desk, job: joblog.Job, number: int, ask: Ask) -> str:
     )
     field = next((one for one in FORMS.get(before.kind if before else "", ()) if one.key == key), None)
     stood = None if before is None else before.payload.get(key)
-    shown = field.say(stood) if field is not None and stood is not None else ""
+    shown = field.say(stood, place.words) if field is not None and stood is not None else ""
 
     def read(text: str, option: str) -> str:
         readers[key](text, option)

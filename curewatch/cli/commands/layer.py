@@ -61,7 +61,7 @@ def app(
             _close(logbook, close, given, _started(ago, at, words, now), now)
         elif not running:
             belongs = joblog.one_open(logbook, job)
-            told = fill(FORMS[Kind.LAYUP], given, _before(belongs), at_terminal())
+            told = fill(FORMS[Kind.LAYUP], given, _before(belongs), at_terminal(), words)
             mixed = _mixed(belongs, told.get("batches"))
             started, afterwards = _mixed_at(ago, at, given, mixed, words=words, now=now)
             layup = _layup(configuration, logbook, told, job=belongs, mixed=mixed, started=started)
