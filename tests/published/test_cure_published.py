@@ -79,7 +79,7 @@ def test_stall_of_three_amines() -> None:
         assert float(glass_transition(found, uncured, full, 0.40)) == pytest.approx(temperature + 15.0)
 
 
-def test_a_film_stalls_where_three_amines_did() -> None:
+def test_a_film_stalls_where_three_amines_did(record_property) -> None:
     """Isothermal runs end where their heat can no longer be seen: there the film lies within the data.
 
     Seen is taken as 1e-5 to 2e-5 of conversion a second: some 20 to 50 uW from a sample of 5 mg (from
@@ -97,6 +97,8 @@ def test_a_film_stalls_where_three_amines_did() -> None:
         early, late = (ends_in_view(each, still, seen) for each, seen in (
             (early_to_stall(likely), 2e-5), (likely, 1e-5)
         ))  # fmt: skip
+        data = f"{row['low']} to {row['high']} at {row['temperature_c']} degC"
+        record_property("measured", f"{early:.2f} to {late:.2f}, data {data}")
         assert float(row["low"]) <= early <= float(row["high"]), row
         assert early < late <= float(row["high"]) + 0.03, row
         assert early <= float(row["final_conversion_mean"]) + 0.06, row

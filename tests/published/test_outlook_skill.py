@@ -52,8 +52,17 @@ def test_bands_hold_what_they_say(newark: Skill, record_property) -> None:
 
 
 @pytest.mark.long
-def test_dew_point_and_scores_beat_staying_as_it_is(newark: Skill) -> None:
+def test_dew_point_and_scores_beat_staying_as_it_is(newark: Skill, record_property) -> None:
     """Dew point beats persistence from 3 h on, and the whole distribution beats it at every horizon."""
+    for hours in (3, 12):
+        pairs = [
+            f"{ours[which, hours - 1]:.2f}/{staying[which, hours - 1]:.2f}"
+            for which, ours, staying in (
+                (DEW, newark.error, newark.persistence),
+                (AIR, newark.score, newark.persistence_score),
+            )
+        ]
+        record_property("measured", f"{hours} h: dew point {pairs[0]}, CRPS of air {pairs[1]} K")
     assert np.all(newark.error[DEW, 2:] < newark.persistence[DEW, 2:])
     assert np.all(newark.error[DEW, :2] < 1.02 * newark.persistence[DEW, :2])
     assert np.all(newark.score < newark.persistence_score)
@@ -120,11 +129,15 @@ def test_a_stated_chance_of_a_dry_surface_is_how_often_it_came(record_property) 
         assert dry[some].mean() - chance[some].mean() < (0.35 if high < 0.9 else 0.05 + sampling)
 
 
-def test_a_short_walk_beats_both_plain_guesses() -> None:
+def test_a_short_walk_beats_both_plain_guesses(record_property) -> None:
     """Two weeks of EWR in May, told six hours ahead: the default run's share of the long walk."""
     weather = airport("EWR")
     part = Weather(*(series[80 * 24 : 150 * 24] for series in weather))
     skill = walk_forward(part, first_day=54, every=5, horizon=12)
+    plain = min(skill.persistence[AIR, 5], skill.yesterday[AIR, 5])
+    record_property(
+        "measured", f"6 h ahead {skill.error[AIR, 5]:.2f} K, the better plain guess {plain:.2f} K"
+    )
     assert skill.error[AIR, 5] < 0.75 * skill.persistence[AIR, 5]
     assert skill.error[AIR, 5] < 0.75 * skill.yesterday[AIR, 5]
     assert 0.70 < skill.coverage[AIR].mean() < 0.90

@@ -24,7 +24,9 @@ def building() -> tuple[Past, np.ndarray]:
     return Past(time, inside, unknown, unknown, outside, unknown), power
 
 
-def test_a_real_building_is_found_heavy_and_says_how_sure_it_is(building: tuple[Past, np.ndarray]) -> None:
+def test_a_real_building_is_found_heavy_and_says_how_sure_it_is(
+    building: tuple[Past, np.ndarray], record_property
+) -> None:
     """A heated, occupied building follows over days, not hours; three stretches agree within their spread.
 
     In the last stretch the heating follows the weather so closely that the time constant runs to the end
@@ -36,6 +38,8 @@ def test_a_real_building_is_found_heavy_and_says_how_sure_it_is(building: tuple[
         for end in (24 * DAYS, 28 * DAYS, 33 * DAYS)
     ]
     for one in found:
+        hours = f"{one.time_constant / HOUR:.0f} +- {one.time_constant_sd / HOUR:.0f} h"
+        record_property("measured", hours)
         assert 30 * HOUR <= one.time_constant <= 160 * HOUR
         assert one.temperature_sd < 1.0
         assert "identified" in one.basis
