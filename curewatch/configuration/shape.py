@@ -98,6 +98,7 @@ class Shed(Table):
     carbon_dioxide_ppm: float = Field(default=420.0, ge=300, le=20_000)
     volume_m3: float = Field(default=60.0, ge=1, le=100_000)
     heater: Literal["electric", "flued", "propane", "paraffin"] = "electric"
+    heater_kw: float | None = Field(default=None, gt=0, le=500)
 
 
 class Resin(Table):

@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from curewatch.advice.levers import Means
+from curewatch.advice.knobs import Means
 from curewatch.advice.limits import for_system
 from curewatch.advice.question import Question
 from curewatch.advice.situation import Situation
@@ -101,7 +101,10 @@ def means(configuration: Configuration, asked: Question, situation: Situation) -
     )
     fuels = {"propane": PROPANE, "paraffin": PARAFFIN}
     shed = identify(situation.past, volume=configuration.shed.volume_m3)
-    return Means(shed, fuels.get(configuration.shed.heater), others)
+    power = configuration.shed.heater_kw
+    return Means(
+        shed, fuels.get(configuration.shed.heater), others, None if power is None else 1000.0 * power
+    )
 
 
 def working_spans(configuration: Configuration, start: float, end: float) -> tuple[Span, ...]:

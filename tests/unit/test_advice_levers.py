@@ -199,6 +199,21 @@ def test_a_batch_that_kicks_too_soon_is_made_smaller_until_it_does_not() -> None
 
 
 @pytest.mark.long
+def test_a_heater_too_weak_for_it_is_no_lever() -> None:
+    """What the heater cannot give is not proposed, and said; one that gives it is as good as unknown."""
+    question, known = asked("epoxy-slow"), situation(11.0, 0.70)
+    outlook = coming_hours(known, WOOD)
+    assert outlook is not None
+    free = levers(question, known, outlook, NOW, Means(SHED))
+    needed = min(lever.power for lever in free if lever.power)
+    assert levers(question, known, outlook, NOW, Means(SHED, power=1.01 * needed)) == free
+    weak = Means(SHED, power=0.5 * needed)
+    assert not [lever for lever in levers(question, known, outlook, NOW, weak) if lever.power]
+    said = advise(question, known, lambda: weak)
+    assert any("the heater gives" in str(remedy) for remedy in said.remedies)
+
+
+@pytest.mark.long
 def test_burning_gas_in_the_shed_is_warned_of_and_its_water_counts() -> None:
     """An unflued heater needs a higher target than an electric one, or none is enough."""
     question, known = asked("epoxy-slow"), situation(11.0, 0.70)

@@ -1,0 +1,71 @@
+"""What a lever takes: power, energy, water, and how much trouble it is.
+
+Efforts only rank the levers. They are ours: an hour of waiting counts 1, other numbers say what they
+are taken to be worth in such hours.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from curewatch.advice.answer import Lever
+from curewatch.advice.knobs import Means
+from curewatch.advice.question import Question
+from curewatch.advice.search import Found
+from curewatch.model import warming
+from curewatch.model.outlook import Outlook
+from curewatch.units import HOUR
+
+KWH = 3.6e6  # J
+
+
+def priced(question: Question, outlook: Outlook, one: Found, held: float, means: Means) -> Lever:
+    """A found amount as a lever: when to switch on and off, what it takes, how much trouble it is."""
+    knob, until, trial = one.knob, one.knob.start + held, one.trial
+    lead = (knob.start - knob.begin) / HOUR
+    lever = Lever(
+        knob.kind,
+        knob.start,
+        0.5 * lead,
+        trial.likelihood,
+        target=one.value,
+        begin=knob.begin,
+        until=until,
+    )
+    if knob.kind == "warm":
+        return _with_heat(lever, question, outlook, means)
+    if knob.kind == "dry":
+        water = float(np.median(warming.dried(outlook, means.shed, one.value, knob.begin, until).water))
+        return replace(lever, water=water, effort=lever.effort + 2.0 + water)
+    return replace(lever, effort=lever.effort + 1.0 + one.value / 8.0)
+
+
+def _with_heat(lever: Lever, question: Question, outlook: Outlook, means: Means) -> Lever:
+    if lever.target is None or lever.begin is None or lever.until is None:
+        return lever
+    taken = warming.warmed(
+        outlook,
+        means.shed,
+        lever.target,
+        lever.begin,
+        lever.until,
+        substrate=question.substrate,
+        fuel=means.fuel,
+        ramp=max(HOUR, lever.start - lever.begin),
+    )
+    energy = float(np.median(taken.energy))
+    burnt = means.fuel or warming.PROPANE
+    water = energy / burnt.heat * burnt.water
+    warning = (
+        f"unflued {burnt.name} puts {water:.1f} kg of water into this air, and carbon monoxide: vent it"
+        if means.fuel
+        else f"electric or flued heat only: unflued gas would add {water:.1f} kg of water and carbon monoxide"
+    )
+    return replace(
+        lever,
+        power=float(np.quantile(taken.power.max(axis=1), 0.9)),
+        energy=energy,
+        water=water if means.fuel else None,
+        warning=warning,
+        effort=lever.effort + 1.5 + energy / KWH / 10.0,
+    )
