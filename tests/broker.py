@@ -6,6 +6,7 @@ fixture says which version a test may ask for.
 
 import asyncio
 import os
+import secrets
 import shutil
 import signal
 import socket
@@ -14,6 +15,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -27,9 +29,15 @@ MOSQUITTO = shutil.which("mosquitto", path=os.environ.get("PATH", "") + ":/usr/s
 
 
 def free_port() -> int:
-    with socket.socket() as found:
-        found.bind(("127.0.0.1", 0))
-        return int(found.getsockname()[1])
+    """A port nobody holds, below those the system gives to outgoing connections (Linux: from 32768 on).
+
+    What opens it later, or opens it again, so finds it free. Not drawn from `random`, which the tests seed.
+    """
+    for port in secrets.SystemRandom().sample(range(20_000, 32_000), 100):
+        with socket.socket() as found, suppress(OSError):
+            found.bind(("127.0.0.1", port))
+            return port
+    raise AssertionError("no port is free on 127.0.0.1")
 
 
 def until(true: Callable[[], Any], seconds: float = PATIENCE) -> Any:

@@ -9,6 +9,7 @@ from curewatch.joblog.job import BENCH_KINDS, Job, Told
 from curewatch.logbook import Entry, Kind, Logbook
 from curewatch.materials.system import ResinSystem
 from curewatch.phrases import Said
+from curewatch.units import MINUTE
 
 
 def next_name(letter: str, taken: int) -> str:
@@ -118,38 +119,52 @@ def unused_batches(job: Job) -> list[str]:
     return [name for name in names if name not in used]
 
 
-def layup_of(job: Job, named: str | None) -> str:
-    """The layup that is meant: the named one, else the last.
+def layup_of(job: Job, named: str | None, at: float) -> str:
+    """The layup that is meant at this moment: the named one, else the last that was begun by then.
 
     Raises
     ------
     UsageError
-        The job has no such layup.
+        The job has no such layup, or it had not begun.
     """
-    known = [str(item.payload["layup"]) for item in job.of(Kind.LAYUP)]
+    known = {
+        str(item.payload["layup"]): min(item.at, float(item.payload.get("started", item.at)))
+        for item in job.of(Kind.LAYUP)
+    }
     if not known:
         raise UsageError(f"job {job.name} has no layup yet; say `curewatch layer` when you start one")
     if named is not None and named not in known:
         raise UsageError(f"job {job.name} has no layup {named!r}; its layups: {', '.join(known)}")
-    return named or known[-1]
+    begun = [name for name, start in known.items() if start <= at + MINUTE]  # times are told to the minute
+    if not begun or (named is not None and named not in begun):
+        raise UsageError(
+            f"{named or 'no layup'} had {'not ' if named else ''}begun at that moment; give a later --at, or "
+            "a shorter --ago, or correct when the layup was mixed: curewatch job correct"
+        )
+    return named or max(begun, key=lambda name: known[name])
 
 
-def correction(
-    job: Job, number: int, changes: Mapping[str, Any], why: str, *, at: float, by: str | None = None
-) -> Entry:
-    """New values for keys of an earlier entry, as an entry of its own.
+def correctable(job: Job, number: int) -> Told:
+    """The entry of this number as it stands.
 
     Raises
     ------
     UsageError
         The entry is not one of this job, or not one that people tell.
     """
-    found = [item for item in job.told if item.number == number]
-    correctable = [item.number for item in job.told if item.kind in BENCH_KINDS]
-    if not found or number not in correctable:
-        there = ", ".join(map(str, correctable)) or "none"
+    told = {item.number: item for item in job.told if item.kind in BENCH_KINDS}
+    if number not in told:
+        there = ", ".join(map(str, told)) or "none"
         raise UsageError(
             f"entry {number} of job {job.name} cannot be corrected; those that people told can: {there}"
         )
+    return told[number]
+
+
+def correction(
+    job: Job, number: int, changes: Mapping[str, Any], why: str, *, at: float, by: str | None = None
+) -> Entry:
+    """New values for keys of an earlier entry, as an entry of its own; UsageError as :func:`correctable`."""
+    correctable(job, number)
     payload = {"corrects": number, "changes": dict(changes), "why": why}
     return Entry(Kind.CORRECTION, payload | ({"by": by} if by else {}), at, job=job.name)

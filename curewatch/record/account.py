@@ -31,6 +31,7 @@ from curewatch.units import HOUR, MINUTE
 
 BEFORE = 24 * HOUR  # rule sets look back so far before the work [s]
 _LAYUP = re.compile(r"L\d+")  # how layups are named
+SILENCE = 15 * MINUTE  # without a reading for so long, a minute is not known [s]
 BACKWARDS = 5.0  # s that stamps may run back before it is shown: clocks are set in smaller steps
 
 
@@ -39,10 +40,15 @@ class Heard(NamedTuple):
 
     post: Post
     readings: int
-    silent_minutes: int  # of the job, no reading within the last quarter of an hour
+    silences: tuple[tuple[float, float], ...]  # of the job, longer than SILENCE: from and until, UTC [s]
     late: int  # readings that arrived more than a quarter of an hour after they were measured
     check: Mapping[str, Any] | None  # its last two-point check
     checked_at: float | None  # UTC [s]
+
+    @property
+    def silent_minutes(self) -> int:
+        """How long it said nothing, all silences together."""
+        return round(sum(until - since for since, until in self.silences) / MINUTE)
 
 
 class Disorder(NamedTuple):
@@ -214,14 +220,14 @@ def _cured(course: Course) -> float:
 def _heard(logbook: Logbook, post: Post, entries: Sequence[Stored], start: float, end: float) -> Heard:
     seen = logbook.series(post.name, start, end)
     edges = np.concatenate(([start], seen.time, [end]))
-    silent = np.diff(edges)
+    silent = np.flatnonzero(np.diff(edges) > SILENCE)
     checks = [
         one for one in entries if one.kind == Kind.SENSOR_CHECK and one.payload.get("sensor") == post.name
     ]
     return Heard(
         post,
         len(seen.time),
-        round(float(silent[silent > 15 * MINUTE].sum()) / MINUTE),
+        tuple((float(edges[n]), float(edges[n + 1])) for n in silent),
         int((seen.received - seen.time > 15 * MINUTE).sum()),
         checks[-1].payload if checks else None,
         checks[-1].at if checks else None,

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from curewatch.record.words import MONTHS
-from curewatch.units import DAY, HOUR, FloatArray
+from curewatch.units import DAY, HOUR, MINUTE, FloatArray
 from curewatch.wording import Wording
 
 INK, FAINT, GRID = "#1f2933", "#6b7280", "#dfe3e8"
@@ -188,8 +188,11 @@ def _steps(low: float, high: float) -> list[float]:
 
 
 def _ticks(chart: Chart) -> Iterator[tuple[float, str, str]]:
-    """Local hours or days, at most a dozen: moment, hour, and the day where it is new."""
+    """Local minutes, hours or days, at most a dozen: moment, time, and the day where it is new."""
     length = chart.end - chart.start
+    if length < 2 * HOUR:
+        yield from _minutes(chart, length)
+        return
     hours = next((each for each in (1, 2, 3, 6, 12) if length / HOUR / each <= 13), 24)
     days = max(1, -(-int(length / DAY) // 12))
     shown_day = ""
@@ -205,6 +208,16 @@ def _ticks(chart: Chart) -> Iterator[tuple[float, str, str]]:
             "" if day == shown_day or hours == 24 else day,
         )
         shown_day = day
+
+
+def _minutes(chart: Chart, length: float) -> Iterator[tuple[float, str, str]]:
+    """Round minutes of a stretch that may hold no full hour; the day stands under the first."""
+    step = next(each for each in (1, 2, 5, 10, 20) if length / MINUTE / each <= 7) * MINUTE
+    first = np.ceil(chart.start / step) * step
+    for n in range(int((chart.end - first) / step) + 1):
+        at = float(first + n * step)
+        local = chart.reader.local(at)
+        yield at, chart.reader.time(at), f"{local.day} {MONTHS[local.month - 1]}" if n == 0 else ""
 
 
 def _line(line: Line, frame: _Frame) -> Iterator[str]:

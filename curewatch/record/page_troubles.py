@@ -60,6 +60,7 @@ def blemishes(account: Account, words: Words) -> Iterator[str | Table]:
         )
         for one in account.disorder
     ]
+    rows += list(_silences(account, words))
     rows += list(_exchanges(account, words))
     rows += [row for told in account.job.told for row in _correction_rows(told, words)]
     rows += list(_after_the_close(account, words))
@@ -67,6 +68,29 @@ def blemishes(account: Account, words: Words) -> Iterator[str | Table]:
         yield "None was noticed."
         return
     yield table(("When", "What", ""), (16, 16, 68), rows)
+
+
+def _silences(account: Account, words: Words) -> Iterator[tuple[str, str, str]]:
+    """Where the readings themselves have holes that no entry of the daemon told of: it may not have run."""
+    told = [
+        (str(one.payload.get("sensor")), float(start), float(one.payload.get("end") or account.end))
+        for one in account.of_shed(Kind.GAP)
+        if isinstance(start := one.payload.get("start"), int | float)
+    ]
+    holes: dict[tuple[str, str], list[str]] = {}
+    first: dict[tuple[str, str], tuple[float, float]] = {}
+    for heard in account.heard:
+        for since, until in heard.silences:
+            if any(name == heard.post.name and start < until and end > since for name, start, end in told):
+                continue
+            shown_as = words.moment(since), words.moment(until)
+            holes.setdefault(shown_as, []).append(heard.post.name)
+            first.setdefault(shown_as, (since, until))
+    for shown_as, (since, until) in sorted(first.items(), key=lambda one: one[1]):
+        names = shown(", ".join(holes[shown_as]), 200)
+        yield shown_as[0], "gap", f"{names}: nothing until {shown_as[1]} ({span(until - since)})"
+    if not account.heard:
+        yield words.moment(account.start), "gap", "no sensor: nothing was measured during this job"
 
 
 def _exchanges(account: Account, words: Words) -> Iterator[tuple[str, str, str]]:

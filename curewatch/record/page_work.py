@@ -9,7 +9,7 @@ from curewatch.joblog import Told
 from curewatch.logbook import Kind
 from curewatch.record.account import Account
 from curewatch.record.page import Picture, Table, of, table
-from curewatch.record.words import Words, shown
+from curewatch.record.words import Words, counted, shown
 from curewatch.units import MINUTE
 
 LARGEST_THUMBNAIL = (640, 640)  # pixels on a page
@@ -22,14 +22,14 @@ def work(account: Account, words: Words) -> Iterator[Table]:
         for told in sorted(account.job.told, key=lambda one: one.at)
         if told.kind not in {Kind.SEAL, Kind.ALERT, Kind.CORRECTION}
     ]
-    yield table(("When", "What", "Who"), (17, 70, 13), rows)
+    yield table(("Entry", "When", "What", "Who"), (7, 16, 64, 13), rows)
     batches = [_batch_row(told, words) for told in account.job.of(Kind.BATCH)]
     if batches:
         head = ("Batch", "Mixed", "Resin lot", "Hardener lot", "Resin", "Hardener", "Ratio", "Pot at")
         yield table(head, (7, 14, 12, 13, 9, 10, 26, 9), batches)
 
 
-def _told_row(told: Told, words: Words, closed: Told | None) -> tuple[str, str, str]:
+def _told_row(told: Told, words: Words, closed: Told | None) -> tuple[str, ...]:
     marks = []
     if told.payload.get("given_afterwards") or told.entry.recorded - told.entry.at > 5 * MINUTE:
         marks.append(f"told {words.moment(told.entry.recorded)}")
@@ -39,7 +39,7 @@ def _told_row(told: Told, words: Words, closed: Told | None) -> tuple[str, str, 
         marks.append("corrected by " + ", ".join(f"entry {one.number}" for one in told.corrections))
     text = _sentence(told.kind, told.payload, words)
     what = f"{text} ({'; '.join(marks)})" if marks else text
-    return f"{words.moment(told.at)}", what, shown(told.payload.get("by") or "–", 40)
+    return str(told.number), words.moment(told.at), what, shown(told.payload.get("by") or "–", 40)
 
 
 def _sentence(kind: str, payload: Mapping[str, Any], words: Words) -> str:
@@ -71,7 +71,7 @@ def _layup_sentence(payload: Mapping[str, Any], words: Words) -> str:
     layers = payload.get("layers")
     parts = [f"Layup {of(payload, 'layup')} begun"]
     if layers:
-        parts.append(f"{shown(layers, 10)} layers of {shown(payload.get('cloth') or 'cloth', 60)}")
+        parts.append(f"{_layers(layers)} of {shown(payload.get('cloth') or 'cloth', 60)}")
     if payload.get("batches"):
         parts.append("batches " + shown(", ".join(map(str, payload["batches"])), 120))
     elif payload.get("lot"):
@@ -81,6 +81,10 @@ def _layup_sentence(payload: Mapping[str, Any], words: Words) -> str:
     parts.append(of(payload, "system"))
     text = ", ".join(parts)
     return f"{text}. {shown(payload['note'])}" if payload.get("note") else text
+
+
+def _layers(number: object) -> str:
+    return counted(number, "layer") if isinstance(number, int) else f"{shown(number, 10)} layers"
 
 
 def _quality_sentence(payload: Mapping[str, Any], words: Words) -> str:
@@ -118,8 +122,9 @@ def photographs(account: Account, words: Words) -> Iterator[str | Picture]:
     """Thumbnails, with the digest of each photograph."""
     for number, told in enumerate(account.job.of(Kind.PHOTO), 1):
         name = shown(told.payload.get("file") or "?", 60)
-        caption = f"{name}, {words.moment(told.at)}. {shown(told.payload.get('text') or '', 200)}".rstrip()
-        caption += f" SHA-256 {shown(told.payload.get('sha256') or 'not given', 64)}"
+        said = shown(told.payload.get("text") or "", 200).rstrip(". ")
+        caption = f"{name}, {words.moment(told.at)}. " + (f"{said}. " if said else "")
+        caption += f"SHA-256 {shown(told.payload.get('sha256') or 'not given', 64)}"
         content = _thumbnail(told.payload.get("thumbnail"))
         if content is None:
             yield f"{caption} (its thumbnail cannot be read)"

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.broker import Broker, Talker, free_port, needs_mosquitto, until
+from tests.broker import Broker, Talker, needs_mosquitto, until
 from tests.running import Running
 
 SENSORS = '[sensors.bench]\nrole = "air"\n'
@@ -52,12 +52,12 @@ class Cable:
     """A network between us and the broker that can be cut: silent, not closed."""
 
     def __init__(self, port: int) -> None:
-        self.port = free_port()
         self._to = port
         self._whole = threading.Event()
         self._whole.set()
         self.dropped = 0
-        self._server = socket.create_server(("127.0.0.1", self.port))
+        self._server = socket.create_server(("127.0.0.1", 0))
+        self.port = self._server.getsockname()[1]
         self._pairs: list[socket.socket] = []
         threading.Thread(target=self._accept, daemon=True).start()
 

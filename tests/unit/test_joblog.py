@@ -98,6 +98,8 @@ def test_a_correction_is_a_new_entry_and_both_are_shown(
     assert len(found["corrected_by"]) == 1
     assert "allowed keys" in refused(shed, capsys, "correct", number, "--set", "colour=red", "--why", "x")
     assert "cannot be corrected" in refused(shed, capsys, "correct", "99", "--set", "at=now", "--why", "x")
+    nowhere = refused(shed, capsys, "correct", "99", "--set", "resin_lot=demo 8", "--why", "x")
+    assert "entry 99 of job J1 cannot be corrected; those that people told can: 1, 2" in nowhere
 
 
 def test_lots_are_carried_to_the_next_batch_but_masses_are_not(
@@ -341,3 +343,44 @@ def test_a_peel_coupon_gives_its_moment() -> None:
         quality.peeling_moment(0.0, 0.1)
     with pytest.raises(UsageError, match="dial"):
         quality.barcol(120.0)
+
+
+def test_what_is_told_afterwards_belongs_to_the_layer_that_lay_there_then(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Peel ply off before the second layer was mixed was the first one's; before any layer it was none's."""
+    told(shed, capsys, "open", "--title", "new rudder cheek", "--ago", "6 h")
+    for ago in ("5 h", "10 min"):
+        laid(shed, capsys, "--mass", "150 g", "--ago", ago)
+    off = told(shed, capsys, "peel-ply", "--action", "off", "--ago", "30 min")
+    assert off["payload"]["layup"] == "L1"
+    assert told(shed, capsys, "wash", "--action", "both")["payload"]["layup"] == "L2"
+    early = ["wash", "--action", "wash", "--ago"]
+    assert "no layup had begun" in refused(shed, capsys, *early, "5 h 30 min")
+    assert "L2 had not begun" in refused(shed, capsys, *early, "30 min", "--layup", "L2")
+
+
+def test_a_job_reads_as_somebody_would_say_it(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Deeds in words, a check with its number and its lever; a seal by its code, not by its signature."""
+    told(shed, capsys, "open", "--title", "new rudder cheek", "--by", "the owner", "--ago", "6 h")
+    laid(shed, capsys, "--mass", "150 g", "--ago", "5 h")
+    told(shed, capsys, "peel-ply", "--action", "on", "--ago", "4 h")
+    told(shed, capsys, "wash", "--action", "both")
+    told(shed, capsys, "note", "--text", "dry-fitted")
+    told(shed, capsys, "quality", "--check", "coin tap", "--passed", "failed")
+    lever = ["--load", "500 g", "--arm", "120", "--passed", "passed"]
+    told(shed, capsys, "quality", "--check", "peel coupon", *lever)
+    code = told(shed, capsys, "close", "--outcome", "ready to sand")["seal_code"]
+    with pytest.raises(SystemExit):
+        run(["job", "show", "J1", "--config", str(shed)])
+    shown = capsys.readouterr().out
+    for words_of_it in (
+        "L1: peel ply on, by the owner",
+        "L1: wash and abrade, by the owner",
+        "note  dry-fitted, by the owner",
+        "L1: coin tap failed, by the owner",
+        "L1: peel coupon passed, 0.5884 N m (500 g on 120 mm), by the owner",
+        f"seal  code {code}, why job-close",
+    ):
+        assert words_of_it in shown, words_of_it
+    assert "signature" not in shown

@@ -4,6 +4,7 @@ import base64
 import io
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -13,12 +14,12 @@ from PIL import Image
 
 from curewatch.advice.rules import Outcome
 from curewatch.errors import RecordBroken
-from curewatch.logbook import Entry, Kind, Logbook
+from curewatch.logbook import Entry, Kind, Logbook, Stored
 from curewatch.logbook.sealing import seal
 from curewatch.model import film, learning
 from curewatch.model.learning import Evidence
 from curewatch.phrases import phrase
-from curewatch.record import page_work, screen
+from curewatch.record import chart, page_work, screen
 from curewatch.record.account import gather
 from curewatch.record.measured import between
 from curewatch.record.page import Pages, Table
@@ -413,3 +414,68 @@ def test_an_alert_with_its_numbers_is_told_in_the_readers_units():
     american = Words(Wording(fahrenheit=True, twelve_hours=True))
     assert american.told(payload, "text", HOUR) == "surface 2.7 °F above dew point at 1:00 am"
     assert american.told({}, "text", HOUR) == "–"
+
+
+def _rows(said: Pages, heading: str) -> list[tuple[str, ...]]:
+    """The rows of the first table under a heading."""
+    (section,) = (one for one in said.sections if one.heading == heading)
+    return list(next(block for block in section.blocks if isinstance(block, Table)).rows)
+
+
+def test_a_hole_in_the_readings_is_a_gap_on_paper_also_when_no_daemon_told_of_it(tmp_path: Path):
+    """Nothing ran for an hour: three sensors' hole is one line; a gap that was told stays one line, too."""
+    begin, hole = world.OPENED - HOUR, world.OPENED + 3 * HOUR
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.append(
+            list(world.readings(begin, hole, 300.0))
+            + list(world.readings(hole + HOUR, hole + 5 * HOUR, 300.0)),
+            [world.configuration(begin)],
+        )
+        for entry in world.work()[:4]:
+            logbook.write(entry)
+        closing = seal(logbook, why="record", at=hole + 5 * HOUR, job=world.JOB)
+        account = gather(logbook, world.JOB, closing)
+        found = _rows(pages(account), "Gaps, clocks, refusals and corrections")
+        assert [row for row in found if row[1] == "gap"] == [
+            ("25 Nov 10:55", "gap", "bench, hull, yard: nothing until 25 Nov 12:00 (1 h 5 min)")
+        ]
+        told = Entry(
+            Kind.GAP,
+            {"sensor": "bench", "start": hole - 300.0, "end": hole + HOUR, "why": "nothing came from it"},
+            hole + HOUR,
+        )
+        with_it = replace(account, shed=(*account.shed, _stored(logbook, told)))
+    gaps = [
+        row[2] for row in _rows(pages(with_it), "Gaps, clocks, refusals and corrections") if row[1] == "gap"
+    ]
+    assert sorted(text.partition(":")[0] for text in gaps) == ["bench", "hull, yard"]
+
+
+def _stored(logbook: Logbook, entry: Entry) -> Stored:
+    """An entry as the logbook gives it back."""
+    logbook.write(entry)
+    return list(logbook.entries(entry.kind))[-1]
+
+
+def test_entries_have_their_numbers_on_paper(job):
+    """What was corrected, and by which entry, can be found on the same page; one layer is not 1 layers."""
+    _, account = job
+    rows = _rows(pages(account), "What was done")
+    told = [one for one in account.job.told if one.kind not in {Kind.SEAL, Kind.ALERT, Kind.CORRECTION}]
+    assert {row[0] for row in rows} == {str(one.number) for one in told}
+    assert page_work._sentence(
+        Kind.LAYUP, {"layup": "L1", "layers": 1, "cloth": "demo cloth"}, Words(Wording())
+    ).startswith("Layup L1 begun, 1 layer of demo cloth")
+
+
+def test_a_chart_of_a_few_minutes_has_times_under_it():
+    """A layer told just before the record was written: round minutes, where no full hour falls into it."""
+    begin = world.OPENED + 62.0
+    drawn = chart.Chart("demo", "K", begin, begin + 900.0, Wording(zone=ZoneInfo("Europe/Lisbon")), ())
+    found = list(chart._ticks(drawn))
+    assert [(label, day) for _, label, day in found] == [
+        ("08:05", "25 Nov"),
+        ("08:10", ""),
+        ("08:15", ""),
+    ]
+    assert all(begin <= at <= begin + 900.0 for at, _, _ in found)

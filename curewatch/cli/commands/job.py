@@ -189,7 +189,7 @@ def _peel_ply(place: Desk, job: joblog.Job, values: dict[str, Any]) -> Entry:
 
     Example: curewatch job peel-ply --action on
     """
-    layup = telling.layup_of(job, values.get("layup"))
+    layup = telling.layup_of(job, values.get("layup"), place.happened)
     return Entry(Kind.PEEL_PLY, values | {"layup": layup}, place.happened, job=job.name)
 
 
@@ -199,7 +199,7 @@ def _wash(place: Desk, job: joblog.Job, values: dict[str, Any]) -> Entry:
 
     Example: curewatch job wash --action both
     """
-    layup = telling.layup_of(job, values.get("layup"))
+    layup = telling.layup_of(job, values.get("layup"), place.happened)
     action = "wash and abrade" if values["action"] == "both" else values["action"]
     return Entry(Kind.WASH, values | {"layup": layup, "action": action}, place.happened, job=job.name)
 
@@ -210,7 +210,7 @@ def _quality(place: Desk, job: joblog.Job, values: dict[str, Any]) -> Entry:
 
     Example: curewatch job quality --check "peel coupon" --load "2 kg" --arm 120 --passed passed
     """
-    layup = telling.layup_of(job, values.get("layup"))
+    layup = telling.layup_of(job, values.get("layup"), place.happened)
     measured = values | {"layup": layup, "passed": values.get("passed")} | quality.measured(values)
     return Entry(Kind.QUALITY, measured, place.happened, job=job.name)
 

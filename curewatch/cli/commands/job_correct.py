@@ -49,11 +49,10 @@ def correct(
         number, changes, why, by = _asked(place, found, (number, changes or [], why, by))
         if not why.strip():
             raise UsageError("--why is empty; say why the entry is corrected")
-        before = next((item for item in found.told if item.number == number), None)
+        before = telling.correctable(found, number)
         values = _changes(before, changes, place)
         stored = place.entry(telling.correction(found, number, values, why, at=place.now, by=by))
-        earlier = None if before is None else before.entry
-        text = "; ".join(changed(earlier, values, place.words, place.now))
+        text = "; ".join(changed(before.entry, values, place.words, place.now))
         said(place, stored, f"entry {number} corrected: {text}", json)
 
 
@@ -96,14 +95,13 @@ def _number(text: str, option: str) -> int:
 
 def _change(place: Desk, job: joblog.Job, number: int, ask: Ask) -> str:
     """One key and its new value, as ``--set`` would be given it."""
-    before = next((item for item in job.told if item.number == number), None)
-    telling.correction(job, number, {}, "", at=place.now)  # refuses what cannot be corrected
+    before = telling.correctable(job, number)
     readers = _readers(before, place)
     key = answered(
         Field("key", f"What was wrong: {', '.join(readers)}", one_of(*readers), needed=True), "", ask
     )
-    field = next((one for one in FORMS.get(before.kind if before else "", ()) if one.key == key), None)
-    stood = None if before is None else before.payload.get(key)
+    field = next((one for one in FORMS.get(before.kind, ()) if one.key == key), None)
+    stood = before.payload.get(key)
     shown = field.say(stood, place.words) if field is not None and stood is not None else ""
 
     def read(text: str, option: str) -> str:
@@ -114,17 +112,18 @@ def _change(place: Desk, job: joblog.Job, number: int, ask: Ask) -> str:
     return f"{key}={value}"
 
 
-def _readers(before: joblog.Told | None, place: Desk) -> dict[str, Callable[[str, str], Any]]:
+def _readers(before: joblog.Told, place: Desk) -> dict[str, Callable[[str, str], Any]]:
     """What may be corrected in such an entry, and how each is read."""
-    kind = before.kind if before else ""
-    readers: dict[str, Callable[[str, str], Any]] = {field.key: field.read for field in FORMS.get(kind, ())}
+    readers: dict[str, Callable[[str, str], Any]] = {
+        field.key: field.read for field in FORMS.get(before.kind, ())
+    }
     readers["at"] = lambda text, option: moment_from_text(
         text, place.configuration.zone, place.now, ahead=False, option=option
     )
     return readers
 
 
-def _changes(before: joblog.Told | None, changes: list[str], place: Desk) -> dict[str, Any]:
+def _changes(before: joblog.Told, changes: list[str], place: Desk) -> dict[str, Any]:
     """New values by key, each read as the form of that entry reads it."""
     fields = _readers(before, place)
     values = {}
@@ -136,10 +135,8 @@ def _changes(before: joblog.Told | None, changes: list[str], place: Desk) -> dic
     return values | _following(before, values, place)
 
 
-def _following(before: joblog.Told | None, values: dict[str, Any], place: Desk) -> dict[str, Any]:
+def _following(before: joblog.Told, values: dict[str, Any], place: Desk) -> dict[str, Any]:
     """What hangs on the corrected keys and must not stay as it was: a start, a ratio, a moment."""
-    if before is None:
-        return {}
     now = dict(before.payload) | values
     if before.kind == Kind.LAYUP and "at" in values:
         return {"started": values["at"]}  # a layer counts down from when it was mixed

@@ -50,19 +50,51 @@ def job_lines(job: Job, words: Wording, now: float) -> Iterator[str]:
 
 
 def told_line(told: Told, words: Wording) -> str:
-    """What one entry says, without its time."""
-    name = " ".join(str(told.payload[key]) for key in ("batch", "layup") if told.payload.get(key))
-    rest = ", ".join(
+    """What one entry says, without its time: its deed in words, then what else was given."""
+    payload = told.payload
+    name = " ".join(str(payload[key]) for key in ("batch", "layup") if payload.get(key))
+    deed, used = _deed(told.kind, payload, words)
+    more = [
         f"{key.replace('_', ' ')} {_value(key, value, words)}"
-        for key, value in told.payload.items()
-        if key not in _hidden(told.kind) and value not in (None, "", [])
-    )
+        for key, value in payload.items()
+        if key not in _hidden(told.kind) | used and value not in (None, "", [])
+    ]
+    rest = ", ".join([deed, *more] if deed else more)
     return safe_line(": ".join(part for part in (name, rest) if part))
 
 
-def changed(told: Stored | None, changes: Mapping[str, Any], words: Wording, now: float) -> list[str]:
+def _deed(kind: str, payload: Mapping[str, Any], words: Wording) -> tuple[str, set[str]]:
+    """An entry's matter as somebody would say it, and the keys that are said with it."""
+    if kind == Kind.QUALITY:
+        found = {True: " passed", False: " failed"}.get(payload.get("passed"), "")  # type: ignore[arg-type]
+        said = {"check", "passed", "value", "unit", "load", "arm"}
+        return f"{payload.get('check')}{found}{_measured(payload, words)}", said
+    before, key, *beside = _DEEDS.get(kind, ("", ""))
+    return (f"{before}{payload.get(key)}", {key, *beside}) if key else ("", set())
+
+
+# Words before it, the key that says it, and keys said with it or left to `job show --json`.
+_DEEDS: dict[str, tuple[str, ...]] = {
+    Kind.PEEL_PLY: ("peel ply ", "action"),
+    Kind.WASH: ("", "action"),
+    Kind.NOTE: ("", "text"),
+    Kind.PHOTO: ("", "file", "bytes", "width", "height"),
+    Kind.SEAL: ("code ", "code", "text", "signature"),
+}
+
+
+def _measured(payload: Mapping[str, Any], words: Wording) -> str:
+    """``, 2.354 N m (2 kg on 120 mm)``; nothing where a check has no number."""
+    if payload.get("value") is None:
+        return ""
+    lever = [_value(key, payload[key], words) for key in ("load", "arm") if payload.get(key) is not None]
+    number = f", {_value('value', payload['value'], words)} {payload.get('unit') or ''}".rstrip()
+    return number + (f" ({' on '.join(lever)})" if lever else "")
+
+
+def changed(told: Stored, changes: Mapping[str, Any], words: Wording, now: float) -> list[str]:
     """``resin mass: 123 g -> 125 g``, for each key that a correction changes."""
-    before = {} if told is None else {**told.payload, "at": told.at}
+    before = {**told.payload, "at": told.at}
 
     def said(key: str, value: Any) -> str:
         return words.moment(value, now) if key == "at" else _value(key, value, words)
