@@ -8,8 +8,10 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from curewatch.clock import SystemClock
 from curewatch.errors import StoreFailed
-from curewatch.logbook import Logbook
+from curewatch.logbook import Entry, Logbook, sealing
+from curewatch.units import DAY
 from tests.broker import PATIENCE, until
 
 
@@ -104,8 +106,7 @@ class Running:
     def resident(self) -> float:
         """Of the process. [MB]"""
         assert self.process is not None
-        status = Path(f"/proc/{self.process.pid}/status").read_text().splitlines()
-        return next(int(line.split()[1]) / 1024 for line in status if line.startswith("VmRSS"))
+        return resident(self.process.pid)
 
     def entries(self, kind: str) -> list[Any]:
         with Logbook(self.path, read_only=True) as logbook:
@@ -127,3 +128,17 @@ def sequences(logbook: Logbook, sensor: str) -> list[int]:
     come after it are then rightly earlier than those before.
     """
     return [int(number) for _, rows in logbook.blocks(sensor=sensor) for number in rows["sequence"]]
+
+
+def resident(process: int | str = "self") -> float:
+    """Memory that a process has in use now. [MB]"""
+    status = Path(f"/proc/{process}/status").read_text().splitlines()
+    return next(int(line.split()[1]) / 1024 for line in status if line.startswith("VmRSS"))
+
+
+def sealed_yesterday(path: Path) -> None:
+    """A logbook whose last day was sealed, and the code told, before today began."""
+    with Logbook(path) as logbook:
+        at = SystemClock().now().utc - 2 * DAY
+        made = sealing.seal(logbook, why="day", at=at)
+        logbook.write(Entry("daemon", {"what": "sealed", "code": made.code}, at))

@@ -9,23 +9,13 @@ from pathlib import Path
 
 import pytest
 
-from curewatch.clock import SystemClock
-from curewatch.logbook import Entry, Kind, Logbook
-from curewatch.logbook.sealing import check_seals, seal
+from curewatch.logbook import Kind, Logbook
+from curewatch.logbook.sealing import check_seals
 from curewatch.simulation.port import SimulatedPort
-from curewatch.units import DAY
 from tests.broker import until
-from tests.running import Running
+from tests.running import Running, sealed_yesterday
 
 SETTINGS = '[sensors.bench]\nrole = "air"\n[serial.usb]\nurl = "{}"\n'
-
-
-def sealed_yesterday(path: Path) -> None:
-    """A logbook whose last day was sealed, and the code told, before today began."""
-    with Logbook(path) as logbook:
-        at = SystemClock().now().utc - 2 * DAY
-        made = seal(logbook, why="day", at=at)
-        logbook.write(Entry("daemon", {"what": "sealed", "code": made.code}, at))
 
 
 def children(process: int) -> list[int]:
