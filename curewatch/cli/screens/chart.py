@@ -184,8 +184,7 @@ def _hours_row(begin: float, step: float, columns: int, words: Wording) -> str:
         column = round((utc - begin) / step)
         if local.hour % every or not 0 <= column <= columns - 5:
             continue
-        said = words.time(utc) if words.twelve_hours else f"{local:%H:%M}"
-        said = said.replace(":00", "") if words.twelve_hours else said
+        said = words.hour(utc)
         if "".join(row[max(0, column - 1) : column + len(said) + 1]).strip() == "":
             row[column : column + len(said)] = said
     return " " * (LABEL + 1) + "".join(row)[:columns]
