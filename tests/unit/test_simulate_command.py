@@ -119,3 +119,26 @@ def test_on_a_real_broker_in_each_form(tmp_path: Path, form: str) -> None:
     ]
     assert [event.sensor for event in events] == ["bench", "hull", "yard"] * 2
     assert all(isinstance(event, Reading) and abs(event.time - now) < 300 for event in events)
+
+
+def test_bare_numbers_on_a_real_broker(tmp_path: Path) -> None:
+    """Each quantity on its own topic below the sensor's, and nothing in it but the number."""
+    with Broker(tmp_path) as broker, Talker(broker, "listener") as listener:
+        listener.listen("shed/+/+")
+        options = ("--form", "numbers", "--topic", "shed/{sensor}", "--count", "1", "--speed", "0")
+        assert called("--broker", f"127.0.0.1:{broker.port}", *options) == ExitStatus.OK
+        until(lambda: len(listener.heard) >= 5)
+    told = {each.topic: float(each.payload) for each in listener.heard}
+    assert sorted(told) == [
+        "shed/bench/humidity",
+        "shed/bench/temperature",
+        "shed/hull/temperature",
+        "shed/yard/humidity",
+        "shed/yard/temperature",
+    ]
+
+
+def test_a_form_that_is_none_is_said_before_the_broker_is_asked(capsys: pytest.CaptureFixture[str]) -> None:
+    """What is allowed is named."""
+    assert called("--broker", "127.0.0.1:1", "--form", "xml") == ExitStatus.USAGE
+    assert "line, senml, json, numbers" in capsys.readouterr().err
