@@ -67,6 +67,28 @@ class Desk:
 
     # -- the steps
 
+    def meant(self, sensor: str, *, live: bool) -> None:
+        """It is a sensor that we know of; nobody should wait an hour for one that is not there.
+
+        Raises
+        ------
+        UsageError
+            Neither the configuration nor the logbook has heard of it.
+        """
+        known = dict.fromkeys((*self._configuration.sensors, *self._logbook.sensors()))
+        if live and sensor not in known:
+            names = (
+                ", ".join(safe_line(name, 32) for name in known)
+                or "none yet; find yours with: curewatch setup"
+            )
+            raise UsageError(f"sensor {sensor!r}; known: {names}")
+
+    def humid(self, sensor: str) -> None:
+        """It has a humidity chip. Raises UsageError."""
+        part = self._part(sensor)
+        if load_sensor_part(part).relative_humidity_sd is None:
+            raise UsageError(f"{sensor} is a {part}: it has no humidity; compare it with --beside SENSOR")
+
     def salt(self, sensor: str, salt: str | None, wet: str | None) -> str:
         """Which salt, and that it has stood long enough.
 

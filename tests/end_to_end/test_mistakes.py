@@ -71,7 +71,7 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("logbook backup", USAGE, "Missing argument"),
     ("logbook export readings.csv", FAILURE, "there is no logbook"),
     ("logbook prune --older-than 3", USAGE, "allowed: 30 or more"),
-    ("sensor check bench", USAGE, "--salt"),
+    ("sensor check bench", USAGE, "known: none yet"),
     ("job close", USAGE, "curewatch job open"),
     ("job show J9", USAGE, "no job 'J9'"),
     ("resin fit", USAGE, "resin fit --form"),

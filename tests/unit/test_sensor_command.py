@@ -106,6 +106,22 @@ def test_what_is_missing_is_said(
     assert said in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("nobody", "--salt", "NaCl", "--salt-wet", "25 h"), "sensor 'nobody'; known: bench, hull"),
+        (("bench", "--beside", "nobody"), "sensor 'nobody'; known: bench, hull"),
+        (("hull", "--salt", "NaCl", "--salt-wet", "25 h"), "hull is a one-wire-probe: it has no humidity"),
+    ],
+)
+def test_nobody_waits_for_a_sensor_that_cannot_be_checked(
+    shed: Path, capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...], said: str
+) -> None:
+    """A name that nobody knows, and a probe without humidity, are said before the first minute."""
+    assert called("check", *arguments) == ExitStatus.USAGE
+    assert said in " ".join(capsys.readouterr().err.split())
+
+
 def test_a_chip_too_far_off_fails_the_check(
     shed: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -132,7 +148,9 @@ def test_a_live_check_reads_the_logbook_and_undoes_an_earlier_correction(
 
 
 def test_two_sensors_are_compared_side_by_side(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The hull's probe beside the bench's chip, over the last hour."""
+    """The hull's probe beside the bench's chip, over the last hour; before they have spoken it is said so."""
+    assert called("check", "bench", "--beside", "hull") == ExitStatus.FAILURE
+    assert "hardly spoken" in capsys.readouterr().err
     now = SystemClock().now().utc
     with Logbook(shed) as logbook:
         for age in range(40):
@@ -140,7 +158,6 @@ def test_two_sensors_are_compared_side_by_side(shed: Path, capsys: pytest.Captur
             logbook.append([Reading("bench", at, at, 288.15, 0.7), Reading("hull", at, at, 288.35)])
     assert called("check", "bench", "--beside", "hull") == ExitStatus.OK
     assert "They agree." in capsys.readouterr().out
-    assert called("check", "bench", "--beside", "yard") == ExitStatus.FAILURE
 
 
 def test_the_list_shows_health_and_hostile_names_as_text(

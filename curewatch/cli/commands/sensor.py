@@ -149,9 +149,13 @@ def check(
     with Logbook(logbook_path(configuration)) as logbook:
         desk = Desk(logbook, configuration, words, clock, json=json, keep=keep, ask=ask)
         source = desk.source(recording)
+        for name in (sensor, beside):
+            if name is not None:
+                desk.meant(name, live=source.live)
         if beside is not None:
             desk.beside(source, sensor, beside, span_from_text(over, "--over"))
             return
+        desk.humid(sensor)
         chosen = desk.salt(sensor, salt, salt_wet)
         already = desk.already(probe_in)
         desk.check(source, sensor, chosen, already, wait * MINUTE)
