@@ -89,7 +89,9 @@ def _corrected(payload: Mapping[str, Any], changed: Mapping[str, Any]) -> dict[s
         return dict(payload)
     found = {**payload, **changed, "memory": None}
     if "at" in changed and "elapsed" in payload and "at" in payload:
-        found["elapsed"] = float(payload["elapsed"]) + float(changed["at"]) - float(payload["at"])
+        later = float(changed["at"]) - float(payload["at"])
+        found["elapsed"] = float(payload["elapsed"]) + later
+        found["earlier"] = [(float(at) + later, rise) for at, rise in payload.get("earlier") or ()]
     return found
 
 

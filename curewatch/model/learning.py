@@ -37,7 +37,8 @@ SEEN: dict[str, tuple[str, float]] = {
 }
 CUP = "test cup"
 CUP_SD = 0.08  # of the time at which a thermometer in a cup had risen; assumed
-RISES = (15.0, 10.0, 5.0)  # K above the start, the largest that was reached counts
+CUP_OWN = 0.03  # of that, what each moment of a curve has of its own; the rest they share (assumed)
+RISES = (15.0, 10.0, 5.0)  # K above the start; the largest that was reached is the one that is told
 WITHIN_LOT = 0.04  # batches of one lot still differ: weighing, mixing, water (assumed)
 NINE_IN_TEN = 1.645
 STRANGE = 3.0  # standard deviations from what was expected
@@ -65,11 +66,23 @@ class Evidence(NamedTuple):
     rise: float = 0.0  # of the thermometer in a cup [K]
     number: int = 0  # its entry in the logbook, 0 for none
     memory: Memory | None = None
+    earlier: tuple[tuple[float, float], ...] = ()  # smaller rises of the same curve: time [s], rise [K]
 
     @property
     def sd(self) -> float:
         """One standard deviation of the logarithm of its time. [1]"""
         return CUP_SD if self.seen == CUP else SEEN[self.seen][1]
+
+    @property
+    def times(self) -> FloatArray:
+        """When each moment came, the told one first. [s]"""
+        return np.array([self.elapsed, *(at for at, _ in self.earlier)])
+
+    @property
+    def noise(self) -> FloatArray:
+        """Covariance of the logarithms of those times, of the seeing alone: one curve errs as a whole."""
+        own = CUP_OWN**2 if self.earlier else 0.0
+        return np.asarray((self.sd**2 - own) + own * np.eye(1 + len(self.earlier)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,33 +137,37 @@ def learn(system: ResinSystem, evidence: Evidence) -> Lesson:
     """
     _require(system, evidence)
     prior = _prior(system)
-    noise = evidence.sd**2 + (0.0 if _rate_is_free(system) else system.rate_sd**2)
-    observed, state = math.log(evidence.elapsed), np.zeros(len(prior))
-    first = value = _log_time(system, evidence)
+    noise = evidence.noise + (0.0 if _rate_is_free(system) else system.rate_sd**2)
+    observed, state = np.log(evidence.times), np.zeros(len(prior))
+    first = value = _log_times(system, evidence)
     slope = _slopes(system, evidence, state)
-    before = float(slope @ prior @ slope)
+    before = float(slope[0] @ prior @ slope[0])
     for _ in range(ROUNDS):
-        gain = prior @ slope / (float(slope @ prior @ slope) + noise)
-        moved = gain * (observed - value + float(slope @ state))
+        moved = _gain(prior, slope, noise) @ (observed - value + slope @ state)
         settled = float(np.max(np.abs(moved - state), initial=0.0)) < 1e-3
         state = moved
         if settled:
             break
-        value = _log_time(_at(system, state), evidence)
+        value = _log_times(_at(system, state), evidence)
         slope = _slopes(system, evidence, state)
-    gain = prior @ slope / (float(slope @ prior @ slope) + noise)
-    posterior = prior - np.outer(gain, slope @ prior)
+    posterior = prior - _gain(prior, slope, noise) @ slope @ prior
     return Lesson(
         evidence=evidence,
         before=system,
         after=_next_version(system, state, posterior, evidence),
-        expected=math.exp(first),
-        expected_sd=math.sqrt(before + noise),
+        expected=math.exp(float(first[0])),
+        expected_sd=math.sqrt(before + float(noise[0, 0])),
         factor=_rate_change(system, state),
         spread_before=math.sqrt(before),
-        spread_after=math.sqrt(max(float(slope @ posterior @ slope), 0.0)),
+        spread_after=math.sqrt(max(float(slope[0] @ posterior @ slope[0]), 0.0)),
         memory=Memory(fingerprint(system), state, posterior),
     )
+
+
+def _gain(prior: FloatArray, slope: FloatArray, noise: FloatArray) -> FloatArray:
+    """Kalman's: how far each number of the state moves with each time that was seen."""
+    spread = prior @ slope.T
+    return np.asarray(np.linalg.solve(slope @ spread + noise, spread.T).T)
 
 
 def lessons(system: ResinSystem, evidence: Iterable[Evidence]) -> tuple[Lesson, ...]:
@@ -187,7 +204,7 @@ def fingerprint(system: ResinSystem) -> str:
 
 
 def cup_evidence(history: film.History, mass: float, peroxide_percent: float | None = None) -> Evidence:
-    """What the log of a thermometer in a test cup tells: when it had risen by so much.
+    """What the log of a thermometer in a test cup tells: when it had risen by 5, 10 and 15 K.
 
     Parameters
     ----------
@@ -202,11 +219,12 @@ def cup_evidence(history: film.History, mass: float, peroxide_percent: float | N
         It never rose by 5 K.
     """
     start = float(history.temperature[0])
-    for rise in RISES:
-        at = crossing(history.time, history.temperature, start + rise)
-        if math.isfinite(at) and at > 0.0:
-            around = film.constant(start, at)
-            return Evidence(CUP, at, around, mass, peroxide_percent, rise)
+    risen = ((crossing(history.time, history.temperature, start + rise), rise) for rise in RISES)
+    moments = [(at, rise) for at, rise in risen if math.isfinite(at) and at > 0.0]
+    if moments:
+        (at, rise), *earlier = moments
+        around = film.constant(start, at)
+        return Evidence(CUP, at, around, mass, peroxide_percent, rise, earlier=tuple(earlier))
     highest = float(np.max(history.temperature)) - start
     raise OutOfValidity(
         "rise of the thermometer in K", highest, "5 K or more: a larger cup, a longer log", CUP
@@ -230,6 +248,7 @@ def as_plain(evidence: Evidence) -> dict[str, Any]:
         "mass": evidence.mass,
         "peroxide_percent": evidence.peroxide_percent,
         "rise": evidence.rise,
+        "earlier": [[round(at, 1), rise] for at, rise in evidence.earlier],
     }
 
 
@@ -264,6 +283,7 @@ def from_plain(plain: Mapping[str, Any], number: int = 0) -> Evidence:
         float(plain.get("rise") or 0.0),
         number,
         _memory(plain.get("memory")),
+        tuple((float(at), float(rise)) for at, rise in plain.get("earlier") or ()),
     )
 
 
@@ -301,41 +321,44 @@ def _at(system: ResinSystem, state: FloatArray) -> ResinSystem:
 
 
 def _slopes(system: ResinSystem, evidence: Evidence, state: FloatArray) -> FloatArray:
-    """Change of ln time with each number of the state, about the state."""
+    """Change of each ln time with each number of the state, about the state: (moments, numbers)."""
     scale = np.sqrt(np.diag(_prior(system)))
-    found = np.zeros(state.size)
+    found = np.zeros((1 + len(evidence.earlier), state.size))
     for index in np.flatnonzero(scale > 0.0):
         step = np.zeros(state.size)
         step[index] = max(STEP * scale[index] / 0.2, 1e-9)
         ahead, behind = (
-            _log_time(_at(system, state + way * step), evidence, grid=False) for way in (1.0, -1.0)
+            _log_times(_at(system, state + way * step), evidence, grid=False) for way in (1.0, -1.0)
         )
-        found[index] = (ahead - behind) / (2.0 * step[index])
+        found[:, index] = (ahead - behind) / (2.0 * step[index])
     return found
 
 
-def _log_time(system: ResinSystem, evidence: Evidence, grid: bool | None = None) -> float:
-    """ln of the time at which the model has what was seen. Never reached counts as very late. [ln s]"""
+def _log_times(system: ResinSystem, evidence: Evidence, grid: bool | None = None) -> FloatArray:
+    """ln of when the model has each moment that was seen. Never reached counts as very late. [ln s]"""
     latest = 30.0 * evidence.elapsed + DAY
     if evidence.seen in {CUP, "kicked"}:
         spans = (2.5 * evidence.elapsed, 6.0 * evidence.elapsed + HOUR)  # the long one only if it must be
-        at = next(filter(math.isfinite, (_in_pot(system, evidence, span, grid) for span in spans)), latest)
+        found = (_in_pot(system, evidence, span, grid) for span in spans)
+        at = next(filter(lambda times: bool(np.isfinite(times).all()), found), np.full(1, np.nan))
     else:
         path = _lengthened(evidence.history, latest)
         done = film.cure(system, path, peroxide_percent=evidence.peroxide_percent)
-        at = float(getattr(milestones(system, done), SEEN[evidence.seen][0]))
-    return math.log(at if math.isfinite(at) and at > 0.0 else latest)
+        at = np.array([float(getattr(milestones(system, done), SEEN[evidence.seen][0]))])
+    known = np.broadcast_to(np.where(np.isfinite(at) & (at > 0.0), at, latest), evidence.times.shape)
+    return np.asarray(np.log(known))
 
 
-def _in_pot(system: ResinSystem, evidence: Evidence, duration: float, grid: bool | None) -> float:
-    """When the pot kicked, or the thermometer had risen so far; nan if not within the duration. [s]"""
+def _in_pot(system: ResinSystem, evidence: Evidence, duration: float, grid: bool | None) -> FloatArray:
+    """When the pot kicked, or the thermometer had risen so far each time; nan if not within it. [s]"""
     start = float(evidence.history.temperature[0])
     dose = evidence.peroxide_percent
     mass = evidence.mass or 0.0
     found = pot(system, mass, start, duration=duration, peroxide_percent=dose, grid=grid)
-    if evidence.seen == CUP:
-        return crossing(found.time, found.middle, start + evidence.rise)
-    return found.pot_life
+    if evidence.seen != CUP:
+        return np.array([found.pot_life])
+    rises = [evidence.rise, *(rise for _, rise in evidence.earlier)]
+    return np.array([crossing(found.time, found.middle, start + rise) for rise in rises])
 
 
 def _lengthened(history: film.History, until: float) -> film.History:

@@ -102,6 +102,22 @@ def test_a_test_cup_is_learnt_from_its_thermometer() -> None:
     assert found.spread_after < 0.5 * found.spread_before
 
 
+def test_every_moment_of_a_cup_counts_and_one_of_three_is_told() -> None:
+    """A resin whose start is open learns more of it from three moments than from the last alone."""
+    keys = ("kinetics.k1", "kinetics.k2")
+    open_start = replace(SLOW, covariance=Covariance(keys, ((0.16, 0.0), (0.0, 0.16))), rate_sd=WITHIN_LOT)
+    log = pot(SLOW, 0.15, 293.15, rate_factor=0.8, duration=5 * 3600.0)
+    evidence = cup_evidence(film.History(log.time, log.middle), 0.15)
+    assert [rise for _, rise in evidence.earlier] == [10.0, 5.0]
+    assert evidence.rise == 15.0
+    one, three = (learn(open_start, each) for each in (evidence._replace(earlier=()), evidence))
+    assert three.expected == one.expected
+    narrowed = [np.linalg.det(np.array(each.after.covariance.matrix)) for each in (one, three)]
+    assert narrowed[1] < 0.8 * narrowed[0]
+    again = from_plain(as_plain(evidence))
+    assert learn(open_start, again).factor == pytest.approx(three.factor, rel=1e-3)
+
+
 def test_a_cup_that_never_warmed_teaches_nothing() -> None:
     """Less than 5 K is refused, with what to do."""
     with pytest.raises(OutOfValidity, match="a larger cup"):

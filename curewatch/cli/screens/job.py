@@ -13,7 +13,7 @@ _HIDDEN = {
     *("scale_step", "words", "numbers"),
 }
 # What an observation keeps for the model: whoever wants it reads `job show --json`.
-_LEARNT = {"memory", "history", "elapsed", "rise", "resin", "parent", "version"}
+_LEARNT = {"memory", "history", "elapsed", "rise", "earlier", "resin", "parent", "version"}
 
 
 def listed(jobs: Iterable[Job], words: Wording, now: float) -> Iterator[str]:
