@@ -17,8 +17,9 @@ from curewatch.logbook import Kind, Logbook, Stored
 from curewatch.materials.substrate import Substrate
 from curewatch.materials.system import ResinSystem
 from curewatch.model import learning
+from curewatch.model.evidence import Evidence, from_plain
 from curewatch.model.film import History
-from curewatch.model.learning import Evidence, Lesson
+from curewatch.model.learning import Lesson
 from curewatch.model.surface import lagged_temperature
 from curewatch.units import HOUR, FloatArray
 
@@ -98,7 +99,7 @@ def _corrected(payload: Mapping[str, Any], changed: Mapping[str, Any]) -> dict[s
 def _evidence(entry: Stored, payload: Mapping[str, Any]) -> Evidence | None:
     """None for an observation of which nothing can be learnt: no temperatures were known."""
     try:
-        return learning.from_plain(payload, entry.number)
+        return from_plain(payload, entry.number)
     except (KeyError, TypeError, ValueError):
         return None
 

@@ -5,11 +5,8 @@
     tau dT/dt = T_outside + offset + sun gain s(t) + P / H - T    H: heat loss [W/K], tau H: stored [J/K]
     1/n  de/dt = e_outside + surplus - e                          n: air changes [1/s]
 
-Both are exact filters of what drives them, so for a given tau everything else is linear: the shed is
-identified by scanning tau, solving the rest by least squares over the whole recording at once, and
-weighing each tau by how well it fits, with a mild preference for what sheds usually are. The spread of
-those weights, or of the best when days are left out, is how sure it is. Timber, dust sheets and damp
-ground give and take vapour: n is an *effective* rate, slower than air alone would be.
+Both are exact filters of what drives them; ``shed_fit`` finds their constants in a recording. Timber, dust
+sheets and damp ground give and take vapour: n is an *effective* rate, slower than air alone would be.
 """
 
 from dataclasses import dataclass, replace
@@ -19,19 +16,13 @@ import numpy as np
 
 from curewatch.errors import OutOfValidity
 from curewatch.model.past import Past
+from curewatch.model.shed_fit import NOONS, fitted
 from curewatch.model.surface import lagged_temperature
 from curewatch.units import DAY, HOUR, FloatArray
 
 LONGEST_PAST = 21 * DAY  # more averages over seasons of sun and damp
 SHORTEST_PAST = 36 * HOUR
 WIDEST_GAP = 3 * HOUR
-SMOOTHING = 3 * HOUR
-AT_ONCE = 9  # candidates whose filtered drives are held at once: 3 MB each for three weeks
-CANDIDATES = np.geomspace(0.1 * HOUR, 160 * HOUR, 36)
-# Sheds follow within hours: a mild preference that decides only where the readings hardly do. ASSUMED.
-USUAL_TIME_CONSTANT, USUAL_SPREAD = 4 * HOUR, 1.3  # the spread is of the logarithm
-PARTS = 6  # of the recording, each left out in turn to see how sure the fit is
-NOONS = np.arange(0.0, 24.0, 1.0)  # UTC hours at which the sun may stand highest on this shed
 
 AIR_HEAT = 1.2 * 1006.0  # J/(m3 K): density and heat capacity of air near 15 degC, from memory
 DEFAULT_VOLUME = 60.0  # m3, 5 x 4 x 3 m; ASSUMED
@@ -71,16 +62,6 @@ class Inside(NamedTuple):
 
     temperature: FloatArray  # [K]
     vapour_pressure: FloatArray  # may exceed saturation: whoever uses it lets the rest condense [Pa]
-
-
-class _Fit(NamedTuple):
-    time_constant: float
-    spread: float  # of the logarithm of the time constant
-    offset: float
-    gains: FloatArray  # of each extra drive
-    heater_spread: float  # standard deviation of the heater's gain, 0 without a heater [K/W]
-    noon: float
-    unexplained: float  # root mean square
 
 
 def assumed(volume: float = DEFAULT_VOLUME) -> Shed:
@@ -204,7 +185,7 @@ def _with_heat(shed: Shed, past: Past, stretch: FloatArray, power: FloatArray | 
         _filled(time, series[stretch]) for series in (past.air_temperature, past.outside_temperature)
     )
     drives = [np.stack([sun(time, noon) for noon in NOONS])] + ([] if power is None else [power[None]])
-    fit = _fitted(time, inside, outside, np.concatenate(drives))
+    fit = fitted(time, inside, outside, np.concatenate(drives))
     hours = float(time[-1] - time[0]) / HOUR
     shed = replace(
         shed,
@@ -231,7 +212,7 @@ def _with_moisture(shed: Shed, past: Past, stretch: FloatArray) -> Shed:
     inside, outside = (
         _filled(time, series[stretch]) for series in (past.vapour_pressure, past.outside_vapour_pressure)
     )
-    fit = _fitted(time, inside, outside, np.empty((0, len(time))))
+    fit = fitted(time, inside, outside, np.empty((0, len(time))))
     rate = 1 / fit.time_constant
     return replace(
         shed,
@@ -260,161 +241,3 @@ def _whole_stretch(time: FloatArray, inside: FloatArray, outside: FloatArray) ->
 def _filled(time: FloatArray, series: FloatArray) -> FloatArray:
     known = np.isfinite(series)
     return np.asarray(np.interp(time, time[known], series[known]))
-
-
-def _fitted(time: FloatArray, inside: FloatArray, outside: FloatArray, drives: FloatArray) -> _Fit:
-    """Scan coarsely, then finely about the best; of the 24 suns, if they are given, one is taken.
-
-    All is smoothed alike first, which leaves the relation between cause and effect as it is and keeps the
-    noise of the outside sensor from passing for slowness of the shed.
-    """
-    together = _smoothed(time, np.concatenate([inside[None], outside[None], drives]))
-    time, inside, outside, drives = together[0], together[1], together[2], together[3:]
-    coarse = _scan(time, inside, outside, drives, CANDIDATES)
-    best = int(np.argmin(coarse.badness))
-    around = CANDIDATES[max(0, best - 1)], CANDIDATES[min(len(CANDIDATES) - 1, best + 1)]
-    fine = _scan(time, inside, outside, drives, np.geomspace(*around, 17))
-    finest = int(np.argmin(fine.badness))
-    cornered = best in (0, len(CANDIDATES) - 1)  # the scan's end is no finding
-    return _Fit(
-        time_constant=float(fine.candidates[finest]),
-        spread=max(_spread(coarse), _spread(fine), _restlessness(coarse), 1.0 if cornered else 0.0),
-        offset=float(fine.solutions[finest].weights[0]),
-        gains=fine.solutions[finest].weights[2:],
-        heater_spread=float(
-            np.sqrt(fine.solutions[finest].squares / fine.independent * fine.solutions[finest].variance)
-        ),
-        noon=fine.solutions[finest].noon,
-        unexplained=float(np.sqrt(fine.solutions[finest].squares / len(time))),
-    )
-
-
-def _smoothed(time: FloatArray, series: FloatArray) -> FloatArray:
-    """Time and series under a bell of :data:`SMOOTHING`, without the ends where it does not fit."""
-    half = int(SMOOTHING / 2 / (time[1] - time[0]))
-    if half < 1:
-        return np.concatenate([time[None], series])
-    bell = np.hanning(2 * half + 3)[1:-1]
-    bell = bell / bell.sum()
-    smooth = [np.convolve(one, bell, mode="valid") for one in series]
-    return np.stack([time[half : len(time) - half], *smooth])
-
-
-class _Solution(NamedTuple):
-    """What is linear once the time constant is chosen."""
-
-    squares: float  # sum of squared residuals
-    weights: FloatArray  # offset, start, sun, heater if there is one
-    variance: float  # of the heater's weight, in units of the residuals' variance
-    noon: float
-    errors: FloatArray
-
-
-class _Scan(NamedTuple):
-    candidates: FloatArray
-    badness: FloatArray  # of each: minus the logarithm of its weight, the best near 0
-    solutions: list[_Solution]
-    independent: float  # residuals that count, of the best
-
-
-def _scan(
-    time: FloatArray, inside: FloatArray, outside: FloatArray, drives: FloatArray, candidates: FloatArray
-) -> _Scan:
-    together = np.concatenate([outside[None], drives])
-    solutions = []
-    for some in np.split(candidates, range(AT_ONCE, len(candidates), AT_ONCE)):
-        for constant, lagged in zip(some, _lagged_for_each(time, together, some), strict=True):
-            base = np.stack([np.ones(len(time)), np.exp(-(time - time[0]) / constant)])
-            solutions.append(_solved(base, lagged[1:], inside - lagged[0]))
-    squares = np.array([solution.squares for solution in solutions])
-    independent = _independent(solutions[int(np.argmin(squares))].errors)
-    unlikely = (np.log(candidates / USUAL_TIME_CONSTANT) / USUAL_SPREAD) ** 2 / 2
-    badness = independent / 2 * np.log(squares / squares.min()) + unlikely
-    return _Scan(candidates, badness, solutions, independent)
-
-
-def _solved(base: FloatArray, drives: FloatArray, wanted: FloatArray) -> _Solution:
-    """Least squares with each hour of noon in turn; a sun that cools is taken as no sun."""
-    suns, others = drives[: len(NOONS)], drives[len(NOONS) :]
-    design = np.concatenate([base, others, suns])
-    square, cross = design @ design.T, design @ wanted
-    first = len(base) + len(others)
-    inverse = np.linalg.inv(square[:first, :first] + 1e-9 * np.eye(first))
-    weights, kept, noon = inverse @ cross[:first], np.arange(first), 12.0
-    if len(suns):
-        tried, inverses = _with_each_sun(square, cross, first)
-        explained = np.where(tried[:, -1] > 0, (tried * _crosses(cross, first)).sum(axis=1), -np.inf)
-        best = int(np.argmax(explained))
-        if explained[best] > weights @ cross[:first]:
-            weights, inverse, noon = tried[best], inverses[best], float(NOONS[best])
-            kept = np.append(kept, first + best)
-    errors = wanted - weights @ design[kept]
-    gain = weights[first] if len(kept) > first else 0.0
-    return _Solution(
-        squares=float(errors @ errors),
-        weights=np.array([*weights[:2], gain, *weights[2:first]]),
-        variance=float(inverse[2, 2]) if len(others) else 0.0,
-        noon=noon,
-        errors=errors,
-    )
-
-
-def _with_each_sun(square: FloatArray, cross: FloatArray, first: int) -> tuple[FloatArray, FloatArray]:
-    """Weights (suns, first + 1) and inverses of the normal equations with each sun as the last column."""
-    count = len(cross) - first
-    parts = np.empty((count, first + 1, first + 1))
-    parts[:, :first, :first] = square[:first, :first]
-    parts[:, :first, first] = parts[:, first, :first] = square[first:, :first]
-    parts[:, first, first] = np.diagonal(square)[first:]
-    inverses = np.linalg.inv(parts + 1e-9 * np.eye(first + 1))
-    weights = (inverses @ _crosses(cross, first)[:, :, None])[:, :, 0]
-    return weights, np.asarray(inverses)
-
-
-def _crosses(cross: FloatArray, first: int) -> FloatArray:
-    count = len(cross) - first
-    return np.column_stack([np.broadcast_to(cross[:first], (count, first)), cross[first:]])
-
-
-def _lagged_for_each(time: FloatArray, drives: FloatArray, candidates: FloatArray) -> FloatArray:
-    """Each drive behind each time constant, (candidates, drives, n); all but the first start at nothing."""
-    ratio = np.diff(time)[:, None] / candidates
-    kept = np.exp(-ratio)
-    mean = -np.expm1(-ratio) / ratio
-    series = drives.T
-    body = np.zeros((len(time), len(candidates), len(drives)))
-    body[0, :, 0] = drives[0, 0]
-    body[1:] = (1 - mean)[:, :, None] * series[1:, None] + (mean - kept)[:, :, None] * series[:-1, None]
-    for index in range(len(time) - 1):
-        body[index + 1] += kept[index][:, None] * body[index]
-    return np.moveaxis(body, 0, 2)
-
-
-def _independent(errors: FloatArray) -> float:
-    """Number of residuals that count: fewer, the longer they stay on one side (cloudy days, say)."""
-    centred = errors - errors.mean()
-    spectrum = np.abs(np.fft.rfft(centred, 2 * len(centred))) ** 2
-    alike = np.fft.irfft(spectrum)[: len(centred)]
-    alike = alike / max(float(alike[0]), 1e-30)
-    crossing = np.flatnonzero(alike <= 0)
-    together = 1 + 2 * float(alike[1 : crossing[0] if len(crossing) else None].sum())
-    return max(3.0, len(errors) / together)
-
-
-def _spread(scan: _Scan) -> float:
-    """Spread of the logarithm of the time constant under weights by fit."""
-    weights = np.exp(scan.badness.min() - scan.badness)
-    logarithm = np.log(scan.candidates)
-    middle = float(weights @ logarithm / weights.sum())
-    return float(np.sqrt(weights @ (logarithm - middle) ** 2 / weights.sum()))
-
-
-def _restlessness(scan: _Scan) -> float:
-    """Spread of the logarithm of the best time constant when a part of the days is left out in turn.
-
-    A jackknife: where the shed is not the one the model thinks of, this is wider than the fit believes.
-    """
-    parts = np.array_split(np.arange(len(scan.solutions[0].errors)), PARTS)
-    squares = np.array([[float((one.errors[part] ** 2).sum()) for part in parts] for one in scan.solutions])
-    best = np.log(scan.candidates[np.argmin(squares.sum(axis=1, keepdims=True) - squares, axis=0)])
-    return float(np.sqrt((PARTS - 1) * np.var(best)))

@@ -13,18 +13,8 @@ from curewatch.ingest.learnt import along
 from curewatch.materials import load_system
 from curewatch.materials.system import Covariance
 from curewatch.model import film
-from curewatch.model.learning import (
-    CUP,
-    WITHIN_LOT,
-    Evidence,
-    as_plain,
-    cup_evidence,
-    current_system,
-    from_plain,
-    learn,
-    lessons,
-    remembered,
-)
+from curewatch.model.evidence import CUP, Evidence, as_plain, cup_evidence, from_plain, remembered
+from curewatch.model.learning import WITHIN_LOT, current_system, learn, lessons
 from curewatch.model.milestones import milestones
 from curewatch.model.outcome import outcome
 from curewatch.model.pot import pot
@@ -187,7 +177,7 @@ def test_a_remembered_step_gives_the_same_system_and_only_for_the_system_it_was_
     """From memory as computed; a changed prior is computed anew."""
     evidence = Evidence("gelled", 0.8 * gel(1.0), NIGHT)
     lesson = learn(SLOW, evidence)
-    again = from_plain({**as_plain(evidence), "memory": remembered(lesson)})
+    again = from_plain({**as_plain(evidence), "memory": remembered(lesson.memory)})
     assert current_system(SLOW, [again]) == lesson.after
     wrong = again._replace(elapsed=10.0 * again.elapsed)
     assert current_system(SLOW, [wrong]) == lesson.after  # the memory speaks, not the time

@@ -16,8 +16,8 @@ from curewatch.advice.rules import Outcome
 from curewatch.errors import RecordBroken
 from curewatch.logbook import Entry, Kind, Logbook, Stored
 from curewatch.logbook.sealing import seal
-from curewatch.model import film, learning
-from curewatch.model.learning import Evidence
+from curewatch.model import evidence as observed
+from curewatch.model import film
 from curewatch.phrases import phrase
 from curewatch.record import chart, page_work, screen
 from curewatch.record.account import gather
@@ -227,7 +227,7 @@ def test_a_lot_that_was_seen_is_followed_as_it_showed_itself(tmp_path: Path):
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         before = gather(logbook, world.JOB, closing)
         for seen, elapsed in (("gelled", 9.2 * HOUR), ("tack-free", 10.0 * HOUR)):
-            evidence = learning.as_plain(Evidence(seen, elapsed, film.constant(289.6, elapsed)))
+            evidence = observed.as_plain(observed.Evidence(seen, elapsed, film.constant(289.6, elapsed)))
             payload = {**evidence, "layup": "L9", "system": "epoxy-slow", "lot": "R-2217", "at": world.OPENED}
             logbook.write(Entry(Kind.OBSERVATION, payload, world.OPENED + 4 * DAY))
         after = gather(logbook, world.JOB, closing)

@@ -11,7 +11,7 @@ from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
 if TYPE_CHECKING:
     from curewatch.cli.desk import Desk
     from curewatch.jobs import Layup
-    from curewatch.model.learning import Evidence
+    from curewatch.model.evidence import Evidence
 
 HOTTEST_CUP = 623.15  # K; above that it burns
 WORDS = ("kicked", "gelled", "tack-free", "hard")
@@ -127,6 +127,7 @@ def _learn(place: "Desk", told: Told, *, json: bool) -> None:
     from curewatch.logbook import Entry, Kind
     from curewatch.materials import load_system
     from curewatch.model import learning
+    from curewatch.model.evidence import as_plain, remembered
 
     layup = _layup(place, told)
     job = layup.job if layup else _open_job(place)
@@ -141,8 +142,8 @@ def _learn(place: "Desk", told: Told, *, json: bool) -> None:
     evidence = _evidence(place, told, layup)
     lesson = learning.learn(known, evidence)  # refuses before anything is written
     payload = {
-        **learning.as_plain(evidence),
-        "memory": learning.remembered(lesson),
+        **as_plain(evidence),
+        "memory": remembered(lesson.memory),
         "layup": layup.layup if layup else "",
         "at": place.happened,
         "system": system.name,
@@ -207,7 +208,7 @@ def _layup(place: "Desk", told: Told) -> "Layup | None":
 def _evidence(place: "Desk", told: Told, layup: "Layup | None") -> "Evidence":
     from curewatch.cli.history_file import read_history
     from curewatch.errors import UsageError
-    from curewatch.model.learning import Evidence, cup_evidence
+    from curewatch.model.evidence import Evidence, cup_evidence
 
     usual = place.configuration.resin
     mass = told.mass or (layup.batch_mass if layup else usual.batch_mass_g and usual.batch_mass_g / 1000.0)
