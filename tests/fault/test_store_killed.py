@@ -15,12 +15,13 @@ import sys
 from curewatch.logbook import Entry, Logbook
 from tests import record_world as world
 
-readings = list(world.readings(world.OPENED, world.OPENED + 6 * 86400.0, step=30.0))
+readings = list(world.readings(world.OPENED, world.OPENED + 2 * 86400.0, step=30.0))
 with Logbook(sys.argv[1]) as logbook:
     logbook.hold("ingest", 0.0)
-    for n in range(0, len(readings), 25):
+    for n in range(0, 10_000, 25):
         logbook.append(readings[n : n + 25], [Entry("note", {"n": n}, readings[n].time, key=str(n))])
         print(n + 25, flush=True)
+    sys.stdin.read()  # however late the kill comes, it finds somebody
 """
 
 
@@ -30,14 +31,14 @@ def test_what_was_acknowledged_is_there_after_a_kill(tmp_path: Path, after: int)
     path = tmp_path / "logbook.sqlite"
     command = [sys.executable, "-c", CHILD, str(path)]
     told = 0
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as child:
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as child:
         assert child.stdout is not None
         for _ in range(after):
             told = int(child.stdout.readline())
         child.send_signal(signal.SIGKILL)
         rest = [int(line) for line in child.stdout if line.strip()]
     told = max([told, *rest])
-    assert child.returncode == -signal.SIGKILL
+    assert child.returncode == -signal.SIGKILL  # the fault happened
     readings = list(world.readings(world.OPENED, world.OPENED + 2 * 86400.0, step=30.0))
     with Logbook(path) as logbook:
         logbook.hold("ingest", 0.0)
