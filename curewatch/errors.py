@@ -3,6 +3,7 @@
 Bad *data* is not an error: it is a :class:`curewatch.readings.Rejected` value.
 """
 
+import errno
 from enum import IntEnum
 from pathlib import Path
 
@@ -18,6 +19,20 @@ class ExitStatus(IntEnum):
     RECORD_BROKEN = 5
     CONFIGURATION = 78  # EX_CONFIG of sysexits.h: a service manager must not restart on it
     READER_GONE = 141  # 128 + SIGPIPE, as shells count: whoever read went before all was said
+
+
+_REASONS = {
+    errno.EISDIR: "a folder, not a file",
+    errno.ENOTDIR: "a part of that path is a file",
+    errno.EEXIST: "there is a file of that name",
+    errno.EACCES: "its permissions forbid it",
+    errno.ENAMETOOLONG: "that name is too long for the disk",
+}
+
+
+def reason(refused: OSError) -> str:
+    """Why the system refused, in words for whoever must mend it."""
+    return _REASONS.get(refused.errno or 0) or refused.strerror or str(refused)
 
 
 class CurewatchError(Exception):

@@ -12,7 +12,7 @@ from curewatch.cli.forms import ask_when, at_terminal, nothing_given
 from curewatch.cli.options import settings
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.terminal import print_json, say
-from curewatch.cli.typed import moment_from_text, span_from_text
+from curewatch.cli.typed import past_from_text, span_from_text
 from curewatch.clock import SystemClock, iso_utc
 from curewatch.configuration import Configuration, logbook_path
 from curewatch.errors import UsageError
@@ -67,9 +67,7 @@ def desk(
     if ago is not None:
         happened = now - span_from_text(ago)
     elif at is not None:
-        happened = moment_from_text(at, configuration.zone, now, ahead=False)
-    if happened > now + 1:
-        raise UsageError(f"{at!r} is still to come; the job log takes what has happened")
+        happened = past_from_text(at, configuration.zone, now)
     path = logbook_path(configuration)
     path.parent.mkdir(parents=True, exist_ok=True)
     with Logbook(path) as logbook:

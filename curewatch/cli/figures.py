@@ -4,7 +4,7 @@ import math
 from pathlib import Path
 
 from curewatch.cli.safe_text import safe_line
-from curewatch.errors import UsageError
+from curewatch.errors import UsageError, reason
 from curewatch.model.milestones import thresholds
 from curewatch.model.outcome import Outcome
 from curewatch.wording import Wording
@@ -53,7 +53,7 @@ def draw(said: Outcome, path: Path, words: Wording) -> None:
         try:
             figure.savefig(path, metadata={"Date": None} if path.suffix.lower() == ".svg" else None)
         except OSError as trouble:
-            raise UsageError(f"--chart {path}: {trouble.strerror}") from None
+            raise UsageError(f"--chart {path}: {reason(trouble)}") from None
 
 
 def _levels(said: Outcome) -> list[tuple[str, float, str]]:

@@ -16,7 +16,7 @@ import numpy as np
 
 from curewatch.cli.typed import both_scales
 from curewatch.clock import utc_from_iso
-from curewatch.errors import UsageError
+from curewatch.errors import UsageError, reason
 from curewatch.model.film import History
 from curewatch.units import HOUR, MINUTE, kelvin_from_celsius, kelvin_from_fahrenheit
 
@@ -153,4 +153,4 @@ def _text(path: Path) -> str:
     except UnicodeDecodeError:
         raise UsageError(f"{path}: not text in UTF-8; wanted a CSV of time and temperature") from None
     except OSError as trouble:
-        raise UsageError(f"{path}: {trouble.strerror}") from None
+        raise UsageError(f"{path}: {reason(trouble)}") from None

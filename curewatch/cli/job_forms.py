@@ -5,7 +5,7 @@ from collections.abc import Callable
 from typing import Any
 
 from curewatch.cli.forms import Field, one_of, words
-from curewatch.cli.typed import mass_from_text, temperature_from_text
+from curewatch.cli.typed import batch_mass_from_text, mass_from_text, temperature_from_text
 from curewatch.errors import UsageError
 from curewatch.logbook import Kind
 from curewatch.materials import system_names
@@ -79,6 +79,10 @@ def _mass(text: str, option: str) -> float:
     return mass_from_text(text, option)
 
 
+def _batch_mass(text: str, option: str) -> float:
+    return batch_mass_from_text(text, option)
+
+
 BY = Field("by", "Who", words, carried=True)
 TEXT = Field("text", "Remark", words)
 LAYUP = Field("layup", "Layup (last one if empty)", words)
@@ -123,7 +127,7 @@ FORMS: dict[str, tuple[Field, ...]] = {
         Field(
             "batch_mass",
             "Mixed in one pot, e.g. 150 g (that of the batches if empty)",
-            _mass,
+            _batch_mass,
             say=_heavy,
             name="mass",
         ),

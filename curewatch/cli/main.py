@@ -25,7 +25,7 @@ from typer.main import get_command
 from curewatch import __version__
 from curewatch.cli import ascii_fallback
 from curewatch.cli.terminal import drop_output, reader_may_leave
-from curewatch.errors import CurewatchError, ExitStatus, UsageError
+from curewatch.errors import CurewatchError, ExitStatus, UsageError, reason
 
 # One answer is too little work to share out: more threads only spin beside each other (measured).
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -183,7 +183,8 @@ def _read_more(message: str) -> str:
     """A pointer to the term that a message is about, where there is one and it does not point already."""
     words = set(message.lower().replace(",", " ").split())
     found = next((term for word, term in READ_MORE.items() if word in words), None)
-    return f" (curewatch explain {found})" if found and "curewatch" not in message else ""
+    of_a_form = "CSV" in message or "SenML" in message  # about how a file is written, not about the term
+    return f" (curewatch explain {found})" if found and "curewatch" not in message and not of_a_form else ""
 
 
 application = typer.Typer(
@@ -260,4 +261,4 @@ def _say_refused(refused: OSError) -> None:
 
     drop_output()
     where = refused.filename or "the output"
-    typer.echo(f"curewatch: {safe(str(where))}: {refused.strerror or refused}; see to it", err=True)
+    typer.echo(f"curewatch: {safe(str(where))}: {reason(refused)}; see to it", err=True)

@@ -16,7 +16,7 @@ from curewatch.cli.terminal import WIDTH, note, print_json, say
 from curewatch.cli.typed import span_from_text
 from curewatch.clock import Clock, iso_utc
 from curewatch.configuration import Configuration, Sensor
-from curewatch.errors import CurewatchError, UsageError
+from curewatch.errors import CurewatchError, UsageError, reason
 from curewatch.ingest import corrections, halves, salt_check
 from curewatch.ingest.salt_check import Outcome, Point, Samples, Settled, Unsettled
 from curewatch.logbook import Entry, Logbook
@@ -241,7 +241,7 @@ def _of_recording(path: Path) -> Source:
                     if isinstance(event, Reading):
                         told.setdefault(event.sensor, []).append(event)
     except OSError as trouble:
-        raise UsageError(f"{path}: {trouble.strerror}; give a recording that can be read") from trouble
+        raise UsageError(f"{path}: {reason(trouble)}; give a recording that can be read") from trouble
     if not told:
         raise UsageError(f"{path} holds no reading; allowed: lines, CSV or SenML, see firmware_notes")
     begin = min(readings[0].time for readings in told.values())

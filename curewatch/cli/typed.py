@@ -18,6 +18,8 @@ from curewatch.units import (
 
 _NUMBER = r"[0-9]+(?:[.,][0-9]+)?"
 _SPAN = re.compile(rf"({_NUMBER})\s*(s|sec|min|minutes?|m|h|hours?|d|days?)?")
+PAST = 3600.0  # s: a start is not asked for that lies further back
+LONGEST = 20 * 365.25 * 86400.0  # s: nothing that is told, asked or kept here is further away (assumed)
 _SECONDS = {"s": 1.0, "m": 60.0, "h": 3600.0, "d": 86400.0}
 
 
@@ -36,6 +38,8 @@ def span_from_text(text: str, option: str = "--ago") -> float:
     for number, named in parts:
         unit = named[0] if named else ("m" if unit in "mh" else unit)
         total += float(number.replace(",", ".")) * _SECONDS[unit]
+    if total > LONGEST:
+        raise UsageError(f"{option} {text!r} is longer than 20 years; write 20 min, 1 h 30 min or 90 s")
     return total
 
 
@@ -64,11 +68,18 @@ def moment_from_text(text: str, zone: tzinfo, now: float, *, ahead: bool, option
         stamp = datetime.fromisoformat(text.strip().replace(" ", "T", 1))
     except ValueError as trouble:
         raise UsageError(f"{option} {text!r} is not a moment; {allowed}") from trouble
+    if not 1970 < stamp.year < 2200:
+        raise UsageError(f"{option} {text!r} is far from now; {allowed}")
     if stamp.tzinfo is not None:
-        return utc_from_iso(text.strip().replace(" ", "T", 1))
-    moments = _moments(stamp, zone)
+        moments = [utc_from_iso(text.strip().replace(" ", "T", 1))]
+    else:
+        moments = _moments(stamp, zone)
     if not moments:
         raise UsageError(f"{option} {text!r} does not exist in {zone}: the clocks jump over it")
+    if ahead and moments[0] < now - PAST:
+        raise UsageError(f"{option} {text!r} is past: a start is now, or still to come; {allowed}")
+    if abs(moments[0] - now) > LONGEST:
+        raise UsageError(f"{option} {text!r} is more than 20 years away; {allowed}")
     return moments[0]
 
 
@@ -86,7 +97,7 @@ def past_from_text(text: str, zone: tzinfo, now: float, *, option: str = "--at")
         return now - span_from_text(ago, option)
     moment = moment_from_text(text, zone, now, ahead=False, option=option)
     if moment > now + 1:
-        raise UsageError(f"{option} {text!r} is still to come; what has happened can be told")
+        raise UsageError(f"{option} {text!r} is still to come; only what has happened can be told")
     return moment
 
 
@@ -120,6 +131,20 @@ def _moments(local: datetime, zone: tzinfo) -> list[float]:
     return sorted(set(found))
 
 
+def batch_mass_from_text(text: str, option: str = "--mass") -> float:
+    """Kilograms of what is mixed in one pot.
+
+    Raises
+    ------
+    UsageError
+        It is not a mass, or not one that is mixed in a pot by hand.
+    """
+    mass = mass_from_text(text, option)
+    if not 0.001 <= mass <= 20.0:
+        raise UsageError(f"{option} {text!r}; allowed: 1 g to 20 kg")
+    return mass
+
+
 def mass_from_text(text: str, option: str = "--mass") -> float:
     """Kilograms from ``150``, ``150 g``, ``5.5 oz``, ``0.2 kg``; a bare number is grams.
 
@@ -132,6 +157,10 @@ def mass_from_text(text: str, option: str = "--mass") -> float:
     if not given or not float(given[1].replace(",", ".")) > 0:
         raise UsageError(f"{option} {text!r} is not a mass; write 150 g, 0.2 kg or 5.5 oz")
     number, unit = float(given[1].replace(",", ".")), given[2] or "g"
+    if number > 1e6:
+        raise UsageError(
+            f"{option} {text!r} is more than any scale here weighs; write 150 g, 0.2 kg or 5.5 oz"
+        )
     if unit == "kg":
         return number
     return kilogram_from_gram(gram_from_ounce(number) if unit == "oz" else number)

@@ -13,7 +13,7 @@ from pydantic_core import ErrorDetails
 
 from curewatch.configuration.lines import line_of, lines_of_keys
 from curewatch.configuration.shape import Configuration
-from curewatch.errors import ConfigurationError
+from curewatch.errors import ConfigurationError, reason
 
 FILE_NAME = "curewatch.toml"
 LARGEST = 1_000_000  # bytes: a configuration is a page, not a data set
@@ -67,7 +67,7 @@ def _text(file: Path) -> str:
             content = opened.read(LARGEST + 1)
     except OSError as trouble:
         raise ConfigurationError(
-            f"{trouble.strerror or trouble}",
+            f"{reason(trouble)}",
             "a readable TOML file (write one with `curewatch setup`)",
             file=file,
         ) from trouble

@@ -43,7 +43,7 @@ def question(
         A dose of peroxide with which this resin must not be mixed.
     """
     shelf, shed = configuration.resin, configuration.shed
-    system = load_system(resin or shelf.system, shelf.folder)
+    system = load_system(shelf.system if resin is None else resin, shelf.folder)
     if logbook is not None:
         named = lot or (shelf.lot if resin in {None, shelf.system} else None)
         system = learnt.system_of_lot(logbook, system, named)

@@ -9,7 +9,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from curewatch.errors import UsageError
+from curewatch.errors import UsageError, reason
 
 LARGEST = 64 * 1024 * 1024  # bytes read into memory
 LARGEST_PICTURE = 100_000_000  # pixels: a small file can unpack into gigabytes
@@ -30,7 +30,7 @@ def payload(file: Path) -> dict[str, Any]:
             raise UsageError(f"{file} has {size} bytes; at most {LARGEST}: make it smaller")
         content = file.read_bytes()
     except OSError as trouble:
-        raise UsageError(f"{file} cannot be read: {trouble.strerror}; give a photograph's file") from trouble
+        raise UsageError(f"{file} cannot be read: {reason(trouble)}; give a photograph's file") from trouble
     width, height, small = _thumbnail(file, content)
     return {
         "file": file.name,

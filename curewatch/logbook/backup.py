@@ -4,7 +4,7 @@ import os
 import sqlite3
 from pathlib import Path
 
-from curewatch.errors import StoreFailed, UsageError
+from curewatch.errors import StoreFailed, UsageError, reason
 from curewatch.logbook import store
 from curewatch.logbook.logbook import Logbook
 
@@ -26,6 +26,8 @@ def backup(logbook: Logbook, target: Path) -> Path:
     """
     if target.exists():
         raise UsageError(f"{target} is there already; name a new file")
+    if not target.parent.is_dir():
+        raise UsageError(f"{target.parent} is no folder that is there; is the disk for copies plugged in?")
     draft = target.with_name(f"{target.name}.part-{os.getpid()}")
     try:
         with store.telling(target):
@@ -36,7 +38,7 @@ def backup(logbook: Logbook, target: Path) -> Path:
     except FileExistsError as trouble:
         raise UsageError(f"{target} is there already; name a new file") from trouble
     except OSError as trouble:
-        raise StoreFailed(f"backup {target}: {trouble.strerror or trouble}") from trouble
+        raise StoreFailed(f"backup {target}: {reason(trouble)}") from trouble
     finally:
         for left in draft.parent.glob(f"{draft.name}*"):
             left.unlink()
@@ -44,7 +46,6 @@ def backup(logbook: Logbook, target: Path) -> Path:
 
 
 def _copy(source: Path, draft: Path) -> None:
-    draft.parent.mkdir(parents=True, exist_ok=True)
     origin = store.open_to_read(source)
     copy = sqlite3.connect(draft)
     try:

@@ -9,7 +9,7 @@ from typing import IO, Any, NamedTuple
 
 import numpy as np
 
-from curewatch.errors import StoreFailed, UsageError
+from curewatch.errors import StoreFailed, UsageError, reason
 from curewatch.logbook import rows
 from curewatch.logbook.logbook import Logbook
 
@@ -50,7 +50,7 @@ def export(logbook: Logbook, target: Path, form: str | None = None, chosen: Sele
         count = writers[form](logbook, draft, chosen or Selection())
         draft.replace(target)
     except OSError as trouble:
-        raise StoreFailed(f"export {target}: {trouble.strerror or trouble}") from trouble
+        raise StoreFailed(f"export {target}: {reason(trouble)}") from trouble
     finally:
         draft.unlink(missing_ok=True)
     return count

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from curewatch.errors import ConfigurationError
+from curewatch.errors import ConfigurationError, reason
 from curewatch.materials.quantities import TAGS, Quantity
 from curewatch.materials.system import Origin
 
@@ -121,7 +121,7 @@ def read_sheet(path: Path) -> Sheet:
     except UnicodeDecodeError:
         raise ConfigurationError("bytes that are not text", "a TOML file in UTF-8", file=path) from None
     except OSError as trouble:
-        raise ConfigurationError(str(trouble.strerror), "a readable TOML file", file=path) from None
+        raise ConfigurationError(reason(trouble), "a readable TOML file", file=path) from None
     except tomllib.TOMLDecodeError as trouble:
         where = re.search(r"at line (\d+)", str(trouble))
         raise ConfigurationError(

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from curewatch import joblog
-from curewatch.errors import RecordBroken, StoreFailed, UsageError
+from curewatch.errors import RecordBroken, StoreFailed, UsageError, reason
 from curewatch.logbook import Kind, Logbook
 from curewatch.logbook.sealing import Seal, check_seals, key_path, seal, seal_of, signing_key
 from curewatch.record import paper, screen
@@ -77,9 +77,7 @@ def write(
         if folder:
             _put_folder(target / name, {**files, **whole})
     except OSError as trouble:
-        raise StoreFailed(
-            f"record {target}: {trouble.strerror or trouble}; nothing was left there"
-        ) from trouble
+        raise StoreFailed(f"record {target}: {reason(trouble)}; nothing was left there") from trouble
     return Written(
         account.seal,
         target / f"{name}.pdf" if pdf else None,
@@ -203,6 +201,4 @@ def _read(path: Path) -> bytes:
             )
         return path.read_bytes()
     except OSError as trouble:
-        raise RecordBroken(
-            path.name, "a file that can be read", trouble.strerror or str(trouble)
-        ) from trouble
+        raise RecordBroken(path.name, "a file that can be read", reason(trouble)) from trouble

@@ -7,7 +7,7 @@ from types import TracebackType
 from typing import Any, BinaryIO, Protocol, Self
 
 from curewatch.clock import iso_utc
-from curewatch.errors import SourceLost, UsageError
+from curewatch.errors import SourceLost, UsageError, reason
 from curewatch.simulation.faults import CLOCKS, FaultKind
 from curewatch.simulation.port import SimulatedPort
 from curewatch.simulation.reports import Report
@@ -175,5 +175,5 @@ def file_output(path: Path, header: str) -> tuple[FileOutput, BinaryIO]:
     try:
         stream = path.open("wb")
     except OSError as trouble:
-        raise UsageError(f"{path}: {trouble.strerror}; give a file that can be written") from trouble
+        raise UsageError(f"{path}: {reason(trouble)}; give a file that can be written") from trouble
     return FileOutput(stream, header), stream

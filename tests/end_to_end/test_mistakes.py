@@ -67,7 +67,7 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("record verify", USAGE, "Missing argument"),
     ("record verify nowhere.pdf", USAGE, "nowhere.pdf"),
     ("replay nowhere.txt", USAGE, "nowhere.txt"),
-    ("replay .", USAGE, "directory"),
+    ("replay .", USAGE, "a folder, not a file"),
     ("logbook backup", USAGE, "Missing argument"),
     ("logbook export readings.csv", FAILURE, "there is no logbook"),
     ("logbook prune --older-than 3", USAGE, "allowed: 30 or more"),

@@ -32,7 +32,7 @@ def as_somebody(home: Path, *arguments: str) -> "subprocess.CompletedProcess[str
 @pytest.mark.parametrize(
     ("file", "arguments", "status", "said"),
     [
-        ("curewatch.toml", "tonight", 78, "Permission denied"),
+        ("curewatch.toml", "tonight", 78, "its permissions forbid it"),
         ("logbook.sqlite", "tonight", 1, "permissions"),
         ("logbook.sqlite", "layer --mass 100", 1, "permissions"),
         ("logbook.sqlite", "ingest", 78, "permissions"),

@@ -45,6 +45,7 @@ def test_a_backup_taken_while_others_write_is_whole(logbook: Logbook, tmp_path: 
                 if stop.is_set():
                     return
 
+    (tmp_path / "copies").mkdir()
     writing = threading.Thread(target=write)
     writing.start()
     try:

@@ -95,12 +95,16 @@ def app(
     from curewatch.cli.screens import blush as blush_screen
     from curewatch.cli.screens import cure as screen
     from curewatch.cli.screens import heat
+    from curewatch.errors import UsageError
     from curewatch.materials import load_system
+    from curewatch.materials.substrate import substrate_names
     from curewatch.model.outcome import outcome
 
     configuration, wording = settings(config, units)
-    system = load_system(resin or configuration.resin.system, configuration.resin.folder)
+    system = load_system(configuration.resin.system if resin is None else resin, configuration.resin.folder)
     system = system.dosed(peroxide, cobalt)
+    if substrate not in substrate_names():
+        raise UsageError(f"--on {substrate!r}; allowed: {', '.join(substrate_names())}")
     path = _history(temperature, history, hours)
     said = outcome(system, path)
     if chart is not None:
@@ -152,16 +156,14 @@ def _blush(
 
 def _cup(system: "ResinSystem", told: str, shape: str, path: "History") -> "Cup":
     from curewatch.cli.screens.heat import Cup
-    from curewatch.cli.typed import mass_from_text
+    from curewatch.cli.typed import batch_mass_from_text
     from curewatch.errors import UsageError
     from curewatch.model.lots import EARLY, LATE, rate_factor_at
     from curewatch.model.pot import SHAPES, pot
 
     if shape not in SHAPES:
         raise UsageError(f"--shape {shape!r}; allowed: {', '.join(SHAPES)}")
-    mass, air = mass_from_text(told), float(path.temperature[0])
-    if not 0.001 <= mass <= 20.0:
-        raise UsageError(f"--mass {told!r}; allowed: 1 g to 20 kg")
+    mass, air = batch_mass_from_text(told), float(path.temperature[0])
     slow, likely, fast = (
         pot(system, mass, air, shape=shape, rate_factor=factor)
         for factor in (rate_factor_at(system, EARLY), 1.0, rate_factor_at(system, LATE))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOption, settings
-from curewatch.errors import UsageError
+from curewatch.errors import UsageError, reason
 
 if TYPE_CHECKING:
     from curewatch.model.forecast import Forecast
@@ -107,7 +107,7 @@ def _bytes(file: Path) -> bytes:
             with file.open("rb") as stream:
                 data = stream.read(LARGEST + 1)
         except OSError as trouble:
-            raise UsageError(f"{file}: {trouble.strerror}; give a file that can be read") from None
+            raise UsageError(f"{file}: {reason(trouble)}; give a file that can be read") from None
     if len(data) > LARGEST:
         raise UsageError(f"{file} is larger than {LARGEST // 1_000_000} MB; that is no forecast")
     return data

@@ -126,11 +126,14 @@ def _readers(before: joblog.Told, place: Desk) -> dict[str, Callable[[str, str],
 def _changes(before: joblog.Told, changes: list[str], place: Desk) -> dict[str, Any]:
     """New values by key, each read as the form of that entry reads it."""
     fields = _readers(before, place)
+    needed = {field.key for field in FORMS.get(before.kind, ()) if field.needed}
     values = {}
     for change in changes:
         key, equals, text = change.partition("=")
         if not equals or key.strip() not in fields:
             raise UsageError(f"--set {change!r}; allowed keys: {', '.join(fields)}, each as KEY=VALUE")
+        if not text.strip() and key.strip() in needed:
+            raise UsageError(f"--set {change!r}; {key.strip()} cannot be left empty")
         values[key.strip()] = fields[key.strip()](text, f"--set {key.strip()}")
     return values | _following(before, values, place)
 

@@ -15,7 +15,7 @@ from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, setting
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.board import Running
 from curewatch.cli.terminal import print_json, say
-from curewatch.cli.typed import moment_from_text, span_from_text
+from curewatch.cli.typed import past_from_text, span_from_text
 from curewatch.clock import SystemClock, iso_utc
 from curewatch.configuration import Configuration, logbook_path
 from curewatch.errors import UsageError
@@ -124,7 +124,7 @@ def _started(ago: str | None, at: str | None, words: Wording, now: float) -> flo
     if ago:
         started = now - span_from_text(ago)
     elif at:
-        started = min(now, moment_from_text(at, words.zone, now, ahead=False))
+        started = past_from_text(at, words.zone, now)
     else:
         return now
     return _recent(started, words, now)

@@ -44,6 +44,8 @@ def write(
     path = logbook_path(configuration)
     if not path.exists():
         raise UsageError(f"there is no logbook at {path}; `curewatch ingest` or `watch` begins one")
+    if to.exists() and not to.is_dir():
+        raise UsageError(f"--to {to} is a file; give a folder, or a name that is free")
     with Logbook(path) as logbook:
         name = job or _only_job(joblog.names(logbook), joblog.names(logbook, open_only=True))
         now = SystemClock().now().utc

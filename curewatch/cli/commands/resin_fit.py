@@ -76,9 +76,9 @@ def fit(
 
 
 def _write(path: Path, text: str) -> None:
-    from curewatch.errors import UsageError
+    from curewatch.errors import UsageError, reason
 
     try:
         path.write_text(text, encoding="utf-8")
     except OSError as trouble:
-        raise UsageError(f"{path}: {trouble.strerror}; choose a place that can be written") from None
+        raise UsageError(f"{path}: {reason(trouble)}; choose a place that can be written") from None

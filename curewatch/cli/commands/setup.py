@@ -14,7 +14,7 @@ from curewatch.cli.setup.steps import Survey, machine_zone, walk
 from curewatch.cli.setup.talk import Skipped, Talk
 from curewatch.clock import Clock, SystemClock
 from curewatch.configuration import Configuration
-from curewatch.errors import UsageError
+from curewatch.errors import UsageError, reason
 from curewatch.wording import wording
 
 PATIENCE = 75.0  # s to hear every sensor once: boards report once a minute
@@ -81,7 +81,7 @@ def write(text: str, file: Path, talk: Talk) -> Path | None:
         file.write_text(text, encoding="utf-8")
     except OSError as trouble:
         raise UsageError(
-            f"{file} cannot be written: {trouble.strerror}; give another with --output"
+            f"{file} cannot be written: {reason(trouble)}; give another with --output"
         ) from trouble
     talk.say(f"written: {file}")
     return file

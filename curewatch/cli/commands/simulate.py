@@ -107,7 +107,7 @@ def _length(evening: bool, every: float, hours: float | None, count: int | None)
     wanted = hours if hours is not None else saltmarsh.HOURS if evening else DEFAULT_HOURS
     reports = count if count is not None else int(wanted * 3600 / every) + 1
     if not 1 <= reports <= LONGEST_HOURS * 3600 / every:
-        raise UsageError(f"{reports} reports; allowed: 1 to a year's")
+        raise UsageError(f"{reports:,} reports to make; allowed: 1 to a year's (--hours, --count, --every)")
     return plan, reports
 
 

@@ -43,7 +43,7 @@ def app(
     from curewatch.advice.levers import advise
     from curewatch.cli import terminal
     from curewatch.cli.screens import tonight
-    from curewatch.cli.typed import mass_from_text, moment_from_text
+    from curewatch.cli.typed import batch_mass_from_text, moment_from_text
     from curewatch.clock import SystemClock
     from curewatch.ingest.consult import means, of_shed
     from curewatch.wording import plain_wording
@@ -54,7 +54,7 @@ def app(
     asked = of_shed(
         configuration,
         resin=resin,
-        batch_mass=None if mass is None else mass_from_text(mass),
+        batch_mass=None if mass is None else batch_mass_from_text(mass),
         peroxide_percent=peroxide,
     )
     situation = known(configuration, now)

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import BinaryIO, NamedTuple
 
 from curewatch.clock import Instant
-from curewatch.errors import UsageError
+from curewatch.errors import UsageError, reason
 from curewatch.ingest.events import BytesArrived, Event, MessageArrived, Tick
 from curewatch.wire import recordings
 from curewatch.wire.plausibility import CLOCK_SET
@@ -36,7 +36,7 @@ def open_recording(path: Path) -> "Recording":
         with path.open("rb") as stream:
             stamped = [piece.at for piece in recordings.pieces(_ends(stream)) if piece.at > 0.0]
     except OSError as trouble:
-        raise UsageError(f"{path}: {trouble.strerror}") from trouble
+        raise UsageError(f"{path}: {reason(trouble)}") from trouble
     if not stamped:
         raise UsageError(
             f"{path}: no reading with a time of its own in it; a recording is lines of our form with "
