@@ -18,7 +18,10 @@ import pexpect
 
 SOURCE = Path(os.environ.get("CUREWATCH_SOURCE") or Path(__file__).parents[2])  # a clone to clone from
 # how this machine reaches the registry: a new user's machine has its own way
-PASSED_ON = ("PIP_INDEX_URL", "PIP_EXTRA_INDEX_URL", "PIP_CONFIG_FILE", "https_proxy", "SSL_CERT_FILE")
+PASSED_ON = (
+    *("PIP_INDEX_URL", "PIP_EXTRA_INDEX_URL", "PIP_CONFIG_FILE", "PIP_RETRIES", "PIP_DEFAULT_TIMEOUT"),
+    *("https_proxy", "SSL_CERT_FILE"),
+)
 PATIENCE = 120  # s for one question
 ANSWERS = (
     ("name of the shed", "Saltmarsh Shed"),
@@ -84,7 +87,7 @@ def first_evening(home: Path, steps: Steps) -> int:
     with steps.step("curewatch demo"):
         call(program, "demo")
     board = subprocess.Popen(
-        [program, "simulate", "--port", "--link", str(link), "--every", "2", "--hours", "1", "--unstamped"],
+        [program, "simulate", "--port", "--link", str(link), "--every", "1", "--hours", "1", "--unstamped"],
         cwd=home,
         env=environment,
         stdout=subprocess.DEVNULL,
@@ -110,7 +113,7 @@ def answer_setup(program: str, home: Path, environment: dict[str, str], link: Pa
         time.sleep(0.1)
     talk = pexpect.spawn(
         program,
-        ["setup", "--port", str(link), "--seconds", "5"],
+        ["setup", "--port", str(link), "--seconds", "8"],
         cwd=home,
         env=environment,
         timeout=PATIENCE,
