@@ -81,7 +81,7 @@ def test_a_failure_is_said_in_a_line(tmp_path: Path, made: list[Told], program: 
 
 def test_one_that_never_ends_is_ended_with_its_children(tmp_path: Path, made: list[Told]) -> None:
     """It is killed after its time, also a child that keeps its standard error open; the next event runs."""
-    for longest in (1.0, 5.0, 25.0):  # a busy machine may need more than a second to come as far as the fork
+    for longest in (0.4, 5.0, 25.0):  # a busy machine may need more than a moment to come as far as the fork
         told = Told(tmp_path, "os.fork()\nopen(kept, 'a').write('x')\ntime.sleep(600)", longest=longest)
         made.append(told)
         for _ in range(2):

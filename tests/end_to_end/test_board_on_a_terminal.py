@@ -134,6 +134,7 @@ def test_the_board_stands_on_the_screen_and_follows_its_size(shed: Path) -> None
     assert seen.status == 0
 
 
+@pytest.mark.long
 def test_one_key_acknowledges_the_oldest_alert(shed: Path) -> None:
     """It is written down, and shown as seen."""
     seen = Seen(shed, "--look")
@@ -150,9 +151,8 @@ def test_one_key_acknowledges_the_oldest_alert(shed: Path) -> None:
 
 
 WAYS = [
-    "SIGTERM",
     "SIGKILL",
-    *(pytest.param(way, marks=pytest.mark.long) for way in ("q", "ctrl-c", "SIGHUP")),
+    *(pytest.param(way, marks=pytest.mark.long) for way in ("SIGTERM", "q", "ctrl-c", "SIGHUP")),
 ]
 
 
@@ -291,7 +291,7 @@ def test_no_colour_is_used_where_none_is_wanted(shed: Path) -> None:
     assert not re.search(r"\x1b\[(?:[0-9]+;)*[34][0-7](?:;[0-9]+)*m", seen.raw)
 
 
-@pytest.mark.parametrize("how", ["--plain", pytest.param("dumb", marks=pytest.mark.long)])
+@pytest.mark.parametrize("how", [pytest.param("--plain", marks=pytest.mark.long), "dumb"])
 def test_plain_lines_are_told_where_a_screen_serves_nobody(shed: Path, how: str) -> None:
     """For a screen reader: no cursor movement, one statement a line, until it is interrupted."""
     arguments = ["--plain"] if how == "--plain" else []

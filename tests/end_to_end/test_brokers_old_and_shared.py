@@ -25,6 +25,7 @@ def messages(first: int, last: int) -> list[bytes]:
     ]
 
 
+@pytest.mark.long
 def test_the_older_protocol_keeps_its_session(tmp_path: Path) -> None:
     """MQTT 3.1.1: what is sent while the daemon is killed comes afterwards, once each."""
     needs_mosquitto("amqtt hands a kept session nothing that came while it was away")

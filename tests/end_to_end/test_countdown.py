@@ -64,6 +64,7 @@ def until_it_rings_and_is_seen(evaluation: Evaluation, logbook: Logbook) -> floa
     return at
 
 
+@pytest.mark.long
 def test_each_look_names_the_minute_of_the_next_ring(warm_shed: Logbook) -> None:
     """Going from mark to mark, every countdown rings within two minutes of its 60, 30 and 10 minutes."""
     evaluation, at, ahead = Evaluation(SETTINGS, warm_shed), LAYER.started + MINUTE, []

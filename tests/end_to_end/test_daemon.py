@@ -161,6 +161,7 @@ def test_messages_are_stored_acknowledged_and_answered(tmp_path: Path, broker: B
         until(lambda: json.loads(device.heard[-1].payload).get("running") is False)
 
 
+@pytest.mark.long
 def test_a_forecast_over_mqtt_is_what_the_coming_hours_rest_on(tmp_path: Path, broker: Broker) -> None:
     """SenML with times ahead, through a real broker: an entry and no reading, found by the next question."""
     hours = range(1, 61)
@@ -252,9 +253,14 @@ def test_reload_takes_a_good_configuration_and_refuses_a_bad_one(tmp_path: Path,
     [
         ("[shed]\nnam = 3", "key shed.nam"),
         ('[resin]\nsystem = "no-such-resin"', "no-such-resin"),
-        ('[sensors.bench]\nrole = "air"\npart = "golden"', "sensors.bench.part"),
-        ('[mqtt.yard]\nca_file = "absent.pem"', "mqtt.yard"),
-        ('[mqtt.yard]\npassword_file = "absent"', "mqtt.yard.password_file"),
+        *(
+            pytest.param(*row, marks=pytest.mark.long)
+            for row in (
+                ('[sensors.bench]\nrole = "air"\npart = "golden"', "sensors.bench.part"),
+                ('[mqtt.yard]\nca_file = "absent.pem"', "mqtt.yard"),
+                ('[mqtt.yard]\npassword_file = "absent"', "mqtt.yard.password_file"),
+            )
+        ),
     ],
 )
 def test_a_boot_failure_is_status_78(settings: str, words: str, tmp_path: Path) -> None:
@@ -365,6 +371,7 @@ def test_nothing_listens_at_the_brokers_place(tmp_path: Path, port: SimulatedPor
         assert daemon.stop() == 0
 
 
+@pytest.mark.long
 def test_bare_numbers_on_a_topic_for_each_quantity(tmp_path: Path, broker: Broker) -> None:
     """Each half is stored as it came, under its sensor; the pump's number is refused with what to do."""
     settings = over_mqtt(broker).replace("creek/+/state", "creek/+/+")

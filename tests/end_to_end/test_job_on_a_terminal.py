@@ -38,6 +38,7 @@ def answer(person: "pexpect.spawn[str]", *answers: tuple[str, str]) -> None:
         person.sendline(typed)
 
 
+@pytest.mark.long
 def test_a_job_is_told_with_a_few_keys(shed: Path) -> None:
     """Open and two batches: a wrong mass is asked again, and the second batch takes the first one's lots."""
     opening = on_terminal(shed, "open")

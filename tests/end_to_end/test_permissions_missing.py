@@ -34,11 +34,16 @@ def as_somebody(home: Path, *arguments: str) -> "subprocess.CompletedProcess[str
     [
         ("curewatch.toml", "tonight", 78, "its permissions forbid it"),
         ("logbook.sqlite", "tonight", 1, "permissions"),
-        ("logbook.sqlite", "layer --mass 100", 1, "permissions"),
-        ("logbook.sqlite", "ingest", 78, "permissions"),
-        ("logbook.sqlite", "doctor", 1, "permissions"),
         ("curve.csv", "cure --history curve.csv", 2, "not readable"),
-        ("curve.csv", "replay curve.csv", 2, "not readable"),
+        *(
+            pytest.param(*row, marks=pytest.mark.long)
+            for row in (
+                ("logbook.sqlite", "layer --mass 100", 1, "permissions"),
+                ("logbook.sqlite", "ingest", 78, "permissions"),
+                ("logbook.sqlite", "doctor", 1, "permissions"),
+                ("curve.csv", "replay curve.csv", 2, "not readable"),
+            )
+        ),
     ],
 )
 def test_a_file_that_may_not_be_read_is_named(

@@ -107,6 +107,7 @@ def dew_point_differences(found: Replayed) -> np.ndarray:
     return difference[found.measured.temperature_c > 0]
 
 
+@pytest.mark.long
 def test_a_week_of_june_arrives_whole(tmp_path: Path) -> None:
     """Every reading is stored, none is refused, and the dew point is the recorded one."""
     found = replayed(tmp_path, measured(160, 7), advice_every=2 * 1440)

@@ -74,6 +74,7 @@ def test_the_steps_of_the_readme_can_be_done_by_hand(written: Written):
         assert done.returncode == 0, command
 
 
+@pytest.mark.long
 def test_a_browser_shows_the_page_and_asks_for_nothing(written: Written, tmp_path: Path):
     """Headless Chromium behind a proxy that counts: no connection is made, and the text is there."""
     need("chromium")

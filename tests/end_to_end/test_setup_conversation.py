@@ -49,6 +49,7 @@ def answer(talk: pexpect.spawn, question: str, reply: str = "") -> None:
     talk.sendline(reply)
 
 
+@pytest.mark.long
 def test_from_a_plugged_in_board_to_a_first_answer(board: SimulatedPort, tmp_path: Path) -> None:
     """Names what it hears, writes a commented file that reads back, and answers for tonight."""
     talk = talk_to(tmp_path, "--port", board.url, "--seconds", "2")

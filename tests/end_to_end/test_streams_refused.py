@@ -30,19 +30,24 @@ def at_shell(home: Path, command: str) -> "subprocess.CompletedProcess[str]":
     ("command", "status", "said"),
     [
         ("curewatch setup <&-", 2, "needs a terminal"),
-        ("curewatch job open <&-", 2, "missing: --title"),
-        ("curewatch tonight >&-", 4, "curewatch setup"),
         ("curewatch tonight >&- 2>&-", 4, ""),
         ("curewatch air 12 80 >/dev/full", 1, "No space left on device"),
-        ("curewatch tonight --json >/dev/full", 1, "No space left on device"),
-        ("curewatch explain | head -n 1", 0, ""),
-        (GONE.format("tonight"), 4, ""),
         (GONE.format("air 12 80 --json"), 0, ""),
-        (GONE.format("doctor"), 4, ""),
-        (GONE.format("resin compare --temperature 12 --humidity 80"), 0, ""),
         (GONE.format("--help"), 141, ""),
-        (GONE.format("cure --help"), 141, ""),
-        (GONE.format("simulate --file - --hours 90"), 141, ""),
+        *(
+            pytest.param(*row, marks=pytest.mark.long)
+            for row in (
+                ("curewatch job open <&-", 2, "missing: --title"),
+                ("curewatch tonight >&-", 4, "curewatch setup"),
+                ("curewatch tonight --json >/dev/full", 1, "No space left on device"),
+                ("curewatch explain | head -n 1", 0, ""),
+                (GONE.format("tonight"), 4, ""),
+                (GONE.format("doctor"), 4, ""),
+                (GONE.format("resin compare --temperature 12 --humidity 80"), 0, ""),
+                (GONE.format("cure --help"), 141, ""),
+                (GONE.format("simulate --file - --hours 90"), 141, ""),
+            )
+        ),
     ],
 )
 def test_a_stream_that_refuses_costs_no_traceback(

@@ -3,6 +3,8 @@
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from curewatch import configuration
 from curewatch.clock import Instant
 from curewatch.ingest.evaluation import Evaluation
@@ -38,6 +40,7 @@ def test_a_child_answers_as_we_would_and_remembers(tmp_path: Path) -> None:
     assert "verdict" in [said.kind for said in ours if isinstance(said, Show)]
 
 
+@pytest.mark.long
 def test_a_look_that_fails_is_said_and_the_next_may_succeed(tmp_path: Path) -> None:
     """No logbook there: a loud line, no exception, and the daemon asks again later."""
     path = tmp_path / "logbook.sqlite"

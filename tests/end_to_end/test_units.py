@@ -88,6 +88,7 @@ def test_an_evening_in_one_persons_units(
     assert {name: lines for name, lines in strange.items() if lines} == {}
 
 
+@pytest.mark.long
 def test_the_boards_alerts_and_answer_follow_the_reader(
     shed: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -73,6 +73,7 @@ def test_locked_by_another_program(daemon: Running, port: SimulatedPort) -> None
     whole(daemon, 300)
 
 
+@pytest.mark.long
 def test_deleted_and_put_back(daemon: Running, port: SimulatedPort, tmp_path: Path) -> None:
     """Deleted: nothing goes into a file without a name; with a copy put back, everything held follows."""
     copy = copied(daemon, tmp_path)

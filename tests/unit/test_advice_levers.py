@@ -186,6 +186,7 @@ def test_no_lever_mends_a_sensor() -> None:
     assert not said.levers
 
 
+@pytest.mark.long
 def test_a_batch_that_kicks_too_soon_is_made_smaller_until_it_does_not() -> None:
     """Bisection on the pot: that mass lasts, ten grams more does not."""
     question = replace(asked("epoxy-fast"), batch_mass=1.5)

@@ -243,6 +243,7 @@ def test_the_command_answers_and_writes_a_calendar(logged: Path, capsys: pytest.
     assert b"\r\n" in file.read_bytes()
 
 
+@pytest.mark.long
 def test_a_window_that_is_not_there_writes_nothing(logged: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A usage error that says how many there are."""
     file = logged / "window.ics"

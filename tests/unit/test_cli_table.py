@@ -85,13 +85,15 @@ def test_the_shell_completes_commands_options_and_terms(typed: str, offered: lis
     assert answer.stdout.split() == offered
 
 
-def test_the_shell_is_told_how_to_complete() -> None:
+@pytest.mark.parametrize(
+    "shell", ["bash", *(pytest.param(n, marks=pytest.mark.long) for n in ("zsh", "fish"))]
+)
+def test_the_shell_is_told_how_to_complete(shell: str) -> None:
     """For bash, zsh and fish, by name."""
-    for shell in ("bash", "zsh", "fish"):
-        script = subprocess.run(
-            [sys.executable, "-m", "curewatch", "--show-completion", shell],
-            capture_output=True,
-            text=True,
-            check=True,
-        ).stdout
-        assert "_CUREWATCH_COMPLETE" in script
+    script = subprocess.run(
+        [sys.executable, "-m", "curewatch", "--show-completion", shell],
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout
+    assert "_CUREWATCH_COMPLETE" in script

@@ -195,7 +195,9 @@ def test_hours_nobody_measured_are_not_made_up(capsys: pytest.CaptureFixture[str
     assert json.loads(out)["time_s"][-1] == pytest.approx(3 * HOUR)
 
 
-@pytest.mark.parametrize(("ending", "head"), [("svg", b"<?xml"), ("png", b"\x89PNG")])
+@pytest.mark.parametrize(
+    ("ending", "head"), [("svg", b"<?xml"), pytest.param("png", b"\x89PNG", marks=pytest.mark.long)]
+)
 def test_a_chart_is_a_picture_and_the_same_every_time(
     capsys: pytest.CaptureFixture[str], tmp_path: Path, ending: str, head: bytes
 ) -> None:

@@ -112,6 +112,7 @@ def test_every_benchmark_stands_in_the_table() -> None:
         assert f"`{path.stem}`" in table, path.name
 
 
+@pytest.mark.long
 def test_bash_completes_what_is_typed(tmp_path: Path) -> None:
     """The script that --show-completion prints, in a real bash: commands, a group's commands, options."""
     script = subprocess.run(

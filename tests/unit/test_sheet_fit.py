@@ -80,6 +80,7 @@ def test_two_statements_that_no_resin_can_keep_are_named(sheet: MakerSheet) -> N
     assert not low <= named.stated <= high
 
 
+@pytest.mark.long
 def test_a_recoat_limit_before_the_layer_stays_put_is_named(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -102,6 +103,7 @@ def test_a_recoat_limit_that_leaves_a_window_is_not_named(sheet: MakerSheet) -> 
     )
 
 
+@pytest.mark.long
 def test_the_films_of_a_fit_are_told_with_their_bands(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
