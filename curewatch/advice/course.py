@@ -68,6 +68,7 @@ def course(
     chosen: Sequence[Lot] | None = None,
     peroxide_percent: float | None = None,
     carbon_dioxide: float = 420e-6,
+    rest: float | None = None,
     only_set: bool = False,
 ) -> Course:
     """Follow a layup from each start along each path.
@@ -84,6 +85,8 @@ def course(
         Polyester and vinyl ester: per cent by mass of resin.
     carbon_dioxide : float
         Mole fraction in the shed. [1]
+    rest : float, optional
+        In the pot after mixing, before the film gathers blush; what the sheet asks for if not given. [s]
     only_set : bool
         Follow each path until it is set and no further: all other times are then nan.
 
@@ -106,6 +109,7 @@ def course(
     )
     gathering = blush.rate(system, crowd.surface_temperature, crowd.surface_humidity, carbon_dioxide)
     gathered = running(crowd.time, gathering)
+    spread = _at(crowd, gathered, first, (system.blush.rest or 0.0) if rest is None else rest)
     never = np.full(times["set"].shape, np.nan)
     marks = Marks(
         open_time=times.get("open_time", never),
@@ -113,10 +117,12 @@ def course(
         gel=times.get("gel", never),
         set=times["set"],
         hard=times.get("hard", never),
-        laminate_before=never if only_set else _bonds_until(system, crowd, first, times, gathered=gathered),
+        laminate_before=never
+        if only_set
+        else _bonds_until(system, crowd, first, times, gathered=gathered, spread=spread),
         glassy=np.isnan(times["set"]) & ~np.isnan(times.get("glass", never)),
     )
-    return _met(crowd, first, marks, gathered)
+    return _met(crowd, first, marks, gathered, spread)
 
 
 def _bonds_until(
@@ -126,6 +132,7 @@ def _bonds_until(
     times: dict[str, FloatArray],
     *,
     gathered: FloatArray,
+    spread: FloatArray,
 ) -> FloatArray:
     """When a next layer no longer bonds chemically. (starts, members) [s from the start]"""
     if system.surface.wax:
@@ -134,17 +141,25 @@ def _bonds_until(
         closes = np.fmin(times["closes"], times["glass"])
     else:
         aged = running(weather.time, age_rate(system, weather.surface_temperature))
-        closes = _filled(weather, first, aged, system.bond.sheet_closes)
+        closes = _filled(weather, first, aged, _at(weather, aged, first) + system.bond.sheet_closes)
     if not system.blush.amine_factor:
         return closes
-    washed = _filled(weather, first, gathered, system.blush.wash_from)
+    washed = _filled(weather, first, gathered, spread + system.blush.wash_from)
     while_amine = washed <= np.nan_to_num(times["set"], nan=np.inf)
     return np.asarray(np.fmin(closes, np.where(while_amine, washed, np.nan)))
 
 
-def _filled(weather: Weather, first: IntArray, total: FloatArray, amount: float) -> FloatArray:
-    """When so much has been gathered from each start on. (starts, members) [s from the start]"""
-    return filled(weather.time, total, total[:, first].T + amount) - weather.time[first][:, None]
+def _at(weather: Weather, total: FloatArray, first: IntArray, later: float = 0.0) -> FloatArray:
+    """What has been gathered by each start, or so much later [s]. (starts, members)"""
+    place = np.minimum(first + later / (weather.time[1] - weather.time[0]), weather.time.size - 1)
+    before = np.minimum(place.astype(np.int64), weather.time.size - 2)
+    low, high = total[:, before].T, total[:, before + 1].T
+    return np.asarray(low + (place - before)[:, None] * (high - low))
+
+
+def _filled(weather: Weather, first: IntArray, total: FloatArray, level: FloatArray) -> FloatArray:
+    """When so much has been gathered. (starts, members) [s from the start]"""
+    return filled(weather.time, total, level) - weather.time[first][:, None]
 
 
 def _enough(weather: Weather) -> Weather:
@@ -155,7 +170,7 @@ def _enough(weather: Weather) -> Weather:
     return Weather(weather.time, *(np.tile(paths, (repeats, 1)) for paths in weather[1:]))
 
 
-def _met(weather: Weather, first: IntArray, marks: Marks, gathered: FloatArray) -> Course:
+def _met(weather: Weather, first: IntArray, marks: Marks, gathered: FloatArray, spread: FloatArray) -> Course:
     """What each path met between its start and its set, or the end of the outlook."""
     step = float(weather.time[1] - weather.time[0])
     begin = np.broadcast_to(first[:, None], marks.set.shape)
@@ -172,5 +187,5 @@ def _met(weather: Weather, first: IntArray, marks: Marks, gathered: FloatArray) 
         lowest_temperature=lowest_between(coldest, begin, last),
         highest_temperature=highest_between(warmest, begin, last),
         highest_humidity=highest_between(weather.humidity, begin, last),
-        blush=np.asarray(gathered[member, last] - gathered[member, begin]),
+        blush=np.maximum(gathered[member, last] - spread, 0.0),
     )

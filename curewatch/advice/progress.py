@@ -90,6 +90,7 @@ def follow(layup: Layup, question: Question, situation: Situation, outlook: Outl
         chosen=question.lots,
         peroxide_percent=layup.peroxide_percent,
         carbon_dioxide=known.carbon_dioxide or question.carbon_dioxide,
+        rest=0.0,  # a layer's clock runs from when it lay
     )
     moments = timeline(seen, system)
     so_far = _so_far(layup, known.at, question, joined)

@@ -54,7 +54,7 @@ MIX_KEYS = (
     "epoxy_equivalent_weight",
 )
 TOP = (
-    "name", "title", "kind", "based_on", "source", "wax", "blush", "lowest_temperature_c",
+    "name", "title", "kind", "based_on", "source", "wax", "blush", "rest_minutes", "lowest_temperature_c",
     "highest_temperature_c", "highest_humidity_percent", "reaction_heat_kj_per_kg", "mix",
     "glass_transition", *SECTIONS,
 )  # fmt: skip
@@ -119,6 +119,7 @@ class MakerSheet:
     lowest_temperature: float | None
     highest_temperature: float | None
     highest_humidity: float | None
+    rest: float | None  # after mixing, before it is spread [s]
     reaction_heat: float | None  # [J/kg]
     mix: Mix | None
     mix_assumed: tuple[str, ...]  # what of the mix was not stated
@@ -173,6 +174,7 @@ class _Reader:
         blush = file.words("blush", AMINE) if "blush" in file.data else None
         heat = self.top.perhaps(file.data, "reaction_heat_kj_per_kg", 50.0, 700.0)
         humidity = self.top.perhaps(file.data, "highest_humidity_percent", 30.0, 100.0)
+        rest = self.top.perhaps(file.data, "rest_minutes", 0.0, 120.0)
         return MakerSheet(
             path=file.path,
             name=self._name(),
@@ -185,6 +187,7 @@ class _Reader:
             lowest_temperature=self._temperature("lowest_temperature_c", file.data),
             highest_temperature=self._temperature("highest_temperature_c", file.data),
             highest_humidity=None if humidity is None else humidity / 100.0,
+            rest=None if rest is None else 60.0 * rest,
             reaction_heat=None if heat is None else heat * 1000.0,
             mix=mix,
             mix_assumed=assumed,

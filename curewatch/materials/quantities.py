@@ -87,6 +87,7 @@ QUANTITIES: dict[str, Quantity] = {
     "blush.energy": Quantity(ENERGY, 10e3, 120e3),
     "blush.peel_ply_from": Quantity(TIME, 0.0, 30 * 86400.0),
     "blush.wash_from": Quantity(TIME, 0.0, 30 * 86400.0),
+    "blush.rest": Quantity(TIME, 0.0, 7200.0, required=False),
     "bond.best_from": Quantity(SHARE, 0.0, 1.0),
     "bond.best_until": Quantity(SHARE, 0.0, 1.0),
     "bond.closes": Quantity(SHARE, 0.0, 1.0),

@@ -132,6 +132,7 @@ class BlushNature:
     energy: float  # of carbamation [J/mol]
     peel_ply_from: float  # equivalent exposure at 20 degC in saturated air [s]
     wash_from: float  # the same [s]
+    rest: float | None = None  # that the sheet asks for after mixing, before it is spread [s]
 
 
 @dataclass(frozen=True, slots=True)

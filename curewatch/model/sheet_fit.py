@@ -145,6 +145,8 @@ def _stated(sheet: MakerSheet, base: ResinSystem) -> ResinSystem:
     blush, surface = base.blush, base.surface
     if sheet.amine_factor is not None and base.kind == "epoxy":
         blush = replace(blush, amine_factor=sheet.amine_factor)
+    if sheet.rest is not None:
+        blush = replace(blush, rest=sheet.rest)
     if sheet.wax is not None:
         surface = replace(surface, wax=sheet.wax)
     return replace(
@@ -170,6 +172,7 @@ _OUTRIGHT: dict[str, Callable[[MakerSheet], object]] = {
     "bond.sheet_closes": lambda sheet: sheet.recoat_closes,
     "bond.sheet_temperature": lambda sheet: sheet.recoat_closes,
     "blush.amine_factor": lambda sheet: sheet.amine_factor,
+    "blush.rest": lambda sheet: sheet.rest,
     "mix.hardener_mass": lambda sheet: sheet.mix,
     "mix.resin_density": lambda sheet: sheet.mix,
     "mix.hardener_density": lambda sheet: sheet.mix,

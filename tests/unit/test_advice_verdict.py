@@ -159,6 +159,19 @@ def test_a_check_holds_exactly_when_enough_paths_hold(air_c: float, humidity: fl
         assert (check.status is Status.HOLDS) == ((check.spare or 0.0) >= -1e-12)
 
 
+def test_a_rest_that_the_sheet_asks_for_is_left_out_of_the_blush() -> None:
+    """Half an hour in the pot: a foresight gathers less in a damp shed, and nothing else moves."""
+    damp, said = shed(20.0, 0.75), []
+    for rest in (None, 1800.0):
+        system = replace(SLOW, blush=replace(SLOW.blush, rest=rest))
+        said.append(assess(damp, system, limits.for_system(system), steady(damp)))
+    plain, rested = ({check.name: check.value for check in one.checks} for one in said)
+    assert 0.0 < (plain["blush"] or 0.0) - (rested["blush"] or 0.0) <= 1800.0
+    assert {name: value for name, value in plain.items() if name != "blush"} == {
+        name: value for name, value in rested.items() if name != "blush"
+    }
+
+
 def test_the_moments_come_in_order_and_each_band_is_ordered() -> None:
     """Open time, laminate from, gel, tack-free; early <= likely <= late."""
     situation = shed(18.0, 0.5)

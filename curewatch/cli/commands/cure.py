@@ -72,8 +72,14 @@ def app(
         float, typer.Option("--carbon-dioxide", metavar="PPM", help="Of the air, for blush.")
     ] = 420.0,
     rest: Annotated[
-        str, typer.Option("--rest", metavar="SPAN", help="In the pot before it is spread, for blush.")
-    ] = "0 min",
+        str | None,
+        typer.Option(
+            "--rest",
+            metavar="SPAN",
+            help="In the pot before it is spread, for blush; else as the sheet says.",
+            show_default=False,
+        ),
+    ] = None,
     chart: Annotated[
         Path | None,
         typer.Option("--chart", metavar="FILE", help="Also draw it, as .svg or .png.", show_default=False),
@@ -129,7 +135,7 @@ def app(
 
 
 def _blush(
-    system: "ResinSystem", path: "History", humidity: float, carbon_dioxide: float, rest: str
+    system: "ResinSystem", path: "History", humidity: float, carbon_dioxide: float, rest: str | None
 ) -> "tuple[Blush, BondWindow]":
     """Blush of every lot in air that stays as humid at the surface, and the bond window with it."""
     import numpy as np
@@ -149,7 +155,8 @@ def _blush(
         raise UsageError(f"--carbon-dioxide {carbon_dioxide:g}; allowed: 100 to 50000 ppm")
     lots = cures(system, History(path.time, np.tile(path.temperature, (STRATA, 1))))
     damp, gas = humidity / 100.0, carbon_dioxide * 1e-6
-    found = blush.blush(system, lots, damp, gas, rest=span_from_text(rest, "--rest"))
+    stood = system.blush.rest or 0.0 if rest is None else span_from_text(rest, "--rest")
+    found = blush.blush(system, lots, damp, gas, rest=stood)
     gathering = blush.rate(system, lots.temperature, np.full(lots.conversion.shape, damp), gas)
     return found, bond_window(system, lots, gathering)
 
