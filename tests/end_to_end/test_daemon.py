@@ -6,12 +6,16 @@ import socket
 import subprocess
 import threading
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+import cbor2
 import numpy as np
 import pytest
+from jsonschema import Draft202012Validator, FormatChecker
 
+from curewatch.cli.schemas import schema
 from curewatch.clock import SystemClock
 from curewatch.ingest import forecasts
 from curewatch.logbook import Logbook
@@ -143,15 +147,16 @@ def _serve(far: socket.socket, manager: Any, stopping: threading.Event) -> None:
 
 
 def test_messages_are_stored_acknowledged_and_answered(tmp_path: Path, broker: Broker) -> None:
-    """JSON, lines and SenML over QoS 1 arrive; state and advice stand with the broker, retained."""
+    """JSON and SenML, text and CBOR, arrive over QoS 1; whether we run stands with the broker, retained."""
     with Running(tmp_path, over_mqtt(broker)) as daemon, Talker(broker) as device:
         daemon.start()
         daemon.says("yard answers")
         device.send("creek/bench/state", [message(number) for number in range(100)])
         pack = b'[{"bn":"hull","u":"Cel","v":11.5}]'
         device.send("creek/hull/state", [pack])
+        device.send("creek/hull/state", [cbor2.dumps([{-2: "hull", 1: "Cel", 2: 11.25, 6: -30}])])
         device.send("creek/bench/state", [b"not a reading \x1b[31m"])
-        daemon.waits_for(101)
+        daemon.waits_for(102)
         daemon.says("refused")
         assert "\x1b" not in daemon.text()
         assert sorted(daemon.numbers("bench")) == list(range(100))
@@ -159,6 +164,46 @@ def test_messages_are_stored_acknowledged_and_answered(tmp_path: Path, broker: B
         until(lambda: any(m.topic == "curewatch/daemon" for m in device.heard))
         assert daemon.stop() == 0
         until(lambda: json.loads(device.heard[-1].payload).get("running") is False)
+
+
+@pytest.mark.long
+def test_state_advice_and_alerts_stand_with_the_broker(tmp_path: Path, broker: Broker) -> None:
+    """Retained, each as its schema says; and when we are killed the broker says so in our name."""
+    documents = {topic: f"mqtt-{topic}" for topic in ("state", "alerts", "daemon")} | {"advice": "tonight"}
+    with Running(tmp_path, over_mqtt(broker)) as daemon, Talker(broker) as device:
+        daemon.start()
+        daemon.says("yard answers")
+        device.send("creek/bench/state", [b'{"temperature": 9.0, "humidity": 96}'])
+        daemon.says("alert", 150.0)  # the first look comes after a minute
+
+        def standing() -> dict[str, Any]:
+            """What a reader that comes now is given; nothing as long as it is not all of it."""
+            with Talker(broker, "reader") as reader:
+                reader.listen("curewatch/+")
+                with suppress(AssertionError):
+                    until(lambda: len(reader.heard) >= len(documents), 5.0)
+                kept = {
+                    each.topic.rpartition("/")[2]: json.loads(each.payload)
+                    for each in reader.heard
+                    if each.retain
+                }
+            return kept if kept.keys() >= documents.keys() else {}
+
+        told = until(standing, 180.0)
+        for topic, name in documents.items():
+            checked = Draft202012Validator(json.loads(schema(name)), format_checker=FormatChecker())
+            assert list(checked.iter_errors(told[topic])) == []
+        assert told["state"]["sensors"]["bench"]["humidity_percent"] == 96.0
+        assert told["advice"]["verdict"] in {"no-go", "unknown"}
+        assert told["alerts"]["alerts"]
+        assert told["daemon"]["running"] is True
+        daemon.kill()
+
+        def gone() -> Any:
+            said = standing().get("daemon", {"running": True})
+            return None if said["running"] else said
+
+        assert until(gone, 120.0)["since"] is None
 
 
 @pytest.mark.long
