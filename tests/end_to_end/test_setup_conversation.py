@@ -1,5 +1,6 @@
 """`curewatch setup` through a real terminal, with a board that speaks on a real pseudo-terminal."""
 
+import termios
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -149,3 +150,44 @@ def test_a_makers_sheet_can_be_typed_in(tmp_path: Path) -> None:
     assert (system.name, system.parent) == ("creek-resin", "epoxy-slow")
     assert system.limits.lowest_temperature == pytest.approx(283.15)
     assert system.kinetics != load_system("epoxy-slow").kinetics
+
+
+KEYS = [
+    pytest.param(["Shed"], id="the boat"),
+    *(
+        pytest.param(typed, id=name, marks=pytest.mark.long)
+        for name, typed in (
+            ("zone", ["Shed", ""]),
+            ("port", ["Shed", "", ""]),
+            ("broker", ["Shed", "", "", "s"]),
+            ("authority", ["Shed", "", "", "s", "127.0.0.1:1"]),
+            ("user", ["Shed", "", "", "s", "127.0.0.1:1", ""]),
+            ("password", ["Shed", "", "", "s", "127.0.0.1:1", "", "me"]),
+            ("password file", ["Shed", "", "", "s", "127.0.0.1:1", "", "me", "word"]),
+            ("substrate", ["Shed", "", "", "s", ""]),
+            ("thickness", ["Shed", "", "", "s", "", ""]),
+            ("resin", ["Shed", "", "", "s", "", "", ""]),
+            ("lot", ["Shed", "", "", "s", "", "", "", ""]),
+            ("mass", ["Shed", "", "", "s", "", "", "", "", ""]),
+            ("where to write", ["Shed", "", "", "s", "", "", "", "", "", ""]),
+        )
+    ),
+]
+
+
+@pytest.mark.parametrize("typed", KEYS)
+def test_ctrl_c_leaves_at_every_question(tmp_path: Path, typed: list[str]) -> None:
+    """No file, no traceback, a status, and a terminal that shows again what is typed. Ports are skipped."""
+    talk = spawn(tmp_path, "setup", "--seconds", "1", rows=60)
+    for reply in typed:
+        talk.expect(r"[^\r\n]: $")
+        talk.sendline(reply)
+    talk.expect(r"[^\r\n]: $")
+    talk.sendcontrol("c")
+    talk.expect(pexpect.EOF)
+    echoes = termios.tcgetattr(talk.child_fd)[3] & termios.ECHO
+    talk.close()
+    assert "Traceback" not in talk.before
+    assert talk.exitstatus not in {0, None}
+    assert echoes
+    assert list(tmp_path.iterdir()) == []

@@ -23,9 +23,6 @@ from curewatch.materials import load_system
 from curewatch.wording import Wording
 
 app = typer.Typer(help="The job log: open, batches, peel ply, wash, checks, notes, photos, close.")
-app.command()(correct)
-app.command("list")(list_)
-app.command()(show)
 
 
 def _fields(
@@ -251,6 +248,11 @@ def photo(
         then = place.asked_when(told)
         stored = then.entry(Entry(Kind.PHOTO, payload | values, then.happened, job=found.name))
         said(place, stored, f"photo {payload['file']}, sha256 {payload['sha256'][:16]}...", json)
+
+
+app.command()(correct)
+app.command("list")(list_)
+app.command()(show)
 
 
 @app.command()
