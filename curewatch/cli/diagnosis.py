@@ -132,7 +132,7 @@ def _serial(examined: Examined) -> Iterator[Finding]:
     for name, source in examined.configuration.serial.items():
         about = f"serial.{name}"
         if "://" in source.url:
-            yield _good(about, f"{source.url}: an address, looked at by the daemon alone")
+            yield _far_port(examined, name, source.url)
             continue
         port = Path(source.url)
         if not port.exists():
@@ -145,6 +145,21 @@ def _serial(examined: Examined) -> Iterator[Finding]:
             yield _care(about, f"{port} is there under a name that can change", steady)
         else:
             yield _good(about, f"{port} is there and may be opened")
+
+
+def _far_port(examined: Examined, name: str, url: str) -> Finding:
+    """A port behind an address takes one reader, the daemon: what it wrote down last is told."""
+    about = f"serial.{name}"
+    entries = [] if examined.logbook is None else examined.logbook.entries("source")
+    told = [entry for entry in entries if entry.payload.get("source") == name and "up" in entry.payload]
+    if not told:
+        return _care(about, f"{url}: the daemon has not spoken with it yet", "start it: curewatch watch")
+    when = examined.words.moment(told[-1].at, examined.now.utc)
+    if told[-1].payload["up"]:
+        return _good(about, f"{url}: answers since {when}")
+    return _bad(
+        about, f"{url}: no answer since {when}: {told[-1].payload.get('why')}", "see to its other end"
+    )
 
 
 def _brokers(examined: Examined) -> Iterator[Finding]:

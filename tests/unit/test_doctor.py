@@ -102,6 +102,21 @@ def test_a_port_that_is_not_there_is_told(tmp_path: Path) -> None:
     assert (port.grade, "by-id" in port.advised) == (Grade.BAD, True)
 
 
+def test_a_port_behind_an_address_is_judged_by_what_the_daemon_wrote_down(tmp_path: Path) -> None:
+    """Never spoken with, answering, and gone: a second reader would only disturb it."""
+    text = f'{SHED}\n[serial.far]\nurl = "socket://127.0.0.1:5000"\n'
+    assert about(examined(tmp_path, text), "serial.far").grade is Grade.CARE
+
+    def told(**payload: object) -> Finding:
+        with Logbook(tmp_path / "logbook.sqlite") as logbook:
+            logbook.write(Entry("source", {"source": "far", **payload}, NOW - 30))
+        return about(examined(tmp_path, text), "serial.far")
+
+    assert told(up=True, note="").grade is Grade.GOOD
+    lost = told(up=False, why="Connection refused")
+    assert (lost.grade, "Connection refused" in lost.seen) == (Grade.BAD, True)
+
+
 def test_a_broker_is_judged_by_what_the_daemon_wrote_down(tmp_path: Path) -> None:
     """Never spoken with, answering, answering without our session, and gone."""
     text = f'{SHED}\n[mqtt.yard]\nhost = "127.0.0.1"\n'
