@@ -16,10 +16,10 @@ from typing import Any, Literal, get_args
 
 from curewatch.errors import ConfigurationError
 from curewatch.materials.resin_files import load_system, parent_of
+from curewatch.materials.sheet_mix import read_mix
 from curewatch.materials.sheet_table import SheetTable, is_number
 from curewatch.materials.sourced_toml import Sheet, read_sheet
 from curewatch.materials.system import Kind, Mix, ResinSystem
-from curewatch.physics.gelation import hardener_per_hundred_resin
 from curewatch.units import ZERO_CELSIUS
 
 # section -> (milestone it speaks of, one standard deviation of what sheets say, in logarithm: assumed)
@@ -44,15 +44,6 @@ STATEMENT_KEYS = ("minutes", "hours", "temperature_c", "spread_percent", "peroxi
 POT_KEYS = ("mass_g", "shape", "insulated", "criterion")
 RECOAT_KEYS = ("from_hours", "until_hours", "temperature_c", "spread_percent")
 TRANSITION_KEYS = ("celsius", "after", "spread_k")
-MIX_KEYS = (
-    "hardener_per_100_by_mass",
-    "hardener_per_100_by_volume",
-    "resin_density_g_cm3",
-    "hardener_density_g_cm3",
-    "tolerance_percent",
-    "amine_hydrogen_weight",
-    "epoxy_equivalent_weight",
-)
 TOP = (
     "name", "title", "kind", "based_on", "source", "wax", "blush", "rest_minutes", "lowest_temperature_c",
     "highest_temperature_c", "highest_humidity_percent", "reaction_heat_kj_per_kg", "mix",
@@ -60,8 +51,6 @@ TOP = (
 )  # fmt: skip
 BASES = {"epoxy": "epoxy-slow", "polyester": "polyester-layup", "vinyl ester": "vinyl-ester"}
 AMINE = {"none": 0.1, "low": 0.25, "usual": 1.0}  # what a sheet's word makes of the amine factor: assumed
-RATIO_TOLERANCE = 0.06  # by which mass, volume and densities may disagree: they are rounded
-STOICHIOMETRY_TOLERANCE = 0.20  # formulated hardeners are mixed off the ideal, but not by more (assumed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +159,7 @@ class _Reader:
             raise file.refuse(
                 "pot_life", "no statement about time", "at least one of: " + ", ".join(SECTIONS)
             )
-        mix, assumed = self._mix(kind)
+        mix, assumed = read_mix(file, kind)
         blush = file.words("blush", AMINE) if "blush" in file.data else None
         heat = self.top.perhaps(file.data, "reaction_heat_kj_per_kg", 50.0, 700.0)
         humidity = self.top.perhaps(file.data, "highest_humidity_percent", 30.0, 100.0)
@@ -319,65 +308,6 @@ class _Reader:
         return ConfigurationError(
             f"{statement.title}: {found}", allowed, file=self.file.path, line=statement.line
         )
-
-    # ---- the mix
-
-    def _mix(self, kind: str) -> tuple[Mix | None, tuple[str, ...]]:
-        table = self.file.data.get("mix")
-        if table is None:
-            return None, ("the whole mix",) if kind == "epoxy" else ()
-        if kind != "epoxy":
-            raise self.file.refuse("mix", "a section [mix]", f"none: a {kind} has a dose of peroxide")
-        place = SheetTable(self.file, "mix", 0)
-        place.require_known(table, MIX_KEYS)
-        mass, volume = (
-            place.perhaps(table, key, 2.0, 200.0)
-            for key in ("hardener_per_100_by_mass", "hardener_per_100_by_volume")
-        )
-        resin, hardener = (
-            place.perhaps(table, key, 0.7, 2.5) for key in ("resin_density_g_cm3", "hardener_density_g_cm3")
-        )
-        assumed = [
-            name for name, value in (("resin density", resin), ("hardener density", hardener)) if not value
-        ]
-        resin, hardener = resin or 1.15, hardener or 0.98
-        if mass is None and volume is None:
-            raise place.refuse("hardener_per_100_by_mass", "no ratio", "by mass, by volume, or both")
-        from_volume = None if volume is None else volume * hardener / resin
-        if mass is not None and from_volume is not None:
-            allowed_gap = RATIO_TOLERANCE if not assumed else 2 * RATIO_TOLERANCE
-            if abs(from_volume / mass - 1.0) > allowed_gap:
-                raise place.refuse(
-                    "hardener_per_100_by_volume",
-                    f"{volume:g} by volume, which with these densities is {from_volume:.1f} by mass, "
-                    f"beside {mass:g} by mass",
-                    "a mass and a volume ratio that agree: check both, and the densities",
-                )
-        chosen = mass if mass is not None else from_volume
-        assert chosen is not None
-        self._stoichiometry(table, place, chosen)
-        tolerance = place.perhaps(table, "tolerance_percent", 0.5, 20.0)
-        mix = Mix(chosen / 100.0, resin * 1000.0, hardener * 1000.0, (tolerance or 5.0) / 100.0)
-        return mix, tuple(assumed)
-
-    def _stoichiometry(self, table: dict[str, Any], place: SheetTable, per_hundred: float) -> None:
-        amine = place.perhaps(table, "amine_hydrogen_weight", 15.0, 400.0)
-        epoxy = place.perhaps(table, "epoxy_equivalent_weight", 100.0, 1000.0)
-        if (amine is None) != (epoxy is None):
-            raise place.refuse(
-                "amine_hydrogen_weight",
-                "one equivalent weight",
-                "amine_hydrogen_weight and epoxy_equivalent_weight",
-            )
-        if amine is None or epoxy is None:
-            return
-        ideal = hardener_per_hundred_resin(amine, 1.0, epoxy)
-        if abs(per_hundred / ideal - 1.0) > STOICHIOMETRY_TOLERANCE:
-            raise place.refuse(
-                "amine_hydrogen_weight",
-                f"a ratio of {per_hundred:g} by mass, where the equivalent weights ask for {ideal:.1f}",
-                f"within {100 * STOICHIOMETRY_TOLERANCE:.0f} %: check the ratio and both weights",
-            )
 
     # ---- single values
 
