@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from curewatch.ingest.events import Show
 from curewatch.readings import Rejected
+from curewatch.wire import WHAT_TO_DO
 
 FIRST, LAST = 60.0, 3600.0  # between two notes of one kind: doubled each time [s]
 KINDS = 200  # kinds counted by name; what is beyond goes under one name
@@ -60,6 +61,8 @@ class Refusals:
                 }
                 whose = f" ({sensor})" if sensor else ""
                 text = f"{source}{whose}: {count.since} refused: {reason}"
+                if count.wait == 0.0 and reason in WHAT_TO_DO:  # said once of each kind
+                    text += f"; {WHAT_TO_DO[reason]}"
                 told.append(Show("refused", count.sample.at, text, detail))
                 goes_on = monotonic - count.told < 2 * count.wait
                 count.wait = min(LAST, 2 * count.wait) if goes_on else FIRST

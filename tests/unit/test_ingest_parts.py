@@ -154,6 +154,16 @@ def test_refusals_are_told_at_once_and_then_ever_more_seldom() -> None:
     assert counted.due(20 * 3600.0 + refusals.FIRST)
 
 
+def test_the_first_refusal_of_a_kind_says_what_to_do() -> None:
+    """The advice stands in the first line of each kind, and no longer in those that follow."""
+    counted, told = refusals.Refusals(), []
+    for second in (0.0, 120.0):
+        counted.add(Rejected(Reason.WRONG_BAUD, b"\xff", START + second, "usb"))
+        told += [line.text for line in counted.due(second)]
+    plain = "usb: 1 refused: not text: wrong baud rate?"
+    assert told == [f"{plain}; set the port's baud in the configuration to what the board speaks", plain]
+
+
 def test_kinds_of_refusals_are_bounded() -> None:
     """A flood of invented names ends under one name, and is still counted."""
     counted = refusals.Refusals()
