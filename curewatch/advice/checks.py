@@ -17,7 +17,7 @@ from curewatch.advice.limits import Limit, Limits
 from curewatch.advice.situation import Situation
 from curewatch.materials.system import ResinSystem
 from curewatch.model import blush, surface
-from curewatch.phrases import phrase
+from curewatch.phrases import Said, phrase
 from curewatch.units import FloatArray
 
 BoolArray = NDArray[np.bool_]
@@ -195,6 +195,16 @@ def resin_range(seen: Course, system: ResinSystem) -> Check | None:
             "more than {beyond:difference} outside its range: neither sheet nor model speaks of it",
             beyond=BEYOND,
         ),
+    )
+
+
+def back_in_range(system: ResinSystem) -> Said:
+    """What to do where neither sheet nor model speaks of a resin."""
+    return phrase(
+        "bring shed and resin between {low:temperature} and {high:temperature}, or take a resin whose sheet "
+        "speaks of this temperature: `curewatch resin compare`",
+        low=system.limits.lowest_temperature,
+        high=system.limits.highest_temperature,
     )
 
 

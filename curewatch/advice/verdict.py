@@ -93,7 +93,7 @@ def assess(
         )
     except OutOfValidity as trouble:
         range_check = _unheard("resin-range", "within what is known of the resin", str(trouble))
-        return _concluded(said, (*known, range_check), (str(trouble),))
+        return _concluded(said, (*known, range_check), (str(trouble), checks.back_in_range(system)))
     judged = judge(situation, system, limits, seen)
     moments: tuple[Moment, ...] = ()
     if batch_mass is not None:
@@ -109,7 +109,8 @@ def assess(
         blush=blush.outcome(system, dirt.value or 0.0),
         blush_why=dirt.note,
     )
-    return _concluded(said, (*known, *judged))
+    strange = any(check.name == "resin-range" for check in judged)
+    return _concluded(said, (*known, *judged), (checks.back_in_range(system),) if strange else ())
 
 
 def judge(situation: Situation, system: ResinSystem, limits: Limits, seen: Course) -> tuple[Check, ...]:

@@ -16,6 +16,7 @@ from curewatch.materials import load_system
 from curewatch.materials.substrate import load_substrate
 from curewatch.model.outlook import Outlook, persistence
 from curewatch.physics import moist_air
+from curewatch.wording import plain_wording
 
 NOW = 1_795_000_000.0
 SLOW = load_system("epoxy-slow")
@@ -112,6 +113,8 @@ def test_no_outlook_no_readings_or_a_resin_far_outside_its_range_is_unknown() ->
     frozen = ask(shed(-5.0, 0.45))
     assert frozen.verdict is Verdict.UNKNOWN
     assert frozen.check("resin-range").status is Status.UNKNOWN
+    (remedy,) = frozen.remedies
+    assert "between 10.0 °C and 35.0 °C" in plain_wording().say(remedy, NOW)
 
 
 def test_a_start_beyond_the_outlook_is_unknown() -> None:
