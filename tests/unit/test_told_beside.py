@@ -124,6 +124,18 @@ def test_the_code_of_a_seal_made_beside_is_published(tmp_path: Path) -> None:
     assert [(one["code"], one["why"], one["job"]) for one in seals] == [(made.code, "job-close", "J1")]
 
 
+def test_the_last_code_is_published_at_each_start(tmp_path: Path) -> None:
+    """A daemon that was killed may not have said it, and a broker without a memory has forgotten it."""
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        made = [seal(logbook, why="day", at=START - 60.0 + number) for number in range(2)]
+    world, yard = World(tmp_path), Listener()
+    world.actor = Actor(
+        world.core, world.logbook, world.clock, brokers={"yard": yard}, show=lambda _: None, think=world.think
+    )
+    world.minute(60.0)
+    assert [document["code"] for topic, document in yard.heard if topic == "seal"] == [made[-1].code]
+
+
 def test_it_does_not_look_more_often_than_it_may(tmp_path: Path) -> None:
     """A look costs a query; one in five seconds is enough."""
     world = World(tmp_path)
