@@ -299,10 +299,13 @@ class Logbook:
             if not any(earliest <= end and latest >= start for start, end in stretches)
         ]
 
-    def drop_bodies(self, numbers: Iterable[int]) -> None:
-        """Let go of the readings of these blocks; their digests stay. ``retention`` decides which."""
+    def drop_bodies(self, numbers: Iterable[int], told: Entry) -> None:
+        """Let go of the readings of these blocks, in one commit with the entry that tells of it.
+
+        Their digests stay. ``retention`` decides which.
+        """
         with self._writing():
-            self._writer.drop_bodies(numbers)
+            self._writer.drop_bodies(numbers, told)
 
     def block_head(self, number: int) -> str:
         """The head of one block; "" if there is no such block, and before the first what stands there."""

@@ -65,8 +65,7 @@ def prune(logbook: Logbook, before: float, *, at: float, rehearse: bool = False)
         tuple(sorted(one.job for one in kept if one.start < before)),
     )
     if found and not rehearse:
-        logbook.append((), [Entry(Kind.PRUNE, _payload(pruned, before), at)])
-        logbook.drop_bodies(pruned.blocks)
+        logbook.drop_bodies(pruned.blocks, Entry(Kind.PRUNE, _payload(pruned, before), at))
     return pruned
 
 

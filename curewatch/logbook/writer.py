@@ -88,9 +88,11 @@ class Writer:
                 self._next_block(end)
             return head(self._connection)  # before another process can begin the next block
 
-    def drop_bodies(self, numbers: Iterable[int]) -> None:
-        """Let go of the readings of closed blocks."""
-        with self._transaction():
+    def drop_bodies(self, numbers: Iterable[int], told: Entry) -> None:
+        """Let go of the readings of closed blocks, and write down that this was done."""
+        with self._transaction() as end:
+            self._take_entry(end, told)
+            self._save_block(end)
             for number in numbers:
                 self._connection.execute(
                     "UPDATE blocks SET body = NULL WHERE number = ? AND closed", (number,)

@@ -175,3 +175,21 @@ def test_readings_that_vanish_without_an_entry_are_missed(logbook: Logbook):
     raw.close()
     with pytest.raises(RecordBroken, match="block 2"):
         logbook.verify()
+
+
+def test_letting_go_and_telling_of_it_are_one_commit(logbook: Logbook):
+    """Cut off in the middle, neither has happened: no entry tells of readings that are still there."""
+    logbook.append(month(20))
+    before = logbook.series("bench").time.size
+
+    def cut_off():
+        yield 1
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):  # the fault happened
+        logbook.drop_bodies(cut_off(), Entry(Kind.PRUNE, {}, START + 30 * DAY))
+    assert logbook.entries(Kind.PRUNE) == []
+    assert logbook.series("bench").time.size == before
+    assert prune(logbook, START + 10 * DAY, at=START + 31 * DAY).readings > 0
+    assert len(logbook.entries(Kind.PRUNE)) == 1
+    logbook.verify()
