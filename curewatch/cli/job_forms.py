@@ -92,7 +92,7 @@ FORMS: dict[str, tuple[Field, ...]] = {
         Field("title", "What is done, e.g. new rudder cheek", words, needed=True),
         Field("boat", "Boat", words),
         Field("what", "Part and material", words),
-        Field("system", "Resin system", _system),
+        Field("system", "Resin system", _system, name="resin"),
         Field("substrate", "Substrate", one_of(*substrate_names())),
         Field(
             "thickness",
@@ -109,7 +109,7 @@ FORMS: dict[str, tuple[Field, ...]] = {
         Field("resin_lot", "Lot number of the resin", words, carried=True),
         Field("hardener_lot", "Lot number of the hardener", words, carried=True),
         Field("pot_temperature", "Temperature in the pot, e.g. 18 C", temperature_from_text, say=_warm),
-        Field("system", "Resin system", _system, carried=True),
+        Field("system", "Resin system", _system, carried=True, name="resin"),
         BY,
         TEXT,
     ),

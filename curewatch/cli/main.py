@@ -166,7 +166,23 @@ def command(name: str) -> Any:
     if isinstance(found, TyperCommand | TyperGroup):
         found.rich_markup_mode = None
     found.name = last
+    _in_our_words(found)
     return found
+
+
+def _in_our_words(found: Any) -> None:
+    """Python's names of types are no help at a bench: an option says what is wanted, an argument its name."""
+    for inside in getattr(found, "commands", {}).values():
+        _in_our_words(inside)
+    for parameter in found.params:
+        if parameter.param_type_name == "argument":
+            parameter.display_type_rich = _unsaid
+        elif parameter.metavar is None and not parameter.is_flag:
+            parameter.metavar = "NUMBER" if parameter.bare_type() in {"int", "float"} else "TEXT"
+
+
+def _unsaid(ctx: Any) -> str:
+    return ""
 
 
 def _unknown(word: str, known: Iterable[str], path: str) -> str:

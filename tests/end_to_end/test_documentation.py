@@ -147,6 +147,11 @@ def test_every_option_is_told(name: str, command: object) -> None:
             assert all(option in MANUAL for option in parameter.opts)
 
 
+def test_no_help_speaks_of_types() -> None:
+    """A person at a bench is told what is wanted, not what Python calls it."""
+    assert not re.findall(r"<(?:str|int|float|path|list)[^>]*>", MANUAL)
+
+
 def test_commands_named_in_running_text_are_commands() -> None:
     """`curewatch WORD` in the documents names one there is."""
     words = {name.partition(" ")[0] for name in COMMANDS} | {"--help", "--version", "--install-completion"}

@@ -217,7 +217,7 @@ def test_a_layer_is_laid_from_the_batches_of_the_open_job(
     shed: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Lot, pot and the hour of mixing come from the cups that were named; layers and cloth are kept."""
-    told(shed, capsys, "open", "--title", "new rudder cheek", "--system", "epoxy-fast")
+    told(shed, capsys, "open", "--title", "new rudder cheek", "--resin", "epoxy-fast")
     told(
         shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44", "--resin-lot", "demo 7",
         "--ago", "12 min",
@@ -248,8 +248,8 @@ def test_a_layer_knows_only_batches_and_jobs_that_are_there(
         assert end.value.code == 2
         assert said in capsys.readouterr().err
     told(shed, capsys, "open", "--title", "new rudder cheek")
-    told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44", "--system", "epoxy-slow")
-    told(shed, capsys, "batch", "--resin-mass", "100", "--hardener-mass", "1.5", "--system", "vinyl-ester")
+    told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44", "--resin", "epoxy-slow")
+    told(shed, capsys, "batch", "--resin-mass", "100", "--hardener-mass", "1.5", "--resin", "vinyl-ester")
     for arguments, said in (
         (["--batch", "B9"], "its batches: B1, B2"),
         (["--batch", "B1", "--batch", "B2"], "several resin systems"),
@@ -293,7 +293,7 @@ def test_the_first_batch_takes_the_lot_on_the_shelf(shed: Path, capsys: pytest.C
     assert told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44")["payload"][
         "resin_lot"
     ] == "A-17"  # fmt: skip
-    told(shed, capsys, "open", "--title", "coach-roof edge", "--name", "roof", "--system", "epoxy-fast")
+    told(shed, capsys, "open", "--title", "coach-roof edge", "--name", "roof", "--resin", "epoxy-fast")
     other = told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44", "--job", "roof")
     assert "resin_lot" not in other["payload"]
 

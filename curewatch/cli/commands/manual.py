@@ -17,6 +17,7 @@ EXIT_STATUSES = {
     ExitStatus.UNKNOWN: "unknown: never to be taken as go",
     ExitStatus.RECORD_BROKEN: "a record or a logbook does not prove what it says",
     ExitStatus.CONFIGURATION: "the configuration is wrong: file, line and key are named",
+    ExitStatus.READER_GONE: "whoever read a stream (| head) went before its end",
 }
 ENVIRONMENT = {
     "CUREWATCH_CONFIG": "The configuration file, where --config does not name one.",
