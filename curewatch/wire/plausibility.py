@@ -17,6 +17,9 @@ from curewatch.wire.reasons import Reason, reject
 
 MOST_SENSORS = 1024
 RECENT = 64  # readings a sensor's state remembers, to know a duplicate delivered out of order
+# After so long without a believed reading the air itself may have gone there, in a heated tent say;
+# the neighbours then tell what is so (assumed). [s]
+SWAP_KNOWN = 3600.0
 SAME_REPORT = 5.0  # two deliveries of one report, each stamped by its age, differ by less than this [s]
 CLOCK_SET = 1_577_836_800.0  # 2020-01-01T00:00Z: a stamp from before it is from a clock never set [s]
 
@@ -256,7 +259,10 @@ def _exchanged(reading: Reading, newest: Reading) -> bool:
         return False
     now_c, before_c = reading.temperature - ZERO_CELSIUS, newest.temperature - ZERO_CELSIUS
     wet, wet_before = reading.relative_humidity * 100.0, newest.relative_humidity * 100.0
-    near = min(10.0, 3.0 + (reading.time - newest.time) / 360.0)  # air moves on meanwhile; assumed
+    elapsed = reading.time - newest.time
+    if elapsed > SWAP_KNOWN:
+        return False
+    near = min(5.0, 3.0 + elapsed / 360.0)  # air moves on meanwhile; assumed
     return abs(now_c - wet_before) < near and abs(wet - before_c) < near and abs(now_c - before_c) > 10.0
 
 

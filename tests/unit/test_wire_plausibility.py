@@ -189,3 +189,14 @@ def test_what_is_kept_is_within_the_window_whatever_comes(reports):
         if isinstance(event, Reading):
             assert event.temperature is None or -40.0 <= event.temperature - 273.15 <= 60.0
             assert event.relative_humidity is None or 0.0 < event.relative_humidity <= 1.0
+
+
+def test_swapped_fields_are_known_while_the_last_good_reading_is_fresh():
+    """Refused for an hour, also when no difference is a jump any more; a tent heated overnight is taken."""
+    plausibility = Plausibility()
+    assert isinstance(plausibility.check(reading(18.0, 44.0)), Reading)
+    for minutes in (1, 20, 59):
+        swapped = plausibility.check(reading(44.5, 18.5, time=NOW + 60 * minutes))
+        assert isinstance(swapped, Rejected)
+        assert swapped.reason == Reason.SWAPPED
+    assert isinstance(plausibility.check(reading(42.0, 20.0, time=NOW + 8 * 3600)), Reading)
