@@ -71,7 +71,7 @@ class Watch:
     [
         ("silent:bench@1h", 1.5, ["late", "silent"], TroubleKind.SILENT),
         ("late:bench@1h", 2.0, ["late"], None),
-        ("stuck:bench@30m", 5.0, ["stuck"], TroubleKind.IMPLAUSIBLE),
+        pytest.param("stuck:bench@30m", 5.0, ["stuck"], TroubleKind.IMPLAUSIBLE, marks=pytest.mark.long),
         ("jump:bench@1h", 1.2, ["disagreeing"], TroubleKind.IMPLAUSIBLE),
         ("jumping:bench@1h", 1.2, ["disagreeing", "fresh", "jumping"], TroubleKind.IMPLAUSIBLE),
         ("drift:bench@30m", 2.0, ["disagreeing"], TroubleKind.IMPLAUSIBLE),
@@ -133,6 +133,7 @@ def test_a_silence_that_ends_is_a_gap_with_both_ends(tmp_path: Path, fault: str)
     watch.logbook.close()
 
 
+@pytest.mark.long
 def test_the_neighbour_of_an_ill_sensor_is_left_in_peace(tmp_path: Path) -> None:
     """Once it is plain which of two is stuck, only that one is a trouble."""
     watch = Watch(tmp_path, "stuck:bench@30m", 4.5)
