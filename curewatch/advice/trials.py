@@ -16,9 +16,10 @@ from curewatch.advice.answer import Status
 from curewatch.advice.course import AHEAD, Course, course
 from curewatch.advice.question import Question
 from curewatch.advice.situation import Situation
-from curewatch.advice.weather import STEP, Weather, weather
+from curewatch.advice.weather import Weather, weather
 from curewatch.model.lots import STRATA, Lot, lots, shared_out
 from curewatch.model.outlook import Outlook
+from curewatch.units import FloatArray
 
 
 class Variant(NamedTuple):
@@ -46,8 +47,9 @@ def judge(question: Question, situation: Situation, variants: Sequence[Variant])
     """
     if not variants:
         return []
-    there = [weather(one.outlook, one.start) for one in variants]
-    shortest = min(*(one.time.size for one in there), int(AHEAD / STEP) + 1)
+    dews: dict[tuple[int, float], FloatArray] = {}
+    there = [weather(one.outlook, one.start, length=AHEAD, dews=dews) for one in variants]
+    shortest = min(one.time.size for one in there)
     members = there[0].members
     stacked = Weather(
         there[0].time[:shortest],

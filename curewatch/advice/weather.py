@@ -52,8 +52,17 @@ class Weather(NamedTuple):
         return int(self.air_temperature.shape[0])
 
 
-def weather(paths: Paths, start: float, *, step: float = STEP) -> Weather:
-    """The paths from ``start`` on, on a regular grid that begins there.
+def weather(
+    paths: Paths,
+    start: float,
+    *,
+    step: float = STEP,
+    length: float = np.inf,
+    dews: dict[tuple[int, float], FloatArray] | None = None,
+) -> Weather:
+    """The paths from ``start`` on, so long [s] or to their end, on a regular grid that begins there.
+
+    ``dews`` keeps the dew points of a pressure from a start for other paths with the same.
 
     Raises
     ------
@@ -64,17 +73,27 @@ def weather(paths: Paths, start: float, *, step: float = STEP) -> Weather:
     if not first <= start <= last - 2 * step:
         hours = (last - first) / 3600
         raise OutOfValidity("start, s UTC", start, f"the {hours:.0f} h of the outlook", "the outlook")
-    time: FloatArray = start + step * np.arange(int((last - start) / step) + 1, dtype=np.float64)
+    count = int(min(last - start, length) / step) + 1
+    time: FloatArray = start + step * np.arange(count, dtype=np.float64)
+    pressure = along(paths.time, paths.vapour_pressure, time)
+    known, key = {} if dews is None else dews, (id(paths.vapour_pressure), start)
+    if key not in known:
+        known[key] = moist_air.dew_point(pressure)
     return dressed(
         time,
         along(paths.time, paths.air_temperature, time),
         along(paths.time, paths.surface_temperature, time),
-        along(paths.time, paths.vapour_pressure, time),
+        pressure,
+        known[key],
     )
 
 
 def dressed(
-    time: FloatArray, air_temperature: FloatArray, surface_temperature: FloatArray, pressure: FloatArray
+    time: FloatArray,
+    air_temperature: FloatArray,
+    surface_temperature: FloatArray,
+    pressure: FloatArray,
+    dew_point: FloatArray | None = None,
 ) -> Weather:
     """Margins and humidities for paths that already lie on one grid."""
     return Weather(
@@ -82,7 +101,7 @@ def dressed(
         air_temperature,
         surface_temperature,
         pressure,
-        surface_temperature - moist_air.dew_point(pressure),
+        surface_temperature - (moist_air.dew_point(pressure) if dew_point is None else dew_point),
         moist_air.relative_humidity(air_temperature, pressure),
         moist_air.relative_humidity(surface_temperature, pressure),
     )

@@ -127,11 +127,14 @@ def warmed(
     water, dioxide = (0.0, 0.0) if fuel is None else (fuel.water, fuel.carbon_dioxide)
     moles = GAS_CONSTANT * float(air.mean()) / shed.volume  # one mol in the shed's air [Pa]
     vapour = outlook.vapour_pressure + _added(burnt * water / WATER_MOLAR_MASS * moles, shed, outlook)
+    vapour = np.minimum(vapour, moist_air.saturation_pressure(air))
+    if np.array_equal(vapour, outlook.vapour_pressure):  # the same array: its dew points are worked out once
+        vapour = outlook.vapour_pressure
     gas = _added(burnt * dioxide / CARBON_DIOXIDE_MOLAR_MASS * moles, shed, outlook)
     changed = replace(
         outlook,
         air_temperature=air,
-        vapour_pressure=np.minimum(vapour, moist_air.saturation_pressure(air)),
+        vapour_pressure=vapour,
         surface_temperature=outlook.surface_temperature
         + lagged_temperature(outlook.time, rise, substrate.time_constant, 0.0),
     )
@@ -224,8 +227,10 @@ def _held(wanted: FloatArray, kept: float) -> FloatArray:
 
 def _added(source: FloatArray, shed: Shed, outlook: Outlook) -> FloatArray:
     """Pressure that a source [Pa/s] of each step builds up against the air changes, (members, n). [Pa]"""
-    kept = float(np.exp(-_step(outlook) * shed.air_changes))
     built = np.zeros(outlook.air_temperature.shape)
+    if not source.any():  # an electric heater brings nothing
+        return built
+    kept = float(np.exp(-_step(outlook) * shed.air_changes))
     settled = source / shed.air_changes * (1 - kept)
     for index in range(source.shape[1]):
         built[:, index + 1] = kept * built[:, index] + settled[:, index]
