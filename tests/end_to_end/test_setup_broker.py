@@ -3,9 +3,14 @@
 import getpass
 import shutil
 import subprocess
+import threading
+from collections.abc import Iterator
 from pathlib import Path
 
+import paho.mqtt.client as paho
+import pexpect
 import pytest
+from paho.mqtt.enums import CallbackAPIVersion
 
 from curewatch import configuration
 from curewatch.cli.setup import broker as survey
@@ -16,6 +21,7 @@ from curewatch.clock import SystemClock
 from curewatch.wording import Wording
 from tests.broker import Broker, Talker, free_port, needs_mosquitto
 from tests.certificates import authority, certificate
+from tests.terminal import spawn
 
 
 def speaking(broker: Broker) -> None:
@@ -139,3 +145,75 @@ def test_a_certificate_of_another_authority_is_refused(tmp_path: Path) -> None:
         assert survey.listen(ours, 0.3, SystemClock()).trouble == ""
         theirs = survey.Broker("127.0.0.1", broker.port, ca_file=tmp_path / "theirs.pem")
         assert "not signed by that authority" in survey.listen(theirs, 0.3, SystemClock()).trouble
+
+
+@pytest.fixture
+def guarded(tmp_path: Path) -> Iterator[Broker]:
+    """A broker that speaks TLS to those with a password, and a yard that reports to it twice a second."""
+    needs_mosquitto("the broker in Python speaks no TLS here")
+    authority(tmp_path, "ours")
+    certificate(tmp_path, "server", "ours")
+    kept = tmp_path / "passwords"
+    subprocess.run(["mosquitto_passwd", "-b", "-c", str(kept), "kittiwake", "tide"], check=True)
+    kept.chmod(0o644)
+    files = ("cafile", "ours.pem"), ("certfile", "server.pem"), ("keyfile", "server.key")
+    settings = [f"{key} {tmp_path}/{name}" for key, name in files]
+    with Broker(tmp_path, *settings, "allow_anonymous false", f"password_file {kept}") as broker:
+        client = paho.Client(CallbackAPIVersion.VERSION2, client_id="the-yard")
+        client.username_pw_set("kittiwake", "tide")
+        client.tls_set(ca_certs=str(tmp_path / "ours.pem"))
+        client.connect("127.0.0.1", broker.port)
+        client.loop_start()
+        over = threading.Event()
+
+        def report() -> None:
+            while not over.wait(0.5):
+                client.publish("creek/bench/state", b'{"temperature": 15.2, "humidity": 60}')
+
+        reporting = threading.Thread(target=report)
+        reporting.start()
+        yield broker
+        over.set()
+        reporting.join()
+        client.disconnect()
+        client.loop_stop()
+
+
+@pytest.mark.long
+def test_tls_and_a_password_are_told_on_a_terminal(guarded: Broker, tmp_path: Path) -> None:
+    """A wrong password is asked again; the right one is kept in its file; the daemon then hears the yard."""
+    home = tmp_path / "home"
+    home.mkdir()
+    talk = spawn(home, "setup", "--seconds", "5", rows=60)
+
+    def answer(question: str, reply: str = "") -> None:
+        talk.expect(question)
+        talk.sendline(reply)
+
+    answer("name of the shed", "s")
+    answer(r"2 of 5.*: $", "s")
+    for word, file in (("ebb", "wrong-password"), ("tide", "")):
+        answer("address of the broker", f"127.0.0.1:{guarded.port}")
+        answer("certificate authority", str(tmp_path / "ours.pem"))
+        answer("user name", "kittiwake")
+        answer(r"password \(not shown", word)
+        answer("file to keep the password in", file)
+        if word == "ebb":
+            talk.expect("the broker: Not authorized")
+            answer("try another address", "y")
+    answer("which ones", "all")
+    answer("it is", "air")
+    answer("call it")
+    answer("class of its chip", "good-digital")
+    answer("you laminate on", "s")
+    answer("write it to")
+    talk.expect("all are heard and stored")
+    talk.expect("a first answer")
+    talk.expect(pexpect.EOF)
+    talk.close()
+    assert "Traceback" not in talk.before
+    assert (home / "broker-password").read_text() == "tide\n"
+    found = configuration.load(home / "curewatch.toml")
+    assert found.mqtt["yard"].password_file == home / "broker-password"
+    assert found.mqtt["yard"].ca_file == tmp_path / "ours.pem"
+    assert "tide" not in (home / "curewatch.toml").read_text()

@@ -152,7 +152,8 @@ def _asked_broker(talk: Talk, address: str) -> tuple[broker.Broker, str | None]:
 
 def _keep_password(talk: Talk, password: str) -> str | None:
     """Write it to a file of its own that nobody else can read; never over another file."""
-    file = Path(talk.ask("file to keep the password in (readable by you alone)", "broker-password"))
+    asked = talk.ask("file to keep the password in (readable by you alone)", "broker-password")
+    file = Path(asked).expanduser().absolute()  # wherever the configuration will stand
     try:
         handle = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     except FileExistsError:
@@ -195,12 +196,23 @@ def _names(survey: Survey) -> None:
     for each in survey.heard:
         talk.say(f"  {_words(each, survey.words)} on {safe_line(each.place, 60)}")
         likely = ROLES_BY_NAME.get(each.name.lower(), "air" if each.latest.relative_humidity else "surface")
-        role = talk.choose("it is", [*ROLES, "none"], likely)
+        role = _role(talk, each, likely)
         if role == "none":
             continue
         name = _free_name(talk, survey.answers, each.name if each.name != UNNAMED else _usual_name(role))
         part = talk.choose("class of its chip", sensor_part_names(), "hobby-one-wire")
         _take_sensor(survey.answers, each, name, role, part)
+
+
+def _role(talk: Talk, heard: Heard, likely: str) -> str:
+    """What it stands for; a chip without humidity says nothing of the air, and is asked for again."""
+    while True:
+        role = talk.choose("it is", [*ROLES, "none"], likely)
+        if role != "air" or heard.latest.relative_humidity is not None:
+            return role
+        talk.say("  it has reported no humidity, and without one nothing is known of the air")
+        if talk.agree("the air all the same", default=False):
+            return role
 
 
 def _usual_name(role: str) -> str:
