@@ -207,3 +207,19 @@ def test_an_alert_is_worded_at_the_moment_the_board_is_drawn() -> None:
         row = next(row.plain for row in board(state, NOW + later, american, 80, 24) if "ALERT" in row.plain)
         assert f"{left}: laminate again before {american.time(NOW + 3600)} on L1" in row
         assert len(row) <= 80
+
+
+def test_a_small_screen_shows_the_alert_that_is_due_before_an_older_one() -> None:
+    """What runs out first stands first, then the newest; what was seen comes last."""
+    asked = evening()
+    kinds = (Kind.SENSOR, Kind.CONDENSATION, Kind.PEEL_PLY, Kind.LAMINATE_BEFORE)
+    due = (None, None, None, NOW + 1020)
+    alerts = tuple(
+        Standing(Key(kind, "L1"), NOW - 3600 + 60 * place, f"alert {place}", "", due[place], 0)
+        for place, kind in enumerate(kinds)
+    )
+    seen = replace(alerts[2], acknowledged=NOW)
+    shown = as_text(board(replace(asked, alerts=(*alerts[:2], seen, alerts[3])), NOW, WORDS, 80, 36), 80)
+    rows = [row for row in shown.splitlines() if "alert " in row]
+    assert [row[row.index("alert ") :][:7] for row in rows] == ["alert 3", "alert 1", "alert 0", "alert 2"]
+    assert "17 min left" in rows[0]

@@ -4,6 +4,7 @@ Read from two metres: the verdict and the next deadline in letters five rows hig
 chart, the alerts, the sensors. Nothing is told by colour alone, so that every terminal will do.
 """
 
+import math
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -232,7 +233,7 @@ def _layups(state: Board, now: float, words: Wording) -> list[Text]:
 def _alerts(state: Board, now: float, words: Wording, most: int) -> list[Text]:
     if not state.alerts:
         return [Text(" no alert stands")]
-    waiting = sorted(state.alerts, key=lambda alert: (alert.acknowledged is not None, alert.since))
+    waiting = sorted(state.alerts, key=lambda alert: _place(alert, now))
     rows = []
     for alert in waiting[:most]:
         seen = alert.acknowledged is not None
@@ -243,6 +244,12 @@ def _alerts(state: Board, now: float, words: Wording, most: int) -> list[Text]:
     if len(waiting) > most:
         rows[-1].append(f" (and {len(waiting) - most} more)")
     return rows
+
+
+def _place(alert: Standing, now: float) -> tuple[bool, float, float]:
+    """Order on a small screen: unseen first, then what is due soonest, then the newest."""
+    due = alert.due if alert.due is not None and alert.due >= now else math.inf
+    return alert.acknowledged is not None, due, -alert.since
 
 
 def _foot(state: Board, now: float, words: Wording, width: int) -> list[Text]:
