@@ -79,7 +79,7 @@ def status(config: ConfigOption = None, units: UnitsOption = None, json: JsonOpt
     if json:
         print_json(said)
         return
-    say(f"{safe_line(said['path'])}  ({said['bytes'] / 1e6:,.1f} MB)")
+    say(f"{safe_line(said['path'])}  ({_size(said['bytes'])})")
     say(f"{head.readings:,} readings, {head.entries:,} entries, {head.block:,} blocks")
     for name, one in sensors.items():
         span = f"{words.moment(one.earliest, now)} to {words.moment(one.latest, now)}"
@@ -89,6 +89,11 @@ def status(config: ConfigOption = None, units: UnitsOption = None, json: JsonOpt
     if seals:
         say(f"last seal  {seals[-1].code}, {words.moment(utc_from_iso(seals[-1].at), now)}")
     say(f"head       {head.head}")
+
+
+def _size(count: int) -> str:
+    """Bytes in words: thousands, or millions with a decimal."""
+    return f"{count / 1000:.0f} kB" if count < 1_000_000 else f"{count / 1e6:,.1f} MB"
 
 
 @app.command()
@@ -188,7 +193,7 @@ def backup(
     if json:
         print_json({"backup": str(made), "bytes": made.stat().st_size, "key": str(key)})
         return
-    say(f"{safe_line(str(made))}  ({made.stat().st_size / 1e6:,.1f} MB), verified")
+    say(f"{safe_line(str(made))}  ({_size(made.stat().st_size)}), verified")
     say(f"The signing key is not in it: keep a copy of {safe_line(str(key))} where only you can read it.")
 
 
