@@ -14,6 +14,7 @@ import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from difflib import get_close_matches
+from itertools import pairwise
 from typing import Any
 
 import typer
@@ -222,9 +223,20 @@ def _start(
         raise typer.Exit
 
 
+_SHELLS = {"bash", "zsh", "fish", "powershell", "pwsh"}
+
+
+def _heed_the_named_shell(arguments: list[str]) -> None:
+    """``--show-completion zsh`` is for zsh, whatever shell started this, if any: typer would look for one."""
+    for option, name in pairwise(arguments):
+        if option in {"--show-completion", "--install-completion"} and name in _SHELLS:
+            os.environ["_TYPER_COMPLETE_TEST_DISABLE_SHELL_DETECTION"] = "1"
+
+
 def run(arguments: list[str] | None = None) -> Any:
     """Run the command; a :class:`CurewatchError` becomes its message on stderr and its exit status."""
     _open_what_is_closed()
+    _heed_the_named_shell(sys.argv[1:] if arguments is None else arguments)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors=ascii_fallback.register())  # no traceback where there is no UTF-8

@@ -86,10 +86,15 @@ def test_the_shell_completes_commands_options_and_terms(typed: str, offered: lis
 
 
 @pytest.mark.parametrize(
-    "shell", ["bash", *(pytest.param(n, marks=pytest.mark.long) for n in ("zsh", "fish"))]
+    ("shell", "begins"),
+    [
+        ("zsh", "#compdef curewatch"),
+        pytest.param("bash", "complete -o default -F", marks=pytest.mark.long),
+        pytest.param("fish", "complete --command curewatch", marks=pytest.mark.long),
+    ],
 )
-def test_the_shell_is_told_how_to_complete(shell: str) -> None:
-    """For bash, zsh and fish, by name."""
+def test_the_shell_is_told_how_to_complete(shell: str, begins: str) -> None:
+    """For bash, zsh and fish, by name; started by a program, not from a shell."""
     script = subprocess.run(
         [sys.executable, "-m", "curewatch", "--show-completion", shell],
         capture_output=True,
@@ -97,3 +102,4 @@ def test_the_shell_is_told_how_to_complete(shell: str) -> None:
         check=True,
     ).stdout
     assert "_CUREWATCH_COMPLETE" in script
+    assert begins in script
