@@ -95,7 +95,7 @@ def flow_map(lots: list[Lot], coldest: float, warmest: float, step: float) -> Fl
     return kept[0]
 
 
-@lru_cache(maxsize=3)  # 8 MB each at most: a daemon keeps them
+@lru_cache(maxsize=3)  # 10 MB for 16 lots over 25 K, twice that for an inhibited resin: a board keeps them
 def _kept(lots: tuple[Lot, ...], step: float) -> list[FlowMap]:
     """The widest table made so far for these lots: none or one."""
     return []
