@@ -59,16 +59,17 @@ def test_what_stands_is_told_with_what_to_do(shed: Path, capsys: pytest.CaptureF
 def test_an_acknowledged_alert_is_in_the_logbook_and_goes_on_standing(
     shed: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """By its number; told twice it is written once; `all` takes the rest; a wrong number is refused."""
+    """By its number, once however often; `all` takes the rest and says who; a wrong one is refused."""
     first, second = stands(capsys)
     called(capsys, "--seen", str(first["number"]))
     called(capsys, "--seen", str(first["number"]))
     assert [one["acknowledged"] is None for one in stands(capsys)] == [False, True]
-    called(capsys, "--seen", "all")
+    called(capsys, "--seen", "all", "--by", "the owner")
     assert all(one["acknowledged"] for one in stands(capsys))
     with Logbook(shed, read_only=True) as logbook:
-        happened = [entry.payload["happening"] for entry in logbook.entries("alert")]
-    assert happened.count("acknowledged") == 2
+        told = [entry.payload for entry in logbook.entries("alert")]
+    acknowledged = [payload for payload in told if payload["happening"] == "acknowledged"]
+    assert [payload.get("by") for payload in acknowledged] == [None, "the owner"]
     with pytest.raises(SystemExit) as end:
         run(["alerts", "--seen", "999"])
     assert end.value.code == 2

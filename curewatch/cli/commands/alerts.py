@@ -30,6 +30,7 @@ def app(
         list[str] | None,
         typer.Option("--seen", metavar="NUMBER", help="You have seen it; `all` for all. Repeatable."),
     ] = None,
+    by: Annotated[str | None, typer.Option("--by", help="Who has seen it.", show_default=False)] = None,
     past: Annotated[
         str | None, typer.Option("--past", metavar="SPAN", help="Also what rang in this time: 12 h.")
     ] = None,
@@ -46,13 +47,15 @@ def app(
     configuration, words = settings(config, units)
     now = SystemClock().now().utc
     since = now if past is None else now - span_from_text(past, "--past")
+    if by and not seen:
+        raise UsageError("--by says who has seen an alert; give --seen NUMBER, too")
     path = logbook_path(configuration)
     if not path.exists():
         _told((), (), words, now, json=json)
         return
     with Logbook(path, read_only=not seen) as logbook:
         if seen:
-            _acknowledge(logbook, seen, now, plain_wording(words.zone))
+            _acknowledge(logbook, seen, by, now, plain_wording(words.zone))
         entries = logbook.entries(Kind.ALERT)
         recent = tuple(alerts.events_told(entry.payload for entry in entries if entry.at >= since))
         _told(_standing(entries), recent if past else (), words, now, json=json)
@@ -72,7 +75,7 @@ def _standing(entries: list[Stored]) -> tuple[Rung, ...]:
     return tuple(sorted(standing, key=lambda each: each.number))
 
 
-def _acknowledge(logbook: Logbook, seen: list[str], now: float, plainly: Wording) -> None:
+def _acknowledge(logbook: Logbook, seen: list[str], by: str | None, now: float, plainly: Wording) -> None:
     """Write down that these were seen; the daemon takes it up within seconds.
 
     Raises
@@ -90,7 +93,8 @@ def _acknowledge(logbook: Logbook, seen: list[str], now: float, plainly: Wording
     for number in wanted:
         state_after, events = alerts.acknowledge(state, stands[number].key, now)
         state = dict(state_after)
-        stored = [alerts.event_as_plain(event, plainly) for event in events]
+        who = {"by": by} if by else {}
+        stored = [alerts.event_as_plain(event, plainly) | who for event in events]
         logbook.append(entries=[Entry(Kind.ALERT, each, now) for each in stored])
 
 
