@@ -91,6 +91,7 @@ def test_deleted_and_put_back(daemon: Running, port: SimulatedPort, tmp_path: Pa
     whole(daemon, 200)
 
 
+@pytest.mark.long
 def test_damaged_and_replaced(daemon: Running, port: SimulatedPort, tmp_path: Path) -> None:
     """Rubbish over the file: said with the next reading; with a copy in its place all that came is there."""
     copy = copied(daemon, tmp_path)

@@ -1,5 +1,7 @@
 """The small parts of ingest: the inbox, the deliveries, the clock, refusals, topics."""
 
+import subprocess
+import sys
 import threading
 
 import pytest
@@ -264,3 +266,14 @@ def test_a_batch_offered_again_vouches_for_itself_alone() -> None:
     first = batch.store(known)
     known["yard"].add(mark("creek/bench", b"12.4", 2))
     assert batch.store(known).memory == first.memory
+
+
+def test_the_daemon_carries_no_model_and_nothing_that_signs() -> None:
+    """What is heavy is in its children: the daemon's modules alone must not bring it."""
+    code = "import curewatch.ingest.daemon, sys; print(*sorted(sys.modules))"
+    loaded = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    ).stdout.split()
+    assert "curewatch.ingest.core" in loaded
+    heavy = ("cryptography", "scipy", "pandas", "rich", "curewatch.model", "curewatch.simulation")
+    assert [name for name in loaded if name.startswith(heavy)] == []
