@@ -116,6 +116,7 @@ def test_what_was_seen_is_asked_for(shed: Path) -> None:
     assert seen.recorded - seen.at == pytest.approx(300.0)
 
 
+@pytest.mark.long
 def test_a_photograph_is_asked_for(shed: Path) -> None:
     """`job photo` alone asks which file, again when there is none, what it shows, who and when."""
     Image.new("RGB", (40, 30), "grey").save(shed.parent / "scarf.png")
@@ -133,6 +134,7 @@ def test_a_photograph_is_asked_for(shed: Path) -> None:
     assert kept.recorded - kept.at == pytest.approx(3600.0)
 
 
+@pytest.mark.long
 def test_a_correction_is_asked_for(shed: Path) -> None:
     """`job correct` alone shows the entries and asks which, what, the new value, why and who."""
     on_terminal(shed, "open", "--title", "new rudder cheek", "--by", "the owner").expect(pexpect.EOF)
@@ -148,6 +150,7 @@ def test_a_correction_is_asked_for(shed: Path) -> None:
     assert entry == {"corrects": 2, "changes": {"text": "damp"}, "why": "misread", "by": "a friend"}
 
 
+@pytest.mark.long
 def test_a_layer_s_end_says_who_and_when(shed: Path) -> None:
     """`layer --close` takes --by and --ago as everything told at the bench does."""
     on_terminal(shed, "--mass", "150 g", "--ago", "3 h", command="layer").expect(pexpect.EOF)
