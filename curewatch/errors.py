@@ -25,7 +25,7 @@ _REASONS = {
     errno.EISDIR: "a folder, not a file",
     errno.ENOTDIR: "a part of that path is a file",
     errno.EEXIST: "there is a file of that name",
-    errno.EACCES: "its permissions forbid it",
+    errno.EACCES: "no permission for this user",
     errno.ENAMETOOLONG: "that name is too long for the disk",
 }
 

@@ -331,7 +331,11 @@ def _logbook(examined: Examined) -> Iterator[Finding]:
         counts = f"{verified.head.readings:,} readings, {verified.head.entries:,} entries"
         yield _good("logbook", f"{path}: {counts}, chain unbroken")
     if not os.access(path, os.W_OK) or not os.access(path.parent, os.W_OK):
-        yield _bad("permissions", f"{path} cannot be written by you", "its owner, or another user")
+        yield _bad(
+            "permissions",
+            f"{path} cannot be written by you",
+            f"run it as its owner, or: sudo chown $USER {path}*",
+        )
     elif path.stat().st_mode & stat.S_IWOTH:
         yield _care("permissions", f"{path} can be changed by everybody here", f"chmod o-w {path}")
     else:

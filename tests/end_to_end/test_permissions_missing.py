@@ -32,7 +32,7 @@ def as_somebody(home: Path, *arguments: str) -> "subprocess.CompletedProcess[str
 @pytest.mark.parametrize(
     ("file", "arguments", "status", "said"),
     [
-        ("curewatch.toml", "tonight", 78, "its permissions forbid it"),
+        ("curewatch.toml", "tonight", 78, "no permission for this user"),
         ("logbook.sqlite", "tonight", 1, "permissions"),
         ("curve.csv", "cure --history curve.csv", 2, "not readable"),
         *(
