@@ -10,7 +10,7 @@ from curewatch.record.proof import FILES, LISTED
 from curewatch.record.writing import verify, verify_pdf, write
 from curewatch.units import DAY
 from tests import record_world as world
-from tests.record_attacks import Sealed, answers
+from tests.record_attacks import Sealed, answers, shell_check
 
 
 @pytest.fixture(scope="module")
@@ -50,9 +50,39 @@ def test_pages_of_another_record_are_found(
     for path in sealed.folder.iterdir():
         (tmp_path / path.name).write_bytes(path.read_bytes())
     verify(tmp_path)
+    assert shell_check(tmp_path).returncode == 0
     (tmp_path / name).write_bytes(other[name])
     with pytest.raises(RecordBroken):
         verify(tmp_path)
+    assert shell_check(tmp_path).returncode == 5
+
+
+def test_pages_without_their_list_are_judged_by_what_they_carry(sealed: Sealed, folder: Path):
+    """A screen page alone proves nothing; a PDF beside its files does, until a bit of it turns."""
+    assert answers(sealed.files, folder).shell == 0
+    (folder / "record.html").write_text("<p>all held</p>")
+    assert "record.html" in shell_check(folder).stdout
+    assert shell_check(folder).returncode == 5
+    with pytest.raises(RecordBroken, match=r"pages\.sha256"):
+        verify(folder)
+    (folder / "record.html").unlink()
+    for name in ("record.pdf", "cheek.pdf"):
+        (folder / name).write_bytes(sealed.pdf)
+    verify(folder)
+    assert shell_check(folder).returncode == 0
+    turned = bytearray(sealed.pdf)
+    turned[len(turned) // 2] ^= 1
+    for name in ("record.pdf", "cheek.pdf"):
+        (folder / name).write_bytes(turned)
+        said = shell_check(folder)
+        assert said.returncode == 5
+        assert f"{name} as a whole" in said.stdout
+        (folder / name).write_bytes(sealed.pdf)
+    (folder / "record.pdf").write_bytes(turned)
+    with pytest.raises(RecordBroken):
+        verify(folder)
+    (folder / "record.pdf").write_bytes(b"%PDF-1.7 made up")
+    assert "carries no signature" in shell_check(folder).stdout
 
 
 def test_an_attachment_exchanged_inside_the_pdf_is_found(sealed: Sealed):

@@ -79,6 +79,31 @@ awk '{ v = 0; out = ""; digits = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"; bits = 0; l
        print out substr(digits, int(v / 32) + 1, 1) substr(digits, v % 32 + 1, 1), $2 }' "$work/seals" > "$work/codes"
 [ -z "$code" ] || grep -q "^$code " "$work/codes" || broken "no seal of this record has the code $1"
 
+# 8 the pages that stand beside: as they were listed and signed; a PDF, by the signature it carries
+if [ -e pages.sha256 ]; then
+    signed pages.sha256 pages.sig || broken "pages.sha256 was not signed with key.pem"
+    for page in record.html record.pdf; do
+        [ -e "$page" ] || continue
+        grep "  $page\$" pages.sha256 | sha256sum -c > /dev/null 2>&1 || broken "$page is not as it was signed"
+    done
+elif [ -e record.html ]; then
+    broken "pages.sha256 is missing, so nothing shows that record.html is as it was written"
+fi
+for pdf in *.pdf; do
+    sig=$(grep -a -o 'curewatch-signature-[0-9a-f]\{128\}' "$pdf" 2> /dev/null | sed 's/.*-//' | head -n 1)
+    if [ -z "$sig" ]; then
+        [ "$pdf" != record.pdf ] || broken "record.pdf carries no signature"
+        continue  # some other document
+    fi
+    sed "s/$sig/$(printf '%0128d' 0)/g" "$pdf" > "$work/unsigned"
+    [ "$(wc -c < "$work/unsigned")" -eq "$(wc -c < "$pdf")" ] \
+        || { echo "not checked: the pages of $pdf; the sed of this computer spoils binary files"; continue; }
+    # shellcheck disable=SC2059  # the signature's bytes, written as octal numbers
+    printf "$(printf %s "$sig" | awk '{ for (i = 1; i < 128; i += 2) printf "\\%03o", \
+        16 * index("123456789abcdef", substr($0, i, 1)) + index("123456789abcdef", substr($0, i + 1, 1)) }')" > "$work/sig"
+    signed "$work/unsigned" "$work/sig" || broken "$pdf as a whole is not as it was signed with key.pem"
+done
+
 echo "HOLDS: blocks $(sed -n 2p blocks.csv | cut -d , -f 1) to $sealed, $(($(wc -l < readings.csv) - 1)) readings, $(wc -l < entries.jsonl) entries"
 echo "seal code $(awk '$2 == "0" { c = $1; print substr(c, 1, 4) "-" substr(c, 5, 4) "-" substr(c, 9, 4) "-" substr(c, 13, 4) }' "$work/codes")"
 echo "key $key"
