@@ -146,7 +146,7 @@ FORMS: dict[str, tuple[Field, ...]] = {
             asked=False,
         ),
         Field("lot", "Lot number of the resin, if another", words, asked=False),
-        Field("note", "A few words, kept with it", words),
+        Field("note", "A few words, kept with it", words, name="text"),
         BY,
     ),
     Kind.PEEL_PLY: (

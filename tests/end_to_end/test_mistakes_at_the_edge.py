@@ -46,7 +46,7 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("layer --layers 0", USAGE, "a whole number from 1 to 99"),
     ("layer --ago -5min", USAGE, "not a span of time"),
     ("layer --ago 99999999999999999999d", USAGE, "longer than 20 years"),
-    (f"layer --note {LONG}", USAGE, "at most 2000"),
+    (f"layer --text {LONG}", USAGE, "at most 2000"),
     ("layup round --length 1e9 --thickness 6", USAGE, "is not a length"),
     ("job batch --resin-mass 100 --hardener-mass 0", USAGE, "'0' is not a mass"),
     ("job batch --resin-mass 1e400 --hardener-mass 1", USAGE, "'1e400' is not a mass"),

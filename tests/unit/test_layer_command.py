@@ -47,7 +47,7 @@ def test_a_layer_takes_the_configured_resin(shed: Path, capsys: pytest.CaptureFi
 
 def test_a_time_told_afterwards_is_marked(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The start lies where it was told, and everybody can see that it was told later."""
-    assert called("--ago", "20 min", "--mass", "5 oz", "--note", "second\x1b[2J side") == ExitStatus.OK
+    assert called("--ago", "20 min", "--mass", "5 oz", "--text", "second\x1b[2J side") == ExitStatus.OK
     assert "\x1b" not in capsys.readouterr().out
     with Logbook(shed, read_only=True) as logbook:
         (entry,) = logbook.entries("layup")
