@@ -65,9 +65,9 @@ def _typed(line: str, folder: Path, environment: dict[str, str]) -> tuple[int, s
         text=True,
     )
     try:
-        said, _ = process.communicate(timeout=WHILE if LASTING.match(line) else 120)
+        said, _ = process.communicate(timeout=WHILE if LASTING.match(line) else 300)
     except subprocess.TimeoutExpired:
         process.terminate()
-        said, _ = process.communicate(timeout=30)
+        said, _ = process.communicate(timeout=60)
         return (0 if LASTING.match(line) else 1), said
     return process.returncode, said
