@@ -159,7 +159,10 @@ def verify(path: Path, *, code: str | None = None, key: str | None = None) -> Ho
                 f"{path} is checked with the folder it was written in; keep it there, or name the PDF"
             )
         return _verify_folder(path.parent, code, key)
-    return verify_pdf(_read(path), code=code, key=key)
+    content = _read(path)
+    if not content.startswith(b"%PDF-"):
+        raise RecordBroken(path.name, "the PDF of a record", "something else")
+    return verify_pdf(content, code=code, key=key)
 
 
 def verify_pdf(content: bytes, *, code: str | None = None, key: str | None = None) -> Holds:
@@ -175,6 +178,8 @@ def verify_pdf(content: bytes, *, code: str | None = None, key: str | None = Non
 
 def _verify_folder(folder: Path, code: str | None, key: str | None) -> Holds:
     files = {name: _read(folder / name) for name in FILES if (folder / name).is_file()}
+    if not files:
+        raise RecordBroken(folder.name, "the files of a record in it", "none of them")
     holds = verify_files(files, code=code, key=key)
     whole = {name: _read(folder / name) for name in PAGES if (folder / name).is_file()}
     listed = folder / "pages.sha256"

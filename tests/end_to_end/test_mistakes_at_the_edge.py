@@ -98,7 +98,8 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("logbook backup folder", USAGE, "is there already; name a new file"),
     ("logbook backup nowhere/copy.sqlite", USAGE, "is the disk for copies plugged in?"),
     ("logbook export x.docx", USAGE, "csv, senml, parquet, entries"),
-    ("record verify noise.bin", BROKEN, "expected a PDF file"),
+    ("record verify noise.bin", BROKEN, "noise.bin: expected the PDF of a record"),
+    ("record verify folder", BROKEN, "folder: expected the files of a record in it, found none"),
     ("record write J1 --to noise.bin", USAGE, "is a file; give a folder"),
     ("simulate --file folder", USAGE, "a folder, not a file"),
 ]
