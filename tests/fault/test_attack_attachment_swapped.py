@@ -50,7 +50,6 @@ def test_pages_of_another_record_are_found(
     for path in sealed.folder.iterdir():
         (tmp_path / path.name).write_bytes(path.read_bytes())
     verify(tmp_path)
-    assert shell_check(tmp_path).returncode == 0
     (tmp_path / name).write_bytes(other[name])
     with pytest.raises(RecordBroken):
         verify(tmp_path)
