@@ -168,3 +168,23 @@ def correction(
     correctable(job, number)
     payload = {"corrects": number, "changes": dict(changes), "why": why}
     return Entry(Kind.CORRECTION, payload | ({"by": by} if by else {}), at, job=job.name)
+
+
+def followers(job: Job, before: Told, changes: Mapping[str, Any]) -> list[tuple[Told, dict[str, Any]]]:
+    """What took its lot from the entry that is corrected, and must not keep the wrong one.
+
+    A layer takes the lot of its batches, and what was seen of a layer teaches the model about that lot.
+    """
+    key = {Kind.BATCH: "resin_lot", Kind.LAYUP: "lot"}.get(Kind(before.kind))
+    if key is None or key not in changes or changes[key] == before.payload.get(key):
+        return []
+    wrong, change = before.payload.get(key), {"lot": changes[key]}
+    layers = [before]
+    if before.kind == Kind.BATCH:
+        name = before.payload["batch"]
+        layers = [item for item in job.of(Kind.LAYUP) if name in item.payload.get("batches", ())]
+        layers = [item for item in layers if item.payload.get("lot") == wrong]
+    names = {item.payload["layup"] for item in layers}
+    seen = [item for item in job.of(Kind.OBSERVATION) if item.payload.get("layup") in names]
+    taken = [item for item in (*layers, *seen) if item is not before and item.payload.get("lot") == wrong]
+    return [(item, change) for item in taken]

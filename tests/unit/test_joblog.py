@@ -9,7 +9,7 @@ import pytest
 from curewatch.cli.forms import Field, fill, one_of, words
 from curewatch.cli.job_forms import FORMS
 from curewatch.cli.main import run
-from curewatch.clock import iso_utc
+from curewatch.clock import SystemClock, iso_utc
 from curewatch.errors import UsageError
 from curewatch.joblog import quality
 from curewatch.logbook import Entry, Kind, Logbook
@@ -284,6 +284,34 @@ def test_a_layup_and_what_was_seen_of_it_can_be_corrected(
     assert "allowed: kicked" in refused(
         shed, capsys, "correct", str(seen.number), "--set", "seen=green", "--why", "x"
     )
+
+
+def test_a_corrected_lot_is_corrected_wherever_it_was_taken_from_there(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Its layer and what was seen of it follow, or the wrong lot would be the one that learns."""
+    from curewatch.ingest import learnt
+
+    told(shed, capsys, "open", "--title", "new rudder cheek")
+    weighed = ["batch", "--resin-mass", "200", "--hardener-mass", "44"]
+    batch = told(shed, capsys, *weighed, "--resin-lot", "demo 7")["number"]
+    laid(shed, capsys, "--batch", "B1")
+    laid(shed, capsys, "--batch", "B1", "--lot", "another tin")
+    with Logbook(shed.parent / "shed.sqlite") as logbook:
+        for layup, lot in (("L1", "demo 7"), ("L2", "another tin")):
+            payload = {"layup": layup, "seen": "gelled", "lot": lot}
+            logbook.write(Entry("observation", payload, SystemClock().now().utc, job="J1"))
+    told(shed, capsys, "correct", str(batch), "--set", "resin_lot=demo 8", "--why", "read the wrong tin")
+    entries = told(shed, capsys, "show")["entries"]
+    lots = {
+        (one["kind"], one["payload"]["layup"]): (one["holds_now"] or one["payload"])["lot"]
+        for one in entries
+        if one["kind"] in {"layup", "observation"}
+    }
+    assert lots["layup", "L1"] == lots["observation", "L1"] == "demo 8"
+    assert lots["layup", "L2"] == lots["observation", "L2"] == "another tin"
+    with Logbook(shed.parent / "shed.sqlite") as logbook:
+        assert [payload["lot"] for _, payload in learnt.standing(logbook)] == ["demo 8", "another tin"]
 
 
 def test_the_first_batch_takes_the_lot_on_the_shelf(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -40,6 +40,8 @@ def correct(
 ) -> None:
     """Correct an earlier entry: a new entry that names it. Both stay in the record.
 
+    A lot that is corrected at a batch is corrected at its layer and at what was seen of it, too.
+
     On a terminal it shows the entries and asks for what was not given. When it happened is the key `at`.
 
     Example: curewatch job correct 2 --set resin_lot="demo lot 8" --why "read the wrong tin"
@@ -52,6 +54,11 @@ def correct(
         before = telling.correctable(found, number)
         values = _changes(before, changes, place)
         stored = place.entry(telling.correction(found, number, values, why, at=place.now, by=by))
+        for follower, change in telling.followers(found, before, values):
+            told = f"follows the correction of entry {number}"
+            place.entry(telling.correction(found, follower.number, change, told, at=place.now, by=by))
+            what = "; ".join(changed(follower.entry, change, place.words, place.now))
+            note(f"entry {follower.number} {told}: {what}")
         text = "; ".join(changed(before.entry, values, place.words, place.now))
         said(place, stored, f"entry {number} corrected: {text}", json)
 
