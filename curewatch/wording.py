@@ -235,6 +235,11 @@ def day(then: date, today: date) -> str:
     return f"{names[then.weekday()]} {then.day} {months[then.month - 1]}{year}"
 
 
+def counted(number: int, noun: str) -> str:
+    """``1 layup``, ``3 layups``."""
+    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
+
+
 def duration(seconds: float) -> str:
     """``42 s``, ``18 min``, ``1 h 05 min``, ``3 d 4 h``; a negative one with its sign."""
     if not math.isfinite(seconds):

@@ -21,7 +21,7 @@ from curewatch.ingest.judgement import judge
 from curewatch.logbook import Logbook
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.units import DAY
-from curewatch.wording import Wording, duration
+from curewatch.wording import Wording, counted, duration
 
 ROOM_NONE = 20e6  # bytes free below which no commit can be counted on
 ROOM_LOW = 200e6  # bytes free below which care is asked for: years of readings, but also logs of others
@@ -105,18 +105,14 @@ def _configuration(examined: Examined) -> Iterator[Finding]:
         yield _care("configuration", f"none: defaults are used{_taken(examined)}", "curewatch setup")
         return
     parts = (
-        _counted(len(configuration.sensors), "sensor"),
-        _counted(len(configuration.serial), "serial port"),
-        _counted(len(configuration.mqtt), "broker"),
+        counted(len(configuration.sensors), "sensor"),
+        counted(len(configuration.serial), "serial port"),
+        counted(len(configuration.mqtt), "broker"),
     )
     yield _good("configuration", f"{configuration.file}: {', '.join(parts)}")
     if not configuration.sensors:
         how = "add [sensors.NAME]: curewatch setup --example"
         yield _care("sensors-named", f"no sensor is named in it{_taken(examined)}", how)
-
-
-def _counted(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def _taken(examined: Examined) -> str:

@@ -9,8 +9,9 @@ from curewatch.joblog import Told
 from curewatch.logbook import Kind
 from curewatch.record.account import Account
 from curewatch.record.page import Picture, Table, of, table
-from curewatch.record.words import Words, counted, shown
+from curewatch.record.words import Words, shown
 from curewatch.units import MINUTE
+from curewatch.wording import counted
 
 LARGEST_THUMBNAIL = (640, 640)  # pixels on a page
 

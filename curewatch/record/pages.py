@@ -13,8 +13,8 @@ import numpy as np
 from curewatch.record import page_claims, page_limits, page_shed, page_troubles, page_work
 from curewatch.record.account import Account
 from curewatch.record.page import Pages, Section
-from curewatch.record.words import Words, counted, shown, span
-from curewatch.wording import Wording
+from curewatch.record.words import Words, shown, span
+from curewatch.wording import Wording, counted
 
 
 def pages(account: Account, reader: Wording | None = None) -> Pages:

@@ -94,8 +94,3 @@ def span(seconds: float) -> str:
         return f"{whole // 60} h" + (f" {whole % 60} min" if whole % 60 else "")
     hours = whole // 60
     return f"{hours // 24} d" + (f" {hours % 24} h" if hours % 24 else "")
-
-
-def counted(number: int, noun: str) -> str:
-    """``1 layup``, ``3 layups``."""
-    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"

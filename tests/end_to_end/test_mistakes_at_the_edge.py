@@ -93,6 +93,7 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("job photo ''", USAGE, "it was empty"),
     ("replay noise.bin", USAGE, "no reading with a time of its own"),
     ("replay empty.csv", USAGE, "no reading with a time of its own"),
+    ("replay headings.csv", USAGE, "it begins 'when,warm,damp'"),
     ("forecast noise.bin", USAGE, "no reading in the forecast"),
     ("resin fit noise.bin", CONFIGURATION, "a TOML file in UTF-8"),
     ("logbook backup folder", USAGE, "is there already; name a new file"),
@@ -112,6 +113,7 @@ def folder_in_use(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (tmp_path / "curewatch.toml").write_text(SETTINGS)
     (tmp_path / "noise.bin").write_bytes(bytes([0xFF, 0xFE, 0x00, 0xC8]) * 500)
     (tmp_path / "empty.csv").write_bytes(b"")
+    (tmp_path / "headings.csv").write_text("when,warm,damp\n2026-10-17T14:00:00Z,12,80\n")
     (tmp_path / "huge.csv").write_text("time,temperature,humidity\n2026-11-25 10:00,1e10,50\n")
     (tmp_path / "folder").mkdir()
     with Logbook(tmp_path / "logbook.sqlite") as logbook:

@@ -58,7 +58,7 @@ def app(
     from curewatch.ingest.edges.recording import open_recording
     from curewatch.ingest.events import Show
     from curewatch.ingest.replay import replay
-    from curewatch.wording import plain_wording
+    from curewatch.wording import counted, plain_wording
 
     def show(event: Show) -> None:
         said = event_line.as_json(event, plainly) if as_json else event_line.as_text(event, words)
@@ -89,7 +89,7 @@ def app(
         "sensors": sorted(core.keeping.tracks),
     }
     text = (
-        f"{core.stored} readings of {len(core.keeping.tracks)} sensors stored, "
+        f"{counted(core.stored, 'reading')} of {counted(len(core.keeping.tracks), 'sensor')} stored, "
         f"{core.refusals.total} refused, {core.repeated} repeated"
     )
     show(Show("end", recording.span.end, text, counts))

@@ -15,6 +15,7 @@ SOURCE = "recording"
 LAST = 60.0  # after the last piece, so that what it brought is looked at [s]
 MOST_TICKS = 120  # a silence of the recording is walked in steps of at least this part of what is left
 END = 65_536  # bytes at each end of a file that are looked at for its span
+SHOWN = 60  # bytes of a first line in a message
 
 
 class Span(NamedTuple):
@@ -39,12 +40,20 @@ def open_recording(path: Path) -> "Recording":
         raise UsageError(f"{path}: {reason(trouble)}") from trouble
     if not stamped:
         raise UsageError(
-            f"{path}: no reading with a time of its own in it; a recording is lines of our form with "
-            "at=, SenML, or CSV with time, temperature, humidity"
+            f"{path}: no reading with a time of its own in it{_begins(path)}; a recording is lines of our "
+            "form with at=, SenML, or CSV whose first line names time, temperature, humidity"
         )
     # a board whose clock was not yet set must not take it back to 1970; all of a recording may be old
     believed = [at for at in stamped if at >= CLOCK_SET] or stamped
     return Recording(path, Span(min(believed), max(believed)))
+
+
+def _begins(path: Path) -> str:
+    """Its first line, as far as it can be shown."""
+    with path.open("rb") as stream:
+        first = stream.readline(SHOWN).decode("ascii", "replace").strip()
+    shown = "".join(letter for letter in first if " " <= letter <= "~")
+    return f" (it begins {shown!r})" if shown else ""
 
 
 def _ends(stream: BinaryIO) -> BinaryIO:
