@@ -84,12 +84,17 @@ def test_pages_without_their_list_are_judged_by_what_they_carry(sealed: Sealed, 
     assert "carries no signature" in shell_check(folder).stdout
 
 
-def test_an_attachment_exchanged_inside_the_pdf_is_found(sealed: Sealed):
-    """The PDF's own bytes of one attached file are overwritten with others of the same length."""
-    seal = sealed.files["seal.txt"]
-    assert sealed.pdf.count(seal) == 1
+@pytest.mark.parametrize("name", ["seal.sig", "files.sig"])
+def test_an_attachment_exchanged_inside_the_pdf_is_found(sealed: Sealed, other: dict[str, bytes], name: str):
+    """The PDF's own bytes of one attached file are overwritten with those of another genuine record.
+
+    A signature, since random bytes are always attached as they are; text may be packed or not, as it comes.
+    """
+    mine = sealed.files[name]
+    assert sealed.pdf.count(mine) == 1
+    assert len(mine) == len(other[name])
     with pytest.raises(RecordBroken):
-        verify_pdf(sealed.pdf.replace(seal, seal.replace(b"job-close", b"job-clost")))
+        verify_pdf(sealed.pdf.replace(mine, other[name]))
 
 
 def test_a_second_file_of_the_same_name_in_the_pdf_is_found(sealed: Sealed):
