@@ -183,7 +183,16 @@ def test_no_window_is_said_first_with_what_limits() -> None:
     none = replace(made(), windows=(), needed=0.95)
     shown = screen.lines((none,), Wording(UTC), NOW, "demo paths")
     assert shown[0].startswith("NO WINDOW")
-    assert any("at best 90 % of paths hold" in line for line in shown)
+    assert "at best 90 % of paths hold" in " ".join(" ".join(shown).split())
+    assert max(map(len, shown)) <= 80
+
+
+def test_a_long_answer_stays_within_eighty_columns() -> None:
+    """A resin of a long name, a window that begins and ends on another day, a clock of twelve hours."""
+    late = replace(made(), system="a-resin-of-thirty-letters-long", windows=(Window(60, 120, 70),))
+    shown = screen.lines((late,), Wording(UTC, twelve_hours=True), NOW, "demo paths")
+    assert shown[0].startswith("NEXT WINDOW")
+    assert max(map(len, shown)) <= 80
 
 
 def test_json_carries_every_start_with_its_reason() -> None:

@@ -18,7 +18,7 @@ EVENING = 16 * 3600.0  # s: what begins within this is said to be tonight
 def lines(plan: Plan, wording: Wording, now: float, scale_step: float, width: int = WIDTH) -> list[str]:
     """The whole screen, made for 80 columns; the section is drawn to fit a narrower one."""
     return [
-        answer(plan, wording, now),
+        *wrap(answer(plan, wording, now), WIDTH, subsequent_indent="  "),
         *_repair(plan),
         "",
         *section.characters(plan.amounts.taper, width),
@@ -49,7 +49,7 @@ def answer(plan: Plan, wording: Wording, now: float) -> str:
         return f"PART TONIGHT   {done} of {count} layers, {_span(tonight, wording, now)}; {rest}"
     if sessions:
         return f"NOT TONIGHT   first start {wording.moment(sessions[0].begin, now)}"
-    return "NO START in the coming 48 hours: see `curewatch windows` and `curewatch tonight`"
+    return "NO START in the coming 48 hours: `curewatch windows` shows what forbids it"
 
 
 def _span(sessions: list[Session], wording: Wording, now: float) -> str:
@@ -111,7 +111,8 @@ def _sessions(plan: Plan, wording: Wording, now: float, scale_step: float) -> It
         yield from session_lines(plan, number, session, wording, now, scale_step=scale_step)
     if made.left_over:
         first, last = made.left_over[0].number, made.left_over[-1].number
-        yield f"  left over: layers {first} to {last}: no start in the coming 48 hours leaves time for them"
+        which = f"layer {first} finds" if first == last else f"layers {first} to {last} find"
+        yield f"  left over: {which} no start in the coming 48 hours"
     yield from _wrapped(f"The coming hours: {plan.basis}")
 
 

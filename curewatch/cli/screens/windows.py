@@ -28,7 +28,7 @@ def lines(
     strips: tuple[Strip, ...], wording: Wording, now: float, basis: str, width: int = WIDTH
 ) -> list[str]:
     """The whole screen: the answer, a strip and a table for each resin system, the legend."""
-    shown = [_answer(strips, wording, now)]
+    shown = wrap(_answer(strips, wording, now), WIDTH, subsequent_indent="  ")
     for strip in strips:
         name = f"{strip.system}: {strip.title}" if strip.title else strip.system
         shown += ["", safe_line(name, WIDTH), *_strip(strip, wording, width), *_table(strip, wording, now)]
@@ -89,7 +89,7 @@ def _hour(hour: int, wording: Wording) -> str:
 def _table(strip: Strip, wording: Wording, now: float) -> list[str]:
     """The windows, best start first said; or what limits, if there is none."""
     if not strip.windows:
-        return [_limits(strip)]
+        return _limits(strip)
     head = f"  {'':<3}{'start from - to':<25}{'best':<12}{'holds':>6} {'next layer from - before':<27}"
     rows = [
         _row(number, strip, window, wording, now)
@@ -101,7 +101,7 @@ def _table(strip: Strip, wording: Wording, now: float) -> list[str]:
         head.rstrip(),
         *rows,
         *([f"  and {more} more"] if more > 0 else []),
-        *([_limits(strip)] if strip.starts.likelihood.min() < strip.needed else []),
+        *(_limits(strip) if strip.starts.likelihood.min() < strip.needed else []),
     ]
 
 
@@ -132,7 +132,7 @@ def _is_month(word: str) -> bool:
     return word in {"Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"}
 
 
-def _limits(strip: Strip) -> str:
+def _limits(strip: Strip) -> list[str]:
     """What forbids most often where it is not a go."""
     short = strip.starts.likelihood < strip.needed
     counted = Counter(title for title, out in zip(strip.limiting, short.tolist(), strict=True) if out)
@@ -140,4 +140,5 @@ def _limits(strip: Strip) -> str:
     hours = times * EVERY / 3600
     best = int(strip.starts.likelihood.argmax())
     tail = "" if strip.windows else f"; at best {100 * strip.starts.likelihood[best]:.0f} % of paths hold"
-    return f"  limited by: {title} ({hours:.0f} h of starts){tail}"
+    said = f"  limited by: {title} ({hours:.0f} h of starts){tail}"
+    return wrap(said, WIDTH, subsequent_indent="    ")
