@@ -2,7 +2,7 @@
 
 Lithium chloride is left out on purpose: it changes for good below 18 degC, which a shed is in winter.
 Source of the polynomials: L. Greenspan, J. Res. Natl. Bur. Stand. 81A:89 (1977), table 2, as two public
-transcriptions agree on them.
+copies of it agree on them.
 """
 
 from typing import NamedTuple
