@@ -209,6 +209,16 @@ def sensors(situation: Situation, limits: Limits, standing: State) -> Iterator[S
             )
 
 
+MEASURED = (
+    "condensation coming: surface {margin:difference} above dew point, less {error:difference} sensor error; "
+    "limit {limit:difference} ({origin})"
+)
+FORESEEN = (
+    "condensation coming: within {within:duration} {share:fraction} of paths pass the limit of "
+    "{limit:difference} ({origin}); surface now {margin:difference} above dew point"
+)
+
+
 def condensation(situation: Situation, limits: Limits, outlook: Outlook | None) -> Iterator[Signal]:
     """The surface nears the dew point, measured now or likely within the next hours."""
     air, below = situation.air, situation.surface
@@ -224,9 +234,13 @@ def condensation(situation: Situation, limits: Limits, outlook: Outlook | None) 
         raised=now < limit or share >= MORE_LIKELY,
         clear=now > limit + GAP and share < LESS_LIKELY,
         text=phrase(
-            "condensation coming: surface {margin:difference} above dew point, limit {limit:difference}",
+            MEASURED if now < limit else FORESEEN,
             margin=now + error,
+            error=error,
+            share=share,
+            within=LOOK,
             limit=limit,
+            origin=limits.condensation_margin.tag,
         ),
         advised="warm the surface, dry the air or cover the work; do not mix another batch",
         hold=10 * MINUTE,

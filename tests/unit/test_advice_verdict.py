@@ -12,11 +12,12 @@ from curewatch.advice import checks, limits
 from curewatch.advice.answer import Advice, Status, Verdict, as_plain
 from curewatch.advice.situation import Place, Situation, Trouble, TroubleKind
 from curewatch.advice.verdict import assess
+from curewatch.advice.watchers import condensation
 from curewatch.materials import load_system
 from curewatch.materials.substrate import load_substrate
 from curewatch.model.outlook import Outlook, persistence
 from curewatch.physics import moist_air
-from curewatch.wording import plain_wording
+from curewatch.wording import Wording, plain_wording
 
 NOW = 1_795_000_000.0
 SLOW = load_system("epoxy-slow")
@@ -243,3 +244,22 @@ def test_the_advice_is_json() -> None:
 def test_errors_of_the_sensors_are_infinite_where_there_is_no_air_reading() -> None:
     """No reading, no confidence."""
     assert checks.sensor_errors(Situation(NOW)).margin == np.inf
+
+
+@pytest.mark.parametrize(
+    ("now", "coming", "words"),
+    [
+        (shed(20.0, 0.45, 11.0), None, "sensor error"),  # 3.3 K as read, under 3 K once the error is off
+        (shed(20.0, 0.45, 14.0), steady(shed(20.0, 0.45, 9.0)), "100 % of paths"),
+    ],
+)
+def test_the_alert_of_condensation_says_what_raised_it_and_whence_its_limit(
+    now: Situation, coming: Outlook | None, words: str
+) -> None:
+    """A bare "3.9 K, limit 3.0 K" would look as if it held."""
+    asked = limits.for_system(load_system("epoxy-slow"))
+    (signal,) = condensation(now, asked, coming)
+    said = Wording().say(signal.text)
+    assert signal.raised
+    assert words in said
+    assert f"({asked.condensation_margin.tag})" in said
