@@ -47,8 +47,9 @@ def said(capsys: pytest.CaptureFixture[str], typed: str, units: str = "") -> str
 
 
 def foreign(pattern: re.Pattern[str], text: str) -> list[str]:
-    """Lines with a number in the wrong unit; a countdown is no hour of the day."""
-    return [line for line in re.sub(COUNTDOWN, "", text).splitlines() if pattern.search(line)]
+    """Lines with a number in the wrong unit; no countdown is an hour, a wrapped "pm" belongs to its hour."""
+    whole = re.sub(r"\n *(?=[ap]m\b)", " ", re.sub(COUNTDOWN, "", text))
+    return [line for line in whole.splitlines() if pattern.search(line)]
 
 
 def with_option(option: str) -> set[str]:
