@@ -1,8 +1,8 @@
 """Mixing by weight: what the scale should read, what error the ratio bears, and when to refuse.
 
 The scale is tared once with the empty cup and not again: resin first, then hardener on top, so the
-second figure is the sum. What is wrong with a mixed cup cannot be put right later, so a ratio outside
-its tolerance is refused, with how much of what to add while it is still possible.
+second figure is the sum. A cup that has begun to cure cannot be corrected, so a ratio outside its
+tolerance is refused, with how much of what to add while it is still cool.
 """
 
 from dataclasses import dataclass
@@ -12,6 +12,10 @@ from curewatch.materials.system import Mix, Origin, ResinSystem
 from curewatch.phrases import Said, phrase
 
 PEROXIDE_DENSITY = 1150.0  # kg/m³ of a ketone peroxide solution (from memory, 1100 to 1200)
+WARM = (
+    "If it is warm already, add nothing: let it cure outdoors in a metal tray, uncovered, and dispose of it "
+    "by local rules. Never throw a warm mix away"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,5 +173,5 @@ def _correction(proportion: Proportion, resin: float, hardener: float, scale_ste
         add, what = hardener / proportion.usual - resin, "resin"
     if add < 5e-4:
         return "too little for this scale: mix a larger batch, or use a finer scale"
-    words = "do not use it as it is: add {add:weighed} of {what} and mix again, or throw it out"
+    words = "do not use it as it is: add {add:weighed} of {what} at once and mix again. " + WARM
     return phrase(words, add=scale_step * max(1, round(add / scale_step)), what=what)

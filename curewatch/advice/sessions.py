@@ -20,7 +20,7 @@ from curewatch.units import MINUTE
 SETTING_OUT = 15 * MINUTE  # before the first batch: gloves, cloth laid ready, scale (assumed)
 MIXING = 3 * MINUTE  # a batch: weigh, stir, scrape, stir (common practice)
 
-FIRST, CHEMICAL, MECHANICAL = "on the prepared ground", "chemical", "mechanical: wash and abrade first"
+FIRST, CHEMICAL, MECHANICAL = "on the prepared ground", "chemical", "mechanical: clean and abrade first"
 
 
 class Work(NamedTuple):

@@ -142,7 +142,9 @@ def next_layer(layer: Progress, against: Said = "") -> Iterator[Signal]:
         raised=missed,
         clear=not missed,
         text=phrase("window missed on {layer}: it closed about {closed}", layer=name, closed=closed),
-        advised="let it cure hard, wash with water, abrade to dull all over; the bond is then mechanical",
+        advised="wear a P3 filter and gloves; let it cure until it is ready to sand, "
+        + ("wash with water, " if layer.system.blush.amine_factor else "")
+        + "abrade to dull all over; the bond is then mechanical",
         hold=30 * MINUTE,
     )
 

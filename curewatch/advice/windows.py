@@ -195,7 +195,7 @@ def appointments(one: Strip, window: Window, say: Callable[[float], str]) -> lis
     ]
     if np.isfinite(opens) and np.isfinite(closes):
         text = f"Laminate again before {say(closes)}, if started at {say(start)}"
-        found.append(Appointment(text, opens, closes, "After it: wash, abrade, mechanical bond.", (10,)))
+        found.append(Appointment(text, opens, closes, "After it: clean, abrade, mechanical bond.", (10,)))
         found.append(Appointment(f"Bond window closes, {one.system}", closes, None, text, (60, 30, 10)))
     if np.isfinite(done):
         found.append(Appointment(f"Tack-free about now, {one.system}", done, None, f"Started {say(start)}."))

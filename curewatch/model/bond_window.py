@@ -23,14 +23,8 @@ from curewatch.physics.cure_kinetics import arrhenius
 from curewatch.units import FloatArray
 
 CAUSES = ("conversion", "glass", "blush", "sheet", "wax")  # what closes a window
-AFTER = {
-    "conversion": "wash with water, abrade, wipe: the next layer holds mechanically",
-    "glass": "wash with water, abrade, wipe: the next layer holds mechanically",
-    "blush": "wash the blush off with water first, then abrade: dry sanding rubs it in",
-    "sheet": "wash, abrade, wipe: the next layer holds mechanically",
-    "wax": "abrade the wax off, wipe with what the maker names: the next layer holds mechanically",
-    "": "still open at the end of what was looked at",
-}
+DUST = "wear a P3 filter and gloves, "
+WASH = "wash off the blush with water first, "
 
 
 class BondWindow(NamedTuple):
@@ -88,8 +82,18 @@ def bond_window(system: ResinSystem, cure: Cure, blush_rate: FloatArray | None =
         best_until=np.where(lost, np.nan, np.fmin(best_until, closes)),
         closes=closes,
         cause=cause,
-        afterwards=AFTER[cause],
+        afterwards=_after(system, cause),
     )
+
+
+def _after(system: ResinSystem, cause: str) -> str:
+    """What to do once it is closed: only a resin cured by an amine has blush to wash off."""
+    if not cause:
+        return "still open at the end of what was looked at"
+    if cause == "wax":
+        return DUST + "abrade the wax off, wipe with what the maker names: the next layer holds mechanically"
+    wash = WASH if system.blush.amine_factor else ""
+    return DUST + wash + "abrade, wipe: the next layer holds mechanically"
 
 
 def age_rate(system: ResinSystem, temperature: FloatArray) -> FloatArray:

@@ -22,8 +22,8 @@ def test_no_word_is_parted_and_none_is_lost(width: int) -> None:
         TABLE,
         "",
         *PARAGRAPH,
-        "Mind",
-        "  Abrading: mask and extraction; wash blush off with water first",
+        "Cautions",
+        "  Wash blush off with water before you sand: sanding rubs it in.",
     ]
     shown = folded(lines, width)
     assert max(map(len, shown)) <= width

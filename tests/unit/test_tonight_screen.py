@@ -102,6 +102,10 @@ NO-GO   epoxy-slow, start 11:06 (now)                             Saltmarsh Shed
     wanted at least 3.0 K.
   All checks hold on 41 % of the paths of the coming hours.
 
+Cautions
+  The makers' sheets and local rules come first; structural or classed work: a
+    surveyor's matter.
+
 Checks                                           found  limit          spare
   ok    air reading is fresh                      40 s  <= 15 min    +14 min   a
         bench
@@ -128,10 +132,6 @@ Where the limits come from
   b  published: ISO 8502-4 practice, quoted second-hand
   c  common practice: epoxy-slow: as sheets of its kind state
   d  assumed: epoxy-slow: hours at 20 degC in saturated air
-
-Mind
-  The makers' sheets and local rules come first; structural or classed work: a
-    surveyor's matter.
 """
 
 

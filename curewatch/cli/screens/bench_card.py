@@ -34,13 +34,13 @@ def html(plan: Plan, wording: Wording, now: float, scale_step: float, place: str
     rows = "\n".join(_row(plan, number, wording, now) for number in range(1, len(sessions) + 1))
     takes = "<br>".join(escape(line.strip()) for line in layup.takes(plan, wording)[1:])
     written = wording.moment(now, now - 86400 * 400)
-    plain = "\n".join(layup.lines(plan, wording, now, scale_step))
-    minded = plain.split("\nMind\n")[1]
+    minded = " ".join(layup.minded(plan, wording))
     return f"""<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><title>Bench card</title><style>{STYLE}</style></head>
 <body style="font-size: {_size(plan):.1f}pt">
 <p class="small">{escape(place)}, written {escape(written)}. A plan, not a record.</p>
 <h1>{escape(layup.answer(plan, wording, now))}</h1>
+<h2>Cautions</h2><p class="small">{escape(minded)}</p>
 {section.svg(plan.amounts.taper)}
 <h2>What it takes</h2><p>{takes}</p>
 <h2>Sessions</h2>
@@ -48,7 +48,6 @@ def html(plan: Plan, wording: Wording, now: float, scale_step: float, place: str
 <th>spread within</th><th>next layer</th><th class="tick">done</th></tr>
 {rows}</table>
 <h2>Layers, smallest first</h2><p>{escape(_cuts(plan))}</p>
-<h2>Mind</h2><p class="small">{escape(" ".join(minded.split()))}</p>
 </body></html>
 """
 

@@ -21,14 +21,14 @@ def lines(plan: Plan, wording: Wording, now: float, scale_step: float, width: in
         *wrap(answer(plan, wording, now), WIDTH, subsequent_indent="  "),
         *_repair(plan),
         "",
+        "Cautions",
+        *(line for caution in minded(plan, wording) for line in _wrapped(caution)),
+        "",
         *section.characters(plan.amounts.taper, width),
         "",
         *takes(plan, wording),
         *_mixing(plan, wording, scale_step),
         *_sessions(plan, wording, now, scale_step),
-        "",
-        "Mind",
-        *(line for caution in _cautions(plan) for line in _wrapped(wording.retold(caution))),
     ]
 
 
@@ -142,12 +142,14 @@ def session_lines(
         )
 
 
-def _cautions(plan: Plan) -> tuple[str, ...]:
+def minded(plan: Plan, wording: Wording) -> tuple[str, ...]:
+    """The cautions, in the reader's units; they stand before the steps they protect."""
     sessions = () if plan.schedule is None else plan.schedule.sessions
     largest = max(
         (one.batches.mass for one in sessions if one.batches is not None), default=plan.amounts.mixed
     )
-    return cautions.for_layup(plan.system.kind, largest, abrading=True)
+    found = cautions.for_layup(plan.system.kind, largest, abrading=True)
+    return tuple(wording.retold(caution) for caution in found)
 
 
 def _wrapped(text: str, indent: str = "  ") -> list[str]:

@@ -32,12 +32,14 @@ def lines(advice: Advice, wording: Wording, place: str = "") -> list[str]:
     checks = [line for check in advice.checks for line in _check(check, advice, wording, sources)]
     parts = [
         _answer(advice, wording, place),
+        _section(
+            "Cautions", [wording.retold(wording.say(caution, advice.at)) for caution in advice.cautions]
+        ),
         _section("What to do", _to_do(advice, wording)),
         ["", f"{'Checks':<44} {'found':>9}  {'limit':<12}{'spare':>8}", *checks],
         _times(advice, wording),
         _section("The coming hours", (advice.basis,) if advice.basis else ()),
         ["", "Where the limits come from", *sources.lines(wording)] if sources.known else [],
-        _section("Mind", [wording.retold(wording.say(caution, advice.at)) for caution in advice.cautions]),
     ]
     return [line for part in parts for line in part]
 

@@ -1,0 +1,134 @@
+"""What can hurt is said before the step it belongs to, for each resin, and never the weaker half of it."""
+
+import pytest
+
+from curewatch.advice import cautions, limits
+from curewatch.advice.answer import Advice, Verdict
+from curewatch.advice.layup import Hands, bill
+from curewatch.advice.mixing import check, of_system
+from curewatch.advice.question import Question
+from curewatch.cli.main import run
+from curewatch.cli.screens import bench_card, layup, tonight
+from curewatch.materials import load_system, system_names
+from curewatch.materials.substrate import load_substrate
+from curewatch.model.bond_window import bond_window
+from curewatch.model.film import constant, cure
+from curewatch.units import DAY
+from curewatch.wording import Wording
+from tests.unit.test_layup_command import NOW, cheek
+
+EPOXIES = tuple(name for name in system_names() if load_system(name).kind == "epoxy")
+STYRENES = tuple(name for name in system_names() if load_system(name).kind != "epoxy")
+EVERY = (*EPOXIES, *STYRENES)
+
+
+def said(name: str) -> str:
+    """The cautions for laying up and sanding this resin, as one text."""
+    return " ".join(cautions.for_layup(load_system(name).kind, 0.1, abrading=True))
+
+
+def planned(name: str, *, card: bool = False) -> str:
+    """The layup's screen, or its page to pin up, with this resin; one line."""
+    system = load_system(name)
+    asked = Question(system, limits.for_system(system), load_substrate("plywood"))
+    plan = bill(cheek(), asked, Hands())
+    if card:
+        return bench_card.html(plan, Wording(), NOW, 1e-3, "Saltmarsh Shed")
+    return " ".join(" ".join(layup.lines(plan, Wording(), NOW, 1e-3)).split())
+
+
+@pytest.mark.parametrize("name", EVERY)
+def test_every_resin_warns_of_allergy_eyes_gloves_and_solvent(name: str) -> None:
+    """Skin and eyes: for epoxy, polyester and vinyl ester alike."""
+    for words in ("allergy for life", "Wear gloves and eye protection", "Never clean skin with solvent"):
+        assert words in said(name)
+        assert words in planned(name)
+        assert words in planned(name, card=True)
+
+
+@pytest.mark.parametrize("name", STYRENES)
+def test_styrene_wants_air_and_a_filter_both(name: str) -> None:
+    """One does not replace the other; where the vapour gathers, and what lights it."""
+    text = said(name)
+    for words in (
+        "Ventilate AND wear an organic-vapour filter",
+        "low points hold it",
+        "No flame, no spark",
+        "peroxide can blind",
+    ):
+        assert words in text
+    assert "or wear" not in text
+    assert not any("styrene" in said(other).lower() for other in EPOXIES)
+
+
+@pytest.mark.parametrize("name", EVERY)
+def test_sanding_wants_a_filter_extraction_gloves_and_a_look_at_the_old_paint(name: str) -> None:
+    """Dust, lead, carbon, electricity in a damp place."""
+    text = said(name)
+    for words in (
+        "P3 filter (or the local equivalent) and gloves; use extraction",
+        "lead or biocides",
+        "tested or removed",
+        "carbon dust conducts",
+        "residual-current device",
+        "local electrical code",
+    ):
+        assert words in text
+
+
+@pytest.mark.parametrize("name", EVERY)
+def test_blush_is_washed_off_an_epoxy_only(name: str) -> None:
+    """A polyester has none: neither the caution nor the way to a closed window speaks of water."""
+    system = load_system(name)
+    window = bond_window(system, cure(system, constant(293.15, 20 * DAY)))
+    epoxy = system.kind == "epoxy"
+    assert ("blush" in said(name)) is epoxy
+    assert window.cause
+    assert ("water" in window.afterwards) is epoxy
+    assert "P3 filter" in window.afterwards
+
+
+@pytest.mark.parametrize("card", [False, True])
+def test_on_the_bench_the_cautions_stand_before_the_mixing(card: bool) -> None:
+    """Before what is weighed, on the screen and on the card."""
+    text = planned("polyester-layup", card=card)
+    assert 0 < text.index("Cautions") < text.index("What it takes")
+    assert text.index("Never clean skin with solvent") < text.index("What it takes")
+
+
+def test_tonight_the_cautions_stand_before_what_to_do() -> None:
+    """The step is protected by what was read before it."""
+    advice = Advice(
+        Verdict.NO_GO,
+        "too cold",
+        at=NOW,
+        start=NOW,
+        system="epoxy-slow",
+        system_title="",
+        remedies=("Warm the shed.",),
+        cautions=("Gloves.",),
+    )
+    lines = tonight.lines(advice, Wording())
+    assert lines.index("  Gloves.") < lines.index("  Warm the shed.")
+
+
+def test_a_cup_out_of_ratio_is_mended_at_once_or_left_to_cure_outdoors() -> None:
+    """A warm mix is never thrown away."""
+    advised = Wording().say(check(of_system(load_system("epoxy-slow")), 0.200, 0.030).advised)
+    assert "add 14 g of hardener at once and mix again" in advised
+    for words in (
+        "warm already",
+        "outdoors in a metal tray",
+        "by local rules",
+        "Never throw a warm mix away",
+    ):
+        assert words in advised
+    assert "or throw it out" not in advised
+
+
+@pytest.mark.parametrize("term", ["styrene", "polyester"])
+def test_the_terms_want_air_and_a_filter_both(term: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """What explain says is what the cautions say."""
+    with pytest.raises(SystemExit, match="0"):
+        run(["explain", term])
+    assert "entilate and wear an organic-vapour filter" in " ".join(capsys.readouterr().out.split())
