@@ -8,6 +8,7 @@ import signal
 import threading
 from collections import deque
 from collections.abc import Callable
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
@@ -67,9 +68,11 @@ class Daemon:
         self._alert_command = self._commanded(configuration)
         try:
             check_names(configuration)
-            self.logbook = Logbook(configured.logbook_path(configuration))
-            self.logbook.hold(holder, self._clock.now().utc)
-            self._build()
+            with ExitStack() as if_it_fails:
+                self.logbook = if_it_fails.enter_context(Logbook(configured.logbook_path(configuration)))
+                self.logbook.hold(holder, self._clock.now().utc)
+                self._build()
+                if_it_fails.pop_all()  # from here on `run` closes it
         except (CurewatchError, OSError) as trouble:
             raise BootFailed(str(trouble)) from trouble
 

@@ -2,6 +2,7 @@
 
 import sqlite3
 from collections.abc import Callable, Mapping
+from contextlib import closing
 from pathlib import Path
 
 from curewatch.errors import StoreFailed
@@ -138,9 +139,8 @@ def bring_up(
 def _copy(connection: sqlite3.Connection, target: Path) -> None:
     if target.exists():
         return  # of an earlier try; the file at hand may be half-way only between transactions
-    with sqlite3.connect(target) as copy:
+    with closing(sqlite3.connect(target)) as copy:
         connection.backup(copy)
-    copy.close()
 
 
 def _step(connection: sqlite3.Connection, migration: Migration, reached: int) -> None:

@@ -45,7 +45,7 @@ def series(connection: sqlite3.Connection, sensor: int, start: int, end: int) ->
     """Readings with start <= time < end. [ms]"""
     bodies = connection.execute(
         "SELECT b.closed, b.body FROM spans s JOIN blocks b ON b.number = s.block"
-        " WHERE s.sensor = ?1 AND s.earliest BETWEEN ?2 AND ?3 AND s.latest >= ?4"
+        " WHERE s.sensor = ? AND s.earliest BETWEEN ? AND ? AND s.latest >= ?"
         " UNION ALL SELECT closed, body FROM blocks WHERE number = (SELECT max(number) FROM blocks)"
         " AND NOT closed",
         (sensor, start - TIME_SPAN, end - 1, start),

@@ -71,8 +71,10 @@ def open_to_read(path: Path) -> sqlite3.Connection:
     connection = sqlite3.connect(f"{uri}?mode=ro", uri=True, timeout=BUSY_MS / 1000, isolation_level=None)
     try:
         connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
-    except sqlite3.OperationalError:
+    except sqlite3.Error as trouble:
         connection.close()
+        if not isinstance(trouble, sqlite3.OperationalError):
+            raise
         # on a read-only medium the write-ahead log's index cannot be made; then nobody writes either
         connection = sqlite3.connect(f"{uri}?mode=ro&immutable=1", uri=True, isolation_level=None)
     return connection

@@ -324,10 +324,10 @@ _HOUR = (
     " humidity_highest, excluded.humidity_highest)"
 )
 _SENSOR = (
-    "UPDATE sensors SET earliest = CASE readings WHEN 0 THEN ?2 ELSE min(earliest, ?2) END,"
-    " last = CASE WHEN readings = 0 OR ?3 >= latest THEN ?4 ELSE last END,"
-    " latest = CASE readings WHEN 0 THEN ?3 ELSE max(latest, ?3) END,"
-    " readings = readings + ?5 WHERE number = ?1"
+    "UPDATE sensors SET earliest = CASE readings WHEN 0 THEN :earliest ELSE min(earliest, :earliest) END,"
+    " last = CASE WHEN readings = 0 OR :latest >= latest THEN :last ELSE last END,"
+    " latest = CASE readings WHEN 0 THEN :latest ELSE max(latest, :latest) END,"
+    " readings = readings + :readings WHERE number = :sensor"
 )
 
 
@@ -342,7 +342,12 @@ def _summary(values: list[int]) -> tuple[int, int | None, int, int | None]:
     return len(values), min(values), sum(values), max(values)
 
 
-def _sensor_row(sensor: int, taken: list[tuple[int, ...]]) -> tuple[int, int, int, bytes, int]:
-    times = [values[1] for values in taken]
+def _sensor_row(sensor: int, taken: list[tuple[int, ...]]) -> dict[str, int | bytes]:
     latest = max(taken, key=lambda values: values[1])
-    return sensor, min(times), latest[1], rows.as_bytes(latest), len(taken)
+    return {
+        "sensor": sensor,
+        "earliest": min(values[1] for values in taken),
+        "latest": latest[1],
+        "last": rows.as_bytes(latest),
+        "readings": len(taken),
+    }

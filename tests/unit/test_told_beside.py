@@ -1,5 +1,7 @@
 """What commands write beside a running daemon takes effect within seconds."""
 
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
@@ -55,14 +57,30 @@ class World:
         self.actor.tick()
 
 
+Begin = Callable[[], World]
+
+
+@pytest.fixture
+def begin(tmp_path: Path) -> Iterator[Begin]:
+    """Begins the test's world when the test wants it; its logbook is closed with the test."""
+    with ExitStack() as opened:
+
+        def world() -> World:
+            made = World(tmp_path)
+            opened.enter_context(made.logbook)
+            return made
+
+        yield world
+
+
 def check(at: float, line: Line | None) -> Entry:
     points = [Point("MgCl2", at, 291.15, 0.33, 0.34, 0.004), Point("NaCl", at, 291.15, 0.755, 0.785, 0.004)]
     return Entry("sensor-check", salt_check.payload("bench", "good-digital", points, line, at), at)
 
 
-def test_a_check_corrects_what_arrives_from_then_on(tmp_path: Path) -> None:
+def test_a_check_corrects_what_arrives_from_then_on(begin: Begin) -> None:
     """Before: as the chip said. After: put right and flagged. Found right later: as the chip says."""
-    world = World(tmp_path)
+    world = begin()
     world.minute(80.0)
     world.told(check(world.clock.now().utc, Line(0.003, 0.96)))
     world.minute(80.0)
@@ -75,18 +93,18 @@ def test_a_check_corrects_what_arrives_from_then_on(tmp_path: Path) -> None:
     assert [bool(flags & Flag.CORRECTED) for flags in series.flags] == [False, True, True, False]
 
 
-def test_a_daemon_that_starts_again_knows_the_correction(tmp_path: Path) -> None:
+def test_a_daemon_that_starts_again_knows_the_correction(begin: Begin, tmp_path: Path) -> None:
     """It stands in the logbook, not in the daemon."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         logbook.write(check(START - 86400.0, Line(0.003, 0.96)))
-    world = World(tmp_path)
+    world = begin()
     world.minute(80.0)
     assert world.logbook.series("bench").relative_humidity == pytest.approx([0.771], abs=1e-4)
 
 
-def test_a_layer_told_by_a_command_is_looked_at_within_the_minute(tmp_path: Path) -> None:
+def test_a_layer_told_by_a_command_is_looked_at_within_the_minute(begin: Begin) -> None:
     """The countdowns of a layer must not wait for the quarter of an hour."""
-    world = World(tmp_path)
+    world = begin()
     for _ in range(3):
         world.minute(60.0)
     seen = len(world.looks)
@@ -109,9 +127,9 @@ class Listener:
         self.heard.append((topic, document))
 
 
-def test_the_code_of_a_seal_made_beside_is_published(tmp_path: Path) -> None:
+def test_the_code_of_a_seal_made_beside_is_published(begin: Begin, tmp_path: Path) -> None:
     """A job closed at the bench: its code goes to the broker once, whoever made the seal."""
-    world, yard = World(tmp_path), Listener()
+    world, yard = begin(), Listener()
     world.actor = Actor(
         world.core, world.logbook, world.clock, brokers={"yard": yard}, show=lambda _: None, think=world.think
     )
@@ -124,11 +142,11 @@ def test_the_code_of_a_seal_made_beside_is_published(tmp_path: Path) -> None:
     assert [(one["code"], one["why"], one["job"]) for one in seals] == [(made.code, "job-close", "J1")]
 
 
-def test_the_last_code_is_published_at_each_start(tmp_path: Path) -> None:
+def test_the_last_code_is_published_at_each_start(begin: Begin, tmp_path: Path) -> None:
     """A daemon that was killed may not have said it, and a broker without a memory has forgotten it."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         made = [seal(logbook, why="day", at=START - 60.0 + number) for number in range(2)]
-    world, yard = World(tmp_path), Listener()
+    world, yard = begin(), Listener()
     world.actor = Actor(
         world.core, world.logbook, world.clock, brokers={"yard": yard}, show=lambda _: None, think=world.think
     )
@@ -136,9 +154,9 @@ def test_the_last_code_is_published_at_each_start(tmp_path: Path) -> None:
     assert [document["code"] for topic, document in yard.heard if topic == "seal"] == [made[-1].code]
 
 
-def test_it_does_not_look_more_often_than_it_may(tmp_path: Path) -> None:
+def test_it_does_not_look_more_often_than_it_may(begin: Begin) -> None:
     """A look costs a query; one in five seconds is enough."""
-    world = World(tmp_path)
+    world = begin()
     world.told(check(START, Line(0.003, 0.96)))
     world.beside.look(1000.0 + EVERY - 0.1)
     assert not world.core.intake.corrections
