@@ -19,6 +19,7 @@ class Layup:
     batch_mass: float | None = None  # mixed mass in one pot [kg]
     thickness: float = 1e-3  # of the wet laminate or film [m]
     peroxide_percent: float | None = None  # polyester and vinyl ester only, per cent by mass of resin
+    peroxide_assumed: bool = False  # nobody gave that dose: it is the resin's normal one
     surface: str = "hull"  # sensor role or name that stands for the surface
     job: str | None = None
     lot: str | None = None  # resin lot: learning is kept per lot

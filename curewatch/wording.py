@@ -235,6 +235,13 @@ def day(then: date, today: date) -> str:
     return f"{names[then.weekday()]} {then.day} {months[then.month - 1]}{year}"
 
 
+def dosed(percent: object, *, assumed: object) -> str:
+    """``2 % peroxide (assumed)``; empty without a dose. [% by mass of resin]"""
+    if not isinstance(percent, int | float):
+        return ""
+    return f"{percent:.3g} % peroxide" + (" (assumed)" if assumed else "")
+
+
 def counted(number: int, noun: str) -> str:
     """``1 layup``, ``3 layups``."""
     return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"

@@ -1,4 +1,4 @@
-"""From the taper to the materials: layers, cloth, resin, hardener.
+"""From the taper to the materials: layers, cloth, resin, hardener or peroxide.
 
 Source
 ------
@@ -45,9 +45,9 @@ class Amounts:
     cloth_mass: float
     mixed: float
     resin: float
-    hardener: float
+    added: float  # hardener or peroxide
     resin_volume: float
-    hardener_volume: float
+    added_volume: float
 
     @property
     def layers(self) -> tuple[Patch, ...]:
@@ -95,7 +95,7 @@ def amounts(repair: Repair, proportion: Proportion, cured_density: float) -> Amo
         cloth_mass=more * made.cut_area * cloth.areal_mass,
         mixed=mixed,
         resin=resin,
-        hardener=mixed - resin,
+        added=mixed - resin,
         resin_volume=resin / proportion.resin_density,
-        hardener_volume=(mixed - resin) / proportion.hardener_density,
+        added_volume=(mixed - resin) / proportion.added_density,
     )

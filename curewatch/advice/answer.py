@@ -118,6 +118,8 @@ class Advice:
     levers: tuple[Lever, ...] = ()  # what would make it a go, the least effort first
     cautions: tuple[Said, ...] = ()
     basis: str = ""  # what the coming hours are assumed from
+    peroxide_percent: float | None = None  # by mass of resin; of an epoxy none
+    peroxide_assumed: bool = False  # nobody gave that dose
 
     def check(self, name: str) -> Check:
         """The check of this name; a ``KeyError`` if the advice has none."""
@@ -234,6 +236,8 @@ def as_plain(advice: Advice, words: Wording | None = None) -> dict[str, Any]:
         "start": stamp(advice.start),
         "resin": advice.system,
         "resin_title": advice.system_title,
+        "peroxide_percent": advice.peroxide_percent,
+        "peroxide_assumed": advice.peroxide_assumed,
         "likelihood": None if advice.likelihood is None else round(advice.likelihood, 3),
         "checks": [plain_check(check, words, advice.at) for check in advice.checks],
         "timeline": [plain_moment(moment) for moment in advice.timeline],

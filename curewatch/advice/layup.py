@@ -24,6 +24,7 @@ from curewatch.units import DAY, HOUR
 
 FAST = 0.9  # batches are sized for a lot faster than nine in ten
 LONGEST = 12 * HOUR  # s a pot is followed for
+PARTS = ("hardener", "peroxide")  # what is added to a resin
 REFERENCE_CUP = 0.15  # kg at which the pot with its hot middle is compared with the plain one
 
 
@@ -175,6 +176,7 @@ def _pot_life(question: Question, outlook: Outlook) -> Callable[[float, float], 
 def as_plain(one: Plan) -> dict[str, Any]:
     """The plan for JSON: millimetres, grams, square metres, millilitres; stamps in ISO 8601 UTC."""
     made, taper = one.amounts, one.amounts.taper
+    usual, dosed = round(100 * one.proportion.usual, 2), one.proportion.added == "peroxide"
     return {
         "resin": one.system.name,
         "scarf_mm": round(taper.scarf * 1e3, 1),
@@ -195,16 +197,24 @@ def as_plain(one: Plan) -> dict[str, Any]:
         "cloth_g": round(made.cloth_mass * 1e3, 1),
         "mixed_g": round(made.mixed * 1e3, 1),
         "resin_g": round(made.resin * 1e3, 1),
-        "hardener_g": round(made.hardener * 1e3, 1),
+        **_added(one, "g", made.added * 1e3),
         "resin_ml": round(made.resin_volume * 1e6, 1),
-        "hardener_ml": round(made.hardener_volume * 1e6, 1),
+        **_added(one, "ml", made.added_volume * 1e6),
         "ratio": {
-            "hardener_per_100": round(100 * one.proportion.usual, 2),
+            "hardener_per_100": None if dosed else usual,
+            "peroxide_percent": usual if dosed else None,
+            "peroxide_assumed": one.proportion.assumed,
             "lowest": round(100 * one.proportion.lowest, 2),
             "highest": round(100 * one.proportion.highest, 2),
         },
         "schedule": None if one.schedule is None else _plain_schedule(one, one.schedule),
     }
+
+
+def _added(one: Plan, unit: str, amount: float | None) -> dict[str, float | None]:
+    """What is added to the resin under its own name, none under the other."""
+    said = None if amount is None else round(amount, 1)
+    return {f"{what}_{unit}": said if what == one.proportion.added else None for what in PARTS}
 
 
 def _plain_schedule(one: Plan, made: Schedule) -> dict[str, Any]:
@@ -227,7 +237,7 @@ def _plain_session(one: Plan, session: Session) -> dict[str, Any]:
         "batches": None if batches is None else batches.count,
         "batch_mass_g": None if batches is None else round(batches.mass * 1e3, 1),
         "resin_g": None if cup is None else round(cup.resin * 1e3, 1),
-        "hardener_g": None if cup is None else round(cup.hardener * 1e3, 1),
+        **_added(one, "g", None if cup is None else cup.added * 1e3),
         "use_within_min": None if batches is None else round(batches.share * batches.pot_life / 60, 1),
         "next_from": stamp(session.next_from),
         "next_before": stamp(session.next_before),

@@ -74,6 +74,7 @@ def assess(
         system_title=system.title,
         cautions=(*_refused(situation), *cautions.for_layup(system.kind, batch_mass)),
         basis=getattr(outlook, "basis", ""),
+        **system.dose_used(peroxide_percent)._asdict(),
     )
     known = trust.freshness(situation, limits)
     doubts = trust.remedies(situation, limits)

@@ -87,6 +87,13 @@ BY = Field("by", "Who", words, carried=True)
 TEXT = Field("text", "Remark", words)
 LAYUP = Field("layup", "Layup (last one if empty)", words)
 
+
+def of_batch(added: str) -> tuple[Field, ...]:
+    """What is still asked of a batch whose resin is known: ``added`` is hardener or peroxide, never both."""
+    other = {"hardener": "peroxide", "peroxide": "hardener"}[added]
+    return tuple(each for each in FORMS[Kind.BATCH][1:] if not each.key.startswith(other))
+
+
 FORMS: dict[str, tuple[Field, ...]] = {
     Kind.JOB_OPEN: (
         Field("title", "What is done, e.g. new rudder cheek", words, needed=True),
@@ -104,12 +111,14 @@ FORMS: dict[str, tuple[Field, ...]] = {
         BY,
     ),
     Kind.BATCH: (
+        Field("system", "Resin system", _system, carried=True, name="resin"),
         Field("resin_mass", "Resin as weighed, e.g. 200 g", _mass, needed=True, say=_heavy),
-        Field("hardener_mass", "Hardener or peroxide as weighed, e.g. 44 g", _mass, needed=True, say=_heavy),
+        Field("hardener_mass", "Hardener as weighed, e.g. 44 g", _mass, needed=True, say=_heavy),
+        Field("peroxide_mass", "Peroxide as weighed, e.g. 4 g", _mass, needed=True, say=_heavy),
         Field("resin_lot", "Lot number of the resin", words, carried=True),
         Field("hardener_lot", "Lot number of the hardener", words, carried=True),
+        Field("peroxide_lot", "Lot number of the peroxide", words, carried=True),
         Field("pot_temperature", "Temperature in the pot, e.g. 18 C", temperature_from_text, say=_warm),
-        Field("system", "Resin system", _system, carried=True, name="resin"),
         BY,
         TEXT,
     ),

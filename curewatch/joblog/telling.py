@@ -33,26 +33,20 @@ def opening(logbook: Logbook, payload: Mapping[str, Any], at: float, name: str |
 
 
 def proportions(
-    system: ResinSystem, resin: float, hardener: float, *, scale_step: float
+    system: ResinSystem, resin: float, added: float, *, scale_step: float
 ) -> tuple[dict[str, Any], Said]:
-    """How the masses as weighed stand to what the system bears, and what to do if they do not.
+    """How the masses as weighed stand to what the system bears, and what to do if they do not. [kg]
 
-    For a polyester or vinyl ester the hardener is peroxide, and its per cent by mass of resin is held
-    against the system's doses.
+    ``added`` is hardener, or peroxide of a polyester or vinyl ester, held against its doses.
     """
-    if system.mix is not None:
-        origin = system.origins["mix.hardener_mass"]
-        usual = mixing.proportion(system.mix, origin)
-        found = mixing.check(usual, resin, hardener, scale_step=scale_step)
-        text = f"{found.text} ({origin.tag})"
-        return {"within": found.within, "text": text}, found.advised
-    if system.dose is None:
-        raise UsageError(f"{system.name} names neither a mixing ratio nor doses; complete its file")
-    percent = 100 * hardener / resin
-    low, high = system.dose.peroxide_low, system.dose.peroxide_high
-    within = low <= percent <= high
-    advised = "" if within else "do not use it as it is: outside its doses it may stay soft, or overheat"
-    return {"within": within, "text": f"{percent:.1f} % peroxide; allowed {low:g} to {high:g} %"}, advised
+    found = mixing.check(mixing.of_system(system), resin, added, scale_step=scale_step)
+    return {"within": found.within, "text": found.text}, found.advised
+
+
+def added_mass(payload: Mapping[str, Any]) -> float:
+    """Mass of hardener or peroxide in a batch. [kg]"""
+    said = payload.get("hardener_mass")
+    return float(payload["peroxide_mass"] if said is None else said)
 
 
 def batch(job: Job, payload: Mapping[str, Any], at: float) -> Entry:
@@ -70,11 +64,11 @@ class Mixed(NamedTuple):
     lot: str | None
     mass: float  # the largest single pot [kg]
     resin_mass: float  # in that pot [kg]
-    hardener_mass: float  # in that pot [kg]
+    added_mass: float  # hardener or peroxide in that pot [kg]
 
     def peroxide_percent(self, system: ResinSystem) -> float | None:
-        """Peroxide in that pot, per cent by mass of resin; None where the hardener is none."""
-        return None if system.dose is None else 100 * self.hardener_mass / self.resin_mass
+        """Peroxide in that pot, per cent by mass of resin; None for an epoxy."""
+        return None if system.dose is None else 100 * self.added_mass / self.resin_mass
 
 
 def batches(job: Job, named: Sequence[str]) -> Mixed:
@@ -104,12 +98,12 @@ def batches(job: Job, named: Sequence[str]) -> Mixed:
         first.payload.get("resin_lot"),
         _poured(largest),
         float(largest.payload["resin_mass"]),
-        float(largest.payload["hardener_mass"]),
+        added_mass(largest.payload),
     )
 
 
 def _poured(item: Told) -> float:
-    return float(item.payload["resin_mass"]) + float(item.payload["hardener_mass"])
+    return float(item.payload["resin_mass"]) + added_mass(item.payload)
 
 
 def unused_batches(job: Job) -> list[str]:

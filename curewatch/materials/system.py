@@ -124,6 +124,13 @@ class Dose:
     gel_b: float  # [s %]
 
 
+class DoseUsed(NamedTuple):
+    """A dose of peroxide, and whether somebody gave it."""
+
+    peroxide_percent: float | None  # by mass of resin; of an epoxy none
+    peroxide_assumed: bool
+
+
 @dataclass(frozen=True, slots=True)
 class BlushNature:
     """How prone the hardener is to amine blush."""
@@ -215,6 +222,19 @@ class ResinSystem:
             float(arrhenius(k.k1, k.energy_1, temperature)),
             float(arrhenius(k.k2, k.energy_2, temperature)),
         )
+
+    @property
+    def added(self) -> str:
+        """What is mixed into the resin: ``hardener`` into an epoxy, ``peroxide`` into the other kinds."""
+        return "hardener" if self.kind == "epoxy" else "peroxide"
+
+    def dose_used(self, peroxide_percent: float | None = None) -> DoseUsed:
+        """The dose given, or the normal one; of an epoxy none. [per cent by mass of resin]"""
+        if self.dose is None:
+            return DoseUsed(None, peroxide_assumed=False)
+        if peroxide_percent is None:
+            return DoseUsed(self.dose.peroxide_normal, peroxide_assumed=True)
+        return DoseUsed(peroxide_percent, peroxide_assumed=False)
 
     def dose_factor(
         self, peroxide_percent: float | None = None, cobalt_percent: float | None = None

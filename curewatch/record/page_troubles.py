@@ -148,7 +148,7 @@ def _before(told: Told, key: str) -> object:
     return told.entry.at if key == "at" else told.entry.payload.get(key)
 
 
-_MASSES = {"resin_mass", "hardener_mass", "batch_mass", "load"}
+_MASSES = {"resin_mass", "hardener_mass", "peroxide_mass", "batch_mass", "load"}
 _LENGTHS = {"thickness", "arm"}
 
 

@@ -11,7 +11,7 @@ from curewatch.record.account import Account
 from curewatch.record.page import Picture, Table, of, table
 from curewatch.record.words import Words, shown
 from curewatch.units import MINUTE
-from curewatch.wording import counted
+from curewatch.wording import counted, dosed
 
 LARGEST_THUMBNAIL = (640, 640)  # pixels on a page
 
@@ -24,10 +24,13 @@ def work(account: Account, words: Words) -> Iterator[Table]:
         if told.kind not in {Kind.SEAL, Kind.ALERT, Kind.CORRECTION}
     ]
     yield table(("Entry", "When", "What", "Who"), (7, 16, 64, 13), rows)
-    batches = [_batch_row(told, words) for told in account.job.of(Kind.BATCH)]
-    if batches:
-        head = ("Batch", "Mixed", "Resin lot", "Hardener lot", "Resin", "Hardener", "Ratio", "Pot at")
-        yield table(head, (7, 14, 12, 13, 9, 10, 26, 9), batches)
+    for added in ("hardener", "peroxide"):
+        batches = [told for told in account.job.of(Kind.BATCH) if _added(told.payload) == added]
+        if batches:
+            name = added.capitalize()
+            head = ("Batch", "Mixed", "Resin lot", f"{name} lot", "Resin", name, "Ratio", "Pot at")
+            widths = (7, 14, 12, 13, 9, 10, 26, 9)
+            yield table(head, widths, [_batch_row(told, words, added) for told in batches])
 
 
 def _told_row(told: Told, words: Words, closed: Told | None) -> tuple[str, ...]:
@@ -50,7 +53,7 @@ def _sentence(kind: str, payload: Mapping[str, Any], words: Words) -> str:
         Kind.JOB_CLOSE: lambda: f"Job closed. {of(payload, 'outcome')}",
         Kind.BATCH: lambda: (
             f"Batch {of(payload, 'batch')} mixed: {words.mass(payload.get('resin_mass'))} resin, "
-            f"{words.mass(payload.get('hardener_mass'))} hardener"
+            f"{words.mass(payload.get(f'{_added(payload)}_mass'))} {_added(payload)}"
         ),
         Kind.LAYUP: lambda: _layup_sentence(payload, words),
         Kind.LAYUP_CLOSED: lambda: f"Layup {of(payload, 'layup')} ended",
@@ -80,6 +83,8 @@ def _layup_sentence(payload: Mapping[str, Any], words: Words) -> str:
     if payload.get("batch_mass"):
         parts.append(f"{words.mass(payload['batch_mass'])} in one pot")
     parts.append(of(payload, "system"))
+    dose = dosed(payload.get("peroxide_percent"), assumed=payload.get("peroxide_assumed"))
+    parts += [dose] if dose else []
     text = ", ".join(parts)
     return f"{text}. {shown(payload['note'])}" if payload.get("note") else text
 
@@ -100,7 +105,12 @@ def _quality_sentence(payload: Mapping[str, Any], words: Words) -> str:
     return f"Check of layup {of(payload, 'layup')}, {of(payload, 'check')}{found}{passed}"
 
 
-def _batch_row(told: Told, words: Words) -> tuple[str, ...]:
+def _added(payload: Mapping[str, Any]) -> str:
+    """What this batch's resin was mixed with: hardener or peroxide."""
+    return "hardener" if payload.get("peroxide_mass") is None else "peroxide"
+
+
+def _batch_row(told: Told, words: Words, added: str) -> tuple[str, ...]:
     payload = told.payload
     ratio = payload.get("ratio")
     text = "–" if not isinstance(ratio, Mapping) else shown(ratio.get("text") or "–", 80)
@@ -111,9 +121,9 @@ def _batch_row(told: Told, words: Words) -> tuple[str, ...]:
         of(payload, "batch"),
         words.moment(told.at),
         of(payload, "resin_lot"),
-        of(payload, "hardener_lot"),
+        of(payload, f"{added}_lot"),
         words.mass(payload.get("resin_mass")),
-        words.mass(payload.get("hardener_mass")),
+        words.mass(payload.get(f"{added}_mass")),
         text,
         words.temperature(pot),
     )

@@ -41,7 +41,7 @@ def test_the_rudder_cheek_by_hand() -> None:
     # Mixed 110.9 g: at 100 : 25, 88.7 g and 22.2 g; 77.1 and 22.2 ml.
     assert made.mixed == pytest.approx(0.1109, abs=2e-4)
     assert made.resin == pytest.approx(0.0887, abs=2e-4)
-    assert made.hardener == pytest.approx(0.0222, abs=1e-4)
+    assert made.added == pytest.approx(0.0222, abs=1e-4)
     assert made.resin_volume == pytest.approx(77.1e-6, abs=0.2e-6)
     # Cloth is cut as squares: 4/pi of the discs, 0.27055 m², 121.7 g.
     assert made.cloth_area == pytest.approx(0.27055, abs=1e-5)
@@ -59,8 +59,8 @@ def test_waste_goes_on_everything_bought_and_nothing_laid() -> None:
 def test_resin_and_hardener_are_the_whole() -> None:
     """Nothing is lost between the parts."""
     made = amounts(rudder_cheek(), DEMO, 1150.0)
-    assert made.resin + made.hardener == pytest.approx(made.mixed)
-    assert made.hardener / made.resin == pytest.approx(0.25)
+    assert made.resin + made.added == pytest.approx(made.mixed)
+    assert made.added / made.resin == pytest.approx(0.25)
 
 
 def test_working_from_both_sides_needs_a_shorter_scarf_and_less_resin() -> None:

@@ -17,9 +17,9 @@ worded = plain_wording().say
 def test_two_hundred_grams_at_four_to_one() -> None:
     """200 g at 100 : 25: 160 g resin, 40 g hardener; 139 and 40 ml; the scale ends at 198 to 202 g."""
     cup = batch(DEMO, 0.200)
-    assert (cup.resin, cup.hardener) == (pytest.approx(0.160), pytest.approx(0.040))
+    assert (cup.resin, cup.added) == (pytest.approx(0.160), pytest.approx(0.040))
     assert cup.resin_volume == pytest.approx(139.1e-6, abs=1e-7)  # 160 g / 1.15 g/ml
-    assert cup.hardener_volume == pytest.approx(40.0e-6)
+    assert cup.added_volume == pytest.approx(40.0e-6)
     assert cup.scale_lowest == pytest.approx(0.198)  # 160 x 1.2375
     assert cup.scale_highest == pytest.approx(0.202)  # 160 x 1.2625
 
@@ -45,7 +45,7 @@ def test_a_ratio_outside_is_refused_with_what_to_add() -> None:
 def test_a_cup_mixed_as_told_is_always_within(mass: float) -> None:
     """What batch says, check accepts."""
     cup = batch(DEMO, mass)
-    assert check(DEMO, cup.resin, cup.hardener).within
+    assert check(DEMO, cup.resin, cup.added).within
 
 
 def test_a_cup_too_small_for_its_scale_is_not_within_even_at_the_right_ratio() -> None:

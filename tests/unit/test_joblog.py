@@ -249,7 +249,7 @@ def test_a_layer_knows_only_batches_and_jobs_that_are_there(
         assert said in capsys.readouterr().err
     told(shed, capsys, "open", "--title", "new rudder cheek")
     told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44", "--resin", "epoxy-slow")
-    told(shed, capsys, "batch", "--resin-mass", "100", "--hardener-mass", "1.5", "--resin", "vinyl-ester")
+    told(shed, capsys, "batch", "--resin-mass", "100", "--peroxide-mass", "1.5", "--resin", "vinyl-ester")
     for arguments, said in (
         (["--batch", "B9"], "its batches: B1, B2"),
         (["--batch", "B1", "--batch", "B2"], "several resin systems"),
@@ -324,6 +324,64 @@ def test_the_first_batch_takes_the_lot_on_the_shelf(shed: Path, capsys: pytest.C
     told(shed, capsys, "open", "--title", "coach-roof edge", "--name", "roof", "--resin", "epoxy-fast")
     other = told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44", "--job", "roof")
     assert "resin_lot" not in other["payload"]
+
+
+def test_a_polyester_is_told_by_its_peroxide_and_an_epoxy_by_its_hardener(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Peroxide is never called hardener: not in the entry, not in a line, not where it is asked for."""
+    told(shed, capsys, "open", "--title", "new rudder cheek")
+    weighed = ["batch", "--resin", "polyester-layup", "--resin-mass", "200"]
+    assert "missing: --peroxide-mass" in refused(shed, capsys, *weighed)
+    message = refused(shed, capsys, *weighed, "--hardener-mass", "4")
+    assert "polyester-layup is mixed with peroxide. Use --peroxide-mass" in message
+    message = refused(shed, capsys, *weighed, "--peroxide-mass", "1")
+    assert "add 3 g of peroxide at once" in message
+    assert "Never throw a warm mix away" in message
+    for grams in ("2", "6"):  # both ends of 1 to 3 % are allowed
+        kept = told(shed, capsys, *weighed, "--peroxide-mass", grams, "--peroxide-lot", "P1")
+    assert "hardener" not in str(kept)
+    assert kept["payload"]["peroxide_mass"] == pytest.approx(0.006)
+    assert "% peroxide" in kept["payload"]["ratio"]["text"]
+    message = refused(
+        shed, capsys, "batch", "--resin", "epoxy-slow", "--resin-mass", "200", "--peroxide-mass", "4"
+    )
+    assert "Use --hardener-mass" in message
+    told(shed, capsys, "correct", str(kept["number"]), "--set", "resin_mass=300 g", "--why", "misread")
+    message = refused(
+        shed, capsys, "correct", str(kept["number"]), "--set", "hardener_mass=5 g", "--why", "misread"
+    )
+    assert "Use --set peroxide_mass=MASS" in message
+
+
+def test_a_batch_corrected_to_another_kind_of_resin_keeps_its_mass_under_the_right_name(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Told as an epoxy, it was a polyester: the same grams are peroxide, and the ratio is another."""
+    told(shed, capsys, "open", "--title", "new rudder cheek")
+    cup = told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44")["number"]
+    told(shed, capsys, "correct", str(cup), "--set", "system=polyester-layup", "--why", "wrong tin")
+    held = {one["number"]: one["holds_now"] for one in told(shed, capsys, "show")["entries"]}[cup]
+    assert (held["peroxide_mass"], held["hardener_mass"]) == (pytest.approx(0.044), None)
+    assert held["ratio"]["within"] is False
+    assert held["ratio"]["text"].startswith("22 % peroxide")
+
+
+def test_a_layer_says_its_dose_and_whether_somebody_gave_it(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Assumed where nobody did; not where it was weighed or told."""
+    told(shed, capsys, "open", "--title", "new rudder cheek")
+    resin = ("--resin", "polyester-layup")
+    told(shed, capsys, "batch", *resin, "--resin-mass", "200", "--peroxide-mass", "3")
+    assert laid(shed, capsys, "--batch", "B1")["peroxide_assumed"] is False
+    assert laid(shed, capsys, *resin, "--peroxide", "2")["peroxide_assumed"] is False
+    assert laid(shed, capsys, *resin)["peroxide_assumed"] is True
+    with pytest.raises(SystemExit):
+        run(["layer", "--running", "--config", str(shed)])
+    out = capsys.readouterr().out
+    assert "1.5 % peroxide, " in out
+    assert "2 % peroxide (assumed)" in out
 
 
 def test_what_hangs_on_a_corrected_value_is_worked_out_anew(

@@ -184,6 +184,23 @@ def test_corrected_values_read_as_people_write_them_and_late_words_are_marked(tm
     assert "after the close" in said
 
 
+def test_a_polyester_is_recorded_with_its_peroxide_and_its_dose(tmp_path: Path):
+    """A table of its own under its own name; the dose, and that nobody gave it."""
+    mixed = {"batch": "B9", "system": "polyester-layup", "resin_mass": 0.1, "peroxide_mass": 0.002}
+    laid = {"layup": "L9", "system": "polyester-layup", "peroxide_percent": 2.0, "peroxide_assumed": True}
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        stored = [logbook.write(entry) for entry in world.work()]
+        later = stored[-1].recorded + HOUR
+        logbook.write(Entry(Kind.BATCH, {**mixed, "peroxide_lot": "P-7"}, later, job=world.JOB))
+        logbook.write(Entry(Kind.LAYUP, {**laid, "started": later}, later, job=world.JOB))
+        account = gather(logbook, world.JOB, seal(logbook, why="record", at=later + HOUR, job=world.JOB))
+        said = pages(account)
+    assert re.search(r"Batch B9 mixed: 100(.0)? g resin, 2(.0+)? g peroxide", texts(said))
+    assert "polyester-layup, 2 % peroxide (assumed)" in texts(said)
+    heads = [block.head for each in said.sections for block in each.blocks if isinstance(block, Table)]
+    assert [head[5] for head in heads if "Resin lot" in head] == ["Hardener", "Peroxide"]
+
+
 def test_what_the_program_did_reads_as_words(tmp_path: Path):
     """Started, stopped, a source that does not answer, a silent sensor: sentences, no keys."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:

@@ -105,9 +105,11 @@ def app(
     from curewatch.materials import load_system
     from curewatch.materials.substrate import substrate_names
     from curewatch.model.outcome import outcome
+    from curewatch.wording import dosed
 
     configuration, wording = settings(config, units)
     system = load_system(configuration.resin.system if resin is None else resin, configuration.resin.folder)
+    dose = system.dose_used(peroxide)
     system = system.dosed(peroxide, cobalt)
     if substrate not in substrate_names():
         raise UsageError(f"--on {substrate!r}; allowed: {', '.join(substrate_names())}")
@@ -121,13 +123,14 @@ def app(
     waxy = None if humidity is None else _blush(system, path, humidity, carbon_dioxide, rest)
     build = None if thickness is None else _build(system, thickness, substrate, path)
     if as_json:
-        answer = screen.as_plain(said)
+        answer = screen.as_plain(said) | dose._asdict()
         answer["blush"] = None if waxy is None else blush_screen.as_plain(*waxy)
         answer["pot"] = None if cup is None else heat.cup_plain(cup)
         answer["laminate"] = None if build is None else heat.build_plain(build)
         terminal.print_json(answer)
         return
-    shown = screen.lines(said, wording, terminal.columns())
+    with_dose = dosed(dose.peroxide_percent, assumed=dose.peroxide_assumed)
+    shown = screen.lines(said, wording, terminal.columns(), with_dose)
     shown += [] if waxy is None else ["", *blush_screen.lines(*waxy)]
     shown += [] if cup is None else ["", *heat.cup_lines(cup, wording)]
     shown += [] if build is None else ["", *heat.build_lines(build, wording)]

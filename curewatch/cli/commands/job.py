@@ -11,7 +11,7 @@ from curewatch.cli.commands.job_correct import correct
 from curewatch.cli.commands.job_show import list_, show
 from curewatch.cli.desk import AgoOption, AtOption, Desk, JobOption, desk, plain_entry, said
 from curewatch.cli.forms import Field, at_terminal, fill, nothing_given, with_fields
-from curewatch.cli.job_forms import FORMS
+from curewatch.cli.job_forms import FORMS, of_batch
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
 from curewatch.cli.screens.job import told_line
 from curewatch.cli.terminal import note, print_json, say
@@ -19,7 +19,7 @@ from curewatch.configuration import Resin
 from curewatch.errors import ExitStatus, UsageError
 from curewatch.joblog import quality, telling
 from curewatch.logbook import Entry, Kind, sealing
-from curewatch.materials import load_system
+from curewatch.materials import ResinSystem, load_system
 from curewatch.wording import Wording
 
 app = typer.Typer(help="The job log: open, batches, peel ply, wash, checks, notes, photos, close.")
@@ -35,13 +35,42 @@ def _fields(
     asking: bool = True,
 ) -> dict[str, Any]:
     """A form filled from options, the last entry of its kind in this job, the shelf, and the person."""
+    return fill(FORMS[kind], given, _before(kind, job, shelf), at_terminal() if asking else None, words)
+
+
+def _before(kind: str, job: joblog.Job, shelf: Resin | None) -> dict[str, Any]:
+    """What was said last time, and at the opening."""
     last = job.last(kind)
     before = dict(last.payload) if last else {}
     before.setdefault("by", job.opened.payload.get("by"))
     before.setdefault("system", job.opened.payload.get("system"))
     if shelf is not None and before["system"] == shelf.system:
         before.setdefault("resin_lot", shelf.lot)
-    return fill(FORMS[kind], given, before, at_terminal() if asking else None, words)
+    return before
+
+
+def _weighed(
+    job: joblog.Job, given: Mapping[str, str | None], words: Wording, shelf: Resin
+) -> tuple[ResinSystem, dict[str, Any]]:
+    """A batch's form: the resin first, for it decides whether hardener or peroxide is asked for.
+
+    Raises
+    ------
+    UsageError
+        The other one was given.
+    """
+    before, ask = _before(Kind.BATCH, job, shelf), at_terminal()
+    name = fill(FORMS[Kind.BATCH][:1], given, before, ask, words).get("system", shelf.system)
+    system = load_system(name, folder=shelf.folder)
+    fields = of_batch(system.added)
+    known = {"system", *(each.key for each in fields)}
+    wrong = next((each for each in FORMS[Kind.BATCH] if each.key not in known and given.get(each.key)), None)
+    if wrong is not None:
+        raise UsageError(
+            f"{wrong.option}: {system.name} is mixed with {system.added}. Use --{system.added}-mass"
+        )
+    rest = {key: text for key, text in given.items() if key in known}
+    return system, {"system": name} | fill(fields, rest, before, ask, words)
 
 
 def _photograph(text: str, option: str) -> dict[str, Any]:
@@ -122,21 +151,18 @@ def batch(
         raise UsageError(f"--scale {scale:g}; allowed: above 0 to 100 g")
     with desk(config, units, ago, at) as place:
         found = joblog.current(place.logbook, job)
-        values = _fields(Kind.BATCH, found, given, place.words, place.configuration.resin)
-        name = values.setdefault("system", place.configuration.resin.system)
-        system = load_system(name, folder=place.configuration.resin.folder)
-        ratio, advised = telling.proportions(
-            system, values["resin_mass"], values["hardener_mass"], scale_step=scale / 1000
-        )
+        system, values = _weighed(found, given, place.words, place.configuration.resin)
+        added = telling.added_mass(values)
+        ratio, advised = telling.proportions(system, values["resin_mass"], added, scale_step=scale / 1000)
         if not ratio["within"]:
             note(f"ratio outside its tolerance: {ratio['text']}. {place.words.say(advised)}")
             if not anyway:
-                note("nothing was written down; put it right, or add --anyway to record it as it was")
+                note("nothing was written down; correct the mix, or add --anyway to record it as it was")
                 raise typer.Exit(int(ExitStatus.FAILURE))
         then = place.asked_when(given)
         weighed = values | {"ratio": ratio, "scale_step": scale / 1000}
         stored = then.entry(telling.batch(found, weighed, then.happened))
-        mixed = place.words.mass(values["resin_mass"] + values["hardener_mass"])
+        mixed = place.words.mass(values["resin_mass"] + added)
         lots = ", ".join(f"{key.replace('_', ' ')} {values[key]}" for key in _LOTS if key in values)
         said(
             place,
@@ -150,7 +176,7 @@ def _marked(ratio: Mapping[str, Any]) -> str:
     return str(ratio["text"]) if ratio["within"] else f"OUT OF TOLERANCE: {ratio['text']}"
 
 
-_LOTS = ("resin_lot", "hardener_lot")
+_LOTS = ("resin_lot", "hardener_lot", "peroxide_lot")
 
 
 def simple(kind: str, name: str) -> Callable[[Callable[[Desk, joblog.Job, dict[str, Any]], Entry]], None]:

@@ -150,14 +150,34 @@ def _following(before: joblog.Told, values: dict[str, Any], place: Desk) -> dict
     now = dict(before.payload) | values
     if before.kind == Kind.LAYUP and "at" in values:
         return {"started": values["at"]}  # a layer counts down from when it was mixed
-    if before.kind == Kind.BATCH and values.keys() & {"resin_mass", "hardener_mass", "system"}:
-        system = load_system(now["system"], folder=place.configuration.resin.folder)
-        ratio, advised = telling.proportions(
-            system, now["resin_mass"], now["hardener_mass"], scale_step=now.get("scale_step", 0.001)
-        )
-        if not ratio["within"]:
-            note(f"ratio outside its tolerance: {ratio['text']}. {place.words.say(advised)}")
-        return {"ratio": ratio}
+    if before.kind == Kind.BATCH and values.keys() & _WEIGHED:
+        return _weighed(now, values, place)
     if before.kind == Kind.QUALITY and values.keys() & {"check", "load", "arm"}:
         return {"value": None, "unit": None} | quality.measured(now)
     return {}
+
+
+_WEIGHED = {"resin_mass", "hardener_mass", "peroxide_mass", "system"}
+
+
+def _weighed(now: dict[str, Any], values: dict[str, Any], place: Desk) -> dict[str, Any]:
+    """The ratio of a batch as corrected; the mass goes by the name of what this resin is mixed with.
+
+    Raises
+    ------
+    UsageError
+        The other one was given.
+    """
+    system = load_system(now["system"], folder=place.configuration.resin.folder)
+    key = f"{system.added}_mass"
+    other = "peroxide_mass" if key == "hardener_mass" else "hardener_mass"
+    if other in values:
+        raise UsageError(f"--set {other}: {system.name} is mixed with {system.added}. Use --set {key}=MASS")
+    moved = {} if now.get(key) is not None else {key: now[other], other: None}
+    added = telling.added_mass(now)
+    ratio, advised = telling.proportions(
+        system, now["resin_mass"], added, scale_step=now.get("scale_step", 0.001)
+    )
+    if not ratio["within"]:
+        note(f"ratio outside its tolerance: {ratio['text']}. {place.words.say(advised)}")
+    return moved | {"ratio": ratio}

@@ -24,7 +24,7 @@ from curewatch.joblog import telling
 from curewatch.jobs import Layup, layup_as_plain
 from curewatch.logbook import Entry, Kind, Logbook
 from curewatch.materials import DoseOutOfRange, ResinSystem, load_system
-from curewatch.wording import Wording, duration
+from curewatch.wording import Wording, dosed, duration
 
 LONG_AGO = 7 * 86400.0  # s; a start before that is a slip of the finger
 
@@ -163,6 +163,7 @@ def _layup(
         batch_mass=told.get("batch_mass") or usual_mass,
         thickness=usual.film_mm / 1000,
         peroxide_percent=_peroxide(dose, system),
+        peroxide_assumed=system.dose_used(dose).peroxide_assumed,
         job=job.name if job else None,
         lot=told.get("lot") or (mixed and mixed.lot) or (usual.lot if same_resin else None),
         note=told.get("note", ""),
@@ -218,6 +219,7 @@ def as_plain(running: Running) -> dict[str, Any]:
         "resin": layup.system,
         "batch_mass_g": None if layup.batch_mass is None else round(layup.batch_mass * 1000, 1),
         "peroxide_percent": layup.peroxide_percent,
+        "peroxide_assumed": layup.peroxide_assumed,
         "lot": layup.lot,
         "job": layup.job,
         "note": layup.note,
@@ -244,8 +246,7 @@ def _told(layup: Layup, words: Wording, now: float) -> str:
     parts = [layup.layup, layup.system]
     if layup.batch_mass is not None:
         parts.append(words.mass(layup.batch_mass))
-    if layup.peroxide_percent is not None:
-        parts.append(f"{layup.peroxide_percent:g} % peroxide")
+    parts += filter(None, [dosed(layup.peroxide_percent, assumed=layup.peroxide_assumed)])
     afterwards = " (told afterwards)" if layup.given_afterwards else ""
     since = f"mixed {words.moment(layup.started, now)}, {duration(now - layup.started)} ago{afterwards}"
     return ", ".join([*parts, since, *filter(None, [layup.note])])

@@ -26,7 +26,7 @@ POINTS = 289  # of the curves in --json
 WIDTH, ROWS, LEFT = 80, 10, 6
 
 
-def lines(said: Outcome, words: Wording, width: int = WIDTH) -> list[str]:
+def lines(said: Outcome, words: Wording, width: int = WIDTH, dose: str = "") -> list[str]:
     """What a person reads; the curves are drawn to fit the width."""
     hours = float(said.film.time[-1])
     head = f"  {'from mixing':<18}{'early':>14}{'likely':>14}{'late':>14}"
@@ -36,6 +36,7 @@ def lines(said: Outcome, words: Wording, width: int = WIDTH) -> list[str]:
     ]
     return [
         headline(said, words),
+        *([f"  with {dose} by mass of resin"] if dose else []),
         "",
         head,
         *marks,

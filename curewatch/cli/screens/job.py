@@ -150,6 +150,7 @@ def _millimetres(value: float, _: Wording) -> str:
 _SAID_BY_KEY: dict[str, Callable[[float, Wording], str]] = {
     "resin_mass": _mass,
     "hardener_mass": _mass,
+    "peroxide_mass": _mass,
     "batch_mass": _mass,
     "mass": _mass,
     "load": _mass,

@@ -74,7 +74,7 @@ def takes(plan: Plan, wording: Wording) -> list[str]:
     made, cloth = plan.amounts, plan.repair.cloth
     ground = f"ground area {made.taper.ground_area:.3f} m²"
     parts = f"resin {wording.mass(made.resin)} ({wording.volume(made.resin_volume)}), "
-    parts += f"hardener {wording.mass(made.hardener)} ({wording.volume(made.hardener_volume)})"
+    parts += f"{plan.proportion.added} {wording.mass(made.added)} ({wording.volume(made.added_volume)})"
     layers = f"{len(plan.works)} layers of {cloth.title}, {wording.areal_mass(cloth.areal_mass)}"
     return [
         "What it takes",
@@ -90,7 +90,7 @@ def _mixing(plan: Plan, wording: Wording, scale_step: float) -> list[str]:
     smallest = wording.mass(smallest_batch(ratio, scale_step))
     allowed = f"allowed {100 * ratio.lowest:.1f} to {100 * ratio.highest:.1f}"
     return [
-        f"  by weight: {100 * ratio.usual:.1f} of hardener to 100 of resin; {allowed}",
+        f"  by mass: {ratio.said(ratio.usual)}; {allowed}",
         *_wrapped(f"({ratio.tag}: {ratio.source})"),
         f"  smallest batch on a scale of {wording.weighed(scale_step)} steps: {smallest}",
     ]
@@ -126,10 +126,11 @@ def session_lines(
     yield from _wrapped(f"{number}. {when}: {which}, {session.layers[0].side}; bond {session.bond}")
     cup, batches = plan.cup(session), session.batches
     if cup is None or batches is None:
-        yield "     no batch lasts until it is spread: a slower hardener, a cooler shed or more hands"
+        slower = "a slower hardener" if plan.proportion.added == "hardener" else "less peroxide"
+        yield f"     no batch lasts until it is spread: {slower}, a cooler shed or more hands"
         return
     low, high = wording.mass(cup.scale_lowest), wording.mass(cup.scale_highest)
-    until = f"then hardener until {wording.mass(cup.mass)} ({low} to {high})"
+    until = f"then {plan.proportion.added} until {wording.mass(cup.mass)} ({low} to {high})"
     yield f"     {batches.count} x {wording.mass(cup.mass)}: {wording.mass(cup.resin)} resin, {until}"
     use = duration(batches.share * batches.pot_life)
     yield f"     each spread within {use}; left in its cup it kicks after {duration(batches.pot_life)}"

@@ -13,7 +13,7 @@ from curewatch.advice.limits import Limit
 from curewatch.advice.verdict import deciding
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens import levers
-from curewatch.wording import UNKNOWN, Wording, duration
+from curewatch.wording import UNKNOWN, Wording, dosed, duration
 
 WIDTH = 80
 ANSWER = {Verdict.GO: "GO", Verdict.NO_GO: "NO-GO", Verdict.UNKNOWN: "UNKNOWN"}
@@ -75,7 +75,10 @@ def _answer(advice: Advice, wording: Wording, place: str) -> list[str]:
         if advice.likelihood is None
         else [f"  All checks hold on {100 * advice.likelihood:.0f} % of the paths of the coming hours."]
     )
-    return [first.rstrip()[:WIDTH], *_wrapped(safe_line(headline(advice, wording)) + "."), *likely]
+    dose = dosed(advice.peroxide_percent, assumed=advice.peroxide_assumed)
+    with_dose = [f"  With {dose} by mass of resin."] if dose else []
+    said = _wrapped(safe_line(headline(advice, wording)) + ".")
+    return [first.rstrip()[:WIDTH], *said, *with_dose, *likely]
 
 
 class _Sources:

@@ -1,0 +1,116 @@
+"""A dose of peroxide: any that is allowed can be planned and weighed; it is shown under its own name."""
+
+import json
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as some
+
+from curewatch.advice import limits
+from curewatch.advice.layup import Hands, Plan, as_plain, bill
+from curewatch.advice.mixing import batch, check, of_system, smallest_batch
+from curewatch.advice.question import Question
+from curewatch.cli.main import run
+from curewatch.cli.screens import bench_card
+from curewatch.cli.screens import layup as screen
+from curewatch.joblog import telling
+from curewatch.materials import load_system, system_names
+from curewatch.materials.substrate import load_substrate
+from curewatch.wording import Wording
+from tests.unit.test_layup_command import NOW, cheek
+
+DOSED = tuple(name for name in system_names() if load_system(name).dose is not None)
+PLACE = "Saltmarsh Shed"
+
+
+def planned(name: str, percent: float | None = None) -> Plan:
+    system = load_system(name)
+    asked = Question(system, limits.for_system(system), load_substrate("plywood"), peroxide_percent=percent)
+    return bill(cheek(), asked, Hands())
+
+
+@settings(max_examples=60)
+@given(some.sampled_from(DOSED), some.floats(0.0, 1.0))
+def test_every_dose_that_is_allowed_can_be_planned_and_weighed(name: str, where: float) -> None:
+    """From the least to the most, both ends too: a smallest batch there is, and what is told is accepted."""
+    dose = load_system(name).dose
+    assert dose is not None
+    percent = min(dose.peroxide_low + where * (dose.peroxide_high - dose.peroxide_low), dose.peroxide_high)
+    plan = planned(name, percent)
+    assert screen.lines(plan, Wording(), NOW, 1e-3)
+    least = smallest_batch(plan.proportion, 1e-3)
+    assert 0.01 < least < 1.0
+    cup = batch(plan.proportion, 2 * least)
+    assert check(plan.proportion, cup.resin, cup.added).within
+    assert telling.proportions(load_system(name), cup.resin, cup.added, scale_step=1e-3)[0]["within"]
+
+
+@pytest.mark.parametrize("name", DOSED)
+def test_both_ends_of_the_range_are_planned_by_the_command(
+    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """1 % and 3 % of peroxide ended in a division by zero."""
+    dose = load_system(name).dose
+    assert dose is not None
+    for percent in (dose.peroxide_low, dose.peroxide_normal, dose.peroxide_high):
+        asked = ["layup", "round", "--length", "80", "--thickness", "3", "--resin", name]
+        asked += ["--peroxide", f"{percent:g}", "--config", str(configured(tmp_path))]
+        with pytest.raises(SystemExit, match="4"):
+            run(asked)
+        assert f"{percent:g} % peroxide; allowed" in capsys.readouterr().out
+
+
+def configured(folder: Path) -> Path:
+    file = folder / "curewatch.toml"
+    file.write_text(f'[logbook]\npath = "{folder}/logbook"\n[resin]\nsystem = "polyester-layup"\n')
+    return file
+
+
+@pytest.mark.parametrize("name", DOSED)
+def test_the_dose_is_shown_and_assumed_where_nobody_gave_it(name: str) -> None:
+    """On the screen, the card and in JSON."""
+    usual = f"{of_system(load_system(name)).usual * 100:g} % peroxide"
+    nobody, somebody = planned(name), planned(name, of_system(load_system(name)).usual * 100)
+    assert f"{usual} (assumed)" in shown(nobody)
+    assert usual in shown(somebody)
+    assert "(assumed);" not in shown(somebody)
+    assert as_plain(nobody)["ratio"]["peroxide_assumed"] is True
+    assert as_plain(somebody)["ratio"]["peroxide_assumed"] is False
+
+
+def shown(plan: Plan) -> str:
+    return " ".join(bench_card.text(plan, Wording(), NOW, 1e-3, PLACE).split())
+
+
+@pytest.mark.parametrize("name", DOSED)
+def test_peroxide_is_never_called_hardener_in_a_plan(name: str) -> None:
+    """Neither on a card nor as a value; and an epoxy has no peroxide."""
+    plan = planned(name)
+    assert "hardener" not in (shown(plan) + bench_card.html(plan, Wording(), NOW, 1e-3, PLACE)).lower()
+    said = as_plain(plan)
+    assert (said["hardener_g"], said["hardener_ml"], said["ratio"]["hardener_per_100"]) == (None, None, None)
+    assert said["peroxide_g"] == pytest.approx(plan.amounts.added * 1e3, abs=0.1)
+    assert "peroxide" not in shown(planned("epoxy-slow")).lower()
+    assert as_plain(planned("epoxy-slow"))["peroxide_g"] is None
+
+
+def test_a_cup_outside_its_dose_says_what_to_add() -> None:
+    """0.5 g of peroxide in 100 g: 1.5 g more; 4 g: 100 g of resin more."""
+    polyester = of_system(load_system("polyester-layup"))
+    assert "add 2 g of peroxide at once" in Wording().say(check(polyester, 0.100, 0.0005).advised)
+    assert "add 100 g of resin at once" in Wording().say(check(polyester, 0.100, 0.004).advised)
+
+
+@pytest.mark.parametrize("asked", [("--peroxide", "2"), ()])
+def test_a_cure_says_its_dose(asked: tuple[str, ...], capsys: pytest.CaptureFixture[str]) -> None:
+    """The same film; what was assumed is said to be."""
+    plain = ["cure", "--resin", "polyester-layup", "--temperature", "18", "--hours", "6", *asked]
+    for arguments in (plain, [*plain, "--json"]):
+        with pytest.raises(SystemExit, match="0"):
+            run(arguments)
+    lines, _, document = capsys.readouterr().out.partition("{")
+    assert ("with 2 % peroxide (assumed)" in lines) is not bool(asked)
+    assert "with 2 % peroxide" in lines
+    said = json.loads("{" + document)
+    assert (said["peroxide_percent"], said["peroxide_assumed"]) == (2.0, not asked)
