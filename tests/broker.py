@@ -65,8 +65,9 @@ def _listens(port: int) -> bool:
 class Broker:
     """A broker process that can be killed and started again on the same port with the same memory."""
 
-    def __init__(self, folder: Path, *settings: str, saves: bool = True) -> None:
+    def __init__(self, folder: Path, *settings: str, saves: bool = True, python: bool = False) -> None:
         self.saves = saves  # each change at once: slow, and survives a kill
+        self.python = python or MOSQUITTO is None  # amqtt
         self.port = free_port()
         self.folder = folder
         self.settings = settings
@@ -77,14 +78,14 @@ class Broker:
     @property
     def modern(self) -> bool:
         """Whether it speaks MQTT 5."""
-        return MOSQUITTO is not None
+        return not self.python
 
     @property
     def version(self) -> str:
         return "5" if self.modern else "3.1.1"
 
     def start(self) -> "Broker":
-        command = self._mosquitto() if MOSQUITTO else [sys.executable, __file__, str(self.port)]
+        command = [sys.executable, __file__, str(self.port)] if self.python else self._mosquitto()
         self.process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         until(lambda: _listens(self.port))
         return self
@@ -158,8 +159,11 @@ class Talker:
             raise AssertionError("the broker does not take a subscription")
 
     def close(self) -> None:
-        self.client.disconnect()
-        self.client.loop_stop()
+        client = self.client
+        client.disconnect()
+        client.loop_stop()
+        # without a circle of references the client closes its own sockets at once
+        client.on_connect = client.on_message = client.on_publish = client.on_subscribe = None
 
     def __enter__(self) -> "Talker":
         return self

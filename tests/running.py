@@ -108,6 +108,16 @@ class Running:
         assert self.process is not None
         return resident(self.process.pid)
 
+    def peak(self) -> float:
+        """The most that the process had resident so far. [MB]"""
+        assert self.process is not None
+        return resident(self.process.pid, "VmHWM")
+
+    def refusals(self) -> dict[str, int]:
+        """How many were refused, by reason."""
+        with Logbook(self.path, read_only=True) as logbook:
+            return {str(one.reason): one.times for one in logbook.rejected()}
+
     def entries(self, kind: str) -> list[Any]:
         with Logbook(self.path, read_only=True) as logbook:
             return [entry.payload for entry in logbook.entries(kind)]
@@ -130,10 +140,10 @@ def sequences(logbook: Logbook, sensor: str) -> list[int]:
     return [int(number) for _, rows in logbook.blocks(sensor=sensor) for number in rows["sequence"]]
 
 
-def resident(process: int | str = "self") -> float:
-    """Memory that a process has in use now. [MB]"""
+def resident(process: int | str = "self", key: str = "VmRSS") -> float:
+    """Memory that a process has in use now, or had at most (``VmHWM``). [MB]"""
     status = Path(f"/proc/{process}/status").read_text().splitlines()
-    return next(int(line.split()[1]) / 1024 for line in status if line.startswith("VmRSS"))
+    return next(int(line.split()[1]) / 1024 for line in status if line.startswith(key))
 
 
 def sealed_yesterday(path: Path) -> None:

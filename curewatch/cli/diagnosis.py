@@ -17,6 +17,7 @@ from curewatch.configuration import Configuration, MqttSource, logbook_path, pas
 from curewatch.errors import CurewatchError, ExitStatus, RecordBroken, StoreFailed
 from curewatch.ingest import consult, health, recall, refused_lately
 from curewatch.ingest.clock_watch import NOT_BEFORE
+from curewatch.ingest.edges.message_socket import LONGEST
 from curewatch.ingest.judgement import judge
 from curewatch.logbook import Logbook
 from curewatch.materials.sensor_part import load_sensor_part
@@ -188,8 +189,14 @@ def _broker_heard(examined: Examined, name: str, about: str) -> Finding:
 
 def _kept(source: MqttSource, about: str, seen: str) -> Finding:
     """For how long the broker keeps what comes while we are away, and what it may lose all the same."""
-    span = f"for {source.session_hours:g} h" if source.version == "5" else "for as long as the broker likes"
-    return _good(about, f"{seen} {span}; what it has not written to its disk is lost if it loses power")
+    modern = source.version == "5"
+    span = f"for {source.session_hours:g} h" if modern else "for as long as the broker likes"
+    large = "dropped by the broker, and not counted" if modern else "rejected and counted"
+    return _good(
+        about,
+        f"{seen} {span}; what it has not written to its disk is lost if it loses power; "
+        f"a message above {LONGEST / 1000:.0f} kB is {large}",
+    )
 
 
 def _sensors(examined: Examined) -> Iterator[Finding]:

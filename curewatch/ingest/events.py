@@ -35,6 +35,7 @@ class MessageArrived(NamedTuple):
     retained: bool = False  # the broker had kept it: nobody sent it just now
     identifier: int = 0  # packet identifier
     connection: int = 0  # running number of the connection it came over
+    discarded: int = 0  # bytes of a message that was too long to hold; its payload is then empty
 
 
 class Tick(NamedTuple):

@@ -82,6 +82,9 @@ class Intake:
         return found
 
     def message_arrived(self, event: MessageArrived) -> list[Reading | Rejected]:
+        if event.discarded:
+            raw = f"{event.topic}: {event.discarded} bytes".encode()
+            return [reject(Reason.TOO_LARGE, raw, event.at.utc, event.source)]
         owner = self._owners.get((event.source, event.topic)) or self._found_owner(event.source, event.topic)
         found = self._parser.payload(
             event.payload,

@@ -78,7 +78,7 @@ class Parser:
         ``quantity`` is the word of ours for a payload that is a bare number.
         """
         if len(payload) > PAYLOAD_LONGEST:
-            return [reject(Reason.TOO_LONG, payload, at.utc, source, _name_or_none(device))]
+            return [reject(Reason.TOO_LARGE, payload, at.utc, source, _name_or_none(device))]
         if form == "auto":
             form = _form_of_payload(payload) or _bare(payload, quantity) or form
         elif form == "json":

@@ -15,6 +15,7 @@ class Reason(StrEnum):
     """The phrases. They are part of the interface: scripts and logbooks may rely on them."""
 
     TOO_LONG = "longer than a line may be"
+    TOO_LARGE = "larger than a message may be"
     CUT_OFF = "cut off before its end"
     NOT_TEXT = "not text"
     WRONG_BAUD = "not text: wrong baud rate?"
@@ -48,6 +49,7 @@ class Reason(StrEnum):
 
 WHAT_TO_DO: dict[str, str] = {
     Reason.TOO_LONG: "something else talks on this line; check what is connected",
+    Reason.TOO_LARGE: "no sensor sends so much: narrow the topics of the broker, or stop that sender",
     Reason.CUT_OFF: "check the cable, and that the board prints whole lines",
     Reason.NOT_TEXT: "boot noise is harmless; if it stays, check the cable and the device",
     Reason.WRONG_BAUD: "set the port's baud in the configuration to what the board speaks",

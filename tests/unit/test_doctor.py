@@ -282,7 +282,7 @@ def test_a_clock_that_nobody_keeps_is_told(
 
 
 def test_a_kept_session_is_told_with_its_span_and_what_it_cannot_hold(tmp_path: Path) -> None:
-    """72 h by default; a broker that loses power loses what it had not written."""
+    """72 h by default; a broker that loses power loses what it had not written; what is too large is told."""
     file = tmp_path / "curewatch.toml"
     file.write_text(SHED + '[mqtt.yard]\nhost = "127.0.0.1"\n')
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
@@ -291,3 +291,6 @@ def test_a_kept_session_is_told_with_its_span_and_what_it_cannot_hold(tmp_path: 
     assert yard.grade is Grade.GOOD
     assert "session kept for 72 h" in yard.seen
     assert "lost if it loses power" in yard.seen
+    assert "above 70 kB is dropped by the broker" in yard.seen
+    file.write_text(SHED + '[mqtt.yard]\nhost = "127.0.0.1"\nversion = "3.1.1"\n')
+    assert "above 70 kB is rejected and counted" in about(looked_at(tmp_path), "mqtt.yard").seen

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from curewatch.ingest.edges import message_socket
 from curewatch.ingest.edges.message_socket import MessageSocket, Publication, publication
 
 # by hand from MQTT 5.0 (OASIS 2019), 2.2.2 and 3.3; origin: published
@@ -106,3 +107,49 @@ def test_acknowledgements_are_written_whole() -> None:
     while sock.unsent:
         sock.flush()
     assert connection.sent == b"\x40\x02\x00\x0a\x40\x02\x12\x34"
+
+
+LARGE = b"\x32\xac\x02\x00\x03a/b\x00\x0b" + b"8" * 293  # QoS 1, identifier 11, 300 bytes
+LARGE_0 = b"\x30\xac\x02\x00\x03a/b" + b"9" * 295
+LONG_TOPIC = b"\x32\x8b\x02\x00\xfa" + b"t" * 250 + b"\x00\x0c" + b"1" * 13  # ends soon after its topic
+PASSING = PLAIN + LARGE + PINGRESP + LARGE_0 + LONG_TOPIC + KEPT
+PASSED = [
+    MESSAGES[0],
+    Publication("a/b", b"", 1, False, False, 11, 300),
+    Publication("a/b", b"", 0, False, False, 0, 300),
+    Publication("t" * 250, b"", 1, False, False, 12, 267),
+    MESSAGES[1],
+]
+
+
+@given(st.sets(st.integers(1, len(PASSING) - 1)))
+def test_what_is_too_long_is_let_pass_however_it_is_cut(cuts: set[int]) -> None:
+    """Topic, identifier and length are told at its end; nothing of what follows is lost."""
+    places = [0, *sorted(cuts), len(PASSING)]
+    pieces = [PASSING[a:b] for a, b in pairwise(places)]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(message_socket, "LONGEST", 200)
+        sock = MessageSocket(Pieces(pieces), modern=True)
+        assert read_all(sock, len(pieces)) == (PASSED, PINGRESP)
+
+
+def test_little_is_held_of_what_is_too_long() -> None:
+    """Of 3 MB nothing stays but the beginning; meanwhile the broker is told that we live."""
+    head = b"\x32\xc7\x8d\xb7\x01\x00\x03a/b\x00\x0b"
+    connection = Pieces([head, *[bytes(16_000)] * 187, bytes(8_000)])
+    sock = MessageSocket(connection, modern=False)
+    for _ in range(187):
+        sock.fill()
+    assert len(sock._held) == 0
+    assert sock.keep_alive()
+    assert not sock.keep_alive()
+    assert sock.taken() == []
+    sock.fill()
+    sock.fill()
+    assert sock.taken() == [Publication("a/b", b"", 1, False, False, 11, 3_000_007)]
+
+
+def test_a_long_packet_that_is_no_message_ends_the_connection() -> None:
+    """Only messages may be long: nothing else is worth waiting for."""
+    with pytest.raises(ValueError, match="no message"):
+        MessageSocket(Pieces([b"\x90\xff\xff\x7f" + bytes(9)]), modern=True).fill()

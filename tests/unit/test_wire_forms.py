@@ -76,7 +76,7 @@ def test_a_mapping_names_the_devices_own_words():
         (b'{"temperature": true}', Reason.BAD_NUMBER),
         (b'{"temperature": "hot"}', Reason.BAD_NUMBER),
         (b'{"temperature": 12', Reason.BAD_JSON),
-        (b'{"a":' * 20000, Reason.TOO_LONG),
+        (b'{"a":' * 20000, Reason.TOO_LARGE),
         (b'{"a":' * 12000, Reason.BAD_JSON),
         (b'{"a":' * 20 + b"1" + b"}" * 20, Reason.BAD_JSON),
         (b'{"temperature": 12, "time": "yesterday"}', Reason.BAD_TIME),

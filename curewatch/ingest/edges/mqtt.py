@@ -29,7 +29,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 from curewatch.clock import Clock
 from curewatch.configuration import MqttSource
 from curewatch.errors import ConfigurationError
-from curewatch.ingest.edges.message_socket import MessageSocket
+from curewatch.ingest.edges.message_socket import LONGEST, SortingContext
 from curewatch.ingest.edges.waiting import BackOff
 from curewatch.ingest.events import Event, MessageArrived, Noticed, Overflowed, SourceDown, SourceUp
 from curewatch.ingest.inbox import Inbox
@@ -43,13 +43,6 @@ TAKEN_OVER_WAIT = 20.0  # so that two clients with one id do not throw each othe
 SHORT_LIVED = 5.0
 ENDED = "the connection ended"
 DOCUMENTS = 100  # topics whose last document is kept for the next connection
-
-
-class _Client(paho.Client):
-    """paho's client on a socket that keeps the messages for us."""
-
-    def _create_socket(self) -> Any:
-        return MessageSocket(super()._create_socket(), modern=self.protocol == MQTTProtocolVersion.MQTTv5)
 
 
 class MqttBroker:
@@ -130,7 +123,7 @@ class MqttBroker:
 
     def _made(self, password: str | None) -> paho.Client:
         source = self._source
-        client = _Client(
+        client = paho.Client(
             CallbackAPIVersion.VERSION2,
             client_id=source.client_id,
             protocol=MQTTProtocolVersion.MQTTv5 if self._modern else MQTTProtocolVersion.MQTTv311,
@@ -142,8 +135,9 @@ class MqttBroker:
         client.max_queued_messages_set(DOCUMENTS)
         if source.username is not None:
             client.username_pw_set(source.username, password)
-        if source.ca_file is not None:
-            self._secure(client)
+        # the client's own way to put a socket of ours in place of its own, with TLS or without
+        sorting: Any = SortingContext(self._secured() if source.ca_file else None, modern=self._modern)
+        client.tls_set_context(sorting)
         if source.publish is not None:
             document = json.dumps(daemon_document(running=False, at=None))
             client.will_set(f"{source.publish}/daemon", document, qos=1, retain=True)
@@ -156,7 +150,7 @@ class MqttBroker:
         client.connect_async(source.host, source.port, source.keepalive_s, **self._session())
         return client
 
-    def _secure(self, client: paho.Client) -> None:
+    def _secured(self) -> ssl.SSLContext:
         source = self._source
         try:
             context = ssl.create_default_context(ssl.Purpose.SERVER_AUTH, cafile=source.ca_file)
@@ -168,7 +162,7 @@ class MqttBroker:
                 "readable PEM files: authority, certificate and its key",
                 key=f"mqtt.{self.name}",
             ) from trouble
-        client.tls_set_context(context)
+        return context
 
     def _session(self) -> dict[str, Any]:
         if not self._modern:
@@ -176,6 +170,7 @@ class MqttBroker:
         properties: Any = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
         properties.SessionExpiryInterval = int(self._source.session_hours * 3600)
         properties.ReceiveMaximum = self._source.in_flight
+        properties.MaximumPacketSize = LONGEST
         return {"clean_start": False, "properties": properties}
 
     # ---- the thread
@@ -226,7 +221,8 @@ class MqttBroker:
             now = self._clock.now().monotonic
             if now - looked >= 1.0:
                 looked = now
-                client.loop_misc()
+                if not sock.keep_alive():
+                    client.loop_misc()
                 if self._connection:
                     back_off.reset()
 
@@ -247,8 +243,8 @@ class MqttBroker:
             # after the client's packets: those of a kept session may come right behind the welcome
             name, connection = self.name, self._connection
             self._arrived.extend(
-                MessageArrived(name, topic, payload, now, quality, again, kept, identifier, connection)
-                for topic, payload, quality, again, kept, identifier in sock.taken()
+                MessageArrived(name, topic, payload, now, quality, again, kept, identifier, connection, size)
+                for topic, payload, quality, again, kept, identifier, size in sock.taken()
             )
         if self._arrived:
             self._deliver()
