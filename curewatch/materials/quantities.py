@@ -60,6 +60,7 @@ QUANTITIES: dict[str, Quantity] = {
     "network.uncured": Quantity(TEMPERATURE, 173.15, 293.15),
     "network.full": Quantity(TEMPERATURE, 303.15, 523.15),
     "network.shape": Quantity(PURE, 0.2, 0.95),
+    "network.stated": Quantity(TEMPERATURE, 273.15, 523.15, required=False),
     "milestones.gel": Quantity(SHARE, 0.005, 0.9),
     "milestones.stays_put": Quantity(SHARE, 0.005, 0.9),
     "milestones.tack_free": Quantity(SHARE, 0.02, 0.98),

@@ -65,6 +65,7 @@ class Network:
     uncured: float  # [K]
     full: float  # [K]
     shape: float  # lambda [1]
+    stated: float | None = None  # the highest that the maker's sheet states [K]
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,9 @@ boats meet.
 
 How far the cold lets it go is the least sure number of all: the glass slows the cure, it does not end
 it. So beside the likely film stands one that stalls early, and a service is judged by that one.
+
+What a part stands, and what a post-cure brings, rest on the highest glass transition there is. Without
+a maker's sheet that states one nobody knows it: then neither is judged, and :data:`NOT_STATED` says why.
 """
 
 from collections.abc import Sequence
@@ -33,8 +36,13 @@ EARLY_STALL = 1.163  # standard deviations of each of two spreads, together one 
 STALL_SPREAD = {"kinetics.lead": 4.0, "kinetics.steepness": 7.0}  # K and 1, where a file gives none (assumed)
 SOFTENS = 10.0  # K above its present glass transition at which an unfinished film may be warmed (assumed)
 CAUTION = (
-    "Warm it slowly, about 10 K an hour, with the part supported: it softens before it hardens. "
-    "Never an open flame or an unwatched heater. Structural or classed work: ask a surveyor."
+    "WARNING: a warm part softens before it hardens, and heat starts fires. Warm it about 10 K an hour, with "
+    "the part supported. Use a heated blanket with a thermostat on a residual-current device, by the local "
+    "electrical code; stay with it. Never an open flame. Structural or classed work: ask a surveyor."
+)
+NOT_STATED = (
+    "not known, because no maker's sheet states a glass transition (Tg) of this resin. "
+    "Use the maker's word, or type in the sheet's Tg: curewatch resin fit"
 )
 
 
@@ -78,14 +86,14 @@ class Finish(NamedTuple):
     least: float  # now, if it stalls early [K]
     reachable: float  # by staying as it is for two weeks [K]
     reachable_least: float  # the same if it stalls early [K]
-    wanted: float  # at which it counts as finished [K]
+    wanted: float | None  # at which it counts as finished; none where no sheet states one [K]
     post_cures: tuple[PostCure, ...]  # the gentlest that get there, at most WAYS
     stands: tuple[Stands, ...]
 
     @property
-    def finished(self) -> bool:
-        """Whether no post-cure is needed."""
-        return self.glass_transition >= self.wanted
+    def finished(self) -> bool | None:
+        """Whether no post-cure is needed; none where that is not known."""
+        return None if self.wanted is None else self.glass_transition >= self.wanted
 
 
 def finish(system: ResinSystem, done: Cure, services: Sequence[Service] = SERVICES) -> Finish:
@@ -102,7 +110,7 @@ def finish(system: ResinSystem, done: Cure, services: Sequence[Service] = SERVIC
     Finish
     """
     now, conversion = float(done.glass_transition[-1]), float(done.conversion[-1])
-    wanted, early = system.network.full - FINISHED, early_to_stall(system)
+    wanted, early = wanted_of(system), early_to_stall(system)
     slowed = cure(early, History(done.time, done.temperature), conversion=float(done.progress[0]))
     least, warmth = min(now, float(slowed.glass_transition[-1])), float(done.temperature[-1])
     return Finish(
@@ -111,17 +119,20 @@ def finish(system: ResinSystem, done: Cure, services: Sequence[Service] = SERVIC
         reachable=reachable(system, warmth, conversion),
         reachable_least=reachable(early, warmth, float(slowed.conversion[-1])),
         wanted=wanted,
-        post_cures=post_cures(system, conversion, wanted),
-        stands=tuple(
-            Stands(
-                each,
-                least - each.temperature >= MARGIN,
-                max(least, wanted) - each.temperature >= MARGIN,
-                least - each.temperature,
-            )
-            for each in services
-        ),
+        post_cures=() if wanted is None else post_cures(system, conversion, wanted),
+        stands=() if wanted is None else tuple(_stands(each, least, wanted) for each in services),
     )
+
+
+def wanted_of(system: ResinSystem) -> float | None:
+    """At which a film counts as finished, never above what the sheet states; none without a sheet. [K]"""
+    stated = system.network.stated
+    return None if stated is None else min(stated, system.network.full - FINISHED)
+
+
+def _stands(service: Service, least: float, wanted: float) -> Stands:
+    spare = least - service.temperature
+    return Stands(service, spare >= MARGIN, max(least, wanted) - service.temperature >= MARGIN, spare)
 
 
 def early_to_stall(system: ResinSystem) -> ResinSystem:

@@ -149,9 +149,11 @@ def _stated(sheet: MakerSheet, base: ResinSystem) -> ResinSystem:
         blush = replace(blush, rest=sheet.rest)
     if sheet.wax is not None:
         surface = replace(surface, wax=sheet.wax)
+    highest = max((each.temperature for each in sheet.transitions), default=None)
     return replace(
         base,
         name=sheet.name,
+        network=replace(base.network, stated=highest),
         title=sheet.title,
         note=f"fitted to {sheet.source}; what it leaves open is that of {base.name}",
         parent=base.name,
@@ -166,6 +168,7 @@ def _stated(sheet: MakerSheet, base: ResinSystem) -> ResinSystem:
 
 
 _OUTRIGHT: dict[str, Callable[[MakerSheet], object]] = {
+    "network.stated": lambda sheet: sheet.transitions or None,
     "limits.lowest_temperature": lambda sheet: sheet.lowest_temperature,
     "limits.highest_temperature": lambda sheet: sheet.highest_temperature,
     "limits.highest_humidity": lambda sheet: sheet.highest_humidity,

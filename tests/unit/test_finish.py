@@ -2,6 +2,8 @@
 
 import json
 from dataclasses import replace
+from importlib import resources
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -9,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from curewatch.cli.main import run
-from curewatch.materials import load_system
+from curewatch.materials import ResinSystem, load_system, system_names
 from curewatch.model.film import constant, cure
 from curewatch.model.finish import (
     LONGEST,
@@ -22,6 +24,14 @@ from curewatch.model.finish import (
 )
 
 SLOW = load_system("epoxy-slow")
+
+
+def stated(system: ResinSystem) -> ResinSystem:
+    """The same resin, of a maker whose sheet states the highest glass transition that ours reckons with."""
+    return replace(system, network=replace(system.network, stated=system.network.full))
+
+
+TOLD = stated(SLOW)
 
 
 @given(st.floats(0.0, 30.0), st.floats(1.0, 20.0))
@@ -56,12 +66,12 @@ def test_hotter_finishes_no_later_and_what_is_offered_gets_there(conversion: flo
 def test_service_needs_its_margin_below_the_glass_transition() -> None:
     """Just the margin stands it, a kelvin less does not; a post-cure lifts what it can."""
     done = cure(SLOW, constant(288.15, 3 * 86400.0))
-    found = finish(SLOW, done)
+    found = finish(TOLD, done)
     transition = found.least
     service = found.stands[0].service
     asked = (transition - MARGIN, transition - MARGIN + 1.0, SLOW.network.full)
     at_margin, too_hot, hopeless = (service._replace(temperature=kelvin) for kelvin in asked)
-    stands = finish(SLOW, done, [at_margin, too_hot, hopeless]).stands
+    stands = finish(TOLD, done, [at_margin, too_hot, hopeless]).stands
     assert [each.now for each in stands] == [True, False, False]
     assert [each.finished for each in stands] == [True, True, False]
     assert gentle_start(transition) > transition
@@ -71,12 +81,13 @@ def test_service_needs_its_margin_below_the_glass_transition() -> None:
 @settings(max_examples=12, deadline=None)
 def test_the_film_that_stalls_early_is_the_lower_bound(name: str, celsius: float) -> None:
     """Now and in two weeks it lies below the likely one, by several kelvin once there is glass."""
-    system = load_system(name)
+    system = stated(load_system(name))
     found = finish(system, cure(system, constant(celsius + 273.15, 3 * 86400.0)))
     assert found.least <= found.glass_transition <= found.reachable
     assert found.least <= found.reachable_least < found.reachable
     if found.least > celsius + 273.15 + 20.0:
         assert found.glass_transition - found.least > 3.0
+    assert found.stands
     assert all(each.spare == found.least - each.service.temperature for each in found.stands)
 
 
@@ -88,7 +99,7 @@ def test_a_history_that_was_half_inhibited_is_walked_again_from_its_beginning() 
 
 def test_a_network_that_is_finished_needs_nothing() -> None:
     """A film held at 80 degC for a day is called finished."""
-    found = finish(SLOW, cure(SLOW, constant(353.15, 86400.0)))
+    found = finish(TOLD, cure(TOLD, constant(353.15, 86400.0)))
     assert found.finished
 
 
@@ -98,28 +109,82 @@ def test_no_post_cure_is_promised_where_none_gets_there() -> None:
     assert post_cures(hot, 0.6, 463.15) == ()
 
 
-def test_cure_tells_it_at_its_end(capsys: pytest.CaptureFixture[str]) -> None:
-    """The command says service, post-cure and caution, within 80 columns; and the same as JSON."""
+@pytest.mark.parametrize("name", system_names())
+def test_without_a_sheet_that_states_one_nothing_is_judged(name: str) -> None:
+    """No archetype knows its highest glass transition: neither a service nor a post-cure is promised."""
+    system = load_system(name)
+    found = finish(system, cure(system, constant(293.15, 3 * 86400.0)))
+    assert (found.stands, found.post_cures, found.wanted, found.finished) == ((), (), None, None)
+
+
+def test_a_post_cure_never_aims_above_what_the_sheet_states() -> None:
+    """A sheet that states 55 degC is not bettered by the archetype's 85."""
+    modest = replace(SLOW, network=replace(SLOW.network, stated=328.15))
+    assert finish(modest, cure(modest, constant(293.15, 86400.0))).wanted == pytest.approx(328.15)
+
+
+def sheet(folder: Path, *, transition: bool) -> str:
+    """The example sheet fitted by the command, with or without what it states of glass transition."""
+    text = resources.files("curewatch.materials").joinpath("sheets/example.toml").read_text()
+    folder.joinpath("sheet.toml").write_text(text if transition else text.split("[[glass_transition]]")[0])
     with pytest.raises(SystemExit):
-        run(["cure", "--resin", "epoxy-slow", "--temperature", "10", "--hours", "72"])
+        run(["resin", "fit", str(folder / "sheet.toml"), "--out", str(folder / "mine.toml")])
+    return str(folder / "mine.toml")
+
+
+def test_a_sheet_with_times_only_says_nothing_of_service(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The command says that it is not known, and why; a table of resins leaves it out."""
+    mine = sheet(tmp_path, transition=False)
+    capsys.readouterr()
+    asked = ["cure", "--resin", mine, "--temperature", "10", "--hours", "72"]
+    with pytest.raises(SystemExit):
+        run(asked)
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "not known, because no maker's sheet states a glass transition" in shown
+    for promise in ("stands it", "may soften", "A post-cure to", "no post-cure is needed"):
+        assert promise not in shown
+    with pytest.raises(SystemExit):
+        run([*asked, "--json"])
+    said = json.loads(capsys.readouterr().out)["finish"]
+    assert (said["service"], said["post_cures"], said["wanted_c"], said["finished"]) == ([], [], None, None)
+    assert "no maker's sheet" in said["not_known"]
+    with pytest.raises(SystemExit):
+        run(["resin", "compare", "--temperature", "12", "--humidity", "60", "--json"])
+    rows = json.loads(capsys.readouterr().out)["systems"]
+    assert {row["glass_transition_c"] for row in rows} == {None}
+
+
+def test_cure_tells_it_at_its_end(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Caution, service and post-cure of a sheet that states it, within 80 columns; and the same as JSON."""
+    mine = sheet(tmp_path, transition=True)
+    capsys.readouterr()
+    with pytest.raises(SystemExit):
+        run(["cure", "--resin", mine, "--temperature", "10", "--hours", "72"])
     shown = capsys.readouterr().out
+    joined = " ".join(shown.split())
+    assert joined.index("WARNING") < joined.index("residual-current device") < joined.index("A post-cure to")
     assert "dark paint in the sun" in shown
-    assert "A post-cure to" in shown
-    assert "ask a surveyor" in " ".join(shown.split())
-    part = shown[shown.index("glass transition") : shown.index("surveyor")]
+    assert "ask a surveyor" in joined
+    part = shown[shown.index("glass transition") : shown.index("slow lots")]
     assert all(len(line) <= 80 for line in part.splitlines())
     with pytest.raises(SystemExit):
-        run(["cure", "--resin", "epoxy-slow", "--temperature", "10", "--hours", "72", "--json"])
+        run(["cure", "--resin", mine, "--temperature", "10", "--hours", "72", "--json"])
     said = json.loads(capsys.readouterr().out)["finish"]
     assert not said["finished"]
     assert np.all(np.diff([each["temperature_c"] for each in said["post_cures"]]) > 0)
     assert {each["tag"] for each in said["service"]} <= {"common practice", "from memory"}
 
 
-def test_a_post_cure_is_said_in_the_units_asked_for(capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_post_cure_is_said_in_the_units_asked_for(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     """No kelvin and no degree Celsius is left for who reads Fahrenheit."""
+    mine = sheet(tmp_path, transition=True)
+    capsys.readouterr()
     with pytest.raises(SystemExit):
-        run(["cure", "--temperature", "12", "--units", "F"])
+        run(["cure", "--resin", mine, "--temperature", "12", "--units", "F"])
     shown = " ".join(capsys.readouterr().out.split())
     assert "about 18 °F an hour" in shown
     assert "°C" not in shown

@@ -4,7 +4,16 @@ import math
 from textwrap import wrap
 from typing import Any
 
-from curewatch.model.finish import CAUTION, MARGIN, OVENS, Finish, PostCure, Stands, gentle_start
+from curewatch.model.finish import (
+    CAUTION,
+    MARGIN,
+    NOT_STATED,
+    OVENS,
+    Finish,
+    PostCure,
+    Stands,
+    gentle_start,
+)
 from curewatch.units import HOUR, celsius_from_kelvin
 from curewatch.wording import Wording
 
@@ -17,8 +26,12 @@ def lines(found: Finish, words: Wording) -> list[str]:
         f"{words.temperature(low)} to {words.temperature(likely)}"
         for low, likely in ((found.least, found.glass_transition), (found.reachable_least, found.reachable))
     )
-    first = [f"  glass transition {now}", f"  two more weeks as it is: {later}; by the lower, now:"]
-    return [*first, *(_stands(each, words) for each in found.stands), *_post_cure(found, words)]
+    first = [f"  glass transition by the model {now}", f"  two more weeks as it is: {later}"]
+    if found.wanted is None:
+        told = f"What it stands in service, and what a post-cure brings: {NOT_STATED}."
+        return [*first, *wrap(told, WIDTH, initial_indent="  ", subsequent_indent="    ")]
+    stands = ["  what it stands, by the lower value now:", *(_stands(each, words) for each in found.stands)]
+    return [*first, *stands, *_post_cure(found, found.wanted, words)]
 
 
 def as_plain(found: Finish) -> dict[str, Any]:
@@ -28,7 +41,7 @@ def as_plain(found: Finish) -> dict[str, Any]:
         "least_c": _celsius(found.least),
         "reachable_c": _celsius(found.reachable),
         "reachable_least_c": _celsius(found.reachable_least),
-        "wanted_c": _celsius(found.wanted),
+        "wanted_c": None if found.wanted is None else _celsius(found.wanted),
         "finished": found.finished,
         "post_cures": [
             {"temperature_c": _celsius(each.temperature), "duration_s": round(each.duration)}
@@ -47,6 +60,7 @@ def as_plain(found: Finish) -> dict[str, Any]:
             }
             for each in found.stands
         ],
+        "not_known": NOT_STATED if found.wanted is None else "",
         "caution": CAUTION,
     }
 
@@ -57,16 +71,16 @@ def _stands(each: Stands, words: Wording) -> str:
     return f"    {asked:<33}{said:<19}({each.service.origin.tag})"
 
 
-def _post_cure(found: Finish, words: Wording) -> list[str]:
+def _post_cure(found: Finish, kelvin: float, words: Wording) -> list[str]:
     if found.finished:
         return ["  finished: no post-cure is needed"]
-    wanted = words.temperature(found.wanted)
+    wanted = words.temperature(kelvin)
     if not found.post_cures:
         return [f"  no post-cure within a day at up to {words.temperature(OVENS[-1])} brings it to {wanted}"]
     ways = " or ".join(_way(each, words) for each in found.post_cures)
     begin = words.temperature(gentle_start(found.least))
     caution = words.retold(CAUTION)
-    text = f"A post-cure to {wanted}: {ways}, slow lots included; begin no warmer than {begin}. {caution}"
+    text = f"{caution} A post-cure to {wanted}: {ways}, slow lots included; begin no warmer than {begin}."
     return wrap(text, WIDTH, initial_indent="  ", subsequent_indent="  ")
 
 

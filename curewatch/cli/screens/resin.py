@@ -28,7 +28,8 @@ SHOWN_UNIT = {  # the unit in which a person reads a quantity, where the file al
     "1": "1",
 }
 REMARKS = (
-    "! marks a shed below the lowest working temperature. Tg after three days. "
+    "! marks a shed below the lowest working temperature. Tg after three days, "
+    "only where a maker's sheet states one. "
     "In a full cup any of them kicks far sooner: heat decides. Archetypes: replace by your maker's sheets."
 )
 SECTIONS = ("kinetics", "network", "milestones", "thermal", "mix", "dose", "blush", "bond", "limits", "price")
@@ -124,7 +125,9 @@ def compared(rows: list[Row], words: Wording, where: str) -> list[str]:
         if row.system.surface.wax:
             cells[2:4] = [f"{'-':>8}", f"{'abrade':>9}"]
         lowest = words.temperature(row.system.limits.lowest_temperature).split(".")[0]
-        transition = words.temperature(row.glass_transition).split(".")[0]
+        transition = "-"
+        if row.system.network.stated is not None:
+            transition = words.temperature(row.glass_transition).split(".")[0]
         body.append(
             f"{safe_line(row.system.name, 17):<18}{''.join(cells)} {_blush(row):<9}{transition:>3} "
             f"{lowest:>3}{'!' if row.too_cold else ''}".rstrip()
@@ -183,7 +186,9 @@ def compared_plain(rows: list[Row], conditions: dict[str, Any]) -> dict[str, Any
                     for name in ("open_time", "gel", "laminate_from", "laminate_before", "hard")
                 },
                 "blush": row.blush,
-                "glass_transition_c": round(celsius_from_kelvin(row.glass_transition), 2),
+                "glass_transition_c": None
+                if row.system.network.stated is None
+                else round(celsius_from_kelvin(row.glass_transition), 2),
                 "lowest_temperature_c": round(celsius_from_kelvin(row.system.limits.lowest_temperature), 2),
                 "too_cold": row.too_cold,
                 "air_inhibited": row.system.surface.air_inhibited,
