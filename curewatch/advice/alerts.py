@@ -51,6 +51,11 @@ class Key(NamedTuple):
     kind: Kind
     subject: str = ""
 
+    @property
+    def of_layer(self) -> bool:
+        """Whether it hangs on what is known of a layer and its resin."""
+        return self.kind not in {Kind.SENSOR, Kind.CONDENSATION}
+
 
 @dataclass(frozen=True, slots=True)
 class Signal:
@@ -131,6 +136,41 @@ def step(state: State, signals: Iterable[Signal], now: float) -> tuple[State, tu
         else:
             after[signal.key] = replace(standing, clear_since=None)
     return after, tuple(events)
+
+
+def step_anew(
+    state: State, before: State, signals: Iterable[Signal], now: float
+) -> tuple[State, tuple[Event, ...]]:
+    """As :func:`step`, after something that was told was withdrawn or corrected.
+
+    Alerts about layers are judged as if it had never been told: none of them waits for its hold time,
+    keeps a higher urgency, or stays away because of it.
+
+    Parameters
+    ----------
+    before : State
+        What stood when that was told.
+    """
+    after, events = state, list[Event]()
+    for signal in signals:
+        told = signal
+        if signal.key.of_layer:
+            after, told = _anew(after, signal, stood=signal.key in before)
+        after, changed = step(after, [told], now)
+        events += changed
+    return after, tuple(events)
+
+
+def _anew(state: State, signal: Signal, *, stood: bool) -> tuple[State, Signal]:
+    """State and signal without what only the withdrawn words had made of them."""
+    standing = state.get(signal.key)
+    if standing is None:
+        return state, replace(signal, raised=signal.raised or (stood and not signal.clear))
+    if signal.raised and signal.urgency < standing.urgency:
+        return {**state, signal.key: replace(standing, urgency=signal.urgency - 1)}, signal  # rings again
+    if not signal.raised and not stood:
+        return state, replace(signal, clear=True, hold=0.0)
+    return state, signal
 
 
 def reworded(state: State, signals: Iterable[Signal]) -> State:

@@ -280,5 +280,5 @@ def _ended(standing: State, layers: tuple[Progress, ...]) -> Iterator[Signal]:
     """Alerts about layers that are no longer running are over at once."""
     running = {layer.layup.layup for layer in layers}
     for key, alert in standing.items():
-        if key.kind not in {Kind.SENSOR, Kind.CONDENSATION} and key.subject not in running:
+        if key.of_layer and key.subject not in running:
             yield Signal(key, False, True, f"{key.subject}: no longer running", due=alert.due, hold=0.0)

@@ -83,11 +83,13 @@ def of_shed(
 
 
 def about(layup: Layup, configuration: Configuration, asked: Question, logbook: Logbook) -> Question:
-    """The question with the resin and the lot that a layer was laid with, on the same substrate."""
+    """The question with the resin that a layer was laid with, as its lot and itself have shown it."""
     shelf = configuration.resin
-    if layup.system in {shelf.system, asked.system.name} and layup.lot == shelf.lot:
+    usual = layup.system in {shelf.system, asked.system.name} and layup.lot == shelf.lot
+    resin = load_system(shelf.system if usual else layup.system, shelf.folder)
+    system = learnt.system_of_lot(logbook, resin, layup.lot, layup.layup)
+    if system == asked.system:
         return asked
-    system = learnt.system_of_lot(logbook, load_system(layup.system, shelf.folder), layup.lot)
     limits = for_system(system, own_limits(configuration), configuration.limits.rules)
     return replace(asked, system=system, limits=limits)
 

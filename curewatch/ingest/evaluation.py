@@ -4,11 +4,11 @@ Called by the loop when the core asks for it. Everything it says is first stored
 shown, like everything else.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from curewatch.advice import alerts, question, watchers
-from curewatch.advice.alerts import Event, Happening
+from curewatch.advice.alerts import Event, Happening, Signal
 from curewatch.advice.answer import Advice, as_plain
 from curewatch.advice.progress import Progress, follow
 from curewatch.advice.question import Question
@@ -21,7 +21,7 @@ from curewatch.ingest.clock_watch import NOT_BEFORE
 from curewatch.ingest.events import Again, Publish, Show
 from curewatch.ingest.published_alerts import alerts_document
 from curewatch.jobs import Layup
-from curewatch.logbook import Entry, Logbook
+from curewatch.logbook import Entry, Logbook, Stored
 from curewatch.model.outlook import Outlook
 from curewatch.phrases import phrase
 from curewatch.wording import kept, plain_wording
@@ -35,6 +35,7 @@ class Memory(NamedTuple):
     alerts: alerts.State
     read: int  # number of the last alert entry taken up
     verdict: str
+    corrected: int  # number of the last correction taken up
 
 
 class Evaluation:
@@ -53,16 +54,17 @@ class Evaluation:
         self._plain = plain_wording(configuration.zone)  # how texts are stored and published
         self._logbook = logbook
         self._question = consult.question(configuration, logbook=logbook)
-        self._alerts, self._read, self._verdict = memory or _restored(logbook)
+        self._alerts, self._read, self._verdict, self._corrected = memory or _restored(logbook)
 
     @property
     def memory(self) -> Memory:
-        return Memory(self._alerts, self._read, self._verdict)
+        return Memory(self._alerts, self._read, self._verdict, self._corrected)
 
     def __call__(self, at: Instant, reason: str) -> tuple[Said, ...]:
         """The answer for a start now, the running layers and the alerts, as far as they changed."""
         now = at.utc
         seen_since = self._take_up_acknowledgements()
+        corrections = self._logbook.entries("correction", after=self._corrected)  # before what they change
         self._question = consult.question(self._configuration, logbook=self._logbook)
         known = state.situation(self._logbook, self._configuration, now, not_before=self._not_before)
         seen = question.with_surface(known, self._question.substrate)
@@ -77,7 +79,7 @@ class Evaluation:
             outlook,
             standing=self._alerts,
         )
-        self._alerts, events = alerts.step(self._alerts, signals, now)
+        events = self._step(signals, corrections, now)
         mark = watchers.next_mark(progresses, now)
         return (
             *seen_since,
@@ -129,6 +131,21 @@ class Evaluation:
 
     # ---- alerts
 
+    def _step(
+        self, signals: Iterable[Signal], corrections: Sequence[Stored], now: float
+    ) -> tuple[Event, ...]:
+        """What changed; what was corrected since the last look is judged as if it had always been so."""
+        if corrections:
+            self._corrected = corrections[-1].number
+            corrected = (one.payload.get("corrects") for one in corrections)
+            first = min((number for number in corrected if isinstance(number, int)), default=0)
+            told = (one.payload for one in self._logbook.entries("alert") if one.number < first)
+            before = alerts.rebuild(alerts.events_told(told))
+            self._alerts, events = alerts.step_anew(self._alerts, before, signals, now)
+        else:
+            self._alerts, events = alerts.step(self._alerts, signals, now)
+        return events
+
     def _rung(self, event: Event) -> Iterator[Said]:
         stored = alerts.event_as_plain(event, self._plain)
         loud = event.happening in {Happening.RAISED, Happening.RENEWED}
@@ -153,10 +170,12 @@ def _restored(logbook: Logbook) -> Memory:
     """What stood when the last daemon ended still stands."""
     found = logbook.entries("alert")
     verdicts = logbook.entries("verdict")
+    last = found[-1].number if found else 0
     return Memory(
         alerts.rebuild(alerts.events_told(entry.payload for entry in found)),
-        found[-1].number if found else 0,
+        last,
         str(verdicts[-1].payload["verdict"]) if verdicts else "",
+        last,  # a correction after it may not have been taken up
     )
 
 

@@ -2,7 +2,8 @@
 
 An observation's entry holds the temperatures that the film went through, so that a lot is learnt the
 same way for ever, also after the readings themselves were pruned. An undo is a correction that
-withdraws an observation; then the remaining ones are folded again.
+withdraws an observation; then the remaining ones are folded again. One that contradicts what was
+expected counts for its own layer alone (:mod:`curewatch.model.learning`).
 """
 
 from collections import OrderedDict
@@ -30,25 +31,45 @@ NEAR = HOUR  # a reading within this of the start counts for it [s]
 _folded: OrderedDict[tuple[Any, ...], tuple[Lesson, ...]] = OrderedDict()
 
 
-def system_of_lot(logbook: Logbook, system: ResinSystem, lot: str | None) -> ResinSystem:
+def system_of_lot(logbook: Logbook, system: ResinSystem, lot: str | None, layer: str = "") -> ResinSystem:
     """The system as this lot has shown itself; the one given where nothing was observed.
 
     Parameters
     ----------
     lot : str or None
         None is the lot that nobody named.
+    layer : str
+        Whose times are asked; empty for the lot as a whole.
     """
-    return learning.current_system(system, (each for _, each in observations(logbook, system.name, lot)))
+    seen = (each for _, each in observations(logbook, system.name, lot))
+    return learning.current_system(system, seen, layer)
 
 
-def lessons(logbook: Logbook, system: ResinSystem, lot: str | None) -> tuple[Lesson, ...]:
-    """What each observation of this lot did, oldest first."""
+def lesson_of(logbook: Logbook, system: ResinSystem, lot: str | None, evidence: Evidence) -> Lesson:
+    """What an observation that is about to be told would do; an earlier telling of it is left out.
+
+    Raises
+    ------
+    OutOfValidity
+        It says nothing of this resin.
+    """
+    others = (
+        each
+        for _, each in observations(logbook, system.name, lot)
+        if not evidence.layer or (each.layer, each.seen) != (evidence.layer, evidence.seen)
+    )
+    return learning.learn(learning.current_system(system, others, evidence.layer), evidence)
+
+
+def lessons(logbook: Logbook, system: ResinSystem, lot: str | None, layer: str = "") -> tuple[Lesson, ...]:
+    """What each observation of this lot did, oldest first; as :func:`system_of_lot`."""
     seen = tuple(observations(logbook, system.name, lot))
     if not seen:
         return ()
-    key = (system, tuple(sorted(system.origins)), *((entry, each.elapsed, each.seen) for entry, each in seen))
+    told = ((entry, each.elapsed, each.seen) for entry, each in seen)
+    key = (system, tuple(sorted(system.origins)), layer, *told)
     if key not in _folded:
-        _folded[key] = learning.lessons(system, (each for _, each in seen))
+        _folded[key] = learning.lessons(system, (each for _, each in seen), layer)
         while len(_folded) > MOST_KEPT:
             _folded.popitem(last=False)
     return _folded[key]
@@ -64,8 +85,9 @@ def observations(logbook: Logbook, system: str, lot: str | None) -> Iterator[tup
         if payload.get("system") == system and payload.get("lot") == lot:
             evidence = _evidence(entry, payload)
             if evidence is not None:
-                layup = payload.get("layup") or entry.number
-                found[layup, evidence.seen] = entry.number, evidence
+                event = payload.get("layup") or entry.number, evidence.seen
+                found.pop(event, None)  # told again, it is the last one told
+                found[event] = entry.number, evidence
     yield from found.values()
 
 

@@ -32,6 +32,7 @@ class Memory(NamedTuple):
     prior: str  # fingerprint of the system it was taken into
     state: FloatArray
     posterior: FloatArray
+    contradicts: bool = False  # it lay outside what was expected
 
 
 class Evidence(NamedTuple):
@@ -46,6 +47,7 @@ class Evidence(NamedTuple):
     number: int = 0  # its entry in the logbook, 0 for none
     memory: Memory | None = None
     earlier: tuple[tuple[float, float], ...] = ()  # smaller rises of the same curve: time [s], rise [K]
+    layer: str = ""  # of which it was seen; empty for a test cup
 
     @property
     def sd(self) -> float:
@@ -113,7 +115,8 @@ def as_plain(evidence: Evidence) -> dict[str, Any]:
 def remembered(memory: Memory) -> dict[str, Any]:
     """The outcome of a step as plain values, to stand in the same entry."""
     state, posterior = memory.state.tolist(), memory.posterior.tolist()
-    return {"prior": memory.prior, "state": state, "posterior": posterior}
+    found = {"prior": memory.prior, "state": state, "posterior": posterior}
+    return found | ({"contradicts": True} if memory.contradicts else {})
 
 
 def from_plain(plain: Mapping[str, Any], number: int = 0) -> Evidence:
@@ -142,6 +145,7 @@ def from_plain(plain: Mapping[str, Any], number: int = 0) -> Evidence:
         number,
         _memory(plain.get("memory")),
         tuple((float(at), float(rise)) for at, rise in plain.get("earlier") or ()),
+        str(plain.get("layup") or ""),
     )
 
 
@@ -152,4 +156,4 @@ def _memory(plain: Any) -> Memory | None:
     state, posterior = np.array(plain["state"], dtype=float), np.array(plain["posterior"], dtype=float)
     if state.ndim != 1 or posterior.shape != (state.size, state.size):
         return None
-    return Memory(str(plain["prior"]), state, posterior)
+    return Memory(str(plain["prior"]), state, posterior, bool(plain.get("contradicts")))

@@ -5,7 +5,12 @@ log-normal rate factor. A fitted system also carries a covariance of its paramet
 says that something was reached at a time; its logarithm is the model's plus an error of the seeing.
 Both are taken as jointly normal about the present best estimate and updated in closed form, the
 slopes taken anew until it stands still (an iterated Kalman step). With the rate alone this is a
-one-dimensional posterior; a test holds it against that on a fine grid. The result is a system of the
+one-dimensional posterior; a test holds it against that on a fine grid.
+
+A slip is not evidence. A time outside the 99 % band contradicts: it is likelier a wrong layer or hour
+than such a lot. Its error of seeing is then taken as so large that it lies on the edge of the band, which
+is a likelihood with a power law for a tail: the farther off, the less it moves. It narrows nothing, and it
+counts for its own layer alone, never for another of the lot. The result is a system of the
 same name and a higher version that names its parent; nothing is overwritten, so an undo is to fold
 the remaining observations again.
 """
@@ -29,7 +34,7 @@ from curewatch.units import DAY, HOUR, FloatArray
 
 WITHIN_LOT = 0.04  # batches of one lot still differ: weighing, mixing, water (assumed)
 NINE_IN_TEN = 1.645
-STRANGE = 3.0  # standard deviations from what was expected
+EDGE = 2.576  # standard deviations from what was expected that hold 99 of 100
 ROUNDS = 4
 STEP = 0.02  # of a logarithm, for slopes
 
@@ -54,15 +59,27 @@ class Lesson:
         return math.log(self.evidence.elapsed / self.expected) / self.expected_sd
 
     @property
-    def strange(self) -> bool:
-        """So far from what was expected that a slip is likelier than such a lot."""
-        return abs(self.pull) > STRANGE
+    def contradicts(self) -> bool:
+        """Outside the 99 % band: a slip is likelier than such a lot."""
+        return abs(self.pull) > EDGE
 
     @property
     def expected_band(self) -> tuple[float, float]:
         """Nine of ten. [s]"""
-        reach = math.exp(NINE_IN_TEN * self.expected_sd)
+        return self._within(NINE_IN_TEN)
+
+    @property
+    def believed_band(self) -> tuple[float, float]:
+        """Ninety-nine of a hundred. [s]"""
+        return self._within(EDGE)
+
+    def _within(self, deviations: float) -> tuple[float, float]:
+        reach = math.exp(deviations * self.expected_sd)
         return self.expected / reach, self.expected * reach
+
+    def counts_for(self, layer: str) -> bool:
+        """Whether it is used for a layer; an empty name is the lot as a whole."""
+        return _counts(self.evidence, layer, contradicts=self.contradicts)
 
 
 def learn(system: ResinSystem, evidence: Evidence) -> Lesson:
@@ -91,6 +108,11 @@ def learn(system: ResinSystem, evidence: Evidence) -> Lesson:
     first = value = _log_times(system, evidence)
     slope = _slopes(system, evidence, state)
     before = float(slope[0] @ prior @ slope[0])
+    expected_sd = math.sqrt(before + float(noise[0, 0]))
+    pull = abs(float(observed[0] - first[0])) / expected_sd
+    contradicts = pull > EDGE
+    if contradicts:
+        noise = noise + ((pull / EDGE) ** 2 - 1.0) * expected_sd**2
     for _ in range(ROUNDS):
         moved = _gain(prior, slope, noise) @ (observed - value + slope @ state)
         settled = float(np.max(np.abs(moved - state), initial=0.0)) < 1e-3
@@ -99,17 +121,17 @@ def learn(system: ResinSystem, evidence: Evidence) -> Lesson:
             break
         value = _log_times(_at(system, state), evidence)
         slope = _slopes(system, evidence, state)
-    posterior = prior - _gain(prior, slope, noise) @ slope @ prior
+    posterior = prior if contradicts else prior - _gain(prior, slope, noise) @ slope @ prior
     return Lesson(
         evidence=evidence,
         before=system,
         after=_next_version(system, state, posterior, evidence),
         expected=math.exp(float(first[0])),
-        expected_sd=math.sqrt(before + float(noise[0, 0])),
+        expected_sd=expected_sd,
         factor=_rate_change(system, state),
         spread_before=math.sqrt(before),
         spread_after=math.sqrt(max(float(slope[0] @ posterior @ slope[0]), 0.0)),
-        memory=Memory(fingerprint(system), state, posterior),
+        memory=Memory(fingerprint(system), state, posterior, contradicts),
     )
 
 
@@ -119,31 +141,48 @@ def _gain(prior: FloatArray, slope: FloatArray, noise: FloatArray) -> FloatArray
     return np.asarray(np.linalg.solve(slope @ spread + noise, spread.T).T)
 
 
-def lessons(system: ResinSystem, evidence: Iterable[Evidence]) -> tuple[Lesson, ...]:
-    """Fold observations, oldest first; those that say nothing of this resin are passed over."""
+def _counts(evidence: Evidence, layer: str, *, contradicts: bool) -> bool:
+    return not contradicts or (layer != "" and evidence.layer == layer)
+
+
+def lessons(system: ResinSystem, evidence: Iterable[Evidence], layer: str = "") -> tuple[Lesson, ...]:
+    """Fold observations, oldest first; those that say nothing of this resin are passed over.
+
+    One that does not count for ``layer`` is judged and listed, and the next goes on from before it.
+    """
     found: list[Lesson] = []
     for each in evidence:
         try:
-            found.append(learn(found[-1].after if found else system, each))
+            lesson = learn(system, each)
         except OutOfValidity:
             continue
+        found.append(lesson)
+        system = lesson.after if lesson.counts_for(layer) else system
     return tuple(found)
 
 
-def current_system(system: ResinSystem, evidence: Iterable[Evidence]) -> ResinSystem:
+def current_system(system: ResinSystem, evidence: Iterable[Evidence], layer: str = "") -> ResinSystem:
     """The system as this lot has shown itself; the same one where nothing was observed.
 
     A step that is remembered of this very system is taken from memory: the same answer, at once.
+
+    Parameters
+    ----------
+    layer : str
+        Whose times are asked: only for it counts what was seen of it and contradicts. Empty for the
+        lot as a whole.
     """
     for each in evidence:
         memory = each.memory
         if memory is not None and memory.prior == fingerprint(system):
-            system = _next_version(system, memory.state, memory.posterior, each)
+            if _counts(each, layer, contradicts=memory.contradicts):
+                system = _next_version(system, memory.state, memory.posterior, each)
             continue
         try:
-            system = learn(system, each).after
+            lesson = learn(system, each)
         except OutOfValidity:
             continue
+        system = lesson.after if lesson.counts_for(layer) else system
     return system
 
 

@@ -114,8 +114,8 @@ def gather(logbook: Logbook, name: str, seal: Seal, systems: Path | None = None)
     substrate = _substrate(job.opened.payload, setting)
     measured = measure(logbook, posts, start - BEFORE, end, substrate)
 
-    def system_of(resin: str, lot: str | None) -> ResinSystem:
-        return learnt.system_of_lot(logbook, load_system(resin, systems), lot)
+    def system_of(resin: str, lot: str | None, layer: str) -> ResinSystem:
+        return learnt.system_of_lot(logbook, load_system(resin, systems), lot, layer)
 
     courses = tuple(follow(told.payload, measured, end, system_of) for told in job.of(Kind.LAYUP))
     return Account(

@@ -51,15 +51,15 @@ def follow(
     payload: Mapping[str, Any],
     measured: Measured,
     end: float,
-    system_of: Callable[[str, str | None], ResinSystem],
+    system_of: Callable[[str, str | None, str], ResinSystem],
 ) -> Course:
-    """Follow one layup from its start to ``end``, UTC [s]. ``system_of`` gives the resin by name and lot."""
+    """Follow one layup from its start to ``end``, UTC [s]. ``system_of``: resin by name, lot, layer."""
     name, said = str(payload.get("layup", "?")), payload.get("started")
     started = float(said) if isinstance(said, int | float) else 0.0
     try:
         _must_be_a_time(said)
         lot = payload.get("lot")
-        system = system_of(str(payload.get("system", "")), None if lot is None else str(lot))
+        system = system_of(str(payload.get("system", "")), None if lot is None else str(lot), name)
         history, unmeasured = _history(started, measured, min(end, started + AHEAD))
         cures = [
             film.cure(

@@ -87,7 +87,7 @@ def busy_shed(plain_shed: Path, tmp_path_factory: pytest.TempPathFactory) -> Pat
         for typed in (
             'curewatch job open --name rudder-cheek --title "new rudder cheek" --by "the owner"',
             'curewatch job batch --resin-mass "150 g" --hardener-mass "33 g" --resin-lot "demo lot 7"',
-            'curewatch layer --job rudder-cheek --mass "150 g" --ago "20 min"',
+            'curewatch layer --job rudder-cheek --mass "150 g" --ago "9 h"',
         ):
             assert outcome(typed) == 0, typed
     return folder

@@ -101,7 +101,7 @@ def test_a_form_that_is_broken_off_writes_nothing(shed: Path) -> None:
 
 def test_what_was_seen_is_asked_for(shed: Path) -> None:
     """`saw` alone on a terminal asks what, again when the word is none of the four, who and when."""
-    on_terminal(shed, "--mass", "150 g", "--ago", "3 h", command="layer").expect(pexpect.EOF)
+    on_terminal(shed, "--mass", "150 g", "--ago", "9 h", command="layer").expect(pexpect.EOF)
     seeing = on_terminal(shed, "--temperature", "18", command="saw")
     answer(seeing, ("What was seen", "green"), ("What was seen", "gel"), ("Who", "a friend"))
     answer(seeing, ("When", "in an hour"), ("When", "5 min ago"))
@@ -154,7 +154,7 @@ def test_a_correction_is_asked_for(shed: Path) -> None:
 @pytest.mark.long
 def test_a_layer_s_end_says_who_and_when(shed: Path) -> None:
     """`layer --close` takes --by and --ago as everything told at the bench does."""
-    on_terminal(shed, "--mass", "150 g", "--ago", "3 h", command="layer").expect(pexpect.EOF)
+    on_terminal(shed, "--mass", "150 g", "--ago", "9 h", command="layer").expect(pexpect.EOF)
     closing = on_terminal(shed, "--close", "L1", "--by", "a friend", "--ago", "1 h", command="layer")
     closing.expect_exact("no layer is running")
     closing.expect(pexpect.EOF)

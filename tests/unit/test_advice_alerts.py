@@ -20,6 +20,7 @@ from curewatch.advice.alerts import (
     rebuild,
     reworded,
     step,
+    step_anew,
 )
 
 DEW = Key(Kind.CONDENSATION)
@@ -115,3 +116,36 @@ def test_the_state_after_a_restart_is_the_state_before_it(story: list[tuple[Key,
     assert {key: (one.since, one.acknowledged, one.urgency) for key, one in again.items()} == {
         key: (one.since, one.acknowledged, one.urgency) for key, one in state.items()
     }
+
+
+MISSED = Key(Kind.WINDOW_MISSED, "L1")
+SILENT = Key(Kind.SENSOR, "bench")
+
+
+def signal(key: Key, raised: bool, clear: bool | None = None, urgency: int = 0) -> Signal:
+    return Signal(key, raised, (not raised) if clear is None else clear, "now", urgency=urgency, hold=1800.0)
+
+
+def test_what_was_withdrawn_leaves_no_alert_standing_for_its_hold_time() -> None:
+    """Raised by the slip: over at the next look. Raised before it, or of a sensor: held as ever."""
+    before, _ = step(nothing_stands(), [signal(BEFORE, True)], 0.0)
+    state, _ = step(before, [signal(BEFORE, True), signal(MISSED, True), signal(SILENT, True)], 60.0)
+    quiet = [signal(BEFORE, False), signal(MISSED, False), signal(SILENT, False)]
+    held, _ = step(state, quiet, 120.0)
+    assert held.keys() == {BEFORE, MISSED, SILENT}
+    after, events = step_anew(state, before, quiet, 120.0)
+    assert after.keys() == {BEFORE, SILENT}
+    assert [(event.key, event.happening) for event in events] == [(MISSED, Happening.CLEARED)]
+
+
+def test_what_the_withdrawn_words_had_silenced_or_made_urgent_rings_again() -> None:
+    """A countdown that had run down rings at its true urgency; one in its gap that had stood stands again."""
+    before, _ = step(nothing_stands(), [signal(MISSED, True)], 0.0)
+    state, _ = step({}, [signal(BEFORE, True, urgency=3)], 60.0)
+    signals = [signal(BEFORE, True, urgency=1), signal(MISSED, False, clear=False)]
+    after, events = step_anew(state, before, signals, 120.0)
+    assert after[BEFORE].urgency == 1
+    assert [event.happening for event in events] == [Happening.RENEWED, Happening.RAISED]
+    assert rebuild([Event(Happening.RAISED, BEFORE, 60.0, "now", urgency=3), *events])[BEFORE].urgency == 1
+    _, later = step(after, [signal(BEFORE, True, urgency=2)], 180.0)
+    assert [event.happening for event in later] == [Happening.RENEWED]

@@ -410,7 +410,7 @@ def test_an_observation_is_shown_in_a_line_that_a_person_reads(
 ) -> None:
     """What the model keeps of it is not poured onto the terminal."""
     told(shed, capsys, "open", "--title", "new rudder cheek")
-    laid(shed, capsys, "--ago", "3 h", "--mass", "150 g")
+    laid(shed, capsys, "--ago", "9 h", "--mass", "150 g")
     with pytest.raises(SystemExit):
         run(["saw", "gelled", "--temperature", "18", "--config", str(shed)])
     capsys.readouterr()

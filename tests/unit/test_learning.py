@@ -114,10 +114,46 @@ def test_a_cup_that_never_warmed_teaches_nothing() -> None:
         cup_evidence(film.History(np.array([0.0, 3600.0]), np.array([293.15, 295.0])), 0.05)
 
 
-def test_what_no_lot_could_do_is_called_strange() -> None:
-    """A gel after a tenth of its time is likelier a slip than a lot."""
-    assert learn(SLOW, Evidence("gelled", gel(1.0) / 10.0, NIGHT)).strange
-    assert not learn(SLOW, Evidence("gelled", gel(1.0) * 1.2, NIGHT)).strange
+def test_what_no_lot_could_do_contradicts() -> None:
+    """A gel after a tenth of its time is likelier a slip than a lot: 99 of 100 come within the band."""
+    assert learn(SLOW, Evidence("gelled", gel(1.0) / 10.0, NIGHT)).contradicts
+    found = learn(SLOW, Evidence("gelled", gel(1.0) * 1.2, NIGHT))
+    assert not found.contradicts
+    early, late = found.believed_band
+    assert math.log(late / early) == pytest.approx(2 * 2.576 * found.expected_sd)
+    for beyond, slip in ((1.01 * late, True), (0.99 * late, False), (early / 1.01, True)):
+        assert learn(SLOW, Evidence("gelled", beyond, NIGHT)).contradicts is slip
+
+
+def test_a_slip_narrows_nothing_and_moves_the_less_the_farther_off_it_is() -> None:
+    """A heavy tail: about a half at the edge of the band, six in a hundred for three minutes after mixing."""
+    edge = learn(SLOW, Evidence("gelled", gel(1.0), NIGHT)).believed_band[0]
+    at = [0.99 * edge, 0.5 * edge, 0.1 * edge, 180.0]
+    found = [learn(SLOW, Evidence("gelled", time, NIGHT)) for time in at]
+    factors = [each.factor for each in found]
+    assert factors == sorted(factors, reverse=True)
+    assert factors[-1] < 1.1
+    assert all(each.after.rate_sd == SLOW.rate_sd for each in found)
+    assert all(each.spread_after == pytest.approx(each.spread_before, rel=0.1) for each in found)
+    inside = learn(SLOW, Evidence("gelled", 1.01 * edge, NIGHT))
+    assert inside.factor == pytest.approx(factors[0], rel=0.05)  # no jump at the edge
+    assert inside.after.rate_sd < 0.8 * SLOW.rate_sd
+
+
+def test_a_slip_counts_for_its_own_layer_alone() -> None:
+    """Another layer of the lot and the lot as a whole are as if it had never been told; so from memory."""
+    slip = Evidence("gelled", 180.0, NIGHT, layer="L2")
+    right = Evidence("gelled", 0.9 * gel(1.0), NIGHT, layer="L1")
+    again = from_plain({**as_plain(slip), "layup": "L2", "memory": remembered(learn(SLOW, slip).memory)})
+    alone = current_system(SLOW, [right])
+    for told in (slip, again):
+        assert current_system(SLOW, [told], "L1") is SLOW
+        assert current_system(SLOW, [told, right]) == alone
+        assert current_system(SLOW, [told], "L2").kinetics.k2 > SLOW.kinetics.k2
+    assert [each.counts_for("L1") for each in lessons(SLOW, [slip, right], "L1")] == [False, True]
+    assert lessons(SLOW, [slip, right])[-1].after == alone
+    cup = slip._replace(layer="")
+    assert current_system(SLOW, [cup], "") is SLOW  # a cup that contradicts is nobody's layer
 
 
 def test_a_fitted_system_learns_in_all_it_left_open() -> None:

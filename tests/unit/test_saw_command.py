@@ -158,13 +158,67 @@ def test_a_resin_of_ones_own_file_is_learnt_and_undone(do: Do, tmp_path: Path) -
     mine.write_text(
         'name = "demo-creek"\ntitle = "Demo"\nbased_on = "epoxy-fast"\nnote = "demo"\n', encoding="utf-8"
     )
-    do("layer", "--resin", str(mine), "--ago", "6 h")
-    status, out, err = do("saw", "gelled", "--ago", "1 h")
+    do("layer", "--resin", str(mine), "--ago", "2 h")
+    status, out, err = do("saw", "gelled", "--ago", "5 min")
     assert status == 0, err
     assert "demo-creek, as this lot" in out
     status, out, err = do("saw", "--undo")
     assert status == 0, err
     assert "withdrawn: gelled of L1" in out
+
+
+def times(do: Do, layer: str) -> list[tuple[str, str]]:
+    """Early and late end of each moment of a layer, to the minute."""
+    said: Any = json.loads(do("layer", "--running", "--json")[1])
+    found = next(each for each in said["running"] if each["layup"] == layer)
+    return [(str(each["early"])[:16], str(each["late"])[:16]) for each in found["timeline"]]
+
+
+def test_a_slip_is_refused_and_named(do: Do, shed: Path) -> None:
+    """Gelled three minutes after mixing, with nobody to ask: not stored, and what would be believed."""
+    do("layer", "--ago", "3 min")
+    status, out, err = do("saw", "gelled")
+    assert (status, out) == (2, "")
+    assert "L1 gelled: found 3 min after mixing, expected" in err
+    assert "--force" in err
+    assert do("saw", "gelled", "--json")[0] == 2
+    with Logbook(configuration.logbook_path(configuration.load(shed))) as logbook:
+        assert not list(logbook.entries("observation"))
+
+
+def test_a_slip_that_was_forced_moves_no_other_layer_and_narrows_nothing(do: Do, shed: Path) -> None:
+    """Of two wet layers of one lot the other keeps every time, and so does a start now; undone, both do."""
+    do("layer", "--ago", "8 h")
+    do("layer", "--ago", "3 min")
+    first, second = times(do, "L1"), times(do, "L2")
+    status, out, err = do("saw", "gelled", "--layup", "L2", "--force")
+    assert status == 0, err
+    assert "It moves this layer a little, and no other" in out
+    assert "for L2 alone" in out
+    assert times(do, "L1") == first
+    settings, sheet = configuration.load(shed), load_system("epoxy-slow")
+    with Logbook(configuration.logbook_path(settings)) as logbook:
+        assert consult.question(settings, logbook=logbook).system == sheet
+        own = learnt.system_of_lot(logbook, sheet, "A12", "L2")
+    assert 1.0 < own.kinetics.k2 / sheet.kinetics.k2 < 1.15
+    assert own.rate_sd == sheet.rate_sd
+    assert json.loads(do("saw", "gelled", "--layup", "L1", "--json")[1])["observations"][0]["used"] is False
+    for _ in range(2):
+        assert do("saw", "--undo")[0] == 0
+    assert (times(do, "L1"), times(do, "L2")) == (first, second)
+    assert "nothing to withdraw" not in do("saw", "--undo")[2]
+    with Logbook(configuration.logbook_path(settings)) as logbook:
+        assert len(logbook.entries("observation")) == 2  # nothing is edited
+
+
+def test_a_slip_told_rightly_again_is_judged_without_the_first_telling(do: Do) -> None:
+    """The right hour after a forced slip is what was expected of the lot, and teaches it."""
+    do("layer", "--ago", "11 h")
+    do("saw", "gelled", "--ago", "10 h 50 min", "--force")
+    status, out, err = do("saw", "gelled", "--ago", "10 min")
+    assert status == 0, err
+    assert "Not expected" not in out
+    assert "version 2: gelled" in out
 
 
 WRONG = {

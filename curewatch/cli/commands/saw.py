@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from curewatch.cli.desk import Desk
     from curewatch.jobs import Layup
     from curewatch.model.evidence import Evidence
+    from curewatch.model.learning import Lesson
 
 HOTTEST_CUP = 623.15  # K; above that it burns
 WORDS = ("kicked", "gelled", "tack-free", "hard")
@@ -27,6 +28,7 @@ class Told:
     mass: float | None  # [kg]
     temperature: float | None  # [K]
     by: str | None
+    force: bool  # kept also where it contradicts what is expected
     asking: bool  # nothing was given: who and when are asked, too
 
 
@@ -60,6 +62,7 @@ def app(
     ] = None,
     by: Annotated[str | None, typer.Option("--by", help="Who.", show_default=False)] = None,
     undo: Annotated[bool, typer.Option("--undo", help="Withdraw the last observation.")] = False,
+    force: Annotated[bool, typer.Option("--force", help="Keep one that is not expected.")] = False,
     config: ConfigOption = None,
     units: UnitsOption = None,
     json: JsonOption = False,
@@ -68,7 +71,9 @@ def app(
 
     kicked: the pot got hot or stringy. gelled: no longer flows. tack-free: a finger leaves no mark.
     hard: a thumbnail leaves no dent. Each makes a new version of the resin for this lot; the bands of
-    what is foretold get narrower. --undo withdraws the last one.
+    what is foretold get narrower. A time that is not expected is asked again: it may be another layer or
+    hour. Kept with --force, it moves the times of its own layer a little and no others. --undo withdraws
+    the last one; the alerts are judged again within a minute.
 
     Example: curewatch saw gelled --ago "5 min" --layup L1
     """
@@ -77,6 +82,8 @@ def app(
     from curewatch.cli.typed import mass_from_text, temperature_from_text
     from curewatch.errors import UsageError
 
+    if undo and force:
+        raise UsageError("--undo with --force: found both. Use one of them")
     asking = not undo and seen is None and cup is None and at_terminal() is not None
     if asking:
         seen = _asked()
@@ -93,6 +100,7 @@ def app(
         None if mass is None else mass_from_text(mass),
         None if temperature is None else temperature_from_text(temperature),
         by,
+        force,
         asking,
     )
     with desk(config, units, ago, at) as place:
@@ -126,7 +134,6 @@ def _learn(place: "Desk", told: Told, *, json: bool) -> None:
     from curewatch.ingest import learnt
     from curewatch.logbook import Entry, Kind
     from curewatch.materials import load_system
-    from curewatch.model import learning
     from curewatch.model.evidence import as_plain, remembered
 
     layup = _layup(place, told)
@@ -138,9 +145,11 @@ def _learn(place: "Desk", told: Told, *, json: bool) -> None:
     resin = layup.system if layup else shelf.system
     system = load_system(resin, shelf.folder)
     lot = layup.lot if layup else shelf.lot
-    known = learnt.system_of_lot(place.logbook, system, lot)
     evidence = _evidence(place, told, layup)
-    lesson = learning.learn(known, evidence)  # refuses before anything is written
+    lesson = learnt.lesson_of(place.logbook, system, lot, evidence)  # refuses before anything is written
+    what = f"{layup.layup} {evidence.seen}" if layup else evidence.seen
+    if lesson.contradicts and not told.force:
+        _ask_again(what, lesson, json=json)
     payload = {
         **as_plain(evidence),
         "memory": remembered(lesson.memory),
@@ -156,12 +165,26 @@ def _learn(place: "Desk", told: Told, *, json: bool) -> None:
     if by:
         payload["by"] = by
     place.entry(Entry(Kind.OBSERVATION, payload, place.happened, job=job))
-    found = learnt.lessons(place.logbook, system, lot)
+    found = learnt.lessons(place.logbook, system, lot, evidence.layer)
     if json:
-        terminal.print_json({"lot": lot, "observations": screen.as_plain(found)})
+        terminal.print_json({"lot": lot, "observations": screen.as_plain(found, evidence.layer)})
         return
-    what = f"{layup.layup} {evidence.seen}" if layup else evidence.seen
-    terminal.print_lines([*screen.lines(what, found), *_lot(lot), *_next(layup)])
+    terminal.print_lines([*screen.lines(what, found, evidence.layer), *_lot(lot), *_next(layup)])
+
+
+def _ask_again(what: str, lesson: "Lesson", *, json: bool) -> None:
+    """Whether it is to be kept, though it contradicts what is expected; UsageError if it is not."""
+    from curewatch.cli import terminal
+    from curewatch.cli.forms import at_terminal
+    from curewatch.cli.screens.saw import not_expected
+    from curewatch.errors import UsageError
+
+    there, said = None if json else at_terminal(), not_expected(what, lesson)
+    if there is None:
+        raise UsageError(f"{said} Check the layer and the time, or use --force")
+    terminal.print_lines([said, "Check the layer, the time and the resin."])
+    if there("keep it all the same (y/n)", "n").strip().lower() not in {"y", "yes"}:
+        raise UsageError("nothing was written down. Tell it again with the right layer and time")
 
 
 def _last_who(place: "Desk", job: str | None) -> str | None:
@@ -224,7 +247,7 @@ def _evidence(place: "Desk", told: Told, layup: "Layup | None") -> "Evidence":
         began = place.words.moment(layup.started, place.now)
         raise UsageError(f"{layup.layup} was mixed {began}; what you saw of it must be later")
     path = _path(place, told, layup)
-    return Evidence(told.seen, elapsed, path, mass, dose)
+    return Evidence(told.seen, elapsed, path, mass, dose, layer=layup.layup)
 
 
 def _path(place: "Desk", told: Told, layup: "Layup") -> Any:
@@ -269,16 +292,17 @@ def _undo(place: "Desk", *, json: bool) -> None:
         "why": "undone by `curewatch saw --undo`",
     }
     place.entry(Entry(Kind.CORRECTION, changes, place.now, job=last.job))
-    lot = payload.get("lot")
-    found = learnt.lessons(place.logbook, system, lot)
+    lot, layer = payload.get("lot"), str(payload.get("layup") or "")
+    found = learnt.lessons(place.logbook, system, lot, layer)
     if json:
-        terminal.print_json({"withdrawn": last.number, "lot": lot, "observations": screen.as_plain(found)})
+        plain = screen.as_plain(found, layer)
+        terminal.print_json({"withdrawn": last.number, "lot": lot, "observations": plain})
         return
     when = place.words.moment(last.at, place.now)
     first = (
         f"withdrawn: {payload.get('seen')} of {payload.get('layup') or 'a cup'}, {when} (entry {last.number})"
     )
-    terminal.print_lines([first, "", *screen.history(found), *_lot(lot)])
+    terminal.print_lines([first, "", *screen.history(found, layer), *_lot(lot)])
 
 
 def _lot(lot: str | None) -> list[str]:

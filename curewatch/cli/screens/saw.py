@@ -8,8 +8,15 @@ from curewatch.model.lots import rate_factor_at
 from curewatch.wording import duration
 
 
-def lines(what: str, found: tuple[Lesson, ...]) -> list[str]:
-    """The last observation in words, then each that moved the lot."""
+def not_expected(what: str, lesson: Lesson) -> str:
+    """One sentence: what was said, and what 99 of 100 lots would show."""
+    early, late = (duration(each) for each in lesson.believed_band)
+    told = duration(lesson.evidence.elapsed)
+    return f"{safe_line(what)}: found {told} after mixing, expected {early} to {late} (99 in 100)."
+
+
+def lines(what: str, found: tuple[Lesson, ...], layer: str) -> list[str]:
+    """The last observation in words, then each that moved the lot or this layer."""
     last = found[-1]
     low, high = last.expected_band
     elapsed, expected = duration(last.evidence.elapsed), duration(last.expected)
@@ -17,27 +24,34 @@ def lines(what: str, found: tuple[Lesson, ...]) -> list[str]:
     said = [
         f"{safe_line(what)}: {elapsed} after mixing",
         f"  expected {expected}, nine of ten {duration(low)} .. {duration(high)}",
-        f"  {_moved(last)}; such a time is now known to {after}, before to {before}",
     ]
-    if last.strange:
-        said.append(
-            "  ! far from anything expected: was it this layer, this resin, this hour? `--undo` takes it back"
-        )
-    return [*said, "", *history(found)]
+    if last.contradicts:
+        said += [
+            f"  ! Not expected. It moves {'this layer a little, and no other' if layer else 'no time'}.",
+            "    `--undo` takes it back.",
+        ]
+    else:
+        said.append(f"  {_moved(last)}; such a time is now known to {after}, before to {before}")
+    return [*said, "", *history(found, layer)]
 
 
-def history(found: tuple[Lesson, ...]) -> list[str]:
-    """Which observation made which version."""
+def history(found: tuple[Lesson, ...], layer: str) -> list[str]:
+    """Which observation made which version; which of another layer is not used."""
     if not found:
         return ["  nothing was learnt of this lot: it is taken as its sheet says"]
     rows = [f"  {safe_line(found[0].before.name, 30)}, as this lot has shown itself:"]
     for each in found:
         entry = f"entry {each.evidence.number}" if each.evidence.number else "just now"
-        rows.append(f"    version {each.after.version}: {each.evidence.seen} ({entry}), {_moved(each)}")
+        seen = f"{each.evidence.seen} ({entry})"
+        alone = f" for {safe_line(layer)} alone" if each.contradicts else ""
+        if each.counts_for(layer):
+            rows.append(f"    version {each.after.version}{alone}: {seen}, {_moved(each)}")
+        else:
+            rows.append(f"    not used: {seen} was not expected")
     return rows
 
 
-def as_plain(found: tuple[Lesson, ...]) -> list[dict[str, Any]]:
+def as_plain(found: tuple[Lesson, ...], layer: str) -> list[dict[str, Any]]:
     """The same for ``--json``; times in seconds, spreads of natural logarithms."""
     return [
         {
@@ -47,7 +61,8 @@ def as_plain(found: tuple[Lesson, ...]) -> list[dict[str, Any]]:
             "expected_s": round(each.expected, 1),
             "expected_early_s": round(each.expected_band[0], 1),
             "expected_late_s": round(each.expected_band[1], 1),
-            "strange": each.strange,
+            "contradicts": each.contradicts,
+            "used": each.counts_for(layer),
             "rate_factor": round(each.factor, 4),
             "spread_before": round(each.spread_before, 4),
             "spread_after": round(each.spread_after, 4),
