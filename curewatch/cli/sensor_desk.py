@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from datetime import tzinfo
 from pathlib import Path
 from textwrap import wrap
 from typing import Any
@@ -195,7 +196,7 @@ class Desk:
     def source(self, recording: Path | None) -> Source:
         """The logbook as it grows, or a recording."""
         if recording is not None:
-            return _of_recording(recording)
+            return _of_recording(recording, self._configuration.zone)
         return Source(self._live, lambda: self._clock.now().utc, None, live=True)
 
     def _live(self, sensor: str, begin: float, now: float) -> Samples:
@@ -225,7 +226,7 @@ class Desk:
         return self._logbook.write(Entry("sensor-check", payload, at, recorded=self._clock.now().utc)).number
 
 
-def _of_recording(path: Path) -> Source:
+def _of_recording(path: Path, zone: tzinfo) -> Source:
     """Every reading of a recording, by sensor."""
     import numpy as np
 
@@ -233,10 +234,10 @@ def _of_recording(path: Path) -> Source:
     from curewatch.wire import Parser
     from curewatch.wire.recordings import pieces
 
-    parser, told = Parser(), dict[str, list[Reading]]()
+    parser, told = Parser(zone=zone), dict[str, list[Reading]]()
     try:
         with path.open("rb") as stream:
-            for piece in pieces(stream):
+            for piece in pieces(stream, zone=zone):
                 for event in parser.payload(piece.data, Instant(piece.at, piece.at), str(path), "recording"):
                     if isinstance(event, Reading):
                         told.setdefault(event.sensor, []).append(event)

@@ -6,6 +6,7 @@ what they got wrong is how the newest is set right.
 """
 
 from collections.abc import Iterable
+from datetime import UTC, tzinfo
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -29,8 +30,10 @@ MOST = 200  # forecasts read back, the newest
 LONGEST = 2000  # moments of one forecast
 
 
-def from_bytes(data: bytes, now: float, source: str = "") -> "Forecast":
+def from_bytes(data: bytes, now: float, source: str = "", zone: tzinfo = UTC) -> "Forecast":
     """A forecast from a file's bytes: lines with times, or a SenML pack (relative times count from now).
+
+    ``zone`` is that of times without an offset.
 
     Raises
     ------
@@ -38,7 +41,7 @@ def from_bytes(data: bytes, now: float, source: str = "") -> "Forecast":
         Nothing in it can be a forecast; says what was found.
     """
     at = Instant(now, 0.0)
-    parser = Parser(check=False)
+    parser = Parser(check=False, zone=zone)
     packed = data.lstrip()[:1] in (b"[", b"{") or data[:1] > b"\x7f"
     events = (
         parser.payload(data, at, source, NAME) if packed else parser.corpus(data + b"\n", at, source, NAME)

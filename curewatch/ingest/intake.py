@@ -34,6 +34,7 @@ class Intake:
     def __init__(self, configuration: Configuration, before: Self | None = None) -> None:
         self._configuration = configuration
         self._parser: Parser = before._parser if before else Parser(check=False)
+        self._parser.zone = configuration.zone
         self._plausibility: Plausibility = before._plausibility if before else Plausibility()
         self._framers: dict[str, LineFramer] = before._framers if before else {}  # one a port
         self._whole = False

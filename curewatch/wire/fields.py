@@ -6,9 +6,10 @@ that uses other words is given a mapping from ours to its own in the configurati
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import UTC, datetime, tzinfo
 from typing import Any
 
-from curewatch.clock import Instant, utc_from_iso
+from curewatch.clock import Instant
 from curewatch.readings import Flag, Reading, Rejected
 from curewatch.units import ZERO_CELSIUS
 from curewatch.wire.numbers import LARGEST, finite, name_allowed, number
@@ -44,6 +45,7 @@ WORDS: dict[str, tuple[str, str]] = {
 }
 QUANTITIES = ("temperature", "relative_humidity", "carbon_dioxide", "battery")
 _ARRIVAL, _AGE = int(Flag.ARRIVAL_TIME), int(Flag.AGE_GIVEN)
+AHEAD = 120.0  # so far ahead of arrival a stamp may lie: two clocks in one shed [s]
 MILLISECONDS_FROM = 1e11  # a stamp this large counts milliseconds; in seconds it would be the year 5138
 
 
@@ -82,6 +84,35 @@ def quantity(value: object, kind: str, unit: str) -> float:
     return known[1](found)
 
 
+class Local(float):
+    """A stamp without an offset, as if it were UTC; :func:`at_the_shed` makes UTC of it. [s]"""
+
+    __slots__ = ()
+
+
+def at_the_shed(local: float, zone: tzinfo) -> tuple[float, float]:
+    """The two moments when clocks in this zone show this, early and late: one, but in an hour that repeats.
+
+    In the hour that is left out in spring they are an hour apart, too.
+    """
+    shown = datetime.fromtimestamp(local, UTC).replace(tzinfo=zone)
+    both = shown.timestamp(), shown.replace(fold=1).timestamp()
+    return min(both), max(both)
+
+
+def _when(time: float, zone: tzinfo, received: float) -> float:
+    """Of the two moments the last that is not in the future."""
+    early, late = at_the_shed(time, zone)
+    return late if late <= received + AHEAD else early
+
+
+def in_zone(event: Reading | Rejected, zone: tzinfo) -> Reading | Rejected:
+    """The reading with its time as UTC, where it came without an offset."""
+    if type(event) is not Reading or type(event.time) is not Local:
+        return event
+    return event._replace(time=_when(event.time, zone, event.received))
+
+
 def stamp(value: object) -> float:
     """A time as UTC seconds: a number of seconds or milliseconds since 1970, or ISO 8601 text."""
     seconds = finite(value)
@@ -89,7 +120,10 @@ def stamp(value: object) -> float:
         if type(value) is not str or len(value) > 40 or not value.isascii():
             raise Refused(Reason.BAD_TIME)
         try:
-            return utc_from_iso(value.strip())
+            told = datetime.fromisoformat(value.strip())
+            if told.tzinfo is not None:
+                return told.timestamp()
+            return Local(told.replace(tzinfo=UTC).timestamp())
         except (ValueError, OverflowError) as trouble:
             raise Refused(Reason.BAD_TIME) from trouble
     if seconds < 0:

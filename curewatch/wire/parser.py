@@ -6,10 +6,12 @@ The form is told by the first bytes; nothing has to be configured for our own li
 
 import re
 from collections.abc import Mapping
+from datetime import UTC, tzinfo
 
 from curewatch.clock import Instant
 from curewatch.readings import Flag, Reading, Rejected
 from curewatch.wire import bare, json_fields, lines, plain, senml
+from curewatch.wire.fields import in_zone
 from curewatch.wire.framing import LONGEST, LineFramer
 from curewatch.wire.numbers import name_allowed
 from curewatch.wire.plausibility import Plausibility
@@ -28,10 +30,14 @@ _RETAINED = int(Flag.RETAINED)
 class Parser:
     """Bytes in, readings or refusals out. It keeps each source's CSV header and each sensor's last reading.
 
-    ``plausibility=None`` leaves out the check against earlier readings, for whoever keeps it elsewhere.
+    ``check`` false leaves out the check against earlier readings, for whoever keeps it elsewhere. ``zone`` is
+    that of stamps without an offset; without one they stay as they are, ``fields.Local``.
     """
 
-    def __init__(self, plausibility: Plausibility | None = None, *, check: bool = True) -> None:
+    def __init__(
+        self, plausibility: Plausibility | None = None, *, check: bool = True, zone: tzinfo | None = UTC
+    ) -> None:
+        self.zone = zone
         self.plausibility = (plausibility or Plausibility()) if check else None
         self._tables: dict[str, plain.Table] = {}  # by source; at most MOST_SOURCES
         # by the mapping's identity, which stays its own while it is kept here; at most MOST_SOURCES
@@ -174,6 +180,8 @@ class Parser:
         return [self._checked(event, line, source)]
 
     def _checked(self, event: Event, raw: bytes, source: str) -> Event:
+        if self.zone is not None:
+            event = in_zone(event, self.zone)
         if self.plausibility is None or isinstance(event, Rejected):
             return event
         return self.plausibility.check(event, raw, source)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from curewatch.readings import Flag, Reading, Rejected
 from curewatch.units import ZERO_CELSIUS
+from curewatch.wire.fields import AHEAD
 from curewatch.wire.reasons import Reason, reject
 
 MOST_SENSORS = 1024
@@ -40,7 +41,7 @@ class Window:
     jump_temperature_rate: float = 1.0 / 60.0  # [K/s]
     jump_humidity: float = 0.15  # at once [1], and
     jump_humidity_rate: float = 0.05 / 60.0  # [1/s]
-    ahead: float = 120.0  # a stamp may lie this far ahead of arrival [s]
+    ahead: float = AHEAD  # a stamp may lie this far ahead of arrival [s]
     behind: float = 7 * 86400.0  # and this far behind: the longest backlog a node of ours keeps [s]
     late: float = 600.0  # delivered this long after it was measured is late [s]
     clock_set: float = CLOCK_SET  # a stamp from before it is doubted; 0 for old recordings [s]

@@ -7,19 +7,21 @@ same way as live bytes.
 
 import json
 from collections.abc import Iterable, Iterator
+from datetime import UTC, tzinfo
 from itertools import groupby
 from typing import BinaryIO, NamedTuple
 
 from curewatch.clock import Instant
 from curewatch.readings import Reading
 from curewatch.wire import lines, plain, senml
-from curewatch.wire.fields import Refused
+from curewatch.wire.fields import Local, Refused, at_the_shed
 from curewatch.wire.json_fields import LARGEST
 from curewatch.wire.parser import Parser
 
 FAR_AHEAD = Instant(4e9, 0.0)  # no recording of ours is stamped after the year 2096
 LONGEST_LINE = 4096
 MOST_PACK = 64 * 1024 * 1024  # bytes of one SenML pack in a file
+LATE = 900.0  # so much older than the line before it a line may be [s]
 MOST_RECORDS = 10_000_000
 
 
@@ -30,10 +32,10 @@ class Piece(NamedTuple):
     data: bytes
 
 
-def pieces(stream: BinaryIO, start: float = 0.0) -> Iterator[Piece]:
+def pieces(stream: BinaryIO, start: float = 0.0, zone: tzinfo = UTC) -> Iterator[Piece]:
     """The pieces of a recording, in the order they stand there.
 
-    ``start`` is the time of what stands before the first stamp.
+    ``start`` is the time of what stands before the first stamp, ``zone`` that of stamps without an offset.
     """
     head = stream.read(LONGEST_LINE)
     if head.lstrip()[:1] == b"[" or senml.is_cbor(head[:1]):
@@ -43,7 +45,7 @@ def pieces(stream: BinaryIO, start: float = 0.0) -> Iterator[Piece]:
         else:
             yield from _of_pack(head + stream.read(MOST_PACK - len(head) + 1), start)
         return
-    yield from _of_lines(_lines(head, stream), start)
+    yield from _of_lines(_lines(head, stream), start, zone)
 
 
 def _is_pack(line: bytes) -> bool:
@@ -81,8 +83,8 @@ def _lines(head: bytes, stream: BinaryIO, longest: int = LONGEST_LINE) -> Iterat
         yield rest
 
 
-def _of_lines(lines_there: Iterable[bytes], start: float) -> Iterator[Piece]:
-    parser, table, at = Parser(check=False), None, start
+def _of_lines(lines_there: Iterable[bytes], start: float, zone: tzinfo) -> Iterator[Piece]:
+    parser, table, at = Parser(check=False, zone=None), None, start
     for line in lines_there:
         if line.startswith(b"cw"):  # the most usual of long recordings; the door reads it whole again
             told = lines.parse(line, FAR_AHEAD)
@@ -91,13 +93,21 @@ def _of_lines(lines_there: Iterable[bytes], start: float) -> Iterator[Piece]:
             yield Piece(at, line)
             continue
         if table is not None and line[:1] not in b"{[#":
-            at = _moment(table, line, at)
+            at = _utc(_moment(table, line, at), zone, at)
         else:
             for event in parser.line(line, FAR_AHEAD, "recording"):
                 if isinstance(event, Reading) and event.time < FAR_AHEAD.utc:
-                    at = event.time
+                    at = _utc(event.time, zone, at)
         table = plain.header(line.strip()) or table
         yield Piece(at, line)
+
+
+def _utc(time: float, zone: tzinfo, before: float) -> float:
+    """Of an hour that repeats the one that goes on from the line before; some lines are a little late."""
+    if type(time) is not Local:
+        return time
+    early, late = at_the_shed(time, zone)
+    return early if early >= before - LATE else late
 
 
 def _moment(table: plain.Table, line: bytes, before: float) -> float:

@@ -44,7 +44,7 @@ def app(
     path = logbook_path(configuration)
     found: tuple[Forecast, ...] = ()
     if file is not None:
-        fed = forecasts.from_bytes(_bytes(file), now, str(file))
+        fed = forecasts.from_bytes(_bytes(file), now, str(file), configuration.zone)
         with Logbook(path) as logbook:
             logbook.write(forecasts.entry(fed, file.name))
             found = forecasts.kept(logbook, now)

@@ -69,7 +69,7 @@ def app(
     if sensor is not None and not configuration.role_of(sensor):
         known = ", ".join(configuration.sensors or ROLES_BY_NAME)
         raise UsageError(f"no sensor {sensor!r}; --sensor takes one of {known}")
-    recording = open_recording(file)
+    recording = open_recording(file, configuration.zone)
     ran = replay(
         configuration,
         recording,

@@ -1,6 +1,7 @@
 """A recording as an edge: its pieces become events at their own moments, on a clock that it moves itself."""
 
 from collections.abc import Iterator
+from datetime import UTC, tzinfo
 from io import SEEK_END, BytesIO
 from pathlib import Path
 from typing import BinaryIO, NamedTuple
@@ -25,8 +26,8 @@ class Span(NamedTuple):
     end: float  # UTC [s]
 
 
-def open_recording(path: Path) -> "Recording":
-    """The recording in a file.
+def open_recording(path: Path, zone: tzinfo = UTC) -> "Recording":
+    """The recording in a file; ``zone`` is that of stamps without an offset.
 
     Raises
     ------
@@ -35,7 +36,7 @@ def open_recording(path: Path) -> "Recording":
     """
     try:
         with path.open("rb") as stream:
-            stamped = [piece.at for piece in recordings.pieces(_ends(stream)) if piece.at > 0.0]
+            stamped = [piece.at for piece in recordings.pieces(_ends(stream), zone=zone) if piece.at > 0.0]
     except OSError as trouble:
         raise UsageError(f"{path}: {reason(trouble)}") from trouble
     if not stamped:
@@ -45,7 +46,7 @@ def open_recording(path: Path) -> "Recording":
         )
     # a board whose clock was not yet set must not take it back to 1970; all of a recording may be old
     believed = [at for at in stamped if at >= CLOCK_SET] or stamped
-    return Recording(path, Span(min(believed), max(believed)))
+    return Recording(path, Span(min(believed), max(believed)), zone)
 
 
 def _begins(path: Path) -> str:
@@ -71,8 +72,9 @@ def _ends(stream: BinaryIO) -> BinaryIO:
 class Recording:
     """The events of one file."""
 
-    def __init__(self, path: Path, span: Span) -> None:
+    def __init__(self, path: Path, span: Span, zone: tzinfo = UTC) -> None:
         self.path = path
+        self._zone = zone
         self.span = span
 
     def events(self, step: float = 60.0) -> Iterator[Event]:
@@ -83,7 +85,7 @@ class Recording:
         """
         begin = now = ticked = self.span.start
         with self.path.open("rb") as stream:
-            for piece in recordings.pieces(stream, start=now):
+            for piece in recordings.pieces(stream, now, self._zone):
                 while piece.at - ticked >= step:
                     ticked = _next(ticked, piece.at, step)
                     yield Tick(Instant(ticked, ticked - begin))
