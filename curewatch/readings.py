@@ -6,7 +6,7 @@ many thousands a second and a tuple is the cheapest frozen value Python has.
 """
 
 from enum import IntFlag
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 
 class Flag(IntFlag):
@@ -21,6 +21,16 @@ class Flag(IntFlag):
     RETAINED = 32  # the broker kept it: old until its own time says otherwise
     CORRECTED = 64  # a two-point check's correction was applied
     CLOCK_DOUBT = 128  # the stamp is doubtful: the wall clock had stepped, or had not been set
+    BACKLOG = 256  # the broker may have held it back: old until its own time says otherwise
+
+
+_HELD_BACK = int(Flag.RETAINED | Flag.BACKLOG)
+_BY_ARRIVAL = int(Flag.ARRIVAL_TIME | Flag.AGE_GIVEN)
+
+
+def undated(flags: Any) -> Any:
+    """Is it of unknown age? The broker held it back, and its stamp counts from arrival. Also for an array."""
+    return (flags & _HELD_BACK != 0) & (flags & _BY_ARRIVAL != 0)
 
 
 class Reading(NamedTuple):

@@ -17,6 +17,7 @@ from curewatch.configuration import Configuration, MqttSource, logbook_path, pas
 from curewatch.errors import CurewatchError, ExitStatus, RecordBroken, StoreFailed
 from curewatch.ingest import consult, health, recall, refused_lately
 from curewatch.ingest.clock_watch import NOT_BEFORE
+from curewatch.ingest.edges import fence
 from curewatch.ingest.edges.message_socket import LONGEST
 from curewatch.ingest.judgement import judge
 from curewatch.logbook import Logbook
@@ -180,6 +181,12 @@ def _broker_heard(examined: Examined, name: str, about: str) -> Finding:
     when = examined.words.moment(last.at, examined.now.utc)
     if not last.payload["up"]:
         return _bad(about, f"no answer since {when}: {last.payload.get('why')}", "see to the broker")
+    notices = [str(entry.payload["notice"]) for entry in told if "notice" in entry.payload]
+    marked = [text for text in notices if text.startswith((fence.MISSING, fence.BACK))]
+    if marked and marked[-1].startswith(fence.MISSING):
+        topic = fence.topic_of(examined.configuration.mqtt[name])
+        seen = f"answers since {when}, but {marked[-1]}"
+        return _care(about, seen, fence.CURE.format(topic=topic))
     lost = [entry for entry in told if "notice" in entry.payload and entry.at >= last.at - 60]
     if any("session" in str(entry.payload["notice"]) for entry in lost):
         advice = "let the broker keep sessions on disk (persistence, autosave): see its settings"
@@ -210,23 +217,26 @@ def _sensors(examined: Examined) -> Iterator[Finding]:
     names = recall.sensors_of_interest(logbook, configuration)
     if not any(configuration.role_of(name) == "air" for name in names):
         yield _bad("sensors", "no sensor stands for the air at the work", 'give one role = "air"')
-    judged = judge(configuration, recall.tracks(logbook, names, now), now)
-    latest = logbook.latest()
+    seen = {name: recall.look_up(logbook, name, now) for name in names}
+    judged = judge(configuration, {name: each.track for name, each in seen.items()}, now)
     for name in names:
-        yield _sensor(examined, name, judged[name], latest[name].time if name in latest else None)
+        yield _sensor(examined, name, judged[name], seen[name])
 
 
-def _sensor(examined: Examined, name: str, judged: health.Health, heard: float | None) -> Finding:
+def _sensor(examined: Examined, name: str, judged: health.Health, known_of: recall.Seen) -> Finding:
     configuration, now = examined.configuration, examined.now.utc
     about, role = f"sensor.{name}", configuration.role_of(name) or "no role"
-    if heard is None:
+    if known_of.held_back and judged.state in {health.State.NEVER, health.State.SILENT}:
+        return _bad(about, f"{role}, {recall.HELD_BACK}", "wait for its next report")
+    if known_of.shown is None:
         return _bad(about, f"{role}, never heard", "its cable, its power, its name")
     known = configuration.sensor(name)
     part = load_sensor_part(known.part if known else "unknown")
     accuracy = f"±{examined.words.difference(part.temperature_sd)}"
     if part.relative_humidity_sd:
         accuracy += f", ±{part.relative_humidity_sd * 100:.1f} % humidity"
-    seen = f"{role}, {judged.state}, heard {duration(max(0.0, now - heard))} ago, {part.name} {accuracy}"
+    heard = duration(max(0.0, now - known_of.shown.time))
+    seen = f"{role}, {judged.state}, heard {heard} ago, {part.name} {accuracy}"
     if judged.state in HEALTHY:
         return _checked(examined, name, _good(about, seen), bool(part.relative_humidity_sd))
     told = _care if judged.state in DOUBTED else _bad

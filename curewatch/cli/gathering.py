@@ -104,10 +104,9 @@ def sensors(logbook: Logbook, configuration: Configuration, now: float) -> tuple
     names = recall.sensors_of_interest(logbook, configuration)
     seen = {name: recall.look_up(logbook, name, now) for name in names}
     health = judge(configuration, {name: each.track for name, each in seen.items()}, now)
-    latest = logbook.latest()
     found = []
     for name in names:
-        last = seen[name].last or latest.get(name)
+        last = seen[name].shown
         found.append(
             SensorState(
                 name,

@@ -200,7 +200,7 @@ class Desk:
         return Source(self._live, lambda: self._clock.now().utc, None, live=True)
 
     def _live(self, sensor: str, begin: float, now: float) -> Samples:
-        found = halves.joined_series(self._logbook.series(sensor, begin, now + 1.0))
+        found = halves.joined_series(self._logbook.series(sensor, begin, now + 1.0).dated())
         correction = corrections.current(self._logbook).get(sensor, corrections.NONE)
         righted = (found.flags & Flag.CORRECTED) != 0
         humidity = found.relative_humidity.copy()

@@ -36,6 +36,7 @@ class MessageArrived(NamedTuple):
     identifier: int = 0  # packet identifier
     connection: int = 0  # running number of the connection it came over
     discarded: int = 0  # bytes of a message that was too long to hold; its payload is then empty
+    backlog: bool = False  # the broker may have held it back: when it was sent is not known
 
 
 class Tick(NamedTuple):

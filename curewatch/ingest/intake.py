@@ -11,7 +11,7 @@ from curewatch.configuration.topics import covers_levels
 from curewatch.ingest import forecasts
 from curewatch.ingest.corrections import Correction, corrected
 from curewatch.ingest.events import BytesArrived, MessageArrived
-from curewatch.readings import Reading, Rejected
+from curewatch.readings import Flag, Reading, Rejected
 from curewatch.wire import LineFramer, Parser, Plausibility, Reason, Window, bare
 from curewatch.wire.reasons import reject
 
@@ -97,6 +97,8 @@ class Intake:
             retained=event.retained,
             quantity=owner.quantity,
         )
+        if event.backlog:
+            found = [_held_back(item) for item in found]
         if all(isinstance(item, Reading) and item.sensor == forecasts.NAME for item in found):
             return found  # its times lie ahead; what is made of it is checked there
         return [self._checked(self._named(item, owner), event.payload, event.source) for item in found]
@@ -151,3 +153,7 @@ class Intake:
         if known and known.fields:
             return known.fields
         return broker.fields if broker and broker.fields else None
+
+
+def _held_back(item: Reading | Rejected) -> Reading | Rejected:
+    return item._replace(flags=item.flags | Flag.BACKLOG) if isinstance(item, Reading) else item

@@ -7,13 +7,13 @@ from curewatch.configuration import Configuration
 from curewatch.ingest import health
 from curewatch.ingest.health import Track
 from curewatch.logbook import Logbook
-from curewatch.readings import Flag, Reading
+from curewatch.readings import Flag, Reading, undated
 from curewatch.units import HOUR
 
 LOOK_BACK = 6 * HOUR  # for health [s]
+HELD_BACK = "its broker held back what came last: of unknown age"
+HELD_BACK_ADVISED = "wait for its next report; if that does not count either: curewatch doctor"
 AHEAD = 60.0  # a stamp may lie so far ahead of now: two clocks on one bench [s]
-
-_UNDATED = int(Flag.RETAINED | Flag.ARRIVAL_TIME)
 
 
 class Seen(NamedTuple):
@@ -22,6 +22,8 @@ class Seen(NamedTuple):
     track: Track
     last: Reading | None  # the newest whose stamp can be believed
     ahead: float | None  # UTC of a stamp that lies in the future [s]
+    shown: Reading | None  # the last word, also by a doubtful clock; never one of unknown age
+    held_back: bool  # what came last is of unknown age
 
 
 def sensors_of_interest(logbook: Logbook, configuration: Configuration) -> list[str]:
@@ -45,10 +47,14 @@ def look_up(logbook: Logbook, name: str, now: float) -> Seen:
     if newest is not None and newest is not last:  # it came after, and is stamped before
         track = health.step(track, newest)
     latest = logbook.latest().get(name)
+    held_back = latest is not None and undated(latest.flags)
+    if held_back:
+        latest = None
     ahead = latest.time if latest is not None and latest.time > now + AHEAD else None
     if last is None and latest is not None and ahead is None and _believable(latest):
         track, last = health.step(track, latest), latest
-    return Seen(track, _whole(last, track), ahead)
+    last = _whole(last, track)
+    return Seen(track, last, ahead, last or latest, held_back)
 
 
 def _whole(last: Reading | None, track: Track) -> Reading | None:
@@ -62,14 +68,14 @@ def _whole(last: Reading | None, track: Track) -> Reading | None:
 
 
 def _believable(reading: Reading) -> bool:
-    """Not stamped by a doubtful clock, and no broker's kept message without a time of its own."""
-    return not reading.flags & Flag.CLOCK_DOUBT and reading.flags & _UNDATED != _UNDATED
+    """Not stamped by a doubtful clock, and not of unknown age."""
+    return not (reading.flags & Flag.CLOCK_DOUBT or undated(reading.flags))
 
 
 def _readings(logbook: Logbook, name: str, start: float, end: float) -> Iterator[Reading]:
     """Readings whose stamp can be believed, oldest first."""
-    found = logbook.series(name, start, end)
-    usable = ((found.flags & Flag.CLOCK_DOUBT) == 0) & ((found.flags & _UNDATED) != _UNDATED)
+    found = logbook.series(name, start, end).dated()
+    usable = (found.flags & Flag.CLOCK_DOUBT) == 0
     columns = (
         found.time,
         found.received,

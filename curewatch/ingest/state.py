@@ -18,7 +18,15 @@ from curewatch.ingest import forecasts, halves, health, refused_lately
 from curewatch.ingest.clock_watch import DOUBT, NOT_BEFORE
 from curewatch.ingest.health import Health, State
 from curewatch.ingest.judgement import judge
-from curewatch.ingest.recall import AHEAD, LOOK_BACK, Seen, look_up, sensors_of_interest
+from curewatch.ingest.recall import (
+    AHEAD,
+    HELD_BACK,
+    HELD_BACK_ADVISED,
+    LOOK_BACK,
+    Seen,
+    look_up,
+    sensors_of_interest,
+)
 from curewatch.ingest.refused_lately import Refused
 from curewatch.logbook import Logbook
 from curewatch.materials.sensor_part import load_sensor_part
@@ -130,6 +138,8 @@ def _troubles(
     if seen.ahead is not None and judged.state in {State.NEVER, State.SILENT}:
         text = f"its last stamp lies {(seen.ahead - judged.since) / HOUR:.1f} h ahead of this machine's clock"
         return [Trouble(TroubleKind.CLOCK, text, name, role, None)]
+    if seen.held_back and judged.state in {State.NEVER, State.SILENT}:
+        return [Trouble(_KIND[judged.state], HELD_BACK, name, role, judged.since, HELD_BACK_ADVISED)]
     if unbelieved is not None and judged.state in {State.NEVER, State.SILENT}:
         text = f"it speaks, but {unbelieved.times} were refused: {unbelieved.reason}"
         return [Trouble(TroubleKind.IMPLAUSIBLE, text, name, role, judged.since, unbelieved.advised)]
@@ -201,7 +211,7 @@ def _gridded(logbook: Logbook, place: Place | None, edges: FloatArray) -> tuple[
     if place is None:
         return empty, empty.copy()
     fine = float(np.ceil(max(edges[0], edges[-1] - FINE) / HOUR)) * HOUR
-    found = halves.joined_series(logbook.series(place.sensor, fine, float(edges[-1])))
+    found = halves.joined_series(logbook.series(place.sensor, fine, float(edges[-1])).dated())
     usable = (found.flags & Flag.CLOCK_DOUBT) == 0
     cells = ((found.time - edges[0]) // STEP).astype(int)
     pressure = _pressure(found.temperature, found.relative_humidity)

@@ -19,17 +19,13 @@ from curewatch.ingest.judgement import judge
 from curewatch.ingest.published import state_document
 from curewatch.logbook.entry import Entry
 from curewatch.phrases import phrase
-from curewatch.readings import Flag, Reading
+from curewatch.readings import Reading, undated
 from curewatch.wording import kept, plain_wording
 
 CHECK_EVERY = 60.0  # monotonic, between two looks at the sensors [s]
 ADVISE_EVERY = 900.0  # between two full looks at the advice, when nothing pressing happened [s]
 ADVISE_SOON = 60.0  # ... when something changed [s]
 SENSORS = 500  # names followed; what is beyond is stored, but not watched
-
-_UNDATED = int(
-    Flag.RETAINED | Flag.ARRIVAL_TIME
-)  # a broker's kept message without a time of its own says nothing of now
 
 
 class WatchKeeping:
@@ -74,8 +70,8 @@ class WatchKeeping:
         """Step the tracks; a sensor that was silent and speaks again ends its gap."""
         said: list[Entry | Show] = []
         for reading in readings:
-            if reading.flags & _UNDATED == _UNDATED:
-                continue
+            if undated(reading.flags):
+                continue  # it says nothing of now
             before = self.tracks.get(reading.sensor)
             if before is None:
                 if len(self.tracks) >= SENSORS:

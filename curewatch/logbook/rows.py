@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curewatch.errors import OutOfValidity
-from curewatch.readings import Reading
+from curewatch.readings import Reading, undated
 
 Rows = NDArray[np.void]
 
@@ -84,8 +84,11 @@ def _whole(quantity: str, value: float, scale: float, bound: int) -> int:
 
 
 def same(values: Sequence[int]) -> tuple[int, ...]:
-    """What makes a reading the same one when it is delivered again: all but its arrival and flags."""
-    return (*values[:2], *values[3:7], values[8])
+    """What makes a reading the same one when it is delivered again: all but its arrival and flags.
+
+    One of unknown age is never the same as a dated one: its stamp says nothing of when it was measured.
+    """
+    return (*values[:2], *values[3:7], values[8], int(undated(values[7])))
 
 
 def holds(rows: Rows, values: Sequence[int]) -> bool:

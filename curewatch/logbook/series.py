@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from curewatch.logbook import rows
 from curewatch.logbook.block import TIME_SPAN
 from curewatch.logbook.writer import HOUR_MS
+from curewatch.readings import undated
 from curewatch.units import FloatArray
 
 EARLIEST, LATEST = -(2**53), 2**53  # ms; wider than any stamp
@@ -26,6 +27,11 @@ class Series(NamedTuple):
     battery: FloatArray  # [1]
     flags: NDArray[np.uint16]
     sequence: NDArray[np.int64]  # the sender's own running number; rows.NO_SEQUENCE where it keeps none
+
+    def dated(self) -> "Series":
+        """Without what is of unknown age: its stamp does not tell when it was measured."""
+        known = ~undated(self.flags)
+        return Series(*(column[known] for column in self))
 
 
 class Hourly(NamedTuple):

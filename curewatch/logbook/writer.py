@@ -18,7 +18,7 @@ from curewatch.logbook import chain, entry, rows
 from curewatch.logbook.block import TIME_SPAN, OpenBlock
 from curewatch.logbook.entry import Entry, Stored
 from curewatch.logbook.kinds import Kind
-from curewatch.readings import Reading, Rejected
+from curewatch.readings import Reading, Rejected, undated
 
 HOUR_MS = 3_600_000
 DAY_MS = 24 * HOUR_MS
@@ -271,12 +271,14 @@ class Writer:
         hours: dict[tuple[int, int], list[list[int]]] = {}
         last: dict[int, list[tuple[int, ...]]] = {}
         for values in new.tolist():
+            last.setdefault(values[0], []).append(values)
+            if undated(values[7]):
+                continue  # nobody knows of which hour it is
             pair = hours.setdefault((values[0], values[1] // HOUR_MS), [[], []])
             if values[3] != rows.NOTHING:
                 pair[0].append(values[3])
             if values[4] != rows.NOTHING:
                 pair[1].append(values[4])
-            last.setdefault(values[0], []).append(values)
         self._connection.executemany(
             _HOUR, [(*key, *_summary(warm), *_summary(damp)) for key, (warm, damp) in hours.items()]
         )

@@ -42,6 +42,7 @@ class Heard(NamedTuple):
     readings: int
     silences: tuple[tuple[float, float], ...]  # of the job, longer than SILENCE: from and until, UTC [s]
     late: int  # readings that arrived more than a quarter of an hour after they were measured
+    of_unknown_age: int  # beside the readings: kept by a broker, without a time of their own
     check: Mapping[str, Any] | None  # its last two-point check
     checked_at: float | None  # UTC [s]
 
@@ -218,7 +219,8 @@ def _cured(course: Course) -> float:
 
 
 def _heard(logbook: Logbook, post: Post, entries: Sequence[Stored], start: float, end: float) -> Heard:
-    seen = logbook.series(post.name, start, end)
+    found = logbook.series(post.name, start, end)
+    seen = found.dated()
     edges = np.concatenate(([start], seen.time, [end]))
     silent = np.flatnonzero(np.diff(edges) > SILENCE)
     checks = [
@@ -229,6 +231,7 @@ def _heard(logbook: Logbook, post: Post, entries: Sequence[Stored], start: float
         len(seen.time),
         tuple((float(edges[n]), float(edges[n + 1])) for n in silent),
         int((seen.received - seen.time > 15 * MINUTE).sum()),
+        len(found.time) - len(seen.time),
         checks[-1].payload if checks else None,
         checks[-1].at if checks else None,
     )

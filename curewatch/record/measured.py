@@ -71,7 +71,7 @@ def measure(
     for post in posts:
         by_role.setdefault(post.role, []).append(post)
     seen = {
-        role: [logbook.series(post.name, start - BRIDGED, end + BRIDGED) for post in of_role]
+        role: [logbook.series(post.name, start - BRIDGED, end + BRIDGED).dated() for post in of_role]
         for role, of_role in by_role.items()
     }
     air = _first_known(time, seen.get("air", []), "temperature")

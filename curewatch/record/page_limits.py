@@ -64,6 +64,8 @@ def _sensor_row(one: Heard, words: Words) -> tuple[str, ...]:
     part = one.post.part
     damp = "" if part.relative_humidity_sd is None else f", ± {part.relative_humidity_sd * 100:.1f} % RH"
     late = f", {one.late:,} late" if one.late else ""
+    if one.of_unknown_age:
+        late += f"; {one.of_unknown_age:,} of unknown age, not used"
     check = "none on record" if one.checked_at is None else _check(one, words)
     return (
         shown(one.post.name, 40),

@@ -31,6 +31,7 @@ def as_plain(account: Account) -> dict[str, Any]:
                 "readings": one.readings,
                 "silent_minutes": one.silent_minutes,
                 "late": one.late,
+                "of_unknown_age": one.of_unknown_age,
             }
             for one in account.heard
         ],

@@ -11,7 +11,7 @@ onto a frosty yard. Each is an attribute of :class:`Window`.
 from collections import deque
 from dataclasses import dataclass
 
-from curewatch.readings import Flag, Reading, Rejected
+from curewatch.readings import Flag, Reading, Rejected, undated
 from curewatch.units import ZERO_CELSIUS
 from curewatch.wire.fields import AHEAD
 from curewatch.wire.reasons import Reason, reject
@@ -22,10 +22,15 @@ RECENT = 64  # readings a sensor's state remembers, to know a duplicate delivere
 # the neighbours then tell what is so (assumed). [s]
 SWAP_KNOWN = 3600.0
 SAME_REPORT = 5.0  # two deliveries of one report, each stamped by its age, differ by less than this [s]
+# How far stamps of arrival are pushed ahead to keep them apart; further, and our own clock went back. What a
+# broker held back comes all at once, and its stamp tells no age: there may be a minute's worth. [s]
+PUSHED, PUSHED_UNDATED = 1.0, 60.0
+APART = 0.002  # stamps closer than this may fall into one millisecond of the logbook [s]
 CLOCK_SET = 1_577_836_800.0  # 2020-01-01T00:00Z: a stamp from before it is from a clock never set [s]
 
 _CLAMPED, _JUMP, _LATE = int(Flag.CLAMPED), int(Flag.JUMP), int(Flag.LATE)
 _OURS = int(Flag.ARRIVAL_TIME | Flag.AGE_GIVEN)
+_KEPT = int(Flag.RETAINED | Flag.BACKLOG)
 _ARRIVAL, _DOUBT = int(Flag.ARRIVAL_TIME), int(Flag.CLOCK_DOUBT)
 
 
@@ -94,14 +99,16 @@ class Plausibility:
 
     def check(self, reading: Reading, raw: bytes = b"", source: str = "") -> Reading | Rejected:
         """The reading, perhaps with flags; or the reason why it cannot be taken."""
-        sensor, time, received, temperature, humidity, carbon_dioxide, _, _, sequence = reading
-        last = self._lasts.get(sensor if temperature is not None else _alone(sensor))
+        sensor, time, received, temperature, humidity, carbon_dioxide, _, flags, sequence = reading
+        if flags & _KEPT or temperature is None:
+            sensor = _place(reading)
+        last = self._lasts.get(sensor)
         if (
             last is not None
             and temperature is not None
             and humidity is not None
             and carbon_dioxide is None
-            and time > last.newest[1]
+            and time - last.newest[1] > APART
         ):  # the usual case, in one go: whole, newer, within the window, and no further than a jump
             low, high, jump, wet_jump, late, ahead = self._usual
             _, _, _, before, wet_before, _, _, _, number_before = last.newest
@@ -166,8 +173,7 @@ class Plausibility:
         reading = _flagged(reading, self._own_flags(reading))
         while len(self._lasts) >= MOST_SENSORS:
             del self._lasts[next(iter(self._lasts))]
-        name = reading.sensor if reading.temperature is not None else _alone(reading.sensor)
-        self._lasts[name] = _Last(reading)
+        self._lasts[_place(reading)] = _Last(reading)
         return reading
 
     def _next(self, reading: Reading, last: _Last) -> Reading | Reason:
@@ -175,17 +181,16 @@ class Plausibility:
         flags = self._own_flags(reading)
         if last.repeats(reading):
             return Reason.DUPLICATE
-        if reading.time <= newest.time:
-            if reading.flags & _OURS:
-                reading, flags = _same_moment(reading, newest, flags)
-            else:
-                known = last.at(reading.time)
-                if known is not None and _same(known, reading):
-                    return Reason.DUPLICATE
-                if known is not None:  # of a clock set back it meets the stamps of before once more
-                    behind = reading.received - reading.time > self.window.late
-                    return Reason.CLOCK_BEHIND if behind else Reason.CONFLICT
-                flags |= _LATE
+        if reading.flags & _OURS and _milliseconds(reading.time) <= _milliseconds(newest.time):
+            reading, flags = _same_moment(reading, newest, flags)
+        elif reading.time <= newest.time and not reading.flags & _OURS:
+            known = last.at(reading.time)
+            if known is not None and _same(known, reading):
+                return Reason.DUPLICATE
+            if known is not None:  # of a clock set back it meets the stamps of before once more
+                behind = reading.received - reading.time > self.window.late
+                return Reason.CLOCK_BEHIND if behind else Reason.CONFLICT
+            flags |= _LATE
         if reading.time > newest.time:
             if _exchanged(reading, newest):  # also after so long that no difference is a jump any more
                 return Reason.SWAPPED
@@ -226,14 +231,25 @@ class Plausibility:
 
 def _same_moment(reading: Reading, newest: Reading, flags: int) -> tuple[Reading, int]:
     """Stamped by us, and not after the last one: several in one read, a backlog, or our clock went back."""
-    if newest.time - reading.time < 1.0:  # several in one read: a millisecond keeps them apart
-        return reading._replace(time=newest.time + 0.001), flags
+    most = PUSHED_UNDATED if undated(reading.flags) else PUSHED
+    if newest.time - reading.time < most:  # several in one read: a millisecond keeps them apart
+        return reading._replace(time=(_milliseconds(newest.time) + 1) / 1e3), flags
     return reading, flags | (_DOUBT if reading.flags & _ARRIVAL else _LATE)
 
 
-def _alone(sensor: str) -> str:
-    """Where the humidity of a sensor that sends it alone is remembered: a name that no sensor can have."""
-    return f"{sensor} humidity"
+def _milliseconds(time: float) -> int:
+    """The logbook's own step: two stamps that round to one are one."""
+    return round(time * 1e3)
+
+
+def _place(reading: Reading) -> str:
+    """Where its sensor's last is remembered; a name with a blank is one that no sensor can have.
+
+    A humidity that came alone has its own place, and so has what is of unknown age: it must neither make
+    the next live reading a jump nor push its stamp ahead.
+    """
+    alone = " humidity" if reading.temperature is None else ""
+    return f"{reading.sensor}{alone}{' kept' if undated(reading.flags) else ''}"
 
 
 def _flagged(reading: Reading, flags: int) -> Reading:

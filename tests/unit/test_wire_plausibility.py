@@ -1,9 +1,12 @@
 """What cannot be true is refused; what is strange is kept with a flag."""
 
+from pathlib import Path
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from curewatch.logbook import Logbook
 from curewatch.readings import Flag, Reading, Rejected
 from curewatch.wire.plausibility import CLOCK_SET, MOST_SENSORS, RECENT, Plausibility
 from curewatch.wire.reasons import Reason
@@ -122,6 +125,33 @@ def test_two_lines_in_one_read_that_give_an_age_are_two_readings():
     for number in range(3):
         event = checks.check(reading(12.0 + number / 10, flags=Flag.AGE_GIVEN)._replace(sequence=number))
         assert event.time == pytest.approx(NOW + number / 1000)
+
+
+@pytest.mark.parametrize("flag", [Flag.ARRIVAL_TIME, Flag.AGE_GIVEN])
+@pytest.mark.parametrize("apart", [0.0, 1e-5, 2e-4, 0.0009, 0.001])
+def test_equal_reports_are_kept_apart_however_they_are_read(apart: float, flag: Flag, tmp_path: Path):
+    """Over TLS each record is a read of its own, fractions of a millisecond apart: all are rows."""
+    checks = Plausibility()
+    said = [reading(time=NOW + number * apart, flags=flag) for number in range(500)]
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        assert logbook.append([checks.check(each) for each in said]) == 500
+
+
+def test_what_a_broker_held_back_leaves_live_reports_alone():
+    """A night of it in one read: kept apart; the live one behind it is no jump, and keeps its time."""
+    checks = Plausibility()
+    kept = Flag.ARRIVAL_TIME | Flag.BACKLOG
+    times = [checks.check(reading(9.0, flags=kept)).time for _ in range(5000)]
+    assert len({round(time * 1000) for time in times}) == 5000
+    live = checks.check(reading(19.0, time=NOW + 0.5, flags=Flag.ARRIVAL_TIME))
+    assert live == reading(19.0, time=NOW + 0.5, flags=Flag.ARRIVAL_TIME)
+
+
+def test_an_undated_row_hides_no_dated_one(tmp_path: Path):
+    """The same values under the same stamp: what is of now is stored all the same, in either order."""
+    kept = reading(flags=Flag.ARRIVAL_TIME | Flag.BACKLOG)
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        assert logbook.append([kept, reading(flags=Flag.ARRIVAL_TIME), kept]) == 2
 
 
 def test_a_numbered_report_that_comes_twice_counts_once():

@@ -55,7 +55,7 @@ def _listed(logbook: Logbook, configuration: Configuration, now: float) -> list[
     names = dict.fromkeys((*configuration.sensors, *logbook.sensors()))
     seen = {name: recall.look_up(logbook, name, now) for name in names}
     healths = judgement.judge(configuration, {name: each.track for name, each in seen.items()}, now)
-    latest, righted = logbook.latest(), corrections.current(logbook)
+    righted = corrections.current(logbook)
     checks = {
         str(entry.payload.get("sensor")): entry
         for entry in logbook.entries("sensor-check")
@@ -67,7 +67,7 @@ def _listed(logbook: Logbook, configuration: Configuration, now: float) -> list[
         listed = _unheard(name, configuration, now, healths[name])
         found.append(
             listed._replace(
-                last=seen[name].last or latest.get(name),
+                last=seen[name].shown,
                 correction=righted.get(name),
                 checked=None if check is None else check.at,
                 due=None if check is None else float(check.payload.get("due", 0.0)),

@@ -26,9 +26,10 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from curewatch.clock import Clock
+from curewatch.clock import Clock, Instant
 from curewatch.configuration import MqttSource
 from curewatch.errors import ConfigurationError
+from curewatch.ingest.edges.fence import BACK, CURE, MISSING, Fence, topic_of
 from curewatch.ingest.edges.message_socket import LONGEST, SortingContext
 from curewatch.ingest.edges.waiting import BackOff
 from curewatch.ingest.events import Event, MessageArrived, Noticed, Overflowed, SourceDown, SourceUp
@@ -70,6 +71,7 @@ class MqttBroker:
         )  # (connection, packet ids); bounded by in-flight
         self._documents: dict[str, str] = {}  # topic -> last document, at most DOCUMENTS
         self._unsaid: deque[str] = deque(maxlen=DOCUMENTS)  # topics whose document is not yet sent
+        self._fence = Fence(topic_of(source))
         self._connection = 0  # running number
         self._arrived: list[Event] = []  # of this turn of the loop
         self._why = ""  # why the last connection ended
@@ -225,6 +227,7 @@ class MqttBroker:
                     client.loop_misc()
                 if self._connection:
                     back_off.reset()
+                self._mark(now)
 
     def _socket(self) -> Any:
         """Ours, which the client holds; none once the connection has ended."""
@@ -241,13 +244,38 @@ class MqttBroker:
             while sock.for_client and self._client.socket() is sock:
                 self._client.loop_read()
             # after the client's packets: those of a kept session may come right behind the welcome
-            name, connection = self.name, self._connection
-            self._arrived.extend(
-                MessageArrived(name, topic, payload, now, quality, again, kept, identifier, connection, size)
-                for topic, payload, quality, again, kept, identifier, size in sock.taken()
-            )
+            self._take(sock, now)
         if self._arrived:
             self._deliver()
+
+    def _take(self, sock: Any, now: Instant) -> None:
+        """What came, each with whether it may have waited with the broker; our own markers stay here."""
+        name, connection, fence = self.name, self._connection, self._fence
+        waited = not fence.is_live(now.monotonic)
+        for topic, payload, quality, again, kept, identifier, size in sock.taken():
+            if topic == fence.topic:
+                if fence.came(payload):
+                    self._arrived.append(Noticed(name, now, BACK))
+                waited = not fence.is_live(now.monotonic)
+                sock.acknowledge((identifier,) if quality else ())
+                continue
+            old = waited or again
+            self._arrived.append(
+                MessageArrived(
+                    name, topic, payload, now, quality, again, kept, identifier, connection, size, old
+                )
+            )
+
+    def _mark(self, now: float) -> None:
+        """Send a marker when it is time for one; say so if none comes back."""
+        fence, client = self._fence, self._client
+        if not client.is_connected():
+            return
+        marker = fence.due(now)
+        if marker is not None:
+            client.publish(fence.topic, marker, qos=1)
+        if fence.is_missing(now):
+            self._put(Noticed(self.name, self._clock.now(), f"{MISSING}; {CURE.format(topic=fence.topic)}"))
 
     def _deliver(self) -> None:
         arrived, self._arrived = self._arrived, []
@@ -320,6 +348,8 @@ class MqttBroker:
             )
         self._known = True
         client.subscribe(list(self._subscriptions()))
+        self._fence.connected(now.monotonic)
+        client.publish(self._fence.topic, self._fence.due(now.monotonic), qos=1)
         self.publish("daemon", daemon_document(running=True, at=now.utc))
         for topic in self._documents:
             if topic not in self._unsaid:
@@ -331,11 +361,12 @@ class MqttBroker:
             # retainHandling 1: retained readings come once for a new subscription, not at every reconnect;
             # a shared subscription never gets them and must not ask (MQTT 5.0, 3.8.3.1)
             yield (group + topic, SubscribeOptions(qos=1, retainHandling=1) if self._modern else 1)
+        yield (self._fence.topic, SubscribeOptions(qos=1, retainHandling=2) if self._modern else 1)
 
     def _on_subscribe(
         self, client: Any, userdata: Any, identifier: int, reasons: Any, properties: Any
     ) -> None:
-        for topic, reason in zip(self._source.topics, reasons, strict=False):
+        for topic, reason in zip((*self._source.topics, self._fence.topic), reasons, strict=False):
             if reason.is_failure:
                 text = f"the broker refuses the subscription to {topic}: {reason}"
                 self._arrived.append(Noticed(self.name, self._clock.now(), text))
