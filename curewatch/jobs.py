@@ -17,7 +17,7 @@ class Layup:
     started: float  # UTC, when the resin was mixed [s]
     system: str  # name of the resin system
     batch_mass: float | None = None  # mixed mass in one pot [kg]
-    thickness: float = 1e-3  # of the wet laminate or film [m]
+    thickness: float = 0.8e-3  # of the wet laminate or film [m]
     peroxide_percent: float | None = None  # polyester and vinyl ester only, per cent by mass of resin
     peroxide_assumed: bool = False  # nobody gave that dose: it is the resin's normal one
     surface: str = "hull"  # sensor role or name that stands for the surface

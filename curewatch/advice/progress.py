@@ -92,7 +92,7 @@ def follow(layup: Layup, question: Question, situation: Situation, outlook: Outl
         carbon_dioxide=known.carbon_dioxide or question.carbon_dioxide,
         rest=0.0,  # a layer's clock runs from when it lay
     )
-    moments = timeline(seen, system)
+    moments = timeline(seen, system, layup.thickness)
     so_far = _so_far(layup, known.at, question, joined)
     margins = seen.lowest_margin[0] - limits.error_multiple.value * checks.sensor_errors(known).margin
     exposure = float(checks.blush_check(seen, system, limits).value or 0.0)

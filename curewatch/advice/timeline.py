@@ -8,6 +8,7 @@ from curewatch.advice.answer import Moment
 from curewatch.advice.batches import SHARE
 from curewatch.advice.course import Course
 from curewatch.materials.system import ResinSystem
+from curewatch.model.bond_window import closes_earlier
 from curewatch.model.lots import rate_factor_at
 from curewatch.model.pot import Shape, pot
 from curewatch.units import HOUR, FloatArray
@@ -25,8 +26,8 @@ class Batch(NamedTuple):
     shape: Shape = "cup"
 
 
-def timeline(seen: Course, system: ResinSystem) -> tuple[Moment, ...]:
-    """The moments of the first start of a course, in the order they come."""
+def timeline(seen: Course, system: ResinSystem, thickness: float | None = None) -> tuple[Moment, ...]:
+    """The moments of the first start of a course, in the order they come; of a layer this thick [m]."""
     tacky = system.surface.air_inhibited and not system.surface.wax
     abrade = "waxed: no window, abrade before any next layer" if system.surface.wax else ""
     opens, closes = seen.stays_put[0], seen.laminate_before[0]
@@ -37,7 +38,9 @@ def timeline(seen: Course, system: ResinSystem) -> tuple[Moment, ...]:
         moment("open-time", "open time ends", start, seen.open_time[0]),
         moment("laminate-from", "may laminate again from", start, opens, abrade),
         moment("gel", "gel", start, seen.gel[0]),
-        moment("laminate-before", "laminate again before", start, closes, abrade),
+        moment(
+            "laminate-before", "laminate again before", start, closes, abrade or closes_earlier(thickness)
+        ),
         moment(
             "tack-free",
             "cured, its face still tacky" if tacky else "tack-free",

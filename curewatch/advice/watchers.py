@@ -15,6 +15,7 @@ from curewatch.advice.limits import Limits
 from curewatch.advice.progress import Progress
 from curewatch.advice.situation import Situation
 from curewatch.advice.trust import troubles
+from curewatch.model.bond_window import closes_earlier
 from curewatch.model.outlook import Outlook
 from curewatch.model.surface import condensation_margin
 from curewatch.phrases import Phrase, Said, phrase
@@ -89,6 +90,12 @@ def obstacle(situation: Situation, limits: Limits) -> Said:
     return ""
 
 
+def _lay_now(layer: Progress) -> str:
+    """What to do before the window closes; that of a thick layer may close earlier."""
+    sooner = closes_earlier(layer.layup.thickness)
+    return "lay the next layer now, or let it cure and abrade later" + (f" ({sooner})" if sooner else "")
+
+
 def _how(layer: Progress, against: Said, free: str) -> Said:
     """What to do about an open window: not at all now, after cleaning, or simply."""
     if against:
@@ -131,7 +138,7 @@ def next_layer(layer: Progress, against: Said = "") -> Iterator[Signal]:
                 layer=name,
                 until=last,
             ),
-            advised=_how(layer, against, "lay the next layer now, or let it cure and abrade later"),
+            advised=_how(layer, against, _lay_now(layer)),
             due=deadline,
             urgency=urgency,
             hold=0.0 if missed else 10 * MINUTE,

@@ -109,7 +109,7 @@ class Resin(Table):
     folder: Path | None = None
     lot: str | None = None
     batch_mass_g: float | None = Field(default=None, gt=0, le=50_000)
-    film_mm: float = Field(default=1.0, gt=0, le=50)
+    film_mm: float = Field(default=0.8, gt=0, le=50)
     peroxide_percent: float | None = Field(default=None, gt=0, le=6)
 
 

@@ -24,6 +24,8 @@ from curewatch.units import FloatArray
 
 CAUSES = ("conversion", "glass", "blush", "sheet", "wax")  # what closes a window
 DUST = "wear a P3 filter and gloves, "
+ONE_FILM = 0.8e-3  # m, a wetted layer of the usual cloth (common practice)
+THICKER = "thicker than one film: its own heat may close the window earlier"
 WASH = "wash off the blush with water first, "
 
 
@@ -84,6 +86,13 @@ def bond_window(system: ResinSystem, cure: Cure, blush_rate: FloatArray | None =
         cause=cause,
         afterwards=_after(system, cause),
     )
+
+
+def closes_earlier(thickness: float | None = None) -> str:
+    """What must be said of the window of a film, if the layer is this thick [m]; empty for one film."""
+    if thickness is None:
+        return f"for one film; a layer thicker than {ONE_FILM * 1e3:g} mm may close it earlier"
+    return THICKER if thickness > ONE_FILM + 1e-6 else ""
 
 
 def _after(system: ResinSystem, cause: str) -> str:

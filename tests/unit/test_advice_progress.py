@@ -134,6 +134,23 @@ def evening(to_c: float, humidity: float, hours: float = 14.0) -> Iterator[Event
 worded = plain_wording().say
 
 
+@pytest.mark.parametrize(("thickness", "said"), [(0.8e-3, False), (2.4e-3, True)])
+def test_the_window_of_a_layer_thicker_than_one_film_may_close_earlier(thickness: float, said: bool) -> None:
+    """Its times are those of a film: the list of moments and the alert both say so."""
+    situation = shed(NOW, 20.0, 0.35)
+    laid = Layup("L1", NOW - 2 * 3600, "epoxy-slow", thickness=thickness)
+    outlook = ahead(situation)
+    seen = follow(laid, ASKED, situation, outlook)
+    assert ("may close the window earlier" in seen.moment("laminate-before").note) is said
+    advised = [
+        worded(signal.advised)
+        for signal in signals(situation, [seen], LINES, outlook, standing={})
+        if signal.key.kind is Kind.LAMINATE_BEFORE
+    ]
+    assert advised
+    assert all(("may close the window earlier" in text) is said for text in advised)
+
+
 def test_a_warm_dry_evening_rings_for_the_next_layer_and_nothing_else() -> None:
     """From, before (three times), missed: in that order, each once."""
     said = [(event.key.kind, event.happening) for event in evening(18.0, 0.35)]

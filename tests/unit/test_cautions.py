@@ -112,6 +112,16 @@ def test_tonight_the_cautions_stand_before_what_to_do() -> None:
     assert lines.index("  Gloves.") < lines.index("  Warm the shed.")
 
 
+def test_a_cure_is_of_one_film_and_says_what_a_thicker_layer_does(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """The window that is told is that of 0.8 mm."""
+    with pytest.raises(SystemExit, match="0"):
+        run(["cure", "--temperature", "18", "--hours", "24"])
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "a layer thicker than 0.8 mm may close it earlier" in shown
+
+
 def test_a_cup_out_of_ratio_is_mended_at_once_or_left_to_cure_outdoors() -> None:
     """A warm mix is never thrown away."""
     advised = Wording().say(check(of_system(load_system("epoxy-slow")), 0.200, 0.030).advised)

@@ -93,6 +93,15 @@ def test_a_layer_is_told_with_its_countdowns(shed: Path, capsys: pytest.CaptureF
     assert moments["gel"]["early"] < moments["gel"]["likely"] < moments["gel"]["late"]
 
 
+def test_a_layer_is_as_thick_as_its_cloths(shed: Path) -> None:
+    """Three cloths are three films of the configured thickness."""
+    called("--json")
+    called("--layers", "3", "--json")
+    with Logbook(shed, read_only=True) as logbook:
+        one, three = (layup.thickness for layup in running(logbook, SystemClock().now().utc))
+    assert three == pytest.approx(3 * one)
+
+
 def test_a_shed_without_a_logbook_has_no_layer(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Looking does not make a file."""
     assert called("--running") == ExitStatus.OK

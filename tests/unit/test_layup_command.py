@@ -179,6 +179,8 @@ def test_the_plan_begins_with_what_can_be_done_and_has_its_sessions(
     assert re.match(r"(ALL \d+ LAYERS|PART TONIGHT|NOT TONIGHT)", out)
     assert "then hardener until" in out
     assert re.search(r"next layer from .+, before", out)
+    assert re.search(r"layers \d+ to \d+, outside", " ".join(out.split()))
+    assert "may close the window earlier" in out
     assert max(len(line) for line in out.splitlines() if str(logged) not in line) <= 80
     assert (logged / "card.html").read_text(encoding="utf-8").startswith("<!doctype html>")
 

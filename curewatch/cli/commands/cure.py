@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from curewatch.model.film import History
 
 SHORTEST, LONGEST = 0.1, 1440.0  # h: up to 60 days
-LAYER = 0.8e-3  # m, a wetted layer of the usual biaxial cloth of 600 g/m2: common practice
 
 
 def app(
@@ -185,14 +184,15 @@ def _build(system: "ResinSystem", millimetres: float, substrate: str, path: "His
     from curewatch.cli.screens.heat import Build
     from curewatch.errors import UsageError
     from curewatch.materials.substrate import load_substrate
+    from curewatch.model.bond_window import ONE_FILM
     from curewatch.model.laminate import Layer, laminate, layers_in_one_go
 
     if not 0.1 <= millimetres <= 200.0:
         raise UsageError(f"--thickness {millimetres:g}; allowed: 0.1 to 200 mm")
     under, thickness = load_substrate(substrate), millimetres / 1000.0
     whole = laminate(system, [Layer(0.0, thickness)], path, under)
-    at_once = layers_in_one_go(system, LAYER, path, under)
-    return Build(thickness, LAYER, substrate, whole, at_once)
+    at_once = layers_in_one_go(system, ONE_FILM, path, under)
+    return Build(thickness, ONE_FILM, substrate, whole, at_once)
 
 
 def _history(temperature: str | None, file: Path | None, hours: float | None) -> "History":

@@ -161,7 +161,7 @@ def _layup(
         started=started,
         system=name,
         batch_mass=told.get("batch_mass") or usual_mass,
-        thickness=usual.film_mm / 1000,
+        thickness=int(told.get("layers", 1)) * usual.film_mm / 1000,
         peroxide_percent=_peroxide(dose, system),
         peroxide_assumed=system.dose_used(dose).peroxide_assumed,
         job=job.name if job else None,

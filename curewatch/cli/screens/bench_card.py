@@ -8,6 +8,7 @@ from html import escape
 
 from curewatch.advice.layup import Plan
 from curewatch.cli.screens import layup, section
+from curewatch.model.bond_window import closes_earlier
 from curewatch.wording import Wording
 
 LARGEST, SMALLEST = 12.0, 6.5  # pt
@@ -64,6 +65,7 @@ def _row(plan: Plan, number: int, wording: Wording, now: float) -> str:
     session = sessions[number - 1]
     cup, batches = plan.cup(session), session.batches
     layers = f"{session.layers[0].number} to {session.layers[-1].number}, {session.layers[0].side}"
+    thick = closes_earlier(len(session.layers) * plan.amounts.layer_thickness)
     cells = [
         wording.span(session.begin, session.end, now),
         f"{layers}; bond {session.bond}",
@@ -73,7 +75,8 @@ def _row(plan: Plan, number: int, wording: Wording, now: float) -> str:
         else f"{wording.mass(cup.resin)}, {wording.mass(cup.mass)} "
         f"({wording.mass(cup.scale_lowest)} to {wording.mass(cup.scale_highest)})",
         "-" if batches is None else f"{batches.share * batches.pot_life / 60:.0f} min",
-        f"{wording.moment(session.next_from, now)} to {wording.moment(session.next_before, now)}",
+        f"{wording.moment(session.next_from, now)} to {wording.moment(session.next_before, now)}"
+        + (f"; {thick}" if thick and session.next_before else ""),
         "",
     ]
     return "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in cells) + "</tr>"

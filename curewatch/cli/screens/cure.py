@@ -9,6 +9,7 @@ import numpy as np
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.finish import as_plain as finish_plain
 from curewatch.cli.screens.finish import lines as finish_lines
+from curewatch.model.bond_window import closes_earlier
 from curewatch.model.crowd import Band
 from curewatch.model.finish import finish
 from curewatch.model.outcome import Outcome
@@ -82,7 +83,7 @@ def bonded(said: Outcome) -> list[str]:
         return ["  laminate again: not yet within this time"]
     until = f"before {duration(closes)} ({bond.cause})" if math.isfinite(closes) else "still open at the end"
     blush = "; blush may end it sooner" if said.system.blush.amine_factor else ""
-    return paragraph(f"laminate again from {duration(opens)}, {until}{blush}")
+    return paragraph(f"laminate again from {duration(opens)}, {until}{blush} ({closes_earlier()})")
 
 
 def paragraph(text: str) -> list[str]:

@@ -9,6 +9,7 @@ from curewatch.advice.mixing import smallest_batch
 from curewatch.advice.sessions import CHEMICAL, FIRST, Session
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens import section
+from curewatch.model.bond_window import closes_earlier
 from curewatch.wording import Wording, duration
 
 WIDTH = 80
@@ -141,6 +142,8 @@ def session_lines(
             f"     next layer from {wording.moment(session.next_from, now)}, "
             f"before {wording.moment(session.next_before, now)}"
         )
+        thick = closes_earlier(len(session.layers) * plan.amounts.layer_thickness)
+        yield from [f"     {thick}"] if thick else []
 
 
 def minded(plan: Plan, wording: Wording) -> tuple[str, ...]:
