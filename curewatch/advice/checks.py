@@ -265,7 +265,7 @@ def blush_check(seen: Course, system: ResinSystem, limits: Limits) -> Check:
         limit=limit,
         sense="at most",
         spare=limit.value - value,
-        likelihood=float(np.mean(seen.blush[0] <= limit.value)),
+        likelihood=float(np.mean(seen.blush[0] < limit.value)),  # from the limit on it asks for care
         note=BLUSH_NOTE[outcome],
     )
 

@@ -80,10 +80,16 @@ def assess(
     doubts = trust.remedies(situation, limits)
     if doubts:
         return _concluded(said, known, doubts)
+    if situation.surface is None:
+        return _concluded(said, (*known, _NO_SURFACE))
     if outlook is None:
         return _concluded(said, (*known, _unheard("coming-hours", "the coming hours", "no outlook")))
     try:
         there = weather(outlook, at)
+    except OutOfValidity as trouble:
+        beyond = _unheard("coming-hours", "the coming hours", f"not in the outlook: {trouble}")
+        return _concluded(said, (*known, beyond), ("choose an earlier start",))
+    try:
         seen = course(
             system,
             there,
@@ -140,6 +146,9 @@ def _sets(seen: Course, limits: Limits) -> Check:
 
 def _unheard(name: str, title: str, note: str) -> Check:
     return Check(name, title, Status.UNKNOWN, "number", note=note)
+
+
+_NO_SURFACE = _unheard("reading-surface", "surface: no reading", "nothing is known of the surface")
 
 
 def _concluded(said: Advice, found: tuple[Check, ...], remedies: tuple[Said, ...] = ()) -> Advice:
