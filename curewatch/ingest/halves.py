@@ -70,10 +70,11 @@ def joined_series(found: Series) -> Series:
     damp, warm = cold & ~dry, dry & ~cold
     if not damp.any():
         return found
-    return found._replace(
-        temperature=_filled(found.time, found.temperature, damp, warm),
-        relative_humidity=_filled(found.time, found.relative_humidity, warm, damp),
-    )
+    joined = {
+        "temperature": _filled(found.time, found.temperature, damp, warm),
+        "relative_humidity": _filled(found.time, found.relative_humidity, warm, damp),
+    }
+    return found._replace(quantities={**found.quantities, **joined})
 
 
 def _filled(time: FloatArray, values: FloatArray, wanting: Mask, having: Mask) -> FloatArray:

@@ -81,7 +81,7 @@ def _readings(logbook: Logbook, name: str, start: float, end: float) -> Iterator
         found.received,
         found.temperature,
         found.relative_humidity,
-        found.carbon_dioxide,
+        found.quantities["carbon_dioxide"],
         found.flags,
     )
     for time, received, temperature, humidity, carbon_dioxide, flags in zip(

@@ -218,8 +218,9 @@ def _gridded(logbook: Logbook, place: Place | None, edges: FloatArray) -> tuple[
     columns = [_means(cells, series, usable, len(empty)) for series in (found.temperature, pressure)]
     older = logbook.hourly(place.sensor, float(edges[0]), fine)
     cells = ((older.time + HOUR / 2 - edges[0]) // STEP).astype(int)
-    columns[0][cells] = older.temperature
-    columns[1][cells] = _pressure(older.temperature, older.relative_humidity)
+    warm, damp = (older.quantities[name].mean for name in ("temperature", "relative_humidity"))
+    columns[0][cells] = warm
+    columns[1][cells] = _pressure(warm, damp)
     return columns[0], columns[1]
 
 

@@ -7,12 +7,10 @@ see only the lines in their order.
 from collections.abc import Mapping, Sequence
 from hashlib import sha256
 
-import numpy as np
+from curewatch.logbook import chain, columns, entry, rows
+from curewatch.logbook.rows import Rows
 
-from curewatch.logbook import chain, entry
-from curewatch.logbook.rows import ROW, Rows, from_bytes, lines, same
-
-READINGS = 512  # a block holds at most so many readings
+READINGS = 540  # a block holds at most so many readings; packed it fills a page of the file
 ENTRIES = 512
 ARRIVAL_SPAN = 6 * 3_600_000  # ms from its first line to its last
 TIME_SPAN = 24 * 3_600_000  # ms between the earliest and the latest reading of one sensor; readers rely on it
@@ -21,7 +19,8 @@ TIME_SPAN = 24 * 3_600_000  # ms between the earliest and the latest reading of 
 class OpenBlock:
     """The block that still takes lines. Bounded by READINGS and ENTRIES."""
 
-    def __init__(self, number: int, previous: str) -> None:
+    def __init__(self, number: int, previous: str, form: int | None = None) -> None:
+        self.form = form or columns.newest().number
         self.number = number
         self.previous = previous
         self.opened: int | None = None  # ms, arrival of the first line
@@ -39,9 +38,9 @@ class OpenBlock:
         cls, face: chain.Face, opened: int, body: bytes, entry_lines: Sequence[str], tokens: Mapping[int, str]
     ) -> "OpenBlock":
         """The open block as it was when its last commit ended."""
-        block = cls(face.number, face.previous)
+        block = cls(face.number, face.previous, face.form)
         block.opened = opened
-        for values in from_bytes(body).tolist():
+        for values in rows.from_bytes(body, face.form).tolist():
             block.take(values)
         block.settle(tokens)
         for number, text in enumerate(entry_lines, entry.stored(entry_lines[0]).number if entry_lines else 0):
@@ -72,17 +71,17 @@ class OpenBlock:
             self.opened = values[2]
         earliest, latest = self.spans.get(values[0], (values[1], values[1]))
         self.spans[values[0]] = min(earliest, values[1]), max(latest, values[1])
-        self.known.add(same(values))
+        self.known.add(rows.same(values))
         self._waiting.append(values)
 
     def settle(self, tokens: Mapping[int, str]) -> Rows:
         """Put the rows taken since into the body and the digest; returns them."""
-        rows = np.array(self._waiting, ROW)
+        taken = rows.of(self._waiting)
         self._waiting.clear()
-        self.body += rows.tobytes()
-        self.readings += len(rows)
-        self._readings_hash.update(lines(self.number, rows, tokens).encode())
-        return rows
+        self.body += rows.to_bytes(taken, self.form)
+        self.readings += len(taken)
+        self._readings_hash.update(rows.lines(self.number, self.form, taken, tokens).encode())
+        return taken
 
     def take_entry(self, number: int, text: str, recorded: int) -> None:
         """One more entry."""
@@ -94,6 +93,7 @@ class OpenBlock:
     def face(self) -> chain.Face:
         """What the head is made of, now."""
         return chain.Face(
+            self.form,
             self.number,
             self.previous,
             self.readings,
@@ -104,4 +104,4 @@ class OpenBlock:
 
     def rows(self) -> Rows:
         """All rows of the body."""
-        return from_bytes(bytes(self.body))
+        return rows.from_bytes(bytes(self.body), self.form)

@@ -5,15 +5,17 @@ Theory of operation
 The logbook is a row of blocks. A block holds readings and entries in the order they were appended.
 Its *face* is this text, each line ended by one line feed (0x0A), nothing else:
 
-    curewatch block 1
+    curewatch block
+    form 1
     number 17
     previous <64 hexadecimal digits: head of block 16; 64 zeros for block 1>
-    readings 512 <SHA-256 of the block's reading lines>
+    readings 540 <SHA-256 of the block's reading lines>
     entries 2 <SHA-256 of the block's entry digests>
 
-The block's *head* is the SHA-256 of its face. The reading lines are those of ``rows.lines``, the
-entry digests one line each ``number,SHA-256 of the entry's canonical JSON``. A part that is empty
-has the SHA-256 of nothing. All digests are lower-case hexadecimal.
+The block's *head* is the SHA-256 of its face. The reading lines are those of ``rows.lines``, with
+the columns of the form (``columns``), the entry digests one line each ``number,SHA-256 of the
+entry's canonical JSON``. A part that is empty has the SHA-256 of nothing. All digests are
+lower-case hexadecimal.
 
 Law: a head fixes every reading, every entry, their order and their number, back to the first.
 A block can lose its readings (retention) and still be checked: its face needs only their digest.
@@ -29,6 +31,7 @@ FIRST = "0" * 64  # what stands for the head before the first block
 class Face(NamedTuple):
     """What a block's head is made of."""
 
+    form: int
     number: int
     previous: str
     readings: int
@@ -49,7 +52,8 @@ class Head(NamedTuple):
 def text(face: Face) -> str:
     """The face as text."""
     return (
-        "curewatch block 1\n"
+        "curewatch block\n"
+        f"form {face.form}\n"
         f"number {face.number}\n"
         f"previous {face.previous}\n"
         f"readings {face.readings} {face.readings_digest}\n"

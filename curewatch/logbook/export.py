@@ -10,8 +10,9 @@ from typing import IO, Any, NamedTuple
 import numpy as np
 
 from curewatch.errors import StoreFailed, UsageError, reason
-from curewatch.logbook import rows
+from curewatch.logbook import columns, rows
 from curewatch.logbook.logbook import Logbook
+from curewatch.logbook.series import BlockRows
 
 FORMS = {".csv": "csv", ".json": "senml", ".senml": "senml", ".parquet": "parquet", ".jsonl": "entries"}
 
@@ -68,19 +69,11 @@ def _csv(logbook: Logbook, path: Path, chosen: Selection) -> int:
     """The canonical lines, as the chain covers them, under one line of headings."""
     tokens, count = logbook.tokens(), 0
     with _text(path) as file:
-        file.write(rows.HEADER + "\n")
-        for block, found in logbook.blocks(*chosen):
-            file.write(rows.lines(block, found, tokens))
+        file.write(columns.newest().heading + "\n")
+        for block, form, found in logbook.blocks(*chosen):
+            file.write(rows.lines(block, form, found, tokens))
             count += len(found)
     return count
-
-
-_QUANTITIES = (
-    ("temperature", "Cel", 1e3),
-    ("humidity", "%RH", 1e3),
-    ("carbon_dioxide", "ppm", 10.0),
-    ("battery", "%EL", 1e3),
-)
 
 
 def _senml(logbook: Logbook, path: Path, chosen: Selection) -> int:
@@ -88,7 +81,7 @@ def _senml(logbook: Logbook, path: Path, chosen: Selection) -> int:
     names = {number: _senml_name(token) for number, token in logbook.tokens().items()}
     count, separator = 0, "[\n"
     with _text(path) as file:
-        for _, found in logbook.blocks(*chosen):
+        for _, _, found in logbook.blocks(*chosen):
             count += len(found)
             for record in _records(found, names):
                 file.write(separator + record)
@@ -99,16 +92,12 @@ def _senml(logbook: Logbook, path: Path, chosen: Selection) -> int:
 
 def _records(found: rows.Rows, names: dict[int, str]) -> Iterator[str]:
     for values in found.tolist():
-        one = dict(zip(rows.NAMES, values, strict=True))
-        for quantity, unit, scale in _QUANTITIES:
-            if one[quantity] != rows.NOTHING:
+        sensor, time = values[:2]
+        for one, kept in zip(columns.newest().quantities, values[rows.QUANTITIES_FROM :], strict=True):
+            if kept != columns.NOTHING:
+                shown = kept / 10**one.decimals
                 yield json.dumps(
-                    {
-                        "n": f"{names[one['sensor']]}:{quantity}",
-                        "t": one["time"] / 1e3,
-                        "u": unit,
-                        "v": one[quantity] / scale,
-                    }
+                    {"n": f"{names[sensor]}:{one.name}", "t": time / 1e3, "u": one.senml, "v": shown}
                 )
 
 
@@ -128,12 +117,9 @@ def _parquet(logbook: Logbook, path: Path, chosen: Selection) -> int:
             ("sensor", pa.string()),
             ("time", pa.timestamp("ms", "UTC")),
             ("received", pa.timestamp("ms", "UTC")),
-            ("temperature_c", pa.float64()),
-            ("humidity_percent", pa.float64()),
-            ("carbon_dioxide_ppm", pa.float64()),
-            ("battery_percent", pa.float64()),
             ("flags", pa.uint16()),
             ("sequence", pa.int64()),
+            *((one.heading, pa.float64()) for one in columns.newest().quantities),
         ]
     )
     names, count = logbook.names(), 0
@@ -144,10 +130,10 @@ def _parquet(logbook: Logbook, path: Path, chosen: Selection) -> int:
     return count
 
 
-def _gathered(blocks: Iterator[tuple[int, rows.Rows]], least: int = 50_000) -> Iterator[rows.Rows]:
+def _gathered(blocks: Iterator[BlockRows], least: int = 50_000) -> Iterator[rows.Rows]:
     """Blocks put together into row groups worth writing."""
     waiting: list[rows.Rows] = []
-    for _, found in blocks:
+    for _, _, found in blocks:
         waiting.append(found)
         if sum(map(len, waiting)) >= least:
             yield np.concatenate(waiting)
@@ -163,9 +149,12 @@ def _columns(found: rows.Rows, names: dict[int, str]) -> list[Any]:
         pa.array([names[number] for number in found["sensor"].tolist()]),
         pa.array(found["time"].astype("M8[ms]")),
         pa.array(found["received"].astype("M8[ms]")),
-        *(pa.array(found[name] / scale, mask=found[name] == rows.NOTHING) for name, _, scale in _QUANTITIES),
         pa.array(found["flags"]),
         pa.array(found["sequence"], mask=found["sequence"] == rows.NO_SEQUENCE),
+        *(
+            pa.array(found[one.name] / 10**one.decimals, mask=found[one.name] == columns.NOTHING)
+            for one in columns.newest().quantities
+        ),
     ]
 
 

@@ -21,6 +21,7 @@ from curewatch.logbook.lock import Lock
 from curewatch.logbook.series import (
     EARLIEST,
     LATEST,
+    BlockRows,
     Hourly,
     Series,
     block_rows,
@@ -85,7 +86,7 @@ class Logbook:
             raise
         self._standing = store.Standing(self.path)
         self._damage: StoreFailed | None = None  # what was found by `examine`; of this very file
-        self._writer = Writer(self._connection)
+        self._writer = Writer(self._connection, self.path)
 
     # -- writing --------------------------------------------------------------------------------
 
@@ -177,8 +178,12 @@ class Logbook:
     def latest(self) -> dict[str, Reading]:
         """The last word of every sensor: the reading with the latest time."""
         with store.telling(self.path):
-            found = self._connection.execute("SELECT name, last FROM sensors WHERE readings > 0").fetchall()
-        return {name: rows.reading(rows.from_bytes(last)[0].tolist(), name) for name, last in found}
+            found = self._connection.execute(
+                "SELECT name, form, last FROM sensors WHERE readings > 0"
+            ).fetchall()
+        return {
+            name: rows.reading(rows.from_bytes(last, form)[0].tolist(), name) for name, form, last in found
+        }
 
     def sensors(self) -> dict[str, Known]:
         """Every sensor that ever spoke, with how many readings and from when to when."""
@@ -256,13 +261,13 @@ class Logbook:
 
     def blocks(
         self, start: float | None = None, end: float | None = None, sensor: str | None = None
-    ) -> Iterator[tuple[int, rows.Rows]]:
+    ) -> Iterator[BlockRows]:
         """Stored rows with start <= time < end in the order they were appended, block by block."""
         number = None if sensor is None else self._number(sensor)
         with store.telling(self.path):
             yield from blocks(self._connection, number, *_milliseconds(start, end))
 
-    def block_rows(self, first: int, last: int) -> Iterator[tuple[int, rows.Rows]]:
+    def block_rows(self, first: int, last: int) -> Iterator[BlockRows]:
         """All rows of these blocks that retention has left, block by block."""
         with store.telling(self.path):
             yield from block_rows(self._connection, first, last)
@@ -276,7 +281,7 @@ class Logbook:
         """The faces of these blocks and their heads, in order: the chain itself."""
         with store.telling(self.path):
             found = self._connection.execute(
-                "SELECT b.number, coalesce(p.head, ?), b.readings, b.readings_digest, b.entries,"
+                "SELECT b.form, b.number, coalesce(p.head, ?), b.readings, b.readings_digest, b.entries,"
                 " b.entries_digest, b.head FROM blocks b LEFT JOIN blocks p ON p.number = b.number - 1"
                 " WHERE b.number BETWEEN ? AND ? ORDER BY b.number",
                 (chain.FIRST, first, 2**62 if last is None else last),

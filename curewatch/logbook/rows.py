@@ -2,11 +2,13 @@
 
 Theory of operation
 -------------------
-A reading becomes one row of integers (:data:`ROW`): time in ms, temperature in thousandths of a
-degree Celsius, humidity in thousandths of a per cent. The *line* of a row is the canonical text
-that the hash chain covers and that an export shows, so a person can check the chain with a text
-file. A closed block of rows is packed: column by column, each value less the one before it, bytes
-of the same weight side by side, then deflated: about 5 bytes a reading.
+A reading becomes one row of integers, with the columns of ``columns``: time in ms, temperature in
+thousandths of a degree Celsius, humidity in thousandths of a per cent. The *line* of a row is the
+canonical text that the hash chain covers and that an export shows, so a person can check the chain
+with a text file. A closed block of rows is packed: column by column, each value less the one before
+it, bytes of the same weight side by side, then deflated: about 5 bytes a reading.
+
+In memory rows always have the columns of the newest form; what an older block lacks is NOTHING there.
 
 Laws: ``reading(row(r))`` is ``r`` to the resolution above; ``unpack(pack(rows))`` is ``rows``.
 """
@@ -21,33 +23,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curewatch.errors import OutOfValidity
+from curewatch.logbook import columns
+from curewatch.logbook.columns import NOTHING
 from curewatch.readings import Reading, undated
 
 Rows = NDArray[np.void]
 
-ROW = np.dtype(
-    [
-        ("sensor", "<u2"),  # number of the sensor in this logbook
-        ("time", "<i8"),  # UTC, measured [ms since 1970]
-        ("received", "<i8"),  # UTC, reached the edge [ms since 1970]
-        ("temperature", "<i4"),  # [0.001 degC]
-        ("humidity", "<i4"),  # [0.001 %]
-        ("carbon_dioxide", "<i4"),  # [0.1 ppm]
-        ("battery", "<i4"),  # [0.001 %]
-        ("flags", "<u2"),
-        ("sequence", "<i8"),
-    ]
-)
-NAMES: tuple[str, ...] = ROW.names or ()
-
-NOTHING = -(2**31)  # stands for "no such quantity" in the four-byte columns
 NO_SEQUENCE = -(2**63)
-MILLIKELVIN_AT_ZERO = 273_150
-
-HEADER = (
-    "block,sensor,time,received,temperature_c,humidity_percent,carbon_dioxide_ppm,battery_percent,"
-    "flags,sequence"
-)
+QUANTITIES_FROM = len(columns.FIXED)  # the column where the quantities begin
 
 
 def row(reading: Reading, sensor: int) -> tuple[int, ...]:
@@ -58,21 +41,14 @@ def row(reading: Reading, sensor: int) -> tuple[int, ...]:
     OutOfValidity
         A value is not finite or does not fit: the plausibility check should have refused it.
     """
-    temperature, humidity = reading.temperature, reading.relative_humidity
+    form, sequence = columns.newest(), reading.sequence
     return (
         sensor,
         _whole("time", reading.time, 1e3, 2**53),
         _whole("time of arrival", reading.received, 1e3, 2**53),
-        NOTHING
-        if temperature is None
-        else _whole("temperature", temperature, 1e3, 2**30) - MILLIKELVIN_AT_ZERO,
-        NOTHING if humidity is None else _whole("relative humidity", humidity, 1e5, 2**30),
-        NOTHING
-        if reading.carbon_dioxide is None
-        else _whole("carbon dioxide", reading.carbon_dioxide, 1e7, 2**30),
-        NOTHING if reading.battery is None else _whole("battery", reading.battery, 1e5, 2**30),
         int(reading.flags) & 0xFFFF,
-        NO_SEQUENCE if reading.sequence is None else _whole("sequence", reading.sequence, 1, 2**62),
+        NO_SEQUENCE if sequence is None else _whole("sequence", sequence, 1, 2**62),
+        *[one.kept(value) for one, value in zip(form.quantities, form.values_of(reading), strict=True)],
     )
 
 
@@ -88,77 +64,106 @@ def same(values: Sequence[int]) -> tuple[int, ...]:
 
     One of unknown age is never the same as a dated one: its stamp says nothing of when it was measured.
     """
-    return (*values[:2], *values[3:7], values[8], int(undated(values[7])))
+    return (*values[:2], *values[4:], int(undated(values[3])))
 
 
-def holds(rows: Rows, values: Sequence[int]) -> bool:
-    """Whether the same reading is among these rows."""
-    near = rows[(rows["time"] == values[1]) & (rows["sequence"] == values[8])].tolist()
-    return any(same(one) == same(values) for one in near)
+def holds(rows: Rows, number: int, values: Sequence[int]) -> bool:
+    """Whether the same reading is among these rows of a block of this form.
+
+    A quantity that the form does not have cannot tell two readings apart.
+    """
+    width = columns.form(number).width
+    near = rows[(rows["time"] == values[1]) & (rows["sequence"] == values[4])].tolist()
+    return any(same(one[:width]) == same(values[:width]) for one in near)
 
 
 def reading(values: Sequence[int], name: str) -> Reading:
     """The row as a reading again, in SI."""
-    _, time, received, temperature, humidity, carbon_dioxide, battery, flags, sequence = values
-    return Reading(
+    _, time, received, flags, sequence, *kept = values
+    quantities = zip(columns.newest().quantities, kept, strict=True)
+    return columns.FORMS.reading(
         sensor=name,
         time=time / 1e3,
         received=received / 1e3,
-        temperature=None if temperature == NOTHING else (temperature + MILLIKELVIN_AT_ZERO) / 1e3,
-        relative_humidity=None if humidity == NOTHING else humidity / 1e5,
-        carbon_dioxide=None if carbon_dioxide == NOTHING else carbon_dioxide / 1e7,
-        battery=None if battery == NOTHING else battery / 1e5,
         flags=flags,
         sequence=None if sequence == NO_SEQUENCE else sequence,
+        **{one.name: one.value(number) for one, number in quantities},
     )
 
 
 def empty() -> Rows:
     """No rows."""
-    return np.empty(0, ROW)
+    return np.empty(0, columns.newest().row)
 
 
-def as_bytes(values: Sequence[int]) -> bytes:
-    """One row as it lies in an open block."""
-    return np.array([tuple(values)], ROW).tobytes()
+def of(values: Sequence[Sequence[int]]) -> Rows:
+    """Rows of these integers."""
+    return np.array([tuple(one) for one in values], columns.newest().row)
 
 
-def from_bytes(body: bytes) -> Rows:
+def to_bytes(rows: Rows, number: int) -> bytes:
+    """Rows as they lie in an open block of this form."""
+    return _moved(rows, columns.form(number)).tobytes()
+
+
+def from_bytes(body: bytes, number: int) -> Rows:
     """Rows of an open block, as they lie."""
-    return np.frombuffer(body, ROW)
+    return _moved(np.frombuffer(body, columns.form(number).row), columns.newest())
 
 
-def pack(rows: Rows) -> bytes:
-    """Rows of a closed block, small. ``unpack`` is its inverse."""
-    planes = [_planes(_differences(rows, name)) for name in NAMES]
+def _moved(rows: Rows, form: columns.Form) -> Rows:
+    """The same rows with the columns of this form."""
+    if rows.dtype == form.row:
+        return rows
+    moved = np.empty(len(rows), form.row)
+    for name in form.names:
+        moved[name] = rows[name] if name in (rows.dtype.names or ()) else NOTHING
+    return moved
+
+
+def pack(rows: Rows, number: int) -> bytes:
+    """Rows of a closed block of this form, small. ``unpack`` is its inverse."""
+    planes = [_planes(_differences(rows, name)) for name in columns.form(number).names]
     return len(rows).to_bytes(4, "little") + zlib.compress(b"".join(planes), 6)
 
 
-def unpack(body: bytes) -> Rows:
+def unpack(body: bytes, number: int) -> Rows:
     """The rows that ``pack`` packed.
 
     Raises
     ------
     ValueError
-        The bytes are not such a block.
+        The bytes are not such a block, or its form is not known.
     """
+    form = columns.form(number)
     count = int.from_bytes(body[:4], "little")
     try:
         planes = zlib.decompress(body[4:])
     except zlib.error as trouble:
         raise ValueError(f"the packed rows cannot be read: {trouble}") from trouble
-    if len(body) < 4 or len(planes) != count * ROW.itemsize:
+    if len(body) < 4 or len(planes) != count * form.row.itemsize:
         raise ValueError("the packed rows are not as long as they say")
-    rows = np.empty(count, ROW)
+    rows = np.empty(count, form.row)
     at = 0
-    for name in NAMES:
-        kind = ROW[name]
+    for name in form.names:
+        kind = form.row[name]
         block = np.frombuffer(planes, np.uint8, count * kind.itemsize, at).reshape(kind.itemsize, count)
         at += block.size
         differences = np.ascontiguousarray(block.T).view(kind).reshape(count)
         rows[name] = np.cumsum(differences, dtype=kind)
     rows["received"] += rows["time"]
-    return rows
+    return _moved(rows, columns.newest())
+
+
+def read(body: bytes, number: int, *, closed: bool) -> Rows:
+    """Rows of a block's body, open or closed.
+
+    Raises
+    ------
+    ValueError
+        The bytes are no such rows, or the form is not known.
+    """
+    return unpack(body, number) if closed else from_bytes(body, number)
 
 
 def _differences(rows: Rows, name: str) -> NDArray[Any]:
@@ -188,23 +193,20 @@ def name_of(word: str) -> str:
     return unquote(word)
 
 
-def lines(block: int, rows: Rows, tokens: Mapping[int, str]) -> str:
-    """The rows as canonical text, one line each, ended by a line feed; the columns of :data:`HEADER`."""
+def lines(block: int, number: int, rows: Rows, tokens: Mapping[int, str]) -> str:
+    """The rows of a block of this form as canonical text, one line each, ended by a line feed."""
     if not len(rows):
         return ""
-    columns = (
+    parts = (
         [f"{block}"] * len(rows),
-        [tokens[number] for number in rows["sensor"].tolist()],
+        [tokens[sensor] for sensor in rows["sensor"].tolist()],
         _stamps(rows["time"]),
         _stamps(rows["received"]),
-        _decimals(rows["temperature"], "%.3f", 1e3),
-        _decimals(rows["humidity"], "%.3f", 1e3),
-        _decimals(rows["carbon_dioxide"], "%.1f", 10.0),
-        _decimals(rows["battery"], "%.3f", 1e3),
         list(map(str, rows["flags"].tolist())),
         ["" if n == NO_SEQUENCE else str(n) for n in rows["sequence"].tolist()],
+        *(_decimals(rows[one.name], one.decimals) for one in columns.form(number).quantities),
     )
-    return "\n".join(map(",".join, zip(*columns, strict=True))) + "\n"
+    return "\n".join(map(",".join, zip(*parts, strict=True))) + "\n"
 
 
 def _stamps(milliseconds: NDArray[np.int64]) -> list[str]:
@@ -212,8 +214,9 @@ def _stamps(milliseconds: NDArray[np.int64]) -> list[str]:
     return text
 
 
-def _decimals(column: NDArray[np.int32], form: str, scale: float) -> list[str]:
+def _decimals(column: NDArray[np.int32], decimals: int) -> list[str]:
     if (column == NOTHING).all():
         return [""] * len(column)
+    form, scale = f"%.{decimals}f", 10.0**decimals
     write: Callable[[int], str] = lambda n: "" if n == NOTHING else form % (n / scale)  # noqa: E731
     return [write(n) for n in column.tolist()]

@@ -6,17 +6,19 @@ from contextlib import closing
 from pathlib import Path
 
 from curewatch.errors import StoreFailed
+from curewatch.logbook import columns
 
 APPLICATION = 0x43757265  # "Cure", SQLite's application_id: tells our file from others
-VERSION = 2
+VERSION = 3
 
 TABLES = """
 CREATE TABLE sensors (
     number INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE,
-    readings INTEGER NOT NULL, earliest INTEGER NOT NULL, latest INTEGER NOT NULL, last BLOB NOT NULL
+    readings INTEGER NOT NULL, earliest INTEGER NOT NULL, latest INTEGER NOT NULL,
+    form INTEGER NOT NULL, last BLOB NOT NULL  -- the latest reading, and the form of its bytes
 );
 CREATE TABLE blocks (                      -- the chain; the face of each block, then its packed readings
-    number INTEGER PRIMARY KEY, closed INTEGER NOT NULL, opened INTEGER NOT NULL,
+    number INTEGER PRIMARY KEY, form INTEGER NOT NULL, closed INTEGER NOT NULL, opened INTEGER NOT NULL,
     readings INTEGER NOT NULL, readings_digest TEXT NOT NULL,
     entries INTEGER NOT NULL, entries_digest TEXT NOT NULL, head TEXT NOT NULL,
     body BLOB                              -- null: removed by retention
@@ -33,11 +35,9 @@ CREATE INDEX entries_by_kind ON entries (kind, number);
 CREATE INDEX entries_by_job ON entries (job, number) WHERE job IS NOT NULL;
 CREATE TABLE hours (                       -- rollup, made from the readings; not part of the chain
     sensor INTEGER NOT NULL, hour INTEGER NOT NULL,
-    temperatures INTEGER NOT NULL, temperature_lowest INTEGER, temperature_sum INTEGER NOT NULL,
-    temperature_highest INTEGER,
-    humidities INTEGER NOT NULL, humidity_lowest INTEGER, humidity_sum INTEGER NOT NULL,
-    humidity_highest INTEGER,
-    PRIMARY KEY (sensor, hour)
+    quantity INTEGER NOT NULL,             -- its place in the table of quantities, from 0
+    readings INTEGER NOT NULL, lowest INTEGER NOT NULL, total INTEGER NOT NULL, highest INTEGER NOT NULL,
+    PRIMARY KEY (sensor, hour, quantity)
 ) WITHOUT ROWID;
 CREATE TABLE rejected (                    -- counts of what was refused; written into the chain at each seal
     day INTEGER NOT NULL, source TEXT NOT NULL, sensor TEXT NOT NULL, reason TEXT NOT NULL,
@@ -51,12 +51,7 @@ CREATE TABLE notes (key TEXT PRIMARY KEY, value BLOB NOT NULL) WITHOUT ROWID;
 Migration = Callable[[sqlite3.Connection], None]
 
 
-def _count_what_was_told(connection: sqlite3.Connection) -> None:
-    """Layout 1 did not know which refusals were in the chain already: of those it has, all are told again."""
-    connection.execute("ALTER TABLE rejected ADD COLUMN told INTEGER NOT NULL DEFAULT 0")
-
-
-MIGRATIONS: Mapping[int, Migration] = {1: _count_what_was_told}  # from version n to n + 1
+MIGRATIONS: Mapping[int, Migration] = {}  # from version n to n + 1; the first that can be carried over is 3
 
 
 def create(connection: sqlite3.Connection) -> None:
@@ -92,8 +87,7 @@ def check_readable(connection: sqlite3.Connection, path: Path) -> None:
         The file is newer or older than this program, or is not a logbook.
     """
     found = version(connection, path)
-    if found > VERSION:
-        raise _newer(path, found, VERSION)
+    _refuse_other(connection, path, found, VERSION, MIGRATIONS)
     if found == 0:
         raise StoreFailed(f"{path} is empty: nothing was written into it yet; `curewatch watch` begins it")
     if found < VERSION:
@@ -103,9 +97,31 @@ def check_readable(connection: sqlite3.Connection, path: Path) -> None:
         )
 
 
-def _newer(path: Path, found: int, known: int) -> StoreFailed:
+def check_form(form: int, path: Path) -> None:
+    """Raise StoreFailed if blocks of this form cannot be read by this program."""
+    known = columns.newest().number
+    if form > known:
+        raise _newer(path, "form", form, known)
+
+
+def _refuse_other(
+    connection: sqlite3.Connection, path: Path, found: int, known: int, migrations: Mapping[int, Migration]
+) -> None:
+    if found > known:
+        raise _newer(path, "layout", found, known)
+    if 0 < found < known and any(step not in migrations for step in range(found, known)):
+        raise StoreFailed(
+            f"{path} was written by an edition that this one cannot carry over (layout {found}, this one "
+            f"reads {known}); read it with that edition and name another file here; it was not touched"
+        )
+    if found == known:  # forms only grow along the chain
+        last = connection.execute("SELECT form FROM blocks ORDER BY number DESC LIMIT 1").fetchone()
+        check_form(last[0] if last else 0, path)
+
+
+def _newer(path: Path, what: str, found: int, known: int) -> StoreFailed:
     return StoreFailed(
-        f"{path} was written by a newer version (layout {found}, this one knows {known}); "
+        f"{path} was written by a newer version ({what} {found}, this one knows {known}); "
         "update curewatch; the file was not touched"
     )
 
@@ -128,8 +144,7 @@ def bring_up(
     if found == 0:
         create(connection)
         return
-    if found > target:
-        raise _newer(path, found, target)
+    _refuse_other(connection, path, found, target, migrations)
     if found < target:
         _copy(connection, path.with_name(f"{path.name}.layout-{found}"))
     for step in range(found, target):

@@ -33,13 +33,13 @@ def verify(connection: sqlite3.Connection) -> Verified:
     }
     entries = _Entries(connection)
     previous, expected, readings = chain.FIRST, 1, 0
-    for number, closed, *face, head, body in connection.execute(
-        "SELECT number, closed, readings, readings_digest, entries, entries_digest, head, body"
+    for form, number, closed, *face, head, body in connection.execute(
+        "SELECT form, number, closed, readings, readings_digest, entries, entries_digest, head, body"
         " FROM blocks ORDER BY number"
     ):
         if number != expected:
             raise RecordBroken(f"block {expected}", "the next block of the chain", f"block {number}")
-        found = chain.Face(number, previous, *face)
+        found = chain.Face(form, number, previous, *face)
         if body is None:
             empty.append(number)
         else:
@@ -59,8 +59,8 @@ def verify(connection: sqlite3.Connection) -> Verified:
 
 def _check_readings(face: chain.Face, closed: bool, body: bytes, tokens: Mapping[int, str]) -> None:
     try:
-        found = rows.unpack(body) if closed else rows.from_bytes(body)
-        text = rows.lines(face.number, found, tokens)
+        found = rows.read(body, face.form, closed=closed)
+        text = rows.lines(face.number, face.form, found, tokens)
     except (ValueError, KeyError) as trouble:
         raise RecordBroken(
             f"block {face.number}", f"{face.readings} readings", f"bytes that are none ({trouble})"

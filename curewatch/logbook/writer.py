@@ -13,8 +13,9 @@ from collections import OrderedDict
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 
-from curewatch.logbook import chain, entry, rows
+from curewatch.logbook import chain, columns, entry, rows, schema
 from curewatch.logbook.block import TIME_SPAN, OpenBlock
 from curewatch.logbook.entry import Entry, Stored
 from curewatch.logbook.kinds import Kind
@@ -43,10 +44,11 @@ class _End:
 class Writer:
     """The one that appends, over an open connection."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: sqlite3.Connection, path: Path) -> None:
         self._connection = connection
+        self._path = path  # for messages
         self._end: _End | None = None
-        self._recent: OrderedDict[int, rows.Rows] = OrderedDict()  # <= RECENT_BLOCKS
+        self._recent: OrderedDict[int, tuple[rows.Rows, int]] = OrderedDict()  # <= RECENT_BLOCKS
 
     def append(
         self,
@@ -121,6 +123,8 @@ class Writer:
         if self._end is None or self._end.seen != seen:
             self._recent.clear()
             self._end = self._read_end(seen)
+            if self._end.block.form != columns.newest().number:  # begun before a quantity was added
+                self._next_block(self._end)
         return self._end
 
     def _read_end(self, seen: int) -> _End:
@@ -134,16 +138,17 @@ class Writer:
     def _read_block(self, tokens: Mapping[int, str]) -> OpenBlock:
         one = self._connection.execute
         last = one(
-            "SELECT number, closed, opened, readings, readings_digest, entries, entries_digest, head, body"
-            " FROM blocks ORDER BY number DESC LIMIT 1"
+            "SELECT form, number, closed, opened, readings, readings_digest, entries, entries_digest,"
+            " head, body FROM blocks ORDER BY number DESC LIMIT 1"
         ).fetchone()
         if last is None:
             return OpenBlock(1, chain.FIRST)
-        number, closed, opened, *counts, head, body = last
+        form, number, closed, opened, *counts, head, body = last
+        schema.check_form(form, self._path)  # a newer program has written since
         if closed:
             return OpenBlock(number + 1, head)
         before = one("SELECT head FROM blocks WHERE number = ?", (number - 1,)).fetchone()
-        face = chain.Face(number, before[0] if before else chain.FIRST, *counts)
+        face = chain.Face(form, number, before[0] if before else chain.FIRST, *counts)
         texts = [
             text for (text,) in one("SELECT line FROM entries WHERE block = ? ORDER BY number", (number,))
         ]
@@ -153,17 +158,19 @@ class Writer:
             block = None
         if block is not None and block.face() == face and chain.head(face) == head:
             return block
-        self._leave_as_it_stands(number, body, block)
+        self._leave_as_it_stands(face, body, block)
         return OpenBlock(number + 1, head)
 
-    def _leave_as_it_stands(self, number: int, body: bytes, block: OpenBlock | None) -> None:
+    def _leave_as_it_stands(self, face: chain.Face, body: bytes, block: OpenBlock | None) -> None:
         """Close a block that is not what its head says, without a new head: whoever verifies will see it.
 
         Going on from its changed lines would give them a head of their own. Refusing to go on would
         lose what comes in now; so the chain goes on from the head that stands.
         """
-        kept = body if block is None else rows.pack(block.rows())
-        self._connection.execute("UPDATE blocks SET closed = 1, body = ? WHERE number = ?", (kept, number))
+        kept = body if block is None else rows.pack(block.rows(), face.form)
+        self._connection.execute(
+            "UPDATE blocks SET closed = 1, body = ? WHERE number = ?", (kept, face.number)
+        )
         if block is not None:
             self._write_spans(block)
 
@@ -187,7 +194,7 @@ class Writer:
         number = end.numbers.get(kept)
         if number is None:
             number = len(end.tokens) + 1
-            self._connection.execute("INSERT INTO sensors VALUES (?, ?, 0, 0, 0, x'')", (number, kept))
+            self._connection.execute("INSERT INTO sensors VALUES (?, ?, 0, 0, 0, 0, x'')", (number, kept))
             end.tokens[number] = rows.token(kept)
             end.numbers[kept] = number
         return number
@@ -201,16 +208,16 @@ class Writer:
             "SELECT block FROM spans WHERE sensor = ? AND earliest BETWEEN ? AND ? AND latest >= ?",
             (values[0], values[1] - TIME_SPAN, values[1], values[1]),
         ).fetchall()
-        return any(rows.holds(self._closed(number), values) for (number,) in candidates)
+        return any(rows.holds(*self._closed(number), values) for (number,) in candidates)
 
-    def _closed(self, number: int) -> rows.Rows:
-        """The rows of a closed block, kept as they lie: as sets of marks they took ten times as much."""
+    def _closed(self, number: int) -> tuple[rows.Rows, int]:
+        """The rows of a closed block, and its form. As sets of marks they took ten times as much."""
         known = self._recent.get(number)
         if known is None:
-            (body,) = self._connection.execute(
-                "SELECT body FROM blocks WHERE number = ?", (number,)
+            form, body = self._connection.execute(
+                "SELECT form, body FROM blocks WHERE number = ?", (number,)
             ).fetchone()
-            known = self._recent[number] = rows.unpack(body)
+            known = self._recent[number] = rows.unpack(body, form), form
             if len(self._recent) > RECENT_BLOCKS:
                 self._recent.popitem(last=False)
         else:
@@ -260,27 +267,27 @@ class Writer:
             return
         self._roll_up(block.settle(end.tokens))
         face = block.face()
-        body = rows.pack(block.rows()) if closed else bytes(block.body)
+        body = rows.pack(block.rows(), block.form) if closed else bytes(block.body)
         self._connection.execute(
-            "INSERT OR REPLACE INTO blocks VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            (block.number, closed, block.opened, *face[2:], chain.head(face), body),
+            "INSERT OR REPLACE INTO blocks VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            (block.number, block.form, closed, block.opened, *face[3:], chain.head(face), body),
         )
 
     def _roll_up(self, new: rows.Rows) -> None:
         """Bring the hourly rollup and each sensor's last word up to these new rows."""
-        hours: dict[tuple[int, int], list[list[int]]] = {}
+        hourly = [place for place, one in enumerate(columns.newest().quantities) if one.hourly]
+        hours: dict[tuple[int, int, int], list[int]] = {}
         last: dict[int, list[tuple[int, ...]]] = {}
         for values in new.tolist():
             last.setdefault(values[0], []).append(values)
-            if undated(values[7]):
+            if undated(values[3]):
                 continue  # nobody knows of which hour it is
-            pair = hours.setdefault((values[0], values[1] // HOUR_MS), [[], []])
-            if values[3] != rows.NOTHING:
-                pair[0].append(values[3])
-            if values[4] != rows.NOTHING:
-                pair[1].append(values[4])
+            for place in hourly:
+                kept = values[rows.QUANTITIES_FROM + place]
+                if kept != columns.NOTHING:
+                    hours.setdefault((values[0], values[1] // HOUR_MS, place), []).append(kept)
         self._connection.executemany(
-            _HOUR, [(*key, *_summary(warm), *_summary(damp)) for key, (warm, damp) in hours.items()]
+            _HOUR, [(*key, len(all_), min(all_), sum(all_), max(all_)) for key, all_ in hours.items()]
         )
         self._connection.executemany(_SENSOR, [_sensor_row(*one) for one in last.items()])
 
@@ -311,22 +318,13 @@ def head(connection: sqlite3.Connection) -> chain.Head:
 
 
 _HOUR = (
-    "INSERT INTO hours VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET "
-    "temperatures = temperatures + excluded.temperatures, "
-    "temperature_lowest = coalesce(min(temperature_lowest, excluded.temperature_lowest),"
-    " temperature_lowest, excluded.temperature_lowest), "
-    "temperature_sum = temperature_sum + excluded.temperature_sum, "
-    "temperature_highest = coalesce(max(temperature_highest, excluded.temperature_highest),"
-    " temperature_highest, excluded.temperature_highest), "
-    "humidities = humidities + excluded.humidities, "
-    "humidity_lowest = coalesce(min(humidity_lowest, excluded.humidity_lowest),"
-    " humidity_lowest, excluded.humidity_lowest), "
-    "humidity_sum = humidity_sum + excluded.humidity_sum, "
-    "humidity_highest = coalesce(max(humidity_highest, excluded.humidity_highest),"
-    " humidity_highest, excluded.humidity_highest)"
+    "INSERT INTO hours VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET"
+    " readings = readings + excluded.readings, lowest = min(lowest, excluded.lowest),"
+    " total = total + excluded.total, highest = max(highest, excluded.highest)"
 )
 _SENSOR = (
     "UPDATE sensors SET earliest = CASE readings WHEN 0 THEN :earliest ELSE min(earliest, :earliest) END,"
+    " form = CASE WHEN readings = 0 OR :latest >= latest THEN :form ELSE form END,"
     " last = CASE WHEN readings = 0 OR :latest >= latest THEN :last ELSE last END,"
     " latest = CASE readings WHEN 0 THEN :latest ELSE max(latest, :latest) END,"
     " readings = readings + :readings WHERE number = :sensor"
@@ -338,18 +336,13 @@ def _kept(name: str) -> str:
     return name[:NAME_LENGTH].encode(errors="replace").decode()
 
 
-def _summary(values: list[int]) -> tuple[int, int | None, int, int | None]:
-    if not values:
-        return 0, None, 0, None
-    return len(values), min(values), sum(values), max(values)
-
-
 def _sensor_row(sensor: int, taken: list[tuple[int, ...]]) -> dict[str, int | bytes]:
     latest = max(taken, key=lambda values: values[1])
     return {
         "sensor": sensor,
         "earliest": min(values[1] for values in taken),
         "latest": latest[1],
-        "last": rows.as_bytes(latest),
+        "form": columns.newest().number,
+        "last": rows.of([latest]).tobytes(),
         "readings": len(taken),
     }

@@ -240,7 +240,7 @@ def _heard(logbook: Logbook, post: Post, entries: Sequence[Stored], start: float
 def _disorder(logbook: Logbook, part: Window) -> Iterator[Disorder]:
     """Where the time of arrival, or of telling, runs backwards along the chain."""
     last = None
-    for _, rows in logbook.block_rows(part.readings_from, part.last):
+    for _, _, rows in logbook.block_rows(part.readings_from, part.last):
         received = rows["received"] / 1e3
         line = received if last is None else np.concatenate(([last], received))
         for n in np.flatnonzero(np.diff(line) < -BACKWARDS)[:20]:

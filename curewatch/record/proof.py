@@ -16,7 +16,7 @@ from hashlib import sha256
 from importlib import resources
 from typing import NamedTuple
 
-from curewatch.logbook import Kind, Logbook, Stored, entry, rows
+from curewatch.logbook import Kind, Logbook, Stored, columns, entry, rows
 from curewatch.logbook.sealing import Seal, key_path, signing_key
 
 LISTED = (
@@ -32,7 +32,7 @@ LISTED = (
     "key.pem",
 )
 FILES = (*LISTED, "files.sha256", "files.sig")
-BLOCKS_HEADER = "block,previous,readings,readings_digest,entries,entries_digest,head,readings_are"
+BLOCKS_HEADER = "block,previous,readings,readings_digest,entries,entries_digest,head,readings_are,form"
 DIGESTS_HEADER = "block,entry,digest"
 SHED_WIDE = (  # entries of no job that say what the shed and its sensors went through
     *("daemon", "dropped", "health", "sensor", "source"),
@@ -119,20 +119,20 @@ def checksums(files: Mapping[str, bytes]) -> bytes:
 
 def _readings(logbook: Logbook, part: Window) -> bytes:
     tokens = logbook.tokens()
-    lines = [rows.HEADER + "\n"]
-    for number, found in logbook.block_rows(part.readings_from, part.last):
-        lines.append(rows.lines(number, found, tokens))
-    return "".join(lines).encode()
+    found = list(logbook.block_rows(part.readings_from, part.last))
+    form = columns.form(max((one.form for one in found), default=1))
+    texts = [rows.lines(*one, tokens) for one in found]
+    return "".join([form.heading + "\n", *texts]).encode()
 
 
 def _blocks(logbook: Logbook, part: Window) -> bytes:
-    left = {number for number, _ in logbook.block_rows(part.readings_from, part.last)}
+    left = {one.block for one in logbook.block_rows(part.readings_from, part.last)}
     lines = [BLOCKS_HEADER + "\n"]
     for face, head in logbook.faces(part.first, part.last):
         held = "here" if face.number in left else "left out"
         lines.append(
             f"{face.number},{face.previous},{face.readings},{face.readings_digest},"
-            f"{face.entries},{face.entries_digest},{head},{held}\n"
+            f"{face.entries},{face.entries_digest},{head},{held},{face.form}\n"
         )
     return "".join(lines).encode()
 

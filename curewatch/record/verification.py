@@ -10,7 +10,7 @@ from hashlib import sha256
 from typing import NamedTuple
 
 from curewatch.errors import RecordBroken
-from curewatch.logbook import Kind, Stored, chain, entry, rows
+from curewatch.logbook import Kind, Stored, chain, columns, entry
 from curewatch.logbook.seal_code import read_code
 from curewatch.logbook.sealing import Seal, check_signature, parse, seal_of
 from curewatch.record.proof import BLOCKS_HEADER, DIGESTS_HEADER, FILES, LISTED, checksums
@@ -123,12 +123,13 @@ def _links(text: str) -> list[Link]:
     links = []
     for number, line in enumerate(_table(text, "blocks.csv", BLOCKS_HEADER), 2):
         cells = line.split(",")
-        if len(cells) != 8 or not all(_NUMBER.fullmatch(cells[n]) for n in (0, 2, 4)):
+        if len(cells) != 9 or not all(_NUMBER.fullmatch(cells[n]) for n in (0, 2, 4, 8)):
             raise RecordBroken(f"blocks.csv line {number}", "a block", line[:80])
         if not all(_DIGEST.fullmatch(cells[n]) for n in (1, 3, 5, 6)):
             raise RecordBroken(f"blocks.csv line {number}", "digests of 64 hexadecimal digits", line[:80])
-        block, previous, readings, readings_digest, entries, entries_digest, head, held = cells
-        face = chain.Face(int(block), previous, int(readings), readings_digest, int(entries), entries_digest)
+        block, previous, readings, readings_digest, entries, entries_digest, head, held, form = cells
+        counted = int(readings), readings_digest, int(entries), entries_digest
+        face = chain.Face(int(form), int(block), previous, *counted)
         links.append(Link(face, head, held == "here"))
     if not links:
         raise RecordBroken("blocks.csv", "at least one block", "none")
@@ -138,7 +139,7 @@ def _links(text: str) -> list[Link]:
 def _check_readings(text: str, links: Sequence[Link]) -> int:
     """Step 3: the lines of each block have its digest."""
     digests: dict[str, tuple[int, str]] = {}
-    for block, lines in _by_block(_table(text, "readings.csv", rows.HEADER), "readings.csv"):
+    for block, lines in _by_block(_table(text, "readings.csv", _heading(links)), "readings.csv"):
         digests[block] = len(lines), sha256("".join(f"{line}\n" for line in lines).encode()).hexdigest()
     total = 0
     for face, _, here in links:
@@ -156,6 +157,17 @@ def _check_readings(text: str, links: Sequence[Link]) -> int:
             "readings.csv", "readings of the blocks listed", f"block {next(iter(digests))[:20]}"
         )
     return total
+
+
+def _heading(links: Sequence[Link]) -> str:
+    """The columns of the newest form among the blocks whose readings are here."""
+    forms = [link.face.form for link in links if link.readings_are_here]
+    try:
+        return columns.form(max(forms, default=1)).heading
+    except ValueError as trouble:
+        raise RecordBroken(
+            "blocks.csv", "forms that this program knows; update curewatch", f"{trouble}"
+        ) from trouble
 
 
 def _by_block(lines: Sequence[str], name: str) -> list[tuple[str, list[str]]]:

@@ -80,7 +80,7 @@ def test_the_hourly_summary_is_no_proof_and_is_not_taken_for_one(sealed: Sealed,
     shutil.copy(sealed.logbook, path)
     shutil.copy(sealed.logbook.with_name("logbook.sqlite.key"), path.with_name("logbook.sqlite.key"))
     with closing(sqlite3.connect(path, isolation_level=None)) as raw:
-        raw.execute("UPDATE hours SET temperature_sum = 0, temperature_lowest = 0")
+        raw.execute("UPDATE hours SET total = 0, lowest = 0")
     with Logbook(path) as logbook:
         written = write(logbook, world.JOB, tmp_path / "out", at=world.OPENED + 6 * DAY, pdf=False)
     assert written.folder is not None

@@ -203,18 +203,17 @@ def test_one_by_one_and_all_at_once_agree(steps: list[tuple[int, str, int]]) -> 
     for reading in readings:
         kept = halves.step(kept, reading)
         singly.append(halves.joined(reading, kept))
-    nothing = np.full(len(readings), np.nan)
     columns = {
         name: np.array([np.nan if (v := getattr(r, name)) is None else v for r in readings], dtype=float)
         for name in ("time", "received", "temperature", "relative_humidity")
     }
     whole = halves.joined_series(
         Series(
-            **columns,
-            carbon_dioxide=nothing,
-            battery=nothing,
+            columns.pop("time"),
+            columns.pop("received"),
             flags=np.zeros(len(readings), np.uint16),
             sequence=np.zeros(len(readings), np.int64),
+            quantities=columns,
         )
     )
     for name in ("temperature", "relative_humidity"):

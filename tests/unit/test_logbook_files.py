@@ -95,7 +95,7 @@ def test_senml_reads_back_through_its_standard_fields(logbook: Logbook, tmp_path
     records = json.loads((tmp_path / "out.senml").read_text())
     assert records == [
         {"n": "bench:temperature", "t": START, "u": "Cel", "v": 12.34},
-        {"n": "bench:humidity", "t": START, "u": "%RH", "v": 81.2},
+        {"n": "bench:relative_humidity", "t": START, "u": "%RH", "v": 81.2},
         {"n": "bench:carbon_dioxide", "t": START, "u": "ppm", "v": 420.0},
         {"n": "bench:battery", "t": START, "u": "%EL", "v": 93.0},
     ]
@@ -155,7 +155,7 @@ def test_a_pruned_logbook_still_verifies(logbook: Logbook):
     """Heads, seals and later blocks hold; the removal is an entry; the hourly summary stays."""
     logbook.append(month(30))
     code = seal(logbook, why="day", at=START + 30 * DAY).code
-    hours = logbook.hourly("bench")
+    hours = logbook.hourly("bench").quantities["temperature"].mean
     rehearsed = prune(logbook, START + 10 * DAY, at=START + 31 * DAY, rehearse=True)
     assert logbook.verify().pruned == 0
     done = prune(logbook, START + 10 * DAY, at=START + 31 * DAY)
@@ -163,7 +163,7 @@ def test_a_pruned_logbook_still_verifies(logbook: Logbook):
     assert logbook.verify().pruned == len(done.blocks) > 0
     assert check_seals(logbook)[0].code == code
     assert logbook.entries(Kind.PRUNE)[0].payload["readings"] == done.readings
-    assert (logbook.hourly("bench").temperature == hours.temperature).all()
+    assert (logbook.hourly("bench").quantities["temperature"].mean == hours).all()
     assert logbook.append(month(30)[-50:]) == 0
 
 

@@ -52,7 +52,7 @@ cmp -s "$work/lists" "$work/expected" \
 tail -n +2 blocks.csv | awk -F, -v to="$work/f." '
     NR > 1 && ($1 != last + 1 || $2 != head) { print "block " $1 " does not follow" > "/dev/stderr"; exit 1 }
     { last = $1; head = $7; name = to $1
-      print "curewatch block 1\nnumber " $1 "\nprevious " $2 "\nreadings " $3 " " $4 "\nentries " $5 " " $6 > name
+      print "curewatch block\nform " $9 "\nnumber " $1 "\nprevious " $2 "\nreadings " $3 " " $4 "\nentries " $5 " " $6 > name
       close(name) }' 2> "$work/order" || broken "$(cat "$work/order")"
 digests f faces
 tail -n +2 blocks.csv | awk -F, '{ print $7 "  " $1 }' | sort -k2,2 > "$work/expected"
