@@ -17,7 +17,7 @@ from curewatch.wording import UNITS, UNITS_ALLOWED
 Role = Literal["air", "surface", "outside"]
 Form = Literal["auto", "line", "senml", "json", "csv"]
 # What a topic of its own may carry as a bare number: words of `wire.fields`, each with its unit.
-Quantity = Literal["temperature_c", "temperature_f", "humidity_percent"]
+Quantity = Literal["temperature_c", "temperature_f", "humidity_percent", "humidity_fraction"]
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 EVERY_DAY: tuple[Day, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -113,6 +113,13 @@ class Resin(Table):
     peroxide_percent: float | None = Field(default=None, gt=0, le=6)
 
 
+class WireUnits(Table):
+    """The units of a device whose messages do not say them, or say them in words that are not known."""
+
+    temperature: Literal["degC", "degF", "K"] | None = None
+    humidity: Literal["%", "1"] | None = None  # 1: a fraction, 0 to 1
+
+
 class Sensor(Table):
     """One sensor: what it stands for, how good it is, what it calls itself on the wire."""
 
@@ -122,6 +129,7 @@ class Sensor(Table):
     every_s: float = Field(default=60.0, gt=0, le=86_400)
     fields: dict[str, str] = Field(default_factory=dict)
     topics: dict[Quantity, Topic] = Field(default_factory=dict)  # one a quantity, each with bare numbers
+    wire_units: WireUnits = WireUnits()
 
     @model_validator(mode="after")
     def _one_quantity_a_topic(self) -> Self:
@@ -136,6 +144,7 @@ class SerialSource(Table):
     url: Address
     baud: int = Field(default=115_200, ge=300, le=4_000_000)
     sensor: Name | None = None  # whose readings these are when a line names nobody
+    wire_units: WireUnits = WireUnits()
     form: Form = "auto"
 
 
@@ -150,6 +159,7 @@ class MqttSource(Table):
     share: Name | None = None  # the shared-subscription group; MQTT 5 only
     form: Form = "auto"
     fields: dict[str, str] = Field(default_factory=dict)
+    wire_units: WireUnits = WireUnits()
     username: str | None = None
     password_file: Path | None = None
     ca_file: Path | None = None

@@ -4,17 +4,19 @@ Keeps one framer a port and the one parser; knows which name, hardware number or
 """
 
 from collections.abc import Mapping
-from typing import NamedTuple, Self
+from typing import Any, NamedTuple, Self
 
-from curewatch.configuration import Configuration, MqttSource
+from curewatch.configuration import Configuration, MqttSource, SerialSource
 from curewatch.configuration.topics import covers_levels
 from curewatch.ingest import forecasts
 from curewatch.ingest.corrections import Correction, corrected
 from curewatch.ingest.events import BytesArrived, MessageArrived
 from curewatch.readings import Flag, Reading, Rejected
 from curewatch.wire import LineFramer, Parser, Plausibility, Reason, Window, bare
+from curewatch.wire.fields import OURS, Words
 from curewatch.wire.reasons import reject
 
+_KINDS = {"temperature": "temperature", "humidity": "relative_humidity"}  # keys of wire_units
 TOPICS = 5_000  # topics whose owner is remembered; beyond that it is worked out each time
 
 
@@ -23,7 +25,7 @@ class Owner(NamedTuple):
 
     device: str  # the name for a payload that names nobody
     fixed: bool  # the whole topic is some sensor's address
-    fields: Mapping[str, str] | None  # ours -> theirs, in its JSON
+    words: Words  # its own, and its units
     form: str
     quantity: str  # of a bare number on this topic: a word of ours, or empty
 
@@ -41,6 +43,7 @@ class Intake:
         self._nobody = configuration.meant()  # whose readings those are that name nobody; '': refused
         self.corrections: Mapping[str, Correction] = before.corrections if before else {}  # by sensor
         self._owners: dict[tuple[str, str], Owner] = {}  # (source, topic), at most TOPICS
+        self._dialects: dict[Any, Words] = {}  # (sensor, source), both of the configuration
         self._names = {
             address: name
             for name, sensor in configuration.sensors.items()
@@ -72,13 +75,13 @@ class Intake:
             self._framers[source] = framer
         port = self._configuration.serial.get(source)
         sensor, form = (port.sensor or self._nobody, port.form) if port else (self._nobody, "auto")
-        fields = self._fields(sensor, None)
+        words = self._words(sensor, port)
         found: list[Reading | Rejected] = []
         for line in framer.feed(event.data, event.at.utc):
             if isinstance(line, Rejected):
                 found.append(line)
             else:
-                said = self._parser.line(line, event.at, source, sensor, form=form, fields=fields)
+                said = self._parser.line(line, event.at, source, sensor, form=form, words=words)
                 found.extend(self._checked(self._named(item), line, source) for item in said)
         return found
 
@@ -92,7 +95,7 @@ class Intake:
             event.at,
             event.source,
             owner.device,
-            owner.fields,
+            owner.words,
             form=owner.form,
             retained=event.retained,
             quantity=owner.quantity,
@@ -134,7 +137,7 @@ class Intake:
         named = levels[:-1] if quantity and len(levels) > 1 else levels
         device = fixed or self._device(broker, levels, len(named)) or self._nobody
         sensor = self._names.get(device, device)
-        owner = Owner(device, fixed is not None, self._fields(sensor, broker), broker.form, quantity)
+        owner = Owner(device, fixed is not None, self._words(sensor, broker), broker.form, quantity)
         if len(self._owners) < TOPICS:
             self._owners[source, topic] = owner
         return owner
@@ -148,11 +151,19 @@ class Intake:
                 return levels[wanted.index("+")]
         return levels[telling - 1]
 
-    def _fields(self, sensor: str | None, broker: MqttSource | None) -> Mapping[str, str] | None:
-        known = self._configuration.sensors.get(sensor or "")
-        if known and known.fields:
-            return known.fields
-        return broker.fields if broker and broker.fields else None
+    def _words(self, name: str, source: MqttSource | SerialSource | None) -> Words:
+        """How a sensor speaks over a source: as its own table says, else as the source's."""
+        known = self._configuration.sensors.get(name)
+        key = (name if known else "", id(source))  # a table of the configuration, which stays
+        if key not in self._dialects:
+            told: list[Any] = [each for each in (source, known) if each is not None]
+            fields: Mapping[str, str] = {}
+            units: dict[str, str] = {}
+            for each in told:
+                fields = getattr(each, "fields", None) or fields
+                units |= {_KINDS[of]: unit for of, unit in each.wire_units if unit is not None}
+            self._dialects[key] = Words(fields, units) if fields or units else OURS
+        return self._dialects[key]
 
 
 def _held_back(item: Reading | Rejected) -> Reading | Rejected:

@@ -7,7 +7,7 @@ Temperature and humidity so become readings of their own, each with its own time
 
 from curewatch.clock import Instant
 from curewatch.readings import Reading, Rejected
-from curewatch.wire.fields import WORDS, Refused, gather, reading
+from curewatch.wire.fields import OURS, WORDS, Refused, Words, gather, reading
 from curewatch.wire.numbers import number
 from curewatch.wire.reasons import Reason, reject
 
@@ -39,13 +39,13 @@ def is_number(payload: bytes) -> bool:
 
 
 def parse(
-    payload: bytes, quantity: str, at: Instant, source: str = "", sensor: str = ""
+    payload: bytes, quantity: str, at: Instant, source: str = "", sensor: str = "", *, words: Words = OURS
 ) -> Reading | Rejected:
     """The number as a reading of this quantity, a word of ours (``temperature_c``)."""
     if len(payload) > LONGEST:
         return reject(Reason.NOT_A_LINE, payload, at.utc, source, sensor)
     try:
-        return reading(gather([(quantity, _text(payload) or None)]), sensor, payload, at, source)
+        return reading(gather([(quantity, _text(payload) or None)], words.taken), sensor, payload, at, source)
     except Refused as refused:
         return reject(refused.reason, payload, at.utc, source, sensor)
 

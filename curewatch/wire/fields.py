@@ -5,9 +5,11 @@ that devices use (``temp``, ``RH``), for which the unit may stand with the value
 that uses other words is given a mapping from ours to its own in the configuration.
 """
 
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import UTC, datetime, tzinfo
-from typing import Any
+from functools import lru_cache
+from typing import Any, NamedTuple
 
 from curewatch.clock import Instant
 from curewatch.readings import Flag, Reading, Rejected
@@ -15,19 +17,46 @@ from curewatch.units import ZERO_CELSIUS
 from curewatch.wire.numbers import LARGEST, finite, name_allowed, number
 from curewatch.wire.reasons import Reason, reject
 
-# Every unit that may stand with a value -> the quantity it belongs to and how it becomes SI.
-# degC and degF are the spellings of the Homie 5 convention; Cel, %RH, %EL of RFC 8428.
+# Unit -> the quantity it belongs to and how a number in it becomes SI.
 UNITS: dict[str, tuple[str, Callable[[float], float]]] = {
-    **dict.fromkeys(("degC", "°C", "C", "Cel", "celsius"), ("temperature", lambda v: v + ZERO_CELSIUS)),
-    **dict.fromkeys(
-        ("degF", "°F", "F", "fahrenheit"), ("temperature", lambda v: (v - 32.0) / 1.8 + ZERO_CELSIUS)
-    ),
-    **dict.fromkeys(("K", "kelvin"), ("temperature", lambda v: v)),
-    **dict.fromkeys(("%", "%RH", "%rH", "percent"), ("relative_humidity", lambda v: v / 100.0)),
+    "degC": ("temperature", lambda v: v + ZERO_CELSIUS),
+    "degF": ("temperature", lambda v: (v - 32.0) / 1.8 + ZERO_CELSIUS),
+    "K": ("temperature", lambda v: v),
+    "%": ("relative_humidity", lambda v: v / 100.0),
+    "1": ("relative_humidity", lambda v: v),  # a fraction
     "ppm": ("carbon_dioxide", lambda v: v * 1e-6),
     "%EL": ("battery", lambda v: v / 100.0),
 }
-_PERCENT_TOO = {"battery": {"%", "percent"}}
+# How each may be spelt, in small letters without blanks, deg as its sign. degC and degF are of the Homie 5
+# convention; Cel, %RH, %EL of RFC 8428; metric and imperial what devices call their setting.
+_SPELLINGS = {
+    spelling: unit
+    for unit, spellings in (
+        ("degC", "°c c cel celsius °celsius centigrade metric"),
+        ("degF", "°f f fahrenheit °fahrenheit imperial us"),
+        ("K", "k kelvin °k"),
+        ("%", "% %rh rh% percent pct percentrh rh"),
+        ("1", "1 fraction ratio"),
+        ("ppm", "ppm"),
+        ("%EL", "%el"),
+    )
+    for spelling in spellings.split()
+}
+_SIGNS = str.maketrans({"º": "°", "˚": "°", "℃": "°c", "℉": "°f", **dict.fromkeys(" \t_.\"'")})
+UNIT_LONGEST = 40  # characters
+
+
+def unit_named(text: str) -> str:
+    """The unit of ours that a text spells; empty if it spells none."""
+    return _unit_named(text) if len(text) <= UNIT_LONGEST else ""
+
+
+@lru_cache(maxsize=512)
+def _unit_named(text: str) -> str:
+    return _SPELLINGS.get(_DEGREES.sub("°", text.translate(_SIGNS).lower()), "")
+
+
+_DEGREES = re.compile("^deg(ree)?s?")
 
 # Our word -> quantity and the unit that is meant when none stands with the value.
 WORDS: dict[str, tuple[str, str]] = {
@@ -36,6 +65,7 @@ WORDS: dict[str, tuple[str, str]] = {
     **dict.fromkeys(
         ("humidity_percent", "humidity", "hum", "rh", "h", "relative_humidity"), ("relative_humidity", "%")
     ),
+    "humidity_fraction": ("relative_humidity", "1"),
     **dict.fromkeys(("carbon_dioxide_ppm", "co2", "c", "carbon_dioxide"), ("carbon_dioxide", "ppm")),
     **dict.fromkeys(("battery_percent", "battery", "bat", "b"), ("battery", "%EL")),
     **dict.fromkeys(("sensor", "name", "id"), ("sensor", "")),
@@ -44,6 +74,8 @@ WORDS: dict[str, tuple[str, str]] = {
     **dict.fromkeys(("sequence", "n", "seq"), ("sequence", "")),
 }
 QUANTITIES = ("temperature", "relative_humidity", "carbon_dioxide", "battery")
+# Words that say their unit; with another word it is only the usual one.
+_UNIT_SAID = re.compile("tc|tf|.*_(c|f|percent|fraction|ppm)")
 _ARRIVAL, _AGE = int(Flag.ARRIVAL_TIME), int(Flag.AGE_GIVEN)
 AHEAD = 120.0  # so far ahead of arrival a stamp may lie: two clocks in one shed [s]
 MILLISECONDS_FROM = 1e11  # a stamp this large counts milliseconds; in seconds it would be the year 5138
@@ -67,21 +99,59 @@ def _split_unit(text: str) -> tuple[str, str]:
     return text, ""
 
 
-def quantity(value: object, kind: str, unit: str) -> float:
-    """The value in SI, by the unit that stands with it, else by the one that is meant."""
+class Stated(NamedTuple):
+    """A value and the units that its message states for it."""
+
+    value: object
+    units: tuple[str, ...]
+
+
+class Meaning(NamedTuple):
+    """What a word stands for."""
+
+    kind: str  # of KINDS
+    unit: str = ""
+    said: bool = False  # the word or the configuration says the unit; else it is the usual one
+    configured: bool = False  # the configuration says it
+
+
+def meaning(word: str) -> Meaning:
+    """What a word of ours stands for."""
+    return Meaning(*WORDS[word], said=_UNIT_SAID.fullmatch(word) is not None)
+
+
+def quantity(value: object, meant: Meaning) -> float:
+    """The value in SI, by the unit that stands with it or is stated for it, else by the one that is meant."""
+    stated: tuple[str, ...] = ()
+    if type(value) is Stated:
+        value, stated = value
     found = finite(value)
     if found is None and type(value) is str and len(value) <= 60:
         text, own = _split_unit(value)
-        found = number(text) if not own or own[0].isalpha() or own[0] in "°%" else None
-        unit = own or unit
+        found = number(text) if not own or own[0].isalpha() or own[0] in "°º˚℃℉%" else None
+        stated = (*stated, own) if own else stated
     if found is None:
         raise Refused(Reason.BAD_NUMBER)
-    if unit in _PERCENT_TOO.get(kind, ()):
-        return found / 100.0
-    known = UNITS.get(unit)
-    if known is None or known[0] != kind:
-        raise Refused(Reason.BAD_UNIT)
-    return known[1](found)
+    return UNITS[_agreed(stated, meant) if stated else meant.unit][1](found)
+
+
+def _agreed(stated: tuple[str, ...], meant: Meaning) -> str:
+    """The one unit that all say.
+
+    One that is not known refuses, unless the configuration says which it is. Two that differ refuse always.
+    """
+    units = {meant.unit} if meant.said else set()
+    for text in stated:
+        unit = unit_named(text)
+        if unit == "%" and meant.kind == "battery":
+            unit = "%EL"
+        if unit and UNITS[unit][0] == meant.kind:
+            units.add(unit)
+        elif unit or not meant.configured:
+            raise Refused(Reason.BAD_UNIT)
+    if len(units) > 1:
+        raise Refused(Reason.UNITS_DIFFER)
+    return units.pop() if units else meant.unit
 
 
 class Local(float):
@@ -163,28 +233,55 @@ Taken = dict[str, tuple[int, Take]]  # word -> place and how its value is taken
 _TAKE: dict[str, Take] = {"sensor": sensor_name, "time": stamp, "age": age, "sequence": sequence}
 
 
-def taking(words: Mapping[str, tuple[str, str]]) -> Taken:
-    """How the value of each word is taken: made once for a mapping, used for each message."""
-    return {word: (KINDS.index(kind), _take(kind, unit)) for word, (kind, unit) in words.items()}
-
-
-def _take(kind: str, unit: str) -> Take:
-    if kind in _TAKE:
-        return _TAKE[kind]
-    _, to_si = UNITS.get(unit, (kind, None))
+def _take(meant: Meaning) -> Take:
+    if meant.kind in _TAKE:
+        return _TAKE[meant.kind]
+    to_si = UNITS[meant.unit][1]
 
     def take(value: object) -> float:
-        if type(value) is float and to_si is not None and -LARGEST < value < LARGEST:
+        if type(value) is float and -LARGEST < value < LARGEST:
             return to_si(value)  # the usual case: a number in the unit that is meant
-        return quantity(value, kind, unit)
+        return quantity(value, meant)
 
     return take
 
 
-OURS = taking(WORDS)
+def plain(word: str) -> str:
+    """A word in small letters, without what stands between its parts."""
+    return _BETWEEN.sub("", word).lower()
 
 
-def gather(named: Iterable[tuple[str, object]], words: Taken = OURS) -> list[Any]:
+_BETWEEN = re.compile(r"[\s_.$-]+")
+
+
+class Words:
+    """The words and units of one kind of device: ours, but where its configuration says others.
+
+    ``fields`` maps our words to its own; ``units`` has the unit of a quantity whose messages do not say it.
+    """
+
+    def __init__(self, fields: Mapping[str, str] = {}, units: Mapping[str, str] = {}) -> None:
+        named = {WORDS[ours][0] for ours in fields if ours in WORDS}
+        self.meanings = {word: meaning(word) for word, (kind, _) in WORDS.items() if kind not in named}
+        for ours, theirs in fields.items():
+            if ours in WORDS:
+                meant = meaning(ours)
+                self.meanings[theirs] = meant._replace(configured=meant.said)
+        for word, meant in self.meanings.items():
+            if meant.kind in units:
+                self.meanings[word] = Meaning(meant.kind, units[meant.kind], said=True, configured=True)
+        self.kinds = {plain(w): m.kind for w, m in self.meanings.items() if m.kind in QUANTITIES}
+        self.taken: Taken = {w: (KINDS.index(m.kind), _take(m)) for w, m in self.meanings.items()}
+        self.paths = tuple(theirs for theirs in fields.values() if "." in theirs)  # into nested objects
+
+    def meant(self, word: str) -> Meaning | None:
+        return self.meanings.get(word) or self.meanings.get(word.lower())
+
+
+OURS = Words()
+
+
+def gather(named: Iterable[tuple[str, object]], words: Taken = OURS.taken) -> list[Any]:
     """Values by their place in KINDS from (word, value) pairs; words that are not known are passed over.
 
     Raises

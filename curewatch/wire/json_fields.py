@@ -5,13 +5,14 @@ is a reason. Nesting and size are bounded.
 """
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from curewatch.clock import Instant
 from curewatch.readings import Reading, Rejected
-from curewatch.wire.fields import QUANTITIES, UNITS, WORDS, Refused, Taken, gather, reading, taking
+from curewatch.wire.fields import OURS, QUANTITIES, Refused, Words, gather, reading
 from curewatch.wire.reasons import Reason, reject
+from curewatch.wire.stated import ANY, Units, any_states_unit, is_table, joined, rest_of, units_of, with_units
 
 LARGEST = 65_536  # bytes of one object or pack; a report of ours takes about 100
 DEEPEST = 8  # levels of nesting that are looked into
@@ -57,20 +58,6 @@ def _load_object(payload: bytes) -> dict[str, Any]:
     return found
 
 
-class Words:
-    """The words of one kind of device: ours, but where its mapping (our word -> its own) names another."""
-
-    def __init__(self, fields: Mapping[str, str]) -> None:
-        named = {WORDS[ours][0] for ours in fields if ours in WORDS}
-        self.words = {word: known for word, known in WORDS.items() if known[0] not in named}
-        self.words.update({theirs: WORDS[ours] for ours, theirs in fields.items() if ours in WORDS})
-        self.taken = taking(self.words)
-        self.paths = tuple(theirs for theirs in fields.values() if "." in theirs)  # into nested objects
-
-
-OURS = Words({})
-
-
 def parse(
     payload: bytes, at: Instant, source: str = "", device: str = "", words: Words = OURS
 ) -> Reading | Rejected:
@@ -82,46 +69,63 @@ def parse(
 
 
 def _gather(found: dict[str, Any], words: Words) -> list[Any]:
-    named: Iterable[tuple[str, Any]] = found.items()
-    if words.paths or dict in map(type, found.values()):
-        named = [*_flat(found), *((path, _at(found, path)) for path in words.paths)]
-    return gather(named, words.taken if found.keys().isdisjoint(_UNIT_WORDS) else _with_units(found, words))
+    if not words.paths and dict not in map(type, found.values()) and not any_states_unit(tuple(found)):
+        return gather(found.items(), words.taken)  # the usual case
+    named, elsewhere = _flat(found, words, {})
+    for path in words.paths:
+        named += _at(found, path, words)
+    return gather(with_units(named, elsewhere, words), words.taken)
 
 
-def _at(found: Mapping[str, Any], path: str) -> Any:
-    """What stands at ``a.b.c`` in nested objects, or None."""
+def _at(found: Mapping[str, Any], path: str, words: Words) -> list[tuple[str, object]]:
+    """What stands at ``a.b.c`` in nested objects, with the units on the way; or nothing."""
     value: Any = found
+    units: Units = {}
     for part in path.split("."):
-        value = value.get(part) if isinstance(value, dict) else None
-    return value
+        if type(value) is not dict:
+            return []
+        units |= units_of(value.items(), words)
+        value = value.get(part)
+    return with_units([(path, value)], units, words)
 
 
-def _flat(found: Mapping[str, Any], depth: int = 0) -> list[tuple[str, Any]]:
-    """The fields of an object and of the objects in it; a list holds no field of ours."""
+Fields = list[tuple[str, object]]
+
+
+def _flat(found: Mapping[str, Any], words: Words, outer: Units, depth: int = 0) -> tuple[Fields, Units]:
+    """The fields of an object and of the objects in it, and the units of objects that hold no field.
+
+    A list holds no field of ours. A unit counts for its object and what is in it; the nearest goes first.
+    """
     if depth >= DEEPEST:
         raise Refused(Reason.BAD_JSON)
-    flat: list[tuple[str, Any]] = []
+    own = units_of(found.items(), words)
+    units, elsewhere, flat = outer | own, Units(), Fields()
     for key, value in found.items():
-        if type(value) is dict:
-            flat.extend(_flat(value, depth + 1))
-        else:
+        if type(value) is not dict:
             flat.append((key, value))
-    return flat
+        elif rest_of(key) is None or not is_table(value):
+            inner, more = _value_of(key, value, words) or _flat(value, words, units, depth + 1)
+            flat += inner
+            elsewhere = joined(elsewhere, more)
+    if depth and not any(_is_value(key, words) for key in found):
+        elsewhere = joined(elsewhere, {kind: said for kind, said in own.items() if kind != ANY})
+    return with_units(flat, units, words), elsewhere
 
 
-_UNIT_WORDS = frozenset(("unit", *(f"{kind}_unit" for kind in QUANTITIES)))
+def _is_value(word: str, words: Words) -> bool:
+    """A value that a unit beside it is of, ours or another's."""
+    meant = words.meant(word)
+    return word in _VALUES or (meant is not None and meant.kind in QUANTITIES)
 
 
-def _with_units(found: Mapping[str, Any], words: Words) -> Taken:
-    """The words, with the unit that the object names: ``"unit": "degF"`` or ``"temperature_unit"``."""
-    general = found.get("unit")
-    changed = dict(words.words)
-    for word, (kind, _) in words.words.items():
-        unit = found.get(f"{kind}_unit", general if _is_unit_of(general, kind) else None)
-        if unit is not None and kind in QUANTITIES:
-            changed[word] = (kind, unit if type(unit) is str else "")
-    return taking(changed)
+def _value_of(key: str, value: dict[str, Any], words: Words) -> tuple[Fields, Units] | None:
+    """A quantity whose value stands in an object of its own: ``{"value": 54.5, "unit": "F"}``."""
+    meant = words.meant(key)
+    held = next((word for word in _VALUES if word in value), None)
+    if meant is None or meant.kind not in QUANTITIES or held is None:
+        return None
+    return with_units([(key, value[held])], units_of(value.items(), words), words), {}
 
 
-def _is_unit_of(unit: object, kind: str) -> bool:
-    return type(unit) is str and unit in UNITS and UNITS[unit][0] == kind
+_VALUES = ("value", "val", "v")

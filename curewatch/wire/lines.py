@@ -23,8 +23,10 @@ from binascii import crc_hqx
 from curewatch.clock import Instant
 from curewatch.readings import Flag, Reading, Rejected
 from curewatch.units import ZERO_CELSIUS
+from curewatch.wire.fields import unit_named
 from curewatch.wire.numbers import name_allowed, number
 from curewatch.wire.reasons import Reason, reject
+from curewatch.wire.stated import rest_of
 
 START = b"cw"
 VERSION = 1
@@ -132,6 +134,8 @@ def _values(fields: list[str]) -> dict[str, float] | Reason:
         if key not in KEYS:
             if key.endswith("_"):
                 return Reason.MUST_UNDERSTAND
+            if rest_of(key) is not None and unit_named(text) not in {"degC", "%"}:
+                return Reason.BAD_UNIT  # the form has its units
             continue
         if key in values:
             return Reason.TWICE

@@ -5,13 +5,12 @@ The form is told by the first bytes; nothing has to be configured for our own li
 """
 
 import re
-from collections.abc import Mapping
 from datetime import UTC, tzinfo
 
 from curewatch.clock import Instant
 from curewatch.readings import Flag, Reading, Rejected
 from curewatch.wire import bare, json_fields, lines, plain, senml
-from curewatch.wire.fields import in_zone
+from curewatch.wire.fields import OURS, Words, in_zone
 from curewatch.wire.framing import LONGEST, LineFramer
 from curewatch.wire.numbers import name_allowed
 from curewatch.wire.plausibility import Plausibility
@@ -40,8 +39,6 @@ class Parser:
         self.zone = zone
         self.plausibility = (plausibility or Plausibility()) if check else None
         self._tables: dict[str, plain.Table] = {}  # by source; at most MOST_SOURCES
-        # by the mapping's identity, which stays its own while it is kept here; at most MOST_SOURCES
-        self._mappings: dict[int, tuple[Mapping[str, str], json_fields.Words]] = {}
 
     def line(
         self,
@@ -51,7 +48,7 @@ class Parser:
         sensor: str | None = None,
         *,
         form: str = "auto",
-        fields: Mapping[str, str] | None = None,
+        words: Words = OURS,
     ) -> list[Event]:
         """What one line says; ``sensor`` names a reading whose line names nobody.
 
@@ -65,7 +62,7 @@ class Parser:
             return []
         if form == "auto":
             form = _form_of_line(line)
-        return self._told(line, at, source, sensor or "", form=form, fields=fields)
+        return self._told(line, at, source, sensor or "", form=form, words=words)
 
     def payload(
         self,
@@ -73,7 +70,7 @@ class Parser:
         at: Instant,
         source: str = "",
         device: str = "",
-        fields: Mapping[str, str] | None = None,
+        words: Words = OURS,
         *,
         form: str = "auto",
         retained: bool = False,
@@ -90,9 +87,9 @@ class Parser:
         elif form == "json":
             form = _bare(payload, quantity) or form
         if form in ("json", "senml", "bare", "number"):
-            events = self._told(payload, at, source, device, form=form, fields=fields, quantity=quantity)
+            events = self._told(payload, at, source, device, form=form, words=words, quantity=quantity)
         else:
-            events = self._lines(payload, at, source, device, form=form, fields=fields)
+            events = self._lines(payload, at, source, device, form=form, words=words)
         return [_kept_by_broker(event) for event in events] if retained else events
 
     def corpus(
@@ -121,12 +118,12 @@ class Parser:
         device: str,
         *,
         form: str,
-        fields: Mapping[str, str] | None,
+        words: Words,
     ) -> list[Event]:
         """What a payload of one or several lines says: never nothing."""
         events: list[Event] = []
         for line in payload.splitlines():
-            events.extend(self.line(line, at, source, device, form=form, fields=fields))
+            events.extend(self.line(line, at, source, device, form=form, words=words))
         return events or [reject(Reason.NOT_A_LINE, payload, at.utc, source, _name_or_none(device))]
 
     def _told(
@@ -137,46 +134,36 @@ class Parser:
         sensor: str,
         *,
         form: str,
-        fields: Mapping[str, str] | None,
+        words: Words,
         quantity: str = "",
     ) -> list[Event]:
         """What data of a known form says."""
         if sensor and not name_allowed(sensor):
             return [reject(Reason.BAD_NAME, data, at.utc, source)]
         if form == "json":
-            words = self._words(fields) if fields else json_fields.OURS
             event: Event = json_fields.parse(data, at, source, sensor, words)
         elif form == "senml":
             return [self._checked(event, data, source) for event in senml.parse(data, at, source, sensor)]
         elif form == "csv":
-            return self._cells(data, at, source, sensor)
+            return self._cells(data, at, source, sensor, words)
         elif form == "pairs":
-            event = plain.parse_pairs(data, at, source, sensor)
+            event = plain.parse_pairs(data, at, source, sensor, words)
         elif form == "bare":
-            event = bare.parse(data, quantity, at, source, sensor)
+            event = bare.parse(data, quantity, at, source, sensor, words=words)
         elif form == "number":
             event = reject(Reason.BARE, data, at.utc, source, sensor)
         else:
             event = reject(_why_unknown(data), data, at.utc, source, sensor)
         return [self._checked(event, data, source)]
 
-    def _words(self, fields: Mapping[str, str]) -> json_fields.Words:
-        """What a mapping means: worked out once for each."""
-        known = self._mappings.get(id(fields))
-        if known is None:
-            if len(self._mappings) >= MOST_SOURCES:
-                self._mappings.clear()
-            known = self._mappings[id(fields)] = (fields, json_fields.Words(fields))
-        return known[1]
-
-    def _cells(self, line: bytes, at: Instant, source: str, sensor: str) -> list[Event]:
-        table = plain.header(line)
+    def _cells(self, line: bytes, at: Instant, source: str, sensor: str, words: Words) -> list[Event]:
+        table = plain.header(line, words)
         if table is not None:
             if source not in self._tables and len(self._tables) >= MOST_SOURCES:
                 del self._tables[next(iter(self._tables))]
             self._tables[source] = table
             return []
-        event = plain.parse_cells(line, self._tables.get(source), at, source, sensor)
+        event = plain.parse_cells(line, self._tables.get(source), at, source, sensor, words=words)
         return [self._checked(event, line, source)]
 
     def _checked(self, event: Event, raw: bytes, source: str) -> Event:

@@ -10,19 +10,26 @@ from typing import Any
 
 from curewatch.clock import Instant
 from curewatch.readings import Reading, Rejected
-from curewatch.wire.fields import KINDS, OURS, TIME, WORDS, Refused, gather, reading
+from curewatch.wire.fields import KINDS, OURS, TIME, Refused, Stated, Words, gather, reading
 from curewatch.wire.reasons import Reason, reject
+from curewatch.wire.stated import Units, any_states_unit, units_for, units_of, with_units
 
-_PAIR = re.compile(r"([A-Za-z][A-Za-z0-9_]{0,31})\s*[=:]\s*([^\s,;=]+(?: ?(?:deg[CF]|°[CF]|%RH|%|ppm))?)")
+# A unit may follow a value after a blank; one letter alone only where no pair begins with it.
+_UNIT = r"(?:deg(?:rees?)? ?[CF]|[°º] ?[CF]|%RH|%|ppm|celsius|fahrenheit|kelvin|percent|[CFK])(?!\w|\s*[=:])"
+_PAIR = re.compile(rf"([A-Za-z][A-Za-z0-9_]{{0,31}})\s*[=:]\s*([^\s,;=]+(?: ?{_UNIT})?)", re.IGNORECASE)
 _BETWEEN = re.compile(r"[\s,;]*")
 _NUMERIC = frozenset((b"", *(bytes([each]) for each in b"0123456789+-.")))  # what a number may begin with
 
 
-def parse_pairs(line: bytes, at: Instant, source: str = "", sensor: str = "") -> Reading | Rejected:
+def parse_pairs(
+    line: bytes, at: Instant, source: str = "", sensor: str = "", words: Words = OURS
+) -> Reading | Rejected:
     """A line such as ``T=12.5 RH=80.9``; separated by blanks, commas or semicolons."""
     try:
         named = _pairs(line.decode("utf-8"))
-        return reading(gather(named), sensor, line, at, source)
+        if any_states_unit(tuple([word for word, _ in named])):
+            named = with_units(named, units_of(named, words), words)
+        return reading(gather(named, words.taken), sensor, line, at, source)
     except UnicodeDecodeError:
         return reject(Reason.NOT_TEXT, line, at.utc, source, sensor)
     except Refused as refused:
@@ -46,29 +53,46 @@ def _pairs(text: str) -> list[tuple[str, object]]:
 
 
 class Table:
-    """What the columns of a CSV mean: worked out once from its header, used for each line."""
+    """What the columns of a CSV mean: worked out once from its header, used for each line.
 
-    __slots__ = ("_taken", "separator", "width")
+    A unit may stand in brackets behind a column's word, or in a column of its own.
+    """
 
-    def __init__(self, columns: Sequence[str], separator: str = ",") -> None:
+    __slots__ = ("_columns", "_states", "_taken", "_words", "separator", "width")
+
+    def __init__(self, columns: Sequence[str], separator: str = ",", words: Words = OURS) -> None:
         self.separator = separator
         self.width = len(columns)
-        self._taken = [(index, *OURS[word]) for index, word in enumerate(columns) if word in OURS]
+        self._words = words
+        self._columns = [_without_unit(column) for column in columns]
+        self._taken = [
+            (index, *words.taken[word], unit)
+            for index, (word, unit) in enumerate(self._columns)
+            if word in words.taken
+        ]
+        self._states = any_states_unit(tuple(word for word, _ in self._columns))
 
     def values(self, cells: Sequence[str]) -> list[Any]:
         """The cells' values by their place in fields.KINDS. Raises Refused."""
         values: list[Any] = [None] * len(KINDS)
-        for index, place, take in self._taken:
+        units: Units = {}
+        if self._states:
+            units = units_of(
+                [(word, cell.strip()) for (word, _), cell in zip(self._columns, cells, strict=True)],
+                self._words,
+            )
+        for index, place, take, unit in self._taken:
             cell = cells[index].strip()
             if cell:
                 if values[place] is not None:
                     raise Refused(Reason.TWICE)
-                values[place] = take(cell)
+                said = (*unit, *units_for(KINDS[place], units))
+                values[place] = take(Stated(cell, said) if said else cell)
         return values
 
     def moment(self, cells: Sequence[str]) -> float | None:
         """The time that a line's cells tell, if they do [s]. Raises Refused."""
-        return next((take(cells[index]) for index, place, take in self._taken if place == TIME), None)
+        return next((take(cells[index]) for index, place, take, _ in self._taken if place == TIME), None)
 
     def cells(self, line: bytes) -> list[str]:
         """A line's cells, as many as there are columns. Raises Refused.
@@ -89,11 +113,18 @@ class Table:
         return cells
 
 
-_TWO = {mark: Table(("temperature_c", "humidity_percent"), mark) for mark in ",;\t"}
-_NAMED = {mark: Table(("sensor", "temperature_c", "humidity_percent"), mark) for mark in ",;\t"}
+def _without_unit(column: str) -> tuple[str, tuple[str, ...]]:
+    """``temperature [degF]`` -> the word and its unit."""
+    found = _IN_BRACKETS.fullmatch(column)
+    return (found[1], (found[2],)) if found else (column, ())
 
 
-def header(line: bytes) -> Table | None:
+_IN_BRACKETS = re.compile(r"(.*?)\s*[(\[]([^)\]]+)[)\]]")
+_TWO = ("temperature", "humidity")
+_NAMED = ("sensor", *_TWO)
+
+
+def header(line: bytes, words: Words = OURS) -> Table | None:
     """The table that a CSV header begins; None when the line is no header."""
     if line[:1] in _NUMERIC:
         return None
@@ -103,10 +134,9 @@ def header(line: bytes) -> Table | None:
         return None
     separator = _separator(text)
     cells = [cell.strip().strip('"') for cell in text.split(separator)]
-    kinds = {WORDS[cell][0] for cell in cells if cell in WORDS}
-    return (
-        Table(cells, separator) if len(cells) > 1 and kinds & {"temperature", "relative_humidity"} else None
-    )
+    kinds = {meant.kind for cell in cells if (meant := words.meanings.get(_without_unit(cell)[0]))}
+    known = len(cells) > 1 and kinds & {"temperature", "relative_humidity"}
+    return Table(cells, separator, words) if known else None
 
 
 def _separator(text: str) -> str:
@@ -114,18 +144,25 @@ def _separator(text: str) -> str:
 
 
 def parse_cells(
-    line: bytes, table: Table | None, at: Instant, source: str = "", sensor: str = ""
+    line: bytes,
+    table: Table | None,
+    at: Instant,
+    source: str = "",
+    sensor: str = "",
+    *,
+    words: Words = OURS,
 ) -> Reading | Rejected:
     """A CSV line by its header's table; without a header: ``[name,]temperature,humidity``."""
     try:
-        table = table or _guessed(line)
+        table = table or _guessed(line, words)
         return reading(table.values(table.cells(line)), sensor, line, at, source)
     except Refused as refused:
         return reject(refused.reason, line, at.utc, source, sensor)
 
 
-def _guessed(line: bytes) -> Table:
+def _guessed(line: bytes, words: Words) -> Table:
     """Two numbers, or a name and two numbers."""
     separator = _separator(line.decode("latin-1"))
     named = line.count(separator.encode("ascii")) == 2 and line[:1] not in _NUMERIC
-    return (_NAMED if named else _TWO)[separator]
+    columns = _NAMED if named else _TWO
+    return Table(columns, separator, words)

@@ -4,8 +4,8 @@ A value outside the window is refused; what is strange but possible is kept with
 for each sensor, and at most ``MOST_SENSORS`` of them: a flood of invented names cannot fill the memory.
 
 Source of the numbers: the window -40..60 degC and the clamp of 100..102 % follow what humidity chips
-specify and do when wet (common practice); the jump limits are assumed, wide enough for a door opened
-onto a frosty yard. Each is an attribute of :class:`Window`.
+specify and do when wet (common practice). The lowest humidity and the jump limits are assumed, the
+latter wide enough for a door opened onto a frosty yard. Each is an attribute of :class:`Window`.
 """
 
 from collections import deque
@@ -21,6 +21,7 @@ RECENT = 64  # readings a sensor's state remembers, to know a duplicate delivere
 # After so long without a believed reading the air itself may have gone there, in a heated tent say;
 # the neighbours then tell what is so (assumed). [s]
 SWAP_KNOWN = 3600.0
+LARGEST_FRACTION = 0.0102  # what a wet chip's 102 % is, sent as a fraction and taken for a percentage [1]
 SAME_REPORT = 5.0  # two deliveries of one report, each stamped by its age, differ by less than this [s]
 # How far stamps of arrival are pushed ahead to keep them apart; further, and our own clock went back. What a
 # broker held back comes all at once, and its stamp tells no age: there may be a minute's worth. [s]
@@ -40,6 +41,8 @@ class Window:
 
     temperature_lowest: float = ZERO_CELSIUS - 40.0  # [K]
     temperature_highest: float = ZERO_CELSIUS + 60.0  # [K]
+    humidity_lowest: float = 0.05  # in a shed; a fraction taken for a percentage is below 0.0102 [1]
+    hot: float = ZERO_CELSIUS + 40.0  # above it, in a tent for post-cure, drier air is believed, too [K]
     humidity_highest: float = 1.02  # above 1 it is clamped, with a flag [1]
     carbon_dioxide_highest: float = 0.1  # [1]
     jump_temperature: float = 3.0  # at once [K], and
@@ -91,6 +94,7 @@ class Plausibility:
         self._usual = (
             window.temperature_lowest,
             window.temperature_highest,
+            window.humidity_lowest,
             window.jump_temperature,
             window.jump_humidity,
             window.late,
@@ -110,14 +114,14 @@ class Plausibility:
             and carbon_dioxide is None
             and time - last.newest[1] > APART
         ):  # the usual case, in one go: whole, newer, within the window, and no further than a jump
-            low, high, jump, wet_jump, late, ahead = self._usual
+            low, high, driest, jump, wet_jump, late, ahead = self._usual
             _, _, _, before, wet_before, _, _, _, number_before = last.newest
             if (
                 before is not None
                 and (sequence is None or sequence != number_before)
                 and wet_before is not None
                 and low <= temperature <= high
-                and 0.0 < humidity <= 1.0
+                and driest <= humidity <= 1.0
                 and received >= CLOCK_SET
                 and -ahead <= received - time <= late
                 and -jump <= temperature - before <= jump
@@ -146,8 +150,12 @@ class Plausibility:
             window.temperature_lowest <= temperature <= window.temperature_highest
         ):
             return _why_temperature(temperature, humidity)
-        if humidity is not None and not 0.0 < humidity <= window.humidity_highest:
-            return Reason.HUMIDITY
+        if humidity is not None and not window.humidity_lowest <= humidity <= window.humidity_highest:
+            hot = temperature is not None and temperature >= window.hot
+            if 0.0 < humidity <= LARGEST_FRACTION:
+                return Reason.FRACTION
+            if humidity > window.humidity_highest or not (hot and humidity > 0.0):
+                return Reason.HUMIDITY
         if reading.carbon_dioxide is not None and not (
             0.0 <= reading.carbon_dioxide <= window.carbon_dioxide_highest
         ):

@@ -28,6 +28,7 @@ class Reason(StrEnum):
     BAD_NUMBER = "not a number"
     BAD_TIME = "not a time"
     BAD_UNIT = "unit not known"
+    UNITS_DIFFER = "two units stated for one value"
     BAD_JSON = "broken JSON"
     BAD_CBOR = "broken CBOR"
     BAD_SENML = "broken SenML"
@@ -37,6 +38,7 @@ class Reason(StrEnum):
     BARE = "a number that does not say of what"
     TEMPERATURE = "temperature not plausible"
     HUMIDITY = "humidity not plausible"
+    FRACTION = "humidity looks like a fraction"
     CARBON_DIOXIDE = "carbon dioxide not plausible"
     FAHRENHEIT = "looks like Fahrenheit"
     SWAPPED = "temperature and humidity look swapped"
@@ -46,6 +48,8 @@ class Reason(StrEnum):
     DUPLICATE = "came before"
     CONFLICT = "other values for the same moment"
 
+
+_CURE = 'wire_units = {{ {} = "{}" }} at its sensor, port or broker in the configuration'
 
 WHAT_TO_DO: dict[str, str] = {
     Reason.TOO_LONG: "something else talks on this line; check what is connected",
@@ -61,7 +65,8 @@ WHAT_TO_DO: dict[str, str] = {
     Reason.NO_NAME: "give sensor = … at its port in the configuration; to replay, --sensor",
     Reason.BAD_NUMBER: "a sensor that fails often prints nan; check its wiring",
     Reason.BAD_TIME: "seconds since 1970, or ISO 8601",
-    Reason.BAD_UNIT: "use degC, degF, K, %, %RH or ppm",
+    Reason.BAD_UNIT: f"use degC, degF, K or %; or say which: {_CURE.format('temperature', 'degF')}",
+    Reason.UNITS_DIFFER: "let it state one; correct fields, topics and wire_units in the configuration",
     Reason.BAD_JSON: "check the device's message format",
     Reason.BAD_CBOR: "check the device's message format",
     Reason.BAD_SENML: "check the pack against RFC 8428; firmware_notes/SENML.md has samples",
@@ -70,7 +75,8 @@ WHAT_TO_DO: dict[str, str] = {
     Reason.NO_QUANTITY: "name the device's own fields in the configuration: fields = { temperature_c = … }",
     Reason.BARE: 'at its sensor in the configuration: topics = { temperature_c = "the/topic" }',
     Reason.TEMPERATURE: "-40 to 60 degC is believed; check sensor and unit",
-    Reason.HUMIDITY: "0 to 102 % is believed; check sensor and unit",
+    Reason.HUMIDITY: "5 to 102 % is believed; check sensor and unit",
+    Reason.FRACTION: f"if it sends 0 to 1, say so: {_CURE.format('humidity', '1')}",
     Reason.CARBON_DIOXIDE: "0 to 100 000 ppm is believed; check sensor and unit",
     Reason.FAHRENHEIT: "set the device to degC, or name the field temperature_f",
     Reason.SWAPPED: "exchange the two fields in the configuration or on the board",

@@ -41,7 +41,8 @@ _TYPES: dict[object, tuple[type, ...]] = {
 }
 _BASES = frozenset(("bver", "bn", "bt", "bu", "bv", "bs"))
 _VALUES = ("v", "vs", "vb", "vd")
-_PLACES = {"Cel": 3, "K": 3, "%RH": 4, "ppm": 5, "%EL": 6}  # unit -> place of its quantity in a Reading
+# The RFC's unit -> place of its quantity in a Reading, and our unit.
+_PLACES = {"Cel": (3, "degC"), "K": (3, "K"), "%RH": (4, "%"), "ppm": (5, "ppm"), "%EL": (6, "%EL")}
 _ARRIVAL, _AGE = int(Flag.ARRIVAL_TIME), int(Flag.AGE_GIVEN)
 _make = tuple.__new__
 
@@ -221,9 +222,9 @@ def _readings(
 ) -> list[Reading | Rejected]:
     groups: dict[tuple[str, float], list[Any]] = {}
     for name, time, unit, value, relative in records:
-        place = _PLACES.get(unit)
-        if place is None:
+        if unit not in _PLACES:
             continue
+        place, ours = _PLACES[unit]
         if type(value) is not float and type(value) is not int:
             raise Refused(Reason.BAD_NUMBER)
         owner, word = device_and_word(name)
@@ -236,7 +237,7 @@ def _readings(
             groups[owner, time] = group = [owner, time, at.utc, None, None, None, None, flags, None]
         if group[place] is not None:
             raise Refused(Reason.TWICE)
-        group[place] = UNITS[unit][1](value)
+        group[place] = UNITS[ours][1](value)
     found: list[Reading | Rejected] = [
         _make(Reading, group) for group in groups.values() if group[3] is not None or group[4] is not None
     ]

@@ -5,6 +5,7 @@ import pytest
 from curewatch.clock import Instant
 from curewatch.readings import Flag, Reading, Rejected
 from curewatch.wire import Parser, Reason
+from curewatch.wire.fields import Words
 
 NOW = Instant(1_790_000_000.0, 50.0)
 
@@ -49,7 +50,7 @@ def test_a_mapping_names_the_devices_own_words():
     """The configuration says which of the device's fields is which of ours; a path with dots goes inwards."""
     payload = b'{"a": 12.5, "more": {"b": 80.9}, "temperature": 99, "ts": 1789999000123}'
     fields = {"temperature_c": "a", "humidity_percent": "more.b", "time": "ts"}
-    reading = told(payload, fields=fields)
+    reading = told(payload, words=Words(fields))
     assert reading.temperature == pytest.approx(285.65)
     assert reading.relative_humidity == pytest.approx(0.809)
     assert reading.time == pytest.approx(1_789_999_000.123)

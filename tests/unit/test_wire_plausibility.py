@@ -62,7 +62,9 @@ def test_the_impossible_is_refused_with_its_reason(strange, reason):
         assert event == Rejected(reason, b"raw", strange.received, "usb", "bench")
 
 
-@pytest.mark.parametrize("limit", [reading(-40.0), reading(60.0), reading(12.0, 0.1), reading(12.0, 100.0)])
+@pytest.mark.parametrize(
+    "limit", [reading(-40.0), reading(60.0), reading(12.0, 5.0), reading(40.0, 1.1), reading(12.0, 100.0)]
+)
 def test_the_edges_of_the_window_are_believed(limit):
     """A limit belongs to what is allowed."""
     assert Plausibility().check(limit) == limit
