@@ -112,8 +112,7 @@ def judged(line: Line, likelihood: float) -> Check:
     place ``floor((1 - share) n)`` from the bad end decides.
     """
     spare = np.sort(np.nan_to_num(line.spare()[0], nan=-np.inf))
-    place = min(spare.size - 1, int(np.floor((1.0 - likelihood) * spare.size + 1e-9)))
-    deciding = float(spare[place])
+    deciding = float(spare[int(np.floor((1.0 - likelihood) * spare.size + 1e-9))])
     good = deciding + line.error
     value = line.limit.value + good if line.at_least else line.limit.value - good
     return Check(
@@ -247,7 +246,7 @@ def blush_check(seen: Course, system: ResinSystem, limits: Limits) -> Check:
     """Blush that this share of the paths stays below: it asks for care, it does not forbid."""
     ordered = np.sort(seen.blush[0])
     likelihood = limits.likelihood.value
-    value = float(ordered[min(ordered.size - 1, int(np.ceil(likelihood * ordered.size)) - 1)])
+    value = float(ordered[int(np.ceil(likelihood * ordered.size)) - 1])
     outcome = blush.outcome(system, value)
     origin = system.origins.get("blush.peel_ply_from")
     limit = Limit(

@@ -107,17 +107,16 @@ def assess(
         batch = Batch(system, batch_mass, peroxide_percent)
         moments = pot_moments(batch, at, float(np.median(there.air_temperature[:, 0])))
         judged = (*judged, checks.used_in_time(moments[0], at, batch_mass, use_rate))
-    all_hold = float(np.mean(checks.holds(seen, checks.lines(seen, limits, checks.sensor_errors(situation)))))
-    dirt = next(check for check in judged if check.name == "blush")
+    named = {check.name: check for check in judged}
     said = replace(
         said,
         timeline=moments + timeline(seen, system),
-        likelihood=all_hold,
-        blush=blush.outcome(system, dirt.value or 0.0),
-        blush_why=dirt.note,
+        likelihood=named["together"].value,
+        blush=blush.outcome(system, named["blush"].value or 0.0),
+        blush_why=named["blush"].note,
     )
-    strange = any(check.name == "resin-range" for check in judged)
-    return _concluded(said, (*known, *judged), (checks.back_in_range(system),) if strange else ())
+    remedies = (checks.back_in_range(system),) if "resin-range" in named else ()
+    return _concluded(said, (*known, *judged), remedies)
 
 
 def judge(situation: Situation, system: ResinSystem, limits: Limits, seen: Course) -> tuple[Check, ...]:

@@ -14,10 +14,11 @@ import numpy as np
 import pytest
 
 from curewatch.advice import checks, limits, situation, verdict
-from curewatch.advice.answer import Advice, Check, Moment
+from curewatch.advice.answer import Advice, Check, Moment, Status
 from curewatch.advice.course import Course
 from curewatch.advice.situation import WHAT_TO_DO, Place, Situation, Trouble, TroubleKind
 from curewatch.materials import load_system
+from curewatch.materials.system import Origin, ResinSystem
 from curewatch.model.outlook import Outlook
 from curewatch.physics import moist_air
 from curewatch.readings import Reading
@@ -179,10 +180,15 @@ def ahead(row: dict[str, str], start: float) -> Course:
     )
 
 
-def steady() -> Outlook:
-    """Three days of air at 20 °C: read only for whether the start lies within."""
+def warming(at: Any) -> Any:
+    """Air that is at 20 °C now and half a kelvin warmer each hour. [K]"""
+    return 20.0 + ZERO + 0.5 * (at - NOW) / 3600
+
+
+def foreseen() -> Outlook:
+    """Three days: read for whether the start lies within, and for how warm a pot stands."""
     time = NOW + 900.0 * np.arange(4 * 72 + 1)
-    warm = np.full((10, time.size), 20.0 + ZERO)
+    warm = np.tile(warming(time), (10, 1))
     return Outlook(time, warm, np.full(warm.shape, 1072.0), warm, "demo", 0.0)
 
 
@@ -195,7 +201,7 @@ def ask(row: dict[str, str], patch: pytest.MonkeyPatch) -> Advice:
     drawn = limits.for_system(system, {key: float(row[name]) for key, name in own.items() if name in row})
 
     def usable(batch: Any, at: float, air_temperature: float) -> tuple[Moment, ...]:
-        assert (batch.system, at, air_temperature) == (system, start, 20.0 + ZERO)
+        assert (batch.system, at, air_temperature) == (system, start, pytest.approx(warming(start)))
         return (Moment("use-up", "batch used up by", used, used, used),)
 
     patch.setattr(verdict, "course", lambda *_, **__: ahead(row, start))
@@ -205,7 +211,7 @@ def ask(row: dict[str, str], patch: pytest.MonkeyPatch) -> Advice:
         more["batch_mass"] = float(row["batch"].removesuffix(" g")) / 1000
     if "spread" in row:
         more["use_rate"] = float(row["spread"].removesuffix(" g/min")) / 60_000
-    return verdict.assess(known(row), system, drawn, None if "outlook" in row else steady(), start, **more)
+    return verdict.assess(known(row), system, drawn, None if "outlook" in row else foreseen(), start, **more)
 
 
 # ---- what must hold
@@ -221,6 +227,8 @@ def test_the_program_keeps_the_rules(row: Row, monkeypatch: pytest.MonkeyPatch) 
     for check in found:
         is_about(check.value, number(row.value))
         is_about(check.spare, number(row.spare, span=True))
+        if check.name in {"batch", "blush"}:  # their notes say what to do
+            assert (check.note == "") == (check.status is Status.HOLDS)
     answers(said, row.answer)
     advises(said, row.what_to_do)
     doctor = [str(caution) for caution in said.cautions if "curewatch doctor" in str(caution)]
@@ -267,6 +275,70 @@ def advises(said: Advice, expected: str) -> None:
             assert "between 10.0 °C and 35.0 °C" in remedy
         else:
             assert part in remedy
+
+
+def asked_of(system: ResinSystem, course: Course, name: str) -> Check:
+    """One check on a course in the usual shed."""
+    found = verdict.judge(known({}), system, limits.for_system(system), course)
+    return next(check for check in found if check.name == name)
+
+
+@pytest.mark.parametrize(
+    ("row", "name", "key", "value"),
+    [
+        ({"blush": "10 at 4"}, "blush", "blush.peel_ply_from", 3 * 3600.0),
+        ({"coldest": "10 at -1"}, "resin-range", "limits.lowest_temperature", 10.0 + ZERO),
+        ({"warmest": "10 at 46"}, "resin-range", "limits.highest_temperature", 35.0 + ZERO),
+    ],
+)
+def test_a_limit_of_the_resin_says_where_it_is_from(
+    row: dict[str, str], name: str, key: str, value: float
+) -> None:
+    """The sheet's own word where it has one for this very limit; else what stands in for it."""
+    usual = load_system("epoxy-slow")
+    stated = replace(usual, origins={key: Origin("computed", "page 3")})
+    silent = replace(usual, origins={})
+    found = [asked_of(system, ahead(row, NOW), name).limit for system in (stated, silent)]
+    assert [limit.value for limit in found if limit] == [pytest.approx(value)] * 2
+    assert [limit.tag for limit in found if limit] == [
+        "computed",
+        "assumed" if name == "blush" else "datasheet",
+    ]
+
+
+def test_the_batch_s_limit_says_how_fast_it_is_spread() -> None:
+    """10 g a minute are 1/6 g a second."""
+    found = checks.used_in_time(Moment("use-up", "", NOW + 600, None, None), NOW, 0.1, 1e-3 / 6)
+    assert found.limit is not None
+    assert "10 g a minute" in found.limit.source
+
+
+@pytest.mark.parametrize(("stalled", "said"), [(0, ""), (1, ""), (2, "1 %"), (3, "2 %")])
+def test_one_path_in_a_hundred_that_stalls_is_said(stalled: int, said: str) -> None:
+    """Of 200 paths; from 1 % on the check says so, also where it holds. Odd halves round to even."""
+    course = ahead({}, NOW)
+    wide = Course(course.start, *(np.tile(column, (1, 20)) for column in course[1:]))
+    wide = wide._replace(glassy=np.arange(200)[None, :] < stalled)
+    found = asked_of(load_system("epoxy-slow"), wide, "sets")
+    assert str(found.note).startswith(f"stalls on {said}" if said else "")
+    assert bool(found.note) == bool(said)
+
+
+def test_the_headline_names_the_sensor_that_cannot_be_trusted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By its name; where there is none at all, or the clock is in doubt, by what is wrong alone."""
+    for row, said in (
+        ({"told": "hull silent"}, "hull: seen"),
+        ({"told": "clock"}, "seen"),
+        ({"air": "none"}, "nothing is known of the shed's air"),
+    ):
+        assert plain_wording().say(ask(row, monkeypatch).headline, NOW) == said
+
+
+def test_without_a_surface_the_air_s_thermometer_stands_for_it() -> None:
+    """Errors of 0.3 K each in surface and dew point make 0.42 K of the margin."""
+    bare = replace(known({"air error": "0.3", "dew point error": "0.3", "humidity error": "2"}), surface=None)
+    assert checks.sensor_errors(bare) == pytest.approx((0.3 * 2**0.5, 0.3, 0.02))
+    assert checks.sensor_errors(replace(bare, air=None)) == (np.inf, np.inf, np.inf)
 
 
 def test_the_limits_are_those_of_the_table() -> None:

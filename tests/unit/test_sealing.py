@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from curewatch.errors import RecordBroken, StoreFailed, UsageError
 from curewatch.logbook import Entry, Kind, Logbook
 from curewatch.logbook.seal_code import ALPHABET, read_code, seal_code
-from curewatch.logbook.sealing import check_seals, key_path, prove, seal, seals, signing_key
+from curewatch.logbook.sealing import check_seals, key_path, parse, prove, seal, seals, signing_key
 from curewatch.readings import Reading, Rejected
 
 START = 1_795_640_400.0
@@ -53,8 +53,46 @@ def test_a_code_of_another_logbook_proves_nothing(logbook: Logbook, tmp_path: Pa
             prove(other, code)
 
 
+def test_no_code_proves_a_chain_that_is_broken(logbook: Logbook):
+    """The seal is whole and has its code; a reading before it was changed."""
+    code = seal(logbook, why="day", at=START + 60).code
+    logbook._connection.execute("UPDATE blocks SET readings_digest = entries_digest WHERE number = 1")
+    with pytest.raises(RecordBroken, match="block 1"):
+        prove(logbook, code)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "found"),
+    [
+        ("block 1", "block x", "x"),
+        ("block 1", "block -1", "-1"),
+        ("block 1", "block " + "9" * 16, "9" * 16),
+        ("block 1", "block " + "9" * 60, "9" * 40),
+        ("why day", "why tag \u00e4", "1"),
+        ("why day\n", "", "curewatch, block, head, readings, entries, at, job, key"),
+        ("why day", "w" * 300, ("curewatch, block, head, readings, entries, at, " + "w" * 300)[:200]),
+        ("", None, "nothing"),
+    ],
+)
+def test_what_is_no_text_of_a_seal_is_refused(logbook: Logbook, old: str, new: str | None, found: str):
+    """Data from outside: named by what was found, and never more of it than fits a line."""
+    text = seal(logbook, why="day", at=START + 60).text
+    with pytest.raises(RecordBroken) as refused:
+        parse("" if new is None else text.replace(old, new), "")
+    assert refused.value.found == found
+
+
+def test_a_block_s_number_may_have_fifteen_digits(logbook: Logbook):
+    """More than any logbook will ever have."""
+    text = seal(logbook, why="day", at=START + 60).text
+    assert parse(text.replace("block 1", "block " + "9" * 15), "").block == 10**15 - 1
+
+
 def test_the_key_is_for_its_owner_only(logbook: Logbook):
-    """Made once, mode 0600; a key that others can read is refused."""
+    """Made once, mode 0600, and no file left open; a key that others can read is refused."""
+    opened = len(list(Path("/dev/fd").iterdir()))
+    signing_key(key_path(logbook.path))
+    assert len(list(Path("/dev/fd").iterdir())) == opened
     seal(logbook, why="day", at=START)
     path = key_path(logbook.path)
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
