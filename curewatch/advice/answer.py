@@ -84,7 +84,7 @@ class Moment:
 class Lever:
     """One change that makes it a go. What a kind does not use is none."""
 
-    kind: str  # start | warm | dry | surface | resin | batch | tray | peel ply
+    kind: str  # start | warm | dry | surface | resin | batch | tray
     start: float  # UTC, when to begin the work with it [s]
     effort: float  # hours of waiting that it is taken to be worth; ranks only
     likelihood: float | None = None
@@ -92,8 +92,9 @@ class Lever:
     begin: float | None = None  # UTC, when to switch it on [s]
     until: float | None = None  # UTC, when it may be switched off [s]
     power: float | None = None  # that is needed at most, on nine of ten paths [W]
+    area_power: float | None = None  # surface: of a blanket, at most [W/m2]
     energy: float | None = None  # on the middle path [J]
-    water: float | None = None  # taken out, or put in by burning, on the middle path [kg]
+    water: float | None = None  # taken out, on the middle path [kg]
     system: str = ""
     warning: Said = ""
     besides: "Lever | None" = None  # the other half of a combination
@@ -115,7 +116,8 @@ class Advice:
     blush: str = "unknown"  # none | peel ply | wash and abrade | unknown
     blush_why: Said = ""
     remedies: tuple[Said, ...] = ()  # what to do about what is unknown or fails
-    levers: tuple[Lever, ...] = ()  # what would make it a go, the least effort first
+    levers: tuple[Lever, ...] = ()  # what turns the answer, the least effort first
+    needed_besides: tuple[Said, ...] = ()  # what is needed whatever is turned
     cautions: tuple[Said, ...] = ()
     basis: str = ""  # what the coming hours are assumed from
     peroxide_percent: float | None = None  # by mass of resin; of an epoxy none
@@ -214,6 +216,7 @@ def plain_lever(lever: Lever, words: Wording) -> dict[str, Any]:
         else at_border(quantity, lever.target),
         "target_unit": "g" if grams else BORDER[quantity][0] if quantity else None,
         "power_w": None if lever.power is None else round(lever.power),
+        "power_w_per_m2": None if lever.area_power is None else round(lever.area_power),
         "energy_kwh": None if lever.energy is None else round(lever.energy / 3.6e6, 1),
         "water_kg": None if lever.water is None else round(lever.water, 2),
         "resin": lever.system,
@@ -245,6 +248,7 @@ def as_plain(advice: Advice, words: Wording | None = None) -> dict[str, Any]:
         "blush_why": words.say(advice.blush_why, advice.at),
         "remedies": [words.say(remedy, advice.at) for remedy in advice.remedies],
         "levers": [plain_lever(lever, words) for lever in advice.levers],
+        "needed_besides": [words.say(needed, advice.at) for needed in advice.needed_besides],
         "cautions": [words.say(caution, advice.at) for caution in advice.cautions],
         "basis": advice.basis,
     }

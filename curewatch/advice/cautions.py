@@ -8,8 +8,7 @@ rules come first, and the first line of every set says so.
 Source
 ------
 Styrene: OSHA 100 ppm (8 h), NIOSH 50, ACGIH 20 (published). Accelerator and peroxide in direct contact:
-boatbuilding manual (published). Water and carbon dioxide of burning propane: 1.63 and 2.99 kg per kg
-(computed from C3H8 + 5 O2). The rest is common practice.
+boatbuilding manual (published). The rest is common practice.
 """
 
 from enum import Enum
@@ -42,8 +41,16 @@ class Caution(Enum):
         "Ventilate AND wear an organic-vapour filter. No flame, no spark."
     )
     HEATER = (
-        "An unflued heater gives 1.6 kg of water and carbon monoxide's danger with each kg of gas: "
-        "vent it, mind fire near solvents."
+        "WARNING: carbon monoxide from an unflued burner kills, and its water causes blush. "
+        "It is never proposed. Use electric or flued heat only, by local code."
+    )
+    HEAT_STYRENE = (
+        "DANGER: styrene vapour burns. Use only a heat source that cannot ignite vapour: "
+        "no flame, no glowing wire, no spark."
+    )
+    ATTEND = (
+        "WARNING: an unwatched heater can start a fire. Stay with it while it is on, "
+        "unless its maker lets it run alone with its thermostat."
     )
     BLUSH = "Wash blush off with water before you sand: sanding rubs it in."
     DUST = (
@@ -56,8 +63,8 @@ class Caution(Enum):
     )
     CARBON = "WARNING: carbon dust conducts electricity. Keep it away from electric tools and heaters."
     ELECTRIC = (
-        "WARNING: electricity can kill in a damp place. Use a residual-current device; follow the local "
-        "electrical code."
+        "WARNING: electricity can kill in a damp place. Use a residual-current device: the local "
+        "electrical code asks for it there. A licensed person where the code asks."
     )
 
 
@@ -75,3 +82,18 @@ def for_layup(kind: str, batch_mass: float | None = None, *, abrading: bool = Fa
     if abrading and kind == "epoxy":  # every epoxy here is cured by an amine; nothing else blushes
         said.append(Caution.BLUSH)
     return tuple(caution.value for caution in said)
+
+
+def for_heating(kind: str) -> str:
+    """What stands before every heating that is proposed near this kind of resin."""
+    styrene = () if kind == "epoxy" else (Caution.HEAT_STYRENE,)
+    said = (*styrene, Caution.HEATER, Caution.ELECTRIC, Caution.ATTEND)
+    return " ".join(caution.value for caution in said)
+
+
+def for_burner(burner: str) -> str:
+    """Why the shed's own unflued burner is not among the levers."""
+    return (
+        f"Do not light the {burner} burner. WARNING: its carbon monoxide kills, and its water causes blush. "
+        "Use electric or flued heat."
+    )

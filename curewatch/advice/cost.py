@@ -8,15 +8,18 @@ from dataclasses import replace
 
 import numpy as np
 
+from curewatch.advice import cautions
 from curewatch.advice.answer import Lever
 from curewatch.advice.knobs import Means
 from curewatch.advice.question import Question
 from curewatch.advice.search import Found
 from curewatch.model import warming
 from curewatch.model.outlook import Outlook
+from curewatch.physics.heat_balance import STILL_AIR
 from curewatch.units import HOUR
 
 KWH = 3.6e6  # J
+FACES = 2  # of a thin work: a blanket that nothing covers heats both at most
 
 
 def priced(question: Question, outlook: Outlook, one: Found, held: float, means: Means) -> Lever:
@@ -37,7 +40,12 @@ def priced(question: Question, outlook: Outlook, one: Found, held: float, means:
     if knob.kind == "dry":
         water = float(np.median(warming.dried(outlook, means.shed, one.value, knob.begin, until).water))
         return replace(lever, water=water, effort=lever.effort + 2.0 + water)
-    return replace(lever, effort=lever.effort + 1.0 + one.value / 8.0)
+    return replace(
+        lever,
+        area_power=FACES * STILL_AIR * one.value,
+        warning=cautions.for_heating(question.system.kind),
+        effort=lever.effort + 1.0 + one.value / 8.0,
+    )
 
 
 def _with_heat(lever: Lever, question: Question, outlook: Outlook, means: Means) -> Lever:
@@ -50,22 +58,13 @@ def _with_heat(lever: Lever, question: Question, outlook: Outlook, means: Means)
         lever.begin,
         lever.until,
         substrate=question.substrate,
-        fuel=means.fuel,
         ramp=max(HOUR, lever.start - lever.begin),
     )
     energy = float(np.median(taken.energy))
-    burnt = means.fuel or warming.PROPANE
-    water = energy / burnt.heat * burnt.water
-    warning = (
-        f"unflued {burnt.name} puts {water:.1f} kg of water into this air, and carbon monoxide: vent it"
-        if means.fuel
-        else f"electric or flued heat only: unflued gas would add {water:.1f} kg of water and carbon monoxide"
-    )
     return replace(
         lever,
         power=float(np.quantile(taken.power.max(axis=1), 0.9)),
         energy=energy,
-        water=water if means.fuel else None,
-        warning=warning,
+        warning=cautions.for_heating(question.system.kind),
         effort=lever.effort + 1.5 + energy / KWH / 10.0,
     )

@@ -13,7 +13,6 @@ from curewatch.advice.situation import Situation
 from curewatch.model import warming
 from curewatch.model.outlook import Outlook
 from curewatch.model.shed import Shed
-from curewatch.model.warming import Fuel
 from curewatch.units import HOUR, FloatArray, kelvin_from_celsius
 
 LEADS = (0.0, 2 * HOUR)  # how long before the start the heat or the drying goes on
@@ -47,12 +46,15 @@ class Knob:
 
 @dataclass(frozen=True, slots=True)
 class Means:
-    """What is at hand: the shed as identified, what the heater burns, other resins on the shelf."""
+    """What is at hand: the shed as identified, its heater, other resins on the shelf.
+
+    Every heat that is proposed is electric or flued: an unflued ``burner`` is named only to refuse it.
+    """
 
     shed: Shed
-    fuel: Fuel | None = None  # burnt without a flue
     others: tuple[Question, ...] = ()
     power: float | None = None  # what the heater gives; unknown if none [W]
+    burner: str = ""  # what the shed's heater burns without a flue
 
 
 def knobs(question: Question, known: Situation, outlook: Outlook, start: float, means: Means) -> list[Knob]:
@@ -85,7 +87,6 @@ def _warmer(question: Question, means: Means, begin: float, ramp: float) -> Chan
             begin,
             until,
             substrate=question.substrate,
-            fuel=means.fuel,
             ramp=ramp,
         ).outlook
 

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from curewatch.advice import checks, trials
+from curewatch.advice import cautions, checks, trials
 from curewatch.advice.answer import Advice, Lever, Status, Verdict
 from curewatch.advice.cost import priced
 from curewatch.advice.course import course
@@ -31,6 +31,7 @@ from curewatch.units import DAY, HOUR, MINUTE, FloatArray
 QUARTER = 15 * MINUTE
 LOOK = DAY  # how far other starts are looked for [s]
 HOURS = (4.0, 8.0, 12.0, 16.0, 20.0, 24.0, 30.0, 36.0)  # of heating that are tried
+PEEL_PLY = "lay peel ply on the wet face; tear it off and abrade before the next layer"
 FIRM = 0.9  # share of paths below which a go is called weak (ours)
 
 
@@ -48,7 +49,7 @@ def advise(
         return said
     found: list[Lever] = []
     if any(check.name == "blush" and check.status is Status.CARE for check in said.checks):
-        found.append(Lever("peel ply", said.start, 0.1))
+        said = replace(said, needed_besides=(PEEL_PLY,))
     if any(check.name == "batch" and check.status is Status.FAILS for check in said.checks):
         found += _smaller(question, said, _air_at(outlook, said.start))
     failing = {check.name for check in said.checks if check.status is Status.FAILS} - {"batch"}
@@ -59,7 +60,8 @@ def advise(
         every = all_levers(asked, situation, outlook, said.start, at_hand)
         changes = [lever for lever in every if _strong_enough(lever, at_hand)]
         found += changes
-        remarks = (*_remarks(weak=weak, any_=bool(changes)), *_too_weak(every, at_hand))
+        burner = (cautions.for_burner(at_hand.burner),) if at_hand.burner else ()
+        remarks = (*burner, *_remarks(weak=weak, any_=bool(changes)), *_too_weak(every, at_hand))
         said = replace(said, remedies=(*said.remedies, *remarks))
     return replace(said, levers=tuple(sorted(found, key=lambda lever: lever.effort)))
 

@@ -17,7 +17,6 @@ from curewatch.logbook import Logbook
 from curewatch.materials import load_system
 from curewatch.materials.substrate import load_substrate
 from curewatch.model.shed import identify
-from curewatch.model.warming import PARAFFIN, PROPANE
 from curewatch.units import kilogram_from_gram
 
 
@@ -101,12 +100,11 @@ def means(configuration: Configuration, asked: Question, situation: Situation) -
         for name in (configuration.resin.system, *configuration.resin.also)
         if name != asked.system.name
     )
-    fuels = {"propane": PROPANE, "paraffin": PARAFFIN}
     shed = identify(situation.past, volume=configuration.shed.volume_m3)
-    power = configuration.shed.heater_kw
-    return Means(
-        shed, fuels.get(configuration.shed.heater), others, None if power is None else 1000.0 * power
-    )
+    heater, power = configuration.shed.heater, configuration.shed.heater_kw
+    if heater not in {"electric", "flued"}:  # what it gives says nothing of a heater that may be used
+        return Means(shed, others, burner=heater)
+    return Means(shed, others, None if power is None else 1000.0 * power)
 
 
 def working_spans(configuration: Configuration, start: float, end: float) -> tuple[Span, ...]:

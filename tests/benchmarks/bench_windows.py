@@ -137,7 +137,7 @@ def lever_search() -> None:
     situation, question = known(), asked("epoxy-slow")
     outlook = coming_hours(situation, question.substrate)
     assert outlook is not None
-    means = Means(shed.assumed(), None, (asked("epoxy-fast"),))
+    means = Means(shed.assumed(), (asked("epoxy-fast"),))
     taken = median(lambda: levers(question, situation, outlook, NOW, means), 3)
     print(f"\nlevers of a no-go, all solved: {taken:.0f} ms")
 

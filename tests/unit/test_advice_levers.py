@@ -5,12 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from curewatch.advice import limits
-from curewatch.advice.answer import Advice, Lever, Verdict, plain_lever
+from curewatch.advice import cautions, limits
+from curewatch.advice.answer import Advice, Lever, Status, Verdict, as_plain, plain_lever
 from curewatch.advice.levers import Means, advise, levers
 from curewatch.advice.question import Question, coming_hours
 from curewatch.advice.situation import Place, Situation, Trouble, TroubleKind
 from curewatch.advice.verdict import assess
+from curewatch.cli.screens import levers as screen
+from curewatch.cli.screens import tonight
 from curewatch.materials import load_system
 from curewatch.materials.substrate import Substrate, load_substrate
 from curewatch.model import shed, warming
@@ -78,7 +80,7 @@ def verified(
     if assess(known, question.system, question.limits, outlook, start).verdict is Verdict.GO:
         return []
     other = asked("epoxy-fast" if name != "epoxy-fast" else "epoxy-slow", substrate)
-    found = levers(question, known, outlook, start, Means(SHED, None, (other,)))
+    found = levers(question, known, outlook, start, Means(SHED, (other,)))
     assert [lever.effort for lever in found] == sorted(lever.effort for lever in found)
     for lever in (one for one in found if one.besides is None):
         if lever.kind == "resin":
@@ -109,7 +111,7 @@ def test_each_kind_of_lever_is_found_where_it_is_the_matter(
 
 
 @pytest.mark.long
-def test_a_cold_rudder_stock_is_warmed_by_a_lamp() -> None:
+def test_a_cold_rudder_stock_is_warmed_by_a_blanket() -> None:
     """Thick timber that lags behind warm air stays near its dew point: its own surface is one lever."""
     thick = load_substrate("timber", 0.1)
     kinds = verified("epoxy-fast", 18.0, 0.65, 4.0, substrate=thick, start=NOW + HOUR)
@@ -164,7 +166,7 @@ def test_two_are_tried_together_where_no_single_one_does_it(seed: int) -> None:
     strict = replace(question, limits=replace(question.limits, humidity_highest=dry))
     outlook = coming_hours(known, WOOD)
     assert outlook is not None
-    found = levers(strict, known, outlook, NOW, Means(SHED, None, (asked("epoxy-fast"),)))
+    found = levers(strict, known, outlook, NOW, Means(SHED, (asked("epoxy-fast"),)))
     doing = [lever for lever in found if lever.kind != "start"]
     assert doing
     for lever in (one for one in doing if one.besides is not None):
@@ -214,23 +216,69 @@ def test_a_heater_too_weak_for_it_is_no_lever() -> None:
     assert any("the heater gives" in str(remedy) for remedy in said.remedies)
 
 
-@pytest.mark.long
-def test_burning_gas_in_the_shed_is_warned_of_and_its_water_counts() -> None:
-    """An unflued heater needs a higher target than an electric one, or none is enough."""
-    question, known = asked("epoxy-slow"), situation(11.0, 0.70)
-    outlook = coming_hours(known, WOOD)
+def warmed_by(name: str, burner: str = "") -> Advice:
+    """A cold shed's answer, with its heater as given."""
+    return advise(asked(name), situation(11.0, 0.70), lambda: Means(SHED, burner=burner))
+
+
+def test_an_unflued_burner_is_never_a_lever_and_the_answer_says_why() -> None:
+    """A burner in the configuration changes no lever, is refused by name, and the heat says its dangers."""
+    electric, burning = warmed_by("epoxy-slow"), warmed_by("epoxy-slow", "propane")
+    assert burning.levers == electric.levers
+    refusal = " ".join(str(remedy) for remedy in burning.remedies)
+    assert "Do not light the propane burner" in refusal
+    shown = " ".join(" ".join(tonight.lines(burning, plain_wording())).split())
+    assert "carbon monoxide kills, and its water causes blush" in shown
+    assert "vent it" not in shown
+    warm = next(lever for lever in electric.levers if lever.kind == "warm")
+    for words in ("carbon monoxide", "electric or flued heat only"):
+        assert words in str(warm.warning)
+    assert "propane" not in " ".join(tonight.lines(electric, plain_wording()))
+
+
+@pytest.mark.parametrize("name", ["epoxy-slow", "polyester-layup"])
+def test_a_heating_says_its_end_its_power_who_stays_and_the_code_and_warns_first(name: str) -> None:
+    """Until when, how much, whether somebody stays, the residual-current device; the caution before it."""
+    warm = Lever("warm", NOW, 1.0, target=291.0, begin=NOW, until=NOW + 8 * HOUR, power=1500.0, energy=3e7)
+    question = asked(name)
+    caution = cautions.for_heating(question.system.kind)
+    rise = Lever("surface", NOW, 1.0, target=4.0, begin=NOW, until=NOW + 8 * HOUR, area_power=80.0)
+    for lever, power in ((warm, "1.5 kW"), (rise, "80 W/m²")):
+        said = " ".join(screen.lines((replace(lever, warning=caution),), plain_wording(), NOW))
+        for words in (" until ", power, "Stay with it", "residual-current device", "local electrical code"):
+            assert words in said, (lever.kind, words)
+        assert said.index("WARNING") < said.index("1. warm the")
+    assert ("cannot ignite vapour" in caution) == (question.system.kind != "epoxy")
+
+
+def test_a_surface_is_warmed_by_a_blanket_and_the_pot_never() -> None:
+    """What the search itself finds: power by the film of still air on both faces, and the words with it."""
+    thick = load_substrate("timber", 0.1)
+    question, known = asked("epoxy-fast", thick), situation(18.0, 0.65, 4.0)
+    outlook = coming_hours(known, thick)
     assert outlook is not None
-    electric = next(x for x in levers(question, known, outlook, NOW, Means(SHED)) if x.kind == "warm")
-    burning = [
-        x for x in levers(question, known, outlook, NOW, Means(SHED, warming.PROPANE)) if x.kind == "warm"
-    ]
-    assert "carbon monoxide" in electric.warning
-    assert electric.water is None
-    for lever in burning:
-        if lever.start == electric.start and lever.besides is None:
-            assert (lever.target or 0.0) >= (electric.target or 0.0)
-        assert (lever.water or 0.0) > 0.0
-        assert "vent it" in lever.warning
+    found = levers(question, known, outlook, NOW + HOUR, Means(SHED))
+    one = next(lever for lever in found if lever.kind == "surface")
+    assert one.area_power == pytest.approx(20.0 * (one.target or 0.0))
+    said = " ".join(screen.lines((one,), plain_wording(), NOW))
+    for words in ("blanket with a thermostat", "never a lamp over wet resin", "never warm the mixed pot"):
+        assert words in said
+    assert "surface and resin" not in said
+    assert "residual-current" in said
+
+
+def test_peel_ply_is_needed_besides_and_turns_no_answer() -> None:
+    """Apart in the values, in JSON and on the screen."""
+    said = warmed_by("epoxy-slow")
+    assert said.check("blush").status is Status.CARE
+    assert said.needed_besides
+    assert all("peel" not in lever.kind for lever in said.levers)
+    answer = as_plain(said)
+    assert "peel ply" in answer["needed_besides"][0]
+    shown = tonight.lines(said, plain_wording())
+    turns, besides = shown.index("What turns the answer"), shown.index("Needed besides")
+    assert not [line for line in shown[turns:besides] if "peel ply" in line]
+    assert "peel ply" in shown[besides + 1]
 
 
 @pytest.mark.long
@@ -244,6 +292,6 @@ def test_a_weak_go_is_told_how_to_become_a_firm_one() -> None:
             break
     assert weak is not None
     assert "weak go" in weak.remedies[0]
-    doing = [lever for lever in weak.levers if lever.kind != "peel ply"]
+    doing = weak.levers
     assert doing
     assert all((lever.likelihood or 0.0) >= 0.9 for lever in doing)

@@ -7,7 +7,8 @@ from curewatch.wording import Wording, duration
 
 
 def lines(levers: tuple[Lever, ...], wording: Wording, start: float) -> Iterator[str]:
-    """One numbered sentence for each, the least effort first."""
+    """The cautions of their steps, each once; then one numbered sentence a lever, the least effort first."""
+    yield from dict.fromkeys(wording.say(each.warning) for each in levers if each.warning)
     for number, lever in enumerate(levers, start=1):
         yield f"{number}. {sentence(lever, wording, start)}"
 
@@ -21,8 +22,7 @@ def sentence(lever: Lever, wording: Wording, start: float) -> str:
         parts.append(f"begin at {wording.moment(lever.start, start)}")
     if lever.likelihood is not None:
         parts.append(f"holds on {100 * lever.likelihood:.0f} % of paths")
-    said = "; ".join(parts)
-    return f"{said} ({wording.say(lever.warning)})" if lever.warning else said
+    return "; ".join(parts)
 
 
 def _what(lever: Lever, wording: Wording, start: float) -> str:
@@ -36,7 +36,6 @@ def _what(lever: Lever, wording: Wording, start: float) -> str:
         "tray": lambda lever, wording, _: (
             f"pour the {wording.mass(lever.target)} into a shallow tray at once"
         ),
-        "peel ply": lambda *_: "lay peel ply on the wet face; tear it off and abrade before the next layer",
     }
     return say[lever.kind](lever, wording, start)
 
@@ -49,7 +48,9 @@ def _start(lever: Lever, wording: Wording, start: float) -> str:
 def _warm(lever: Lever, wording: Wording, start: float) -> str:
     takes = f"up to {(lever.power or 0.0) / 1000:.1f} kW, {(lever.energy or 0.0) / 3.6e6:.0f} kWh"
     until = _until(lever, wording, start)
-    return f"warm the shed to {wording.temperature(lever.target)}, from now{until}: {takes}"
+    return (
+        f"warm the shed to {wording.temperature(lever.target)}, electric or flued, from now{until}: {takes}"
+    )
 
 
 def _dry(lever: Lever, wording: Wording, start: float) -> str:
@@ -59,7 +60,11 @@ def _dry(lever: Lever, wording: Wording, start: float) -> str:
 
 def _surface(lever: Lever, wording: Wording, start: float) -> str:
     rise = wording.difference(lever.target)
-    return f"warm surface and resin by {rise}, lamp or blanket, from now{_until(lever, wording, start)}"
+    power = f", up to {lever.area_power:.0f} W/m² of blanket" if lever.area_power else ""
+    return (
+        f"warm the surface by {rise}, from now{_until(lever, wording, start)}{power}: "
+        "a heated blanket with a thermostat, never a lamp over wet resin; never warm the mixed pot"
+    )
 
 
 def _until(lever: Lever, wording: Wording, start: float) -> str:

@@ -22,6 +22,11 @@ COLOUR = {
     Verdict.NO_GO: "red",
     Verdict.UNKNOWN: "yellow",
 }  # beside the word, never alone
+TURNS = {
+    Verdict.GO: "What makes it surer",
+    Verdict.NO_GO: "What turns the answer",
+    Verdict.UNKNOWN: "What to do",
+}
 MARK = {Status.HOLDS: "ok", Status.CARE: "CARE", Status.FAILS: "FAILS", Status.UNKNOWN: "??"}
 SENSE = {"at least": ">=", "at most": "<="}
 
@@ -35,7 +40,8 @@ def lines(advice: Advice, wording: Wording, place: str = "") -> list[str]:
         _section(
             "Cautions", [wording.retold(wording.say(caution, advice.at)) for caution in advice.cautions]
         ),
-        _section("What to do", _to_do(advice, wording)),
+        _section(TURNS[advice.verdict], _to_do(advice, wording)),
+        _section("Needed besides", [safe_line(wording.say(each)) for each in advice.needed_besides]),
         ["", f"{'Checks':<44} {'found':>9}  {'limit':<12}{'spare':>8}", *checks],
         _times(advice, wording),
         _section("The coming hours", (advice.basis,) if advice.basis else ()),

@@ -1,0 +1,18 @@
+"""The heater that the configuration names: what it gives counts only where it may be used."""
+
+import pytest
+
+from curewatch.configuration import Configuration
+from curewatch.ingest import consult
+from tests.unit.test_advice_levers import asked, situation
+
+
+@pytest.mark.parametrize("heater", ["electric", "flued", "propane", "paraffin"])
+def test_an_unflued_heater_is_a_burner_to_refuse_and_its_power_counts_for_nothing(heater: str) -> None:
+    """Electric and flued heat have their power; what burns in the shed has a name only."""
+    usual = Configuration()
+    shed = usual.shed.model_copy(update={"heater": heater, "heater_kw": 2.0})
+    with_heater = usual.model_copy(update={"shed": shed})
+    found = consult.means(with_heater, asked("epoxy-slow"), situation(11.0, 0.7))
+    unflued = heater in {"propane", "paraffin"}
+    assert (found.burner, found.power) == ((heater, None) if unflued else ("", 2000.0))
