@@ -121,6 +121,15 @@ def _moved(rows: Rows, form: columns.Form) -> Rows:
     return moved
 
 
+def spans(rows: Rows) -> list[tuple[int, int, int]]:
+    """Each sensor with the earliest and the latest time of its rows. [ms]"""
+    found = []
+    for sensor in np.unique(rows["sensor"]).tolist():
+        times = rows["time"][rows["sensor"] == sensor]
+        found.append((sensor, int(times.min()), int(times.max())))
+    return found
+
+
 def pack(rows: Rows, number: int) -> bytes:
     """Rows of a closed block of this form, small. ``unpack`` is its inverse."""
     planes = [_planes(_differences(rows, name)) for name in columns.form(number).names]

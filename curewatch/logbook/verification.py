@@ -1,7 +1,7 @@
 """Walking the chain from its first block: is everything as it was when it was written?"""
 
 import sqlite3
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from hashlib import sha256
 from typing import NamedTuple
 
@@ -31,7 +31,7 @@ def verify(connection: sqlite3.Connection) -> Verified:
     tokens = {
         number: rows.token(name) for number, name in connection.execute("SELECT number, name FROM sensors")
     }
-    entries = _Entries(connection)
+    entries, spans = _Entries(connection), _Spans(connection)
     previous, expected, readings = chain.FIRST, 1, 0
     for form, number, closed, *face, head, body in connection.execute(
         "SELECT form, number, closed, readings, readings_digest, entries, entries_digest, head, body"
@@ -42,13 +42,17 @@ def verify(connection: sqlite3.Connection) -> Verified:
         found = chain.Face(form, number, previous, *face)
         if body is None:
             empty.append(number)
+            spans.check(number, [])
         else:
-            _check_readings(found, closed, body, tokens)
+            held = _check_readings(found, closed, body, tokens)
+            spans.check(number, rows.spans(held) if closed else [])
         entries.check(found)
         if chain.head(found) != head:
             raise RecordBroken(f"block {number}", f"head {chain.head(found)}", f"head {head}")
         previous, expected, readings = head, number + 1, readings + found.readings
     entries.check_end()
+    spans.check(2**63 - 1, [])
+    _check_count(connection, readings)
     for number in empty:
         if not any(first <= number <= last for first, last in entries.pruned):
             raise RecordBroken(
@@ -57,7 +61,14 @@ def verify(connection: sqlite3.Connection) -> Verified:
     return Verified(chain.Head(expected - 1, previous, readings, entries.count), expected - 1, len(empty))
 
 
-def _check_readings(face: chain.Face, closed: bool, body: bytes, tokens: Mapping[int, str]) -> None:
+def _check_count(connection: sqlite3.Connection, readings: int) -> None:
+    """The count that a seal states is kept beside the chain; the faces have the true one."""
+    (kept,) = connection.execute("SELECT coalesce(sum(readings), 0) FROM sensors").fetchone()
+    if kept != readings:
+        raise RecordBroken("the sensors' counts", f"{readings} readings, as in the blocks", f"{kept}")
+
+
+def _check_readings(face: chain.Face, closed: bool, body: bytes, tokens: Mapping[int, str]) -> rows.Rows:
     try:
         found = rows.read(body, face.form, closed=closed)
         text = rows.lines(face.number, face.form, found, tokens)
@@ -72,13 +83,51 @@ def _check_readings(face: chain.Face, closed: bool, body: bytes, tokens: Mapping
             f"{face.readings} readings with digest {face.readings_digest}",
             f"{len(found)} readings with digest {digest}",
         )
+    return found
 
 
 def _when(found: rows.Rows) -> str:
     if not len(found):
         return "no readings"
     times = found["time"]
-    return f"readings of {iso_utc(int(times.min()) / 1e3)} to {iso_utc(int(times.max()) / 1e3)}"
+    return f"readings of {_stamp(int(times.min()))} to {_stamp(int(times.max()))}"
+
+
+def _stamp(milliseconds: object) -> str:
+    """A time of the file, also one that no clock ever said."""
+    try:
+        return iso_utc(int(str(milliseconds)) / 1e3)
+    except (ValueError, OverflowError, OSError):
+        return str(milliseconds)[:40]
+
+
+class _Spans:
+    """The index of times, block by block: what it does not list is not found when readings are asked for."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._lines: Iterator[tuple[int, int, int, int]] = iter(
+            connection.execute("SELECT block, sensor, earliest, latest FROM spans ORDER BY block, sensor")
+        )
+        self._next = next(self._lines, None)
+
+    def check(self, number: int, expected: list[tuple[int, int, int]]) -> None:
+        """What is listed up to this block, and not looked at yet, against what its readings say."""
+        listed = []
+        while self._next is not None and self._next[0] <= number:
+            listed.append(self._next)
+            self._next = next(self._lines, None)
+        if listed != [(number, *one) for one in expected]:
+            raise RecordBroken(
+                f"index of times of block {listed[0][0] if listed else number}",
+                _listed(expected),
+                _listed(one[1:] for one in listed),
+            )
+
+
+def _listed(spans: Iterable[tuple[int, int, int]]) -> str:
+    """Sensors by their number, with their earliest and latest times."""
+    said = (f"sensor {sensor} {_stamp(first)} to {_stamp(last)}" for sensor, first, last in spans)
+    return ", ".join(said) or "no readings"
 
 
 class _Entries:

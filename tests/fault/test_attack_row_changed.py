@@ -41,6 +41,26 @@ STATEMENTS = {
         "INSERT INTO entries SELECT max(number) + 1, 1, 'note', NULL, 0, NULL, '{}' FROM entries",
         "entry",
     ),
+    "the index of times": ("DELETE FROM spans", "index of times of block 1:"),
+    "a block out of the index": ("DELETE FROM spans WHERE block = 3", "index of times of block 3:"),
+    "a time in the index": (
+        "UPDATE spans SET latest = latest - 1 WHERE block = 3",
+        "index of times of block 3:",
+    ),
+    "a sensor out of the index": (
+        "DELETE FROM spans WHERE block = 2 AND sensor = 2",
+        "index of times of block 2:.*sensor 2",
+    ),
+    "a block put into the index": ("INSERT INTO spans VALUES (1, 0, 900, 1)", "index of times of block"),
+    "a time that is none": (
+        "UPDATE spans SET latest = 'late' WHERE block = 3",
+        "index of times of block 3:.*late",
+    ),
+    "a time past all clocks": (
+        "UPDATE spans SET latest = 1 << 62 WHERE block = 3",
+        "index of times of block 3:",
+    ),
+    "a count of readings": ("UPDATE sensors SET readings = readings + 1 WHERE number = 1", "counts"),
     "a sensor's name": ("UPDATE sensors SET name = 'other' WHERE name = 'hull'", "block 1"),
     "a seal's signature": (
         "UPDATE entries SET line = replace(line, 'signature', 'signaturf') WHERE kind = 'seal'",
