@@ -10,6 +10,12 @@ import signal
 import sys
 
 
+def enter_pressed() -> bool:
+    """Whether a line was typed while something else went on; it is taken."""
+    ready, _, _ = select.select([sys.stdin.fileno()], [], [], 0.0)
+    return bool(ready) and sys.stdin.readline() != ""
+
+
 def ask(prompt: str) -> str:
     """The line that was typed, without its end.
 

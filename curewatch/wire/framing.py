@@ -2,13 +2,16 @@
 
 Theory of operation: bytes are appended to a bounded buffer and cut at newlines. What stands before
 the first newline after opening is dropped, because a port opened in mid-line gives the tail of a
-number as if it were a number. A line that outgrows the bound is refused once and skipped to its end.
+number as if it were a number; a line of our form is kept where its checksum shows it whole. A board that
+reports once a minute is then heard at its first report. A line that outgrows the bound is refused once
+and skipped to its end.
 
 The law kept: any chunking of the same bytes gives the same events, and the buffer never holds more
 than ``longest`` bytes plus one chunk.
 """
 
 from curewatch.readings import Rejected
+from curewatch.wire import lines
 from curewatch.wire.reasons import Reason, reject
 
 LONGEST = 1024  # bytes; the longest line of our form is under 160, a one-line JSON object under 1,000
@@ -40,7 +43,7 @@ class LineFramer:
         self.longest = longest  # bytes a line may have
         self.source = source
         self._buffer = b""  # never more than `longest` bytes between calls
-        self._dropping = not from_start  # the first fragment after opening is nobody's
+        self._dropping = not from_start  # the first fragment after opening may be cut
         self._skipping = False  # inside a line that was already refused as too long
         self._noisy = 0  # noisy fragments in a row, counted up to NOISE_RUN
         self.dropped = 0  # bytes of first fragments dropped; only counted
@@ -56,10 +59,10 @@ class LineFramer:
         data = self._buffer + data
         pieces = data.split(b"\n")
         self._buffer = pieces.pop()
-        events: list[bytes | Rejected] = list(pieces)
+        events: list[bytes | Rejected] = []
         if pieces:
-            if self._dropping or self._skipping:
-                events = self._after_gap(events)
+            gap = self._dropping or self._skipping
+            events.extend(self._after_gap(pieces) if gap else pieces)
             if self._noisy or data.translate(None, _TEXT_AND_END) or max(map(len, pieces)) > self.longest:
                 events = [self._judge(event, at) for event in events]
         if len(self._buffer) > self.longest:
@@ -73,10 +76,11 @@ class LineFramer:
             return []
         return [reject(Reason.CUT_OFF, rest, at, self.source)]
 
-    def _after_gap(self, events: list[bytes | Rejected]) -> list[bytes | Rejected]:
-        """Leave out what began before the gap; a first fragment too long for any line is refused later."""
+    def _after_gap(self, events: list[bytes]) -> list[bytes]:
+        """Leave out what began before the gap, unless its checksum holds; one too long is refused later."""
         first = len(events[0])
-        keep_first = not self._skipping and first > self.longest
+        too_long = first > self.longest
+        keep_first = not self._skipping and (too_long or lines.is_whole(events[0]))
         if not self._skipping and not keep_first:
             self.dropped += first
         self._dropping = self._skipping = False

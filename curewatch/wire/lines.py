@@ -57,6 +57,11 @@ def checksum(body: bytes) -> int:
     return crc_hqx(body, 0xFFFF)
 
 
+def is_whole(line: bytes) -> bool:
+    """Whether its checksum shows that nothing of a line of our form is missing."""
+    return _whole(line.rstrip(b"\r"))[0] is None
+
+
 def parse(line: bytes, at: Instant, source: str = "") -> Reading | Rejected:
     """One line of our form, without its line end, as a reading; or the reason why it is none."""
     line = line.rstrip(b"\r")

@@ -2,6 +2,7 @@
 
 import termios
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from curewatch.clock import SystemClock
 from curewatch.materials import load_system
 from curewatch.wire.lines import encode
 from curewatch.wording import Wording
+from tests.broker import until
 from tests.simulators import SimulatedPort
 from tests.terminal import spawn
 
@@ -107,6 +109,7 @@ def test_every_step_can_be_skipped_and_a_file_is_never_written_over_unasked(tmp_
     ):
         answer(talk, question, "s")
         talk.expect("skipped")
+    answer(talk, r"write a file all the same \(y/n\) \[n\]", "y")
     answer(talk, r"write it to .*curewatch.toml")
     answer(talk, "curewatch.toml exists; write over it", "n")
     answer(talk, r"write it to .*curewatch-new.toml")
@@ -115,6 +118,104 @@ def test_every_step_can_be_skipped_and_a_file_is_never_written_over_unasked(tmp_
     talk.close()
     assert (tmp_path / "curewatch.toml").read_text() == "# mine\n"
     assert configuration.load(tmp_path / "curewatch-new.toml").sensors == {}
+
+
+def test_a_board_that_reports_once_while_it_is_listened_to_is_heard_whole(tmp_path: Path) -> None:
+    """Its first line of all is the first sensor's: all are named, by Enter alone, and tonight answers."""
+    with SimulatedPort() as port:
+        talk = talk_to(tmp_path, "--port", port.url, "--seconds", "5")
+        for question in ("name of the shed", "the boat", "time zone"):
+            answer(talk, question)
+        talk.expect("listening for 5 s")
+        wait_until_open(port)
+        first = report(port, 1)
+        talk.expect_exact(f"| {first}")  # shown as it comes
+        talk.sendline("")  # enough was heard
+        for name in ("bench", "hull", "yard"):
+            talk.expect(f"heard {name}")
+        answer(talk, r"use this port \(y/n\) \[y\]")
+        answer(talk, "address of the broker")
+        for _ in range(3):
+            for question in ("it is ", "call it", "class of its chip"):
+                answer(talk, question)
+        for question in ("you laminate on", "its thickness", r"resin \(", "its lot number", "usual mass"):
+            answer(talk, question)
+        answer(talk, r"write it to .*curewatch.toml")
+        talk.expect("hearing each sensor once")
+        for number in range(2, 200):
+            report(port, number)
+            if talk.expect(["all are heard and stored", pexpect.TIMEOUT], timeout=1) == 0:
+                break
+        talk.expect("(GO|NO-GO) .*epoxy-slow")
+        talk.expect(pexpect.EOF)
+        talk.close()
+    assert talk.exitstatus in {0, 3}
+    roles = {
+        name: each.role for name, each in configuration.load(tmp_path / "curewatch.toml").sensors.items()
+    }
+    assert roles == {"bench": "air", "hull": "surface", "yard": "outside"}
+
+
+def wait_until_open(port: SimulatedPort) -> None:
+    """Until somebody has set its speed; what was written before that is thrown away by the opening."""
+    until(lambda: termios.tcgetattr(port._reader)[4] == termios.B115200, 30.0)
+    time.sleep(0.3)
+
+
+def report(port: SimulatedPort, number: int) -> str:
+    """One report of each sensor of a board; its first line."""
+    said = [
+        encode("bench", 15.9, 52.0, sequence=number),
+        encode("hull", 15.2, sequence=number),
+        encode("yard", 11.0, 70.0, sequence=number),
+    ]
+    port.write(b"".join(line + b"\n" for line in said))
+    return said[0].decode("ascii")
+
+
+@pytest.mark.long
+def test_the_simulated_shed_of_the_readme_is_heard_and_answered(tmp_path: Path) -> None:
+    """`curewatch simulate`, once a minute, and `curewatch setup` with Enter and the port's name alone."""
+    shed = spawn(tmp_path, "simulate", "--link", "shed-port", "--hours", "2")
+    shed.expect("simulated port")
+    talk = spawn(tmp_path, "setup", rows=60)
+    for question in ("name of the shed", "the boat", "time zone"):
+        answer(talk, question)
+    answer(talk, "address of one elsewhere", "shed-port")
+    talk.expect("listening for 125 s")
+    assert talk.expect(["use this port", "nothing that can be read"], timeout=180) == 0
+    talk.sendline("")
+    answer(talk, "address of the broker")
+    for _ in range(3):
+        for question in ("it is ", "call it", "class of its chip"):
+            answer(talk, question)
+    for question in ("you laminate on", "its thickness", r"resin \(", "its lot number", "usual mass"):
+        answer(talk, question)
+    answer(talk, "write it to")
+    talk.expect("all are heard and stored", timeout=180)
+    talk.expect("(GO|NO-GO) .*epoxy-slow")
+    talk.expect(pexpect.EOF)
+    talk.close()
+    shed.close(force=True)
+    assert talk.exitstatus in {0, 3}
+
+
+def test_without_a_sensor_of_the_air_nothing_is_written_unasked(tmp_path: Path) -> None:
+    """Enter all the way through with nothing plugged in: no file."""
+    talk = talk_to(tmp_path)
+    questions = (
+        "name of the shed",
+        "the boat",
+        "time zone",
+        "address of one elsewhere",
+        "address of the broker",
+    )
+    work = ("you laminate on", "its thickness", r"resin \(", "its lot number", "usual mass")
+    for question in (*questions, *work, "write a file all the same"):
+        answer(talk, question)
+    talk.expect("nothing was written")
+    talk.expect(pexpect.EOF)
+    assert list(tmp_path.glob("*.toml")) == []
 
 
 def test_leaving_in_the_middle_writes_nothing(tmp_path: Path) -> None:
@@ -169,7 +270,8 @@ KEYS = [
             ("resin", ["Shed", "", "", "s", "", "", ""]),
             ("lot", ["Shed", "", "", "s", "", "", "", ""]),
             ("mass", ["Shed", "", "", "s", "", "", "", "", ""]),
-            ("where to write", ["Shed", "", "", "s", "", "", "", "", "", ""]),
+            ("without the air", ["Shed", "", "", "s", "", "", "", "", "", ""]),
+            ("where to write", ["Shed", "", "", "s", "", "", "", "", "", "", "y"]),
         )
     ),
 ]

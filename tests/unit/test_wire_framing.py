@@ -7,12 +7,21 @@ from hypothesis import strategies as st
 
 from curewatch.readings import Rejected
 from curewatch.wire.framing import LONGEST, LineFramer
+from curewatch.wire.lines import encode
 from curewatch.wire.reasons import Reason
 
 PIECES = st.lists(
     st.one_of(
         st.sampled_from(
-            [b"T=12.5 RH=80.9\n", b"\n", b"\r\n", b"\x00\xff\xfe\x80\n", b"x" * 70, b"\xc2\xb0C\n"]
+            [
+                b"T=12.5 RH=80.9\n",
+                encode("bench", 12.5, 80.9) + b"\r\n",
+                b"\n",
+                b"\r\n",
+                b"\x00\xff\xfe\x80\n",
+                b"x" * 70,
+                b"\xc2\xb0C\n",
+            ]
         ),
         st.binary(max_size=80),
     ),
@@ -40,6 +49,23 @@ def test_the_first_fragment_after_opening_is_dropped():
     framer = LineFramer()
     assert framer.feed(b"0.9\nT=12.5 RH=80.9\n") == [b"T=12.5 RH=80.9"]
     assert framer.dropped == 3
+
+
+def test_a_first_fragment_whose_checksum_holds_is_kept():
+    """A board that reports once a minute is heard at once; no cut of its line ever passes."""
+    line = encode("bench", 12.5, 80.9, sequence=118)
+    for end in (b"\n", b"\r\n"):
+        framer = LineFramer()
+        assert framer.feed(line + end) == [line + end.strip(b"\n")]
+        assert framer.dropped == 0
+        framer.reopened()
+        assert framer.feed(line + end) == [line + end.strip(b"\n")]
+    cut = [line[start:] for start in range(1, len(line) + 1)]
+    other = [line.replace(b"12.5", b"22.5"), line.replace(b"cw1", b"cw2"), b"x" + line]
+    for fragment in cut + other:
+        framer = LineFramer()
+        assert framer.feed(fragment + b"\n" + line + b"\n") == [line]
+        assert framer.dropped == len(fragment)
 
 
 def test_after_an_unplug_the_cut_half_never_joins_the_next_line():

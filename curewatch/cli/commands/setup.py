@@ -7,17 +7,15 @@ from typing import Annotated
 import typer
 
 from curewatch import configuration
-from curewatch.cli.asking import ask
+from curewatch.cli.asking import ask, enter_pressed
 from curewatch.cli.options import UnitsOption
 from curewatch.cli.setup.answers import Answers, as_toml
-from curewatch.cli.setup.steps import Survey, machine_zone, walk
+from curewatch.cli.setup.steps import TWO_PERIODS, Survey, machine_zone, walk
 from curewatch.cli.setup.talk import Skipped, Talk
 from curewatch.clock import Clock, SystemClock
 from curewatch.configuration import Configuration
 from curewatch.errors import UsageError, reason
 from curewatch.wording import wording
-
-PATIENCE = 75.0  # s to hear every sensor once: boards report once a minute
 
 
 def app(
@@ -31,7 +29,7 @@ def app(
     ] = None,
     seconds: Annotated[
         float, typer.Option("--seconds", min=1, max=600, help="How long to listen to each source.")
-    ] = 8.0,
+    ] = TWO_PERIODS,
     example: Annotated[
         bool, typer.Option("--example", help="Print the commented example and ask nothing.")
     ] = False,
@@ -57,10 +55,24 @@ def app(
 
     words = wording(ZoneInfo(answers.zone), units)
     clock = SystemClock()
-    walk(Survey(talk, clock, answers, words, seconds, [], tuple(port or ()), output.parent))
+    walk(Survey(talk, clock, answers, words, seconds, [], tuple(port or ()), output.parent, enter_pressed))
+    if not _knows_the_air(answers, talk):
+        talk.say("nothing was written")
+        return
     written = write(as_toml(answers), output, talk)
     if written:
         _first_answer(written, talk, clock)
+
+
+def _knows_the_air(answers: Answers, talk: Talk) -> bool:
+    """Whether a file is wanted: without a sensor of the air every answer is unknown, and that is asked."""
+    if any(sensor.role == "air" for sensor in answers.sensors):
+        return True
+    talk.say("\nNo sensor of the air was named. Without one every answer is unknown.")
+    try:
+        return talk.agree("write a file all the same", default=False)
+    except Skipped:
+        return False
 
 
 def write(text: str, file: Path, talk: Talk) -> Path | None:
@@ -100,12 +112,12 @@ def _first_answer(file: Path, talk: Talk, clock: Clock) -> None:
 
 
 def _hear_once(found: Configuration, file: Path, talk: Talk, clock: Clock) -> None:
-    """Run the daemon until every sensor was heard, for a minute and a quarter at most."""
+    """Run the daemon until every sensor was heard, for two periods at most."""
     from curewatch.ingest.companion import companion
     from curewatch.logbook import Logbook
 
     talk.say("\nhearing each sensor once ...")
-    end = clock.now().monotonic + PATIENCE
+    end = clock.now().monotonic + TWO_PERIODS
     with companion(found, config_path=file) as beside, Logbook(beside.path) as logbook:
         while clock.now().monotonic < end and beside.failure is None:
             missing = found.sensors.keys() - logbook.sensors().keys()
@@ -113,5 +125,5 @@ def _hear_once(found: Configuration, file: Path, talk: Talk, clock: Clock) -> No
                 talk.say("all are heard and stored")
                 return
             clock.sleep(0.25)
-    why = str(beside.failure or f"within {PATIENCE:.0f} s")
+    why = str(beside.failure or f"within {TWO_PERIODS:.0f} s")
     talk.say(f"not heard yet: {', '.join(sorted(missing))} ({why}); later: curewatch doctor")

@@ -3,6 +3,7 @@
 import queue
 import socket
 import ssl
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -27,22 +28,32 @@ class Broker:
     ca_file: Path | None = None  # TLS with this authority; None: no TLS
 
 
-def listen(broker: Broker, seconds: float, clock: Clock, topics: str = "#") -> Survey:
-    """Hear everything that this user may hear; MQTT 5 first, then 3.1.1 for an old broker."""
+def listen(
+    broker: Broker,
+    seconds: float,
+    clock: Clock,
+    tell: Callable[[str], None] = lambda _: None,
+    *,
+    enough: Callable[[], bool] = lambda: False,
+) -> Survey:
+    """Hear everything that this user may hear; MQTT 5 first, then 3.1.1 for an old broker.
+
+    ``tell`` is given each topic with a reading when it is first heard; ``enough`` ends it before its time.
+    """
     survey = Survey()
     for version in ("5", "3.1.1"):
-        survey = _listen_as(broker, seconds, clock, topics, version)
+        survey = _listen_as(broker, version, lambda waiting: _collect(waiting, clock, seconds, tell, enough))
         if not survey.trouble or survey.heard:
             return survey
     return survey
 
 
-def _listen_as(broker: Broker, seconds: float, clock: Clock, topics: str, version: str) -> Survey:
+def _listen_as(broker: Broker, version: str, collect: "Callable[[queue.Queue[Any]], Collection]") -> Survey:
     waiting: queue.Queue[Any] = queue.Queue(MOST_WAITING)
     answers: queue.Queue[str] = queue.Queue()
     try:
         _greet(broker)
-        client = _client(broker, topics, version, waiting, answers)
+        client = _client(broker, version, waiting, answers)
         client.connect(broker.host, broker.port, keepalive=30)
     except (OSError, ValueError) as trouble:
         return Survey(trouble=_reason(trouble), version=version)
@@ -51,7 +62,7 @@ def _listen_as(broker: Broker, seconds: float, clock: Clock, topics: str, versio
         refusal = answers.get(timeout=PATIENCE)
         if refusal:
             return Survey(trouble=refusal, version=version)
-        found = _collect(waiting, clock, clock.now().monotonic + seconds)
+        found = collect(waiting)
     except queue.Empty:
         return Survey(trouble=f"it did not answer within {PATIENCE:.0f} s", version=version)
     finally:
@@ -69,9 +80,7 @@ def _greet(broker: Broker) -> None:
                 return
 
 
-def _client(
-    broker: Broker, topics: str, version: str, waiting: "queue.Queue[Any]", answers: "queue.Queue[str]"
-) -> Any:
+def _client(broker: Broker, version: str, waiting: "queue.Queue[Any]", answers: "queue.Queue[str]") -> Any:
     import paho.mqtt.client as mqtt
     from paho.mqtt.enums import CallbackAPIVersion
 
@@ -85,7 +94,7 @@ def _client(
     def connected(client: Any, _data: Any, _flags: Any, reason: Any, _properties: Any = None) -> None:
         answers.put(str(reason) if reason.is_failure else "")
         if not reason.is_failure:
-            client.subscribe(topics, qos=0)
+            client.subscribe("#", qos=0)
 
     def arrived(_client: Any, _data: Any, message: Any) -> None:
         if not waiting.full():
@@ -96,9 +105,16 @@ def _client(
     return client
 
 
-def _collect(waiting: "queue.Queue[Any]", clock: Clock, end: float) -> Collection:
-    found, parser = Collection("mqtt"), Parser(check=False)
-    while (left := end - clock.now().monotonic) > 0:
+def _collect(
+    waiting: "queue.Queue[Any]",
+    clock: Clock,
+    seconds: float,
+    tell: Callable[[str], None],
+    enough: Callable[[], bool],
+) -> Collection:
+    found, parser, told = Collection("mqtt"), Parser(check=False), set[str]()
+    end = clock.now().monotonic + seconds
+    while (left := end - clock.now().monotonic) > 0 and not enough():
         try:
             message = waiting.get(timeout=min(left, 0.2))
         except queue.Empty:
@@ -116,6 +132,9 @@ def _collect(waiting: "queue.Queue[Any]", clock: Clock, end: float) -> Collectio
         for event in said:
             if not isinstance(event, Reading):
                 continue
+            if message.topic not in told and len(told) < Collection.MOST:
+                told.add(message.topic)
+                tell(f"{message.topic} {message.payload[:60].decode('utf-8', 'replace')}")
             if quantity and (event.temperature is None or event.relative_humidity is None):
                 found.take_half(event, message.topic, bare.key_of(quantity))
             else:

@@ -8,7 +8,7 @@ from curewatch.cli.setup.heard import Collection, Survey
 from curewatch.clock import Clock
 from curewatch.ingest.edges.serial_port import why
 from curewatch.readings import Reading, Rejected
-from curewatch.wire import LineFramer, Parser
+from curewatch.wire import LineFramer, Parser, Reason
 
 STEADY = Path("/dev/serial/by-id")  # names that stay when a cable is plugged in elsewhere
 SPEEDS = (115_200, 9_600)  # tried in this order, while bytes come that are no lines
@@ -37,19 +37,32 @@ def ports() -> list[Port]:
 
 
 def listen(
-    url: str, seconds: float, clock: Clock, tell: Callable[[str], None], baud: int | None = None
+    url: str,
+    seconds: float,
+    clock: Clock,
+    tell: Callable[[str], None],
+    *,
+    enough: Callable[[], bool] = lambda: False,
 ) -> Survey:
-    """Open a port, tell its lines as they come, and say what could be read in them."""
+    """Open a port, tell its lines as they come, and say what could be read in them; ``enough`` ends it."""
     survey = Survey()
-    for speed in (baud,) if baud else SPEEDS:
-        survey = _listen_at(url, seconds, clock, tell, speed)
+    for speed in SPEEDS:
+        survey = _listen_at(url, seconds, clock, tell, enough=enough, baud=speed)
         if survey.heard or survey.trouble or not survey.refused:
             return survey
         tell(f"bytes came that are no lines at {speed} baud")
     return survey
 
 
-def _listen_at(url: str, seconds: float, clock: Clock, tell: Callable[[str], None], baud: int) -> Survey:
+def _listen_at(
+    url: str,
+    seconds: float,
+    clock: Clock,
+    tell: Callable[[str], None],
+    *,
+    enough: Callable[[], bool],
+    baud: int,
+) -> Survey:
     import serial
 
     found = Collection("serial")
@@ -57,12 +70,14 @@ def _listen_at(url: str, seconds: float, clock: Clock, tell: Callable[[str], Non
     try:
         with serial.serial_for_url(url, baudrate=baud, timeout=0.2) as port:
             end = clock.now().monotonic + seconds
-            while clock.now().monotonic < end:
+            while clock.now().monotonic < end and not enough():
                 data = port.read(min(CHUNK, max(1, port.in_waiting)))
                 at = clock.now()
                 for framed in framer.feed(data, at.utc):
                     if isinstance(framed, Rejected):
                         found.refused += 1
+                        if framed.reason == Reason.WRONG_BAUD and not found.heard:
+                            end = 0.0  # another speed; the lines after it are noise too
                         continue
                     tell(framed.decode("utf-8", "replace"))
                     _sort(parser.line(framed, at, url, sensor="unnamed"), found, url)

@@ -21,7 +21,7 @@ from curewatch.wording import Wording
 ROLES = {"air": "air at the work", "surface": "a probe on the hull", "outside": "outside, in the shade"}
 NAME = re.compile("[A-Za-z][A-Za-z0-9_-]{0,31}")
 UNNAMED = "unnamed"  # what the survey calls a sensor whose lines name nobody
-MORE = 60.0  # s: boards that report once a minute need so long
+TWO_PERIODS = 125.0  # s: boards usually report once a minute, and a port may open in the middle of a line
 
 
 @dataclass(slots=True)
@@ -36,6 +36,11 @@ class Survey:
     heard: list[Heard]
     ports: tuple[str, ...] = ()  # addresses given on the command line
     folder: Path = Path()  # where the configuration will stand
+    enough: Callable[[], bool] = lambda: False  # whether the person has heard enough
+
+    def listening(self, seconds: float) -> None:
+        """Say that it takes a while, and how to end it."""
+        self.talk.say(f"  listening for {seconds:.0f} s (boards report once a minute); Enter ends it ...")
 
     def live(self, line: str) -> None:
         """Show one line as it came from a port."""
@@ -85,15 +90,16 @@ def _serial(survey: Survey) -> None:
 
 
 def _one_port(survey: Survey, url: str) -> None:
-    talk, seconds = survey.talk, survey.seconds
+    talk, seconds, first = survey.talk, survey.seconds, True
     while True:
-        talk.say(f"  listening for {seconds:.0f} s ...")
-        found = serial_ports.listen(url, seconds, survey.clock, survey.live)
+        survey.listening(seconds)
+        found = serial_ports.listen(url, seconds, survey.clock, survey.live, enough=survey.enough)
         if found.heard or found.trouble:
             break
-        if not talk.agree(f"nothing that can be read; listen for {MORE:.0f} s more", default=False):
+        more = f"nothing that can be read; listen for {TWO_PERIODS:.0f} s more"
+        if not talk.agree(more, default=first):
             break
-        seconds = MORE
+        seconds, first = TWO_PERIODS, False
     if found.trouble:
         talk.say(f"  it cannot be opened: {found.trouble}")
         talk.say("  permissions? `sudo usermod -a -G dialout $USER`, then log in again")
@@ -111,8 +117,8 @@ def _broker(survey: Survey) -> None:
     if not address:
         return
     asked, password_file = _asked_broker(talk, address)
-    talk.say(f"  listening for {survey.seconds:.0f} s ...")
-    found = broker.listen(asked, survey.seconds, survey.clock)
+    survey.listening(survey.seconds)
+    found = broker.listen(asked, survey.seconds, survey.clock, survey.live, enough=survey.enough)
     if found.trouble:
         talk.say(f"  the broker: {found.trouble}")
         if talk.agree("try another address, user or authority"):
