@@ -20,6 +20,7 @@ from curewatch.ingest.clock_watch import NOT_BEFORE
 from curewatch.ingest.edges import fence
 from curewatch.ingest.edges.message_socket import LONGEST
 from curewatch.ingest.judgement import judge
+from curewatch.ingest.refusals import LOUD
 from curewatch.logbook import Logbook
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.units import DAY
@@ -261,9 +262,9 @@ def _refused(examined: Examined) -> Iterator[Finding]:
     for one in lately:
         whose = ", ".join(part for part in (one.source, one.sensor) if part) or "nobody known"
         last = examined.words.moment(one.last_at, examined.now.utc)
-        yield _care(
-            "refused", f"{whose}: {one.times} since yesterday, {one.reason}, last {last}", one.advised
-        )
+        now = examined.now.utc - one.last_at < refused_lately.STILL
+        told = _bad if one.reason in LOUD and now else _care
+        yield told("refused", f"{whose}: {one.times} since yesterday, {one.reason}, last {last}", one.advised)
 
 
 def _clock(examined: Examined) -> Iterator[Finding]:

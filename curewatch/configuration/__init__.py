@@ -19,6 +19,7 @@ from curewatch.configuration.shape import (
     Sensor,
     SerialSource,
     Shed,
+    WireUnits,
     WorkingHours,
 )
 
@@ -32,6 +33,7 @@ __all__ = [
     "Sensor",
     "SerialSource",
     "Shed",
+    "WireUnits",
     "WorkingHours",
     "example",
     "load",

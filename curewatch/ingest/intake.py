@@ -3,13 +3,15 @@
 Keeps one framer a port and the one parser; knows which name, hardware number or topic is whose.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any, NamedTuple, Self
 
-from curewatch.configuration import Configuration, MqttSource, SerialSource
+from curewatch.configuration import Configuration, MqttSource, SerialSource, WireUnits
 from curewatch.configuration.topics import covers_levels
 from curewatch.ingest import forecasts
 from curewatch.ingest.corrections import Correction, corrected
+from curewatch.ingest.devices import Devices, Mark, numbers_in
 from curewatch.ingest.events import BytesArrived, MessageArrived
 from curewatch.readings import Flag, Reading, Rejected
 from curewatch.wire import LineFramer, Parser, Plausibility, Reason, Window, bare
@@ -28,6 +30,7 @@ class Owner(NamedTuple):
     words: Words  # its own, and its units
     form: str
     quantity: str  # of a bare number on this topic: a word of ours, or empty
+    mark: Mark | None  # what tells its device from another of the same name; none where the topic is told
 
 
 class Intake:
@@ -44,6 +47,10 @@ class Intake:
         self.corrections: Mapping[str, Correction] = before.corrections if before else {}  # by sensor
         self._owners: dict[tuple[str, str], Owner] = {}  # (source, topic), at most TOPICS
         self._dialects: dict[Any, Words] = {}  # (sensor, source), both of the configuration
+        self._devices = Devices()  # anew with each configuration: it may have put two devices apart
+        self._own_words = any(
+            sensor.fields or sensor.wire_units != WireUnits() for sensor in configuration.sensors.values()
+        )
         self._names = {
             address: name
             for name, sensor in configuration.sensors.items()
@@ -81,8 +88,9 @@ class Intake:
             if isinstance(line, Rejected):
                 found.append(line)
             else:
-                said = self._parser.line(line, event.at, source, sensor, form=form, words=words)
-                found.extend(self._checked(self._named(item), line, source) for item in said)
+                parse = partial(self._parser.line, line, event.at, source, sensor, form=form)
+                said = self._in_own_words(parse(words=words), port, words, parse)
+                found.extend(self._alone(item, line, source) for item in said)
         return found
 
     def message_arrived(self, event: MessageArrived) -> list[Reading | Rejected]:
@@ -90,21 +98,57 @@ class Intake:
             raw = f"{event.topic}: {event.discarded} bytes".encode()
             return [reject(Reason.TOO_LARGE, raw, event.at.utc, event.source)]
         owner = self._owners.get((event.source, event.topic)) or self._found_owner(event.source, event.topic)
-        found = self._parser.payload(
+        parse = partial(
+            self._parser.payload,
             event.payload,
             event.at,
             event.source,
             owner.device,
-            owner.words,
             form=owner.form,
             retained=event.retained,
             quantity=owner.quantity,
         )
+        broker = self._configuration.mqtt.get(event.source)
+        found = self._in_own_words(parse(words=owner.words), broker, owner.words, parse)
         if event.backlog:
             found = [_held_back(item) for item in found]
         if all(isinstance(item, Reading) and item.sensor == forecasts.NAME for item in found):
             return found  # its times lie ahead; what is made of it is checked there
-        return [self._checked(self._named(item, owner), event.payload, event.source) for item in found]
+        told = owner._replace(mark=None) if event.retained else owner  # it may be of a device long gone
+        return [self._alone(item, event.payload, event.source, told) for item in found]
+
+    def _in_own_words(
+        self,
+        found: list[Reading | Rejected],
+        source: MqttSource | SerialSource | None,
+        words: Words,
+        again: Callable[..., list[Reading | Rejected]],
+    ) -> list[Reading | Rejected]:
+        """A device that names itself in its message is read as the table of its sensor says."""
+        if self._own_words:
+            for item in found:
+                name = self._names.get(item.sensor)
+                if name and isinstance(item, Reading):
+                    own = self._words(name, source)
+                    return found if own is words else again(words=own)
+        return found
+
+    def _alone(
+        self, item: Reading | Rejected, raw: bytes, source: str, owner: Owner | None = None
+    ) -> Reading | Rejected:
+        """Named and checked, where one device only speaks under the name, or the configuration tells both."""
+        named = self._named(item, owner)
+        if isinstance(named, Rejected):
+            return named
+        name, marks = named.sensor, numbers_in(raw)
+        if owner is not None and owner.mark and item.sensor == owner.device:
+            marks.append(owner.mark)
+        known = self._configuration.sensors.get(name)
+        two = self._devices.two(name, marks, named.received, known.every_s if known else 0.0)
+        told = (owner is not None and owner.fixed) or (item.sensor != name and item.sensor in self._names)
+        if two and not told:
+            return reject(Reason.TWO_DEVICES, raw, named.received, source, name)
+        return self._checked(named, raw, source)
 
     def _checked(self, item: Reading | Rejected, raw: bytes, source: str) -> Reading | Rejected:
         """Plausible, and put right by its sensor's last check; or refused.
@@ -135,25 +179,39 @@ class Intake:
             "" if levels[-1] in self._names else bare.quantity_of(topic)
         )
         named = levels[:-1] if quantity and len(levels) > 1 else levels
-        device = fixed or self._device(broker, levels, len(named)) or self._nobody
+        told, mark = self._device(broker, levels, len(named))
+        device = fixed or told or self._nobody
         sensor = self._names.get(device, device)
-        owner = Owner(device, fixed is not None, self._words(sensor, broker), broker.form, quantity)
+        words = self._words(sensor, broker)
+        if mark:
+            mark = (f"{source} {mark[0]}", mark[1])
+        owner = Owner(device, fixed is not None, words, broker.form, quantity, mark)
         if len(self._owners) < TOPICS:
             self._owners[source, topic] = owner
         return owner
 
     @staticmethod
-    def _device(broker: MqttSource, levels: list[str], telling: int) -> str:
-        """The level that the first + of the matching filter stands for; else the last that may name one."""
-        for pattern in broker.topics:
-            wanted = pattern.split("/")
-            if "+" in wanted[:telling] and covers_levels(wanted, levels):
-                return levels[wanted.index("+")]
-        return levels[telling - 1]
+    def _device(broker: MqttSource, levels: list[str], telling: int) -> tuple[str, Mark | None]:
+        """The level that the last + of the matching filter stands for; else the last that may name one.
+
+        And the levels that wildcards stand for up to there: a first + often is an application or a place.
+        """
+        fits = [wanted for pattern in broker.topics if covers_levels(wanted := pattern.split("/"), levels)]
+        for wanted in fits:
+            places = [place for place, level in enumerate(wanted[:telling]) if level == "+"]
+            if places:
+                said = "/".join(levels[place] for place in places)
+                return levels[places[-1]], ("/".join(wanted), said)
+        for wanted in fits:
+            if wanted[-1] == "#":
+                return levels[telling - 1], ("/".join(wanted), "/".join(levels[len(wanted) - 1 : telling]))
+        return levels[telling - 1], None
 
     def _words(self, name: str, source: MqttSource | SerialSource | None) -> Words:
         """How a sensor speaks over a source: as its own table says, else as the source's."""
         known = self._configuration.sensors.get(name)
+        if known and not known.fields and known.wire_units == WireUnits():
+            known = None
         key = (name if known else "", id(source))  # a table of the configuration, which stays
         if key not in self._dialects:
             told: list[Any] = [each for each in (source, known) if each is not None]

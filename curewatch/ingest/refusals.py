@@ -9,10 +9,11 @@ from dataclasses import dataclass
 
 from curewatch.ingest.events import Show
 from curewatch.readings import Rejected
-from curewatch.wire import WHAT_TO_DO
+from curewatch.wire import WHAT_TO_DO, Reason
 
 FIRST, LAST = 60.0, 3600.0  # between two notes of one kind: doubled each time [s]
 KINDS = 200  # kinds counted by name; what is beyond goes under one name
+LOUD = {Reason.TWO_DEVICES}  # somebody must act, or a sensor stays unknown
 OTHERS = ("(others)", "(others)", "various")
 
 
@@ -63,7 +64,7 @@ class Refusals:
                 text = f"{source}{whose}: {count.since} refused: {reason}"
                 if count.wait == 0.0 and reason in WHAT_TO_DO:  # said once of each kind
                     text += f"; {WHAT_TO_DO[reason]}"
-                told.append(Show("refused", count.sample.at, text, detail))
+                told.append(Show("refused", count.sample.at, text, detail, loud=reason in LOUD))
                 goes_on = monotonic - count.told < 2 * count.wait
                 count.wait = min(LAST, 2 * count.wait) if goes_on else FIRST
                 count.since, count.told = 0, monotonic

@@ -47,6 +47,7 @@ class Reason(StrEnum):
     CLOCK_BEHIND = "stamp too old"
     DUPLICATE = "came before"
     CONFLICT = "other values for the same moment"
+    TWO_DEVICES = "two devices under one name"
 
 
 _CURE = 'wire_units = {{ {} = "{}" }} at its sensor, port or broker in the configuration'
@@ -85,6 +86,7 @@ WHAT_TO_DO: dict[str, str] = {
     Reason.CLOCK_BEHIND: "set the board's clock; readings this old are not taken as new",
     Reason.DUPLICATE: "nothing: it is counted once",
     Reason.CONFLICT: "two devices use one name, or one device reports twice; give each its own name",
+    Reason.TWO_DEVICES: 'give each its own name; or at each sensor: address = "its/whole/topic"',
 }
 
 

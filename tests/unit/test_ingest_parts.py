@@ -181,12 +181,14 @@ def test_kinds_of_refusals_are_bounded() -> None:
         (["creek/+/state"], "creek/bench/state", "bench"),
         (["+/sensor/#"], "hull/sensor/a/b", "hull"),
         (["creek/#"], "creek/a/yard", "yard"),
-        (["one", "creek/+/+"], "creek/bench/state", "bench"),
+        (["one", "creek/+/+"], "creek/loft/bench", "bench"),
+        (["creek/+/+"], "creek/bench/temperature", "bench"),
+        (["application/+/device/+/event/up"], "application/7/device/bench/event/up", "bench"),
         (["exact/topic"], "exact/topic", "topic"),
     ],
 )
 def test_the_wildcard_names_the_device(topics: list[str], topic: str, device: str) -> None:
-    """The level that the first + stands for, else the last level of the topic."""
+    """The level that the last + stands for, else the last level of the topic."""
     intake = Intake(
         configuration.Configuration(mqtt={"yard": configuration.MqttSource(topics=tuple(topics))})
     )

@@ -214,3 +214,16 @@ def test_a_message_that_contradicts_the_configuration_is_refused() -> None:
         MessageArrived("yard", "shed/bench/state", b'{"temperature": 75, "TempUnit": "F"}', NOW)
     )
     assert refused.reason == Reason.UNITS_DIFFER
+
+
+def test_a_device_that_names_itself_is_read_in_its_own_units() -> None:
+    """On a topic, and on a port, of several: by the table of the sensor that it names."""
+    units = 'wire_units = { humidity = "1" }\n'
+    hull = '[sensors.hull]\nrole = "surface"\n'
+    intake = Intake(configuration.parse(f'{SENSOR}{units}{hull}{BROKER}[serial.usb]\nurl = "x"\n'))
+    said = b'{"name": "bench", "temperature": 12.5, "humidity": 0.809}'
+    (reading,) = intake.message_arrived(MessageArrived("yard", "shed/gate/state", said, NOW))
+    *_, line = intake.bytes_arrived(BytesArrived("usb", b"noise\nname=bench T=12.5 RH=0.809\n", NOW))
+    for each in (reading, line):
+        assert isinstance(each, Reading), each
+        assert each.relative_humidity == pytest.approx(0.809)
