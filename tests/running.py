@@ -137,7 +137,7 @@ def sequences(logbook: Logbook, sensor: str) -> list[int]:
     Not in order of time: the machine's clock may be set back while a test runs, and the readings that
     come after it are then rightly earlier than those before.
     """
-    return [int(number) for _, rows in logbook.blocks(sensor=sensor) for number in rows["sequence"]]
+    return [int(number) for *_, rows in logbook.blocks(sensor=sensor) for number in rows["sequence"]]
 
 
 def resident(process: int | str = "self", key: str = "VmRSS") -> float:

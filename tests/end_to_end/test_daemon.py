@@ -268,7 +268,7 @@ def test_a_kept_message_is_not_taken_for_a_new_one(tmp_path: Path, broker: Broke
         daemon.waits_for(2)
         assert daemon.stop() == 0
         with Logbook(daemon.path, read_only=True) as logbook:
-            flags = [flag for _, rows in logbook.blocks(sensor="bench") for flag in rows["flags"].tolist()]
+            flags = [flag for *_, rows in logbook.blocks(sensor="bench") for flag in rows["flags"].tolist()]
         assert [bool(flag & Flag.RETAINED) for flag in flags] == [True, False]
 
 
