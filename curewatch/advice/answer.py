@@ -71,7 +71,8 @@ class Check:
 class Moment:
     """Something that will happen: early, likely and late, UTC. ``None`` where it does not happen."""
 
-    name: str  # use-up | kicks | open-time | gel | laminate-from | laminate-before | tack-free | hard
+    # use-up | kicks | open-time | gel | laminate-from | laminate-before | tack-free | firm | ready-to-sand
+    name: str
     title: str
     early: float | None
     likely: float | None

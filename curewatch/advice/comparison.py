@@ -26,7 +26,8 @@ class Row(NamedTuple):
     gel: Band
     laminate_from: Band
     laminate_before: Band
-    hard: Band
+    firm: Band
+    ready_to_sand: Band
     blush: str  # none | peel ply | wash and abrade
     glass_transition: float  # after three days at this temperature [K]
     too_cold: bool  # below the system's lowest working temperature
@@ -81,6 +82,7 @@ def _row(system: ResinSystem, air: float, surface: float, pressure: float, carbo
         one(found.stays_put),
         one(found.laminate_before),
         one(found.hard),
+        one(found.ready_to_sand),
         BLUSH[step],
         float(end.glass_transition[-1]),
         surface < system.limits.lowest_temperature,

@@ -20,10 +20,11 @@ from numpy.typing import NDArray
 from curewatch.advice.weather import IntArray, Weather, highest_between, lowest_between
 from curewatch.materials.system import ResinSystem
 from curewatch.model import blush
-from curewatch.model.bond_window import age_rate
+from curewatch.model.bond_window import stated_age_rate
 from curewatch.model.crowd import FEWEST, milestone_times
 from curewatch.model.film import History
 from curewatch.model.lots import Lot
+from curewatch.model.milestones import sanding_age
 from curewatch.model.running_sum import filled, running
 from curewatch.units import DAY, FloatArray
 
@@ -38,7 +39,8 @@ class Course(NamedTuple):
     stays_put: FloatArray
     gel: FloatArray
     set: FloatArray  # conversion of tack-free
-    hard: FloatArray
+    hard: FloatArray  # firm: may be handled
+    ready_to_sand: FloatArray  # hard, and the stated wait is over
     laminate_before: FloatArray  # the bond window closes, by whatever comes first
     glassy: NDArray[np.bool_]  # turned to glass before it was set: it stalls
     lowest_margin: FloatArray  # from the start until set [K]
@@ -55,7 +57,8 @@ class Marks(NamedTuple):
     stays_put: FloatArray
     gel: FloatArray
     set: FloatArray
-    hard: FloatArray
+    hard: FloatArray  # firm: may be handled
+    ready_to_sand: FloatArray  # hard, and the stated wait is over
     laminate_before: FloatArray
     glassy: NDArray[np.bool_]
 
@@ -117,12 +120,22 @@ def course(
         gel=times.get("gel", never),
         set=times["set"],
         hard=times.get("hard", never),
+        ready_to_sand=never if only_set else _ready_to_sand(system, crowd, first, times["hard"]),
         laminate_before=never
         if only_set
         else _bonds_until(system, crowd, first, times, gathered=gathered, spread=spread),
         glassy=np.isnan(times["set"]) & ~np.isnan(times.get("glass", never)),
     )
     return _met(crowd, first, marks, gathered, spread)
+
+
+def _ready_to_sand(system: ResinSystem, weather: Weather, first: IntArray, hard: FloatArray) -> FloatArray:
+    """Hard, and the stated wait is over; nan where either does not come. (starts, members) [s]"""
+    wait = system.milestones.sand
+    if wait is None:
+        return hard
+    aged = running(weather.time, sanding_age(system, weather.surface_temperature))
+    return np.asarray(np.maximum(hard, _filled(weather, first, aged, _at(weather, aged, first) + wait)))
 
 
 def _bonds_until(
@@ -140,7 +153,7 @@ def _bonds_until(
     if system.bond.sheet_closes is None:
         closes = np.fmin(times["closes"], times["glass"])
     else:
-        aged = running(weather.time, age_rate(system, weather.surface_temperature))
+        aged = running(weather.time, stated_age_rate(system, weather.surface_temperature))
         closes = _filled(weather, first, aged, _at(weather, aged, first) + system.bond.sheet_closes)
     if not system.blush.amine_factor:
         return closes

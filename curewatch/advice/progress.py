@@ -29,7 +29,7 @@ from curewatch.model.pot import Pot, pot
 from curewatch.model.surface import lagged_temperature
 from curewatch.units import HOUR, FloatArray
 
-STAGES = ("open", "thickening", "takes the next layer", "gelled", "tack-free", "hard")
+STAGES = ("open", "thickening", "takes the next layer", "gelled", "tack-free", "firm", "ready to sand")
 BRIDGED = HOUR  # s without a measurement before a stretch counts as unmeasured (assumed)
 
 
@@ -124,7 +124,7 @@ def _stage(moments: tuple[Moment, ...], now: float) -> str:
     """The last stage whose likely moment has come."""
     likely = {moment.name: moment.likely for moment in moments}
     stage = STAGES[0]
-    marks = ("open-time", "laminate-from", "gel", "tack-free", "hard")
+    marks = ("open-time", "laminate-from", "gel", "tack-free", "firm", "ready-to-sand")
     for name, reached in zip(marks, STAGES[1:], strict=True):
         when = likely[name]
         if when is not None and when <= now:

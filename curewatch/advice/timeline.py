@@ -14,6 +14,7 @@ from curewatch.model.pot import Shape, pot
 from curewatch.units import HOUR, FloatArray
 
 BAND = (0.1, 0.5, 0.9)  # early, likely, late: four of five paths lie between early and late
+SANDING = "before you sand: P3 filter, gloves, extraction; dust of green resin can cause an allergy for life"
 WATCHED = 12 * HOUR  # a batch in its pot is followed for; nobody keeps one longer
 
 
@@ -48,7 +49,8 @@ def timeline(seen: Course, system: ResinSystem, thickness: float | None = None) 
             seen.set[0],
             "laminating resin without wax: its face stays tacky" if tacky else "",
         ),
-        moment("hard", "hard: sand, handle", start, seen.hard[0]),
+        moment("firm", "firm: handle it, do not sand", start, seen.hard[0], SANDING),
+        moment("ready-to-sand", "ready to sand", start, seen.ready_to_sand[0]),
     )
 
 

@@ -113,6 +113,7 @@ class MakerSheet:
     mix: Mix | None
     mix_assumed: tuple[str, ...]  # what of the mix was not stated
     recoat_closes: tuple[float, float] | None  # stated window: (time [s], temperature [K])
+    sand: tuple[tuple[float, float], ...]  # not sanded sooner: the longest of each pair [s], at [K]
     statements: tuple[Statement, ...]
     transitions: tuple[Transition, ...]
 
@@ -181,6 +182,10 @@ class _Reader:
             mix=mix,
             mix_assumed=assumed,
             recoat_closes=self._recoat_closes(),
+            sand=tuple(
+                (self._times(table, place)[1], place.temperature(table))
+                for table, place in self._entries("sand")
+            ),
             statements=statements,
             transitions=transitions,
         )
@@ -254,7 +259,8 @@ class _Reader:
         ]
         return stated[0] if stated else None
 
-    def _time(self, table: dict[str, Any], place: SheetTable, usual_sd: float) -> tuple[float, float]:
+    def _times(self, table: dict[str, Any], place: SheetTable) -> tuple[float, float]:
+        """The shortest and the longest that is stated. [s]"""
         keys = [key for key in ("minutes", "hours") if key in table]
         if len(keys) != 1:
             raise place.refuse("minutes", " and ".join(keys) or "no time", "minutes = … or hours = …")
@@ -267,6 +273,10 @@ class _Reader:
         low, high = (float(each) * scale for each in pair)
         if high < low:
             raise place.refuse(key, repr(table[key]), "the shorter time first")
+        return low, high
+
+    def _time(self, table: dict[str, Any], place: SheetTable, usual_sd: float) -> tuple[float, float]:
+        low, high = self._times(table, place)
         sd = self._spread(table, place, usual_sd)
         return math.sqrt(low * high), max(sd, math.log(high / low) / (2 * 1.645))
 

@@ -67,6 +67,8 @@ QUANTITIES: dict[str, Quantity] = {
     "milestones.open_viscosity": Quantity(PURE, 1.1, 100.0),
     "milestones.viscosity_a": Quantity(PURE, 0.1, 10.0),
     "milestones.viscosity_b": Quantity(PURE, -5.0, 10.0),
+    "milestones.sand": Quantity(TIME, 0.0, 30 * 86400.0, required=False),
+    "milestones.sand_temperature": Quantity(TEMPERATURE, 253.15, 333.15, required=False),
     "thermal.reaction_heat": Quantity({"J/kg": Unit(1.0), "kJ/kg": Unit(1e3), "J/g": Unit(1e3)}, 0.0, 900e3),
     "thermal.heat_capacity": Quantity({"J/(kg K)": Unit(1.0), "kJ/(kg K)": Unit(1e3)}, 800.0, 4200.0),
     "thermal.density": Quantity(DENSITY, 500.0, 3000.0),

@@ -78,6 +78,8 @@ class Thresholds:
     open_viscosity: float  # open time ends when the viscosity has risen this many times [1]
     viscosity_a: float  # Castro–Macosko A
     viscosity_b: float  # Castro–Macosko B
+    sand: float | None = None  # not sanded sooner, by the maker's word or as usual [s]
+    sand_temperature: float | None = None  # at this temperature [K]
 
     @property
     def open(self) -> float:

@@ -17,9 +17,8 @@ import numpy as np
 from curewatch.materials.system import ResinSystem
 from curewatch.model import blush
 from curewatch.model.film import Cure
-from curewatch.model.milestones import crossings, glass_reached
+from curewatch.model.milestones import age_rate, crossings, glass_reached
 from curewatch.model.running_sum import filled, running
-from curewatch.physics.cure_kinetics import arrhenius
 from curewatch.units import FloatArray
 
 CAUSES = ("conversion", "glass", "blush", "sheet", "wax")  # what closes a window
@@ -71,7 +70,7 @@ def bond_window(system: ResinSystem, cure: Cure, blush_rate: FloatArray | None =
     if system.surface.wax:
         ends = {"wax": opens}
     elif system.bond.sheet_closes is not None:
-        total = np.atleast_2d(running(time, age_rate(system, cure.temperature)))
+        total = np.atleast_2d(running(time, stated_age_rate(system, cure.temperature)))
         aged = filled(time, total, np.full(total.shape[:1], system.bond.sheet_closes))
         ends = {"sheet": aged.reshape(np.shape(opens)), "blush": ends["blush"]}
     closes, cause = _first(ends)
@@ -105,12 +104,10 @@ def _after(system: ResinSystem, cause: str) -> str:
     return DUST + wash + "abrade, wipe: the next layer holds mechanically"
 
 
-def age_rate(system: ResinSystem, temperature: FloatArray) -> FloatArray:
+def stated_age_rate(system: ResinSystem, temperature: FloatArray) -> FloatArray:
     """How fast a film ages at this temperature, against that of the sheet's statement. [K] -> [1]"""
-    kinetics, stated = system.kinetics, system.bond.sheet_temperature
-    reference = blush.REFERENCE if stated is None else stated
-    energy = kinetics.energy_2
-    return arrhenius(1.0, energy, temperature) / arrhenius(1.0, energy, reference)
+    stated = system.bond.sheet_temperature
+    return age_rate(system, temperature, blush.REFERENCE if stated is None else stated)
 
 
 def _blushed(system: ResinSystem, time: FloatArray, blush_rate: FloatArray | None, cure: Cure) -> FloatArray:

@@ -1,13 +1,21 @@
-"""When the work changes its nature: open time, stays put, gel, tack-free, hard; and whether it stalled."""
+"""When the work changes its nature: open time, stays put, gel, tack-free, hard, ready to sand; did it stall.
+
+A film is *hard* to the thumb once it is a glass at its own temperature: firm enough to be handled. Makers
+let nobody sand it so soon, for dust of green resin causes allergy and clogs the paper. *Ready to sand* is
+therefore the later of hard and the stated wait, carried to other temperatures by the model's own energy.
+"""
 
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from curewatch.materials.system import ResinSystem
 from curewatch.model.film import Cure
+from curewatch.model.running_sum import running
 from curewatch.physics import glass_transition as glass
+from curewatch.physics.cure_kinetics import arrhenius
 from curewatch.units import FloatArray
 
 MARKS = ("open_time", "stays_put", "gel", "tack_free", "hard")  # in the order of their times
@@ -32,6 +40,7 @@ class Milestones:
     gel: float
     tack_free: float
     hard: float
+    ready_to_sand: float
     stall: Stall | None
 
     @property
@@ -57,7 +66,30 @@ def milestones(system: ResinSystem, cure: Cure) -> Milestones:
     """
     short_of_hard = hard_conversion(system, cure.temperature) - cure.conversion
     times = {mark: crossing(cure.time, cure.conversion, at) for mark, at in thresholds(system).items()}
-    return Milestones(**times, hard=crossing(cure.time, -short_of_hard, 0.0), stall=stall(system, cure))
+    hard = crossing(cure.time, -short_of_hard, 0.0)
+    waited = float(np.maximum(hard, sanding_wait(system, cure.time, cure.temperature)))  # nan stays nan
+    return Milestones(**times, hard=hard, ready_to_sand=waited, stall=stall(system, cure))
+
+
+def age_rate(system: ResinSystem, temperature: ArrayLike, reference: float) -> FloatArray:
+    """How fast a film ages at this temperature, against a reference. [K] -> [1]"""
+    energy = system.kinetics.energy_2
+    rate: FloatArray = arrhenius(1.0, energy, temperature) / arrhenius(1.0, energy, reference)
+    return rate
+
+
+def sanding_age(system: ResinSystem, temperature: FloatArray) -> FloatArray:
+    """How fast the stated wait before sanding passes at this temperature. [K] -> [1]"""
+    reference = system.milestones.sand_temperature
+    return np.ones_like(temperature) if reference is None else age_rate(system, temperature, reference)
+
+
+def sanding_wait(system: ResinSystem, time: FloatArray, temperature: FloatArray) -> float:
+    """When the stated wait is over on one path (n,); 0 where none is stated, nan if not by its end. [s]"""
+    wait = system.milestones.sand
+    if wait is None:
+        return 0.0
+    return crossing(time, running(time, sanding_age(system, temperature)), wait)
 
 
 def thresholds(system: ResinSystem) -> dict[str, float]:

@@ -8,8 +8,10 @@ from curewatch.materials.system import ResinSystem
 from curewatch.model.bond_window import BondWindow, bond_window
 from curewatch.model.crowd import Band, Envelope, band, envelope, milestone_times
 from curewatch.model.film import Cure, History, cure
-from curewatch.model.milestones import MARKS, Stall, milestones
+from curewatch.model.milestones import MARKS, Stall, milestones, sanding_wait
 from curewatch.units import FloatArray
+
+FIRM = {"hard": "firm"}  # as people call it
 
 
 class Outcome(NamedTuple):
@@ -38,6 +40,9 @@ def outcome(system: ResinSystem, history: History, *, peroxide_percent: float | 
         system, history, duration=float(history.time[-1]), peroxide_percent=peroxide_percent
     )
     marks = {name: _around(band(times[name]), getattr(alone, name)) for name in MARKS}
+    waited = sanding_wait(system, film.time, film.temperature)
+    marks["ready_to_sand"] = Band(*(np.maximum(each, waited) for each in marks["hard"]))
+    marks = {FIRM.get(name, name): found for name, found in marks.items()}
     return Outcome(
         system,
         film,

@@ -20,7 +20,7 @@ from curewatch.materials.resin_writer import unit_of, written_spread
 from curewatch.materials.system import Covariance, Origin, ResinSystem
 from curewatch.model.film import constant, cure
 from curewatch.model.lots import in_logarithm
-from curewatch.model.milestones import crossing
+from curewatch.model.milestones import age_rate, crossing
 from curewatch.model.sheet_problem import Problem
 from curewatch.model.sheet_unknowns import Unknown, features, unknowns
 from curewatch.units import DAY, FloatArray
@@ -28,6 +28,7 @@ from curewatch.units import DAY, FloatArray
 NINE_IN_TEN = 1.645  # standard deviations either way
 CONTRADICTION = 6.63  # chi-square of one degree, 1 in 100
 STILL_UNKNOWN = 0.8  # of the prior spread is left
+REFERENCE = 293.15  # K at which stated waits are held against each other
 LONGEST = 30 * DAY  # that a film is followed [s]
 
 
@@ -142,6 +143,10 @@ def _stated(sheet: MakerSheet, base: ResinSystem) -> ResinSystem:
     if sheet.recoat_closes is not None:
         closes, kelvin = sheet.recoat_closes
         bond = replace(bond, sheet_closes=closes, sheet_temperature=kelvin)
+    marks = base.milestones
+    if sheet.sand:
+        wait, kelvin = max(sheet.sand, key=lambda each: each[0] * age_rate(base, each[1], REFERENCE))
+        marks = replace(marks, sand=wait, sand_temperature=kelvin)
     blush, surface = base.blush, base.surface
     if sheet.amine_factor is not None and base.kind == "epoxy":
         blush = replace(blush, amine_factor=sheet.amine_factor)
@@ -154,6 +159,7 @@ def _stated(sheet: MakerSheet, base: ResinSystem) -> ResinSystem:
         base,
         name=sheet.name,
         network=replace(base.network, stated=highest),
+        milestones=marks,
         title=sheet.title,
         note=f"fitted to {sheet.source}; what it leaves open is that of {base.name}",
         parent=base.name,
@@ -172,6 +178,8 @@ _OUTRIGHT: dict[str, Callable[[MakerSheet], object]] = {
     "limits.lowest_temperature": lambda sheet: sheet.lowest_temperature,
     "limits.highest_temperature": lambda sheet: sheet.highest_temperature,
     "limits.highest_humidity": lambda sheet: sheet.highest_humidity,
+    "milestones.sand": lambda sheet: sheet.sand or None,
+    "milestones.sand_temperature": lambda sheet: sheet.sand or None,
     "bond.sheet_closes": lambda sheet: sheet.recoat_closes,
     "bond.sheet_temperature": lambda sheet: sheet.recoat_closes,
     "blush.amine_factor": lambda sheet: sheet.amine_factor,

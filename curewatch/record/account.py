@@ -207,8 +207,8 @@ def _spans(courses: Sequence[Course], end: float, *, closed: bool) -> Spans:
 
 
 def _cured(course: Course) -> float:
-    """When a slow lot is tack-free, or hard where air keeps it tacky; infinite if not within the record."""
-    for name in ("tack-free", "hard"):
+    """When a slow lot is tack-free, or firm where air keeps it tacky; infinite if not within the record."""
+    for name in ("tack-free", "firm"):
         mark = course.marks.get(name)
         if mark is not None and mark.late is not None:
             return mark.late

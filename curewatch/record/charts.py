@@ -125,7 +125,7 @@ def glass_transition(account: Account, course: Course, words: Words) -> str:
 
 def _told_by(course: Course) -> float:
     """When the course of a layup has nothing new to tell: well after it is hard, UTC [s]."""
-    hard = course.marks["hard"].late
+    hard = course.marks["firm"].late
     end = float(course.time[-1])
     return end if hard is None else min(end, course.started + max(DAY, 3 * (hard - course.started)))
 

@@ -144,7 +144,8 @@ def _times(system: ResinSystem, cure: film.Cure, window: BondWindow) -> dict[str
         "gel": found.gel,
         "tack-free": found.tack_free,
         "next layer still bonds until": float(window.closes),
-        "hard": found.hard,
+        "firm": found.hard,
+        "ready to sand": found.ready_to_sand,
     }
 
 

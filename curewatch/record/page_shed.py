@@ -105,7 +105,7 @@ def _marks(account: Account, course: Course, words: Words) -> Table:
         for one in account.job.of(Kind.OBSERVATION)
         if str(one.payload.get("layup")) == course.layup and not one.payload.get("withdrawn")
     }
-    called = {"gel": "gelled"}
+    called = {"gel": "gelled", "firm": "hard"}
     rows = [
         (
             name.capitalize(),

@@ -66,8 +66,8 @@ def do(shed: Path, capsys: pytest.CaptureFixture[str]) -> Do:
 
 def band(do: Do) -> tuple[str, str]:
     said: Any = json.loads(do("layer", "--running", "--json")[1])
-    hard = next(each for each in said["running"][0]["timeline"] if each["name"] == "hard")
-    return hard["early"][:16], hard["late"][:16]
+    firm = next(each for each in said["running"][0]["timeline"] if each["name"] == "firm")
+    return firm["early"][:16], firm["late"][:16]
 
 
 def test_what_was_seen_narrows_the_countdowns_and_undo_brings_them_back(do: Do, shed: Path) -> None:

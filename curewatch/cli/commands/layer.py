@@ -1,6 +1,7 @@
 """``curewatch layer``: "I started a layer"; then it is in the logbook and counts down."""
 
 from dataclasses import replace
+from textwrap import wrap
 from typing import Annotated, Any
 
 import typer
@@ -26,6 +27,7 @@ from curewatch.logbook import Entry, Kind, Logbook
 from curewatch.materials import DoseOutOfRange, ResinSystem, load_system
 from curewatch.wording import Wording, dosed, duration
 
+WIDTH, INSIDE = 80, " " * 8
 LONG_AGO = 7 * 86400.0  # s; a start before that is a slip of the finger
 
 
@@ -237,8 +239,8 @@ def lines(running: tuple[Running, ...], words: Wording, now: float) -> list[str]
         for moment in each.moments:
             when = words.moment(moment.likely, now) if moment.likely else "not in the coming hours"
             band = f" ({words.band(moment.early, moment.late, now)})" if moment.early and moment.late else ""
-            note = f"  {safe_line(moment.note)}" if moment.note else ""
-            said.append(f"    {safe_line(moment.title):<26} {when}{band}{note}")
+            said.append(f"    {safe_line(moment.title):<28} {when}{band}")
+            said += wrap(safe_line(moment.note), WIDTH, initial_indent=INSIDE, subsequent_indent=INSIDE)
     return said or ["no layer is running"]
 
 

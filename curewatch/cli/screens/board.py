@@ -79,7 +79,7 @@ DEADLINES = {
     "laminate-from": ("laminate again from", "likely"),
     "laminate-before": ("laminate again before", "early"),
     "tack-free": ("tack-free by", "late"),
-    "hard": ("hard by", "late"),
+    "ready-to-sand": ("ready to sand from", "late"),
 }
 
 

@@ -21,7 +21,8 @@ WORDS = {
     "stays_put": "stays put",
     "gel": "gels",
     "tack_free": "tack-free",
-    "hard": "hard",
+    "firm": "firm",
+    "ready_to_sand": "ready to sand",
 }
 POINTS = 289  # of the curves in --json
 WIDTH, ROWS, LEFT = 80, 10, 6

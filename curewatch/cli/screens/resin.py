@@ -49,11 +49,14 @@ def shown(system: ResinSystem, behaviour: list[tuple[float, Milestones]], words:
         f"  {safe(system.note)}",
         *([f"  from {safe_line(system.parent)}, version {system.version}"] if system.parent else []),
         "",
-        f"  {'as a film at':<14}{'open':>13}{'gels':>13}{'tack-free':>13}{'hard':>13}",
+        f"  {'as a film at':<14}{'open':>12}{'gels':>12}{'tack-free':>12}{'firm':>12}{'sand':>12}",
     ]
     films = [
         f"  {words.temperature(kelvin):<14}"
-        + "".join(f"{_when(at):>13}" for at in (marks.open_time, marks.gel, marks.tack_free, marks.hard))
+        + "".join(
+            f"{_when(at):>12}"
+            for at in (marks.open_time, marks.gel, marks.tack_free, marks.hard, marks.ready_to_sand)
+        )
         for kelvin, marks in behaviour
     ]
     numbers: list[str] = []
@@ -101,8 +104,12 @@ def plain(system: ResinSystem, behaviour: list[tuple[float, Milestones]]) -> dic
             {
                 "temperature_c": round(celsius_from_kelvin(kelvin), 2),
                 **{
-                    f"{name}_s": _number_or_none(getattr(marks, name))
-                    for name in ("open_time", "stays_put", "gel", "tack_free", "hard")
+                    f"{name}_s": _number_or_none(getattr(marks, mark))
+                    for name, mark in (
+                        *((mark, mark) for mark in ("open_time", "stays_put", "gel", "tack_free")),
+                        ("firm", "hard"),
+                        ("ready_to_sand", "ready_to_sand"),
+                    )
                 },
             }
             for kelvin, marks in behaviour
@@ -116,11 +123,11 @@ def compared(rows: list[Row], words: Wording, where: str) -> list[str]:
         f"{where}, as a film",
         "",
         f"{'':<34}  laminate again",
-        f"{'':<18}{'open':>8}{'gels':>8}{'from':>8}{'before':>9}{'hard':>8} {'blush':<9}{'Tg':>3} lowest",
+        f"{'':<18}{'open':>8}{'gels':>8}{'from':>8}{'before':>9}{'sand':>8} {'blush':<9}{'Tg':>3} lowest",
     )
     body = []
     for row in rows:
-        times = (row.open_time, row.gel, row.laminate_from, row.laminate_before, row.hard)
+        times = (row.open_time, row.gel, row.laminate_from, row.laminate_before, row.ready_to_sand)
         cells = [f"{_short(at.likely):>{width}}" for at, width in zip(times, (8, 8, 8, 9, 8), strict=True)]
         if row.system.surface.wax:
             cells[2:4] = [f"{'-':>8}", f"{'abrade':>9}"]
@@ -183,7 +190,10 @@ def compared_plain(rows: list[Row], conditions: dict[str, Any]) -> dict[str, Any
                 "kind": row.system.kind,
                 **{
                     f"{name}_s": _band(getattr(row, name))
-                    for name in ("open_time", "gel", "laminate_from", "laminate_before", "hard")
+                    for name in (
+                        *("open_time", "gel", "laminate_from", "laminate_before"),
+                        *("firm", "ready_to_sand"),
+                    )
                 },
                 "blush": row.blush,
                 "glass_transition_c": None

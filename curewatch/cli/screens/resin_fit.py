@@ -34,7 +34,7 @@ def lines(
         *_lost_window(found.lost_window, words),
         *_unknown(found, words),
         "",
-        f"  {'as a film at':<14}{'open':>13}{'gels':>13}{'tack-free':>13}{'hard':>13}",
+        f"  {'as a film at':<14}{'open':>13}{'gels':>13}{'tack-free':>13}{'firm':>13}",
         *(line for kelvin, marks in films for line in _film(kelvin, marks, words)),
         "  early and late: nine of ten lots, what the fit leaves open included",
         *_assumed(sheet),
