@@ -15,6 +15,7 @@ from curewatch.ingest.events import (
     Evaluated,
     Event,
     Publish,
+    Renew,
     Show,
     Store,
     Stored,
@@ -33,6 +34,8 @@ class Broker(Protocol):
     def acknowledge(self, connection: int, identifiers: tuple[int, ...]) -> None: ...
 
     def publish(self, topic: str, document: dict[str, Any]) -> None: ...
+
+    def renew(self) -> None: ...
 
 
 def _think_nothing(at: Instant, reason: str) -> tuple[Any, ...]:
@@ -80,6 +83,9 @@ class Actor:
             case Acknowledge(source, connection, identifiers):
                 if source in self._brokers:
                     self._brokers[source].acknowledge(connection, identifiers)
+            case Renew(source):
+                if source in self._brokers:
+                    self._brokers[source].renew()
             case Publish(topic, document):
                 for broker in self._brokers.values():
                     broker.publish(topic, document)

@@ -33,6 +33,7 @@ from curewatch.ingest.events import (
     Overflowed,
     Publish,
     Reload,
+    Renew,
     Show,
     SourceDown,
     SourceUp,
@@ -93,6 +94,7 @@ class Core:
         self._offer_at: float | None = None  # monotonic, when to offer the held batch again [s]
         self._offers = 0  # refused in a row
         self._newly_dropped = 0  # readings dropped since the last commit
+        self._left: set[str] = set()  # brokers that have messages which we could not hold
         self._pressing = False  # the open batch is wanted now
         self._stopping = False
         self._handlers: dict[type, Callable[[Any], None]] = {
@@ -125,10 +127,25 @@ class Core:
     # ---- what comes in
 
     def _bytes(self, event: BytesArrived) -> None:
-        self._take(self.intake.bytes_arrived(event), event.at)
+        if self._open.size < HELD:
+            self._take(self.intake.bytes_arrived(event), event.at)
+            return
+        self.intake.begin()
+        self._drop(sum(isinstance(item, Reading) for item in self.intake.bytes_arrived(event)))
+        self.intake.take_back()  # nobody has it: the board may say it again
+
+    def _drop(self, readings: int) -> None:
+        self._newly_dropped += readings
+        self.dropped += readings
 
     def _message(self, event: MessageArrived) -> None:
         batch = self._open
+        if batch.size >= HELD:  # not looked at, so not remembered, and not acknowledged
+            if event.quality:
+                self._left.add(event.source)
+            else:
+                self._drop(1)
+            return
         if event.quality:
             batch.acknowledge(event.source, event.connection, event.identifier)
             delivery = mark(event.topic, event.payload, event.identifier)
@@ -166,11 +183,7 @@ class Core:
         for item in found:
             if isinstance(item, Rejected):
                 self.refusals.add(item)
-                if len(batch.rejected) < HELD:
-                    batch.rejected.append(item)
-            elif len(batch.readings) >= HELD:
-                self._newly_dropped += 1
-                self.dropped += 1
+                batch.rejected.append(item)
             else:
                 batch.readings.append(
                     item._replace(flags=item.flags | Flag.CLOCK_DOUBT) if doubtful else item
@@ -312,6 +325,8 @@ class Core:
         effects: list[Effect] = list(batch.afterwards())
         if self.refused_store:
             self._resumed(event.at)
+        effects.extend(Renew(source) for source in sorted(self._left))
+        self._left.clear()
         self._add(*self.keeping.committed(batch.readings, event.at))
         if self._tell_readings:
             effects.extend(self._told(batch.readings))

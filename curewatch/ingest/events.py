@@ -147,6 +147,12 @@ class Acknowledge(NamedTuple):
     identifiers: tuple[int, ...]
 
 
+class Renew(NamedTuple):
+    """Connect to this broker anew: it has messages that could not be held, and sends them only then."""
+
+    source: str
+
+
 class Publish(NamedTuple):
     """Tell others: a retained document under the source's own prefix."""
 
@@ -181,4 +187,4 @@ class Ended(NamedTuple):
     """Everything in hand is done; the loop may end."""
 
 
-Effect = Store | Acknowledge | Publish | Show | Evaluate | Ended
+Effect = Store | Acknowledge | Renew | Publish | Show | Evaluate | Ended

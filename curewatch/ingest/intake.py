@@ -69,6 +69,18 @@ class Intake:
         self._nobody = sensor or self._configuration.meant("air")
         self._plausibility = Plausibility(Window(clock_set=0.0))
 
+    def begin(self) -> None:
+        """A batch begins: what is remembered of its readings can be taken back with it."""
+        self._plausibility.begin()
+
+    def keep(self) -> None:
+        """The batch is committed."""
+        self._plausibility.keep()
+
+    def take_back(self) -> None:
+        """The batch is given up: a redelivery is new. (Half a line stays: its bytes do not come again.)"""
+        self._plausibility.take_back()
+
     def reopened(self, source: str) -> None:
         """A port was opened anew: what it says first may be the tail of a line."""
         if source in self._framers:

@@ -65,6 +65,12 @@ class _Last:
         self.highest = -1 if reading.sequence is None else reading.sequence  # number that ever came
         self.recent: deque[Reading] = deque((reading,), RECENT)
 
+    def copy(self) -> "_Last":
+        """As it is now, whatever comes."""
+        made = _Last(self.newest)
+        made.highest, made.recent = self.highest, self.recent.copy()
+        return made
+
     def repeats(self, reading: Reading) -> bool:
         """Is it a numbered report that came before, perhaps another way? (A restarted board counts anew.)"""
         number = reading.sequence
@@ -91,6 +97,8 @@ class Plausibility:
     def __init__(self, window: Window = Window()) -> None:
         self.window = window
         self._lasts: dict[str, _Last] = {}  # at most MOST_SENSORS; the first known goes first
+        # since `begin`: place -> what was remembered there; none while nothing may be taken back
+        self._before: dict[str, _Last | None] | None = None
         self._usual = (
             window.temperature_lowest,
             window.temperature_highest,
@@ -101,12 +109,31 @@ class Plausibility:
             window.ahead,
         )
 
+    def begin(self) -> None:
+        """What is remembered from here on may be taken back."""
+        self._before = {}
+
+    def keep(self) -> None:
+        """What came since ``begin`` is stored: it stays known."""
+        self._before = None
+
+    def take_back(self) -> None:
+        """Nothing since ``begin`` is stored: when it comes again, it must not be a repeat."""
+        for place, last in (self._before or {}).items():
+            if last is None:
+                self._lasts.pop(place, None)
+            else:
+                self._lasts[place] = last
+        self._before = None
+
     def check(self, reading: Reading, raw: bytes = b"", source: str = "") -> Reading | Rejected:
         """The reading, perhaps with flags; or the reason why it cannot be taken."""
         sensor, time, received, temperature, humidity, carbon_dioxide, _, flags, sequence = reading
         if flags & _KEPT or temperature is None:
             sensor = _place(reading)
         last = self._lasts.get(sensor)
+        if self._before is not None and sensor not in self._before:
+            self._before[sensor] = None if last is None else last.copy()
         if (
             last is not None
             and temperature is not None

@@ -7,6 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from curewatch.clock import SystemClock
+from curewatch.configuration import MqttSource
+from curewatch.ingest.edges.mqtt import MqttBroker
+from curewatch.ingest.events import MessageArrived, SourceUp
+from curewatch.ingest.inbox import Inbox
 from tests.broker import Broker, Talker, needs_mosquitto, until
 from tests.running import Running
 
@@ -181,3 +186,30 @@ def test_a_broker_that_forgot_us_is_said(tmp_path: Path) -> None:
         daemon.says("kept no session for us")
         assert daemon.stop() == 0
         assert any("kept no session" in str(entry.get("notice")) for entry in daemon.entries("source"))
+
+
+def test_what_was_not_acknowledged_is_asked_for_again(tmp_path: Path) -> None:
+    """A broker sends it again on a new connection only: with the session of before."""
+    needs_mosquitto("amqtt hands a kept session nothing that came while it was away")
+    (tmp_path / "broker").mkdir()
+    inbox, heard = Inbox(), list[MessageArrived]()
+
+    def came() -> list[MessageArrived]:
+        heard.extend(event for event in inbox.take(0.1) if isinstance(event, MessageArrived))
+        return heard
+
+    with Broker(tmp_path / "broker") as broker, Talker(broker) as device:
+        source = MqttSource(port=broker.port, version="5", topics=("creek/+/state",))
+        edge = MqttBroker("yard", source, inbox, SystemClock())
+        edge.start()
+        until(lambda: any(isinstance(event, SourceUp) for event in inbox.take(0.1)))
+        device.send("creek/bench/state", _messages(0, 3))
+        until(lambda: len(came()) == 3)
+        edge.acknowledge(1, (heard[0].identifier,))
+        edge.renew()
+        until(lambda: len(came()) == 5)
+        edge.stop()
+    assert [(event.connection, event.payload) for event in heard[3:]] == [
+        (2, event.payload) for event in heard[1:3]
+    ]
+    assert all(event.duplicate and event.backlog for event in heard[3:])

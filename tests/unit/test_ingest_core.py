@@ -30,8 +30,9 @@ from curewatch.ingest.events import (
     StoreRefused,
     Tick,
 )
+from curewatch.ingest.intake import Intake
 from curewatch.logbook import Logbook
-from curewatch.readings import Flag
+from curewatch.readings import Flag, Reading, Rejected
 from curewatch.wire.lines import checksum
 
 START = 1_790_000_000.0
@@ -59,6 +60,7 @@ class World:
         self.shown: list[Show] = []
         self.acknowledged: list[tuple[int, tuple[int, ...]]] = []
         self.published: list[tuple[str, dict[str, Any]]] = []
+        self.renewed = 0
         self.actor = Actor(
             self.core, self.logbook, self.clock, brokers={"yard": self}, show=self.shown.append
         )
@@ -68,6 +70,9 @@ class World:
 
     def publish(self, topic: str, document: dict[str, Any]) -> None:
         self.published.append((topic, document))
+
+    def renew(self) -> None:
+        self.renewed += 1
 
     def tell(self, *events: Event) -> None:
         for event in events:
@@ -236,6 +241,104 @@ def test_what_does_not_fit_is_counted_shown_and_written_down(
     world.wait(120.0)
     assert world.logbook.sensors()["bench"].readings + world.core.dropped == 100
     assert f"{world.core.dropped} readings had to be dropped" in world.texts()
+
+
+def test_a_message_that_cannot_be_held_stays_with_its_broker(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not acknowledged, not remembered: asked for once the logbook takes readings again, and stored once."""
+    monkeypatch.setattr(core_module, "HELD", 20)
+    disk = Refusing(world.logbook)
+    world.actor.logbook = disk  # type: ignore[assignment]
+    disk.full = True
+    for number in range(1, 101):
+        world.tell(world.message(number))
+        world.wait(0.2)
+    assert world.acknowledged == []
+    disk.full = False
+    world.wait(70.0)
+    held = {number for _, numbers in world.acknowledged for number in numbers}
+    assert 20 <= len(held) < 100
+    assert world.logbook.sensors()["bench"].readings == len(held)
+    assert world.renewed == 1
+    again = [number for number in range(1, 101) if number not in held]
+    monkeypatch.undo()
+    world.tell(*(world.message(number, connection=2, duplicate=True) for number in again))
+    world.wait(1.0)
+    assert world.logbook.sensors()["bench"].readings == 100
+    assert world.core.dropped == 0
+    assert world.logbook.rejected() == []
+
+
+@pytest.mark.parametrize("rolls_back", [True, False])
+def test_what_was_given_up_is_no_repeat_when_it_comes_again(
+    world: World, monkeypatch: pytest.MonkeyPatch, rolls_back: bool
+) -> None:
+    """A stamped line that found no room is said again: stored. Without the rollback it "came before"."""
+    if not rolls_back:
+        monkeypatch.setattr(Intake, "take_back", Intake.keep)
+    monkeypatch.setattr(core_module, "HELD", 20)
+    disk = Refusing(world.logbook)
+    world.actor.logbook = disk  # type: ignore[assignment]
+    disk.full = True
+    world.tell(BytesArrived("usb", b"\n", world.clock.now()))
+    for number in range(60):
+        world.tell(BytesArrived("usb", _dated(number), world.clock.now()))
+        world.wait(0.5)
+    dropped = world.core.dropped
+    assert 0 < dropped <= 40
+    disk.full = False
+    world.wait(70.0)
+    monkeypatch.setattr(core_module, "HELD", 100_000)
+    for number in range(60):
+        world.tell(BytesArrived("usb", _dated(number), world.clock.now()))
+    world.wait(1.0)
+    stored, refused = world.logbook.sensors()["bench"].readings, world.logbook.rejected()
+    assert stored == (60 if rolls_back else 60 - dropped)
+    assert sum(each.times for each in refused) == (60 - dropped if rolls_back else 60)  # those do come twice
+
+
+@pytest.mark.parametrize("rolls_back", [True, False])
+def test_a_batch_that_was_rolled_back_comes_again_as_new(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, rolls_back: bool
+) -> None:
+    """A batch at a time, each refused once and redelivered: all stored, none refused."""
+    if not rolls_back:
+        monkeypatch.setattr(Intake, "take_back", Intake.keep)
+    clock, intake, refused = ManualClock(START, 0.0), Intake(DEMO), 0
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        disk = Refusing(logbook)
+        for first in range(0, 200, 20):
+            for disk.full in (True, False):
+                intake.begin()
+                found = [
+                    item
+                    for number in range(first, first + 20)
+                    for item in intake.message_arrived(_stamped(number, clock.advance(0.01)))
+                ]
+                readings = [item for item in found if isinstance(item, Reading)]
+                rejected = [item for item in found if isinstance(item, Rejected)]
+                try:
+                    disk.append(readings, rejected=rejected)
+                except StoreFailed:
+                    intake.take_back()
+                else:
+                    intake.keep()
+                    refused += len(rejected)
+        stored = sum(each.readings for each in logbook.sensors().values())
+        counted = sum(each.times for each in logbook.rejected())
+    assert counted == refused
+    assert (stored, refused) == ((200, 0) if rolls_back else (0, 200))
+
+
+def _dated(number: int) -> bytes:
+    body = f"cw1 bench t=12.50 h=71.00 at={START - 600 + number:.0f}".encode()
+    return body + f" *{checksum(body):04X}\n".encode()
+
+
+def _stamped(number: int, at: Instant) -> MessageArrived:
+    payload = b'{"temperature": 12.5, "humidity": 71.0, "time": %d}' % (START - 600 + number)
+    return MessageArrived("yard", "creek/bench/state", payload, at, 1, identifier=number + 1)
 
 
 def test_a_clock_that_was_never_set_marks_its_readings(tmp_path: Path) -> None:

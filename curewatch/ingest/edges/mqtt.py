@@ -43,6 +43,7 @@ TAKEN_OVER_WAIT = 20.0  # so that two clients with one id do not throw each othe
 # closes without the reason that MQTT 5 has. [s]
 SHORT_LIVED = 5.0
 ENDED = "the connection ended"
+RENEWED = "we connect anew for messages that could not be held before"
 DOCUMENTS = 100  # topics whose last document is kept for the next connection
 
 
@@ -66,6 +67,7 @@ class MqttBroker:
         self._known = known  # we were here before: the broker should have kept our session
         self._modern = source.version == "5"
         self._stopping = threading.Event()
+        self._renewing = threading.Event()
         self._orders: deque[tuple[int, tuple[int, ...]]] = (
             deque()
         )  # (connection, packet ids); bounded by in-flight
@@ -113,6 +115,11 @@ class MqttBroker:
         self._documents[topic] = json.dumps(document, separators=(",", ":"), allow_nan=False)
         if topic not in self._unsaid:
             self._unsaid.append(topic)
+        self._wake()
+
+    def renew(self) -> None:
+        """Connect anew, with the same session: the broker then sends again what is not acknowledged."""
+        self._renewing.set()
         self._wake()
 
     def _wake(self) -> None:
@@ -218,6 +225,11 @@ class MqttBroker:
         while (sock := self._socket()) is not None and not self._stopping.is_set():
             self._listen(sock)
             self._obey(sock)
+            if self._renewing.is_set():
+                self._renewing.clear()
+                self._why = RENEWED
+                self._leave(sock)
+                return
             if client.socket() is None and self._connection == connections and self._why == ENDED:
                 self._why = _unwelcome(sock.trouble, secure=self._source.ca_file is not None)
             now = self._clock.now().monotonic
@@ -322,12 +334,15 @@ class MqttBroker:
             if self._source.publish is not None:
                 document = json.dumps(daemon_document(running=False, at=self._clock.now().utc))
                 client.publish(f"{self._source.publish}/daemon", document, qos=0, retain=True)
-            client.disconnect()
-            client.loop_write()
-            sock.flush()
-            sock.close()
+            self._leave(sock)
         except OSError:
             return  # the broker went first; its will speaks for us
+
+    def _leave(self, sock: Any) -> None:
+        self._client.disconnect()
+        self._client.loop_write()
+        sock.flush()
+        sock.close()
 
     # ---- callbacks: they collect, and never raise
 
