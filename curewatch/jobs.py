@@ -25,6 +25,7 @@ class Layup:
     lot: str | None = None  # resin lot: learning is kept per lot
     note: str = ""
     given_afterwards: bool = False  # "20 min ago": the time was told, not stamped
+    pot_emptied: float | None = None  # UTC, when somebody said that nothing is left in its pot [s]
 
 
 @dataclass(frozen=True, slots=True)

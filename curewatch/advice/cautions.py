@@ -13,7 +13,11 @@ boatbuilding manual (published). The rest is common practice.
 
 from enum import Enum
 
-BIG_POT = 0.3  # kg in one cup from which its heat is spoken of (assumed)
+from curewatch.materials.system import ResinSystem
+from curewatch.model.lots import LATE, rate_factor_at
+from curewatch.model.pot import pot
+
+USUAL_AIR = 293.15  # K, a warm shed, where nobody measured
 
 
 class Caution(Enum):
@@ -29,8 +33,9 @@ class Caution(Enum):
         "Wear gloves and eye protection. Never clean skin with solvent."
     )
     POT_HEAT = (
-        "A full cup heats itself and can pass 200 degC and smoke: spread it thin, never cap it, "
-        "take a hot one outside."
+        "WARNING: a full cup heats itself, burns skin and can smoke. Use it up early; never cap it. "
+        "Tip the rest out thin in a metal tray outdoors, uncovered, on something that cannot burn. "
+        "If it smokes, do not carry it: leave the shed."
     )
     PEROXIDE = (
         "DANGER: peroxide and cobalt accelerator explode when they touch. Never mix the two directly; "
@@ -68,20 +73,40 @@ class Caution(Enum):
     )
 
 
-def for_layup(kind: str, batch_mass: float | None = None, *, abrading: bool = False) -> tuple[str, ...]:
+def for_layup(kind: str, *, pot_overheats: bool = False, abrading: bool = False) -> tuple[str, ...]:
     """The cautions for laying up this kind of resin: sheets first, then what applies."""
     said = [Caution.SHEETS]
     if kind == "epoxy":
         said.append(Caution.SKIN)
     else:
         said += [Caution.SKIN_PEROXIDE, Caution.PEROXIDE, Caution.STYRENE]
-    if batch_mass is not None and batch_mass >= BIG_POT:
+    if pot_overheats:
         said.append(Caution.POT_HEAT)
     if abrading:
         said += [Caution.DUST, Caution.OLD_PAINT, Caution.CARBON, Caution.ELECTRIC]
     if abrading and kind == "epoxy":  # every epoxy here is cured by an amine; nothing else blushes
         said.append(Caution.BLUSH)
     return tuple(caution.value for caution in said)
+
+
+def pot_overheats(
+    system: ResinSystem,
+    mass: float | None,
+    air_temperature: float | None = None,
+    peroxide_percent: float | None = None,
+) -> bool:
+    """Whether a cup of a fast lot overheats in this air. [kg], [K], per cent by mass of resin
+
+    Raises
+    ------
+    OutOfValidity
+        The air leaves the range of the cure law.
+    """
+    if mass is None:
+        return False
+    fast = rate_factor_at(system, LATE)
+    air = USUAL_AIR if air_temperature is None else air_temperature
+    return pot(system, mass, air, rate_factor=fast, peroxide_percent=peroxide_percent).overheats
 
 
 def for_heating(kind: str) -> str:

@@ -114,7 +114,7 @@ def follow(layup: Layup, question: Question, situation: Situation, outlook: Outl
 
 def _pot(layup: Layup, system: ResinSystem, joined: Weather) -> Pot | None:
     """The batch in one cup, at the air of its start."""
-    if layup.batch_mass is None:
+    if layup.batch_mass is None or layup.pot_emptied is not None:
         return None
     air = float(joined.air_temperature[0, 0])
     return pot(system, layup.batch_mass, air, peroxide_percent=layup.peroxide_percent)

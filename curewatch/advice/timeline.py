@@ -97,7 +97,7 @@ def pot_moments(batch: Batch, start: float, air_temperature: float) -> tuple[Mom
     lives = [usual.pot_life * (one / middle) for one in (fast, middle, slow)]
     early, likely, late = (_stamp(start, life) for life in lives)
     used_early, used_likely, used_late = (_stamp(start, SHARE * life) for life in lives)
-    peak = "it can smoke: spread it thin, never cap it" if usual.smokes else ""
+    peak = "it can burn and smoke: never cap it" if usual.overheats else ""
     return (
         Moment("use-up", "batch used up by", used_early, used_likely, used_late),
         Moment("kicks", "batch kicks if left in its pot", early, likely, late, note=peak),

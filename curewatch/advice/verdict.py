@@ -72,7 +72,7 @@ def assess(
         start=at,
         system=system.name,
         system_title=system.title,
-        cautions=(*_refused(situation), *cautions.for_layup(system.kind, batch_mass)),
+        cautions=(*_refused(situation), *_usual(situation, system, batch_mass, peroxide_percent)),
         basis=getattr(outlook, "basis", ""),
         **system.dose_used(peroxide_percent)._asdict(),
     )
@@ -190,6 +190,18 @@ def _why(check: Check) -> Said:
         )
     about = check.title if check.status is Status.UNKNOWN else checks.trouble(check.name)
     return phrase("{about}: {note}", about=about, note=check.note) if check.note else about
+
+
+def _usual(
+    situation: Situation, system: ResinSystem, batch_mass: float | None, peroxide_percent: float | None
+) -> tuple[str, ...]:
+    """The usual cautions; of an air in which the pot cannot be followed, its heat's too."""
+    air = None if situation.air is None else situation.air.temperature
+    try:
+        hot = cautions.pot_overheats(system, batch_mass, air, peroxide_percent)
+    except OutOfValidity:
+        hot = True
+    return cautions.for_layup(system.kind, pot_overheats=hot)
 
 
 def _refused(situation: Situation) -> tuple[str, ...]:

@@ -25,6 +25,11 @@ AHEAD = (60 * MINUTE, 30 * MINUTE, 10 * MINUTE)  # a countdown rings at these
 LOOK = 2 * HOUR  # how far condensation is looked for
 MORE_LIKELY, LESS_LIKELY = 0.5, 0.3  # raise above, clear below: shares of paths
 GAP = 0.5  # K of margin between raise and clear
+POT_ADVICE = (
+    "WARNING: a hot pot burns and can smoke. Stop using it; what is on the job stays. Tip the rest out thin "
+    "in a metal tray outdoors, uncovered, on something that cannot burn. If it smokes, do not carry it: "
+    "leave the shed. Is it empty? Then: curewatch job pot-empty --layup {layer}"
+)
 POT_SHARE = 0.75  # of its life after which a pot should be empty
 
 
@@ -181,7 +186,10 @@ def stall(layer: Progress) -> Signal:
 
 def pot(layer: Progress) -> Iterator[Signal]:
     """The mixed batch approaches the end of its life in the pot."""
-    batch = layer.pot
+    batch, key = layer.pot, Key(Kind.POT, layer.layup.layup)
+    if layer.layup.pot_emptied is not None:
+        yield Signal(key, False, True, f"the pot of {key.subject} is empty", hold=0.0)
+        return
     if batch is None:
         return
     kicks = layer.layup.started + batch.pot_life
@@ -189,7 +197,7 @@ def pot(layer: Progress) -> Iterator[Signal]:
     over = layer.at > kicks + 30 * MINUTE
     verb = "kicks" if layer.at < kicks else "kicked"
     yield Signal(
-        Key(Kind.POT, layer.layup.layup),
+        key,
         raised=layer.at >= use_until and not over,
         clear=layer.at < use_until or over,
         text=phrase(
@@ -197,7 +205,7 @@ def pot(layer: Progress) -> Iterator[Signal]:
             layer=layer.layup.layup,
             kicks=kicks,
         ),
-        advised="spread it thin now; what is left goes outside, uncapped, onto something that cannot burn",
+        advised=POT_ADVICE.format(layer=key.subject),
         due=kicks,
         hold=0.0,
     )

@@ -158,6 +158,7 @@ FORMS: dict[str, tuple[Field, ...]] = {
         Field("note", "A few words, kept with it", words, name="text"),
         BY,
     ),
+    Kind.POT_EMPTY: (LAYUP, BY, TEXT),
     Kind.PEEL_PLY: (
         Field("action", "Peel ply on or off", one_of("on", "off"), needed=True),
         LAYUP,

@@ -8,7 +8,7 @@ from curewatch.logbook import Logbook, Stored
 from curewatch.units import DAY
 
 LONGEST = 14 * DAY  # after that nothing more is counted down, closed or not [s]
-KINDS = ("layup", "layup closed", "correction")
+KINDS = ("layup", "layup closed", "pot-empty", "correction")
 
 
 def running(logbook: Logbook, now: float) -> tuple[Layup, ...]:
@@ -34,6 +34,8 @@ def begun(entries: Iterable[Stored]) -> dict[str, Layup]:
                 by_number[entry.number] = layup.layup
         elif entry.kind == "layup closed":
             found.pop(str(entry.payload.get("layup")), None)
+        elif entry.kind == "pot-empty":
+            _emptied(found, entry)
         elif entry.payload.get("corrects") in by_number:
             _correct(found, by_number[entry.payload["corrects"]], entry)
     return found
@@ -52,6 +54,12 @@ def _read(entry: Stored) -> Layup | None:
     except (KeyError, TypeError, ValueError):
         return None
     return replace(layup, job=layup.job or entry.job)
+
+
+def _emptied(found: dict[str, Layup], entry: Stored) -> None:
+    layup = found.get(str(entry.payload.get("layup")))
+    if layup is not None:
+        found[layup.layup] = replace(layup, pot_emptied=entry.at)
 
 
 def _correct(found: dict[str, Layup], name: str, entry: Stored) -> None:

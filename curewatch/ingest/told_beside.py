@@ -14,7 +14,14 @@ from curewatch.logbook import Logbook
 
 EVERY = 5.0  # between two looks [s]
 EXAMINE_EVERY = 60.0  # between two looks through the whole file: 10 ms for each 4 MB [s]
-KINDS = ("layup", "layup closed", "observation", "correction", "sensor-check")  # what advice hangs on
+KINDS = (
+    "layup",
+    "layup closed",
+    "pot-empty",
+    "observation",
+    "correction",
+    "sensor-check",
+)  # what advice hangs on
 _ACKNOWLEDGED = "acknowledged"
 
 

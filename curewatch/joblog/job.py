@@ -20,6 +20,7 @@ BENCH_KINDS = frozenset(
         Kind.JOB_OPEN,
         Kind.BATCH,
         Kind.LAYUP,
+        Kind.POT_EMPTY,
         Kind.PEEL_PLY,
         Kind.WASH,
         Kind.OBSERVATION,

@@ -11,6 +11,7 @@ class Kind(StrEnum):
     BATCH = "batch"
     LAYUP = "layup"
     LAYUP_CLOSED = "layup closed"
+    POT_EMPTY = "pot-empty"
     PEEL_PLY = "peel-ply"
     WASH = "wash"
     OBSERVATION = "observation"

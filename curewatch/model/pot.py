@@ -33,7 +33,9 @@ CELLS = 8
 TOLERANCE = (2e-5, 5e-4)  # of progress [1] and temperature [K] a step; 0.02 K lost 2 % of a cool tray's heat
 TOLERANCE_INHIBITED = (1e-6, 5e-4)  # the little that is left at the end of induction decides when it gels
 FIRST_STEP = 5.0  # s
-SMOKING = 423.15  # K, from memory: epoxy masses begin to smoke and crack above about 150 degC
+HOT = (
+    333.15  # K, of the peak: from memory, skin burns in seconds, and a cup so warm may run on until it smokes
+)
 
 
 class Body(NamedTuple):
@@ -61,9 +63,9 @@ class Pot(NamedTuple):
     lumped: bool
 
     @property
-    def smokes(self) -> bool:
-        """Whether it gets hot enough to smoke: spread it thin, take it outside."""
-        return self.peak_temperature >= SMOKING
+    def overheats(self) -> bool:
+        """Whether its heat is a danger: the one threshold of every caution about a pot."""
+        return self.peak_temperature >= HOT
 
 
 class Pots(NamedTuple):

@@ -57,6 +57,7 @@ def _sentence(kind: str, payload: Mapping[str, Any], words: Words) -> str:
         ),
         Kind.LAYUP: lambda: _layup_sentence(payload, words),
         Kind.LAYUP_CLOSED: lambda: f"Layup {of(payload, 'layup')} ended",
+        Kind.POT_EMPTY: lambda: f"Pot empty, layup {of(payload, 'layup')}",
         Kind.PEEL_PLY: lambda: f"Peel ply {of(payload, 'action')}, layup {of(payload, 'layup')}",
         Kind.WASH: lambda: f"{of(payload, 'action').capitalize()}, layup {of(payload, 'layup')}",
         Kind.OBSERVATION: lambda: f"Seen on layup {of(payload, 'layup')}: {of(payload, 'seen')}",

@@ -35,6 +35,7 @@ EVENING = [
     ("layer", "--batch B1 --ago 2h"),
     ("saw", "gelled"),
     ("saw", "--undo"),
+    ("job pot-empty", ""),
     ("job peel-ply", "--action on"),
     ("job wash", "--action both"),
     ("job quality", "--check barcol --value 30 --passed passed"),

@@ -218,6 +218,41 @@ def test_a_full_cup_rings_before_it_kicks() -> None:
     assert ringing(late) == (0.75 * early.pot.pot_life <= 0.7 * 3600)
 
 
+def test_a_pot_alarm_says_what_stays_what_goes_where_and_when_to_leave() -> None:
+    """Hazard first; the job is left alone; the rest goes outdoors; a pot that smokes is left where it is."""
+    seen = followed(0.7)
+    found = signals(shed(NOW, 20.0, 0.5), [seen], LINES, None, standing={})
+    said = next(str(one.advised) for one in found if one.key.kind is Kind.POT)
+    assert said.startswith("WARNING")
+    for words in (
+        "Stop using it",
+        "what is on the job stays",
+        "thin in a metal tray outdoors, uncovered, on something that cannot burn",
+        "If it smokes, do not carry it: leave the shed",
+        "curewatch job pot-empty --layup L1",
+    ):
+        assert words in said
+    assert "spread it" not in said
+
+
+def test_an_empty_pot_never_rings_and_ends_its_alarm_at_once() -> None:
+    """Said before the alarm it does not ring at all; said during it, the alarm is cleared in one look."""
+    situation, full = shed(NOW, 20.0, 0.5), layer(1.2)
+    big = replace(full, batch_mass=0.6)
+    seen = follow(big, ASKED, situation, ahead(situation))
+    emptied = follow(replace(big, pot_emptied=NOW - 60), ASKED, situation, ahead(situation))
+
+    def of_pot(state: alerts.State, one: Progress) -> tuple[alerts.State, list[Happening]]:
+        after, events = alerts.step(state, signals(situation, [one], LINES, None, standing=state), NOW)
+        return after, [event.happening for event in events if event.key.kind is Kind.POT]
+
+    ringing, first = of_pot({}, seen)
+    assert first == [Happening.RAISED]
+    assert of_pot({}, emptied)[1] == []
+    assert of_pot(ringing, emptied)[1] == [Happening.CLEARED]
+    assert emptied.pot is None
+
+
 def test_an_open_window_in_a_no_go_shed_is_no_leave_to_laminate() -> None:
     """The alert names what is against it, and never says to lay the next layer now."""
     dry, wet = shed(NOW, 20.0, 0.5), shed(NOW, 20.0, 0.90)

@@ -6,15 +6,18 @@ from curewatch.advice import cautions, limits
 from curewatch.advice.answer import Advice, Verdict
 from curewatch.advice.layup import Hands, bill
 from curewatch.advice.mixing import check, of_system
-from curewatch.advice.question import Question
+from curewatch.advice.question import Question, ask
 from curewatch.cli.main import run
 from curewatch.cli.screens import bench_card, layup, tonight
 from curewatch.materials import load_system, system_names
 from curewatch.materials.substrate import load_substrate
 from curewatch.model.bond_window import bond_window
 from curewatch.model.film import constant, cure
+from curewatch.model.lots import LATE, rate_factor_at
+from curewatch.model.pot import HOT, pot
 from curewatch.units import DAY
 from curewatch.wording import Wording
+from tests.unit.test_advice_levers import situation
 from tests.unit.test_layup_command import NOW, cheek
 
 EPOXIES = tuple(name for name in system_names() if load_system(name).kind == "epoxy")
@@ -24,7 +27,7 @@ EVERY = (*EPOXIES, *STYRENES)
 
 def said(name: str) -> str:
     """The cautions for laying up and sanding this resin, as one text."""
-    return " ".join(cautions.for_layup(load_system(name).kind, 0.1, abrading=True))
+    return " ".join(cautions.for_layup(load_system(name).kind, abrading=True))
 
 
 def planned(name: str, *, card: bool = False) -> str:
@@ -142,3 +145,24 @@ def test_the_terms_want_air_and_a_filter_both(term: str, capsys: pytest.CaptureF
     with pytest.raises(SystemExit, match="0"):
         run(["explain", term])
     assert "entilate and wear an organic-vapour filter" in " ".join(capsys.readouterr().out.split())
+
+
+@pytest.mark.parametrize(("grams", "celsius", "hot"), [(100, 20.0, True), (20, 5.0, False)])
+def test_the_heat_of_a_pot_is_spoken_of_by_its_own_peak(grams: float, celsius: float, hot: bool) -> None:
+    """A cup of 100 g passes 200 degC and says so; one of 20 g in the cold stays as cold as its air."""
+    system, mass, air = load_system("epoxy-slow"), grams / 1000.0, celsius + 273.15
+    fast = pot(system, mass, air, rate_factor=rate_factor_at(system, LATE))
+    assert (fast.peak_temperature >= HOT) == hot
+    assert cautions.pot_overheats(system, mass, air) == hot
+    asked = Question(system, limits.for_system(system), load_substrate("plywood"), batch_mass=mass)
+    said = ask(asked, situation(celsius, 0.5)).cautions
+    assert (cautions.Caution.POT_HEAT.value in said) == hot
+
+
+def test_cure_warns_of_a_pot_before_it_shows_its_times(capsys: pytest.CaptureFixture[str]) -> None:
+    """The caution stands before the step it protects."""
+    with pytest.raises(SystemExit):
+        run(["cure", "--resin", "epoxy-slow", "--temperature", "20", "--mass", "100g"])
+    out = " ".join(capsys.readouterr().out.split())
+    assert out.index("WARNING: a full cup heats itself") < out.index("kicks after")
+    assert "If it smokes, do not carry it: leave the shed" in out

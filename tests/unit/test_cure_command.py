@@ -219,7 +219,7 @@ def test_a_batch_and_a_laminate_are_told_with_their_heat(capsys: pytest.CaptureF
     said = json.loads(out)
     pot_life = said["pot"]["pot_life_s"]
     assert pot_life["early"] < pot_life["likely"] < pot_life["late"] < said["milestones_s"]["gel"]["likely"]
-    assert said["pot"]["may_smoke"]
+    assert said["pot"]["may_overheat"]
     assert said["laminate"]["peak_temperature_c"] > 20.0
     assert 1 <= said["laminate"]["layers_in_one_go"] <= 12
     assert said["bond_window_s"]["opens"] < said["bond_window_s"]["closes"]

@@ -11,6 +11,7 @@ from curewatch.cli.job_forms import FORMS
 from curewatch.cli.main import run
 from curewatch.clock import SystemClock, iso_utc
 from curewatch.errors import UsageError
+from curewatch.ingest import layups, told_beside
 from curewatch.joblog import quality
 from curewatch.logbook import Entry, Kind, Logbook
 from curewatch.wording import Wording
@@ -470,3 +471,23 @@ def test_a_job_reads_as_somebody_would_say_it(shed: Path, capsys: pytest.Capture
     ):
         assert words_of_it in shown, words_of_it
     assert "signature" not in shown
+
+
+def test_an_empty_pot_is_told_once_and_every_reader_of_layups_sees_it(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Of the last layup, or of the one that is named; the daemon wakes for it."""
+    told(shed, capsys, "open", "--title", "new rudder cheek")
+    for _ in range(2):
+        laid(shed, capsys, "--mass", "200 g", "--resin", "epoxy-slow", "--ago", "20 min")
+    said = told(shed, capsys, "pot-empty", "--layup", "L1")
+    assert (said["kind"], said["payload"]["layup"]) == ("pot-empty", "L1")
+    with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
+        now = SystemClock().now().utc
+        emptied = {each.layup: each.pot_emptied for each in layups.running(logbook, now)}
+    assert emptied["L2"] is None
+    assert emptied["L1"] == pytest.approx(now, abs=60)
+    assert "pot-empty" in told_beside.KINDS
+    told(shed, capsys, "pot-empty")
+    with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
+        assert all(each.pot_emptied for each in layups.running(logbook, SystemClock().now().utc))

@@ -145,7 +145,7 @@ def test_a_full_cup_kicks_long_before_a_film_and_smokes() -> None:
     system = load_system("epoxy-fast")
     cup, tray = (pot(system, 0.5, 298.15, shape=shape) for shape in ("cup", "roller tray"))
     assert cup.pot_life < tray.pot_life
-    assert cup.smokes
+    assert cup.overheats
 
 
 @pytest.mark.parametrize("mass", [0.0, -1.0, 100.0, float("nan")])

@@ -206,6 +206,16 @@ def simple(kind: str, name: str) -> Callable[[Callable[[Desk, joblog.Job, dict[s
     return register
 
 
+@simple(Kind.POT_EMPTY, "pot-empty")
+def _pot_empty(place: Desk, job: joblog.Job, values: dict[str, Any]) -> Entry:
+    """Nothing is left in the pot of a layup: its pot alarm ends, and never rings again.
+
+    Example: curewatch job pot-empty --layup L1
+    """
+    layup = telling.layup_of(job, values.get("layup"), place.happened)
+    return Entry(Kind.POT_EMPTY, values | {"layup": layup}, place.happened, job=job.name)
+
+
 @simple(Kind.PEEL_PLY, "peel-ply")
 def _peel_ply(place: Desk, job: joblog.Job, values: dict[str, Any]) -> Entry:
     """Peel ply went on, or came off. Abrade if it was on for days: the bond is weaker otherwise.

@@ -3,6 +3,7 @@
 import math
 from typing import Any, NamedTuple
 
+from curewatch.advice.cautions import Caution
 from curewatch.cli.screens.cure import paragraph
 from curewatch.model.laminate import HOT, Answer, Laminate
 from curewatch.model.pot import Pot
@@ -40,8 +41,8 @@ def cup_lines(cup: Cup, words: Wording) -> list[str]:
         f"{words.mass(cup.mass)} in a {cup.shape}, air {air}: kicks after {usual} ({quick} to {slow}); "
         f"twice as thick after {thick}; peak {peak} after {duration(cup.likely.peak_time)}"
     )
-    danger = paragraph("! can smoke and burn: spread it thin, take it outside, never cap it")
-    return ["In the pot", *said, *(danger if cup.fast.smokes else [])]
+    danger = paragraph(words.retold(Caution.POT_HEAT.value))
+    return ["In the pot", *(danger if cup.fast.overheats else []), *said]
 
 
 def build_lines(build: Build, words: Wording) -> list[str]:
@@ -77,7 +78,7 @@ def cup_plain(cup: Cup) -> dict[str, Any]:
         "working_life_s": _number(cup.likely.working_life),
         "peak_temperature_c": round(celsius_from_kelvin(cup.likely.peak_temperature), 2),
         "peak_s": _number(cup.likely.peak_time),
-        "may_smoke": cup.fast.smokes,
+        "may_overheat": cup.fast.overheats,
         "biot": round(cup.likely.biot, 3),
     }
 

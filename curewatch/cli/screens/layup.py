@@ -152,7 +152,9 @@ def minded(plan: Plan, wording: Wording) -> tuple[str, ...]:
     largest = max(
         (one.batches.mass for one in sessions if one.batches is not None), default=plan.amounts.mixed
     )
-    found = cautions.for_layup(plan.system.kind, largest, abrading=True)
+    found = cautions.for_layup(
+        plan.system.kind, pot_overheats=cautions.pot_overheats(plan.system, largest), abrading=True
+    )
     return tuple(wording.retold(caution) for caution in found)
 
 
