@@ -6,11 +6,13 @@ from typing import NamedTuple
 import numpy as np
 
 from curewatch.advice.course import AHEAD, course
+from curewatch.advice.limits import standard
 from curewatch.advice.weather import STEP, dressed
 from curewatch.errors import OutOfValidity
 from curewatch.materials.system import ResinSystem
 from curewatch.model.crowd import Band, band
 from curewatch.model.film import constant, cure
+from curewatch.model.surface import condensation_margin
 from curewatch.physics import moist_air
 from curewatch.units import FloatArray
 
@@ -30,7 +32,7 @@ class Row(NamedTuple):
     ready_to_sand: Band
     blush: str  # none | peel ply | wash and abrade
     glass_transition: float  # after three days at this temperature [K]
-    too_cold: bool  # below the system's lowest working temperature
+    do_not: str  # why it must not be laid here; empty if nothing forbids it
 
 
 def compare(
@@ -64,6 +66,25 @@ def compare(
     return [_row(system, temperature, surface, pressure, carbon_dioxide) for system in systems]
 
 
+def forbidden(system: ResinSystem, surface: float, margin: float | None = None) -> str:
+    """Why a film must not be laid on this surface at all; empty if nothing forbids it.
+
+    Parameters
+    ----------
+    surface : float
+        Its temperature, the lowest until the film sets. [K]
+    margin : float, optional
+        Surface above dew point, held against the same limit as a start. [K]
+    """
+    if margin is not None and round(margin, 2) <= 0.0:  # as shown, beyond what a solver leaves
+        return "do not: the hull is wet"
+    if margin is not None and margin < standard().condensation_margin.value:
+        return "do not: the hull is too near the dew point"
+    if surface < system.limits.lowest_temperature:
+        return "do not: below its lowest temperature"
+    return ""
+
+
 def _row(system: ResinSystem, air: float, surface: float, pressure: float, carbon_dioxide: float) -> Row:
     time: FloatArray = np.arange(0.0, AHEAD + 2 * STEP, STEP, dtype=np.float64)
     steady = [np.full((MEMBERS, time.size), value) for value in (air, surface, pressure)]
@@ -85,5 +106,5 @@ def _row(system: ResinSystem, air: float, surface: float, pressure: float, carbo
         one(found.ready_to_sand),
         BLUSH[step],
         float(end.glass_transition[-1]),
-        surface < system.limits.lowest_temperature,
+        forbidden(system, surface, float(condensation_margin(surface, pressure))),
     )

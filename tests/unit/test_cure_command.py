@@ -240,8 +240,7 @@ def test_compare_puts_the_fast_one_first_to_gel_and_the_cold_one_in_doubt(
     _, out, _ = answer(capsys, "resin", "compare", "--temperature", "8", "--humidity", "85", "--json")
     rows = {row["name"]: row for row in json.loads(out)["systems"]}
     assert rows["epoxy-fast"]["gel_s"]["likely"] < rows["epoxy-slow"]["gel_s"]["likely"]
-    assert rows["epoxy-slow"]["too_cold"]
-    assert not rows["epoxy-fast"]["too_cold"]
+    assert "dew point" in rows["epoxy-slow"]["do_not"]
     assert rows["polyester-layup"]["blush"] == "none"
     assert rows["epoxy-slow"]["blush"] != "none"
     for row in rows.values():
@@ -327,3 +326,45 @@ def test_compare_without_a_shed_is_unknown(capsys: pytest.CaptureFixture[str]) -
     status, out, err = answer(capsys, "resin", "compare")
     assert (status, out) == (4, "")
     assert "give --temperature and --humidity" in err
+
+
+@pytest.mark.parametrize(
+    ("typed", "reason"),
+    [
+        ("--temperature 12 --humidity 90 --surface 9", "do not: the hull is wet"),
+        ("--temperature 12 --humidity 95", "do not: the hull is too near the dew point"),
+        ("--temperature 3 --humidity 50", "do not: below its lowest temperature"),
+        ("--temperature 20 --humidity 50", ""),
+    ],
+)
+def test_compare_shows_no_time_of_a_resin_that_must_not_be_laid(
+    capsys: pytest.CaptureFixture[str], typed: str, reason: str
+) -> None:
+    """Its row says "do not" and why; in JSON the reason stands before the times."""
+    _, shown, _ = answer(capsys, "resin", "compare", "epoxy-slow", *typed.split())
+    (row,) = (line for line in shown.splitlines() if line.startswith("epoxy-slow  "))
+    assert row.split(maxsplit=1)[1] == reason if reason else " h" in row
+    _, out, _ = answer(capsys, "resin", "compare", "epoxy-slow", *typed.split(), "--json")
+    (said,) = json.loads(out)["systems"]
+    assert said["do_not"] == reason
+    assert list(said).index("do_not") < list(said).index("gel_s")
+
+
+@pytest.mark.parametrize(
+    ("typed", "reason"),
+    [
+        ("--temperature 3", "do not: below its lowest temperature"),
+        ("--temperature 20 --humidity 95", "do not: the hull is too near the dew point"),
+        ("--temperature 20 --humidity 100", "do not: the hull is wet"),
+        ("--temperature 20 --humidity 50", ""),
+    ],
+)
+def test_cure_says_do_not_before_any_time(
+    capsys: pytest.CaptureFixture[str], typed: str, reason: str
+) -> None:
+    """The first line of the screen, and a key of the answer."""
+    _, shown, _ = answer(capsys, "cure", "--resin", "epoxy-slow", *typed.split())
+    assert (shown.splitlines()[0].lower() == reason) == bool(reason)
+    assert shown.lower().startswith("do not") == bool(reason)
+    _, out, _ = answer(capsys, "cure", "--resin", "epoxy-slow", *typed.split(), "--json")
+    assert json.loads(out)["do_not"] == reason

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from curewatch.model.blush import Blush
     from curewatch.model.bond_window import BondWindow
     from curewatch.model.film import History
+    from curewatch.model.outcome import Outcome
 
 SHORTEST, LONGEST = 0.1, 1440.0  # h: up to 60 days
 
@@ -114,6 +115,7 @@ def app(
         raise UsageError(f"--on {substrate!r}; allowed: {', '.join(substrate_names())}")
     path = _history(temperature, history, hours)
     said = outcome(system, path)
+    against = _against(said, path, humidity)
     if chart is not None:
         from curewatch.cli.figures import draw
 
@@ -122,18 +124,35 @@ def app(
     waxy = None if humidity is None else _blush(system, path, humidity, carbon_dioxide, rest)
     build = None if thickness is None else _build(system, thickness, substrate, path)
     if as_json:
-        answer = screen.as_plain(said) | dose._asdict()
+        answer = {"do_not": against} | screen.as_plain(said) | dose._asdict()
         answer["blush"] = None if waxy is None else blush_screen.as_plain(*waxy)
         answer["pot"] = None if cup is None else heat.cup_plain(cup)
         answer["laminate"] = None if build is None else heat.build_plain(build)
         terminal.print_json(answer)
         return
     with_dose = dosed(dose.peroxide_percent, assumed=dose.peroxide_assumed)
-    shown = screen.lines(said, wording, terminal.columns(), with_dose)
+    shown = [against[0].upper() + against[1:], ""] if against else []
+    shown += screen.lines(said, wording, terminal.columns(), with_dose)
     shown += [] if waxy is None else ["", *blush_screen.lines(*waxy)]
     shown += [] if cup is None else ["", *heat.cup_lines(cup, wording)]
     shown += [] if build is None else ["", *heat.build_lines(build, wording)]
     terminal.print_lines(shown, plain=plain)
+
+
+def _against(said: "Outcome", path: "History", humidity: float | None) -> str:
+    """Why this film must not be laid: a wet surface at the start, or too cold before it is tack-free."""
+    import math
+
+    from curewatch.advice.comparison import forbidden
+    from curewatch.model.surface import condensation_margin
+    from curewatch.physics.moist_air import vapour_pressure
+
+    until = float(said.marks["tack_free"].likely)
+    lowest = path.temperature[path.time <= until] if math.isfinite(until) else path.temperature
+    start, margin = float(path.temperature[0]), None
+    if humidity is not None:
+        margin = float(condensation_margin(start, vapour_pressure(start, humidity / 100.0)))
+    return forbidden(said.system, float(lowest.min()), margin)
 
 
 def _blush(

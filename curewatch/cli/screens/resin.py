@@ -28,7 +28,7 @@ SHOWN_UNIT = {  # the unit in which a person reads a quantity, where the file al
     "1": "1",
 }
 REMARKS = (
-    "! marks a shed below the lowest working temperature. Tg after three days, "
+    "Tg after three days, "
     "only where a maker's sheet states one. "
     "In a full cup any of them kicks far sooner: heat decides. Archetypes: replace by your maker's sheets."
 )
@@ -131,13 +131,16 @@ def compared(rows: list[Row], words: Wording, where: str) -> list[str]:
         cells = [f"{_short(at.likely):>{width}}" for at, width in zip(times, (8, 8, 8, 9, 8), strict=True)]
         if row.system.surface.wax:
             cells[2:4] = [f"{'-':>8}", f"{'abrade':>9}"]
+        if row.do_not:
+            body.append(f"{safe_line(row.system.name, 17):<18}{row.do_not}")
+            continue
         lowest = words.temperature(row.system.limits.lowest_temperature).split(".")[0]
         transition = "-"
         if row.system.network.stated is not None:
             transition = words.temperature(row.glass_transition).split(".")[0]
         body.append(
             f"{safe_line(row.system.name, 17):<18}{''.join(cells)} {_blush(row):<9}{transition:>3} "
-            f"{lowest:>3}{'!' if row.too_cold else ''}".rstrip()
+            f"{lowest:>3}"
         )
     prices = [
         f"  {safe_line(row.system.name, 24)}: {row.system.price.per_kilogram:.2f} "
@@ -188,6 +191,7 @@ def compared_plain(rows: list[Row], conditions: dict[str, Any]) -> dict[str, Any
             {
                 "name": row.system.name,
                 "kind": row.system.kind,
+                "do_not": row.do_not,
                 **{
                     f"{name}_s": _band(getattr(row, name))
                     for name in (
@@ -200,7 +204,6 @@ def compared_plain(rows: list[Row], conditions: dict[str, Any]) -> dict[str, Any
                 if row.system.network.stated is None
                 else round(celsius_from_kelvin(row.glass_transition), 2),
                 "lowest_temperature_c": round(celsius_from_kelvin(row.system.limits.lowest_temperature), 2),
-                "too_cold": row.too_cold,
                 "air_inhibited": row.system.surface.air_inhibited,
                 "wax": row.system.surface.wax,
                 "price_per_kilogram": None if row.system.price is None else row.system.price.per_kilogram,
