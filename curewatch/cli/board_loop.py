@@ -19,7 +19,7 @@ from curewatch.cli.screens.board_lines import changes, status
 from curewatch.cli.whole_screen import WholeScreen, whole_screen
 from curewatch.clock import Clock
 from curewatch.configuration import Configuration
-from curewatch.logbook import Entry, Logbook
+from curewatch.logbook import Entry, LogbookStore
 from curewatch.wording import Wording, plain_wording
 
 LOOK_EVERY = 30.0  # s between two full looks
@@ -31,7 +31,7 @@ TELL_EVERY = 900.0  # s between two full tellings in plain lines
 class Watched:
     """What the loop looks at: one logbook, one configuration, and who keeps it."""
 
-    logbook: Logbook
+    logbook: LogbookStore
     configuration: Configuration
     daemon: Callable[[], str]  # words about who keeps the logbook; raises when that one failed
     clock: Clock
@@ -94,7 +94,7 @@ def _health(state: Board) -> list[tuple[str, str, bool]]:
 
 
 def acknowledge(
-    logbook: Logbook, standing: tuple[Standing, ...], now: float, words: Wording
+    logbook: LogbookStore, standing: tuple[Standing, ...], now: float, words: Wording
 ) -> Standing | None:
     """The oldest alert that nobody has seen is seen now; it is written down and the daemon takes it up."""
     unseen = [alert for alert in standing if alert.acknowledged is None]

@@ -16,7 +16,7 @@ from curewatch.cli.typed import past_from_text, span_from_text
 from curewatch.clock import SystemClock, iso_utc
 from curewatch.configuration import Configuration, logbook_path
 from curewatch.errors import UsageError
-from curewatch.logbook import Entry, Logbook, Stored
+from curewatch.logbook import Entry, LogbookStore, Stored, open_logbook
 from curewatch.wording import Wording
 
 JobOption = Annotated[str | None, typer.Option("--job", help="Which job; else the one that is open.")]
@@ -31,7 +31,7 @@ ByOption = Annotated[str | None, typer.Option("--by", help="Who.")]
 class Desk:
     """What every form needs: where to write, how to speak, what time it is."""
 
-    logbook: Logbook
+    logbook: LogbookStore
     configuration: Configuration
     words: Wording
     now: float
@@ -70,7 +70,7 @@ def desk(
         happened = past_from_text(at, configuration.zone, now)
     path = logbook_path(configuration)
     path.parent.mkdir(parents=True, exist_ok=True)
-    with Logbook(path) as logbook:
+    with open_logbook(path) as logbook:
         yield Desk(logbook, configuration, words, now, happened, happened != now)
 
 

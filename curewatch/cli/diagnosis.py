@@ -21,7 +21,7 @@ from curewatch.ingest.edges import fence
 from curewatch.ingest.edges.message_socket import LONGEST
 from curewatch.ingest.judgement import judge
 from curewatch.ingest.refusals import LOUD
-from curewatch.logbook import Logbook
+from curewatch.logbook import LogbookStore
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.units import DAY
 from curewatch.wording import Wording, counted, duration
@@ -64,7 +64,7 @@ class Examined:
     configuration: Configuration
     words: Wording
     now: Instant
-    logbook: Logbook | None
+    logbook: LogbookStore | None
     unreadable: str = ""  # why there is a logbook that cannot be opened
     synchronised: bool | None = None  # whether a time server sets this clock; None: cannot be known
 
@@ -309,7 +309,7 @@ def _disk(examined: Examined) -> Iterator[Finding]:
         yield _good("disk", seen)
 
 
-def _pace(logbook: Logbook | None, path: Path) -> float | None:
+def _pace(logbook: LogbookStore | None, path: Path) -> float | None:
     """Bytes a day that the logbook grew by over its life, once that is a day or more."""
     known = {} if logbook is None else logbook.sensors()
     if not known:

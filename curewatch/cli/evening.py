@@ -11,7 +11,7 @@ from curewatch.configuration import Configuration
 from curewatch.ingest.edges.recording import Span
 from curewatch.ingest.events import Show
 from curewatch.jobs import Layup, layup_as_plain
-from curewatch.logbook import Entry, Logbook
+from curewatch.logbook import Entry, LogbookStore
 from curewatch.phrases import recalled
 from curewatch.physics import moist_air
 from curewatch.readings import Reading
@@ -90,7 +90,7 @@ class Evening:
             advised = recalled(event.detail, "advised") if "advised" in event.detail else ""
             self._line(f"{'':10}-> {safe_line(self._words.say(advised, event.at))}")
 
-    def end(self, logbook: Logbook) -> None:
+    def end(self, logbook: LogbookStore) -> None:
         """A short summary, computed from what the logbook holds now, and what to try next."""
         head = logbook.verify().head
         verdicts, alerts = self._counts.get("verdict", 0), self._counts.get("alert", 0)

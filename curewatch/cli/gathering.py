@@ -20,7 +20,7 @@ from curewatch.errors import CurewatchError
 from curewatch.ingest import consult, layups, recall, state
 from curewatch.ingest.judgement import judge
 from curewatch.jobs import Layup
-from curewatch.logbook import Logbook
+from curewatch.logbook import LogbookStore
 from curewatch.model.outlook import Outlook, band
 from curewatch.model.past import Past
 from curewatch.physics import moist_air
@@ -30,7 +30,7 @@ ALERTS_BACK = 30 * DAY  # an alert that has stood longer than this is no longer 
 CHART_BACK, CHART_AHEAD = 13 * HOUR, 13 * HOUR  # a little more than is drawn [s]
 
 
-def gather(logbook: Logbook, configuration: Configuration, now: float, daemon: str = "") -> Board:
+def gather(logbook: LogbookStore, configuration: Configuration, now: float, daemon: str = "") -> Board:
     """The whole board at ``now``.
 
     Raises
@@ -64,7 +64,7 @@ def gather(logbook: Logbook, configuration: Configuration, now: float, daemon: s
     )
 
 
-def running_layers(logbook: Logbook, configuration: Configuration, now: float) -> tuple[Running, ...]:
+def running_layers(logbook: LogbookStore, configuration: Configuration, now: float) -> tuple[Running, ...]:
     """Every running layer with what will become of it."""
     asked = consult.question(configuration, logbook=logbook)
     seen = question.with_surface(state.situation(logbook, configuration, now), asked.substrate)
@@ -82,7 +82,7 @@ def progress_or_words(
     seen: Situation,
     outlook: Outlook | None,
     *,
-    logbook: Logbook,
+    logbook: LogbookStore,
 ) -> Progress | tuple[Layup, str]:
     """Where a running layer stands, or why that cannot be said."""
     if outlook is None:
@@ -93,13 +93,13 @@ def progress_or_words(
         return layup, f"cannot be followed: {trouble}"
 
 
-def standing(logbook: Logbook, now: float) -> State:
+def standing(logbook: LogbookStore, now: float) -> State:
     """The alerts that stand, as the daemon wrote them down."""
     entries = logbook.entries("alert", start=now - ALERTS_BACK)
     return alerts.rebuild(alerts.events_told(entry.payload for entry in entries))
 
 
-def sensors(logbook: Logbook, configuration: Configuration, now: float) -> tuple[SensorState, ...]:
+def sensors(logbook: LogbookStore, configuration: Configuration, now: float) -> tuple[SensorState, ...]:
     """Every configured sensor, and without configuration every one whose name tells its role."""
     names = recall.sensors_of_interest(logbook, configuration)
     seen = {name: recall.look_up(logbook, name, now) for name in names}

@@ -20,7 +20,7 @@ from curewatch.configuration import Configuration, Sensor
 from curewatch.errors import CurewatchError, UsageError, reason
 from curewatch.ingest import corrections, halves, salt_check
 from curewatch.ingest.salt_check import Outcome, Point, Samples, Settled, Unsettled
-from curewatch.logbook import Entry, Logbook
+from curewatch.logbook import Entry, LogbookStore
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.readings import Flag, Reading
 from curewatch.units import celsius_from_kelvin
@@ -49,7 +49,7 @@ class Desk:
 
     def __init__(
         self,
-        logbook: Logbook,
+        logbook: LogbookStore,
         configuration: Configuration,
         words: Wording,
         clock: Clock,

@@ -2,7 +2,7 @@
 
 from collections import deque
 from collections.abc import Callable, Mapping
-from typing import Any, Protocol
+from typing import Any
 
 from curewatch.clock import Clock, Instant
 from curewatch.errors import StoreFailed
@@ -22,20 +22,11 @@ from curewatch.ingest.events import (
     StoreRefused,
     Tick,
 )
-from curewatch.logbook import Logbook
+from curewatch.ingest.port import Broker
+from curewatch.logbook import LogbookStore
 
 # What an Evaluate gives: entries, documents, lines; or nothing yet, and the daemon brings it later.
 Thinking = Callable[[Instant, str], tuple[Any, ...] | None]
-
-
-class Broker(Protocol):
-    """An edge that takes acknowledgements and documents."""
-
-    def acknowledge(self, connection: int, identifiers: tuple[int, ...]) -> None: ...
-
-    def publish(self, topic: str, document: dict[str, Any]) -> None: ...
-
-    def renew(self) -> None: ...
 
 
 def _think_nothing(at: Instant, reason: str) -> tuple[Any, ...]:
@@ -48,7 +39,7 @@ class Actor:
     def __init__(
         self,
         core: Core,
-        logbook: Logbook,
+        logbook: LogbookStore,
         clock: Clock,
         *,
         brokers: Mapping[str, Broker] | None = None,

@@ -13,7 +13,7 @@ from curewatch.configuration import Configuration, logbook_path
 from curewatch.ingest import learnt
 from curewatch.ingest.known_names import own_limits
 from curewatch.jobs import Layup
-from curewatch.logbook import Logbook
+from curewatch.logbook import LogbookStore, open_logbook
 from curewatch.materials import load_system
 from curewatch.materials.substrate import load_substrate
 from curewatch.model.shed import identify
@@ -26,7 +26,7 @@ def question(
     resin: str | None = None,
     batch_mass: float | None = None,
     peroxide_percent: float | None = None,
-    logbook: Logbook | None = None,
+    logbook: LogbookStore | None = None,
     lot: str | None = None,
 ) -> Question:
     """The question as configured, with what was said on the command line in its place. [kg]
@@ -77,11 +77,11 @@ def of_shed(
     path = logbook_path(configuration)
     if not path.exists():
         return question(configuration, **said)
-    with Logbook(path, read_only=True) as logbook:
+    with open_logbook(path, read_only=True) as logbook:
         return question(configuration, logbook=logbook, **said)
 
 
-def about(layup: Layup, configuration: Configuration, asked: Question, logbook: Logbook) -> Question:
+def about(layup: Layup, configuration: Configuration, asked: Question, logbook: LogbookStore) -> Question:
     """The question with the resin that a layer was laid with, as its lot and itself have shown it."""
     shelf = configuration.resin
     usual = layup.system in {shelf.system, asked.system.name} and layup.lot == shelf.lot

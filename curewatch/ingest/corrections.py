@@ -7,7 +7,7 @@ a ``sensor-check`` entry, so that what a chip really said can always be computed
 from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
-from curewatch.logbook import Logbook
+from curewatch.logbook import LogbookStore
 from curewatch.logbook.entry import Stored
 from curewatch.readings import Flag, Reading
 from curewatch.units import FloatArray
@@ -49,7 +49,7 @@ def corrected(reading: Reading, correction: Correction) -> Reading:
     )
 
 
-def current(logbook: Logbook) -> dict[str, Correction]:
+def current(logbook: LogbookStore) -> dict[str, Correction]:
     """The correction of each sensor that has one now: by its last check."""
     return from_entries(logbook.entries("sensor-check"))
 

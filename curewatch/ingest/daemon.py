@@ -29,7 +29,7 @@ from curewatch.ingest.sources import Sources
 from curewatch.ingest.thinking import Thinking
 from curewatch.ingest.told_beside import ToldBeside
 from curewatch.ingest.watch_keeping import WatchKeeping
-from curewatch.logbook import Logbook
+from curewatch.logbook import open_logbook
 from curewatch.phrases import recalled
 from curewatch.wording import wording
 
@@ -69,7 +69,7 @@ class Daemon:
         try:
             check_names(configuration)
             with ExitStack() as if_it_fails:
-                self.logbook = if_it_fails.enter_context(Logbook(configured.logbook_path(configuration)))
+                self.logbook = if_it_fails.enter_context(open_logbook(configured.logbook_path(configuration)))
                 self.logbook.hold(holder, self._clock.now().utc)
                 self._build()
                 if_it_fails.pop_all()  # from here on `run` closes it

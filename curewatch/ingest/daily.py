@@ -20,7 +20,7 @@ from curewatch.errors import StoreFailed
 from curewatch.ingest.child import Child, serve
 from curewatch.ingest.clock_watch import NOT_BEFORE
 from curewatch.ingest.core import Core
-from curewatch.logbook import Kind, Logbook
+from curewatch.logbook import Kind, LogbookStore, open_logbook
 from curewatch.units import DAY, HOUR, MINUTE
 
 
@@ -44,7 +44,7 @@ class Done(NamedTuple):
 class Daily:
     """Remembers the local day that was sealed last."""
 
-    def __init__(self, core: Core, logbook: Logbook, configuration: Configuration, now: Instant) -> None:
+    def __init__(self, core: Core, logbook: LogbookStore, configuration: Configuration, now: Instant) -> None:
         self.configuration = configuration  # replaced on reload
         self._core = core
         self._path = logbook.path
@@ -108,7 +108,7 @@ def new_day(asked: Asked) -> Done:
 
     if not asked.logbook.exists():
         raise StoreFailed(f"there is no logbook at {asked.logbook}; put it back from a backup")
-    with Logbook(asked.logbook) as logbook:
+    with open_logbook(asked.logbook) as logbook:
         made = seal(logbook, why="day", at=asked.at, key=f"seal before {asked.day}")
         if asked.keep_days is None:
             return Done(asked.day, made.code)

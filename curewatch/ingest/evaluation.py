@@ -21,7 +21,7 @@ from curewatch.ingest.clock_watch import NOT_BEFORE
 from curewatch.ingest.events import Again, Publish, Show
 from curewatch.ingest.published_alerts import alerts_document
 from curewatch.jobs import Layup
-from curewatch.logbook import Entry, Logbook, Stored
+from curewatch.logbook import Entry, LogbookStore, Stored
 from curewatch.model.outlook import Outlook
 from curewatch.phrases import phrase
 from curewatch.wording import kept, plain_wording
@@ -44,7 +44,7 @@ class Evaluation:
     def __init__(
         self,
         configuration: Configuration,
-        logbook: Logbook,
+        logbook: LogbookStore,
         *,
         not_before: float = NOT_BEFORE,
         memory: Memory | None = None,
@@ -166,7 +166,7 @@ class Evaluation:
         return told
 
 
-def _restored(logbook: Logbook) -> Memory:
+def _restored(logbook: LogbookStore) -> Memory:
     """What stood when the last daemon ended still stands."""
     found = logbook.entries("alert")
     verdicts = logbook.entries("verdict")
@@ -179,6 +179,6 @@ def _restored(logbook: Logbook) -> Memory:
     )
 
 
-def standing(logbook: Logbook) -> alerts.State:
+def standing(logbook: LogbookStore) -> alerts.State:
     """The alerts that stand, for whoever reads beside a daemon."""
     return alerts.rebuild(alerts.events_told(entry.payload for entry in logbook.entries("alert")))

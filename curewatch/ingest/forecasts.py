@@ -13,7 +13,7 @@ import numpy as np
 
 from curewatch.clock import Instant
 from curewatch.errors import OutOfValidity, UsageError
-from curewatch.logbook import Logbook
+from curewatch.logbook import LogbookStore
 from curewatch.logbook.entry import Entry
 from curewatch.readings import Reading, Rejected
 from curewatch.units import DAY, HOUR
@@ -99,7 +99,7 @@ def entry(forecast: "Forecast", source: str) -> Entry:
     return Entry(KIND, payload, forecast.issued)
 
 
-def kept(logbook: Logbook, now: float) -> "tuple[Forecast, ...]":
+def kept(logbook: LogbookStore, now: float) -> "tuple[Forecast, ...]":
     """The forecasts of the last weeks, the newest last."""
     from curewatch.model.forecast import Forecast
 

@@ -4,14 +4,14 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from curewatch.jobs import Layup, layup_from_plain
-from curewatch.logbook import Logbook, Stored
+from curewatch.logbook import LogbookStore, Stored
 from curewatch.units import DAY
 
 LONGEST = 14 * DAY  # after that nothing more is counted down, closed or not [s]
 KINDS = ("layup", "layup closed", "pot-empty", "correction")
 
 
-def running(logbook: Logbook, now: float) -> tuple[Layup, ...]:
+def running(logbook: LogbookStore, now: float) -> tuple[Layup, ...]:
     """Every layup begun and not closed, oldest first, as corrected up to now."""
     return tuple(
         layup for layup in begun(logbook.entries(KINDS)).values() if 0 <= now - layup.started <= LONGEST
@@ -41,7 +41,7 @@ def begun(entries: Iterable[Stored]) -> dict[str, Layup]:
     return found
 
 
-def next_name(logbook: Logbook) -> str:
+def next_name(logbook: LogbookStore) -> str:
     """``L1``, ``L2``, …: one more than the highest number ever given."""
     given = [str(entry.payload.get("layup", "")) for entry in logbook.entries("layup")]
     numbers = [int(name[1:]) for name in given if name[:1] == "L" and name[1:].isdecimal()]

@@ -14,7 +14,7 @@ import numpy as np
 
 from curewatch.advice.situation import Situation
 from curewatch.jobs import Layup
-from curewatch.logbook import Kind, Logbook, Stored
+from curewatch.logbook import Kind, LogbookStore, Stored
 from curewatch.materials.substrate import Substrate
 from curewatch.materials.system import ResinSystem
 from curewatch.model import learning
@@ -31,7 +31,9 @@ NEAR = HOUR  # a reading within this of the start counts for it [s]
 _folded: OrderedDict[tuple[Any, ...], tuple[Lesson, ...]] = OrderedDict()
 
 
-def system_of_lot(logbook: Logbook, system: ResinSystem, lot: str | None, layer: str = "") -> ResinSystem:
+def system_of_lot(
+    logbook: LogbookStore, system: ResinSystem, lot: str | None, layer: str = ""
+) -> ResinSystem:
     """The system as this lot has shown itself; the one given where nothing was observed.
 
     Parameters
@@ -45,7 +47,7 @@ def system_of_lot(logbook: Logbook, system: ResinSystem, lot: str | None, layer:
     return learning.current_system(system, seen, layer)
 
 
-def lesson_of(logbook: Logbook, system: ResinSystem, lot: str | None, evidence: Evidence) -> Lesson:
+def lesson_of(logbook: LogbookStore, system: ResinSystem, lot: str | None, evidence: Evidence) -> Lesson:
     """What an observation that is about to be told would do; an earlier telling of it is left out.
 
     Raises
@@ -61,7 +63,9 @@ def lesson_of(logbook: Logbook, system: ResinSystem, lot: str | None, evidence: 
     return learning.learn(learning.current_system(system, others, evidence.layer), evidence)
 
 
-def lessons(logbook: Logbook, system: ResinSystem, lot: str | None, layer: str = "") -> tuple[Lesson, ...]:
+def lessons(
+    logbook: LogbookStore, system: ResinSystem, lot: str | None, layer: str = ""
+) -> tuple[Lesson, ...]:
     """What each observation of this lot did, oldest first; as :func:`system_of_lot`."""
     seen = tuple(observations(logbook, system.name, lot))
     if not seen:
@@ -75,7 +79,7 @@ def lessons(logbook: Logbook, system: ResinSystem, lot: str | None, layer: str =
     return _folded[key]
 
 
-def observations(logbook: Logbook, system: str, lot: str | None) -> Iterator[tuple[int, Evidence]]:
+def observations(logbook: LogbookStore, system: str, lot: str | None) -> Iterator[tuple[int, Evidence]]:
     """The observations of a lot that stand: entry number and what was seen.
 
     Told twice of one layer, the later telling holds: it is one event, not two.
@@ -91,7 +95,7 @@ def observations(logbook: Logbook, system: str, lot: str | None) -> Iterator[tup
     yield from found.values()
 
 
-def standing(logbook: Logbook) -> Iterator[tuple[Stored, dict[str, Any]]]:
+def standing(logbook: LogbookStore) -> Iterator[tuple[Stored, dict[str, Any]]]:
     """Every observation that nobody withdrew, with its corrections applied."""
     changes: dict[int, dict[str, Any]] = {}
     found = []

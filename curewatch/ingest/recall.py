@@ -6,7 +6,7 @@ from typing import NamedTuple
 from curewatch.configuration import Configuration
 from curewatch.ingest import health
 from curewatch.ingest.health import Track
-from curewatch.logbook import Logbook
+from curewatch.logbook import LogbookStore
 from curewatch.readings import Flag, Reading, undated
 from curewatch.units import HOUR
 
@@ -26,19 +26,19 @@ class Seen(NamedTuple):
     held_back: bool  # what came last is of unknown age
 
 
-def sensors_of_interest(logbook: Logbook, configuration: Configuration) -> list[str]:
+def sensors_of_interest(logbook: LogbookStore, configuration: Configuration) -> list[str]:
     """The configured sensors; without any, those in the logbook whose name tells a role."""
     if configuration.sensors:
         return list(configuration.sensors)
     return [name for name in logbook.sensors() if configuration.role_of(name)]
 
 
-def tracks(logbook: Logbook, names: Iterable[str], now: float) -> dict[str, Track]:
+def tracks(logbook: LogbookStore, names: Iterable[str], now: float) -> dict[str, Track]:
     """The tracks that the logbook's last hours make: what a daemon knows when it starts again."""
     return {name: look_up(logbook, name, now).track for name in names}
 
 
-def look_up(logbook: Logbook, name: str, now: float) -> Seen:
+def look_up(logbook: LogbookStore, name: str, now: float) -> Seen:
     """What there is of one sensor."""
     track, last, newest = Track(), None, None
     for reading in _readings(logbook, name, now - LOOK_BACK, now + AHEAD):
@@ -72,7 +72,7 @@ def _believable(reading: Reading) -> bool:
     return not (reading.flags & Flag.CLOCK_DOUBT or undated(reading.flags))
 
 
-def _readings(logbook: Logbook, name: str, start: float, end: float) -> Iterator[Reading]:
+def _readings(logbook: LogbookStore, name: str, start: float, end: float) -> Iterator[Reading]:
     """Readings whose stamp can be believed, oldest first."""
     found = logbook.series(name, start, end).dated()
     usable = (found.flags & Flag.CLOCK_DOUBT) == 0

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from curewatch.logbook import Logbook
+from curewatch.logbook import LogbookStore
 from curewatch.units import DAY, MINUTE
 from curewatch.wire import WHAT_TO_DO, Reason
 
@@ -27,7 +27,7 @@ class Refused(NamedTuple):
         return WHAT_TO_DO.get(self.reason, "see firmware_notes for the forms that are read")
 
 
-def lately(logbook: Logbook, now: float) -> tuple[Refused, ...]:
+def lately(logbook: LogbookStore, now: float) -> tuple[Refused, ...]:
     """Every kind of refusal whose last is younger than a day, the latest first."""
     found: dict[tuple[str, str, str], Refused] = {}
     for one in logbook.rejected(start=now - BACK):

@@ -17,7 +17,7 @@ from curewatch.ingest.evaluation import Evaluation
 from curewatch.ingest.events import Event, Show, Stop
 from curewatch.ingest.known_names import check_names
 from curewatch.ingest.watch_keeping import ADVISE_EVERY, CHECK_EVERY, WatchKeeping
-from curewatch.logbook import Entry, Logbook
+from curewatch.logbook import Entry, LogbookStore, open_logbook
 
 BATCH = 500  # a file never waits for a broker
 CHECKS = 4_000  # looks at the sensors over a whole recording, at most one a minute
@@ -31,7 +31,7 @@ class Replay:
         self,
         configuration: Configuration,
         recording: Recording,
-        logbook: Logbook,
+        logbook: LogbookStore,
         *,
         show: Callable[[Show], None],
         advise_every: float | None = None,
@@ -109,7 +109,7 @@ def replay(
 
     with tempfile.TemporaryDirectory(prefix="curewatch-") as folder:
         path = logbook_path or Path(folder) / "logbook.sqlite"
-        with Logbook(path, passing=logbook_path is None) as logbook:
+        with open_logbook(path, passing=logbook_path is None) as logbook:
             running = Replay(
                 configuration,
                 recording,

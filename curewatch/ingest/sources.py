@@ -9,8 +9,7 @@ from curewatch.ingest.deliveries import note_key
 from curewatch.ingest.edges.mqtt import MqttBroker
 from curewatch.ingest.edges.serial_port import SerialPort
 from curewatch.ingest.inbox import Inbox
-
-Edge = MqttBroker | SerialPort
+from curewatch.ingest.port import Broker, ReadingSource
 
 
 class Sources:
@@ -21,8 +20,8 @@ class Sources:
         self._clock = clock
         self._memory = memory
         self._settings: dict[str, Any] = {}  # name -> (what it was opened with, its password)
-        self._edges: dict[str, Edge] = {}
-        self.brokers: dict[str, MqttBroker] = {}
+        self._edges: dict[str, ReadingSource] = {}
+        self.brokers: dict[str, Broker] = {}
 
     @property
     def names(self) -> list[str]:
@@ -48,7 +47,7 @@ class Sources:
                 self._make(name, source, word)
         self._settings = settings
 
-    def _make(self, name: str, source: Any, word: str | None) -> Edge:
+    def _make(self, name: str, source: Any, word: str | None) -> ReadingSource:
         if isinstance(source, MqttSource):
             known = self._memory(note_key(name, 0)) is not None
             broker = MqttBroker(name, source, self._inbox, self._clock, password=word, known=known)

@@ -28,7 +28,7 @@ from curewatch.ingest.recall import (
     sensors_of_interest,
 )
 from curewatch.ingest.refused_lately import Refused
-from curewatch.logbook import Logbook
+from curewatch.logbook import LogbookStore
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.model.past import Past, no_past
 from curewatch.physics import moist_air
@@ -53,7 +53,7 @@ _KIND = {
 
 
 def situation(
-    logbook: Logbook,
+    logbook: LogbookStore,
     configuration: Configuration,
     now: float,
     *,
@@ -158,7 +158,7 @@ def _troubles(
 
 
 def _clock_troubles(
-    logbook: Logbook, now: float, places: Iterable[Place | None], not_before: float
+    logbook: LogbookStore, now: float, places: Iterable[Place | None], not_before: float
 ) -> list[Trouble]:
     """This machine's clock is not set, or stepped and not every place has spoken since."""
     if now < not_before:
@@ -194,7 +194,7 @@ def _mixed(step: Mapping[str, Any], now: float) -> str:
 # ---- the past
 
 
-def _past(logbook: Logbook, places: dict[Role, Place | None], now: float) -> Past:
+def _past(logbook: LogbookStore, places: dict[Role, Place | None], now: float) -> Past:
     """The last days of each role's sensor on one grid; a cell without a reading is ``nan``."""
     edges = np.arange(np.floor((now - PAST) / STEP), np.floor(now / STEP) + 2) * STEP
     columns = {role: _gridded(logbook, places[role], edges) for role in ROLES}
@@ -205,7 +205,7 @@ def _past(logbook: Logbook, places: dict[Role, Place | None], now: float) -> Pas
     return Past(*(a[first:] for a in (middle, air, vapour, surface, outside, outside_vapour)))
 
 
-def _gridded(logbook: Logbook, place: Place | None, edges: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _gridded(logbook: LogbookStore, place: Place | None, edges: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Means of temperature and of vapour pressure in each cell."""
     empty = np.full(len(edges) - 1, np.nan)
     if place is None:

@@ -64,9 +64,9 @@ def answer() -> None:
 
 def _look(asked: Asked) -> tuple[Any, bytes]:
     from curewatch.ingest.evaluation import Evaluation
-    from curewatch.logbook import Logbook
+    from curewatch.logbook import open_logbook
 
-    with Logbook(asked.logbook, read_only=True) as logbook:
+    with open_logbook(asked.logbook, read_only=True) as logbook:
         memory = None if asked.memory is None else pickle.loads(asked.memory)  # noqa: S301 - packed below
         evaluation = Evaluation(asked.configuration, logbook, memory=memory)
         said = evaluation(asked.at, asked.reason)

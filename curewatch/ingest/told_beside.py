@@ -10,7 +10,7 @@ from curewatch.errors import StoreFailed
 from curewatch.ingest import corrections
 from curewatch.ingest.core import Core
 from curewatch.ingest.published import seal_document
-from curewatch.logbook import Logbook
+from curewatch.logbook import LogbookStore
 
 EVERY = 5.0  # between two looks [s]
 EXAMINE_EVERY = 60.0  # between two looks through the whole file: 10 ms for each 4 MB [s]
@@ -28,7 +28,7 @@ _ACKNOWLEDGED = "acknowledged"
 class ToldBeside:
     """Remembers the last entry it has seen."""
 
-    def __init__(self, core: Core, logbook: Logbook, monotonic: float) -> None:
+    def __init__(self, core: Core, logbook: LogbookStore, monotonic: float) -> None:
         self._core = core
         self._logbook = logbook
         self._looked = monotonic  # [s]

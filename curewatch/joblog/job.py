@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from curewatch.errors import UsageError
-from curewatch.logbook import Kind, Logbook, Stored
+from curewatch.logbook import Kind, LogbookStore, Stored
 
 BENCH_KINDS = frozenset(
     {
@@ -108,14 +108,14 @@ def _corrected(entry: Stored, corrections: list[Stored]) -> Told:
     return Told(entry, payload, tuple(corrections))
 
 
-def names(logbook: Logbook, *, open_only: bool = False) -> tuple[str, ...]:
+def names(logbook: LogbookStore, *, open_only: bool = False) -> tuple[str, ...]:
     """The jobs of this logbook in the order they were opened."""
     opened = [str(entry.job) for entry in logbook.entries(Kind.JOB_OPEN)]
     closed = {entry.job for entry in logbook.entries(Kind.JOB_CLOSE)} if open_only else set()
     return tuple(name for name in opened if name not in closed)
 
 
-def read(logbook: Logbook, name: str) -> Job:
+def read(logbook: LogbookStore, name: str) -> Job:
     """The job of this name.
 
     Raises
@@ -130,7 +130,7 @@ def read(logbook: Logbook, name: str) -> Job:
     return Job(name, told(entries))
 
 
-def one_open(logbook: Logbook, name: str | None = None) -> Job | None:
+def one_open(logbook: LogbookStore, name: str | None = None) -> Job | None:
     """The job that is meant, for what can also be told of no job: None where none is open.
 
     Raises
@@ -143,7 +143,7 @@ def one_open(logbook: Logbook, name: str | None = None) -> Job | None:
     return current(logbook, name)
 
 
-def current(logbook: Logbook, name: str | None = None) -> Job:
+def current(logbook: LogbookStore, name: str | None = None) -> Job:
     """The job that is meant: the named one, else the one that is open.
 
     Raises

@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 from curewatch.advice import mixing
 from curewatch.errors import UsageError
 from curewatch.joblog.job import BENCH_KINDS, Job, Told
-from curewatch.logbook import Entry, Kind, Logbook
+from curewatch.logbook import Entry, Kind, LogbookStore
 from curewatch.materials.system import ResinSystem
 from curewatch.phrases import Said
 from curewatch.units import MINUTE
@@ -17,7 +17,7 @@ def next_name(letter: str, taken: int) -> str:
     return f"{letter}{taken + 1}"
 
 
-def opening(logbook: Logbook, payload: Mapping[str, Any], at: float, name: str | None = None) -> Entry:
+def opening(logbook: LogbookStore, payload: Mapping[str, Any], at: float, name: str | None = None) -> Entry:
     """A job is opened.
 
     Raises

@@ -1,17 +1,14 @@
 """A whole and checked copy of a logbook, made while it is in use."""
 
 import os
-import sqlite3
 from pathlib import Path
 
 from curewatch.errors import StoreFailed, UsageError, reason
-from curewatch.logbook import store
-from curewatch.logbook.logbook import Logbook
-
-PAGES = 2000  # copied at a time: a writer waits for one such step at most
+from curewatch.logbook.opening import open_logbook
+from curewatch.logbook.port import LogbookStore
 
 
-def backup(logbook: Logbook, target: Path) -> Path:
+def backup(logbook: LogbookStore, target: Path) -> Path:
     """Copy the logbook as it stands to a new file, while others may go on writing to it.
 
     The copy appears under its name when it is whole and its chain was walked. The signing key is not
@@ -30,9 +27,8 @@ def backup(logbook: Logbook, target: Path) -> Path:
         raise UsageError(f"{target.parent} is no folder that is there; is the disk for copies plugged in?")
     draft = target.with_name(f"{target.name}.part-{os.getpid()}")
     try:
-        with store.telling(target):
-            _copy(logbook.path, draft)
-        with Logbook(draft, read_only=True) as copy:
+        logbook.copy(draft)
+        with open_logbook(draft, read_only=True) as copy:
             copy.verify()
         os.link(draft, target)
     except FileExistsError as trouble:
@@ -43,16 +39,3 @@ def backup(logbook: Logbook, target: Path) -> Path:
         for left in draft.parent.glob(f"{draft.name}*"):
             left.unlink()
     return target
-
-
-def _copy(source: Path, draft: Path) -> None:
-    origin = store.open_to_read(source)
-    copy = sqlite3.connect(draft)
-    try:
-        origin.backup(copy, pages=PAGES)
-        copy.execute("PRAGMA journal_mode = DELETE")  # one file, without a log beside it
-    finally:
-        copy.close()
-        origin.close()
-    with draft.open("rb") as file:
-        os.fsync(file.fileno())

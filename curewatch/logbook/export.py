@@ -11,7 +11,7 @@ import numpy as np
 
 from curewatch.errors import StoreFailed, UsageError, reason
 from curewatch.logbook import columns, rows
-from curewatch.logbook.logbook import Logbook
+from curewatch.logbook.port import LogbookStore
 from curewatch.logbook.series import BlockRows
 
 FORMS = {".csv": "csv", ".json": "senml", ".senml": "senml", ".parquet": "parquet", ".jsonl": "entries"}
@@ -25,7 +25,9 @@ class Selection(NamedTuple):
     sensor: str | None = None
 
 
-def export(logbook: Logbook, target: Path, form: str | None = None, chosen: Selection | None = None) -> int:
+def export(
+    logbook: LogbookStore, target: Path, form: str | None = None, chosen: Selection | None = None
+) -> int:
     """Write a new file; how many readings or entries it holds.
 
     Raises
@@ -36,7 +38,7 @@ def export(logbook: Logbook, target: Path, form: str | None = None, chosen: Sele
         The disk refuses.
     """
     form = form or FORMS.get(target.suffix.lower(), "")
-    writers: dict[str, Callable[[Logbook, Path, Selection], int]] = {
+    writers: dict[str, Callable[[LogbookStore, Path, Selection], int]] = {
         "csv": _csv,
         "senml": _senml,
         "parquet": _parquet,
@@ -65,7 +67,7 @@ def _text(path: Path) -> Iterator[IO[str]]:
         os.fsync(file.fileno())
 
 
-def _csv(logbook: Logbook, path: Path, chosen: Selection) -> int:
+def _csv(logbook: LogbookStore, path: Path, chosen: Selection) -> int:
     """The canonical lines, as the chain covers them, under one line of headings."""
     tokens, count = logbook.tokens(), 0
     with _text(path) as file:
@@ -76,7 +78,7 @@ def _csv(logbook: Logbook, path: Path, chosen: Selection) -> int:
     return count
 
 
-def _senml(logbook: Logbook, path: Path, chosen: Selection) -> int:
+def _senml(logbook: LogbookStore, path: Path, chosen: Selection) -> int:
     """One pack of resolved records, one a line."""
     names = {number: _senml_name(token) for number, token in logbook.tokens().items()}
     count, separator = 0, "[\n"
@@ -107,7 +109,7 @@ def _senml_name(token: str) -> str:
     return name if name[:1].isalnum() else f"x{name}"
 
 
-def _parquet(logbook: Logbook, path: Path, chosen: Selection) -> int:
+def _parquet(logbook: LogbookStore, path: Path, chosen: Selection) -> int:
     """One row a reading, times as UTC timestamps, temperatures in degC, humidity in per cent."""
     import pyarrow as pa
     from pyarrow import parquet
@@ -158,7 +160,7 @@ def _columns(found: rows.Rows, names: dict[int, str]) -> list[Any]:
     ]
 
 
-def _entries(logbook: Logbook, path: Path, chosen: Selection) -> int:
+def _entries(logbook: LogbookStore, path: Path, chosen: Selection) -> int:
     """Canonical lines of the entries, as the chain covers them."""
     found = logbook.entries(start=chosen.start, end=chosen.end)
     with _text(path) as file:

@@ -1,4 +1,4 @@
-"""The durable memory of a shed: one SQLite file that readings and entries are appended to.
+"""The durable memory of a shed in one SQLite file: the store that is meant when nothing else is said.
 
 Theory of operation
 -------------------
@@ -12,12 +12,13 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import NamedTuple, Self
+from typing import Self
 
 from curewatch.errors import StoreFailed
 from curewatch.logbook import chain, entry, rows, schema, store, verification
 from curewatch.logbook.entry import Entry, Stored
 from curewatch.logbook.lock import Lock
+from curewatch.logbook.port import Known, Refusals
 from curewatch.logbook.series import (
     EARLIEST,
     LATEST,
@@ -34,31 +35,12 @@ from curewatch.logbook.writer import DAY_MS, Writer, head
 from curewatch.readings import Reading, Rejected
 
 
-class Known(NamedTuple):
-    """What the logbook has of one sensor."""
-
-    readings: int
-    earliest: float  # UTC [s]
-    latest: float  # UTC [s]
-
-
-class Refusals(NamedTuple):
-    """How often one source gave one reason for a refusal on one day (UTC)."""
-
-    day: float  # UTC, begin of the day [s]
-    source: str
-    sensor: str
-    reason: str
-    times: int
-    last_at: float  # UTC [s]
-    last_raw: bytes
-
-
 class Logbook:
-    """One logbook file, open. ``read_only`` opens an existing one beside a process that writes.
+    """One SQLite file, open: a :class:`~curewatch.logbook.port.LogbookStore`.
 
-    ``passing`` is for a file that is thrown away with the process that made it, in a replay for
-    instance: it is the same in all but that a commit does not wait for the disk.
+    ``read_only`` opens an existing one beside a process that writes. ``passing`` is for a file that is
+    thrown away with the process that made it, in a replay for instance: it is the same in all but that
+    a commit does not wait for the disk.
     """
 
     def __init__(self, path: Path | str, *, read_only: bool = False, passing: bool = False) -> None:
@@ -337,6 +319,16 @@ class Logbook:
         """
         with store.telling(self.path):
             self._lock = Lock(self.path, holder, since)
+
+    def size(self) -> int:
+        """Bytes of the file."""
+        with store.telling(self.path):
+            return self.path.stat().st_size
+
+    def copy(self, target: Path) -> None:
+        """Copy the logbook as it stands to a new file, while others go on writing."""
+        with store.telling(target):
+            store.copy(self.path, target)
 
     def close(self) -> None:
         """Leave the file in order; the lock is let go."""

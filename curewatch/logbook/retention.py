@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from curewatch.logbook.entry import Entry
 from curewatch.logbook.kinds import Kind
-from curewatch.logbook.logbook import Logbook
+from curewatch.logbook.port import LogbookStore
 from curewatch.units import DAY, HOUR
 
 BEFORE_A_JOB = 2 * DAY  # s
@@ -37,7 +37,7 @@ class Pruned(NamedTuple):
     kept_for: tuple[str, ...]  # jobs whose time lies before the day given
 
 
-def jobs_time(logbook: Logbook) -> list[Kept]:
+def jobs_time(logbook: LogbookStore) -> list[Kept]:
     """The time of every job: of every entry that names it, and from opening to closing."""
     kept: dict[str, Kept] = {}
     for one in logbook.entries():
@@ -52,7 +52,7 @@ def jobs_time(logbook: Logbook) -> list[Kept]:
     return [Kept(job, start - BEFORE_A_JOB, end + AFTER_A_JOB) for job, start, end in kept.values()]
 
 
-def prune(logbook: Logbook, before: float, *, at: float, rehearse: bool = False) -> Pruned:
+def prune(logbook: LogbookStore, before: float, *, at: float, rehearse: bool = False) -> Pruned:
     """Let go of readings measured before this moment, UTC [s]; ``at`` is the present.
 
     Whole blocks only: a block with one reading that must stay, stays. ``rehearse`` changes nothing.

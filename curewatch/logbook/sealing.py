@@ -19,7 +19,7 @@ from curewatch.errors import RecordBroken, StoreFailed
 from curewatch.logbook import rows
 from curewatch.logbook.entry import Entry, Stored
 from curewatch.logbook.kinds import Kind
-from curewatch.logbook.logbook import Logbook
+from curewatch.logbook.port import LogbookStore
 from curewatch.logbook.seal_code import read_code, seal_code
 
 if TYPE_CHECKING:
@@ -40,7 +40,9 @@ class Seal(NamedTuple):
     public_key: str  # hexadecimal
 
 
-def seal(logbook: Logbook, *, why: str, at: float, job: str | None = None, key: str | None = None) -> Seal:
+def seal(
+    logbook: LogbookStore, *, why: str, at: float, job: str | None = None, key: str | None = None
+) -> Seal:
     """End the open block, sign the head, and write the seal down.
 
     ``at`` is the present, UTC [s]. Counts of refusals since the last seal go into the chain first.
@@ -93,7 +95,7 @@ def parse(text: str, signature: str) -> Seal:
     )
 
 
-def seals(logbook: Logbook, *, after: int = 0) -> list[Seal]:
+def seals(logbook: LogbookStore, *, after: int = 0) -> list[Seal]:
     """Every seal of the logbook, oldest first, as written: not checked."""
     return [seal_of(one) for one in logbook.entries(Kind.SEAL, after=after)]
 
@@ -119,7 +121,7 @@ def check_signature(one: Seal) -> None:
         ) from trouble
 
 
-def check_seals(logbook: Logbook) -> list[Seal]:
+def check_seals(logbook: LogbookStore) -> list[Seal]:
     """Every seal of a verified logbook: its signature, its head, and that the key stayed the same.
 
     Raises
@@ -141,7 +143,7 @@ def check_seals(logbook: Logbook) -> list[Seal]:
     return every
 
 
-def prove(logbook: Logbook, written: str) -> Seal:
+def prove(logbook: LogbookStore, written: str) -> Seal:
     """The seal whose code was written down; everything before it then stands as it was.
 
     Raises

@@ -10,6 +10,7 @@ from typing import NamedTuple
 from curewatch.errors import StoreFailed
 
 BUSY_MS = 5000  # how long to wait for another process's commit
+PAGES = 2000  # copied at a time: a writer waits for one such step at most
 
 _WHAT_TO_DO = {
     sqlite3.SQLITE_BUSY: "another program holds it locked; close that program (a database browser?)",
@@ -100,6 +101,15 @@ def damage(path: Path) -> StoreFailed | None:
         code = getattr(trouble, "sqlite_errorcode", 0) & 0xFF
         return failed(path, trouble) if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB) else None
     return None
+
+
+def copy(source: Path, target: Path) -> None:
+    """The file as it stands, with what is in its log, as one new file that is on the disk."""
+    with closing(open_to_read(source)) as origin, closing(sqlite3.connect(target)) as made:
+        origin.backup(made, pages=PAGES)
+        made.execute("PRAGMA journal_mode = DELETE")  # one file, without a log beside it
+    with target.open("rb") as file:
+        os.fsync(file.fileno())
 
 
 def bring_home(connection: sqlite3.Connection, path: Path) -> None:

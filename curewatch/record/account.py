@@ -19,7 +19,7 @@ from curewatch.advice.rules import Judgement, Spans
 from curewatch.configuration.shape import ROLES_BY_NAME
 from curewatch.errors import CurewatchError
 from curewatch.ingest import learnt
-from curewatch.logbook import Kind, Logbook, Stored
+from curewatch.logbook import Kind, LogbookStore, Stored
 from curewatch.logbook.sealing import Seal
 from curewatch.materials import load_system
 from curewatch.materials.substrate import Substrate, load_substrate
@@ -96,7 +96,7 @@ class Account:
         return tuple(sorted(found, key=lambda one: one.at))
 
 
-def gather(logbook: Logbook, name: str, seal: Seal, systems: Path | None = None) -> Account:
+def gather(logbook: LogbookStore, name: str, seal: Seal, systems: Path | None = None) -> Account:
     """The account of one job as far as the seal covers it; ``systems`` is the folder of own resin systems.
 
     Raises
@@ -143,7 +143,7 @@ def _setting(entries: Sequence[Stored]) -> Mapping[str, Any]:
     return found[-1] if found else {}
 
 
-def _posts(entries: Sequence[Stored], logbook: Logbook) -> tuple[Post, ...]:
+def _posts(entries: Sequence[Stored], logbook: LogbookStore) -> tuple[Post, ...]:
     """Every sensor that any configuration of the record names; without one, what the names tell."""
     found: dict[str, Post] = {}
     for one in entries:
@@ -218,7 +218,7 @@ def _cured(course: Course) -> float:
 # -- sensors ------------------------------------------------------------------------------------
 
 
-def _heard(logbook: Logbook, post: Post, entries: Sequence[Stored], start: float, end: float) -> Heard:
+def _heard(logbook: LogbookStore, post: Post, entries: Sequence[Stored], start: float, end: float) -> Heard:
     found = logbook.series(post.name, start, end)
     seen = found.dated()
     edges = np.concatenate(([start], seen.time, [end]))
@@ -237,7 +237,7 @@ def _heard(logbook: Logbook, post: Post, entries: Sequence[Stored], start: float
     )
 
 
-def _disorder(logbook: Logbook, part: Window) -> Iterator[Disorder]:
+def _disorder(logbook: LogbookStore, part: Window) -> Iterator[Disorder]:
     """Where the time of arrival, or of telling, runs backwards along the chain."""
     last = None
     for _, _, rows in logbook.block_rows(part.readings_from, part.last):

@@ -11,7 +11,7 @@ import numpy as np
 
 from curewatch.advice.rules import Conditions
 from curewatch.errors import ConfigurationError
-from curewatch.logbook import Logbook, Series
+from curewatch.logbook import LogbookStore, Series
 from curewatch.materials.sensor_part import SensorPart, load_sensor_part
 from curewatch.materials.substrate import Substrate
 from curewatch.model import surface
@@ -63,7 +63,7 @@ class Measured(NamedTuple):
 
 
 def measure(
-    logbook: Logbook, posts: Iterable[Post], start: float, end: float, substrate: Substrate | None
+    logbook: LogbookStore, posts: Iterable[Post], start: float, end: float, substrate: Substrate | None
 ) -> Measured:
     """Lay the readings of these sensors on the minutes from ``start`` to ``end``. UTC [s]"""
     time = np.arange(np.ceil(start / MINUTE) * MINUTE, end + 1.0, MINUTE)

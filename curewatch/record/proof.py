@@ -16,7 +16,7 @@ from hashlib import sha256
 from importlib import resources
 from typing import NamedTuple
 
-from curewatch.logbook import Kind, Logbook, Stored, columns, entry, rows
+from curewatch.logbook import Kind, LogbookStore, Stored, columns, entry, rows
 from curewatch.logbook.sealing import Seal, key_path, signing_key
 
 LISTED = (
@@ -57,7 +57,7 @@ class Window(NamedTuple):
     entries: tuple[Stored, ...]  # in full
 
 
-def window(logbook: Logbook, job: str, seal: Seal, start: float, end: float) -> Window:
+def window(logbook: LogbookStore, job: str, seal: Seal, start: float, end: float) -> Window:
     """The part of the logbook for a job whose readings matter from ``start`` to ``end``. UTC [s]"""
     between = logbook.blocks_between(start, end)
     own = [one for one in logbook.entries(job=job) if one.block <= seal.block]
@@ -76,7 +76,7 @@ def window(logbook: Logbook, job: str, seal: Seal, start: float, end: float) -> 
     return Window(first, readings_from, seal.block, entries)
 
 
-def _last_before(logbook: Logbook, block: int) -> list[Stored]:
+def _last_before(logbook: LogbookStore, block: int) -> list[Stored]:
     """The last configuration, and the last check of each sensor, that stood when the block began."""
     last: dict[tuple[str, object], Stored] = {}
     for one in logbook.entries(LOOKED_BACK_FOR):
@@ -85,7 +85,7 @@ def _last_before(logbook: Logbook, block: int) -> list[Stored]:
     return list(last.values())
 
 
-def proof_files(logbook: Logbook, part: Window, seal: Seal, account: bytes) -> dict[str, bytes]:
+def proof_files(logbook: LogbookStore, part: Window, seal: Seal, account: bytes) -> dict[str, bytes]:
     """Every file of the proof by its name; ``account`` is what the pages say, as JSON."""
     from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 
@@ -117,7 +117,7 @@ def checksums(files: Mapping[str, bytes]) -> bytes:
     return "".join(f"{sha256(content).hexdigest()}  {name}\n" for name, content in files.items()).encode()
 
 
-def _readings(logbook: Logbook, part: Window) -> bytes:
+def _readings(logbook: LogbookStore, part: Window) -> bytes:
     tokens = logbook.tokens()
     found = list(logbook.block_rows(part.readings_from, part.last))
     form = columns.form(max((one.form for one in found), default=1))
@@ -125,7 +125,7 @@ def _readings(logbook: Logbook, part: Window) -> bytes:
     return "".join([form.heading + "\n", *texts]).encode()
 
 
-def _blocks(logbook: Logbook, part: Window) -> bytes:
+def _blocks(logbook: LogbookStore, part: Window) -> bytes:
     left = {one.block for one in logbook.block_rows(part.readings_from, part.last)}
     lines = [BLOCKS_HEADER + "\n"]
     for face, head in logbook.faces(part.first, part.last):
@@ -137,7 +137,7 @@ def _blocks(logbook: Logbook, part: Window) -> bytes:
     return "".join(lines).encode()
 
 
-def _digests(logbook: Logbook, part: Window) -> bytes:
+def _digests(logbook: LogbookStore, part: Window) -> bytes:
     lines = (
         f"{one.block},{entry.digest_line(one.number, entry.digest(one.line))}"
         for one in logbook.entries()

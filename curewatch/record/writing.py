@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from curewatch import joblog
 from curewatch.errors import RecordBroken, StoreFailed, UsageError, reason
-from curewatch.logbook import Kind, Logbook
+from curewatch.logbook import Kind, LogbookStore
 from curewatch.logbook.sealing import Seal, check_seals, key_path, seal, seal_of, signing_key
 from curewatch.record import paper, screen
 from curewatch.record.account import Account, gather
@@ -35,7 +35,7 @@ class Written(NamedTuple):
 
 
 def write(
-    logbook: Logbook,
+    logbook: LogbookStore,
     job: str,
     target: Path,
     *,
@@ -88,7 +88,7 @@ def write(
 
 
 def make(
-    logbook: Logbook, account: Account, reader: Wording | None = None
+    logbook: LogbookStore, account: Account, reader: Wording | None = None
 ) -> tuple[dict[str, bytes], dict[str, bytes]]:
     """The files of the proof, and the pages with their signed digests."""
     key = signing_key(key_path(logbook.path))
@@ -100,7 +100,7 @@ def make(
     return files, {**whole, "pages.sha256": listed, "pages.sig": key.sign(listed)}
 
 
-def seal_for(logbook: Logbook, job: str, at: float) -> Seal:
+def seal_for(logbook: LogbookStore, job: str, at: float) -> Seal:
     """The seal of the job's close if nothing was added to the job since; else a new one."""
     own = [one for one in logbook.entries(job=job) if one.kind != Kind.SEAL]
     closings = [

@@ -13,7 +13,7 @@ from curewatch.cli.typed import span_from_text
 from curewatch.clock import SystemClock
 from curewatch.configuration import logbook_path
 from curewatch.errors import UsageError
-from curewatch.logbook import Entry, Kind, Logbook, Stored
+from curewatch.logbook import Entry, Kind, LogbookStore, Stored, open_logbook
 from curewatch.wording import Wording, plain_wording
 
 
@@ -53,7 +53,7 @@ def app(
     if not path.exists():
         _told((), (), words, now, json=json)
         return
-    with Logbook(path, read_only=not seen) as logbook:
+    with open_logbook(path, read_only=not seen) as logbook:
         if seen:
             _acknowledge(logbook, seen, by, now, plain_wording(words.zone))
         entries = logbook.entries(Kind.ALERT)
@@ -75,7 +75,9 @@ def _standing(entries: list[Stored]) -> tuple[Rung, ...]:
     return tuple(sorted(standing, key=lambda each: each.number))
 
 
-def _acknowledge(logbook: Logbook, seen: list[str], by: str | None, now: float, plainly: Wording) -> None:
+def _acknowledge(
+    logbook: LogbookStore, seen: list[str], by: str | None, now: float, plainly: Wording
+) -> None:
     """Write down that these were seen; the daemon takes it up within seconds.
 
     Raises

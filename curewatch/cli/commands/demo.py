@@ -19,7 +19,7 @@ from curewatch.configuration import Configuration
 from curewatch.ingest.edges.recording import open_recording
 from curewatch.ingest.events import Show
 from curewatch.ingest.replay import Replay
-from curewatch.logbook import Logbook
+from curewatch.logbook import open_logbook
 from curewatch.wording import Wording, plain_wording, wording
 
 RECORDING = "saltmarsh-evening.txt"
@@ -52,7 +52,7 @@ def app(
     evening.begin(recording.span)
     with (
         tempfile.TemporaryDirectory(prefix="curewatch-demo-") as folder,
-        Logbook(Path(folder) / "logbook.sqlite", passing=True) as logbook,
+        open_logbook(Path(folder) / "logbook.sqlite", passing=True) as logbook,
     ):
         replay = Replay(found, recording, logbook, show=show, advise_every=ADVISE_EVERY, tell_readings=True)
         pace = 0.0 if bare else seconds / (recording.span.end - recording.span.start)

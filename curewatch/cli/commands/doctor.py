@@ -14,7 +14,7 @@ from curewatch.cli.terminal import print_json, say
 from curewatch.clock import SystemClock, synchronised
 from curewatch.configuration import logbook_path
 from curewatch.errors import ExitStatus, StoreFailed
-from curewatch.logbook import Logbook
+from curewatch.logbook import open_logbook
 from curewatch.wording import plain_wording
 
 MARK = {Grade.GOOD: "good", Grade.CARE: "CARE", Grade.BAD: "BAD "}
@@ -46,7 +46,7 @@ def _examined(bare: Examined, path: Path) -> tuple[Finding, ...]:
     if not path.exists():
         return examine(bare)
     try:
-        with Logbook(path, read_only=True) as logbook:
+        with open_logbook(path, read_only=True) as logbook:
             return examine(replace(bare, logbook=logbook))
     except StoreFailed as trouble:
         return examine(replace(bare, unreadable=str(trouble)))

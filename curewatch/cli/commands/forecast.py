@@ -37,7 +37,7 @@ def app(
     from curewatch.clock import SystemClock
     from curewatch.configuration import logbook_path
     from curewatch.ingest import forecasts
-    from curewatch.logbook import Logbook
+    from curewatch.logbook import open_logbook
 
     configuration, wording = settings(config, units)
     now = SystemClock().now().utc
@@ -45,11 +45,11 @@ def app(
     found: tuple[Forecast, ...] = ()
     if file is not None:
         fed = forecasts.from_bytes(_bytes(file), now, str(file), configuration.zone)
-        with Logbook(path) as logbook:
+        with open_logbook(path) as logbook:
             logbook.write(forecasts.entry(fed, file.name))
             found = forecasts.kept(logbook, now)
     elif path.exists():
-        with Logbook(path, read_only=True) as logbook:
+        with open_logbook(path, read_only=True) as logbook:
             found = forecasts.kept(logbook, now)
     if as_json:
         terminal.print_json(as_plain(found, now))

@@ -23,7 +23,7 @@ from curewatch.errors import UsageError
 from curewatch.ingest import layups
 from curewatch.joblog import telling
 from curewatch.jobs import Layup, layup_as_plain
-from curewatch.logbook import Entry, Kind, Logbook
+from curewatch.logbook import Entry, Kind, LogbookStore, open_logbook
 from curewatch.materials import DoseOutOfRange, ResinSystem, load_system
 from curewatch.wording import Wording, dosed, duration
 
@@ -58,7 +58,7 @@ def app(
     if running and not path.exists():
         _show((), words, now, json=json)
         return
-    with Logbook(path, read_only=running) as logbook:
+    with open_logbook(path, read_only=running) as logbook:
         if close:
             _close(logbook, close, given, _started(ago, at, words, now), now)
         elif not running:
@@ -140,7 +140,7 @@ def _recent(started: float, words: Wording, now: float) -> float:
 
 def _layup(
     configuration: Configuration,
-    logbook: Logbook,
+    logbook: LogbookStore,
     told: dict[str, Any],
     *,
     job: joblog.Job | None,
@@ -186,13 +186,13 @@ def _peroxide(given: float | None, system: ResinSystem) -> float | None:
     return given
 
 
-def _begin(logbook: Logbook, layup: Layup, told: dict[str, Any], now: float) -> None:
+def _begin(logbook: LogbookStore, layup: Layup, told: dict[str, Any], now: float) -> None:
     further = {key: told[key] for key in ("batches", "layers", "cloth", "by") if key in told}
     payload = layup_as_plain(layup) | further
     logbook.write(Entry(Kind.LAYUP, payload, layup.started, job=layup.job, recorded=now))
 
 
-def _close(logbook: Logbook, name: str, given: dict[str, str | None], at: float, now: float) -> None:
+def _close(logbook: LogbookStore, name: str, given: dict[str, str | None], at: float, now: float) -> None:
     open_ones = {layup.layup: layup for layup in layups.running(logbook, now)}
     layup = open_ones.get(name.upper())
     if layup is None:

@@ -14,7 +14,7 @@ from curewatch.clock import iso_utc
 
 if TYPE_CHECKING:
     from curewatch.configuration import Configuration
-    from curewatch.logbook import Logbook
+    from curewatch.logbook import LogbookStore
 
 app = typer.Typer(help="The logbook: status, verify, seal, back up, export, prune.")
 
@@ -26,17 +26,17 @@ UntilOption = Annotated[str | None, typer.Option("--until", metavar="TIME", help
 
 
 @contextmanager
-def opened(config: Path | None, *, read_only: bool = True) -> Iterator["tuple[Logbook, Configuration]"]:
+def opened(config: Path | None, *, read_only: bool = True) -> Iterator["tuple[LogbookStore, Configuration]"]:
     """The logbook of the configuration, and the configuration."""
     from curewatch.configuration import load, logbook_path
     from curewatch.errors import StoreFailed
-    from curewatch.logbook import Logbook
+    from curewatch.logbook import open_logbook
 
     configuration = load(config)
     path = logbook_path(configuration)
     if not path.exists():
         raise StoreFailed(f"there is no logbook at {path}; `curewatch ingest` or `watch` begins one")
-    with Logbook(path, read_only=read_only) as logbook:
+    with open_logbook(path, read_only=read_only) as logbook:
         yield logbook, configuration
 
 
@@ -60,7 +60,7 @@ def status(config: ConfigOption = None, units: UnitsOption = None, json: JsonOpt
             refused[refusal.reason] = refused.get(refusal.reason, 0) + refusal.times
         said: dict[str, Any] = {
             "path": str(logbook.path),
-            "bytes": logbook.path.stat().st_size,
+            "bytes": logbook.size(),
             "readings": head.readings,
             "entries": head.entries,
             "block": head.block,

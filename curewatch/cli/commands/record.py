@@ -37,7 +37,7 @@ def write(
     from curewatch import joblog
     from curewatch.clock import SystemClock
     from curewatch.configuration import logbook_path
-    from curewatch.logbook import Logbook
+    from curewatch.logbook import open_logbook
     from curewatch.record import writing
 
     configuration, words = settings(config, units)
@@ -46,7 +46,7 @@ def write(
         raise UsageError(f"there is no logbook at {path}; `curewatch ingest` or `watch` begins one")
     if to.exists() and not to.is_dir():
         raise UsageError(f"--to {to} is a file; give a folder, or a name that is free")
-    with Logbook(path) as logbook:
+    with open_logbook(path) as logbook:
         name = job or _only_job(joblog.names(logbook), joblog.names(logbook, open_only=True))
         now = SystemClock().now().utc
         written = writing.write(

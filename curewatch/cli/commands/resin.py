@@ -141,11 +141,11 @@ def _of_lot(configuration: "Configuration", system: "ResinSystem", lot: str) -> 
     from curewatch.configuration import logbook_path
     from curewatch.errors import UsageError
     from curewatch.ingest import learnt
-    from curewatch.logbook import Logbook
+    from curewatch.logbook import open_logbook
 
     path, found = logbook_path(configuration), system
     if path.exists():
-        with Logbook(path, read_only=True) as logbook:
+        with open_logbook(path, read_only=True) as logbook:
             found = learnt.system_of_lot(logbook, system, lot)
     if found is system:
         said = f"nothing was learnt of lot {safe_line(lot)!r} of {system.name}"
@@ -222,12 +222,12 @@ def _measured(configuration: "Configuration", words: "Wording") -> tuple[float, 
     from curewatch.errors import ExitStatus
     from curewatch.ingest.consult import question
     from curewatch.ingest.state import situation
-    from curewatch.logbook import Logbook
+    from curewatch.logbook import open_logbook
 
     now, path = SystemClock().now().utc, logbook_path(configuration)
     known = Situation(now)
     if path.exists():
-        with Logbook(path, read_only=True) as logbook:
+        with open_logbook(path, read_only=True) as logbook:
             known = situation(logbook, configuration, now, past=False)
     doubts = trust.troubles(known, question(configuration).limits)
     air, work = known.air, known.surface

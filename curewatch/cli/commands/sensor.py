@@ -16,7 +16,7 @@ from curewatch.configuration import Configuration, Sensor, logbook_path
 from curewatch.errors import UsageError
 from curewatch.ingest import corrections, judgement, recall
 from curewatch.ingest.health import Health, Track
-from curewatch.logbook import Logbook
+from curewatch.logbook import LogbookStore, open_logbook
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.units import MINUTE
 from curewatch.wording import Wording, plain_wording
@@ -41,7 +41,7 @@ def list_sensors(*, config: ConfigOption = None, units: UnitsOption = None, json
     if not path.exists():
         found = [_unheard(name, configuration, now) for name in configuration.sensors]
     else:
-        with Logbook(path, read_only=True) as logbook:
+        with open_logbook(path, read_only=True) as logbook:
             found = _listed(logbook, configuration, now)
     if json:
         print_json(
@@ -51,7 +51,7 @@ def list_sensors(*, config: ConfigOption = None, units: UnitsOption = None, json
     tell(sensor_lines(found, words, now), indent=13)
 
 
-def _listed(logbook: Logbook, configuration: Configuration, now: float) -> list[Listed]:
+def _listed(logbook: LogbookStore, configuration: Configuration, now: float) -> list[Listed]:
     names = dict.fromkeys((*configuration.sensors, *logbook.sensors()))
     seen = {name: recall.look_up(logbook, name, now) for name in names}
     healths = judgement.judge(configuration, {name: each.track for name, each in seen.items()}, now)
@@ -146,7 +146,7 @@ def check(
     clock = SystemClock()
     if not 0 <= wait <= LONGEST_WAIT:
         raise UsageError(f"--wait {wait:g}; allowed: 0 to {LONGEST_WAIT:g} minutes")
-    with Logbook(logbook_path(configuration)) as logbook:
+    with open_logbook(logbook_path(configuration)) as logbook:
         desk = Desk(logbook, configuration, words, clock, json=json, keep=keep, ask=ask)
         source = desk.source(recording)
         for name in (sensor, beside):

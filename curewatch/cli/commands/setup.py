@@ -114,11 +114,11 @@ def _first_answer(file: Path, talk: Talk, clock: Clock) -> None:
 def _hear_once(found: Configuration, file: Path, talk: Talk, clock: Clock) -> None:
     """Run the daemon until every sensor was heard, for two periods at most."""
     from curewatch.ingest.companion import companion
-    from curewatch.logbook import Logbook
+    from curewatch.logbook import open_logbook
 
     talk.say("\nhearing each sensor once ...")
     end = clock.now().monotonic + TWO_PERIODS
-    with companion(found, config_path=file) as beside, Logbook(beside.path) as logbook:
+    with companion(found, config_path=file) as beside, open_logbook(beside.path) as logbook:
         while clock.now().monotonic < end and beside.failure is None:
             missing = found.sensors.keys() - logbook.sensors().keys()
             if not missing:

@@ -73,12 +73,12 @@ def known(configuration: "Configuration", now: float) -> "Situation":
     from curewatch.cli.terminal import note
     from curewatch.configuration import logbook_path
     from curewatch.ingest.state import situation
-    from curewatch.logbook import Logbook
+    from curewatch.logbook import open_logbook
 
     path = logbook_path(configuration)
     if not path.exists():
         if configuration.file is None:
             note("nothing is set up yet: `curewatch setup` finds your sensors, `curewatch demo` shows how")
         return Situation(now)
-    with Logbook(path, read_only=True) as logbook:
+    with open_logbook(path, read_only=True) as logbook:
         return situation(logbook, configuration, now)

@@ -21,7 +21,7 @@ from curewatch.errors import CurewatchError, ExitStatus, UsageError
 from curewatch.ingest.companion import Companion, companion
 from curewatch.ingest.edges.process import signals
 from curewatch.ingest.known_names import check_names
-from curewatch.logbook import Logbook
+from curewatch.logbook import open_logbook
 from curewatch.wording import Wording, plain_wording
 
 ROWS = 24  # of one picture where there is no terminal to ask
@@ -56,7 +56,7 @@ def app(
         show = _document if as_json else partial(_picture, plain=plain)
         raise typer.Exit(_only_look(configuration, words, show if once else partial(keep, plain=plain)))
     check_names(configuration)
-    with companion(configuration, config_path=config) as beside, Logbook(beside.path) as logbook:
+    with companion(configuration, config_path=config) as beside, open_logbook(beside.path) as logbook:
         told = daemon_words(beside, configuration)
         raise typer.Exit(keep(Watched(logbook, configuration, told, SystemClock(), words), plain=plain))
 
@@ -79,7 +79,7 @@ def daemon_words(beside: Companion, configuration: Configuration) -> Callable[[]
 
 def _only_look(configuration: Configuration, words: Wording, show: Callable[[Watched], int]) -> int:
     path = logbook_path(configuration)
-    with Logbook(path, read_only=not path.exists()) as logbook:  # looking makes no file
+    with open_logbook(path, read_only=not path.exists()) as logbook:  # looking makes no file
         watched = Watched(logbook, configuration, lambda: "only looking", SystemClock(), words)
         return show(watched)
 

@@ -1,0 +1,160 @@
+"""What every store of a logbook does: the port that commands, daemon and record are written against.
+
+Theory of operation
+-------------------
+A store keeps one chain of blocks (``chain``). ``append`` is one commit of readings, entries, notes and
+refusals. It is on the disk when it returns, and only then may a source be acknowledged. Nothing stored is
+ever changed. Any number of processes may read and several may append; each commit begins where the chain
+stands. Blocks, heads, seals and their bytes are the same in every store.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
+from typing import NamedTuple, Protocol, Self
+
+from curewatch.logbook.chain import Face, Head
+from curewatch.logbook.entry import Entry, Stored
+from curewatch.logbook.series import BlockRows, Hourly, Series
+from curewatch.logbook.verification import Verified
+from curewatch.readings import Reading, Rejected
+
+
+class Known(NamedTuple):
+    """What the logbook has of one sensor."""
+
+    readings: int
+    earliest: float  # UTC [s]
+    latest: float  # UTC [s]
+
+
+class Refusals(NamedTuple):
+    """How often one source gave one reason for a refusal on one day (UTC)."""
+
+    day: float  # UTC, begin of the day [s]
+    source: str
+    sensor: str
+    reason: str
+    times: int
+    last_at: float  # UTC [s]
+    last_raw: bytes
+
+
+class LogbookStore(Protocol):
+    """One logbook, open. Times are UTC seconds, start <= time < end; none: without an end."""
+
+    @property
+    def path(self) -> Path:
+        """The file; key and lock stand beside it."""
+
+    # -- writing: each call is one commit, StoreFailed if nothing of it was stored
+
+    def append(
+        self,
+        readings: Iterable[Reading] = (),
+        entries: Iterable[Entry] = (),
+        *,
+        notes: Mapping[str, bytes] | None = None,
+        rejected: Iterable[Rejected] = (),
+    ) -> int:
+        """Store all of it; the number of readings that were not stored already."""
+
+    def write(self, new: Entry) -> Stored:
+        """Store one entry; the earlier one if its key is known."""
+
+    def tell_refusals(self, at: float) -> Stored | None:
+        """Write what was refused since the last such entry into the chain; none if nothing was."""
+
+    def close_block(self) -> Head:
+        """End the open block, so that its head is final; where the chain stands then."""
+
+    def drop_bodies(self, numbers: Iterable[int], told: Entry) -> None:
+        """Let go of the readings of these blocks, with the entry that tells of it."""
+
+    # -- reading
+
+    def series(self, sensor: str, start: float | None = None, end: float | None = None) -> Series:
+        """One sensor's readings in order of time."""
+
+    def hourly(self, sensor: str, start: float | None = None, end: float | None = None) -> Hourly:
+        """One sensor's hours."""
+
+    def latest(self) -> dict[str, Reading]:
+        """The reading with the latest time of every sensor."""
+
+    def sensors(self) -> dict[str, Known]:
+        """Every sensor that ever spoke."""
+
+    def entries(
+        self,
+        kind: str | Iterable[str] | None = None,
+        *,
+        job: str | None = None,
+        start: float | None = None,
+        end: float | None = None,
+        after: int = 0,
+    ) -> list[Stored]:
+        """Entries in the order they were written; only of these kinds, of this job, after this number."""
+
+    def entry(self, number: int) -> Stored | None:
+        """The entry with this number."""
+
+    def note(self, key: str) -> bytes | None:
+        """The note under this key."""
+
+    def rejected(self, start: float | None = None, end: float | None = None) -> list[Refusals]:
+        """Counts of what was refused."""
+
+    # -- the chain
+
+    def head(self) -> Head:
+        """Where the chain stands."""
+
+    def block_head(self, number: int) -> str:
+        """The head of one block; "" if there is none."""
+
+    def faces(self, first: int = 1, last: int | None = None) -> list[tuple[Face, str]]:
+        """The faces of these blocks and their heads."""
+
+    def names(self) -> dict[int, str]:
+        """The sensors' names by their number in this logbook."""
+
+    def tokens(self) -> dict[int, str]:
+        """The sensors' names as they stand in canonical lines, by number."""
+
+    def blocks(
+        self, start: float | None = None, end: float | None = None, sensor: str | None = None
+    ) -> Iterator[BlockRows]:
+        """Rows of this time in the order they were appended."""
+
+    def block_rows(self, first: int, last: int) -> Iterator[BlockRows]:
+        """All rows of these blocks that retention has left."""
+
+    def blocks_between(self, start: float, end: float) -> tuple[int, int] | None:
+        """First and last block that hold a reading of this time."""
+
+    def prunable(self, before: float, kept: Iterable[tuple[float, float]]) -> list[tuple[int, int]]:
+        """Closed blocks, and their readings, before this moment and outside what is kept."""
+
+    def verify(self) -> Verified:
+        """Walk the whole chain; RecordBroken names the first thing that is not as it was."""
+
+    # -- the store itself
+
+    def hold(self, holder: str, since: float) -> None:
+        """Become the one daemon of this logbook until it is closed."""
+
+    def examine(self) -> None:
+        """Look whether the store is whole; a damaged one takes nothing more."""
+
+    def size(self) -> int:
+        """Bytes that it takes."""
+
+    def copy(self, target: Path) -> None:
+        """Copy it as it stands to a new file, while others go on writing."""
+
+    def close(self) -> None:
+        """Leave it in order."""
+
+    def __enter__(self) -> Self: ...
+
+    def __exit__(self, *_: object) -> None: ...
