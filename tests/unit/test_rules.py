@@ -227,6 +227,13 @@ def test_the_program_keeps_the_rules(row: Row, monkeypatch: pytest.MonkeyPatch) 
     for check in found:
         is_about(check.value, number(row.value))
         is_about(check.spare, number(row.spare, span=True))
+        if check.value is not None and check.limit is not None and check.spare is not None:
+            away = check.value - check.limit.value
+            good = away if check.sense == "at least" else -away
+            assert check.spare == pytest.approx(good - check.error, abs=1e-6)
+        if check.likelihood is not None:
+            wanted = float(asked.get("wanted", 80)) / 100
+            assert (check.likelihood >= wanted) == (check.status is Status.HOLDS)
         if check.name in {"batch", "blush"}:  # their notes say what to do
             assert (check.note == "") == (check.status is Status.HOLDS)
     answers(said, row.answer)
