@@ -162,22 +162,18 @@ def _troubles(written: str) -> tuple[Trouble, ...]:
 def ahead(row: dict[str, str], start: float) -> Course:
     """The ten paths of a row."""
     found = {name: paths(row.get(name, f"10 at {usual:g}")) for name, usual in PATHS.items()}
-    never = np.full((1, 10), np.nan)
-    return Course(
-        start=np.array([start]),
-        open_time=never,
-        stays_put=never,
-        gel=never,
-        set=found["set"] * 3600,
-        hard=never,
-        laminate_before=never,
-        glassy=np.zeros((1, 10), dtype=bool),
-        lowest_margin=found["margins"],
-        lowest_temperature=found["coldest"] + ZERO,
-        highest_temperature=found["warmest"] + ZERO,
-        highest_humidity=found["humidities"] / 100,
-        blush=found["blush"] * 3600,
-    )
+    stated = {
+        "start": np.array([start]),
+        "set": found["set"] * 3600,
+        "glassy": np.zeros((1, 10), dtype=bool),
+        "lowest_margin": found["margins"],
+        "lowest_temperature": found["coldest"] + ZERO,
+        "highest_temperature": found["warmest"] + ZERO,
+        "highest_humidity": found["humidities"] / 100,
+        "blush": found["blush"] * 3600,
+    }
+    never = np.full((1, 10), np.nan)  # moments that no check reads
+    return Course(**{name: stated.get(name, never) for name in Course._fields})
 
 
 def warming(at: Any) -> Any:
