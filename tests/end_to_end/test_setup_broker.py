@@ -4,6 +4,7 @@ import getpass
 import shutil
 import subprocess
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -52,6 +53,25 @@ def test_the_topics_that_matter_are_found_among_others(tmp_path: Path) -> None:
     assert (yard.place, yard.name) == ("creek/yard-node/state", "yard-node")
     assert yard.latest.temperature == pytest.approx(279.45)
     assert yard.latest.relative_humidity == pytest.approx(0.88)
+
+
+def test_each_topic_is_shown_once_as_it_comes_and_the_person_ends_it(tmp_path: Path) -> None:
+    """Of many words on one topic the first is shown; an Enter ends the two minutes."""
+    shown: list[str] = []
+    begun = time.monotonic()
+    with Broker(tmp_path) as broker, Talker(broker) as talker:
+        talker.send("creek/pump/state", [b'{"running": true}'], retain=True)
+        talker.send("creek/yard-node/state", [b'{"temperature": 6.3, "humidity": 88}'], retain=True)
+
+        def enough() -> bool:
+            talker.send("creek/yard-node/state", [b'{"temperature": 6.4, "humidity": 88}'])
+            return bool(shown) and time.monotonic() > begun + 1.0
+
+        place = survey.Broker("127.0.0.1", broker.port)
+        found = survey.listen(place, 120.0, SystemClock(), shown.append, enough=enough)
+    assert time.monotonic() < begun + 60.0
+    assert [line.partition(" ")[0] for line in shown] == ["creek/yard-node/state"]
+    assert found.heard[0].times > 1
 
 
 def test_a_broker_that_is_not_there_is_told() -> None:

@@ -10,6 +10,7 @@ import pexpect
 import pytest
 
 from curewatch import configuration
+from curewatch.cli.setup import serial_ports
 from curewatch.cli.setup.answers import Answers, as_toml
 from curewatch.cli.setup.steps import STEPS, Survey
 from curewatch.cli.setup.talk import Talk
@@ -154,6 +155,26 @@ def test_a_board_that_reports_once_while_it_is_listened_to_is_heard_whole(tmp_pa
         name: each.role for name, each in configuration.load(tmp_path / "curewatch.toml").sensors.items()
     }
     assert roles == {"bench": "air", "hull": "surface", "yard": "outside"}
+
+
+def test_noise_of_a_wrong_speed_does_not_take_the_two_minutes() -> None:
+    """Three noisy fragments end a speed; the second is tried at once, and boot noise alone ends nothing."""
+    over, said = threading.Event(), list[str]()
+    begun = time.monotonic()
+    with SimulatedPort() as port:
+
+        def speak() -> None:
+            while not over.wait(0.05):
+                port.write(bytes(range(128, 190)) + b"\n")
+
+        speaker = threading.Thread(target=speak)
+        speaker.start()
+        found = serial_ports.listen(port.url, 30.0, SystemClock(), said.append)
+        over.set()
+        speaker.join()
+    assert time.monotonic() < begun + 30.0
+    assert (found.heard, found.baud) == ((), serial_ports.SPEEDS[-1])
+    assert "no lines at 115200 baud" in said[0]
 
 
 def wait_until_open(port: SimulatedPort) -> None:
