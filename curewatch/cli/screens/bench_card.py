@@ -12,6 +12,7 @@ from curewatch.model.bond_window import closes_earlier
 from curewatch.wording import Wording
 
 LARGEST, SMALLEST = 12.0, 6.5  # pt
+MINDED = 14.0  # lines that the cautions take (tried by printing)
 ROOM = 24.0  # lines of layers and sessions that stand in the largest type (tried by printing)
 STYLE = """
 @page { size: A4; margin: 14mm }
@@ -54,9 +55,9 @@ def html(plan: Plan, wording: Wording, now: float, scale_step: float, place: str
 
 
 def _size(plan: Plan) -> float:
-    """Type in which the card stays one page: a line for each few layers, a few for each session. [pt]"""
+    """Type in which the card stays one page: for the cautions, the layers and the sessions. [pt]"""
     sessions = 0 if plan.schedule is None else len(plan.schedule.sessions)
-    lines = 1.2 * len(plan.amounts.layers) + 5.0 * sessions
+    lines = MINDED + 1.2 * len(plan.amounts.layers) + 5.0 * sessions
     return min(LARGEST, max(SMALLEST, LARGEST * math.sqrt(ROOM / max(lines, 1.0))))
 
 
