@@ -19,6 +19,7 @@ from curewatch.wire.fields import OURS, Words
 from curewatch.wire.reasons import reject
 
 _KINDS = {"temperature": "temperature", "humidity": "relative_humidity"}  # keys of wire_units
+_BACKLOG = int(Flag.BACKLOG)
 TOPICS = 5_000  # topics whose owner is remembered; beyond that it is worked out each time
 
 
@@ -237,4 +238,4 @@ class Intake:
 
 
 def _held_back(item: Reading | Rejected) -> Reading | Rejected:
-    return item._replace(flags=item.flags | Flag.BACKLOG) if isinstance(item, Reading) else item
+    return item._replace(flags=item.flags | _BACKLOG) if isinstance(item, Reading) else item

@@ -183,7 +183,7 @@ def test_a_broker_that_denies_the_marker_is_said_and_never_gives_go(tmp_path: Pa
     folder.mkdir()
     (folder / "access").write_text("topic readwrite creek/#\n")
     with (
-        Broker(folder, f"acl_file {folder}/access", "max_inflight_messages 100") as broker,
+        Broker(folder, f"acl_file {folder}/access", "max_queued_messages 1000") as broker,
         Talker(broker) as device,
         Running(tmp_path, _settings(broker, "3.1.1")) as daemon,
     ):

@@ -13,6 +13,7 @@ from curewatch.cli.diagnosis import Examined, Finding, Grade, examine, verdict
 from curewatch.cli.main import run
 from curewatch.clock import Instant
 from curewatch.errors import ExitStatus
+from curewatch.ingest.edges import fence
 from curewatch.logbook import Entry, Logbook
 from curewatch.readings import Reading, Rejected
 from curewatch.wire import Reason
@@ -131,6 +132,9 @@ def test_a_broker_is_judged_by_what_the_daemon_wrote_down(tmp_path: Path) -> Non
     assert told(up=True, note="").grade is Grade.GOOD
     lost = told(notice="the broker kept no session for us: what was sent meanwhile is lost")
     assert (lost.grade, "sessions" in lost.advised) == (Grade.CARE, True)
+    denied = told(notice=f"{fence.MISSING}; and what to do")
+    assert (denied.grade, "curewatch/fence/curewatch" in denied.advised) == (Grade.CARE, True)
+    assert "marker" not in told(notice=fence.BACK).seen
     assert told(up=False, why="connection refused").grade is Grade.BAD
 
 

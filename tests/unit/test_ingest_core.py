@@ -165,6 +165,18 @@ def test_a_redelivered_message_is_stored_once(tmp_path: Path) -> None:
     second.logbook.close()
 
 
+def test_what_waited_with_the_broker_makes_no_sensor_fresh(world: World) -> None:
+    """It is stored and acknowledged, and the watch over the sensors goes on as if nothing had come."""
+    world.tell(world.message(1, backlog=True), world.message(2, retained=True))
+    world.wait(0.3)
+    assert world.logbook.sensors()["bench"].readings == 2
+    assert world.acknowledged == [(1, (1, 2))]
+    assert "bench" not in world.core.keeping.tracks
+    world.tell(world.message(3))
+    world.wait(0.3)
+    assert "bench" in world.core.keeping.tracks
+
+
 def test_a_message_that_is_no_reading_is_acknowledged_all_the_same(world: World) -> None:
     """Else the broker would send it for ever; it is counted, shown and kept."""
     world.tell(world.message(5, b"\x1b[2Jnot a reading"))

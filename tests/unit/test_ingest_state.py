@@ -8,7 +8,7 @@ import pytest
 
 from curewatch import configuration
 from curewatch.advice.situation import Situation, TroubleKind
-from curewatch.ingest import state
+from curewatch.ingest import recall, state
 from curewatch.logbook import Entry, Logbook
 from curewatch.readings import Flag, Reading, Rejected
 from curewatch.wire import Reason
@@ -134,6 +134,36 @@ def test_doubtful_and_kept_readings_are_not_believed(logbook: Logbook) -> None:
     found = state.situation(logbook, SETTINGS, NOW)
     assert found.places() == ()
     assert set(_kinds(found)) == {"bench", "hull"}
+
+
+HELD_BACK = [
+    Flag.BACKLOG | Flag.ARRIVAL_TIME,
+    Flag.BACKLOG | Flag.AGE_GIVEN,
+    Flag.RETAINED | Flag.AGE_GIVEN,
+]
+
+
+@pytest.mark.parametrize("flags", HELD_BACK)
+def test_what_a_broker_held_back_is_of_unknown_age(logbook: Logbook, flags: Flag) -> None:
+    """However new its stamp is: no place, no past, a trouble that says so; until the sensor speaks."""
+    logbook.append([*_readings("bench", 180, flags=int(flags)), *_readings("hull", 180)])
+    found = state.situation(logbook, SETTINGS, NOW)
+    assert found.air is None
+    assert np.isnan(found.past.air_temperature).all()
+    [trouble] = found.troubles
+    assert (trouble.sensor, trouble.kind) == ("bench", TroubleKind.NO_READING)
+    assert "held back" in str(trouble)
+    assert recall.look_up(logbook, "bench", NOW).shown is None
+    logbook.append(_readings("bench", 1, flags=int(Flag.ARRIVAL_TIME)))
+    found = state.situation(logbook, SETTINGS, NOW)
+    assert found.troubles == ()
+    assert np.isfinite(found.past.air_temperature).sum() == 1
+
+
+def test_a_message_that_waited_with_its_own_time_counts(logbook: Logbook) -> None:
+    """The flag alone says how it came, not that it is old."""
+    logbook.append([*_readings("bench", 60, flags=int(Flag.BACKLOG)), *_readings("hull", 60)])
+    assert state.situation(logbook, SETTINGS, NOW).troubles == ()
 
 
 def test_of_two_sensors_of_a_role_the_healthy_one_speaks(logbook: Logbook) -> None:

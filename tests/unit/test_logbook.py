@@ -182,6 +182,20 @@ def test_hours_agree_with_the_readings(logbook: Logbook):
     assert np.isnan(damp.mean[-1])
 
 
+def test_a_reading_of_unknown_age_is_of_no_hour(logbook: Logbook):
+    """It is stored, and told apart; no mean of an hour has it."""
+    logbook.append(evening(count=50))
+    before = logbook.hourly("bench").quantities["temperature"]
+    kept = int(Flag.BACKLOG | Flag.ARRIVAL_TIME)
+    logbook.append([Reading("bench", START + 30.0, START + 30.0, 300.0, 0.3, flags=kept)])
+    after = logbook.hourly("bench").quantities["temperature"]
+    assert after.mean.tolist() == before.mean.tolist()
+    assert after.highest.tolist() == before.highest.tolist()
+    assert len(logbook.series("bench").time) == 51
+    assert len(logbook.series("bench").dated().time) == 50
+    logbook.verify()
+
+
 def test_a_block_may_hold_entries_alone(logbook: Logbook):
     """Closed blocks without readings verify, and the chain goes on."""
     logbook.write(Entry("note", {}, START))

@@ -19,9 +19,10 @@ from curewatch.logbook.sealing import seal
 from curewatch.model import evidence as observed
 from curewatch.model import film
 from curewatch.phrases import phrase
-from curewatch.record import chart, page_work, screen
+from curewatch.readings import Flag, Reading
+from curewatch.record import account, chart, page_limits, page_work, screen
 from curewatch.record.account import gather
-from curewatch.record.measured import between
+from curewatch.record.measured import Post, between, measure, part_of
 from curewatch.record.page import Pages, Table
 from curewatch.record.pages import pages
 from curewatch.record.plain import as_plain
@@ -42,6 +43,25 @@ def texts(said: Pages) -> str:
             elif isinstance(block, Table):
                 found += [cell for row in block.rows for cell in row]
     return "\n".join(found)
+
+
+def test_what_a_broker_held_back_is_counted_and_not_used(tmp_path: Path) -> None:
+    """The record says how many readings are of unknown age; no minute of it rests on them."""
+    post, start, kept_back = Post("bench", "air", part_of("unknown")), 1_795_640_400.0, 7
+    warm = [
+        Reading(
+            "bench", start + 240.0 + n, start + 240.0 + n, 300.0, 0.3, flags=Flag.BACKLOG | Flag.AGE_GIVEN
+        )
+        for n in range(kept_back)
+    ]
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.append([Reading("bench", start + MINUTE * n, start, 285.0, 0.7) for n in range(0, 10, 3)])
+        logbook.append(warm)
+        measured = measure(logbook, [post], start, start + 9 * MINUTE, None)
+        said = account._heard(logbook, post, [], start, start + 10 * MINUTE)
+    assert np.allclose(measured.air_temperature, 285.0)
+    assert (said.readings, said.of_unknown_age) == (4, kept_back)
+    assert "7 of unknown age" in " ".join(page_limits._sensor_row(said, Words(Wording(ZoneInfo("UTC")))))
 
 
 @pytest.fixture(scope="module")
