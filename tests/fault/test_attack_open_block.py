@@ -63,6 +63,18 @@ def test_a_changed_reading_gets_no_new_head(tmp_path: Path) -> None:
     assert broken(path).startswith("block 1")
 
 
+def test_a_broken_block_says_when_its_readings_were_measured(tmp_path: Path) -> None:
+    """From the first to the last, to the millisecond; or that none are left."""
+    for count, told in (
+        ("readings + 1", "readings of 2026-11-25T08:00:00.000Z to 2026-11-25T08:00:02.000Z"),
+        ("readings, body = x''", "no readings"),
+    ):
+        path = tmp_path / f"{len(told)}.sqlite"
+        begun(path)
+        attack(path, f"UPDATE blocks SET readings = {count}")
+        assert broken(path) == f"block 1 ({told})"
+
+
 def test_a_removed_entry_and_a_changed_head_are_named_too(tmp_path: Path) -> None:
     """Neither a deleted line nor a head that was written over is taken up as if it were true."""
     for name, statement in (
