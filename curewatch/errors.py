@@ -30,9 +30,9 @@ _REASONS = {
 }
 
 
-def reason(refused: OSError) -> str:
+def reason(rejected: OSError) -> str:
     """Why the system refused, in words for whoever must mend it."""
-    return _REASONS.get(refused.errno or 0) or refused.strerror or str(refused)
+    return _REASONS.get(rejected.errno or 0) or rejected.strerror or str(rejected)
 
 
 class CurewatchError(Exception):

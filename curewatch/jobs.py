@@ -10,12 +10,12 @@ from typing import Any
 
 
 @dataclass(frozen=True, slots=True)
-class Layup:
+class Layer:
     """One layer in progress: what the countdowns are about."""
 
-    layup: str  # short name, unique in the logbook: L1, L2, …
+    layer: str  # short name, unique in the logbook: L1, L2, …
     started: float  # UTC, when the resin was mixed [s]
-    system: str  # name of the resin system
+    resin: str  # name of the resin system
     batch_mass: float | None = None  # mixed mass in one pot [kg]
     thickness: float = 0.8e-3  # of the wet laminate or film [m]
     peroxide_percent: float | None = None  # polyester and vinyl ester only, per cent by mass of resin
@@ -32,18 +32,18 @@ class Layup:
 class Observation:
     """What a person saw of a running layup; it corrects the model for this lot."""
 
-    layup: str
+    layer: str
     seen: str  # kicked | gelled | tack-free | hard
     at: float  # UTC [s]
     given_afterwards: bool = False
 
 
-def layup_as_plain(layup: Layup) -> dict[str, Any]:
+def layer_as_plain(layer: Layer) -> dict[str, Any]:
     """The payload of a logbook entry of kind ``layup``; what is not said is left out."""
-    return {key: value for key, value in asdict(layup).items() if value is not None}
+    return {key: value for key, value in asdict(layer).items() if value is not None}
 
 
-def layup_from_plain(plain: Mapping[str, Any]) -> Layup:
+def layer_from_plain(plain: Mapping[str, Any]) -> Layer:
     """The layup that such a payload says; keys it does not know are passed over.
 
     Raises
@@ -51,6 +51,6 @@ def layup_from_plain(plain: Mapping[str, Any]) -> Layup:
     KeyError, TypeError, ValueError
         It is not such a payload.
     """
-    known = {each.name: plain[each.name] for each in fields(Layup) if each.name in plain}
-    known |= {key: str(plain[key]) for key in ("layup", "system")} | {"started": float(plain["started"])}
-    return Layup(**known)
+    known = {each.name: plain[each.name] for each in fields(Layer) if each.name in plain}
+    known |= {key: str(plain[key]) for key in ("layer", "resin")} | {"started": float(plain["started"])}
+    return Layer(**known)

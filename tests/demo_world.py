@@ -10,8 +10,8 @@ from curewatch import configuration
 from curewatch.cli.commands.demo import demo_configuration, recording_file
 from curewatch.cli.evening import layers
 from curewatch.configuration import Configuration
-from curewatch.ingest.edges.recording import open_recording
-from curewatch.ingest.replay import Replay
+from curewatch.daemon.edges.recording import open_recording
+from curewatch.daemon.replay import Replay
 from curewatch.logbook import Logbook
 from curewatch.simulation.reports import reports
 from curewatch.simulation.saltmarsh import evening
@@ -23,7 +23,7 @@ name = "Saltmarsh Shed"
 boat = "Kittiwake Nine"
 zone = "Europe/Lisbon"
 [resin]
-system = "epoxy-fast"
+name = "epoxy-fast"
 also = ["epoxy-slow"]
 lot = "DEMO-1"
 [sensors.bench]

@@ -6,7 +6,7 @@ All numbers are demo values. The rudder cheek of *Kittiwake Nine* in *Saltmarsh 
 import math
 from pathlib import Path
 
-from curewatch.logbook import Entry, Kind, Logbook
+from curewatch.logbook import Entry, EntryKind, Logbook
 from curewatch.logbook.sealing import Seal, seal
 from curewatch.readings import Reading, Rejected
 from curewatch.units import DAY, HOUR, MINUTE
@@ -42,7 +42,7 @@ def readings(start: float, end: float, step: float = MINUTE, gap: tuple[float, f
 
 def configuration(at: float) -> Entry:
     return Entry(
-        Kind.CONFIGURATION,
+        EntryKind.CONFIGURATION,
         {
             "shed": {
                 "name": "Saltmarsh Shed",
@@ -53,7 +53,7 @@ def configuration(at: float) -> Entry:
             },
             "sensors": {name: {"role": role, "part": PARTS[name]} for name, role in ROLES.items()},
             "limits": {"rules": "coating"},
-            "system": "epoxy-slow",
+            "resin": "epoxy-slow",
         },
         at,
     )
@@ -65,10 +65,10 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
     def by_hand(kind: str, at: float, payload: dict[str, object], told: float = 0.0) -> Entry:
         return Entry(kind, {**payload, "by": "M. Reed"}, at, job=job, recorded=at + told)
 
-    layup = {
-        "layup": "L1",
+    layer = {
+        "layer": "L1",
         "started": opened + 2 * HOUR,
-        "system": "epoxy-slow",
+        "resin": "epoxy-slow",
         "batch_mass": 0.183,
         "thickness": 0.002,
         "surface": "hull",
@@ -78,10 +78,10 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
         "layers": 3,
         "cloth": "biaxial 450 g/m2",
     }
-    again = {**layup, "layup": "L2", "started": opened + 10 * HOUR, "batches": ["B2"], "layers": 2}
+    again = {**layer, "layer": "L2", "started": opened + 10 * HOUR, "batches": ["B2"], "layers": 2}
     batch = {
         "batch": "B1",
-        "system": "epoxy-slow",
+        "resin": "epoxy-slow",
         "resin_lot": "R-2217",
         "hardener_lot": "H-0914",
         "resin_mass": 0.150,
@@ -91,14 +91,14 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
     }
     return [
         by_hand(
-            Kind.JOB_OPEN,
+            EntryKind.JOB_OPEN,
             opened,
             {
                 "job": job,
                 "title": "New rudder cheek, port side",
                 "boat": "Kittiwake Nine",
                 "what": "Three layers of biaxial cloth over plywood, then two more, epoxy throughout",
-                "system": "epoxy-slow",
+                "resin": "epoxy-slow",
                 "substrate": "plywood",
                 "thickness": 0.018,
                 "zone": "Europe/Lisbon",
@@ -106,22 +106,26 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
             },
         ),
         by_hand(
-            Kind.NOTE, opened + HOUR, {"text": "Dry-fitted, sanded with 80, vacuumed, wiped with a clean rag"}
+            EntryKind.NOTE,
+            opened + HOUR,
+            {"text": "Dry-fitted, sanded with 80, vacuumed, wiped with a clean rag"},
         ),
-        by_hand(Kind.BATCH, opened + 2 * HOUR, batch),
-        by_hand(Kind.LAYUP, opened + 2 * HOUR, layup),
+        by_hand(EntryKind.BATCH, opened + 2 * HOUR, batch),
+        by_hand(EntryKind.LAYER, opened + 2 * HOUR, layer),
         by_hand(
-            Kind.OBSERVATION, opened + 11 * HOUR, {"layup": "L1", "seen": "gelled", "at": opened + 11 * HOUR}
+            EntryKind.OBSERVATION,
+            opened + 11 * HOUR,
+            {"layer": "L1", "seen": "gelled", "at": opened + 11 * HOUR},
         ),
         by_hand(
-            Kind.BATCH,
+            EntryKind.BATCH,
             opened + 10 * HOUR,
             {**batch, "batch": "B2", "resin_mass": 0.100, "hardener_mass": 0.022},
         ),
-        by_hand(Kind.LAYUP, opened + 10 * HOUR, again),
-        by_hand(Kind.PEEL_PLY, opened + 10.5 * HOUR, {"layup": "L2", "action": "on"}),
+        by_hand(EntryKind.LAYER, opened + 10 * HOUR, again),
+        by_hand(EntryKind.PEEL_PLY, opened + 10.5 * HOUR, {"layer": "L2", "action": "on"}),
         Entry(
-            Kind.ALERT,
+            EntryKind.ALERT,
             {
                 "happening": "raised",
                 "alert": "condensation coming",
@@ -135,18 +139,18 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
             opened + 19 * HOUR,
         ),
         by_hand(
-            Kind.OBSERVATION,
+            EntryKind.OBSERVATION,
             opened + 22 * HOUR,
-            {"layup": "L2", "seen": "tack-free", "at": opened + 22 * HOUR, "given_afterwards": True},
+            {"layer": "L2", "seen": "tack-free", "at": opened + 22 * HOUR, "given_afterwards": True},
             told=2 * HOUR,
         ),
-        by_hand(Kind.PEEL_PLY, opened + 40 * HOUR, {"layup": "L2", "action": "off"}),
-        by_hand(Kind.WASH, opened + 40.5 * HOUR, {"layup": "L2", "action": "wash and abrade"}),
+        by_hand(EntryKind.PEEL_PLY, opened + 40 * HOUR, {"layer": "L2", "action": "off"}),
+        by_hand(EntryKind.WASH, opened + 40.5 * HOUR, {"layer": "L2", "action": "wash and abrade"}),
         by_hand(
-            Kind.QUALITY,
+            EntryKind.QUALITY,
             opened + 60 * HOUR,
             {
-                "layup": "L2",
+                "layer": "L2",
                 "check": "coin tap",
                 "value": None,
                 "unit": "",
@@ -154,7 +158,9 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
                 "text": "rings clear",
             },
         ),
-        by_hand(Kind.JOB_CLOSE, opened + 72 * HOUR, {"job": job, "outcome": "Ready for fairing and paint"}),
+        by_hand(
+            EntryKind.JOB_CLOSE, opened + 72 * HOUR, {"job": job, "outcome": "Ready for fairing and paint"}
+        ),
     ]
 
 
@@ -167,13 +173,13 @@ def fill(
     entries = sorted([configuration(start), *work(opened)], key=lambda one: one.at)
     entries.append(
         Entry(
-            Kind.GAP,
+            EntryKind.GAP,
             {"sensor": "bench", "role": "air", "start": gap[0], "end": gap[1], "why": "nothing came from it"},
             gap[1],
         )
     )
     entries.sort(key=lambda one: one.at if one.recorded is None else one.recorded)
-    entries.insert(2, Entry(Kind.NOTE, {"text": "another job's note"}, opened, job="mast-step"))
+    entries.insert(2, Entry(EntryKind.NOTE, {"text": "another job's note"}, opened, job="mast-step"))
     with Logbook(path) as logbook:
         return _write(logbook, list(readings(start, end, step, gap)), entries)
 
@@ -195,7 +201,7 @@ def _write(logbook: Logbook, taken: list[Reading], entries: list[Entry]) -> Seal
         while waiting and (waiting[0].recorded or waiting[0].at) <= reading.received:
             entry = waiting.pop(0)
             logbook.write(entry)
-            if entry.kind == Kind.JOB_CLOSE:
+            if entry.kind == EntryKind.JOB_CLOSE:
                 closing = seal(logbook, why="job-close", at=entry.at + 1, job=entry.job)
         batch.append(reading)
     logbook.append(batch)

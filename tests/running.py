@@ -113,7 +113,7 @@ class Running:
         assert self.process is not None
         return resident(self.process.pid, "VmHWM")
 
-    def refusals(self) -> dict[str, int]:
+    def rejections(self) -> dict[str, int]:
         """How many were refused, by reason."""
         with Logbook(self.path, read_only=True) as logbook:
             return {str(one.reason): one.times for one in logbook.rejected()}

@@ -11,7 +11,7 @@ from curewatch.clock import Instant, ManualClock
 from curewatch.readings import Reading
 from curewatch.simulation.faults import parse_fault
 from curewatch.simulation.port import SimulatedPort
-from curewatch.simulation.reports import Plan, Report, reports
+from curewatch.simulation.reports import Report, SimulationPlan, reports
 from curewatch.simulation.sensors import SALTMARSH, SPARE
 from curewatch.wire import lines
 
@@ -33,7 +33,7 @@ class SimulatedShed:
         spare: bool = False,
         jar: str | None = None,
     ) -> None:
-        self.plan = Plan(
+        self.plan = SimulationPlan(
             start=start,
             seed=seed,
             interval=interval,

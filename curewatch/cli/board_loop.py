@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 from rich.console import Console
 
-from curewatch.advice import alerts
-from curewatch.advice.alerts import Key, Standing
+from curewatch.advice.alert import alerts
+from curewatch.advice.alert.alerts import ActiveAlert, Key
 from curewatch.cli.gathering import gather, sensors
 from curewatch.cli.screens.board import Board, board
 from curewatch.cli.screens.board_lines import changes, status
@@ -94,8 +94,8 @@ def _health(state: Board) -> list[tuple[str, str, bool]]:
 
 
 def acknowledge(
-    logbook: LogbookStore, standing: tuple[Standing, ...], now: float, words: Wording
-) -> Standing | None:
+    logbook: LogbookStore, standing: tuple[ActiveAlert, ...], now: float, words: Wording
+) -> ActiveAlert | None:
     """The oldest alert that nobody has seen is seen now; it is written down and the daemon takes it up."""
     unseen = [alert for alert in standing if alert.acknowledged is None]
     if not unseen:

@@ -16,7 +16,7 @@ from curewatch.cli.typed import past_from_text, span_from_text
 from curewatch.clock import SystemClock, iso_utc
 from curewatch.configuration import Configuration, logbook_path
 from curewatch.errors import UsageError
-from curewatch.logbook import Entry, LogbookStore, Stored, open_logbook
+from curewatch.logbook import Entry, LogbookStore, StoredEntry, open_logbook
 from curewatch.wording import Wording
 
 JobOption = Annotated[str | None, typer.Option("--job", help="Which job; else the one that is open.")]
@@ -28,7 +28,7 @@ ByOption = Annotated[str | None, typer.Option("--by", help="Who.")]
 
 
 @dataclass(frozen=True, slots=True)
-class Desk:
+class Bench:
     """What every form needs: where to write, how to speak, what time it is."""
 
     logbook: LogbookStore
@@ -38,7 +38,7 @@ class Desk:
     happened: float
     afterwards: bool
 
-    def asked_when(self, given: Mapping[str, str | None]) -> "Desk":
+    def asked_when(self, given: Mapping[str, str | None]) -> "Bench":
         """The same at the moment the person says, where a whole form is asked and no option told it."""
         ask = at_terminal()
         if ask is None or self.afterwards or not nothing_given(given):
@@ -46,7 +46,7 @@ class Desk:
         told = ask_when(ask, self.configuration.zone, self.now)
         return self if told is None else replace(self, happened=told, afterwards=True)
 
-    def entry(self, entry: Entry) -> Stored:
+    def entry(self, entry: Entry) -> StoredEntry:
         """Write an entry with when it happened, when it was told, and whether those differ."""
         marked = dict(entry.payload) | ({"given_afterwards": True} if self.afterwards else {})
         return self.logbook.write(
@@ -57,7 +57,7 @@ class Desk:
 @contextmanager
 def desk(
     config: Path | None, units: str | None = None, ago: str | None = None, at: str | None = None
-) -> Iterator[Desk]:
+) -> Iterator[Bench]:
     """The logbook open for writing, and the moment that is meant."""
     configuration, words = settings(config, units)
     now = SystemClock().now().utc
@@ -71,10 +71,10 @@ def desk(
     path = logbook_path(configuration)
     path.parent.mkdir(parents=True, exist_ok=True)
     with open_logbook(path) as logbook:
-        yield Desk(logbook, configuration, words, now, happened, happened != now)
+        yield Bench(logbook, configuration, words, now, happened, happened != now)
 
 
-def said(place: Desk, stored: Stored, text: str, json: bool) -> None:
+def said(place: Bench, stored: StoredEntry, text: str, json: bool) -> None:
     """Tell what was written down."""
     if json:
         print_json(plain_entry(stored))
@@ -84,7 +84,7 @@ def said(place: Desk, stored: Stored, text: str, json: bool) -> None:
     say(f"{when}{told}  {safe_line(text)}  [job {safe_line(stored.job or '-')}, entry {stored.number}]")
 
 
-def plain_entry(stored: Stored) -> dict[str, Any]:
+def plain_entry(stored: StoredEntry) -> dict[str, Any]:
     return {
         "number": stored.number,
         "kind": stored.kind,

@@ -14,15 +14,15 @@ from pathlib import Path
 
 from curewatch.clock import Instant
 from curewatch.configuration import Configuration, MqttSource, logbook_path, password
+from curewatch.daemon.edges import fence
+from curewatch.daemon.edges.message_socket import LONGEST
+from curewatch.daemon.rejections import LOUD
 from curewatch.errors import CurewatchError, ExitStatus, RecordBroken, StoreFailed
-from curewatch.ingest import consult, health, recall, refused_lately
-from curewatch.ingest.clock_watch import NOT_BEFORE
-from curewatch.ingest.edges import fence
-from curewatch.ingest.edges.message_socket import LONGEST
-from curewatch.ingest.judgement import judge
-from curewatch.ingest.refusals import LOUD
 from curewatch.logbook import LogbookStore
 from curewatch.materials.sensor_part import load_sensor_part
+from curewatch.shed import consult, health, recall, rejected_lately
+from curewatch.shed.clock_watch import NOT_BEFORE
+from curewatch.shed.judgement import judge
 from curewatch.units import DAY
 from curewatch.wording import Wording, counted, duration
 
@@ -256,15 +256,17 @@ def _checked(examined: Examined, name: str, good: Finding, humidity: bool) -> Fi
     return _care(good.about, f"{good.seen}; salt check: {since}", f"curewatch sensor check {name}")
 
 
-def _refused(examined: Examined) -> Iterator[Finding]:
+def _rejected(examined: Examined) -> Iterator[Finding]:
     """What came in and could not be taken; the reason tells what to do."""
-    lately = () if examined.logbook is None else refused_lately.lately(examined.logbook, examined.now.utc)
+    lately = () if examined.logbook is None else rejected_lately.lately(examined.logbook, examined.now.utc)
     for one in lately:
         whose = ", ".join(part for part in (one.source, one.sensor) if part) or "nobody known"
         last = examined.words.moment(one.last_at, examined.now.utc)
-        now = examined.now.utc - one.last_at < refused_lately.STILL
+        now = examined.now.utc - one.last_at < rejected_lately.STILL
         told = _bad if one.reason in LOUD and now else _care
-        yield told("refused", f"{whose}: {one.times} since yesterday, {one.reason}, last {last}", one.advised)
+        yield told(
+            "rejected", f"{whose}: {one.times} since yesterday, {one.reason}, last {last}", one.advised
+        )
 
 
 def _clock(examined: Examined) -> Iterator[Finding]:
@@ -361,7 +363,7 @@ EXAMINATIONS: tuple[Callable[[Examined], Iterator[Finding]], ...] = (
     _serial,
     _brokers,
     _sensors,
-    _refused,
+    _rejected,
     _clock,
     _disk,
     _logbook,

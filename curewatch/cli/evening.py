@@ -8,9 +8,9 @@ from itertools import pairwise
 from curewatch.cli.safe_text import safe_line
 from curewatch.clock import Clock, utc_from_iso
 from curewatch.configuration import Configuration
-from curewatch.ingest.edges.recording import Span
-from curewatch.ingest.events import Show
-from curewatch.jobs import Layup, layup_as_plain
+from curewatch.daemon.edges.recording import RecordingSpan
+from curewatch.daemon.events import Show
+from curewatch.jobs import Layer, layer_as_plain
 from curewatch.logbook import Entry, LogbookStore
 from curewatch.phrases import recalled
 from curewatch.physics import moist_air
@@ -20,8 +20,8 @@ from curewatch.wording import Wording
 
 # Invented, like the shed: the layers laid in this evening, and with what.
 LAYERS = (
-    Layup("L1", utc_from_iso("2026-10-17T14:50Z"), "epoxy-fast", 0.1, note="rudder cheek, first layer"),
-    Layup("L2", utc_from_iso("2026-10-17T17:50Z"), "epoxy-fast", 0.1, note="the second, in the window of L1"),
+    Layer("L1", utc_from_iso("2026-10-17T14:50Z"), "epoxy-fast", 0.1, note="rudder cheek, first layer"),
+    Layer("L2", utc_from_iso("2026-10-17T17:50Z"), "epoxy-fast", 0.1, note="the second, in the window of L1"),
 )
 WIDTH = 79
 TOLD = {"verdict", "alert", "layer", "health", "clock", "store"}
@@ -34,9 +34,9 @@ NEXT = (
 
 def layers() -> tuple[Entry, ...]:
     """What the people at the bench said, each at its moment: a layer begins, the one below is done with."""
-    began = [Entry("layup", layup_as_plain(layup), layup.started) for layup in LAYERS]
+    began = [Entry("layer", layer_as_plain(layer), layer.started) for layer in LAYERS]
     ended = [
-        Entry("layup closed", {"layup": below.layup, "at": above.started}, above.started)
+        Entry("layer-closed", {"layer": below.layer, "at": above.started}, above.started)
         for below, above in pairwise(LAYERS)
     ]
     return (*began, *ended)
@@ -60,7 +60,7 @@ class Evening:
 
     # -- telling ---------------------------------------------------------------------------------
 
-    def begin(self, span: Span) -> None:
+    def begin(self, span: RecordingSpan) -> None:
         """What is about to be seen."""
         shed, words = self._configuration.shed, self._words
         hours = f"{words.local(span.start):%d %B}, {words.time(span.start)} to {words.time(span.end)}"
@@ -128,10 +128,10 @@ class Evening:
     def _layers_until(self, at: float) -> None:
         """Tell what the people at the bench did, at its moment."""
         while self._waiting and self._waiting[0].started <= at:
-            layup = self._waiting.pop(0)
-            mass = self._words.mass(layup.batch_mass)
-            text = f"{layup.layup} is laid: {layup.note}; {layup.system}, {mass} mixed"
-            self._event(layup.started, text, loud=False)
+            layer = self._waiting.pop(0)
+            mass = self._words.mass(layer.batch_mass)
+            text = f"{layer.layer} is laid: {layer.note}; {layer.resin}, {mass} mixed"
+            self._event(layer.started, text, loud=False)
 
     def _conditions(self) -> str:
         """The last word of the sensors: air, hull, and how far the hull is from getting wet."""

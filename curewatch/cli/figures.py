@@ -5,14 +5,14 @@ from pathlib import Path
 
 from curewatch.cli.safe_text import safe_line
 from curewatch.errors import UsageError, reason
-from curewatch.model.milestones import thresholds
-from curewatch.model.outcome import Outcome
+from curewatch.model.film.milestones import thresholds
+from curewatch.model.film.outcome import FilmOutcome
 from curewatch.wording import Wording
 
 FORMATS = (".svg", ".png")
 
 
-def draw(said: Outcome, path: Path, words: Wording) -> None:
+def draw(said: FilmOutcome, path: Path, words: Wording) -> None:
     """Write conversion and glass transition against time, with their bands.
 
     Raises
@@ -47,17 +47,15 @@ def draw(said: Outcome, path: Path, words: Wording) -> None:
         lower.set_xlabel("hours from mixing")
         upper.legend(loc="lower right")
         lower.legend(loc="lower right")
-        figure.suptitle(
-            f"{safe_line(said.system.title, 60)} ({safe_line(said.system.note, 60)})", fontsize=10
-        )
+        figure.suptitle(f"{safe_line(said.resin.title, 60)} ({safe_line(said.resin.note, 60)})", fontsize=10)
         try:
             figure.savefig(path, metadata={"Date": None} if path.suffix.lower() == ".svg" else None)
         except OSError as trouble:
             raise UsageError(f"--chart {path}: {reason(trouble)}") from None
 
 
-def _levels(said: Outcome) -> list[tuple[str, float, str]]:
+def _levels(said: FilmOutcome) -> list[tuple[str, float, str]]:
     """Names, conversions and sides of the marks that are drawn."""
-    marks = thresholds(said.system)
+    marks = thresholds(said.resin)
     drawn = [("gels", marks["gel"], "top"), ("tack-free", marks["tack_free"], "bottom")]
     return [level for level in drawn if not math.isnan(level[1])]

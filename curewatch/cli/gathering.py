@@ -8,22 +8,23 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from curewatch.advice import alerts, question, watchers
-from curewatch.advice.alerts import State
-from curewatch.advice.progress import Progress, follow
-from curewatch.advice.question import Question
-from curewatch.advice.situation import Situation
+from curewatch.advice.alert import alerts, watchers
+from curewatch.advice.alert.alerts import State
+from curewatch.advice.alert.progress import Progress, follow
+from curewatch.advice.judge import question
+from curewatch.advice.judge.question import Question
+from curewatch.advice.judge.situation import Situation
 from curewatch.cli.screens.board import Board, Running, SensorState
-from curewatch.cli.screens.chart import Chart, Curve, Window, no_curve
+from curewatch.cli.screens.chart import ChartWindow, Curve, ScreenChart, no_curve
 from curewatch.configuration import Configuration
 from curewatch.errors import CurewatchError
-from curewatch.ingest import consult, layups, recall, state
-from curewatch.ingest.judgement import judge
-from curewatch.jobs import Layup
+from curewatch.jobs import Layer
 from curewatch.logbook import LogbookStore
-from curewatch.model.outlook import Outlook, band
-from curewatch.model.past import Past
+from curewatch.model.air.outlook import Outlook, band
+from curewatch.model.air.past import Past
 from curewatch.physics import moist_air
+from curewatch.shed import consult, layer_log, present, recall
+from curewatch.shed.judgement import judge
 from curewatch.units import DAY, HOUR, FloatArray
 
 ALERTS_BACK = 30 * DAY  # an alert that has stood longer than this is no longer looked for [s]
@@ -39,12 +40,12 @@ def gather(logbook: LogbookStore, configuration: Configuration, now: float, daem
         The logbook cannot be read, or the configuration names what is not known.
     """
     asked = consult.question(configuration, logbook=logbook)
-    known = state.situation(logbook, configuration, now)
+    known = present.situation(logbook, configuration, now)
     seen = question.with_surface(known, asked.substrate)
     outlook = question.coming_hours(seen, asked.substrate)
     followed = [
-        progress_or_words(layup, configuration, asked, seen, outlook, logbook=logbook)
-        for layup in layups.running(logbook, now)
+        progress_or_words(layer, configuration, asked, seen, outlook, logbook=logbook)
+        for layer in layer_log.running(logbook, now)
     ]
     stood = standing(logbook, now)
     progresses = [each for each in followed if isinstance(each, Progress)]
@@ -58,39 +59,39 @@ def gather(logbook: LogbookStore, configuration: Configuration, now: float, daem
         running=tuple(_running(each) for each in followed),
         alerts=tuple(alerts.reworded(stood, signals).values()),
         sensors=sensors(logbook, configuration, now),
-        chart=Chart(*_curves(seen.past, outlook, now), _windows(followed)),
+        chart=ScreenChart(*_curves(seen.past, outlook, now), _windows(followed)),
         daemon=daemon,
-        refused=known.refused,
+        rejected=known.rejected,
     )
 
 
 def running_layers(logbook: LogbookStore, configuration: Configuration, now: float) -> tuple[Running, ...]:
     """Every running layer with what will become of it."""
     asked = consult.question(configuration, logbook=logbook)
-    seen = question.with_surface(state.situation(logbook, configuration, now), asked.substrate)
+    seen = question.with_surface(present.situation(logbook, configuration, now), asked.substrate)
     outlook = question.coming_hours(seen, asked.substrate)
     return tuple(
-        _running(progress_or_words(layup, configuration, asked, seen, outlook, logbook=logbook))
-        for layup in layups.running(logbook, now)
+        _running(progress_or_words(layer, configuration, asked, seen, outlook, logbook=logbook))
+        for layer in layer_log.running(logbook, now)
     )
 
 
 def progress_or_words(
-    layup: Layup,
+    layer: Layer,
     configuration: Configuration,
     asked: Question,
     seen: Situation,
     outlook: Outlook | None,
     *,
     logbook: LogbookStore,
-) -> Progress | tuple[Layup, str]:
+) -> Progress | tuple[Layer, str]:
     """Where a running layer stands, or why that cannot be said."""
     if outlook is None:
-        return layup, "nothing is known of the air"
+        return layer, "nothing is known of the air"
     try:
-        return follow(layup, consult.about(layup, configuration, asked, logbook), seen, outlook)
+        return follow(layer, consult.about(layer, configuration, asked, logbook), seen, outlook)
     except CurewatchError as trouble:
-        return layup, f"cannot be followed: {trouble}"
+        return layer, f"cannot be followed: {trouble}"
 
 
 def standing(logbook: LogbookStore, now: float) -> State:
@@ -120,20 +121,20 @@ def sensors(logbook: LogbookStore, configuration: Configuration, now: float) -> 
     return tuple(found)
 
 
-def _running(followed: Progress | tuple[Layup, str]) -> Running:
+def _running(followed: Progress | tuple[Layer, str]) -> Running:
     if isinstance(followed, Progress):
-        return Running(followed.layup, followed.timeline, followed.stage)
+        return Running(followed.layer, followed.timeline, followed.stage)
     return Running(followed[0], (), followed[1])
 
 
-def _windows(followed: Iterable[Progress | tuple[Layup, str]]) -> tuple[Window, ...]:
+def _windows(followed: Iterable[Progress | tuple[Layer, str]]) -> tuple[ChartWindow, ...]:
     """From when the next layer may likely go on until when it surely still bonds."""
     found = []
     for each in followed:
         if isinstance(each, Progress):
             opens, closes = each.moment("laminate-from").likely, each.moment("laminate-before").early
             if opens is not None and closes is not None and closes > opens:
-                found.append(Window(each.layup.layup, opens, closes))
+                found.append(ChartWindow(each.layer.layer, opens, closes))
     return tuple(found)
 
 

@@ -17,7 +17,7 @@ import numpy as np
 from curewatch.cli.typed import both_scales
 from curewatch.clock import utc_from_iso
 from curewatch.errors import UsageError, reason
-from curewatch.model.film import History
+from curewatch.model.film.film import History
 from curewatch.units import HOUR, MINUTE, kelvin_from_celsius, kelvin_from_fahrenheit
 
 MOST_BYTES = 64 * 1024 * 1024

@@ -7,8 +7,8 @@ from typing import Any
 from curewatch.cli.forms import Field, one_of, words
 from curewatch.cli.typed import batch_mass_from_text, mass_from_text, temperature_from_text
 from curewatch.errors import UsageError
-from curewatch.logbook import Kind
-from curewatch.materials import system_names
+from curewatch.logbook import EntryKind
+from curewatch.materials import resin_names
 from curewatch.materials.substrate import substrate_names
 from curewatch.wording import Wording
 
@@ -66,10 +66,10 @@ def _joined(several: Any, _: Wording) -> str:
     return ", ".join(several)
 
 
-def _system(text: str, option: str) -> str:
+def _resin(text: str, option: str) -> str:
     """A built-in resin system or the user's own file: looked up when it is used."""
     said = text.strip()
-    known = system_names()
+    known = resin_names()
     if said in known or said.endswith(".toml"):
         return said
     raise UsageError(f"{option} {text!r}; allowed: {', '.join(known)}, or a .toml file of your own")
@@ -85,21 +85,21 @@ def _batch_mass(text: str, option: str) -> float:
 
 BY = Field("by", "Who", words, carried=True)
 TEXT = Field("text", "Remark", words)
-LAYUP = Field("layup", "Layup (last one if empty)", words)
+LAYER = Field("layer", "Layup (last one if empty)", words)
 
 
 def of_batch(added: str) -> tuple[Field, ...]:
     """What is still asked of a batch whose resin is known: ``added`` is hardener or peroxide, never both."""
     other = {"hardener": "peroxide", "peroxide": "hardener"}[added]
-    return tuple(each for each in FORMS[Kind.BATCH][1:] if not each.key.startswith(other))
+    return tuple(each for each in FORMS[EntryKind.BATCH][1:] if not each.key.startswith(other))
 
 
 FORMS: dict[str, tuple[Field, ...]] = {
-    Kind.JOB_OPEN: (
+    EntryKind.JOB_OPEN: (
         Field("title", "What is done, e.g. new rudder cheek", words, needed=True),
         Field("boat", "Boat", words),
         Field("what", "Part and material", words),
-        Field("system", "Resin system", _system, name="resin"),
+        Field("resin", "Resin system", _resin, name="resin"),
         Field("substrate", "Substrate", one_of(*substrate_names())),
         Field(
             "thickness",
@@ -110,8 +110,8 @@ FORMS: dict[str, tuple[Field, ...]] = {
         Field("rules", "Rule sets, parted by commas", _listed, say=_joined),
         BY,
     ),
-    Kind.BATCH: (
-        Field("system", "Resin system", _system, carried=True, name="resin"),
+    EntryKind.BATCH: (
+        Field("resin", "Resin system", _resin, carried=True, name="resin"),
         Field("resin_mass", "Resin as weighed, e.g. 200 g", _mass, needed=True, say=_heavy),
         Field("hardener_mass", "Hardener as weighed, e.g. 44 g", _mass, needed=True, say=_heavy),
         Field("peroxide_mass", "Peroxide as weighed, e.g. 4 g", _mass, needed=True, say=_heavy),
@@ -122,7 +122,7 @@ FORMS: dict[str, tuple[Field, ...]] = {
         BY,
         TEXT,
     ),
-    Kind.LAYUP: (
+    EntryKind.LAYER: (
         Field(
             "batches",
             "Batches used, as written on the cups: B1, B2",
@@ -141,9 +141,9 @@ FORMS: dict[str, tuple[Field, ...]] = {
             name="mass",
         ),
         Field(
-            "system",
+            "resin",
             "Resin system, if another than that of the batch or the shelf",
-            _system,
+            _resin,
             name="resin",
             asked=False,
         ),
@@ -158,20 +158,20 @@ FORMS: dict[str, tuple[Field, ...]] = {
         Field("note", "A few words, kept with it", words, name="text"),
         BY,
     ),
-    Kind.POT_EMPTY: (LAYUP, BY, TEXT),
-    Kind.PEEL_PLY: (
+    EntryKind.POT_EMPTY: (LAYER, BY, TEXT),
+    EntryKind.PEEL_PLY: (
         Field("action", "Peel ply on or off", one_of("on", "off"), needed=True),
-        LAYUP,
+        LAYER,
         BY,
         TEXT,
     ),
-    Kind.WASH: (
+    EntryKind.WASH: (
         Field("action", "wash, abrade, or both", one_of("wash", "abrade", "both"), needed=True),
-        LAYUP,
+        LAYER,
         BY,
         TEXT,
     ),
-    Kind.OBSERVATION: (
+    EntryKind.OBSERVATION: (
         Field(
             "seen",
             "What was seen: kicked, gelled, tack-free, hard",
@@ -181,8 +181,8 @@ FORMS: dict[str, tuple[Field, ...]] = {
         Field("lot", "Lot number of the resin", words),
         BY,
         TEXT,
-    ),  # told by `saw`, which asks what and who
-    Kind.QUALITY: (
+    ),  # told by `observe`, which asks what and who
+    EntryKind.QUALITY: (
         Field(
             "check",
             "Which check: barcol, coin tap, peel coupon",
@@ -198,11 +198,11 @@ FORMS: dict[str, tuple[Field, ...]] = {
             say=_millimetres,
         ),
         Field("passed", "passed or failed", _passed, say=lambda passed, _: "passed" if passed else "failed"),
-        LAYUP,
+        LAYER,
         BY,
         TEXT,
     ),
-    Kind.NOTE: (Field("text", "Note", words, needed=True), BY),
-    Kind.PHOTO: (Field("text", "What it shows", words), BY),
-    Kind.JOB_CLOSE: (Field("outcome", "How it ended", words), BY),
+    EntryKind.NOTE: (Field("text", "Note", words, needed=True), BY),
+    EntryKind.PHOTO: (Field("text", "What it shows", words), BY),
+    EntryKind.JOB_CLOSE: (Field("outcome", "How it ended", words), BY),
 }

@@ -48,7 +48,7 @@ SECTIONS: dict[str, dict[str, tuple[str, str]]] = {
     "At the bench": {
         "layup": ("layup", "From the hole to the schedule: scarf, layers, resin, batches."),
         "layer": ("layer", "Say that you started a layer; see the countdowns."),
-        "saw": ("saw", "Say what you saw (kicked, tack-free, ...): the model learns."),
+        "observe": ("observe", "Say what you saw (kicked, tack-free, ...): the model learns."),
         "alerts": ("alerts", "The alerts that stand, what to do; say that one was seen."),
         "job": ("job", "The job log: open, batches, layers, checks, notes, close."),
     },
@@ -81,7 +81,7 @@ GROUPS: dict[str, str] = {
 }
 
 
-class Table(TyperGroup):
+class CommandTable(TyperGroup):
     """A group that knows its commands by name and imports one only to run it or to show its help."""
 
     prefix = ""  # "" at the top, "resin " inside that group
@@ -145,8 +145,8 @@ def _rows(prefix: str) -> dict[str, dict[str, str]]:
     }
 
 
-def _group(name: str) -> Table:
-    group = Table(name=name, help=GROUPS[name], no_args_is_help=True, rich_markup_mode=None)
+def _group(name: str) -> CommandTable:
+    group = CommandTable(name=name, help=GROUPS[name], no_args_is_help=True, rich_markup_mode=None)
     group.prefix = f"{name} "
     return group
 
@@ -205,7 +205,7 @@ def _read_more(message: str) -> str:
 
 
 application = typer.Typer(
-    cls=Table,
+    cls=CommandTable,
     no_args_is_help=True,
     add_completion=True,
     rich_markup_mode=None,
@@ -259,8 +259,8 @@ def run(arguments: list[str] | None = None) -> Any:
 
         typer.echo(f"curewatch: {safe(str(trouble))}{_read_more(str(trouble))}", err=True)
         sys.exit(int(trouble.exit_status))
-    except OSError as refused:
-        _say_refused(refused)
+    except OSError as rejected:
+        _say_rejected(rejected)
         sys.exit(int(ExitStatus.FAILURE))
     except KeyboardInterrupt:
         sys.exit(int(ExitStatus.FAILURE))
@@ -283,10 +283,10 @@ def _reader_left() -> Iterator[None]:
         raise typer.Exit(int(ExitStatus.READER_GONE)) from None
 
 
-def _say_refused(refused: OSError) -> None:
+def _say_rejected(rejected: OSError) -> None:
     """What the system would not do."""
     from curewatch.cli.safe_text import safe
 
     drop_output()
-    where = refused.filename or "the output"
-    typer.echo(f"curewatch: {safe(str(where))}: {reason(refused)}; see to it", err=True)
+    where = rejected.filename or "the output"
+    typer.echo(f"curewatch: {safe(str(where))}: {reason(rejected)}; see to it", err=True)

@@ -18,11 +18,11 @@ from curewatch.cli.typed import span_from_text
 from curewatch.clock import Clock, iso_utc
 from curewatch.configuration import Configuration, Sensor
 from curewatch.errors import CurewatchError, UsageError, reason
-from curewatch.ingest import corrections, halves, salt_check
-from curewatch.ingest.salt_check import Outcome, Point, Samples, Settled, Unsettled
 from curewatch.logbook import Entry, LogbookStore
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.readings import Flag, Reading
+from curewatch.shed import corrections, halves, salt_check
+from curewatch.shed.salt_check import CheckOutcome, SaltPoint, Samples, Settled, Unsettled
 from curewatch.units import celsius_from_kelvin
 from curewatch.wording import Wording
 
@@ -44,7 +44,7 @@ class Source:
     live: bool
 
 
-class Desk:
+class CheckSession:
     """One check: where it reads and writes, and how it speaks. Holds nothing that changes."""
 
     def __init__(
@@ -142,7 +142,7 @@ class Desk:
             )
         else:
             tell(outcome_lines(sensor, points, outcome, line))
-        if outcome is Outcome.REPLACE:
+        if outcome is CheckOutcome.REPLACE:
             raise typer.Exit(1)
 
     def _wait(self, source: Source, sensor: str, begin: float, wait: float) -> Settled:
@@ -207,7 +207,7 @@ class Desk:
         humidity[righted] = correction.reported(humidity[righted])
         return Samples(found.time, found.temperature, humidity)
 
-    def _earlier(self, sensor: str) -> list[Point]:
+    def _earlier(self, sensor: str) -> list[SaltPoint]:
         entries = self._logbook.entries("sensor-check")
         return salt_check.points_of([e.payload for e in entries if e.payload.get("sensor") == sensor])
 
@@ -265,11 +265,11 @@ def _of_recording(path: Path, zone: tzinfo) -> Source:
 def _plain_check(
     sensor: str,
     settled: Settled,
-    point: Point,
-    points: list[Point],
+    point: SaltPoint,
+    points: list[SaltPoint],
     *,
-    outcome: Outcome,
-    line: salt_check.Line | None,
+    outcome: CheckOutcome,
+    line: salt_check.CorrectionLine | None,
 ) -> dict[str, Any]:
     return {
         "sensor": sensor,
@@ -283,7 +283,7 @@ def _plain_check(
     }
 
 
-def _plain_point(point: Point) -> dict[str, Any]:
+def _plain_point(point: SaltPoint) -> dict[str, Any]:
     return {
         "salt": point.salt,
         "at": iso_utc(point.at),

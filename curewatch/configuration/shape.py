@@ -80,13 +80,13 @@ Names = Annotated[tuple[str, ...], BeforeValidator(_several)]
 Name = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]{0,31}$")]
 
 
-class Table(BaseModel):
+class FileTable(BaseModel):
     """One table of the file: frozen, and closed to keys it does not know."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True, allow_inf_nan=False)
 
 
-class Shed(Table):
+class ShedTable(FileTable):
     """Where the work is done and what is being worked on."""
 
     name: str = "the shed"
@@ -101,10 +101,10 @@ class Shed(Table):
     heater_kw: float | None = Field(default=None, gt=0, le=500)
 
 
-class Resin(Table):
+class ResinTable(FileTable):
     """The resin on the shelf."""
 
-    system: str = "epoxy-slow"
+    name: str = "epoxy-slow"
     also: Names = ()  # other systems on the shelf, tried where this one is no go
     folder: Path | None = None
     lot: str | None = None
@@ -113,14 +113,14 @@ class Resin(Table):
     peroxide_percent: float | None = Field(default=None, gt=0, le=6)
 
 
-class WireUnits(Table):
+class WireUnits(FileTable):
     """The units of a device whose messages do not say them, or say them in words that are not known."""
 
     temperature: Literal["degC", "degF", "K"] | None = None
     humidity: Literal["%", "1"] | None = None  # 1: a fraction, 0 to 1
 
 
-class Sensor(Table):
+class Sensor(FileTable):
     """One sensor: what it stands for, how good it is, what it calls itself on the wire."""
 
     role: Role
@@ -138,7 +138,7 @@ class Sensor(Table):
         return self
 
 
-class SerialSource(Table):
+class SerialSource(FileTable):
     """A port that boards print lines on."""
 
     url: Address
@@ -148,7 +148,7 @@ class SerialSource(Table):
     form: Form = "auto"
 
 
-class MqttSource(Table):
+class MqttSource(FileTable):
     """A broker to subscribe to."""
 
     host: Address = "127.0.0.1"
@@ -181,7 +181,7 @@ class MqttSource(Table):
         return self
 
 
-class Limits(Table):
+class LimitsTable(FileTable):
     """The user's own limits; each one given replaces that of the rule set and is shown as the user's."""
 
     rules: Literal["coating", "datasheet", "classed-workshop"] = "coating"
@@ -191,10 +191,10 @@ class Limits(Table):
     temperature_highest_c: float | None = Field(default=None, ge=-20, le=60)
     reading_age_minutes: float | None = Field(default=None, gt=0, le=240)
     error_multiple: float | None = Field(default=None, ge=0, le=5)
-    likelihood_percent: float | None = Field(default=None, ge=50, le=99.9)
+    probability_percent: float | None = Field(default=None, ge=50, le=99.9)
 
 
-class Alerts(Table):
+class Alerts(FileTable):
     """What happens beside showing, storing and publishing when an alert changes."""
 
     command: tuple[Annotated[str, Field(min_length=1, max_length=4096)], ...] = Field(
@@ -203,7 +203,7 @@ class Alerts(Table):
     timeout_s: float = Field(default=10.0, gt=0, le=60)
 
 
-class WorkingHours(Table):
+class WorkingHours(FileTable):
     """When somebody may be in the shed."""
 
     begin: time = time(8, 0)
@@ -211,25 +211,25 @@ class WorkingHours(Table):
     days: tuple[Day, ...] = EVERY_DAY
 
 
-class Logbook(Table):
+class LogbookTable(FileTable):
     """Where readings are kept, and for how long."""
 
     path: Path | None = None
     keep_days: int | None = Field(default=None, ge=30)  # none: for ever; rows of a job are never removed
 
 
-class Configuration(Table):
+class Configuration(FileTable):
     """All of it."""
 
-    shed: Shed = Shed()
-    resin: Resin = Resin()
+    shed: ShedTable = ShedTable()
+    resin: ResinTable = ResinTable()
     sensors: dict[Name, Sensor] = Field(default_factory=dict)
     serial: dict[Name, SerialSource] = Field(default_factory=dict)
     mqtt: dict[Name, MqttSource] = Field(default_factory=dict)
-    limits: Limits = Limits()
+    limits: LimitsTable = LimitsTable()
     alerts: Alerts = Alerts()
     working_hours: WorkingHours = WorkingHours()
-    logbook: Logbook = Logbook()
+    logbook: LogbookTable = LogbookTable()
 
     _file: Path | None = None
 

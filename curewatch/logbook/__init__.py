@@ -1,8 +1,8 @@
 """The durable memory: readings, jobs, batches, observations, alerts; one hash chain."""
 
 from curewatch.logbook.chain import Head
-from curewatch.logbook.entry import Entry, Stored
-from curewatch.logbook.kinds import Kind
+from curewatch.logbook.entry import Entry, StoredEntry
+from curewatch.logbook.kinds import EntryKind
 from curewatch.logbook.logbook import Logbook
 from curewatch.logbook.opening import open_logbook
 from curewatch.logbook.port import Known, LogbookStore, Refusals
@@ -11,15 +11,15 @@ from curewatch.logbook.verification import Verified
 
 __all__ = [
     "Entry",
+    "EntryKind",
     "Head",
     "Hourly",
-    "Kind",
     "Known",
     "Logbook",
     "LogbookStore",
     "Refusals",
     "Series",
-    "Stored",
+    "StoredEntry",
     "Verified",
     "open_logbook",
 ]

@@ -34,7 +34,7 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True)
-class Stored:
+class StoredEntry:
     """An entry as it stands in the logbook."""
 
     number: int  # from 1, without a gap
@@ -87,7 +87,7 @@ def _sayable(name: str | None) -> bool:
     return name is None or not any("\ud800" <= letter <= "\udfff" for letter in name)
 
 
-def stored(text: str) -> Stored:
+def stored(text: str) -> StoredEntry:
     """The entry that a line holds.
 
     Raises
@@ -97,7 +97,7 @@ def stored(text: str) -> Stored:
     """
     try:
         plain = json.loads(text)
-        return Stored(
+        return StoredEntry(
             number=int(plain["number"]),
             block=int(plain["block"]),
             kind=str(plain["kind"]),

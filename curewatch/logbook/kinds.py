@@ -3,14 +3,14 @@
 from enum import StrEnum
 
 
-class Kind(StrEnum):
+class EntryKind(StrEnum):
     """What an entry is about."""
 
     JOB_OPEN = "job-open"
     JOB_CLOSE = "job-close"
     BATCH = "batch"
-    LAYUP = "layup"
-    LAYUP_CLOSED = "layup closed"
+    LAYER = "layer"
+    LAYER_CLOSED = "layer-closed"
     POT_EMPTY = "pot-empty"
     PEEL_PLY = "peel-ply"
     WASH = "wash"

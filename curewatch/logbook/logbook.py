@@ -16,7 +16,7 @@ from typing import Self
 
 from curewatch.errors import StoreFailed
 from curewatch.logbook import chain, entry, rows, schema, store, verification
-from curewatch.logbook.entry import Entry, Stored
+from curewatch.logbook.entry import Entry, StoredEntry
 from curewatch.logbook.lock import Lock
 from curewatch.logbook.port import Known, Refusals
 from curewatch.logbook.series import (
@@ -66,7 +66,7 @@ class Logbook:
         except BaseException:
             self._connection.close()
             raise
-        self._standing = store.Standing(self.path)
+        self._standing = store.FilesOpened(self.path)
         self._damage: StoreFailed | None = None  # what was found by `examine`; of this very file
         self._writer = Writer(self._connection, self.path)
 
@@ -92,12 +92,12 @@ class Logbook:
         with self._writing():
             return self._writer.append(readings, entries, notes or {}, rejected)[0]
 
-    def write(self, new: Entry) -> Stored:
+    def write(self, new: Entry) -> StoredEntry:
         """Store one entry, and return it as it stands; the earlier one if its key is known."""
         with self._writing():
             return self._writer.append((), (new,), {}, ())[1][0]
 
-    def tell_refusals(self, at: float) -> Stored | None:
+    def tell_refusals(self, at: float) -> StoredEntry | None:
         """Write what was refused since the last such entry into the chain; none if nothing was. UTC [s]"""
         with self._writing():
             return self._writer.tell_refusals(at)
@@ -183,7 +183,7 @@ class Logbook:
         start: float | None = None,
         end: float | None = None,
         after: int = 0,
-    ) -> list[Stored]:
+    ) -> list[StoredEntry]:
         """Entries in the order they were written; only those of these kinds, this job, start <= at < end."""
         kinds = [kind] if isinstance(kind, str) else None if kind is None else list(kind)
         earliest, latest = _milliseconds(start, end)
@@ -199,7 +199,7 @@ class Logbook:
         with store.telling(self.path):
             return [entry.stored(line) for (line,) in self._connection.execute(question, parameters)]
 
-    def entry(self, number: int) -> Stored | None:
+    def entry(self, number: int) -> StoredEntry | None:
         """The entry with this number."""
         with store.telling(self.path):
             found = self._connection.execute(

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import NamedTuple, Protocol, Self
 
 from curewatch.logbook.chain import Face, Head
-from curewatch.logbook.entry import Entry, Stored
+from curewatch.logbook.entry import Entry, StoredEntry
 from curewatch.logbook.series import BlockRows, Hourly, Series
 from curewatch.logbook.verification import Verified
 from curewatch.readings import Reading, Rejected
@@ -58,10 +58,10 @@ class LogbookStore(Protocol):
     ) -> int:
         """Store all of it; the number of readings that were not stored already."""
 
-    def write(self, new: Entry) -> Stored:
+    def write(self, new: Entry) -> StoredEntry:
         """Store one entry; the earlier one if its key is known."""
 
-    def tell_refusals(self, at: float) -> Stored | None:
+    def tell_refusals(self, at: float) -> StoredEntry | None:
         """Write what was refused since the last such entry into the chain; none if nothing was."""
 
     def close_block(self) -> Head:
@@ -92,10 +92,10 @@ class LogbookStore(Protocol):
         start: float | None = None,
         end: float | None = None,
         after: int = 0,
-    ) -> list[Stored]:
+    ) -> list[StoredEntry]:
         """Entries in the order they were written; only of these kinds, of this job, after this number."""
 
-    def entry(self, number: int) -> Stored | None:
+    def entry(self, number: int) -> StoredEntry | None:
         """The entry with this number."""
 
     def note(self, key: str) -> bytes | None:

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from curewatch.logbook.entry import Entry
-from curewatch.logbook.kinds import Kind
+from curewatch.logbook.kinds import EntryKind
 from curewatch.logbook.port import LogbookStore
 from curewatch.units import DAY, HOUR
 
@@ -45,7 +45,7 @@ def jobs_time(logbook: LogbookStore) -> list[Kept]:
             continue
         before = kept.get(one.job, Kept(one.job, one.at, float("inf")))
         start = min(before.start, one.at)
-        end = one.at if one.kind == Kind.JOB_CLOSE else before.end
+        end = one.at if one.kind == EntryKind.JOB_CLOSE else before.end
         if end != float("inf"):
             end = max(end, one.at, one.recorded)
         kept[one.job] = Kept(one.job, start, end)
@@ -65,7 +65,7 @@ def prune(logbook: LogbookStore, before: float, *, at: float, rehearse: bool = F
         tuple(sorted(one.job for one in kept if one.start < before)),
     )
     if found and not rehearse:
-        logbook.drop_bodies(pruned.blocks, Entry(Kind.PRUNE, _payload(pruned, before), at))
+        logbook.drop_bodies(pruned.blocks, Entry(EntryKind.PRUNE, _payload(pruned, before), at))
     return pruned
 
 

@@ -17,8 +17,8 @@ from typing import TYPE_CHECKING, NamedTuple
 from curewatch.clock import iso_utc
 from curewatch.errors import RecordBroken, StoreFailed
 from curewatch.logbook import rows
-from curewatch.logbook.entry import Entry, Stored
-from curewatch.logbook.kinds import Kind
+from curewatch.logbook.entry import Entry, StoredEntry
+from curewatch.logbook.kinds import EntryKind
 from curewatch.logbook.port import LogbookStore
 from curewatch.logbook.seal_code import read_code, seal_code
 
@@ -64,7 +64,7 @@ def seal(
     )
     new = parse(text, signing.sign(text.encode()).hex())
     payload = {"text": text, "signature": new.signature, "code": new.code, "why": why}
-    return seal_of(logbook.write(Entry(Kind.SEAL, payload, at, job=job, key=key)))
+    return seal_of(logbook.write(Entry(EntryKind.SEAL, payload, at, job=job, key=key)))
 
 
 def parse(text: str, signature: str) -> Seal:
@@ -97,10 +97,10 @@ def parse(text: str, signature: str) -> Seal:
 
 def seals(logbook: LogbookStore, *, after: int = 0) -> list[Seal]:
     """Every seal of the logbook, oldest first, as written: not checked."""
-    return [seal_of(one) for one in logbook.entries(Kind.SEAL, after=after)]
+    return [seal_of(one) for one in logbook.entries(EntryKind.SEAL, after=after)]
 
 
-def seal_of(stored: Stored) -> Seal:
+def seal_of(stored: StoredEntry) -> Seal:
     """The seal that an entry holds."""
     return parse(str(stored.payload.get("text", "")), str(stored.payload.get("signature", "")))
 

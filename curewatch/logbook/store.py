@@ -119,7 +119,7 @@ def bring_home(connection: sqlite3.Connection, path: Path) -> None:
         connection.execute("PRAGMA wal_checkpoint(FULL)")
 
 
-class Mark(NamedTuple):
+class FileMark(NamedTuple):
     """What the file system says of a file."""
 
     device: int
@@ -128,7 +128,7 @@ class Mark(NamedTuple):
     changed: int  # when it was written last [ns]; its clock ticks every few ms
 
 
-class Standing:
+class FilesOpened:
     """Which files a connection was opened on, and how this process left them.
 
     Readings go into the write-ahead log first, so it is as much the logbook as the file beside it.
@@ -161,9 +161,9 @@ class Standing:
                 self._marks[file] = now
 
 
-def _mark(file: str) -> Mark | None:
+def _mark(file: str) -> FileMark | None:
     try:
         found = os.stat(file)  # noqa: PTH116 - called at every commit
     except FileNotFoundError:
         return None
-    return Mark(found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns)
+    return FileMark(found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns)

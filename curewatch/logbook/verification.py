@@ -8,7 +8,7 @@ from typing import NamedTuple
 from curewatch.clock import iso_utc
 from curewatch.errors import RecordBroken
 from curewatch.logbook import chain, entry, rows
-from curewatch.logbook.kinds import Kind
+from curewatch.logbook.kinds import EntryKind
 
 
 class Verified(NamedTuple):
@@ -169,7 +169,7 @@ class _Entries:
             plain = entry.stored(str(line))
         except ValueError as trouble:
             raise RecordBroken(f"entry {number}", "a line of the logbook", f"{trouble}") from trouble
-        if plain.kind == Kind.PRUNE:
+        if plain.kind == EntryKind.PRUNE:
             self.pruned += [(int(first), int(last)) for first, last in plain.payload["blocks"]]
         told = [plain.kind, plain.job, round(plain.at * 1000), plain.key]
         if (plain.number, plain.block) != (number, block) or told != columns:

@@ -17,8 +17,8 @@ from pathlib import Path
 
 from curewatch.logbook import chain, columns, entry, rows, schema
 from curewatch.logbook.block import TIME_SPAN, OpenBlock
-from curewatch.logbook.entry import Entry, Stored
-from curewatch.logbook.kinds import Kind
+from curewatch.logbook.entry import Entry, StoredEntry
+from curewatch.logbook.kinds import EntryKind
 from curewatch.readings import Reading, Rejected, undated
 
 HOUR_MS = 3_600_000
@@ -56,7 +56,7 @@ class Writer:
         entries: Iterable[Entry],
         notes: Mapping[str, bytes],
         rejected: Iterable[Rejected],
-    ) -> tuple[int, list[Stored]]:
+    ) -> tuple[int, list[StoredEntry]]:
         """All of it in one commit: the number of readings that were new, and the entries as stored."""
         with self._transaction() as end:
             new = self._take_readings(end, readings)
@@ -66,7 +66,7 @@ class Writer:
             self._count_rejected(rejected)
         return new, written
 
-    def tell_refusals(self, at: float) -> Stored | None:
+    def tell_refusals(self, at: float) -> StoredEntry | None:
         """Write what was refused since the last such entry into the chain; none if nothing was. [s]"""
         with self._transaction() as end:
             counts = [
@@ -78,7 +78,7 @@ class Writer:
             ]
             if not counts:
                 return None
-            written = self._take_entry(end, Entry(Kind.REJECTED, {"end": at, "counts": counts}, at))
+            written = self._take_entry(end, Entry(EntryKind.REJECTED, {"end": at, "counts": counts}, at))
             self._save_block(end)
             self._connection.execute("UPDATE rejected SET told = count WHERE count > told")
         return written
@@ -226,7 +226,7 @@ class Writer:
 
     # -- entries --------------------------------------------------------------------------------
 
-    def _take_entry(self, end: _End, new: Entry) -> Stored:
+    def _take_entry(self, end: _End, new: Entry) -> StoredEntry:
         if new.key is not None:
             found = self._connection.execute("SELECT line FROM entries WHERE key = ?", (new.key,)).fetchone()
             if found:

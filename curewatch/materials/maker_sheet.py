@@ -4,7 +4,7 @@ The form is ours; ``sheets/example.toml`` shows every key. Numbers carry their u
 (``temperature_c``, ``mass_g``, ``minutes`` or ``hours``); a time may be a pair, ``minutes = [40, 50]``.
 Each statement becomes a :class:`Statement` in SI. What cannot be true is refused with file, line,
 key, what was found and what is allowed: a ratio whose mass, volume and densities disagree; a gel
-before the open time; a larger cup that lasts longer.
+before the working time; a larger cup that lasts longer.
 """
 
 import math
@@ -15,26 +15,26 @@ from pathlib import Path
 from typing import Any, Literal, get_args
 
 from curewatch.errors import ConfigurationError
-from curewatch.materials.resin_files import load_system, parent_of
+from curewatch.materials.resin import Kind, Mix, Resin
+from curewatch.materials.resin_files import load_resin, parent_of
 from curewatch.materials.sheet_mix import read_mix
 from curewatch.materials.sheet_table import SheetTable, is_number
 from curewatch.materials.sourced_toml import Sheet, read_sheet
-from curewatch.materials.system import Kind, Mix, ResinSystem
 from curewatch.units import ZERO_CELSIUS
 
 # section -> (milestone it speaks of, one standard deviation of what sheets say, in logarithm: assumed)
 SECTIONS: dict[str, tuple[str, float]] = {
     "pot_life": ("gel", 0.12),
-    "open_time": ("open_time", 0.25),
+    "working_time": ("working_time", 0.25),
     "gel_time": ("gel", 0.15),
     "tack_free": ("tack_free", 0.25),
     "sand": ("hard", 0.30),
     "recoat": ("stays_put", 0.35),
 }
-POT_MARKS = {"kicks": "gel", "twice as thick": "open_time"}
-ORDER = ("open_time", "stays_put", "gel", "tack_free", "hard")  # at one temperature, as a film
+POT_MARKS = {"kicks": "gel", "twice as thick": "working_time"}
+ORDER = ("working_time", "stays_put", "gel", "tack_free", "hard")  # at one temperature, as a film
 TITLES = {
-    "open_time": "open time",
+    "working_time": "working time",
     "stays_put": "recoat from",
     "gel": "gel",
     "tack_free": "tack-free",
@@ -129,7 +129,7 @@ def read_maker_sheet(path: Path) -> MakerSheet:
     return _Reader(read_sheet(path)).sheet()
 
 
-def base_of(sheet: MakerSheet, folder: Path | str | None = None) -> ResinSystem:
+def base_of(sheet: MakerSheet, folder: Path | str | None = None) -> Resin:
     """The archetype that fills what a sheet leaves open.
 
     Raises
@@ -138,7 +138,7 @@ def base_of(sheet: MakerSheet, folder: Path | str | None = None) -> ResinSystem:
         The sheet names one that there is not; with file and line.
     """
     file = read_sheet(sheet.path)
-    return parent_of(file, folder) if "based_on" in file.data else load_system(sheet.based_on, folder)
+    return parent_of(file, folder) if "based_on" in file.data else load_resin(sheet.based_on, folder)
 
 
 class _Reader:

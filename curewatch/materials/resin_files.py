@@ -10,8 +10,7 @@ from typing import Any, get_args
 
 from curewatch.errors import UsageError
 from curewatch.materials.quantities import QUANTITIES
-from curewatch.materials.sourced_toml import Sheet, read_sheet
-from curewatch.materials.system import (
+from curewatch.materials.resin import (
     BlushNature,
     Bond,
     Covariance,
@@ -22,12 +21,13 @@ from curewatch.materials.system import (
     Network,
     Origin,
     Price,
-    ResinSystem,
+    Resin,
+    ResinLimits,
     SurfaceNature,
-    SystemLimits,
     Thermal,
     Thresholds,
 )
+from curewatch.materials.sourced_toml import Sheet, read_sheet
 
 SECTIONS: dict[str, Any] = {
     "kinetics": Kinetics,
@@ -36,7 +36,7 @@ SECTIONS: dict[str, Any] = {
     "thermal": Thermal,
     "blush": BlushNature,
     "bond": Bond,
-    "limits": SystemLimits,
+    "limits": ResinLimits,
 }
 TOP = (
     "name",
@@ -53,14 +53,14 @@ TOP = (
 )
 
 
-def system_names(folder: Path | str | None = None) -> list[str]:
+def resin_names(folder: Path | str | None = None) -> list[str]:
     """Names that :func:`load_system` knows: built-in first, then the user's folder."""
     built_in = sorted(path.stem for path in _built_in_folder().glob("*.toml"))
     own = sorted(path.stem for path in Path(folder).glob("*.toml")) if folder else []
     return built_in + [name for name in own if name not in built_in]
 
 
-def load_system(name_or_path: str | Path, folder: Path | str | None = None) -> ResinSystem:
+def load_resin(name_or_path: str | Path, folder: Path | str | None = None) -> Resin:
     """A resin system by name (the user's folder wins over the built-in ones) or from a file.
 
     Raises
@@ -70,10 +70,10 @@ def load_system(name_or_path: str | Path, folder: Path | str | None = None) -> R
     ConfigurationError
         The file is wrong: names the line, the key, what was found and what is allowed.
     """
-    return parse_system(read_sheet(_locate(name_or_path, folder)), folder)
+    return parse_resin(read_sheet(_locate(name_or_path, folder)), folder)
 
 
-def parse_system(sheet: Sheet, folder: Path | str | None = None, below: tuple[Path, ...] = ()) -> ResinSystem:
+def parse_resin(sheet: Sheet, folder: Path | str | None = None, below: tuple[Path, ...] = ()) -> Resin:
     """Build a system from a parsed sheet; see the module's head for ``based_on``.
 
     ``below`` are the files that are based on this one.
@@ -89,7 +89,7 @@ def parse_system(sheet: Sheet, folder: Path | str | None = None, below: tuple[Pa
         raise sheet.refuse(other, f"a section [{other}] in a {kind}", f"[{wanted}]")
     values[wanted] = _section(sheet, wanted, Mix if wanted == "mix" else Dose, getattr(base, wanted, None))
     rate_sd, covariance = _uncertainty(sheet, base)
-    system = ResinSystem(
+    resin = Resin(
         name=sheet.words("name"),
         title=sheet.words("title"),
         kind=kind,
@@ -103,11 +103,11 @@ def parse_system(sheet: Sheet, folder: Path | str | None = None, below: tuple[Pa
         origins={**(base.origins if base else {}), **sheet.origins},
         **values,
     )
-    _require_order(sheet, system)
-    return system
+    _require_order(sheet, resin)
+    return resin
 
 
-def parent_of(sheet: Sheet, folder: Path | str | None = None, below: tuple[Path, ...] = ()) -> ResinSystem:
+def parent_of(sheet: Sheet, folder: Path | str | None = None, below: tuple[Path, ...] = ()) -> Resin:
     """The system that a file says it is based on.
 
     Raises
@@ -120,21 +120,21 @@ def parent_of(sheet: Sheet, folder: Path | str | None = None, below: tuple[Path,
     try:
         path = _locate(beside if said.endswith(".toml") and beside.is_file() else said, folder)
     except UsageError as unknown:
-        allowed = f"{', '.join(system_names(folder))}, or a .toml file"
+        allowed = f"{', '.join(resin_names(folder))}, or a .toml file"
         raise sheet.refuse("based_on", f"{said!r}: {str(unknown).partition(' Known')[0]}", allowed) from None
     chain = (*below, sheet.path.resolve())
     if path.resolve() in chain:
         raise sheet.refuse("based_on", f"{said!r}, which is based on this file again", "another system")
-    return parse_system(read_sheet(path), folder, chain)
+    return parse_resin(read_sheet(path), folder, chain)
 
 
-def origin_of(system: ResinSystem, key: str) -> Origin:
+def origin_of(resin: Resin, key: str) -> Origin:
     """Origin of a dotted key; a key nobody gave an origin says so."""
-    return system.origins.get(key, Origin("assumed", "default of the program"))
+    return resin.origins.get(key, Origin("assumed", "default of the program"))
 
 
 def _built_in_folder() -> Path:
-    return Path(str(resources.files("curewatch.materials") / "systems"))
+    return Path(str(resources.files("curewatch.materials") / "resins"))
 
 
 def _locate(name_or_path: str | Path, folder: Path | str | None) -> Path:
@@ -144,7 +144,7 @@ def _locate(name_or_path: str | Path, folder: Path | str | None) -> Path:
     for place in (Path(folder) if folder else None, _built_in_folder()):
         if place is not None and (place / f"{text}.toml").is_file():
             return place / f"{text}.toml"
-    names = system_names(folder)
+    names = resin_names(folder)
     near = difflib.get_close_matches(text, names, n=1)
     hint = f" Did you mean {near[0]}?" if near else ""
     raise UsageError(
@@ -170,14 +170,14 @@ def _section(sheet: Sheet, name: str, shape: Any, base: Any) -> Any:
     return shape(**values)
 
 
-def _surface(sheet: Sheet, base: ResinSystem | None) -> SurfaceNature:
+def _surface(sheet: Sheet, base: Resin | None) -> SurfaceNature:
     if "surface" not in sheet.data:
         return base.surface if base else SurfaceNature()
     sheet.require_known("surface", sheet.find("surface"), ("air_inhibited", "wax"))
     return SurfaceNature(sheet.switch("surface.air_inhibited"), sheet.switch("surface.wax"))
 
 
-def _price(sheet: Sheet, base: ResinSystem | None) -> Price | None:
+def _price(sheet: Sheet, base: Resin | None) -> Price | None:
     if "price" not in sheet.data:
         return base.price if base else None
     sheet.require_known("price", sheet.find("price"), ("per_kilogram", "currency"))
@@ -192,7 +192,7 @@ def _version(sheet: Sheet) -> int:
     return version
 
 
-def _uncertainty(sheet: Sheet, base: ResinSystem | None) -> tuple[float, Covariance]:
+def _uncertainty(sheet: Sheet, base: Resin | None) -> tuple[float, Covariance]:
     table = sheet.data.get("uncertainty")
     if table is None:
         if base is None:
@@ -221,15 +221,15 @@ def _covariance(sheet: Sheet, table: dict[str, Any]) -> Covariance:
     return Covariance(tuple(keys), tuple(tuple(float(value) for value in row) for row in matrix))
 
 
-def _require_order(sheet: Sheet, system: ResinSystem) -> None:
-    marks, bond, limits = system.milestones, system.bond, system.limits
+def _require_order(sheet: Sheet, resin: Resin) -> None:
+    marks, bond, limits = resin.milestones, resin.bond, resin.limits
     if not bond.best_from <= bond.best_until <= bond.closes:
         raise sheet.refuse("bond.best_from", "best_from, best_until, closes out of order", "a rising order")
     if not limits.lowest_temperature < limits.highest_temperature:
         raise sheet.refuse("limits.lowest_temperature", "lowest at or above highest", "lowest below highest")
     if marks.tack_free < marks.gel:
         raise sheet.refuse("milestones.tack_free", "tack-free before gel", "a conversion not below gel")
-    dose = system.dose
+    dose = resin.dose
     if dose and not (
         dose.peroxide_low <= dose.peroxide_normal <= dose.peroxide_high
         and dose.cobalt_low <= dose.cobalt_normal <= dose.cobalt_high

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from curewatch.materials.quantities import QUANTITIES
-from curewatch.materials.system import Covariance, Origin, ResinSystem
+from curewatch.materials.resin import Covariance, Origin, Resin
 
 PREFERRED = ("1/s", "kJ/mol", "degC", "h", "kJ/kg", "kJ/(kg K)", "g/cm3")  # as people read them
 CONVERSIONS = ("kinetics.", "milestones.", "bond.")  # shares that are written as such, the others per cent
@@ -35,38 +35,38 @@ def written_spread(key: str, spread: float) -> float:
     return float(f"{spread / QUANTITIES[key].units[unit_of(key)].factor:.2g}")
 
 
-def as_toml(system: ResinSystem, parent: str, keys: Iterable[str], heading: str) -> str:
+def as_toml(resin: Resin, parent: str, keys: Iterable[str], heading: str) -> str:
     """The text of a file for a system that differs from ``parent`` in these dotted keys."""
     lines = [
         *(f"# {line}" for line in heading.splitlines()),
-        f"name = {_text(system.name)}",
-        f"title = {_text(system.title)}",
-        f"kind = {_text(system.kind)}",
+        f"name = {_text(resin.name)}",
+        f"title = {_text(resin.title)}",
+        f"kind = {_text(resin.kind)}",
         f"based_on = {_text(parent)}",
-        f"note = {_text(system.note)}",
-        f"version = {system.version}",
+        f"note = {_text(resin.note)}",
+        f"version = {resin.version}",
     ]
     chosen = set(keys)
     for section in ORDER:
         inside = [key for key in QUANTITIES if key in chosen and key.startswith(f"{section}.")]
         if inside:
-            lines += ["", f"[{section}]", *(_number(system, key) for key in inside)]
-    surface = system.surface
+            lines += ["", f"[{section}]", *(_number(resin, key) for key in inside)]
+    surface = resin.surface
     lines += [
         "",
         "[surface]",
         f"air_inhibited = {json.dumps(surface.air_inhibited)}",
         f"wax = {json.dumps(surface.wax)}",
         "",
-        *_uncertainty(system),
+        *_uncertainty(resin),
     ]
     return "\n".join(lines) + "\n"
 
 
-def _number(system: ResinSystem, key: str) -> str:
+def _number(resin: Resin, key: str) -> str:
     section, _, leaf = key.partition(".")
-    value = getattr(getattr(system, section), leaf)
-    return f"{leaf} = {_entry(key, value, system.origins)}"
+    value = getattr(getattr(resin, section), leaf)
+    return f"{leaf} = {_entry(key, value, resin.origins)}"
 
 
 def _entry(key: str, value: float, origins: Mapping[str, Origin]) -> str:
@@ -78,12 +78,12 @@ def _entry(key: str, value: float, origins: Mapping[str, Origin]) -> str:
     )
 
 
-def _uncertainty(system: ResinSystem) -> list[str]:
-    found: Covariance = system.covariance
+def _uncertainty(resin: Resin) -> list[str]:
+    found: Covariance = resin.covariance
     rows = ",\n".join("  [" + ", ".join(f"{value:.6g}" for value in row) + "]" for row in found.matrix)
     return [
         "[uncertainty]  # joint covariance: rates in natural logarithm, all else in SI",
-        f"rate_sd = {_entry('uncertainty.rate_sd', system.rate_sd, system.origins)}",
+        f"rate_sd = {_entry('uncertainty.rate_sd', resin.rate_sd, resin.origins)}",
         f"keys = [{', '.join(_text(key) for key in found.keys)}]",
         f"matrix = [\n{rows}\n]" if rows else "matrix = []",
     ]

@@ -5,9 +5,9 @@ They say the same thing several times over, so that a slip of the pen shows: wha
 
 from typing import Any
 
+from curewatch.materials.resin import Mix
 from curewatch.materials.sheet_table import SheetTable
 from curewatch.materials.sourced_toml import Sheet
-from curewatch.materials.system import Mix
 from curewatch.physics.gelation import hardener_per_hundred_resin
 
 MIX_KEYS = (

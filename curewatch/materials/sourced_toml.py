@@ -9,7 +9,7 @@ from typing import Any
 
 from curewatch.errors import ConfigurationError, reason
 from curewatch.materials.quantities import TAGS, Quantity
-from curewatch.materials.system import Origin
+from curewatch.materials.resin import Origin
 
 ENTRY_KEYS = ("value", "unit", "tag", "source", "spread")
 

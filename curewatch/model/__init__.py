@@ -1,1 +1,1 @@
-"""State through time: film, pot, laminate, blush, bond window, shed and outlook. No clock, no wire."""
+"""State through time: film, pot, laminate, blush, recoat window, shed and outlook. No clock, no wire."""

@@ -13,20 +13,20 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 
-from curewatch import joblog
-from curewatch.advice import rule_sets
-from curewatch.advice.rules import Judgement, Spans
+from curewatch import worklog
+from curewatch.advice.judge import rule_sets
+from curewatch.advice.judge.rules import Judgement, Spans
 from curewatch.configuration.shape import ROLES_BY_NAME
 from curewatch.errors import CurewatchError
-from curewatch.ingest import learnt
-from curewatch.logbook import Kind, LogbookStore, Stored
+from curewatch.logbook import EntryKind, LogbookStore, StoredEntry
 from curewatch.logbook.sealing import Seal
-from curewatch.materials import load_system
+from curewatch.materials import load_resin
+from curewatch.materials.resin import Resin
 from curewatch.materials.substrate import Substrate, load_substrate
-from curewatch.materials.system import ResinSystem
-from curewatch.record.layup import Course, follow
+from curewatch.record.layer_history import LayerHistory, follow
 from curewatch.record.measured import Measured, Post, measure, part_of
-from curewatch.record.proof import Window, window
+from curewatch.record.proof import ProofWindow, window
+from curewatch.shed import learnt
 from curewatch.units import HOUR, MINUTE
 
 BEFORE = 24 * HOUR  # rule sets look back so far before the work [s]
@@ -35,7 +35,7 @@ SILENCE = 15 * MINUTE  # without a reading for so long, a minute is not known [s
 BACKWARDS = 5.0  # s that stamps may run back before it is shown: clocks are set in smaller steps
 
 
-class Heard(NamedTuple):
+class SensorShare(NamedTuple):
     """What one sensor contributed."""
 
     post: Post
@@ -64,39 +64,39 @@ class Disorder(NamedTuple):
 class Account:
     """All that the pages say."""
 
-    job: joblog.Job
+    job: worklog.Job
     seal: Seal
-    part: Window
+    part: ProofWindow
     zone: ZoneInfo
     start: float  # the job's opening, UTC [s]
     end: float  # its closing, or the seal, UTC [s]
     closed: bool
     setting: Mapping[str, Any]  # the configuration that held
     measured: Measured  # from a day before the start
-    courses: tuple[Course, ...]
+    courses: tuple[LayerHistory, ...]
     judgements: tuple[Judgement, ...]
-    heard: tuple[Heard, ...]
-    shed: tuple[Stored, ...]  # entries about the shed while the job ran
+    heard: tuple[SensorShare, ...]
+    shed: tuple[StoredEntry, ...]  # entries about the shed while the job ran
     disorder: tuple[Disorder, ...]
 
-    def of_shed(self, *kinds: str) -> tuple[Stored, ...]:
+    def of_shed(self, *kinds: str) -> tuple[StoredEntry, ...]:
         """Entries about the shed of these kinds."""
         return tuple(one for one in self.shed if one.kind in kinds)
 
-    def alerts(self) -> tuple[Stored, ...]:
+    def alerts(self) -> tuple[StoredEntry, ...]:
         """Alerts of the job's time, in order: of the shed, its sensors and this job's layups."""
-        own = {str(told.payload.get("layup")) for told in self.job.of(Kind.LAYUP)}
-        found = [told.entry for told in self.job.of(Kind.ALERT)]
+        own = {str(told.payload.get("layer")) for told in self.job.of(EntryKind.LAYER)}
+        found = [told.entry for told in self.job.of(EntryKind.ALERT)]
         found += [
             one
-            for one in self.of_shed(Kind.ALERT)
+            for one in self.of_shed(EntryKind.ALERT)
             if one.at >= self.start
             and (one.payload.get("subject") in own or not _LAYUP.fullmatch(str(one.payload.get("subject"))))
         ]
         return tuple(sorted(found, key=lambda one: one.at))
 
 
-def gather(logbook: LogbookStore, name: str, seal: Seal, systems: Path | None = None) -> Account:
+def gather(logbook: LogbookStore, name: str, seal: Seal, resins: Path | None = None) -> Account:
     """The account of one job as far as the seal covers it; ``systems`` is the folder of own resin systems.
 
     Raises
@@ -104,10 +104,12 @@ def gather(logbook: LogbookStore, name: str, seal: Seal, systems: Path | None = 
     UsageError
         There is no such job.
     """
-    job = joblog.read(logbook, name)
+    job = worklog.read(logbook, name)
     job = replace(job, told=tuple(one for one in job.told if one.entry.block <= seal.block))
     start = min(job.opened.at, *(one.at for one in job.told))
-    sealed_at = next(one for one in logbook.entries(Kind.SEAL) if one.payload.get("code") == seal.code).at
+    sealed_at = next(
+        one for one in logbook.entries(EntryKind.SEAL) if one.payload.get("code") == seal.code
+    ).at
     end = max([one.at for one in job.told], default=start) if job.closed else sealed_at
     part = window(logbook, name, seal, start - BEFORE, end + MINUTE)
     setting = _setting(part.entries)
@@ -115,10 +117,10 @@ def gather(logbook: LogbookStore, name: str, seal: Seal, systems: Path | None = 
     substrate = _substrate(job.opened.payload, setting)
     measured = measure(logbook, posts, start - BEFORE, end, substrate)
 
-    def system_of(resin: str, lot: str | None, layer: str) -> ResinSystem:
-        return learnt.system_of_lot(logbook, load_system(resin, systems), lot, layer)
+    def resin_of(resin: str, lot: str | None, layer: str) -> Resin:
+        return learnt.resin_of_lot(logbook, load_resin(resin, resins), lot, layer)
 
-    courses = tuple(follow(told.payload, measured, end, system_of) for told in job.of(Kind.LAYUP))
+    courses = tuple(follow(told.payload, measured, end, resin_of) for told in job.of(EntryKind.LAYER))
     return Account(
         job=job,
         seal=seal,
@@ -137,17 +139,17 @@ def gather(logbook: LogbookStore, name: str, seal: Seal, systems: Path | None = 
     )
 
 
-def _setting(entries: Sequence[Stored]) -> Mapping[str, Any]:
+def _setting(entries: Sequence[StoredEntry]) -> Mapping[str, Any]:
     """The last configuration of the record."""
-    found = [one.payload for one in entries if one.kind == Kind.CONFIGURATION]
+    found = [one.payload for one in entries if one.kind == EntryKind.CONFIGURATION]
     return found[-1] if found else {}
 
 
-def _posts(entries: Sequence[Stored], logbook: LogbookStore) -> tuple[Post, ...]:
+def _posts(entries: Sequence[StoredEntry], logbook: LogbookStore) -> tuple[Post, ...]:
     """Every sensor that any configuration of the record names; without one, what the names tell."""
     found: dict[str, Post] = {}
     for one in entries:
-        if one.kind == Kind.CONFIGURATION:
+        if one.kind == EntryKind.CONFIGURATION:
             for name, row in dict(one.payload.get("sensors", {})).items():
                 found[name] = Post(name, str(row.get("role", "")), part_of(str(row.get("part", ""))))
     if not found:
@@ -179,7 +181,11 @@ def _zone(opened: Mapping[str, Any], setting: Mapping[str, Any]) -> ZoneInfo:
 
 
 def _judgements(
-    job: joblog.Job, courses: Sequence[Course], measured: Measured, setting: Mapping[str, Any], end: float
+    job: worklog.Job,
+    courses: Sequence[LayerHistory],
+    measured: Measured,
+    setting: Mapping[str, Any],
+    end: float,
 ) -> tuple[Judgement, ...]:
     """Every rule set over the whole record; none if nothing was laid up."""
     if not courses:
@@ -187,9 +193,9 @@ def _judgements(
     spans = _spans(courses, end, closed=job.closed is not None)
     conditions = measured.conditions()
     found = [rule_sets.classed_workshop(conditions, spans)]
-    systems = {course.system.name: course.system for course in courses if course.system}
-    found += [rule_sets.datasheet(conditions, spans, system) for system in systems.values()]
-    if not systems:
+    resins = {course.resin.name: course.resin for course in courses if course.resin}
+    found += [rule_sets.datasheet(conditions, spans, resin) for resin in resins.values()]
+    if not resins:
         found.append(Judgement("datasheet", "Resin system's sheet", "the system's file is not at hand", ()))
     found.append(rule_sets.coating(conditions, spans))
     own = {
@@ -201,12 +207,12 @@ def _judgements(
     return tuple(sorted(found, key=lambda one: one.name not in asked))
 
 
-def _spans(courses: Sequence[Course], end: float, *, closed: bool) -> Spans:
+def _spans(courses: Sequence[LayerHistory], end: float, *, closed: bool) -> Spans:
     starts = [course.started for course in courses]
     return Spans(min(starts), max(starts), max(map(_cured, courses)), end, closed)
 
 
-def _cured(course: Course) -> float:
+def _cured(course: LayerHistory) -> float:
     """When a slow lot is tack-free, or firm where air keeps it tacky; infinite if not within the record."""
     for name in ("tack-free", "firm"):
         mark = course.marks.get(name)
@@ -218,15 +224,19 @@ def _cured(course: Course) -> float:
 # -- sensors ------------------------------------------------------------------------------------
 
 
-def _heard(logbook: LogbookStore, post: Post, entries: Sequence[Stored], start: float, end: float) -> Heard:
+def _heard(
+    logbook: LogbookStore, post: Post, entries: Sequence[StoredEntry], start: float, end: float
+) -> SensorShare:
     found = logbook.series(post.name, start, end)
     seen = found.dated()
     edges = np.concatenate(([start], seen.time, [end]))
     silent = np.flatnonzero(np.diff(edges) > SILENCE)
     checks = [
-        one for one in entries if one.kind == Kind.SENSOR_CHECK and one.payload.get("sensor") == post.name
+        one
+        for one in entries
+        if one.kind == EntryKind.SENSOR_CHECK and one.payload.get("sensor") == post.name
     ]
-    return Heard(
+    return SensorShare(
         post,
         len(seen.time),
         tuple((float(edges[n]), float(edges[n + 1])) for n in silent),
@@ -237,7 +247,7 @@ def _heard(logbook: LogbookStore, post: Post, entries: Sequence[Stored], start: 
     )
 
 
-def _disorder(logbook: LogbookStore, part: Window) -> Iterator[Disorder]:
+def _disorder(logbook: LogbookStore, part: ProofWindow) -> Iterator[Disorder]:
     """Where the time of arrival, or of telling, runs backwards along the chain."""
     last = None
     for _, _, rows in logbook.block_rows(part.readings_from, part.last):

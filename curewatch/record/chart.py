@@ -19,7 +19,7 @@ FONT = "font-family=\"'Libertinus Serif', Georgia, 'Times New Roman', serif\""
 POINTS = 640  # bins of a line: more than that cannot be seen
 
 
-class Line(NamedTuple):
+class ChartLine(NamedTuple):
     """One quantity against time."""
 
     label: str
@@ -30,7 +30,7 @@ class Line(NamedTuple):
     width: float = 1.3
 
 
-class Band(NamedTuple):
+class ShadedBand(NamedTuple):
     """A shaded stretch between two values over time."""
 
     time: FloatArray
@@ -39,7 +39,7 @@ class Band(NamedTuple):
     colour: str
 
 
-class Span(NamedTuple):
+class ShadedSpan(NamedTuple):
     """A shaded stretch of time."""
 
     start: float
@@ -48,7 +48,7 @@ class Span(NamedTuple):
     label: str = ""
 
 
-class Flag(NamedTuple):
+class ChartFlag(NamedTuple):
     """Something that happened at a moment."""
 
     at: float
@@ -62,7 +62,7 @@ class Level(NamedTuple):
     label: str
 
 
-class Chart(NamedTuple):
+class RecordChart(NamedTuple):
     """What a chart shows, between two moments, UTC [s]."""
 
     title: str
@@ -70,10 +70,10 @@ class Chart(NamedTuple):
     start: float
     end: float
     reader: Wording  # whose clock and zone
-    lines: Sequence[Line]
-    bands: Sequence[Band] = ()
-    spans: Sequence[Span] = ()
-    flags: Sequence[Flag] = ()
+    lines: Sequence[ChartLine]
+    bands: Sequence[ShadedBand] = ()
+    spans: Sequence[ShadedSpan] = ()
+    flags: Sequence[ChartFlag] = ()
     levels: Sequence[Level] = ()
     lowest: float | None = None  # of the axis; else what the lines need
     highest: float | None = None
@@ -103,7 +103,7 @@ class _Frame(NamedTuple):
 WIDTH, LEFT, RIGHT, FLAGS, FOOT = 720, 38, 84, 44, 36
 
 
-def svg(chart: Chart) -> str:
+def svg(chart: RecordChart) -> str:
     """The chart as one SVG document."""
     frame = _frame(chart)
     head = (
@@ -124,14 +124,14 @@ def svg(chart: Chart) -> str:
     return "\n".join(parts) + "\n"
 
 
-def _frame(chart: Chart) -> _Frame:
+def _frame(chart: RecordChart) -> _Frame:
     low, high = _range(chart)
     end = chart.end if chart.end > chart.start else chart.start + HOUR
     top = FLAGS if chart.flags else 18
     return _Frame(LEFT, top, WIDTH - LEFT - RIGHT, chart.height - top - FOOT, chart.start, end, low, high)
 
 
-def _range(chart: Chart) -> tuple[float, float]:
+def _range(chart: RecordChart) -> tuple[float, float]:
     values = [line.value for line in chart.lines] + [
         each for band in chart.bands for each in (band.low, band.high)
     ]
@@ -162,7 +162,7 @@ def _rule(x1: float, y1: float, x2: float, y2: float, *, colour: str = GRID, ext
     )
 
 
-def _grid(chart: Chart, frame: _Frame) -> Iterator[str]:
+def _grid(chart: RecordChart, frame: _Frame) -> Iterator[str]:
     right, bottom = frame.left + frame.width, frame.top + frame.height
     for value in _steps(frame.low, frame.high):
         y = float(frame.y(value))
@@ -187,7 +187,7 @@ def _steps(low: float, high: float) -> list[float]:
     return [round(n * step, 9) + 0.0 for n in range(first, int(high / step + 1e-9) + 1)]
 
 
-def _ticks(chart: Chart) -> Iterator[tuple[float, str, str]]:
+def _ticks(chart: RecordChart) -> Iterator[tuple[float, str, str]]:
     """Local minutes, hours or days, at most a dozen: moment, time, and the day where it is new."""
     length = chart.end - chart.start
     if length < 2 * HOUR:
@@ -210,7 +210,7 @@ def _ticks(chart: Chart) -> Iterator[tuple[float, str, str]]:
         shown_day = day
 
 
-def _minutes(chart: Chart, length: float) -> Iterator[tuple[float, str, str]]:
+def _minutes(chart: RecordChart, length: float) -> Iterator[tuple[float, str, str]]:
     """Round minutes of a stretch that may hold no full hour; the day stands under the first."""
     step = next(each for each in (1, 2, 5, 10, 20) if length / MINUTE / each <= 7) * MINUTE
     first = np.ceil(chart.start / step) * step
@@ -220,7 +220,7 @@ def _minutes(chart: Chart, length: float) -> Iterator[tuple[float, str, str]]:
         yield at, chart.reader.time(at), f"{local.day} {MONTHS[local.month - 1]}" if n == 0 else ""
 
 
-def _line(line: Line, frame: _Frame) -> Iterator[str]:
+def _line(line: ChartLine, frame: _Frame) -> Iterator[str]:
     """One path for each stretch without a gap."""
     there = (line.time >= frame.start) & (line.time <= frame.end)
     for time, value in _stretches(line.time[there], line.value[there]):
@@ -252,7 +252,7 @@ def _thinned(value: FloatArray, bins: int) -> np.ndarray:
     return np.array(sorted(kept))
 
 
-def _band(band: Band, frame: _Frame) -> str:
+def _band(band: ShadedBand, frame: _Frame) -> str:
     inside = np.flatnonzero((band.time >= frame.start) & (band.time <= frame.end))
     keep = inside[np.linspace(0, inside.size - 1, min(inside.size, POINTS // 2)).astype(int)]
     x = frame.x(band.time[keep])
@@ -262,7 +262,7 @@ def _band(band: Band, frame: _Frame) -> str:
     return f'<polygon points="{" ".join(there + back)}" fill="{band.colour}" fill-opacity="0.16"/>'
 
 
-def _spans(chart: Chart, frame: _Frame) -> Iterator[str]:
+def _spans(chart: RecordChart, frame: _Frame) -> Iterator[str]:
     for span in chart.spans:
         begin, end = max(span.start, chart.start), min(span.end, chart.end)
         if end <= begin:
@@ -276,7 +276,7 @@ def _spans(chart: Chart, frame: _Frame) -> Iterator[str]:
             yield _text(x + 3, frame.top + frame.height - 4, span.label, 10.5, colour=FAINT)
 
 
-def _levels(chart: Chart, frame: _Frame) -> Iterator[str]:
+def _levels(chart: RecordChart, frame: _Frame) -> Iterator[str]:
     for level in chart.levels:
         y = float(frame.y(level.value))
         yield _rule(
@@ -287,7 +287,7 @@ def _levels(chart: Chart, frame: _Frame) -> Iterator[str]:
         yield _text(frame.left + 4, y + (10 if beneath else -3), level.label, 10.5, colour="#9b1c1c")
 
 
-def _labels(chart: Chart, frame: _Frame) -> Iterator[str]:
+def _labels(chart: RecordChart, frame: _Frame) -> Iterator[str]:
     """Each line's name at its right end, moved apart where they would touch."""
     ends = []
     for line in chart.lines:
@@ -300,7 +300,7 @@ def _labels(chart: Chart, frame: _Frame) -> Iterator[str]:
         yield _text(frame.left + frame.width + 5, last + 3, line.label, 11.5, colour=line.colour)
 
 
-def _flags(chart: Chart, frame: _Frame) -> Iterator[str]:
+def _flags(chart: RecordChart, frame: _Frame) -> Iterator[str]:
     """Flags over the plot, in up to three rows so that they do not cover each other."""
     rows = [-1e9] * 3
     for flag in sorted(chart.flags, key=lambda each: each.at):

@@ -4,31 +4,31 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from curewatch.advice.limits import standard
-from curewatch.logbook import Kind
+from curewatch.advice.judge.limits import standard
+from curewatch.logbook import EntryKind
 from curewatch.record.account import Account
-from curewatch.record.chart import Band, Chart, Flag, Level, Line, Span, svg
-from curewatch.record.layup import Course
-from curewatch.record.words import Words, shown
+from curewatch.record.chart import ChartFlag, ChartLine, Level, RecordChart, ShadedBand, ShadedSpan, svg
+from curewatch.record.layer_history import LayerHistory
+from curewatch.record.words import RecordWords, shown
 from curewatch.units import DAY, MINUTE, FloatArray
 
 AIR, SKIN, DEW, OUTSIDE, CURE, GLASS = "#1d4e89", "#b4530a", "#0f766e", "#8a94a3", "#5b3a8c", "#1f2933"
 WINDOW, NOTHING = "#e3eee4", "#ececec"
 
 
-def air(account: Account, words: Words) -> str:
+def air(account: Account, words: RecordWords) -> str:
     """Temperatures of air, surface, dew point and outside, with what was done."""
     time, inside = _inside(account)
     measured, read = account.measured, words.reader.temperatures
     return svg(
-        Chart(
+        RecordChart(
             title="Air, surface and dew point",
             unit=words.reader.temperature_unit,
             start=account.start,
             end=account.end,
             reader=words.reader,
             lines=[
-                Line(
+                ChartLine(
                     "outside",
                     time,
                     read(measured.outside_temperature[inside]),
@@ -36,8 +36,8 @@ def air(account: Account, words: Words) -> str:
                     "1 2",
                     1.0,
                 ),
-                Line("air", time, read(measured.air_temperature[inside]), AIR, "", 1.4),
-                Line(
+                ChartLine("air", time, read(measured.air_temperature[inside]), AIR, "", 1.4),
+                ChartLine(
                     "surface",
                     time,
                     read(measured.surface_temperature[inside]),
@@ -45,7 +45,7 @@ def air(account: Account, words: Words) -> str:
                     "6 2",
                     1.4,
                 ),
-                Line("dew point", time, read(measured.dew_point[inside]), DEW, "2 2", 1.4),
+                ChartLine("dew point", time, read(measured.dew_point[inside]), DEW, "2 2", 1.4),
             ],
             spans=[*_windows(account), *_gaps(account)],
             flags=[*_flags(account)],
@@ -54,7 +54,7 @@ def air(account: Account, words: Words) -> str:
     )
 
 
-def margin(account: Account, words: Words) -> str:
+def margin(account: Account, words: RecordWords) -> str:
     """Surface less dew point, with the sensors' error and the line of 3 K."""
     time, inside = _inside(account)
     value = words.reader.differences(account.measured.margin[inside])
@@ -64,14 +64,17 @@ def margin(account: Account, words: Words) -> str:
     )
     known = np.isfinite(value)
     return svg(
-        Chart(
+        RecordChart(
             title="Margin of the surface over the dew point",
             unit=words.reader.difference_unit,
             start=account.start,
             end=account.end,
             reader=words.reader,
-            lines=[Line("margin", time, value, SKIN, "", 1.3)],
-            bands=[Band(time[part], value[part] - error, value[part] + error, SKIN) for part in _runs(known)],
+            lines=[ChartLine("margin", time, value, SKIN, "", 1.3)],
+            bands=[
+                ShadedBand(time[part], value[part] - error, value[part] + error, SKIN)
+                for part in _runs(known)
+            ],
             spans=[*_gaps(account)],
             levels=[Level(limit, f"{limit:g} {words.reader.difference_unit}: coating practice")],
             height=170,
@@ -79,21 +82,21 @@ def margin(account: Account, words: Words) -> str:
     )
 
 
-def conversion(account: Account, course: Course, words: Words) -> str:
+def conversion(account: Account, course: LayerHistory, words: RecordWords) -> str:
     """Conversion of one layup, from a slow to a fast lot, with what was seen."""
     slow, usual, fast = course.conversion
-    marks = course.system.milestones if course.system else None
+    marks = course.resin.milestones if course.resin else None
     levels = [Level(marks.gel, "gel"), Level(marks.tack_free, "tack-free")] if marks else []
     return svg(
-        Chart(
-            title=f"Conversion of layup {shown(course.layup, 20)}",
+        RecordChart(
+            title=f"Conversion of layup {shown(course.layer, 20)}",
             unit="conversion",
             start=course.started,
             end=_told_by(course),
             reader=words.reader,
-            lines=[Line("conversion", course.time, usual, CURE, "", 1.4)],
-            bands=[Band(course.time, slow, fast, CURE)],
-            spans=[*_windows(account, course.layup)],
+            lines=[ChartLine("conversion", course.time, usual, CURE, "", 1.4)],
+            bands=[ShadedBand(course.time, slow, fast, CURE)],
+            spans=[*_windows(account, course.layer)],
             levels=levels,
             flags=[*_seen(account, course)],
             lowest=0.0,
@@ -103,27 +106,29 @@ def conversion(account: Account, course: Course, words: Words) -> str:
     )
 
 
-def glass_transition(account: Account, course: Course, words: Words) -> str:
+def glass_transition(account: Account, course: LayerHistory, words: RecordWords) -> str:
     """Glass transition of one layup, from a slow to a fast lot, against the surface's temperature."""
     cold, middle, warm = (words.reader.temperatures(each) for each in course.glass_transition)
     return svg(
-        Chart(
-            title=f"Glass transition of layup {shown(course.layup, 20)}",
+        RecordChart(
+            title=f"Glass transition of layup {shown(course.layer, 20)}",
             unit=words.reader.temperature_unit,
             start=course.started,
             end=_told_by(course),
             reader=words.reader,
             lines=[
-                Line("glass", course.time, middle, GLASS, "", 1.4),
-                Line("surface", course.time, words.reader.temperatures(course.temperature), SKIN, "6 2", 1.2),
+                ChartLine("glass", course.time, middle, GLASS, "", 1.4),
+                ChartLine(
+                    "surface", course.time, words.reader.temperatures(course.temperature), SKIN, "6 2", 1.2
+                ),
             ],
-            bands=[Band(course.time, cold, warm, GLASS)],
+            bands=[ShadedBand(course.time, cold, warm, GLASS)],
             height=165,
         )
     )
 
 
-def _told_by(course: Course) -> float:
+def _told_by(course: LayerHistory) -> float:
     """When the course of a layup has nothing new to tell: well after it is hard, UTC [s]."""
     hard = course.marks["firm"].late
     end = float(course.time[-1])
@@ -142,35 +147,35 @@ def _runs(known: np.ndarray) -> Iterator[slice]:
             yield slice(begin, end)
 
 
-def _windows(account: Account, layup: str | None = None) -> Iterator[Span]:
+def _windows(account: Account, layer: str | None = None) -> Iterator[ShadedSpan]:
     for course in account.courses:
         opens, closes = (
             course.marks.get("next layer may go on"),
             course.marks.get("next layer still bonds until"),
         )
-        if opens and opens.likely is not None and layup in {None, course.layup}:
+        if opens and opens.likely is not None and layer in {None, course.layer}:
             until = account.end if closes is None or closes.likely is None else closes.likely
-            yield Span(opens.likely, until, WINDOW, f"next on {shown(course.layup, 12)}")
+            yield ShadedSpan(opens.likely, until, WINDOW, f"next on {shown(course.layer, 12)}")
 
 
-def _gaps(account: Account) -> Iterator[Span]:
+def _gaps(account: Account) -> Iterator[ShadedSpan]:
     time, inside = _inside(account)
     for part in _runs(np.isnan(account.measured.margin[inside])):
-        yield Span(float(time[part.start]), float(time[part.stop - 1]) + MINUTE, NOTHING)
+        yield ShadedSpan(float(time[part.start]), float(time[part.stop - 1]) + MINUTE, NOTHING)
 
 
-def _flags(account: Account) -> Iterator[Flag]:
-    for told in account.job.of(Kind.BATCH):
-        yield Flag(told.at, shown(told.payload.get("batch") or "B", 8))
-    for told in account.job.of(Kind.LAYUP):
-        yield Flag(told.at, shown(told.payload.get("layup") or "L", 8))
+def _flags(account: Account) -> Iterator[ChartFlag]:
+    for told in account.job.of(EntryKind.BATCH):
+        yield ChartFlag(told.at, shown(told.payload.get("batch") or "B", 8))
+    for told in account.job.of(EntryKind.LAYER):
+        yield ChartFlag(told.at, shown(told.payload.get("layer") or "L", 8))
     for course in account.courses:
         gel = course.marks.get("gel")
         if gel and gel.likely is not None:
-            yield Flag(gel.likely, f"gel {shown(course.layup, 8)}")
+            yield ChartFlag(gel.likely, f"gel {shown(course.layer, 8)}")
 
 
-def _seen(account: Account, course: Course) -> Iterator[Flag]:
-    for told in account.job.of(Kind.OBSERVATION):
-        if str(told.payload.get("layup")) == course.layup and not told.payload.get("withdrawn"):
-            yield Flag(told.at, f"seen: {shown(told.payload.get('seen') or '?', 16)}")
+def _seen(account: Account, course: LayerHistory) -> Iterator[ChartFlag]:
+    for told in account.job.of(EntryKind.OBSERVATION):
+        if str(told.payload.get("layer")) == course.layer and not told.payload.get("withdrawn"):
+            yield ChartFlag(told.at, f"seen: {shown(told.payload.get('seen') or '?', 16)}")

@@ -9,12 +9,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from curewatch.advice.rules import Conditions
+from curewatch.advice.judge.rules import Conditions
 from curewatch.errors import ConfigurationError
 from curewatch.logbook import LogbookStore, Series
 from curewatch.materials.sensor_part import SensorPart, load_sensor_part
 from curewatch.materials.substrate import Substrate
-from curewatch.model import surface
+from curewatch.model.air import surface
 from curewatch.physics import moist_air
 from curewatch.units import MINUTE, FloatArray
 

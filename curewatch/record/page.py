@@ -8,7 +8,7 @@ from curewatch.record.words import shown
 MOST_ROWS = 400  # of one table on paper; all of it is in the attached files
 
 
-class Table(NamedTuple):
+class PageTable(NamedTuple):
     """Rows of text under headings; widths as shares."""
 
     head: tuple[str, ...]
@@ -37,7 +37,7 @@ class Section(NamedTuple):
     """One heading and what stands under it: texts, tables and pictures in order."""
 
     heading: str
-    blocks: tuple[str | Lead | Table | Picture, ...]
+    blocks: tuple[str | Lead | PageTable | Picture, ...]
 
 
 class Pages(NamedTuple):
@@ -59,10 +59,10 @@ def of(payload: Mapping[str, Any], key: str) -> str:
     return "–" if value is None else shown(value)
 
 
-def table(head: Sequence[str], widths: Sequence[float], rows: Iterable[Sequence[str]]) -> Table:
+def table(head: Sequence[str], widths: Sequence[float], rows: Iterable[Sequence[str]]) -> PageTable:
     """A table; more rows than a page can bear are left to the attached files."""
     found = [tuple(row) for row in rows]
     if len(found) > MOST_ROWS:
         left = len(found) - MOST_ROWS
         found = [*found[:MOST_ROWS], ("…", f"{left:,} more in the attached files", *[""] * (len(head) - 2))]
-    return Table(tuple(head), tuple(widths), tuple(found))
+    return PageTable(tuple(head), tuple(widths), tuple(found))

@@ -2,16 +2,16 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from curewatch.advice import cautions
+from curewatch.advice.judge import cautions
 from curewatch.clock import utc_from_iso
 from curewatch.record.account import Account
-from curewatch.record.page import Table, table
-from curewatch.record.words import Words, shown
+from curewatch.record.page import PageTable, table
+from curewatch.record.words import RecordWords, shown
 
 
-def claims(account: Account, words: Words) -> Iterator[str]:
+def claims(account: Account, words: RecordWords) -> Iterator[str]:
     """The cautions, and what is not claimed."""
-    kinds = {course.system.kind for course in account.courses if course.system} or {"epoxy"}
+    kinds = {course.resin.kind for course in account.courses if course.resin} or {"epoxy"}
     said = dict.fromkeys(line for kind in sorted(kinds) for line in cautions.for_layup(kind))
     yield words.reader.retold(" ".join(said))
     yield (
@@ -24,7 +24,7 @@ def claims(account: Account, words: Words) -> Iterator[str]:
     )
 
 
-def checking(account: Account, words: Words) -> Iterator[str | Table]:
+def checking(account: Account, words: RecordWords) -> Iterator[str | PageTable]:
     """How to check, and what to compare."""
     yield (
         "The files attached to this document hold every reading and entry with the chain of digests, the "

@@ -2,13 +2,13 @@
 
 from collections.abc import Iterator, Mapping
 
-from curewatch.advice.rules import Judged, Outcome
-from curewatch.record.account import Account, Heard
-from curewatch.record.page import Lead, Table, table
-from curewatch.record.words import Words, shown
+from curewatch.advice.judge.rules import Judged, RuleOutcome
+from curewatch.record.account import Account, SensorShare
+from curewatch.record.page import Lead, PageTable, table
+from curewatch.record.words import RecordWords, shown
 
 
-def rules(account: Account, words: Words) -> Iterator[str | Lead | Table]:
+def rules(account: Account, words: RecordWords) -> Iterator[str | Lead | PageTable]:
     """Every rule set, rule by rule."""
     if not account.judgements:
         yield "Nothing was laid up, so no rule has anything to say."
@@ -22,16 +22,25 @@ def rules(account: Account, words: Words) -> Iterator[str | Lead | Table]:
     for one in account.judgements:
         yield Lead(one.title, str(one.outcome), shown(words.reader.retold(one.source), 200))
         if one.rules:
-            head = ("Rule", "Limit", "Outcome", "Out, min", "Unknown", "In doubt", "First breach", "Worst")
+            head = (
+                "Rule",
+                "Limit",
+                "RuleOutcome",
+                "Out, min",
+                "Unknown",
+                "In doubt",
+                "First breach",
+                "Worst",
+            )
             rows = [_rule_row(rule, words) for rule in one.rules]
             yield table(head, (26, 9, 10, 12, 9, 9, 12, 14), rows)
 
 
-def _rule_row(rule: Judged, words: Words) -> tuple[str, ...]:
+def _rule_row(rule: Judged, words: RecordWords) -> tuple[str, ...]:
     worst = words.of_limit(rule.limit, rule.worst)
     if rule.worst_at is not None and rule.limit.quantity != "duration":
         worst = f"{worst}, {words.moment(rule.worst_at)}"
-    broken = rule.outcome is Outcome.NOT_HELD
+    broken = rule.outcome is RuleOutcome.NOT_HELD
     return (
         f"{words.reader.retold(rule.rule)} ({rule.limit.tag})",
         words.of_limit(rule.limit, rule.limit.value),
@@ -44,7 +53,7 @@ def _rule_row(rule: Judged, words: Words) -> tuple[str, ...]:
     )
 
 
-def sensors(account: Account, words: Words) -> Iterator[str | Table]:
+def sensors(account: Account, words: RecordWords) -> Iterator[str | PageTable]:
     """What measured, how well, and when it was checked."""
     if not account.heard:
         yield "No sensor was configured."
@@ -60,7 +69,7 @@ def sensors(account: Account, words: Words) -> Iterator[str | Table]:
     yield table(head, (12, 11, 36, 11, 12, 18), [_sensor_row(one, words) for one in account.heard])
 
 
-def _sensor_row(one: Heard, words: Words) -> tuple[str, ...]:
+def _sensor_row(one: SensorShare, words: RecordWords) -> tuple[str, ...]:
     part = one.post.part
     damp = "" if part.relative_humidity_sd is None else f", ± {part.relative_humidity_sd * 100:.1f} % RH"
     late = f", {one.late:,} late" if one.late else ""
@@ -77,7 +86,7 @@ def _sensor_row(one: Heard, words: Words) -> tuple[str, ...]:
     )
 
 
-def _check(one: Heard, words: Words) -> str:
+def _check(one: SensorShare, words: RecordWords) -> str:
     points = (one.check or {}).get("points") or ()
     told = ", ".join(
         f"{shown(point.get('salt', '?'), 12)} {_percent(point.get('found'))}"

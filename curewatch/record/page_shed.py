@@ -4,15 +4,15 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from curewatch.logbook import Kind
+from curewatch.logbook import EntryKind
 from curewatch.record import charts
 from curewatch.record.account import Account
-from curewatch.record.layup import Course
-from curewatch.record.page import Picture, Table, table
-from curewatch.record.words import Words, shown
+from curewatch.record.layer_history import LayerHistory
+from curewatch.record.page import PageTable, Picture, table
+from curewatch.record.words import RecordWords, shown
 
 
-def climate(account: Account, words: Words) -> Iterator[str | Table | Picture]:
+def climate(account: Account, words: RecordWords) -> Iterator[str | PageTable | Picture]:
     """Charts of air, surface, dew point and margin, and their extremes."""
     measured = account.measured
     inside = measured.time >= account.start
@@ -68,7 +68,7 @@ def climate(account: Account, words: Words) -> Iterator[str | Table | Picture]:
     yield table(head, (22, 12, 15, 12, 12, 15, 12), rows)
 
 
-def cure(account: Account, words: Words) -> Iterator[str | Table | Picture]:
+def cure(account: Account, words: RecordWords) -> Iterator[str | PageTable | Picture]:
     """How each layup cured, by the model, beside what was seen."""
     if not account.courses:
         yield "No layup was written down."
@@ -78,8 +78,8 @@ def cure(account: Account, words: Words) -> Iterator[str | Table | Picture]:
         "a fast lot (nine of ten lie between). It is a model, not a measurement of the laminate."
     )
     for number, course in enumerate(account.courses, 1):
-        name = shown(course.layup, 20)
-        if course.system is None:
+        name = shown(course.layer, 20)
+        if course.resin is None:
             yield f"Layup {name}: its cure could not be reckoned: {shown(course.trouble, 200)}."
             continue
         yield Picture(
@@ -94,16 +94,16 @@ def cure(account: Account, words: Words) -> Iterator[str | Table | Picture]:
             f"Glass transition and surface temperature of layup {name}",
             f"Layup {name}: glass transition, from a slow to a fast lot, against the surface's temperature.",
         )
-        if course.system.parent.startswith(f"{course.system.name} version"):
+        if course.resin.parent.startswith(f"{course.resin.name} version"):
             yield f"Layup {name}: the resin as the observations of its lot have shown it to be."
         yield _marks(account, course, words)
 
 
-def _marks(account: Account, course: Course, words: Words) -> Table:
+def _marks(account: Account, course: LayerHistory, words: RecordWords) -> PageTable:
     seen = {
         str(one.payload.get("seen")): words.moment(float(one.payload.get("at", one.at)))
-        for one in account.job.of(Kind.OBSERVATION)
-        if str(one.payload.get("layup")) == course.layup and not one.payload.get("withdrawn")
+        for one in account.job.of(EntryKind.OBSERVATION)
+        if str(one.payload.get("layer")) == course.layer and not one.payload.get("withdrawn")
     }
     called = {"gel": "gelled", "firm": "hard"}
     rows = [
@@ -126,5 +126,5 @@ def _marks(account: Account, course: Course, words: Words) -> Table:
     if course.unmeasured:
         rows.append(("Not measured", f"{course.unmeasured} min", "bridged in a straight line", ""))
     return table(
-        (f"Layup {shown(course.layup, 20)}", "Likely", "Slow to fast lot", "Seen"), (28, 20, 36, 16), rows
+        (f"Layup {shown(course.layer, 20)}", "Likely", "Slow to fast lot", "Seen"), (28, 20, 36, 16), rows
     )

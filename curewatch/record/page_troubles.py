@@ -3,14 +3,14 @@
 from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
-from curewatch.joblog import Told
-from curewatch.logbook import Kind, Stored
+from curewatch.logbook import EntryKind, StoredEntry
 from curewatch.record.account import Account
-from curewatch.record.page import Table, of, table
-from curewatch.record.words import Words, shown, span
+from curewatch.record.page import PageTable, of, table
+from curewatch.record.words import RecordWords, shown, span
+from curewatch.worklog import CorrectedEntry
 
 
-def alerts(account: Account, words: Words) -> Iterator[str | Table]:
+def alerts(account: Account, words: RecordWords) -> Iterator[str | PageTable]:
     """Every alert, and what was advised."""
     rows = [
         (
@@ -33,10 +33,10 @@ def alerts(account: Account, words: Words) -> Iterator[str | Table]:
 
 
 _SHED_WORDS = {
-    Kind.GAP: "gap",
-    Kind.CLOCK: "clock",
-    Kind.REJECTED: "refused",
-    Kind.PRUNE: "removed by retention",
+    EntryKind.GAP: "gap",
+    EntryKind.CLOCK: "clock",
+    EntryKind.REJECTED: "rejected",
+    EntryKind.PRUNE: "removed by retention",
     "health": "sensor's state",
     "sensor": "sensor",
     "source": "source",
@@ -45,7 +45,7 @@ _SHED_WORDS = {
 }
 
 
-def blemishes(account: Account, words: Words) -> Iterator[str | Table]:
+def blemishes(account: Account, words: RecordWords) -> Iterator[str | PageTable]:
     """Gaps, clock steps, refusals, swaps and corrections: shown, not hidden."""
     rows = [
         (words.moment(one.at), _SHED_WORDS[one.kind], _blemish(one, words))
@@ -70,11 +70,11 @@ def blemishes(account: Account, words: Words) -> Iterator[str | Table]:
     yield table(("When", "What", ""), (16, 16, 68), rows)
 
 
-def _silences(account: Account, words: Words) -> Iterator[tuple[str, str, str]]:
+def _silences(account: Account, words: RecordWords) -> Iterator[tuple[str, str, str]]:
     """Where the readings themselves have holes that no entry of the daemon told of: it may not have run."""
     told = [
         (str(one.payload.get("sensor")), float(start), float(one.payload.get("end") or account.end))
-        for one in account.of_shed(Kind.GAP)
+        for one in account.of_shed(EntryKind.GAP)
         if isinstance(start := one.payload.get("start"), int | float)
     ]
     holes: dict[tuple[str, str], list[str]] = {}
@@ -93,9 +93,9 @@ def _silences(account: Account, words: Words) -> Iterator[tuple[str, str, str]]:
         yield words.moment(account.start), "gap", "no sensor: nothing was measured during this job"
 
 
-def _exchanges(account: Account, words: Words) -> Iterator[tuple[str, str, str]]:
+def _exchanges(account: Account, words: RecordWords) -> Iterator[tuple[str, str, str]]:
     """Where another sensor took over a role, or a sensor became another part."""
-    settings = [one for one in account.part.entries if one.kind == Kind.CONFIGURATION]
+    settings = [one for one in account.part.entries if one.kind == EntryKind.CONFIGURATION]
     for before, after in pairwise(settings):
         was, now = (dict(one.payload.get("sensors") or {}) for one in (before, after))
         for name in sorted(was.keys() | now.keys()):
@@ -108,9 +108,9 @@ def _post(row: object) -> str:
     return f"{row.get('role')}, {row.get('part')}" if isinstance(row, Mapping) else "not configured"
 
 
-def _blemish(one: Stored, words: Words) -> str:
+def _blemish(one: StoredEntry, words: RecordWords) -> str:
     payload = one.payload
-    if one.kind == Kind.GAP:
+    if one.kind == EntryKind.GAP:
         start, end = payload.get("start"), payload.get("end")
         if isinstance(start, int | float) and end is None:
             return f"{of(payload, 'sensor')}: nothing since {words.moment(start)}. {of(payload, 'why')}"
@@ -119,7 +119,7 @@ def _blemish(one: Stored, words: Words) -> str:
                 f"{of(payload, 'sensor')}: nothing from {words.moment(start)} to {words.moment(end)} "
                 f"({span(end - start)}). {of(payload, 'why')}"
             )
-    if one.kind == Kind.REJECTED:
+    if one.kind == EntryKind.REJECTED:
         counts = [count for count in payload.get("counts") or () if isinstance(count, Mapping)]
         return "; ".join(
             f"{shown(count.get('times', '?'), 12)} x {shown(count.get('reason', '?'), 60)}"
@@ -130,7 +130,7 @@ def _blemish(one: Stored, words: Words) -> str:
     return said or shown(", ".join(f"{key}: {value}" for key, value in payload.items()), 300)
 
 
-def _running_words(one: Stored, words: Words) -> str:
+def _running_words(one: StoredEntry, words: RecordWords) -> str:
     """What the program and its sources did, in words; empty for anything else."""
     kind, payload = one.kind, one.payload
     if kind == "daemon" and payload.get("what") in {"started", "stopped", "reloaded"}:
@@ -144,7 +144,7 @@ def _running_words(one: Stored, words: Words) -> str:
     return ""
 
 
-def _before(told: Told, key: str) -> object:
+def _before(told: CorrectedEntry, key: str) -> object:
     return told.entry.at if key == "at" else told.entry.payload.get(key)
 
 
@@ -152,7 +152,7 @@ _MASSES = {"resin_mass", "hardener_mass", "peroxide_mass", "batch_mass", "load"}
 _LENGTHS = {"thickness", "arm"}
 
 
-def _value(key: str, value: object, words: Words) -> str:
+def _value(key: str, value: object, words: RecordWords) -> str:
     """A corrected value as people write it, by its key."""
     if value is None:
         return "nothing"
@@ -164,7 +164,7 @@ def _value(key: str, value: object, words: Words) -> str:
     return shown(", ".join(map(str, value)) if isinstance(value, list | tuple) else value, 160)
 
 
-def _number(key: str, value: float, words: Words) -> str:
+def _number(key: str, value: float, words: RecordWords) -> str:
     if key in {"at", "started"}:
         return words.moment(value)
     if key in _MASSES:
@@ -174,12 +174,12 @@ def _number(key: str, value: float, words: Words) -> str:
     return words.temperature(value) if key == "pot_temperature" else f"{value:.4g}"
 
 
-def _after_the_close(account: Account, words: Words) -> Iterator[tuple[str, str, str]]:
+def _after_the_close(account: Account, words: RecordWords) -> Iterator[tuple[str, str, str]]:
     """What was written down of a job that was closed already."""
     if account.job.closed is None:
         return
     for one in account.job.told:
-        if one.number > account.job.closed.number and one.kind != Kind.SEAL:
+        if one.number > account.job.closed.number and one.kind != EntryKind.SEAL:
             yield (
                 words.moment(one.entry.recorded),
                 "after the close",
@@ -187,7 +187,7 @@ def _after_the_close(account: Account, words: Words) -> Iterator[tuple[str, str,
             )
 
 
-def _correction_rows(told: Told, words: Words) -> Iterator[tuple[str, str, str]]:
+def _correction_rows(told: CorrectedEntry, words: RecordWords) -> Iterator[tuple[str, str, str]]:
     for one in told.corrections:
         changes = one.payload.get("changes")
         told_changes = "; ".join(

@@ -5,27 +5,27 @@ import io
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from curewatch.joblog import Told
-from curewatch.logbook import Kind
+from curewatch.logbook import EntryKind
 from curewatch.record.account import Account
-from curewatch.record.page import Picture, Table, of, table
-from curewatch.record.words import Words, shown
+from curewatch.record.page import PageTable, Picture, of, table
+from curewatch.record.words import RecordWords, shown
 from curewatch.units import MINUTE
 from curewatch.wording import counted, dosed
+from curewatch.worklog import CorrectedEntry
 
 LARGEST_THUMBNAIL = (640, 640)  # pixels on a page
 
 
-def work(account: Account, words: Words) -> Iterator[Table]:
+def work(account: Account, words: RecordWords) -> Iterator[PageTable]:
     """What people wrote down, in order of time, and the batches."""
     rows = [
         _told_row(told, words, account.job.closed)
         for told in sorted(account.job.told, key=lambda one: one.at)
-        if told.kind not in {Kind.SEAL, Kind.ALERT, Kind.CORRECTION}
+        if told.kind not in {EntryKind.SEAL, EntryKind.ALERT, EntryKind.CORRECTION}
     ]
     yield table(("Entry", "When", "What", "Who"), (7, 16, 64, 13), rows)
     for added in ("hardener", "peroxide"):
-        batches = [told for told in account.job.of(Kind.BATCH) if _added(told.payload) == added]
+        batches = [told for told in account.job.of(EntryKind.BATCH) if _added(told.payload) == added]
         if batches:
             name = added.capitalize()
             head = ("Batch", "Mixed", "Resin lot", f"{name} lot", "Resin", name, "Ratio", "Pot at")
@@ -33,7 +33,7 @@ def work(account: Account, words: Words) -> Iterator[Table]:
             yield table(head, widths, [_batch_row(told, words, added) for told in batches])
 
 
-def _told_row(told: Told, words: Words, closed: Told | None) -> tuple[str, ...]:
+def _told_row(told: CorrectedEntry, words: RecordWords, closed: CorrectedEntry | None) -> tuple[str, ...]:
     marks = []
     if told.payload.get("given_afterwards") or told.entry.recorded - told.entry.at > 5 * MINUTE:
         marks.append(f"told {words.moment(told.entry.recorded)}")
@@ -46,35 +46,35 @@ def _told_row(told: Told, words: Words, closed: Told | None) -> tuple[str, ...]:
     return str(told.number), words.moment(told.at), what, shown(told.payload.get("by") or "–", 40)
 
 
-def _sentence(kind: str, payload: Mapping[str, Any], words: Words) -> str:
+def _sentence(kind: str, payload: Mapping[str, Any], words: RecordWords) -> str:
     """An entry in one sentence; a kind that is not known is shown as it is."""
     said = {
-        Kind.JOB_OPEN: lambda: f"Job opened: {of(payload, 'title')}",
-        Kind.JOB_CLOSE: lambda: f"Job closed. {of(payload, 'outcome')}",
-        Kind.BATCH: lambda: (
+        EntryKind.JOB_OPEN: lambda: f"Job opened: {of(payload, 'title')}",
+        EntryKind.JOB_CLOSE: lambda: f"Job closed. {of(payload, 'outcome')}",
+        EntryKind.BATCH: lambda: (
             f"Batch {of(payload, 'batch')} mixed: {words.mass(payload.get('resin_mass'))} resin, "
             f"{words.mass(payload.get(f'{_added(payload)}_mass'))} {_added(payload)}"
         ),
-        Kind.LAYUP: lambda: _layup_sentence(payload, words),
-        Kind.LAYUP_CLOSED: lambda: f"Layup {of(payload, 'layup')} ended",
-        Kind.POT_EMPTY: lambda: f"Pot empty, layup {of(payload, 'layup')}",
-        Kind.PEEL_PLY: lambda: f"Peel ply {of(payload, 'action')}, layup {of(payload, 'layup')}",
-        Kind.WASH: lambda: f"{of(payload, 'action').capitalize()}, layup {of(payload, 'layup')}",
-        Kind.OBSERVATION: lambda: f"Seen on layup {of(payload, 'layup')}: {of(payload, 'seen')}",
-        Kind.QUALITY: lambda: _quality_sentence(payload, words),
-        Kind.NOTE: lambda: f"Note: {of(payload, 'text')}",
-        Kind.PHOTO: lambda: f"Photograph {of(payload, 'file')}",
+        EntryKind.LAYER: lambda: _layer_sentence(payload, words),
+        EntryKind.LAYER_CLOSED: lambda: f"Layup {of(payload, 'layer')} ended",
+        EntryKind.POT_EMPTY: lambda: f"Pot empty, layup {of(payload, 'layer')}",
+        EntryKind.PEEL_PLY: lambda: f"Peel ply {of(payload, 'action')}, layup {of(payload, 'layer')}",
+        EntryKind.WASH: lambda: f"{of(payload, 'action').capitalize()}, layup {of(payload, 'layer')}",
+        EntryKind.OBSERVATION: lambda: f"Seen on layup {of(payload, 'layer')}: {of(payload, 'seen')}",
+        EntryKind.QUALITY: lambda: _quality_sentence(payload, words),
+        EntryKind.NOTE: lambda: f"Note: {of(payload, 'text')}",
+        EntryKind.PHOTO: lambda: f"Photograph {of(payload, 'file')}",
     }.get(kind)  # type: ignore[call-overload]
     if said is None:
         return shown(f"{kind}: {dict(payload)}", 300)
     text: str = said()
-    more = "" if kind == Kind.NOTE else of(payload, "text")
+    more = "" if kind == EntryKind.NOTE else of(payload, "text")
     return f"{text}. {more}" if more not in {"", "–"} else text
 
 
-def _layup_sentence(payload: Mapping[str, Any], words: Words) -> str:
+def _layer_sentence(payload: Mapping[str, Any], words: RecordWords) -> str:
     layers = payload.get("layers")
-    parts = [f"Layup {of(payload, 'layup')} begun"]
+    parts = [f"Layup {of(payload, 'layer')} begun"]
     if layers:
         parts.append(f"{_layers(layers)} of {shown(payload.get('cloth') or 'cloth', 60)}")
     if payload.get("batches"):
@@ -83,7 +83,7 @@ def _layup_sentence(payload: Mapping[str, Any], words: Words) -> str:
         parts.append(f"resin lot {of(payload, 'lot')}")
     if payload.get("batch_mass"):
         parts.append(f"{words.mass(payload['batch_mass'])} in one pot")
-    parts.append(of(payload, "system"))
+    parts.append(of(payload, "resin"))
     dose = dosed(payload.get("peroxide_percent"), assumed=payload.get("peroxide_assumed"))
     parts += [dose] if dose else []
     text = ", ".join(parts)
@@ -94,7 +94,7 @@ def _layers(number: object) -> str:
     return counted(number, "layer") if isinstance(number, int) else f"{shown(number, 10)} layers"
 
 
-def _quality_sentence(payload: Mapping[str, Any], words: Words) -> str:
+def _quality_sentence(payload: Mapping[str, Any], words: RecordWords) -> str:
     value = payload.get("value")
     number = f"{value:.4g}" if isinstance(value, int | float) else shown(value, 20)
     found = "" if value is None else f": {number} {shown(payload.get('unit') or '', 20)}".rstrip()
@@ -103,7 +103,7 @@ def _quality_sentence(payload: Mapping[str, Any], words: Words) -> str:
     if by_lever and isinstance(load, int | float) and isinstance(arm, int | float):
         found += f" ({words.mass(load)} on {1000 * arm:g} mm)"
     passed = {True: ", passed", False: ", not passed"}.get(payload.get("passed"), "")  # type: ignore[arg-type]
-    return f"Check of layup {of(payload, 'layup')}, {of(payload, 'check')}{found}{passed}"
+    return f"Check of layup {of(payload, 'layer')}, {of(payload, 'check')}{found}{passed}"
 
 
 def _added(payload: Mapping[str, Any]) -> str:
@@ -111,7 +111,7 @@ def _added(payload: Mapping[str, Any]) -> str:
     return "hardener" if payload.get("peroxide_mass") is None else "peroxide"
 
 
-def _batch_row(told: Told, words: Words, added: str) -> tuple[str, ...]:
+def _batch_row(told: CorrectedEntry, words: RecordWords, added: str) -> tuple[str, ...]:
     payload = told.payload
     ratio = payload.get("ratio")
     text = "–" if not isinstance(ratio, Mapping) else shown(ratio.get("text") or "–", 80)
@@ -130,9 +130,9 @@ def _batch_row(told: Told, words: Words, added: str) -> tuple[str, ...]:
     )
 
 
-def photographs(account: Account, words: Words) -> Iterator[str | Picture]:
+def photographs(account: Account, words: RecordWords) -> Iterator[str | Picture]:
     """Thumbnails, with the digest of each photograph."""
-    for number, told in enumerate(account.job.of(Kind.PHOTO), 1):
+    for number, told in enumerate(account.job.of(EntryKind.PHOTO), 1):
         name = shown(told.payload.get("file") or "?", 60)
         said = shown(told.payload.get("text") or "", 200).rstrip(". ")
         caption = f"{name}, {words.moment(told.at)}. " + (f"{said}. " if said else "")

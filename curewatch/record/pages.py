@@ -13,7 +13,7 @@ import numpy as np
 from curewatch.record import page_claims, page_limits, page_shed, page_troubles, page_work
 from curewatch.record.account import Account
 from curewatch.record.page import Pages, Section
-from curewatch.record.words import Words, shown, span
+from curewatch.record.words import RecordWords, shown, span
 from curewatch.wording import Wording, counted
 
 
@@ -33,13 +33,13 @@ def pages(account: Account, reader: Wording | None = None) -> Pages:
     )
 
 
-def _words(account: Account, reader: Wording) -> Words:
+def _words(account: Account, reader: Wording) -> RecordWords:
     here = replace(reader, zone=account.zone)
     offsets = {here.local(at).utcoffset() for at in (account.start, account.end)}
-    return Words(here, clocks_change=len(offsets) > 1)
+    return RecordWords(here, clocks_change=len(offsets) > 1)
 
 
-def _sections(account: Account, words: Words) -> Iterator[Section]:
+def _sections(account: Account, words: RecordWords) -> Iterator[Section]:
     yield Section("In short", tuple(_summary(account, words)))
     yield Section("What was done", tuple(page_work.work(account, words)))
     yield Section("What the shed went through", tuple(page_shed.climate(account, words)))
@@ -53,13 +53,13 @@ def _sections(account: Account, words: Words) -> Iterator[Section]:
     yield Section("How to check this record", tuple(page_claims.checking(account, words)))
 
 
-def _facts(account: Account, words: Words) -> Iterator[tuple[str, str]]:
+def _facts(account: Account, words: RecordWords) -> Iterator[tuple[str, str]]:
     opened = account.job.opened.payload
     shed = dict(account.setting.get("shed", {}))
     yield "Boat", shown(opened.get("boat") or shed.get("boat") or "–", 80)
     yield "Shed", shown(shed.get("name") or "–", 80)
     yield "Work", shown(opened.get("what") or "–", 300)
-    yield "Resin system", shown(_system_title(account), 120)
+    yield "Resin system", shown(_resin_title(account), 120)
     yield "Substrate", shown(_substrate(opened, shed), 80)
     yield "By", shown(", ".join(_people(account)) or "not said", 120)
     yield "Opened", words.full(account.start)
@@ -68,11 +68,11 @@ def _facts(account: Account, words: Words) -> Iterator[tuple[str, str]]:
     yield "Units", f"{words.units}; the attached files: SI and UTC"
 
 
-def _system_title(account: Account) -> str:
+def _resin_title(account: Account) -> str:
     for course in account.courses:
-        if course.system:
-            return f"{course.system.title} ({course.system.name})"
-    return str(account.job.opened.payload.get("system") or "–")
+        if course.resin:
+            return f"{course.resin.title} ({course.resin.name})"
+    return str(account.job.opened.payload.get("resin") or "–")
 
 
 def _substrate(opened: Mapping[str, Any], shed: Mapping[str, Any]) -> str:
@@ -86,16 +86,16 @@ def _people(account: Account) -> list[str]:
     return list(dict.fromkeys(named))
 
 
-def _summary(account: Account, words: Words) -> Iterator[str]:
+def _summary(account: Account, words: RecordWords) -> Iterator[str]:
     inside = account.measured.time >= account.start
     total = int(inside.sum())
     unknown = int(np.isnan(account.measured.margin[inside]).sum())
     readings = sum(one.readings for one in account.heard)
     state = "The job is closed" if account.closed else "The job is still open; this is its record so far"
-    layups = counted(len(account.courses), "layup")
+    layers = counted(len(account.courses), "layer")
     sensors = counted(sum(one.readings > 0 for one in account.heard), "sensor")
     yield (
-        f"{state}. It lasted {span(account.end - account.start)}, with {layups} and "
+        f"{state}. It lasted {span(account.end - account.start)}, with {layers} and "
         f"{readings:,} readings of {sensors}. "
         + (
             "The margin of the surface over the dew point is known for every minute of it."

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from curewatch.errors import RecordBroken, StoreFailed
-from curewatch.record.page import Lead, Pages, Picture, Table
+from curewatch.record.page import Lead, Pages, PageTable, Picture
 from curewatch.record.proof import shipped
 
 if TYPE_CHECKING:
@@ -92,12 +92,12 @@ def _plain(pages: Pages, files: Mapping[str, bytes]) -> dict[str, Any]:
     }
 
 
-def _block(block: str | Lead | Table | Picture) -> dict[str, Any]:
+def _block(block: str | Lead | PageTable | Picture) -> dict[str, Any]:
     if isinstance(block, str):
         return {"kind": "text", "text": block}
     if isinstance(block, Lead):
         return {"kind": "lead", **block._asdict()}
-    if isinstance(block, Table):
+    if isinstance(block, PageTable):
         return {"kind": "table", **block._asdict()}
     return {"kind": "picture", "file": block.file, "alt": block.alt, "caption": block.caption}
 

@@ -4,10 +4,10 @@ from typing import Any
 
 import numpy as np
 
-from curewatch.advice.rules import Judgement
+from curewatch.advice.judge.rules import Judgement
 from curewatch.clock import iso_utc
 from curewatch.record.account import Account
-from curewatch.record.layup import Course
+from curewatch.record.layer_history import LayerHistory
 
 
 def as_plain(account: Account) -> dict[str, Any]:
@@ -21,7 +21,7 @@ def as_plain(account: Account) -> dict[str, Any]:
         "closed": account.closed,
         "zone": str(account.zone),
         "seal": {"code": account.seal.code, "block": account.seal.block, "head": account.seal.head},
-        "layups": [_plain_course(course) for course in account.courses],
+        "layers": [_plain_course(course) for course in account.courses],
         "rule_sets": [_plain_judgement(one) for one in account.judgements],
         "sensors": [
             {
@@ -39,11 +39,11 @@ def as_plain(account: Account) -> dict[str, Any]:
     }
 
 
-def _plain_course(course: Course) -> dict[str, Any]:
+def _plain_course(course: LayerHistory) -> dict[str, Any]:
     return {
-        "layup": course.layup,
+        "layer": course.layer,
         "started": iso_utc(course.started),
-        "system": course.system.name if course.system else None,
+        "resin": course.resin.name if course.resin else None,
         "trouble": course.trouble,
         "unmeasured_minutes": course.unmeasured,
         "blush": course.blush or None,

@@ -16,7 +16,7 @@ from hashlib import sha256
 from importlib import resources
 from typing import NamedTuple
 
-from curewatch.logbook import Kind, LogbookStore, Stored, columns, entry, rows
+from curewatch.logbook import EntryKind, LogbookStore, StoredEntry, columns, entry, rows
 from curewatch.logbook.sealing import Seal, key_path, signing_key
 
 LISTED = (
@@ -36,28 +36,31 @@ BLOCKS_HEADER = "block,previous,readings,readings_digest,entries,entries_digest,
 DIGESTS_HEADER = "block,entry,digest"
 SHED_WIDE = (  # entries of no job that say what the shed and its sensors went through
     *("daemon", "dropped", "health", "sensor", "source"),
-    Kind.ALERT,
-    Kind.CLOCK,
-    Kind.CONFIGURATION,
-    Kind.GAP,
-    Kind.PRUNE,
-    Kind.REJECTED,
-    Kind.SEAL,
-    Kind.SENSOR_CHECK,
+    EntryKind.ALERT,
+    EntryKind.CLOCK,
+    EntryKind.CONFIGURATION,
+    EntryKind.GAP,
+    EntryKind.PRUNE,
+    EntryKind.REJECTED,
+    EntryKind.SEAL,
+    EntryKind.SENSOR_CHECK,
 )
-LOOKED_BACK_FOR = (Kind.CONFIGURATION, Kind.SENSOR_CHECK)  # what held when the job began was written before
+LOOKED_BACK_FOR = (
+    EntryKind.CONFIGURATION,
+    EntryKind.SENSOR_CHECK,
+)  # what held when the job began was written before
 
 
-class Window(NamedTuple):
+class ProofWindow(NamedTuple):
     """Which part of the logbook a record holds."""
 
     first: int  # block
     readings_from: int  # block from which on the readings are there; before it, their digest
     last: int  # block, the sealed one
-    entries: tuple[Stored, ...]  # in full
+    entries: tuple[StoredEntry, ...]  # in full
 
 
-def window(logbook: LogbookStore, job: str, seal: Seal, start: float, end: float) -> Window:
+def window(logbook: LogbookStore, job: str, seal: Seal, start: float, end: float) -> ProofWindow:
     """The part of the logbook for a job whose readings matter from ``start`` to ``end``. UTC [s]"""
     between = logbook.blocks_between(start, end)
     own = [one for one in logbook.entries(job=job) if one.block <= seal.block]
@@ -73,19 +76,19 @@ def window(logbook: LogbookStore, job: str, seal: Seal, start: float, end: float
     numbered = {one.number: one for one in (*own, *shed, *before)}
     entries = tuple(numbered[number] for number in sorted(numbered))
     first = min(readings_from, *(one.block for one in entries))
-    return Window(first, readings_from, seal.block, entries)
+    return ProofWindow(first, readings_from, seal.block, entries)
 
 
-def _last_before(logbook: LogbookStore, block: int) -> list[Stored]:
+def _last_before(logbook: LogbookStore, block: int) -> list[StoredEntry]:
     """The last configuration, and the last check of each sensor, that stood when the block began."""
-    last: dict[tuple[str, object], Stored] = {}
+    last: dict[tuple[str, object], StoredEntry] = {}
     for one in logbook.entries(LOOKED_BACK_FOR):
         if one.block < block:
             last[one.kind, one.payload.get("sensor")] = one
     return list(last.values())
 
 
-def proof_files(logbook: LogbookStore, part: Window, seal: Seal, account: bytes) -> dict[str, bytes]:
+def proof_files(logbook: LogbookStore, part: ProofWindow, seal: Seal, account: bytes) -> dict[str, bytes]:
     """Every file of the proof by its name; ``account`` is what the pages say, as JSON."""
     from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 
@@ -117,7 +120,7 @@ def checksums(files: Mapping[str, bytes]) -> bytes:
     return "".join(f"{sha256(content).hexdigest()}  {name}\n" for name, content in files.items()).encode()
 
 
-def _readings(logbook: LogbookStore, part: Window) -> bytes:
+def _readings(logbook: LogbookStore, part: ProofWindow) -> bytes:
     tokens = logbook.tokens()
     found = list(logbook.block_rows(part.readings_from, part.last))
     form = columns.form(max((one.form for one in found), default=1))
@@ -125,7 +128,7 @@ def _readings(logbook: LogbookStore, part: Window) -> bytes:
     return "".join([form.heading + "\n", *texts]).encode()
 
 
-def _blocks(logbook: LogbookStore, part: Window) -> bytes:
+def _blocks(logbook: LogbookStore, part: ProofWindow) -> bytes:
     left = {one.block for one in logbook.block_rows(part.readings_from, part.last)}
     lines = [BLOCKS_HEADER + "\n"]
     for face, head in logbook.faces(part.first, part.last):
@@ -137,7 +140,7 @@ def _blocks(logbook: LogbookStore, part: Window) -> bytes:
     return "".join(lines).encode()
 
 
-def _digests(logbook: LogbookStore, part: Window) -> bytes:
+def _digests(logbook: LogbookStore, part: ProofWindow) -> bytes:
     lines = (
         f"{one.block},{entry.digest_line(one.number, entry.digest(one.line))}"
         for one in logbook.entries()

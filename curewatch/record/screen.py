@@ -4,7 +4,7 @@ import base64
 from collections.abc import Iterator
 from html import escape
 
-from curewatch.record.page import Lead, Pages, Picture, Section, Table
+from curewatch.record.page import Lead, Pages, PageTable, Picture, Section
 from curewatch.record.proof import shipped
 
 # Nothing may be fetched and nothing may run, even if something slipped in.
@@ -67,14 +67,14 @@ def _section(section: Section) -> Iterator[str]:
             yield f"<p>{escape(block)}</p>"
         elif isinstance(block, Lead):
             yield f"<h3>{escape(block.title)}: {_cell(block.outcome)}</h3><p>{escape(block.more)}</p>"
-        elif isinstance(block, Table):
+        elif isinstance(block, PageTable):
             yield from _table(block)
         else:
             yield _figure(block)
     yield "</section>"
 
 
-def _table(table: Table) -> Iterator[str]:
+def _table(table: PageTable) -> Iterator[str]:
     yield '<div class="scroll"><table>'
     if any(table.head):
         yield "<tr>" + "".join(f"<th>{escape(cell)}</th>" for cell in table.head) + "</tr>"

@@ -10,7 +10,7 @@ from hashlib import sha256
 from typing import NamedTuple
 
 from curewatch.errors import RecordBroken
-from curewatch.logbook import Kind, Stored, chain, columns, entry
+from curewatch.logbook import EntryKind, StoredEntry, chain, columns, entry
 from curewatch.logbook.seal_code import read_code
 from curewatch.logbook.sealing import Seal, check_signature, parse, seal_of
 from curewatch.record.proof import BLOCKS_HEADER, DIGESTS_HEADER, FILES, LISTED, checksums
@@ -185,7 +185,7 @@ def _by_block(lines: Sequence[str], name: str) -> list[tuple[str, list[str]]]:
     return runs
 
 
-def _check_entries(files: Mapping[str, bytes], links: Sequence[Link]) -> tuple[list[Stored], int]:
+def _check_entries(files: Mapping[str, bytes], links: Sequence[Link]) -> tuple[list[StoredEntry], int]:
     """Step 4: every entry has the digest listed, and every list the digest of its block."""
     listed: dict[int, str] = {}
     runs = dict(_by_block(_table(_text(files, "digests.csv"), "digests.csv", DIGESTS_HEADER), "digests.csv"))
@@ -212,7 +212,7 @@ def _check_entries(files: Mapping[str, bytes], links: Sequence[Link]) -> tuple[l
     return found, len(listed) - len(found)
 
 
-def _entry(line: str, listed: Mapping[int, str]) -> Stored:
+def _entry(line: str, listed: Mapping[int, str]) -> StoredEntry:
     try:
         found = entry.stored(line)
     except ValueError as trouble:
@@ -244,12 +244,12 @@ def _check_chain(links: Sequence[Link], seal: Seal) -> None:
         )
 
 
-def _check_inner_seals(entries: Sequence[Stored], links: Sequence[Link]) -> list[Seal]:
+def _check_inner_seals(entries: Sequence[StoredEntry], links: Sequence[Link]) -> list[Seal]:
     """Step 7: seals made on the way hold too, as far as their block is here."""
     heads = {link.face.number: link.head for link in links}
     inner = []
     for one in entries:
-        if one.kind == Kind.SEAL:
+        if one.kind == EntryKind.SEAL:
             seal = seal_of(one)
             check_signature(seal)
             if heads.get(seal.block, seal.head) != seal.head:

@@ -4,7 +4,7 @@ import unicodedata
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from curewatch.advice.limits import Limit
+from curewatch.advice.judge.limits import Limit
 from curewatch.phrases import recalled
 from curewatch.units import HOUR, MINUTE
 from curewatch.wording import Wording
@@ -25,7 +25,7 @@ def shown(text: object, longest: int = LONGEST) -> str:
     return safe if len(safe) <= longest else safe[: longest - 1] + "…"
 
 
-class Words(NamedTuple):
+class RecordWords(NamedTuple):
     """The reader's units at the shed's zone, and whether its clocks changed during the job."""
 
     reader: Wording

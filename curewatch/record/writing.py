@@ -8,9 +8,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import NamedTuple
 
-from curewatch import joblog
+from curewatch import worklog
 from curewatch.errors import RecordBroken, StoreFailed, UsageError, reason
-from curewatch.logbook import Kind, LogbookStore
+from curewatch.logbook import EntryKind, LogbookStore
 from curewatch.logbook.sealing import Seal, check_seals, key_path, seal, seal_of, signing_key
 from curewatch.record import paper, screen
 from curewatch.record.account import Account, gather
@@ -42,7 +42,7 @@ def write(
     at: float,
     pdf: bool = True,
     folder: bool = True,
-    systems: Path | None = None,
+    resins: Path | None = None,
     reader: Wording | None = None,
 ) -> Written:
     """Write the record of a job as ``record-JOB.pdf`` and as the folder ``record-JOB`` under ``target``.
@@ -60,7 +60,7 @@ def write(
     StoreFailed
         The disk refuses.
     """
-    joblog.read(logbook, job)
+    worklog.read(logbook, job)
     name = f"record-{_file_name(job)}"
     places = [target / f"{name}.pdf"] * pdf + [target / name] * folder
     for place in places:
@@ -68,7 +68,7 @@ def write(
             raise UsageError(f"{place} is there already; move it away or name another folder with --to")
     logbook.verify()
     check_seals(logbook)
-    account = gather(logbook, job, seal_for(logbook, job, at), systems)
+    account = gather(logbook, job, seal_for(logbook, job, at), resins)
     files, whole = make(logbook, account, reader)
     try:
         target.mkdir(parents=True, exist_ok=True)
@@ -102,11 +102,13 @@ def make(
 
 def seal_for(logbook: LogbookStore, job: str, at: float) -> Seal:
     """The seal of the job's close if nothing was added to the job since; else a new one."""
-    own = [one for one in logbook.entries(job=job) if one.kind != Kind.SEAL]
+    own = [one for one in logbook.entries(job=job) if one.kind != EntryKind.SEAL]
     closings = [
-        seal_of(one) for one in logbook.entries(Kind.SEAL, job=job) if one.payload.get("why") == "job-close"
+        seal_of(one)
+        for one in logbook.entries(EntryKind.SEAL, job=job)
+        if one.payload.get("why") == "job-close"
     ]
-    if closings and own[-1].kind == Kind.JOB_CLOSE and own[-1].block <= closings[-1].block:
+    if closings and own[-1].kind == EntryKind.JOB_CLOSE and own[-1].block <= closings[-1].block:
         return closings[-1]
     return seal(logbook, why="record", at=at, job=job)
 

@@ -85,7 +85,7 @@ def parse_span(text: str) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class Moment:
+class FaultMoment:
     """A report under a fault: which one it is, how long the fault has lasted, what was said before it."""
 
     index: int
@@ -93,7 +93,7 @@ class Moment:
     before: Said | None = None  # the sensor's report before the fault
 
 
-def distort(kind: FaultKind, said: Said, moment: Moment) -> Said:
+def distort(kind: FaultKind, said: Said, moment: FaultMoment) -> Said:
     """What is reported under a fault of the sensor itself."""
     wet = said.humidity_percent
     if kind is FaultKind.STUCK and moment.before is not None:

@@ -12,10 +12,10 @@ from typing import NamedTuple
 from curewatch.physics.moist_air import vapour_pressure
 from curewatch.physics.saturated_salts import relative_humidity
 from curewatch.simulation import faults
-from curewatch.simulation.faults import CLOCKS, LATE_KEEPS, Fault, FaultKind, Moment, damage, distort
+from curewatch.simulation.faults import CLOCKS, LATE_KEEPS, Fault, FaultKind, FaultMoment, damage, distort
 from curewatch.simulation.sensors import SALTMARSH, Said, SensorPlan, SimulatedSensor
-from curewatch.simulation.shed import Inside, Walls, settled, step
-from curewatch.simulation.weather import Outside, Weather, outside
+from curewatch.simulation.shed import InsideState, Walls, settled, step
+from curewatch.simulation.weather import Outside, WeatherPlan, outside
 from curewatch.units import DAY, MINUTE, ZERO_CELSIUS
 from curewatch.wire import lines
 
@@ -24,13 +24,13 @@ SETTLING = DAY / 2  # the shed has lived this long under its weather before the 
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class SimulationPlan:
     """A whole simulation, but for its length."""
 
     start: float  # UTC [s]
     seed: int = 1
     interval: float = MINUTE  # between two reports of one sensor [s]
-    weather: Weather = field(default_factory=Weather)
+    weather: WeatherPlan = field(default_factory=WeatherPlan)
     walls: Walls = field(default_factory=Walls)
     sensors: tuple[SensorPlan, ...] = SALTMARSH
     stamped: bool = True  # the boards know the time; else their lines carry none
@@ -48,12 +48,12 @@ class Report(NamedTuple):
     faults: tuple[FaultKind, ...] = ()
 
 
-def shed(plan: Plan) -> Iterator[tuple[Inside, Outside]]:
+def shed(plan: SimulationPlan) -> Iterator[tuple[InsideState, Outside]]:
     """The shed and its weather at the start and at every interval after, without end."""
     warming = int(SETTLING // plan.interval)
     since = plan.start % DAY - warming * plan.interval
     random = Random(plan.seed)  # noqa: S311 - a simulation that must repeat
-    inside: Inside | None = None
+    inside: InsideState | None = None
     for index, moment in enumerate(outside(plan.weather, since, plan.interval, random)):
         known = inside or settled(plan.walls, moment)
         inside = step(plan.walls, known, moment, plan.interval)
@@ -61,7 +61,7 @@ def shed(plan: Plan) -> Iterator[tuple[Inside, Outside]]:
             yield inside, moment
 
 
-def reports(plan: Plan, count: int) -> Iterator[Report]:
+def reports(plan: SimulationPlan, count: int) -> Iterator[Report]:
     """``count`` reports of every sensor, in order of time; fewer where a sensor is silent."""
     random = Random(f"sensors {plan.seed}")  # noqa: S311
     sensors = [SimulatedSensor(each, random) for each in plan.sensors]
@@ -77,7 +77,7 @@ def reports(plan: Plan, count: int) -> Iterator[Report]:
                 yield report._replace(line=_through(kinds, report.line, random))
 
 
-def _around(plan: Plan, sensor: SimulatedSensor, inside: Inside) -> Inside:
+def _around(plan: SimulationPlan, sensor: SimulatedSensor, inside: InsideState) -> InsideState:
     """The air that a sensor hangs in: the shed's, or that of the jar, which has stood for a day."""
     if plan.jar is None or sensor.plan.name != "bench":
         return inside
@@ -89,7 +89,7 @@ def _comes(kinds: tuple[FaultKind, ...], index: int) -> bool:
     return FaultKind.SILENT not in kinds and (FaultKind.LATE not in kinds or index % LATE_KEEPS == 0)
 
 
-def _by_plug(plan: Plan, name: str, said: dict[str, Said], index: int) -> Said:
+def _by_plug(plan: SimulationPlan, name: str, said: dict[str, Said], index: int) -> Said:
     """What comes over a sensor's cable: its own word, or that of the one it was exchanged with."""
     for fault in plan.faults:
         one = fault.sensor or "bench"
@@ -99,7 +99,7 @@ def _by_plug(plan: Plan, name: str, said: dict[str, Said], index: int) -> Said:
     return said[name]
 
 
-def _kinds(plan: Plan, sensor: str, elapsed: float) -> tuple[FaultKind, ...]:
+def _kinds(plan: SimulationPlan, sensor: str, elapsed: float) -> tuple[FaultKind, ...]:
     return tuple(fault.kind for fault in plan.faults if fault.touches(sensor, elapsed))
 
 
@@ -109,13 +109,13 @@ def _through(kinds: tuple[FaultKind, ...], line: bytes, random: Random) -> bytes
     return line
 
 
-def _report(plan: Plan, name: str, said: Said, index: int, before: dict[str, Said]) -> Report:
+def _report(plan: SimulationPlan, name: str, said: Said, index: int, before: dict[str, Said]) -> Report:
     """What the sensor's board prints; ``before`` remembers the report that a stuck sensor repeats."""
     elapsed = index * plan.interval
     kinds = _kinds(plan, name, elapsed)
     for fault in plan.faults:
         if fault.touches(name, elapsed):
-            said = distort(fault.kind, said, Moment(index, elapsed - fault.begin, before.get(name)))
+            said = distort(fault.kind, said, FaultMoment(index, elapsed - fault.begin, before.get(name)))
     if FaultKind.STUCK not in kinds:
         before[name] = said
     at = plan.start + elapsed

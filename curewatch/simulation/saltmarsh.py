@@ -6,9 +6,9 @@ eight the hull is too near the dew point.
 """
 
 from curewatch.clock import utc_from_iso
-from curewatch.simulation.reports import Plan
+from curewatch.simulation.reports import SimulationPlan
 from curewatch.simulation.shed import Walls
-from curewatch.simulation.weather import Weather
+from curewatch.simulation.weather import WeatherPlan
 from curewatch.units import HOUR, ZERO_CELSIUS
 
 START = utc_from_iso("2026-10-17T14:30:00Z")
@@ -21,12 +21,12 @@ Sensors: bench (air at the work), hull (probe taped to the surface), yard (outsi
 Form: the line form of firmware_notes/LINE_FORM.md; at = UTC seconds since 1970."""
 
 
-def evening() -> Plan:
+def evening() -> SimulationPlan:
     """The plan of the evening."""
-    return Plan(
+    return SimulationPlan(
         start=START,
         seed=SEED,
-        weather=Weather(
+        weather=WeatherPlan(
             mean=ZERO_CELSIUS + 9.6,
             swing=5.0,
             dew_point=ZERO_CELSIUS + 6.0,

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.physics.moist_air import relative_humidity
-from curewatch.simulation.shed import Inside
+from curewatch.simulation.shed import InsideState
 from curewatch.simulation.weather import Outside
 from curewatch.units import ZERO_CELSIUS
 
@@ -52,7 +52,7 @@ class SimulatedSensor:
         self._humidity_sd = part.relative_humidity_sd
         self._humidity_offset = random.gauss(0.0, (part.relative_humidity_sd or 0.0) / 2.0)
 
-    def report(self, inside: Inside, weather: Outside) -> Said:
+    def report(self, inside: InsideState, weather: Outside) -> Said:
         """What it says now."""
         temperature, vapour = _at(self.plan.place, inside, weather)
         said = temperature + self._offset + self._random.gauss(0.0, self._temperature_noise)
@@ -63,7 +63,7 @@ class SimulatedSensor:
         return Said(round(said - ZERO_CELSIUS, 2), round(100.0 * min(1.0, max(0.01, wet)), 2))
 
 
-def _at(place: str, inside: Inside, weather: Outside) -> tuple[float, float]:
+def _at(place: str, inside: InsideState, weather: Outside) -> tuple[float, float]:
     if place == "yard":
         return weather.temperature, weather.vapour_pressure
     if place == "hull":

@@ -30,7 +30,7 @@ class Walls:
     heater: float = 0.0  # how much warmer a heater would make the air in the end [K]
 
 
-class Inside(NamedTuple):
+class InsideState(NamedTuple):
     """The shed's state at one moment. SI."""
 
     air_temperature: float
@@ -38,19 +38,19 @@ class Inside(NamedTuple):
     vapour_pressure: float
 
 
-def settled(walls: Walls, weather: Outside) -> Inside:
+def settled(walls: Walls, weather: Outside) -> InsideState:
     """The state that this weather would bring if it stayed."""
     air = weather.temperature + walls.sun_gain * weather.sun + walls.heater
-    return Inside(air, air - _roof(walls, weather), weather.vapour_pressure)
+    return InsideState(air, air - _roof(walls, weather), weather.vapour_pressure)
 
 
-def step(walls: Walls, inside: Inside, weather: Outside, seconds: float) -> Inside:
+def step(walls: Walls, inside: InsideState, weather: Outside, seconds: float) -> InsideState:
     """The state ``seconds`` later, with the weather of that step. Exact for constant weather and hull."""
     target = weather.temperature + walls.sun_gain * weather.sun + walls.heater
     air = _relax(inside.air_temperature, target, seconds / walls.air_lag)
     hull = _relax(inside.hull_temperature, air - _roof(walls, weather), seconds / walls.hull_lag)
     vapour = _relax(inside.vapour_pressure, weather.vapour_pressure, seconds / walls.air_change_lag)
-    return Inside(air, hull, min(vapour, float(saturation_pressure(air))))
+    return InsideState(air, hull, min(vapour, float(saturation_pressure(air))))
 
 
 def _roof(walls: Walls, weather: Outside) -> float:

@@ -17,7 +17,7 @@ HIGHEST_HUMIDITY = 0.985  # air near the ground seldom reads more than this with
 
 
 @dataclass(frozen=True, slots=True)
-class Weather:
+class WeatherPlan:
     """What the weather does. Times of day count from a midnight, UTC."""
 
     mean: float = ZERO_CELSIUS + 11.0  # of the day [K]
@@ -39,7 +39,7 @@ class Outside(NamedTuple):
     sun: float  # from 0 at night to 1
 
 
-def outside(weather: Weather, since: float, step: float, random: Random) -> Iterator[Outside]:
+def outside(weather: WeatherPlan, since: float, step: float, random: Random) -> Iterator[Outside]:
     """The weather every ``step``, without end, beginning ``since`` a midnight, which may be before it. [s]"""
     keep = math.exp(-step / weather.unrest_time)
     stir = weather.unrest * math.sqrt(1.0 - keep * keep)
@@ -49,7 +49,7 @@ def outside(weather: Weather, since: float, step: float, random: Random) -> Iter
         gust = keep * gust + stir * random.gauss(0.0, 1.0)
 
 
-def _moment(weather: Weather, since: float, gust: float) -> Outside:
+def _moment(weather: WeatherPlan, since: float, gust: float) -> Outside:
     """The weather this long after the midnight."""
     phase = math.tau * (since - weather.warmest) / DAY
     temperature = weather.mean + weather.swing * math.cos(phase) + gust
@@ -59,7 +59,7 @@ def _moment(weather: Weather, since: float, gust: float) -> Outside:
     return Outside(temperature, min(float(saturation_pressure(dew_point)), wettest), sun)
 
 
-def _damp(weather: Weather, since: float) -> float:
+def _damp(weather: WeatherPlan, since: float) -> float:
     """How much of the damp air has come, 0 to 1."""
     if weather.damp_from is None:
         return 0.0

@@ -12,7 +12,7 @@
 
 from curewatch.wire.framing import LineFramer
 from curewatch.wire.parser import Parser
-from curewatch.wire.plausibility import Plausibility, Window
+from curewatch.wire.plausibility import Plausibility, PlausibleRange
 from curewatch.wire.reasons import WHAT_TO_DO, Reason
 
-__all__ = ["WHAT_TO_DO", "LineFramer", "Parser", "Plausibility", "Reason", "Window"]
+__all__ = ["WHAT_TO_DO", "LineFramer", "Parser", "Plausibility", "PlausibleRange", "Reason"]

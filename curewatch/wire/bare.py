@@ -7,7 +7,7 @@ Temperature and humidity so become readings of their own, each with its own time
 
 from curewatch.clock import Instant
 from curewatch.readings import Reading, Rejected
-from curewatch.wire.fields import OURS, WORDS, Refused, Words, gather, reading
+from curewatch.wire.fields import OURS, WORDS, FieldRejected, Words, gather, reading
 from curewatch.wire.numbers import number
 from curewatch.wire.reasons import Reason, reject
 
@@ -46,8 +46,8 @@ def parse(
         return reject(Reason.NOT_A_LINE, payload, at.utc, source, sensor)
     try:
         return reading(gather([(quantity, _text(payload) or None)], words.taken), sensor, payload, at, source)
-    except Refused as refused:
-        return reject(refused.reason, payload, at.utc, source, sensor)
+    except FieldRejected as rejected:
+        return reject(rejected.reason, payload, at.utc, source, sensor)
 
 
 def _text(payload: bytes) -> str:

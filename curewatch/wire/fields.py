@@ -81,7 +81,7 @@ AHEAD = 120.0  # so far ahead of arrival a stamp may lie: two clocks in one shed
 MILLISECONDS_FROM = 1e11  # a stamp this large counts milliseconds; in seconds it would be the year 5138
 
 
-class Refused(Exception):  # noqa: N818 - named by the matter; never leaves this package
+class FieldRejected(Exception):  # noqa: N818 - named by the matter; never leaves this package
     """A field that cannot be taken; carries the reason."""
 
     def __init__(self, reason: Reason) -> None:
@@ -131,7 +131,7 @@ def quantity(value: object, meant: Meaning) -> float:
         found = number(text) if not own or own[0].isalpha() or own[0] in "°º˚℃℉%" else None
         stated = (*stated, own) if own else stated
     if found is None:
-        raise Refused(Reason.BAD_NUMBER)
+        raise FieldRejected(Reason.BAD_NUMBER)
     return UNITS[_agreed(stated, meant) if stated else meant.unit][1](found)
 
 
@@ -148,9 +148,9 @@ def _agreed(stated: tuple[str, ...], meant: Meaning) -> str:
         if unit and UNITS[unit][0] == meant.kind:
             units.add(unit)
         elif unit or not meant.configured:
-            raise Refused(Reason.BAD_UNIT)
+            raise FieldRejected(Reason.BAD_UNIT)
     if len(units) > 1:
-        raise Refused(Reason.UNITS_DIFFER)
+        raise FieldRejected(Reason.UNITS_DIFFER)
     return units.pop() if units else meant.unit
 
 
@@ -188,16 +188,16 @@ def stamp(value: object) -> float:
     seconds = finite(value)
     if seconds is None:
         if type(value) is not str or len(value) > 40 or not value.isascii():
-            raise Refused(Reason.BAD_TIME)
+            raise FieldRejected(Reason.BAD_TIME)
         try:
             told = datetime.fromisoformat(value.strip())
             if told.tzinfo is not None:
                 return told.timestamp()
             return Local(told.replace(tzinfo=UTC).timestamp())
         except (ValueError, OverflowError) as trouble:
-            raise Refused(Reason.BAD_TIME) from trouble
+            raise FieldRejected(Reason.BAD_TIME) from trouble
     if seconds < 0:
-        raise Refused(Reason.BAD_TIME)
+        raise FieldRejected(Reason.BAD_TIME)
     return seconds / 1000.0 if seconds >= MILLISECONDS_FROM else seconds
 
 
@@ -205,14 +205,14 @@ def sequence(value: object) -> int:
     """A running number: a whole number from 0 below 2^32."""
     found = finite(value)
     if found is None or not 0 <= found < 4294967296 or found != int(found):
-        raise Refused(Reason.BAD_NUMBER)
+        raise FieldRejected(Reason.BAD_NUMBER)
     return int(found)
 
 
 def sensor_name(value: object) -> str:
     """A sensor's name, if it is one that may be a name."""
     if type(value) is not str or not name_allowed(value):
-        raise Refused(Reason.BAD_NAME)
+        raise FieldRejected(Reason.BAD_NAME)
     return value
 
 
@@ -220,7 +220,7 @@ def age(value: object) -> float:
     """Seconds since the measurement; a number that is not negative."""
     found = finite(value)
     if found is None or found < 0:
-        raise Refused(Reason.BAD_TIME)
+        raise FieldRejected(Reason.BAD_TIME)
     return found
 
 
@@ -296,7 +296,7 @@ def gather(named: Iterable[tuple[str, object]], words: Taken = OURS.taken) -> li
             continue
         place, take = known
         if values[place] is not None:
-            raise Refused(Reason.TWICE)
+            raise FieldRejected(Reason.TWICE)
         values[place] = take(value)
     return values
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from curewatch.clock import Instant
 from curewatch.readings import Reading, Rejected
-from curewatch.wire.fields import OURS, QUANTITIES, Refused, Words, gather, reading
+from curewatch.wire.fields import OURS, QUANTITIES, FieldRejected, Words, gather, reading
 from curewatch.wire.reasons import Reason, reject
 from curewatch.wire.stated import ANY, Units, any_states_unit, is_table, joined, rest_of, units_of, with_units
 
@@ -21,12 +21,12 @@ DEEPEST = 8  # levels of nesting that are looked into
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) != len(pairs):
-        raise Refused(Reason.TWICE)
+        raise FieldRejected(Reason.TWICE)
     return found
 
 
 def _no_constant(_: str) -> Any:
-    raise Refused(Reason.BAD_NUMBER)
+    raise FieldRejected(Reason.BAD_NUMBER)
 
 
 _decoder = json.JSONDecoder(object_pairs_hook=_once, parse_constant=_no_constant)
@@ -41,20 +41,20 @@ def load(payload: bytes, largest: int = LARGEST) -> Any:
         Not UTF-8, not JSON, too large, nested too deeply, a key twice, NaN or an infinite number.
     """
     if len(payload) > largest:
-        raise Refused(Reason.TOO_LONG)
+        raise FieldRejected(Reason.TOO_LONG)
     try:
         return _decoder.decode(payload.decode("utf-8"))
     except UnicodeDecodeError as trouble:
-        raise Refused(Reason.NOT_TEXT) from trouble
+        raise FieldRejected(Reason.NOT_TEXT) from trouble
     except (ValueError, RecursionError) as trouble:
         # ValueError also for an integer of more than 4,300 digits, RecursionError for deep nesting
-        raise Refused(Reason.BAD_JSON) from trouble
+        raise FieldRejected(Reason.BAD_JSON) from trouble
 
 
 def _load_object(payload: bytes) -> dict[str, Any]:
     found = load(payload)
     if type(found) is not dict:
-        raise Refused(Reason.NOT_A_LINE)
+        raise FieldRejected(Reason.NOT_A_LINE)
     return found
 
 
@@ -64,8 +64,8 @@ def parse(
     """One JSON object as a reading of ``device``, in the device's words."""
     try:
         return reading(_gather(_load_object(payload), words), device, payload, at, source)
-    except Refused as refused:
-        return reject(refused.reason, payload, at.utc, source, device)
+    except FieldRejected as rejected:
+        return reject(rejected.reason, payload, at.utc, source, device)
 
 
 def _gather(found: dict[str, Any], words: Words) -> list[Any]:
@@ -98,7 +98,7 @@ def _flat(found: Mapping[str, Any], words: Words, outer: Units, depth: int = 0) 
     A list holds no field of ours. A unit counts for its object and what is in it; the nearest goes first.
     """
     if depth >= DEEPEST:
-        raise Refused(Reason.BAD_JSON)
+        raise FieldRejected(Reason.BAD_JSON)
     own = units_of(found.items(), words)
     units, elsewhere, flat = outer | own, Units(), Fields()
     for key, value in found.items():

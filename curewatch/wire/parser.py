@@ -38,7 +38,7 @@ class Parser:
     ) -> None:
         self.zone = zone
         self.plausibility = (plausibility or Plausibility()) if check else None
-        self._tables: dict[str, plain.Table] = {}  # by source; at most MOST_SOURCES
+        self._tables: dict[str, plain.ColumnTable] = {}  # by source; at most MOST_SOURCES
 
     def line(
         self,

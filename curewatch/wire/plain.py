@@ -10,7 +10,7 @@ from typing import Any
 
 from curewatch.clock import Instant
 from curewatch.readings import Reading, Rejected
-from curewatch.wire.fields import KINDS, OURS, TIME, Refused, Stated, Words, gather, reading
+from curewatch.wire.fields import KINDS, OURS, TIME, FieldRejected, Stated, Words, gather, reading
 from curewatch.wire.reasons import Reason, reject
 from curewatch.wire.stated import Units, any_states_unit, units_for, units_of, with_units
 
@@ -32,8 +32,8 @@ def parse_pairs(
         return reading(gather(named, words.taken), sensor, line, at, source)
     except UnicodeDecodeError:
         return reject(Reason.NOT_TEXT, line, at.utc, source, sensor)
-    except Refused as refused:
-        return reject(refused.reason, line, at.utc, source, sensor)
+    except FieldRejected as rejected:
+        return reject(rejected.reason, line, at.utc, source, sensor)
 
 
 def _pairs(text: str) -> list[tuple[str, object]]:
@@ -43,16 +43,16 @@ def _pairs(text: str) -> list[tuple[str, object]]:
     while place < len(text):
         pair = _PAIR.match(text, place)
         if pair is None:
-            raise Refused(Reason.NOT_A_LINE)
+            raise FieldRejected(Reason.NOT_A_LINE)
         found.append((pair[1], pair[2]))
         after = _BETWEEN.match(text, pair.end()).end()  # type: ignore[union-attr]
         if after == pair.end() and after < len(text):
-            raise Refused(Reason.BAD_UNIT)
+            raise FieldRejected(Reason.BAD_UNIT)
         place = after
     return found
 
 
-class Table:
+class ColumnTable:
     """What the columns of a CSV mean: worked out once from its header, used for each line.
 
     A unit may stand in brackets behind a column's word, or in a column of its own.
@@ -85,7 +85,7 @@ class Table:
             cell = cells[index].strip()
             if cell:
                 if values[place] is not None:
-                    raise Refused(Reason.TWICE)
+                    raise FieldRejected(Reason.TWICE)
                 said = (*unit, *units_for(KINDS[place], units))
                 values[place] = take(Stated(cell, said) if said else cell)
         return values
@@ -102,14 +102,14 @@ class Table:
         try:
             text = line.decode("utf-8")
         except UnicodeDecodeError as trouble:
-            raise Refused(Reason.NOT_TEXT) from trouble
+            raise FieldRejected(Reason.NOT_TEXT) from trouble
         if self.separator == ";":
             text = text.replace(",", ".")
         if '"' in text:
             text = text.replace('"', "")
         cells = text.split(self.separator)
         if len(cells) != self.width:
-            raise Refused(Reason.CUT_OFF if len(cells) < self.width else Reason.NOT_A_LINE)
+            raise FieldRejected(Reason.CUT_OFF if len(cells) < self.width else Reason.NOT_A_LINE)
         return cells
 
 
@@ -124,7 +124,7 @@ _TWO = ("temperature", "humidity")
 _NAMED = ("sensor", *_TWO)
 
 
-def header(line: bytes, words: Words = OURS) -> Table | None:
+def header(line: bytes, words: Words = OURS) -> ColumnTable | None:
     """The table that a CSV header begins; None when the line is no header."""
     if line[:1] in _NUMERIC:
         return None
@@ -136,7 +136,7 @@ def header(line: bytes, words: Words = OURS) -> Table | None:
     cells = [cell.strip().strip('"') for cell in text.split(separator)]
     kinds = {meant.kind for cell in cells if (meant := words.meanings.get(_without_unit(cell)[0]))}
     known = len(cells) > 1 and kinds & {"temperature", "relative_humidity"}
-    return Table(cells, separator, words) if known else None
+    return ColumnTable(cells, separator, words) if known else None
 
 
 def _separator(text: str) -> str:
@@ -145,7 +145,7 @@ def _separator(text: str) -> str:
 
 def parse_cells(
     line: bytes,
-    table: Table | None,
+    table: ColumnTable | None,
     at: Instant,
     source: str = "",
     sensor: str = "",
@@ -156,13 +156,13 @@ def parse_cells(
     try:
         table = table or _guessed(line, words)
         return reading(table.values(table.cells(line)), sensor, line, at, source)
-    except Refused as refused:
-        return reject(refused.reason, line, at.utc, source, sensor)
+    except FieldRejected as rejected:
+        return reject(rejected.reason, line, at.utc, source, sensor)
 
 
-def _guessed(line: bytes, words: Words) -> Table:
+def _guessed(line: bytes, words: Words) -> ColumnTable:
     """Two numbers, or a name and two numbers."""
     separator = _separator(line.decode("latin-1"))
     named = line.count(separator.encode("ascii")) == 2 and line[:1] not in _NUMERIC
     columns = _NAMED if named else _TWO
-    return Table(columns, separator, words)
+    return ColumnTable(columns, separator, words)

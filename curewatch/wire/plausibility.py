@@ -5,7 +5,7 @@ for each sensor, and at most ``MOST_SENSORS`` of them: a flood of invented names
 
 Source of the numbers: the window -40..60 degC and the clamp of 100..102 % follow what humidity chips
 specify and do when wet (common practice). The lowest humidity and the jump limits are assumed, the
-latter wide enough for a door opened onto a frosty yard. Each is an attribute of :class:`Window`.
+latter wide enough for a door opened onto a frosty yard. Each is an attribute of :class:`PlausibleRange`.
 """
 
 from collections import deque
@@ -36,7 +36,7 @@ _ARRIVAL, _DOUBT = int(Flag.ARRIVAL_TIME), int(Flag.CLOCK_DOUBT)
 
 
 @dataclass(frozen=True, slots=True)
-class Window:
+class PlausibleRange:
     """What is believed. SI."""
 
     temperature_lowest: float = ZERO_CELSIUS - 40.0  # [K]
@@ -94,7 +94,7 @@ class _Last:
 class Plausibility:
     """Feed it readings in the order of arrival."""
 
-    def __init__(self, window: Window = Window()) -> None:
+    def __init__(self, window: PlausibleRange = PlausibleRange()) -> None:
         self.window = window
         self._lasts: dict[str, _Last] = {}  # at most MOST_SENSORS; the first known goes first
         # since `begin`: place -> what was remembered there; none while nothing may be taken back

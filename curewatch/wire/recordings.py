@@ -14,7 +14,7 @@ from typing import BinaryIO, NamedTuple
 from curewatch.clock import Instant
 from curewatch.readings import Reading
 from curewatch.wire import lines, plain, senml
-from curewatch.wire.fields import Local, Refused, at_the_shed
+from curewatch.wire.fields import FieldRejected, Local, at_the_shed
 from curewatch.wire.json_fields import LARGEST
 from curewatch.wire.parser import Parser
 
@@ -52,7 +52,7 @@ def _is_pack(line: bytes) -> bool:
     """Whether a first line is a SenML pack by itself, so that others may stand below it."""
     try:
         return type(senml.decode(line)) is list
-    except Refused:
+    except FieldRejected:
         return False
 
 
@@ -110,11 +110,11 @@ def _utc(time: float, zone: tzinfo, before: float) -> float:
     return early if early >= before - LATE else late
 
 
-def _moment(table: plain.Table, line: bytes, before: float) -> float:
+def _moment(table: plain.ColumnTable, line: bytes, before: float) -> float:
     """The time of a CSV line, or that of the line before when it tells none that can be read."""
     try:
         return table.moment(table.cells(line.rstrip(b"\r"))) or before
-    except Refused:
+    except FieldRejected:
         return before
 
 
@@ -122,7 +122,7 @@ def _of_pack(data: bytes, start: float) -> Iterator[Piece]:
     """A pack, cut into packs of one moment each; a pack that cannot be read comes whole, to be refused."""
     try:
         records = senml.resolve_pack(senml.decode(data, MOST_PACK), FAR_AHEAD.utc, most=MOST_RECORDS)
-    except Refused:
+    except FieldRejected:
         yield Piece(start, data[:LARGEST])
         return
     for moment, group in groupby(records, key=lambda record: record.time):

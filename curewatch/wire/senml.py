@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 
 from curewatch.clock import Instant
 from curewatch.readings import Flag, Reading, Rejected
-from curewatch.wire.fields import UNITS, WORDS, Refused
+from curewatch.wire.fields import UNITS, WORDS, FieldRejected
 from curewatch.wire.json_fields import LARGEST, load
 from curewatch.wire.numbers import LARGEST as LARGEST_NUMBER
 from curewatch.wire.numbers import name_allowed
@@ -71,7 +71,7 @@ def resolve(payload: bytes, at: Instant) -> list[Record]:
 def decode(payload: bytes, largest: int = LARGEST) -> Any:
     """The pack as JSON would have it, from its JSON or its CBOR form."""
     if len(payload) > largest:
-        raise Refused(Reason.TOO_LONG)
+        raise FieldRejected(Reason.TOO_LONG)
     return _from_cbor(payload) if is_cbor(payload) else load(payload, largest)
 
 
@@ -86,7 +86,7 @@ def _from_cbor(payload: bytes) -> Any:
     stream = io.BytesIO(payload)
     try:
         pack = cbor2.CBORDecoder(stream, tag_hook=_no_tags).decode()
-    except Refused:
+    except FieldRejected:
         raise
     except (
         cbor2.CBORDecodeError,
@@ -96,30 +96,30 @@ def _from_cbor(payload: bytes) -> Any:
         RecursionError,
         MemoryError,
     ) as trouble:
-        raise Refused(Reason.BAD_CBOR) from trouble
+        raise FieldRejected(Reason.BAD_CBOR) from trouble
     if stream.tell() != len(payload) or type(pack) is not list:
-        raise Refused(Reason.BAD_CBOR)
+        raise FieldRejected(Reason.BAD_CBOR)
     return [_with_text_labels(record) for record in pack]
 
 
 def _no_tags(*_: object) -> Any:
-    raise Refused(Reason.BAD_CBOR)
+    raise FieldRejected(Reason.BAD_CBOR)
 
 
 def _with_text_labels(record: Any) -> Any:
     if not isinstance(record, dict):
-        raise Refused(Reason.BAD_SENML)
+        raise FieldRejected(Reason.BAD_SENML)
     # an integer label that the RFC does not name is passed over: it cannot end in "_"
     named = {CBOR_LABELS.get(key, key) if type(key) is int else key: value for key, value in record.items()}
     if len(named) != len(record):
-        raise Refused(Reason.TWICE)
+        raise FieldRejected(Reason.TWICE)
     return named
 
 
 def resolve_pack(pack: Any, now: float, most: int = MOST_RECORDS) -> list[Record]:
     """Resolved records of a decoded pack. Raises Refused when it is not valid."""
     if type(pack) is not list or not 0 < len(pack) <= most:
-        raise Refused(Reason.BAD_SENML)
+        raise FieldRejected(Reason.BAD_SENML)
     records = list(_resolved(pack, now))
     records.sort(key=lambda record: record.time)
     return records
@@ -131,7 +131,7 @@ def _resolved(pack: Iterable[Any], now: float) -> Iterator[Record]:
         _check(record)
         if record.get("bver", version) != version:
             if not first:
-                raise Refused(Reason.BAD_SENML)
+                raise FieldRejected(Reason.BAD_SENML)
             version = record["bver"]
         first = False
         given = record.get
@@ -143,7 +143,7 @@ def _resolved(pack: Iterable[Any], now: float) -> Iterator[Record]:
             continue
         full = name + given("n", "")
         if not _name_allowed(full):
-            raise Refused(Reason.BAD_NAME)
+            raise FieldRejected(Reason.BAD_NAME)
         moment = time + given("t", 0.0)
         relative = moment < RELATIVE_BELOW
         yield _make(
@@ -158,7 +158,7 @@ def _value(record: Mapping[str, Any], base: float) -> Any:
     if given == ["v"]:
         return record["v"] + base
     if len(given) > 1 or (not given and "s" not in record):
-        raise Refused(Reason.BAD_SENML)
+        raise FieldRejected(Reason.BAD_SENML)
     return record[given[0]] if given and given[0] != "vd" else None
 
 
@@ -174,13 +174,13 @@ def _known_name(name: str) -> bool:
 def _check(record: Any) -> None:
     """No field of a record has a wrong type, and none that must be understood is unknown."""
     if type(record) is not dict:
-        raise Refused(Reason.BAD_SENML)
+        raise FieldRejected(Reason.BAD_SENML)
     for label, value in record.items():
         types = _TYPES.get(label, ())
         if type(value) not in types or (types is _NUMBER and not -LARGEST_NUMBER < value < LARGEST_NUMBER):
             trouble = _trouble(label, value)
             if trouble is not None:
-                raise Refused(trouble)
+                raise FieldRejected(trouble)
 
 
 def _trouble(label: object, value: object) -> Reason | None:
@@ -213,8 +213,8 @@ def parse(payload: bytes, at: Instant, source: str = "", device: str = "") -> li
     """
     try:
         return _readings(resolve(payload, at), payload, at, source, device)
-    except Refused as refused:
-        return [reject(refused.reason, payload, at.utc, source, device)]
+    except FieldRejected as rejected:
+        return [reject(rejected.reason, payload, at.utc, source, device)]
 
 
 def _readings(
@@ -226,17 +226,17 @@ def _readings(
             continue
         place, ours = _PLACES[unit]
         if type(value) is not float and type(value) is not int:
-            raise Refused(Reason.BAD_NUMBER)
+            raise FieldRejected(Reason.BAD_NUMBER)
         owner, word = device_and_word(name)
         owner = owner or device or word
         group = groups.get((owner, time))
         if group is None:
             if not name_allowed(owner):
-                raise Refused(Reason.BAD_NAME)
+                raise FieldRejected(Reason.BAD_NAME)
             flags = (_ARRIVAL if time == at.utc else _AGE) if relative else 0
             groups[owner, time] = group = [owner, time, at.utc, None, None, None, None, flags, None]
         if group[place] is not None:
-            raise Refused(Reason.TWICE)
+            raise FieldRejected(Reason.TWICE)
         group[place] = UNITS[ours][1](value)
     found: list[Reading | Rejected] = [
         _make(Reading, group) for group in groups.values() if group[3] is not None or group[4] is not None

@@ -14,15 +14,15 @@ from typing import Any
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from curewatch.materials import ResinSystem, load_system
+from curewatch.materials import Resin, load_resin
 from curewatch.materials.substrate import load_substrate
-from curewatch.model.crowd import cures, milestone_times
-from curewatch.model.film import History, constant, cure
-from curewatch.model.flow_map import flow_map
-from curewatch.model.laminate import Layer, laminate
-from curewatch.model.lots import Lot
-from curewatch.model.pace import pace
-from curewatch.model.pot import pot, pots
+from curewatch.model.film.ensemble import cures, milestone_times
+from curewatch.model.film.film import History, constant, cure
+from curewatch.model.film.flow_map import flow_map
+from curewatch.model.film.lots import Lot
+from curewatch.model.film.rate_table import pace
+from curewatch.model.mass.laminate import LaminateLayer, laminate
+from curewatch.model.mass.pot import pot, pots
 from curewatch.units import HOUR, FloatArray
 
 PATHS, HOURS, EVERY = 24, 72.0, 600.0
@@ -53,9 +53,9 @@ def weather(members: int, hours: float) -> History:
     return History(at, np.clip(low[:, None] + daily + drift + heater, 265.0, 310.0))
 
 
-def solved(system: ResinSystem, path: History, tolerance: float, at: FloatArray | None = None) -> FloatArray:
+def solved(resin: Resin, path: History, tolerance: float, at: FloatArray | None = None) -> FloatArray:
     """LSODA with a plain Python right side: the fastest that solve_ivp offers here."""
-    law = pace(system).of_one()
+    law = pace(resin).of_one()
     time_list, warmth, every = path.time.tolist(), path.temperature.tolist(), EVERY
 
     def rate(now: float, state: FloatArray) -> list[float]:
@@ -71,9 +71,9 @@ def solved(system: ResinSystem, path: History, tolerance: float, at: FloatArray 
     return np.asarray(found.y[0])
 
 
-def usual(system: ResinSystem, path: History, tolerance: float) -> FloatArray:
+def usual(resin: Resin, path: History, tolerance: float) -> FloatArray:
     """LSODA with the equations as one writes them first, on numpy."""
-    law = pace(system)
+    law = pace(resin)
 
     def rate(now: float, state: FloatArray) -> FloatArray:
         return law.at(state, np.interp(now, path.time, path.temperature))
@@ -85,12 +85,12 @@ def usual(system: ResinSystem, path: History, tolerance: float) -> FloatArray:
 
 
 def equal_tolerance(
-    system: ResinSystem, paths: list[History], references: list[FloatArray], at: FloatArray, allowed: float
+    resin: Resin, paths: list[History], references: list[FloatArray], at: FloatArray, allowed: float
 ) -> float:
     """The loosest tolerance at which LSODA stays within the error that is allowed."""
     for tolerance in (1e-3, 1e-4, 3e-5, 1e-5, 3e-6, 1e-6, 1e-7):
         worst = max(
-            float(np.max(np.abs(solved(system, path, tolerance, at) - expected)))
+            float(np.max(np.abs(solved(resin, path, tolerance, at) - expected)))
             for path, expected in zip(paths, references, strict=True)
         )
         if worst <= allowed:
@@ -104,33 +104,33 @@ def report(work: str, ours: str, theirs: str, ratio: str, note: str = "") -> Non
 
 def main() -> None:
     """Print the table."""
-    system = load_system("epoxy-slow")
+    resin = load_resin("epoxy-slow")
     crowd = weather(PATHS, HOURS)
     paths = [History(crowd.time, row) for row in crowd.temperature]
     at = np.arange(0.0, HOURS * HOUR + 1, 900.0)
-    references = [solved(system, path, TIGHT, at) for path in paths]
+    references = [solved(resin, path, TIGHT, at) for path in paths]
     report("work", "here", "solve_ivp", "ratio")
-    film(system, paths, references, at)
-    many(system)
+    film(resin, paths, references, at)
+    many(resin)
     one_pot()
     thick()
-    limits(system)
+    limits(resin)
 
 
-def film(system: ResinSystem, paths: list[History], references: list[FloatArray], at: FloatArray) -> None:
+def film(resin: Resin, paths: list[History], references: list[FloatArray], at: FloatArray) -> None:
     worst = 0.0
     for path, expected in zip(paths, references, strict=True):
-        own = cure(system, path)
+        own = cure(resin, path)
         whole = np.isin(np.round(own.time), at)
         there = np.isin(at, np.round(own.time))
         worst = max(worst, float(np.max(np.abs(own.conversion[whole] - expected[there]))))
-    tolerance = equal_tolerance(system, paths, references, at, worst)
+    tolerance = equal_tolerance(resin, paths, references, at, worst)
     ours, theirs, plainly = (
         statistics.mean(median(lambda work=work, path=path: work(path), 5) for path in paths)
         for work in (
-            lambda path: cure(system, path),
-            lambda path: solved(system, path, tolerance),
-            lambda path: usual(system, path, tolerance),
+            lambda path: cure(resin, path),
+            lambda path: solved(resin, path, tolerance),
+            lambda path: usual(resin, path, tolerance),
         )
     )
     report(
@@ -149,11 +149,11 @@ def film(system: ResinSystem, paths: list[History], references: list[FloatArray]
     )
 
 
-def many(system: ResinSystem) -> None:
-    lot = [Lot(system, 1.0)]
+def many(resin: Resin) -> None:
+    lot = [Lot(resin, 1.0)]
     crowd = weather(1000, HOURS)
-    theirs = 1000 * median(lambda: solved(system, History(crowd.time, crowd.temperature[0]), 1e-5), 5)
-    ours = median(lambda: cures(system, crowd, lot), 9)
+    theirs = 1000 * median(lambda: solved(resin, History(crowd.time, crowd.temperature[0]), 1e-5), 5)
+    ours = median(lambda: cures(resin, crowd, lot), 9)
     report(
         "1,000 members, 72 h",
         f"{ours:.0f} ms",
@@ -165,7 +165,7 @@ def many(system: ResinSystem) -> None:
     starts = 1800.0 * np.arange(193)
     loop = theirs / 1000 * 193 * 256
     for label, chosen in (("one lot", lot), ("16 lots", None)):
-        ours = median(lambda chosen=chosen: milestone_times(system, wide, starts=starts, chosen=chosen), 5)  # type: ignore[misc]
+        ours = median(lambda chosen=chosen: milestone_times(resin, wide, starts=starts, chosen=chosen), 5)  # type: ignore[misc]
         report(
             f"193 starts x 256 members, marks, {label}", f"{ours:.0f} ms", f"{loop / 1000:.0f} s",
             f"{loop / ours:.0f}x", "LSODA: extrapolated",
@@ -173,13 +173,13 @@ def many(system: ResinSystem) -> None:
 
 
 def one_pot() -> None:
-    system = load_system("epoxy-fast")
+    resin = load_resin("epoxy-fast")
 
     def lsoda(mass: float = 0.35, air: float = 293.15) -> Any:
-        from curewatch.model.pot import body
+        from curewatch.model.mass.pot import body
 
-        law, loss = pace(system).of_one(), body(system, mass).loss
-        rise = system.thermal.reaction_heat / system.thermal.heat_capacity
+        law, loss = pace(resin).of_one(), body(resin, mass).loss
+        rise = resin.thermal.reaction_heat / resin.thermal.heat_capacity
 
         def rate(_: float, state: FloatArray) -> list[float]:
             speed = law(float(state[0]), float(state[1]))
@@ -189,7 +189,7 @@ def one_pot() -> None:
 
     theirs = median(lsoda, 5)
     for label, grid in (("one temperature", False), ("8 shells", True)):
-        ours = median(lambda grid=grid: pot(system, 0.35, 293.15, grid=grid), 9)  # type: ignore[misc]
+        ours = median(lambda grid=grid: pot(resin, 0.35, 293.15, grid=grid), 9)  # type: ignore[misc]
         ratio = "" if grid else f"{theirs / ours:.0f}x"
         report(
             f"350 g cup with runaway, 6 h, {label}",
@@ -199,7 +199,7 @@ def one_pot() -> None:
         )
     rng = np.random.default_rng(2)
     mass, air = rng.uniform(0.02, 0.5, 1000), rng.uniform(278.0, 303.0, 1000)
-    ours = median(lambda: pots(system, mass, air), 5)
+    ours = median(lambda: pots(resin, mass, air), 5)
     report(
         "1,000 cups, 6 h",
         f"{ours:.0f} ms",
@@ -212,17 +212,17 @@ def one_pot() -> None:
 def thick() -> None:
     still, under = constant(293.15, 24 * HOUR), load_substrate("plywood")
     plans = {
-        "8 mm": [Layer(0.0, 0.008)],
-        "2 x 4 mm, an hour apart": [Layer(0.0, 0.004), Layer(HOUR, 0.004)],
+        "8 mm": [LaminateLayer(0.0, 0.008)],
+        "2 x 4 mm, an hour apart": [LaminateLayer(0.0, 0.004), LaminateLayer(HOUR, 0.004)],
     }
     for label, plan in plans.items():
         for name in ("epoxy-slow", "epoxy-fast", "polyester-layup"):
-            system = load_system(name)
-            ours = median(lambda system=system, plan=plan: laminate(system, plan, still, under), 7)  # type: ignore[misc]
+            resin = load_resin(name)
+            ours = median(lambda resin=resin, plan=plan: laminate(resin, plan, still, under), 7)  # type: ignore[misc]
             report(f"laminate {label}, 24 h, {name}", f"{ours:.0f} ms", "", "")
 
 
-def limits(system: ResinSystem) -> None:
+def limits(resin: Resin) -> None:
     """The work that cannot be left out, alone: powers and exponentials of a film, look-ups of a crowd."""
     x, stages = 0.3, 3 * 298
 
@@ -231,11 +231,11 @@ def limits(system: ResinSystem) -> None:
             _ = x**0.85, (1.0 - x) ** 1.5, math.exp(x)
 
     alone = median(powers, 21)
-    whole = median(lambda: cure(system, constant(288.15, HOURS * HOUR)), 21)
+    whole = median(lambda: cure(resin, constant(288.15, HOURS * HOUR)), 21)
     print(
         f"\nfilm: its {stages} powers and exponentials take {alone:.2f} of {whole:.2f} ms; the rest is Python"
     )
-    table = flow_map([Lot(system, 1.0)], 275.0, 300.0, 450.0)
+    table = flow_map([Lot(resin, 1.0)], 275.0, 300.0, 450.0)
     index = np.random.default_rng(0).integers(0, len(table.coefficients), (193, 256)).astype(np.int32)
     out = np.empty((*index.shape, 4), np.float32)
     one = median(lambda: table.coefficients.take(index, axis=0, out=out, mode="clip"), 41)

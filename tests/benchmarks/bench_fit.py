@@ -5,9 +5,9 @@ from pathlib import Path
 from statistics import median
 from tempfile import TemporaryDirectory
 
-from curewatch.materials import load_system
+from curewatch.materials import load_resin
 from curewatch.materials.maker_sheet import form_text, read_maker_sheet
-from curewatch.model.sheet_fit import fit
+from curewatch.model.fit.sheet_fit import fit
 
 RUNS = 5
 
@@ -18,7 +18,7 @@ def main() -> None:
         file = Path(folder) / "sheet.toml"
         file.write_text(form_text(), encoding="utf-8")
         sheet = read_maker_sheet(file)
-    base = load_system(sheet.based_on)
+    base = load_resin(sheet.based_on)
     wall, own = [], []
     for _ in range(RUNS):
         begun, spent = time.perf_counter(), time.process_time()

@@ -24,7 +24,7 @@ from paho.mqtt.properties import Properties
 
 from curewatch import configuration
 from curewatch.clock import SystemClock
-from curewatch.ingest.daemon import Daemon
+from curewatch.daemon.loop import Daemon
 from curewatch.wire.lines import checksum
 from tests.broker import Broker, Talker, until
 from tests.running import Running, sealed_yesterday
@@ -201,8 +201,8 @@ def year(folder: Path) -> None:
     """525,600 lines, one sensor a minute, through wire, plausibility, logbook, health and advice."""
     from math import sin, tau
 
-    from curewatch.ingest.edges.recording import open_recording
-    from curewatch.ingest.replay import replay
+    from curewatch.daemon.edges.recording import open_recording
+    from curewatch.daemon.replay import replay
 
     file = folder / "year.txt"
     with file.open("wb") as out:

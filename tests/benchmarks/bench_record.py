@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-from curewatch.logbook import Kind, Logbook
+from curewatch.logbook import EntryKind, Logbook
 from curewatch.logbook.sealing import seal
 from curewatch.record.writing import Written, verify, write
 from curewatch.units import DAY
@@ -39,7 +39,7 @@ def fill(path: Path, days: float) -> None:
         for n in range(0, len(readings), 300):
             logbook.append(readings[n : n + 300])
         for entry in world.work():
-            late = entry.kind == Kind.JOB_CLOSE
+            late = entry.kind == EntryKind.JOB_CLOSE
             logbook.write(replace(entry, at=end, recorded=end) if late else entry)
         seal(logbook, why="job-close", at=end + 1, job=world.JOB)
     show("readings in the logbook", len(readings), "")

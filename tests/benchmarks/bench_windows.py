@@ -16,19 +16,19 @@ from pathlib import Path
 
 import numpy as np
 
-from curewatch.advice import limits
-from curewatch.advice.levers import Means, levers
-from curewatch.advice.question import Question, coming_hours
-from curewatch.advice.situation import Place, Situation
-from curewatch.advice.windows import LENGTH, strip
+from curewatch.advice.judge import limits
+from curewatch.advice.judge.question import Question, coming_hours
+from curewatch.advice.judge.situation import Place, Situation
+from curewatch.advice.plan.windows import LENGTH, strip
+from curewatch.advice.remedy.levers import Means, levers
 from curewatch.logbook import Logbook
-from curewatch.materials import load_system
+from curewatch.materials import load_resin
 from curewatch.materials.substrate import load_substrate
-from curewatch.model import shed
-from curewatch.model.crowd import cures, milestone_times
-from curewatch.model.film import History
-from curewatch.model.lots import Lot
-from curewatch.model.outlook import Outlook, persistence
+from curewatch.model.air import shed
+from curewatch.model.air.outlook import Outlook, persistence
+from curewatch.model.film.ensemble import cures, milestone_times
+from curewatch.model.film.film import History
+from curewatch.model.film.lots import Lot
 from curewatch.physics import moist_air
 from curewatch.readings import Reading
 from curewatch.units import HOUR
@@ -48,20 +48,20 @@ def main() -> None:
 
 
 def cure_of_all() -> None:
-    system = load_system("epoxy-slow")
+    resin = load_resin("epoxy-slow")
     crowd = weather(MEMBERS, 48.0 + AHEAD)
     starts = 900.0 * np.arange(STARTS)
-    milestone_times(system, crowd, starts=starts)  # makes the table of the flow map
-    ours = median(lambda: milestone_times(system, crowd, starts=starts), 5)
+    milestone_times(resin, crowd, starts=starts)  # makes the table of the flow map
+    ours = median(lambda: milestone_times(resin, crowd, starts=starts), 5)
     whole = int(AHEAD * HOUR / EVERY) + 1
     paths = [History(crowd.time[:whole], row[:whole]) for row in crowd.temperature[:SAMPLE]]
     at = np.arange(0.0, AHEAD * HOUR + 1, 900.0)
-    references = [solved(system, path, TIGHT, at) for path in paths]
+    references = [solved(resin, path, TIGHT, at) for path in paths]
     error = worst_of_the_map(paths, references, at)
-    tolerance = equal_tolerance(system, paths, references, at, error)
-    one = median(lambda: [solved(system, path, tolerance) for path in paths], 3) / SAMPLE
+    tolerance = equal_tolerance(resin, paths, references, at, error)
+    one = median(lambda: [solved(resin, path, tolerance) for path in paths], 3) / SAMPLE
     print(f"cure of {STARTS} starts x {MEMBERS} members x {AHEAD:.0f} h: {ours:.0f} ms; error {error:.1e}")
-    written = median(lambda: [usual(system, path, tolerance) for path in paths], 1) / SAMPLE
+    written = median(lambda: [usual(resin, path, tolerance) for path in paths], 1) / SAMPLE
     for how, each in (("plain Python", one), ("numpy, as usual", written)):
         loop = each * STARTS * MEMBERS
         print(
@@ -72,11 +72,11 @@ def cure_of_all() -> None:
 
 def worst_of_the_map(paths: list[History], references: list[np.ndarray], at: np.ndarray) -> float:
     """Largest error in conversion of the walk through the flow map."""
-    system = load_system("epoxy-slow")
+    resin = load_resin("epoxy-slow")
     worst = 0.0
     for path, expected in zip(paths, references, strict=True):
         one = History(path.time, path.temperature[None])
-        found = cures(system, one, [Lot(system, 1.0)])
+        found = cures(resin, one, [Lot(resin, 1.0)])
         own = np.interp(at, found.time, found.conversion[0])
         on_step = np.isin(np.round(at), np.round(found.time))
         worst = max(worst, float(np.max(np.abs(own - expected)[on_step])))
@@ -108,8 +108,8 @@ def outlook_of(members: int) -> Outlook:
 
 
 def asked(name: str) -> Question:
-    system = load_system(name)
-    return Question(system, limits.for_system(system), load_substrate("plywood"))
+    resin = load_resin(name)
+    return Question(resin, limits.for_resin(resin), load_substrate("plywood"))
 
 
 def growth() -> None:
@@ -117,12 +117,12 @@ def growth() -> None:
     situation = known()
     print("\nstrip: every check of every start   members   starts   systems        ms")
     names = ("epoxy-slow", "epoxy-fast", "epoxy-laminating", "polyester-layup")
-    for members, hours, systems in (
+    for members, hours, resins in (
         (64, 48, 1), (128, 48, 1), (256, 48, 1), (512, 48, 1),
         (256, 12, 1), (256, 24, 1), (256, 48, 2), (256, 48, 4),
     ):  # fmt: skip
         outlook = outlook_of(members)
-        questions = [asked(name) for name in names[:systems]]
+        questions = [asked(name) for name in names[:resins]]
 
         def work(
             questions: list[Question] = questions, outlook: Outlook = outlook, hours: int = hours
@@ -130,7 +130,7 @@ def growth() -> None:
             for question in questions:
                 strip(question, situation, outlook, (), ahead=hours * HOUR)
 
-        print(f"{'':<36}{members:>7}{4 * hours + 1:>9}{systems:>10}{median(work, 3):>10.0f}")
+        print(f"{'':<36}{members:>7}{4 * hours + 1:>9}{resins:>10}{median(work, 3):>10.0f}")
 
 
 def lever_search() -> None:

@@ -8,13 +8,13 @@ from pathlib import Path
 import pytest
 
 from curewatch import configuration
-from curewatch.advice.alerts import Event, Happening, Key, Kind, event_as_plain
+from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key, event_as_plain
 from curewatch.clock import Instant, ManualClock
+from curewatch.daemon.edges.alert_command import WAITING, AlertCommand
+from curewatch.daemon.edges.process import ServiceManager
+from curewatch.daemon.events import Evaluated, Show
+from curewatch.daemon.loop import Daemon
 from curewatch.errors import ConfigurationError
-from curewatch.ingest.daemon import Daemon
-from curewatch.ingest.edges.alert_command import WAITING, AlertCommand
-from curewatch.ingest.edges.process import ServiceManager
-from curewatch.ingest.events import Evaluated, Show
 from curewatch.phrases import phrase
 from tests.broker import until
 
@@ -154,7 +154,7 @@ def test_it_is_told_in_the_units_of_the_house(tmp_path: Path) -> None:
     clock = ManualClock(1_792_247_400.0, 1000.0)
     daemon = Daemon(settings, clock=clock)
     text = phrase("{margin:difference} above dew point until {until:moment}", margin=1.5, until=79200.0)
-    event = Event(Happening.RAISED, Key(Kind.CONDENSATION), 72000.0, text, "cover the work")
+    event = Event(Happening.RAISED, Key(AlertKind.CONDENSATION), 72000.0, text, "cover the work")
     show = Show("alert", event.at, event.text, event_as_plain(event))
     daemon.actor.handle(Evaluated(Instant(1_792_247_400.0, 1000.0), (show,)))
 

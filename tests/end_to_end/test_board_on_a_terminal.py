@@ -15,9 +15,9 @@ import pexpect
 import pyte
 import pytest
 
-from curewatch.advice.alerts import Event, Happening, Key, Kind, event_as_plain
+from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key, event_as_plain
 from curewatch.clock import SystemClock
-from curewatch.jobs import Layup, layup_as_plain
+from curewatch.jobs import Layer, layer_as_plain
 from curewatch.logbook import Entry, Logbook
 from curewatch.readings import Reading
 from curewatch.wire.lines import encode
@@ -30,7 +30,7 @@ SHED = """
 name = "Saltmarsh Shed"
 boat = "Kittiwake Nine"
 [resin]
-system = "epoxy-fast"
+name = "epoxy-fast"
 [sensors.bench]
 role = "air"
 part = "good-digital"
@@ -99,7 +99,7 @@ def shed(tmp_path: Path) -> Path:
     (tmp_path / "curewatch.toml").write_text(SHED)
     now = SystemClock().now().utc
     alert = Event(
-        Happening.RAISED, Key(Kind.PEEL_PLY, "L1"), now - 300, "peel-ply needed on L1", "press it on"
+        Happening.RAISED, Key(AlertKind.PEEL_PLY, "L1"), now - 300, "peel-ply needed on L1", "press it on"
     )
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         logbook.append(
@@ -109,7 +109,7 @@ def shed(tmp_path: Path) -> Path:
                 for name, humidity in (("bench", 0.6), ("hull", None))
             ],
             [
-                Entry("layup", layup_as_plain(Layup("L1", now - 1180, "epoxy-fast", 0.15)), now - 1180),
+                Entry("layer", layer_as_plain(Layer("L1", now - 1180, "epoxy-fast", 0.15)), now - 1180),
                 Entry("alert", event_as_plain(alert), alert.at),
             ],
         )
@@ -245,7 +245,7 @@ def test_a_new_alert_rings_once(shed: Path) -> None:
     seen.wait_for("ALERT")
     assert "\a" not in seen.raw
     now = SystemClock().now().utc
-    alert = Event(Happening.RAISED, Key(Kind.CONDENSATION), now, "condensation coming", "cover the work")
+    alert = Event(Happening.RAISED, Key(AlertKind.CONDENSATION), now, "condensation coming", "cover the work")
     with Logbook(shed / "logbook.sqlite") as logbook:
         logbook.write(Entry("alert", event_as_plain(alert), now))
     seen.wait_for("condensation coming")

@@ -6,14 +6,14 @@ from pathlib import Path
 import pytest
 
 from curewatch import configuration
-from curewatch.advice import alerts
-from curewatch.advice.alerts import Event, Happening, Kind
+from curewatch.advice.alert import alerts
+from curewatch.advice.alert.alerts import AlertKind, Event, Happening
 from curewatch.clock import Instant
-from curewatch.ingest.edges.recording import open_recording
-from curewatch.ingest.evaluation import Evaluation
-from curewatch.ingest.events import Again, Show
-from curewatch.ingest.replay import Replay
-from curewatch.jobs import Layup, layup_as_plain
+from curewatch.daemon.edges.recording import open_recording
+from curewatch.daemon.evaluation import Evaluation
+from curewatch.daemon.events import Again, Show
+from curewatch.daemon.replay import Replay
+from curewatch.jobs import Layer, layer_as_plain
 from curewatch.logbook import Entry, Logbook
 from curewatch.readings import Reading
 from curewatch.units import MINUTE
@@ -21,7 +21,7 @@ from curewatch.units import MINUTE
 SETTINGS = configuration.parse('[sensors.bench]\nrole = "air"\n[sensors.hull]\nrole = "surface"\n')
 START = 1_792_247_400.0
 RECORDING = Path(__file__).parents[2] / "recordings" / "saltmarsh-evening.txt"
-LAYER = Layup("L1", START + 10 * MINUTE, "epoxy-fast", 0.1)
+LAYER = Layer("L1", START + 10 * MINUTE, "epoxy-fast", 0.1)
 
 
 def rung(logbook: Logbook) -> list[Event]:
@@ -38,7 +38,7 @@ def warm_shed(tmp_path: Path) -> Iterator[Logbook]:
                 for at in (START + MINUTE * number for number in range(12 * 60))
                 for name in ("bench", "hull")
             ],
-            [Entry("layup", layup_as_plain(LAYER), LAYER.started)],
+            [Entry("layer", layer_as_plain(LAYER), LAYER.started)],
         )
         yield logbook
 
@@ -75,12 +75,12 @@ def test_each_look_names_the_minute_of_the_next_ring(warm_shed: Logbook) -> None
         assert mark > at
         at = mark + 1.0
     for event in rung(warm_shed):
-        if event.key.kind is Kind.LAMINATE_BEFORE and event.happening in {"raised", "renewed"}:
+        if event.key.kind is AlertKind.LAMINATE_BEFORE and event.happening in {"raised", "renewed"}:
             assert event.due is not None
             ahead.append((event.due - event.at) / MINUTE)
     assert ahead == pytest.approx([60, 30, 10], abs=2)
     kinds = [event.key.kind for event in rung(warm_shed) if event.happening is Happening.RAISED]
-    assert kinds.index(Kind.LAMINATE_BEFORE) < kinds.index(Kind.WINDOW_MISSED)
+    assert kinds.index(AlertKind.LAMINATE_BEFORE) < kinds.index(AlertKind.WINDOW_MISSED)
 
 
 def test_a_killed_program_rings_nothing_twice_and_counts_on(warm_shed: Logbook) -> None:
@@ -111,12 +111,12 @@ def test_the_daemon_looks_at_the_marks_and_not_only_each_quarter_of_an_hour(tmp_
     """Through the real core, by the minute: a countdown rings within three minutes of its mark."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         recording = open_recording(RECORDING)
-        layer = Layup("L1", recording.span.start + 20 * MINUTE, "epoxy-fast", 0.1)
+        layer = Layer("L1", recording.span.start + 20 * MINUTE, "epoxy-fast", 0.1)
         running = Replay(SETTINGS, recording, logbook, show=lambda _: None)
-        running.run(entries=[Entry("layup", layup_as_plain(layer), layer.started)])
+        running.run(entries=[Entry("layer", layer_as_plain(layer), layer.started)])
         before = [
             (event.due or 0.0) - event.at
             for event in rung(logbook)
-            if event.key == (Kind.LAMINATE_BEFORE, "L1") and event.happening in {"raised", "renewed"}
+            if event.key == (AlertKind.LAMINATE_BEFORE, "L1") and event.happening in {"raised", "renewed"}
         ]
     assert [left / MINUTE for left in before] == pytest.approx([60, 30, 10], abs=3)

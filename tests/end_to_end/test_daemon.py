@@ -15,11 +15,11 @@ import numpy as np
 import pytest
 from jsonschema import Draft202012Validator, FormatChecker
 
-from curewatch.cli.schemas import schema
+from curewatch.answers import schema
 from curewatch.clock import SystemClock
-from curewatch.ingest import forecasts
 from curewatch.logbook import Logbook
-from curewatch.model.forecast import Forecast
+from curewatch.model.air.forecast import Forecast
+from curewatch.shed import forecasts
 from curewatch.simulation.port import SimulatedPort
 from curewatch.wire.lines import checksum
 from tests.broker import Broker, Talker, free_port, needs_mosquitto, until
@@ -157,7 +157,7 @@ def test_messages_are_stored_acknowledged_and_answered(tmp_path: Path, broker: B
         device.send("creek/hull/state", [cbor2.dumps([{-2: "hull", 1: "Cel", 2: 11.25, 6: -30}])])
         device.send("creek/bench/state", [b"not a reading \x1b[31m"])
         daemon.waits_for(102)
-        daemon.says("refused")
+        daemon.says("rejected")
         assert "\x1b" not in daemon.text()
         assert sorted(daemon.numbers("bench")) == list(range(100))
         device.listen("curewatch/#")
@@ -297,7 +297,7 @@ def test_reload_takes_a_good_configuration_and_refuses_a_bad_one(tmp_path: Path,
     ("settings", "words"),
     [
         ("[shed]\nnam = 3", "key shed.nam"),
-        ('[resin]\nsystem = "no-such-resin"', "no-such-resin"),
+        ('[resin]\nname = "no-such-resin"', "no-such-resin"),
         *(
             pytest.param(*row, marks=pytest.mark.long)
             for row in (

@@ -9,7 +9,7 @@ import pytest
 
 from curewatch.cli.commands.demo import demo_configuration, recording_file
 from curewatch.cli.evening import LAYERS
-from curewatch.ingest.edges.recording import open_recording
+from curewatch.daemon.edges.recording import open_recording
 from tests.terminal import environment
 
 
@@ -18,7 +18,7 @@ def test_the_recording_is_found_wherever_the_package_lies() -> None:
     recording = open_recording(recording_file())
     assert recording.span.end - recording.span.start == pytest.approx(8 * 3600)
     assert set(demo_configuration().sensors) == {"bench", "hull", "yard"}
-    assert all(recording.span.start < layup.started < recording.span.end for layup in LAYERS)
+    assert all(recording.span.start < layer.started < recording.span.end for layer in LAYERS)
 
 
 @pytest.mark.long

@@ -8,7 +8,7 @@ import pexpect
 import pytest
 from PIL import Image
 
-from curewatch.logbook import Kind, Logbook
+from curewatch.logbook import EntryKind, Logbook
 from tests.terminal import PATIENCE
 
 
@@ -73,11 +73,11 @@ def test_a_job_is_told_with_a_few_keys(shed: Path) -> None:
     laying.expect_exact("L1, epoxy-slow, 244 g")
     laying.expect(pexpect.EOF)
     with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
-        (layup,) = (entry.payload for entry in logbook.entries(Kind.LAYUP))
-        assert (layup["batches"], layup["layers"], layup["by"]) == (["B1", "B2"], 2, "the owner")
-        told = logbook.entries(Kind.BATCH)
+        (layer,) = (entry.payload for entry in logbook.entries(EntryKind.LAYER))
+        assert (layer["batches"], layer["layers"], layer["by"]) == (["B1", "B2"], 2, "the owner")
+        told = logbook.entries(EntryKind.BATCH)
         batches = [entry.payload for entry in told]
-        assert layup["started"] == told[0].at
+        assert layer["started"] == told[0].at
         assert told[0].recorded - told[0].at == pytest.approx(600.0)
         assert [batch.get("given_afterwards") for batch in batches] == [True, None]
     assert [batch["resin_lot"] for batch in batches] == ["demo 7", "demo 7"]
@@ -100,15 +100,15 @@ def test_a_form_that_is_broken_off_writes_nothing(shed: Path) -> None:
 
 
 def test_what_was_seen_is_asked_for(shed: Path) -> None:
-    """`saw` alone on a terminal asks what, again when the word is none of the four, who and when."""
+    """`observe` alone on a terminal asks what, again when the word is none of the four, who and when."""
     on_terminal(shed, "--mass", "150 g", "--ago", "9 h", command="layer").expect(pexpect.EOF)
-    seeing = on_terminal(shed, "--temperature", "18", command="saw")
+    seeing = on_terminal(shed, "--temperature", "18", command="observe")
     answer(seeing, ("What was seen", "green"), ("What was seen", "gel"), ("Who", "a friend"))
     answer(seeing, ("When", "in an hour"), ("When", "5 min ago"))
     seeing.expect_exact("L1 gelled")
     seeing.expect(pexpect.EOF)
     with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
-        (seen,) = logbook.entries(Kind.OBSERVATION)
+        (seen,) = logbook.entries(EntryKind.OBSERVATION)
     assert (seen.payload["seen"], seen.payload["by"], seen.payload["given_afterwards"]) == (
         "gelled",
         "a friend",
@@ -130,7 +130,7 @@ def test_a_photograph_is_asked_for(shed: Path) -> None:
     showing.expect_exact("photo scarf.png")
     showing.expect(pexpect.EOF)
     with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
-        (kept,) = logbook.entries(Kind.PHOTO)
+        (kept,) = logbook.entries(EntryKind.PHOTO)
     assert (kept.payload["text"], kept.payload["by"]) == ("scarf", "the owner")
     assert kept.recorded - kept.at == pytest.approx(3600.0)
 
@@ -147,7 +147,7 @@ def test_a_correction_is_asked_for(shed: Path) -> None:
     correcting.expect_exact("entry 2 corrected")
     correcting.expect(pexpect.EOF)
     with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
-        (entry,) = (entry.payload for entry in logbook.entries(Kind.CORRECTION))
+        (entry,) = (entry.payload for entry in logbook.entries(EntryKind.CORRECTION))
     assert entry == {"corrects": 2, "changes": {"text": "damp"}, "why": "misread", "by": "a friend"}
 
 
@@ -160,10 +160,10 @@ def test_a_layer_s_end_says_who_and_when(shed: Path) -> None:
     closing.expect(pexpect.EOF)
     early = on_terminal(shed, "--mass", "100", "--ago", "2 h", command="layer")
     early.expect(pexpect.EOF)
-    refused = on_terminal(shed, "--close", "L2", "--ago", "5 h", command="layer")
-    refused.expect_exact("L2 began after that")
-    refused.expect(pexpect.EOF)
+    rejected = on_terminal(shed, "--close", "L2", "--ago", "5 h", command="layer")
+    rejected.expect_exact("L2 began after that")
+    rejected.expect(pexpect.EOF)
     with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
-        (closed,) = logbook.entries(Kind.LAYUP_CLOSED)
+        (closed,) = logbook.entries(EntryKind.LAYER_CLOSED)
     assert (closed.payload["by"], closed.payload["given_afterwards"]) == ("a friend", True)
     assert closed.recorded - closed.at == pytest.approx(3600.0)

@@ -8,17 +8,17 @@ from typing import Any
 import pytest
 from jsonschema import Draft202012Validator, FormatChecker
 
-from curewatch.cli import schemas
+from curewatch import answers
 from curewatch.cli.commands.demo import demo_configuration, recording_file
 from curewatch.cli.commands.manual import every_command
 from curewatch.cli.evening import layers
 from curewatch.cli.main import run
 from curewatch.clock import SystemClock
+from curewatch.daemon.acting import Actor
+from curewatch.daemon.edges.recording import open_recording
+from curewatch.daemon.published import daemon_document, seal_document
+from curewatch.daemon.replay import Replay
 from curewatch.errors import UsageError
-from curewatch.ingest.acting import Actor
-from curewatch.ingest.edges.recording import open_recording
-from curewatch.ingest.published import daemon_document, seal_document
-from curewatch.ingest.replay import Replay
 from curewatch.logbook import Logbook
 from curewatch.logbook.sealing import seal
 from tests import demo_world
@@ -33,8 +33,8 @@ EVENING = [
     ("job open", "--title cheek --by Reed"),
     ("job batch", "--resin-mass 123g --hardener-mass 27g"),
     ("layer", "--batch B1 --ago 2h"),
-    ("saw", "gelled"),
-    ("saw", "--undo"),
+    ("observe", "gelled"),
+    ("observe", "--undo"),
     ("job pot-empty", ""),
     ("job peel-ply", "--action on"),
     ("job wash", "--action both"),
@@ -69,7 +69,7 @@ EVENING = [
     ("logbook verify", ""),
     ("logbook backup", "copy.sqlite"),
     ("logbook export", "readings.csv"),
-    ("logbook prune", "--older-than 400 --rehearse"),
+    ("logbook prune", "--older-than 400 --dry-run"),
     ("watch", "--once --look"),
     ("demo", ""),
     ("replay", "recordings/saltmarsh-evening.txt --advice-every 120 --readings"),
@@ -78,7 +78,7 @@ EVENING = [
 
 def must_fit(name: str, answer: Any) -> None:
     """Every key is told and none is missing; the message says which is not so."""
-    checked = Draft202012Validator(json.loads(schemas.schema(name)), format_checker=FormatChecker())
+    checked = Draft202012Validator(json.loads(answers.schema(name)), format_checker=FormatChecker())
     wrong = [
         f"{'/'.join(map(str, error.path))}: {error.message[:200]}" for error in checked.iter_errors(answer)
     ]
@@ -105,16 +105,16 @@ def every_part(schema: Any) -> Iterator[dict[str, Any]]:
 
 def test_every_answering_command_has_a_schema_and_no_schema_is_nobodys() -> None:
     """What has --json can be looked up by its name; the rest is published."""
-    named = {schemas.SHARED.get(name, name.replace(" ", "-")) for name in answering()}
-    assert named | NOBODYS == set(schemas.names())
+    named = {answers.SHARED.get(name, name.replace(" ", "-")) for name in answering()}
+    assert named | NOBODYS == set(answers.names())
     with pytest.raises(UsageError, match="mqtt-state"):
-        schemas.schema("nothing")
+        answers.schema("nothing")
 
 
-@pytest.mark.parametrize("name", schemas.names())
+@pytest.mark.parametrize("name", answers.names())
 def test_every_schema_is_one_and_tells_every_key(name: str) -> None:
     """Valid by its own standard; each property has words of its own."""
-    schema = json.loads(schemas.schema(name))
+    schema = json.loads(answers.schema(name))
     Draft202012Validator.check_schema(schema)
     assert schema["title"]
     for part in every_part(schema):

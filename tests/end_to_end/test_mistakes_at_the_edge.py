@@ -14,8 +14,8 @@ import pytest
 
 from curewatch.cli.main import run
 from curewatch.errors import ExitStatus
-from curewatch.joblog import telling
 from curewatch.logbook import Logbook
+from curewatch.worklog import telling
 from tests.terminal import environment
 
 USAGE, FAILURE, CONFIGURATION = ExitStatus.USAGE, ExitStatus.FAILURE, ExitStatus.CONFIGURATION
@@ -53,7 +53,7 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("job batch --resin-mass 100 --hardener-mass 22 --scale nan", USAGE, "above 0 to 100 g"),
     ("job batch --resin-mass 100 --hardener-mass 100", FAILURE, "nothing was written down"),
     ("job quality --check 'peel coupon' --load '2 kg' --arm -120", USAGE, "1 to 5000 mm"),
-    ("saw gelled --temperature 900", USAGE, "outside -60 to 250"),
+    ("observe gelled --temperature 900", USAGE, "outside -60 to 250"),
     ("simulate --hours -1 --file -", USAGE, "1 to a year's (--hours"),
     ("resin compare --temperature 12", USAGE, "give both --temperature and --humidity"),
     # dates and hours
@@ -87,7 +87,7 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("cure --history empty.csv", USAGE, "no rows"),
     ("cure --history huge.csv", USAGE, "is the unit right?"),
     ("cure --temperature 12 --chart x.gif", USAGE, ".svg or .png"),
-    ("saw --cup noise.bin --mass 100", USAGE, "wanted a CSV of time and temperature"),
+    ("observe --cup noise.bin --mass 100", USAGE, "wanted a CSV of time and temperature"),
     ("job photo folder", USAGE, "a folder, not a file"),
     ("job photo noise.bin", USAGE, "JPEG, PNG, WebP and TIFF"),
     ("job photo ''", USAGE, "it was empty"),

@@ -17,11 +17,11 @@ import numpy as np
 import pytest
 
 from curewatch import configuration
-from curewatch.advice import question
+from curewatch.advice.judge import question
 from curewatch.clock import iso_utc
-from curewatch.ingest import consult, state
 from curewatch.logbook import Logbook
 from curewatch.physics import moist_air
+from curewatch.shed import consult, present
 from tests.published.weather_years import data_file
 
 TWELVE_YEARS = 4383 * 86400.0  # s
@@ -114,7 +114,7 @@ def test_a_week_of_june_arrives_whole(tmp_path: Path) -> None:
     end = found.events[-1]
     assert end["event"] == "end"
     assert end["detail"]["stored"] == len(found.measured.time)
-    assert end["detail"]["refused"] == 0
+    assert end["detail"]["rejected"] == 0
     assert np.median(np.abs(dew_point_differences(found))) < 0.1
 
 
@@ -123,7 +123,7 @@ def test_a_year_arrives_whole(year: Replayed) -> None:
     """8,702 readings, three of them after a gap of hours: all stored, none refused, no traceback."""
     end = year.events[-1]["detail"]
     assert end["stored"] == len(year.measured.time) == 8702
-    assert end["refused"] == 0
+    assert end["rejected"] == 0
     assert {"verdict", "health"} <= {event["event"] for event in year.events}
 
 
@@ -151,7 +151,7 @@ def test_the_share_of_go_by_month_looks_sane(year: Replayed) -> None:
             local = datetime.fromtimestamp(stamp, settings.zone)
             if local.hour != 14 or local.toordinal() % 2:
                 continue
-            advice = question.ask(asked, state.situation(logbook, settings, stamp + 60.0))
+            advice = question.ask(asked, present.situation(logbook, settings, stamp + 60.0))
             shares[local.month][str(advice.verdict)] += 1
             if str(advice.verdict) == "go":
                 assert dry > 5.0, local

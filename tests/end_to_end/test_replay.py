@@ -39,7 +39,7 @@ def test_the_evening_replays_to_the_same_bytes(settings: Path, capsys: pytest.Ca
     assert {"verdict", "alert", "end"} <= {event["event"] for event in events}
     assert any(event["detail"].get("alert") == "condensation coming" for event in events)
     assert events[-1]["detail"]["stored"] == 1443
-    assert events[-1]["detail"]["refused"] == 0
+    assert events[-1]["detail"]["rejected"] == 0
 
 
 def test_silence_noise_and_return_stand_in_the_lines(
@@ -55,7 +55,7 @@ def test_silence_noise_and_return_stand_in_the_lines(
     kept = tmp_path / "kept.sqlite"
     shown = replayed(capsys, str(file), "--config", str(settings), "--logbook", str(kept))
     assert "bench speaks again; nothing is known of 61 min" in shown
-    assert "refused" in shown
+    assert "rejected" in shown
     assert "\x1b" not in shown
     with Logbook(kept, read_only=True) as logbook:
         logbook.verify()
@@ -111,9 +111,9 @@ def test_who_is_meant_is_asked_where_two_sensors_could_be(
     file.write_text(NAMELESS["csv"])
     arguments = (str(file), "--config", str(settings), "--json")
     *_, end = map(json.loads, replayed(capsys, *arguments).splitlines())
-    assert (end["detail"]["stored"], end["detail"]["refused"]) == (0, 2)
+    assert (end["detail"]["stored"], end["detail"]["rejected"]) == (0, 2)
     *_, end = map(json.loads, replayed(capsys, *arguments, "--sensor", "loft").splitlines())
-    assert (end["detail"]["stored"], end["detail"]["refused"]) == (2, 0)
+    assert (end["detail"]["stored"], end["detail"]["rejected"]) == (2, 0)
     with pytest.raises(SystemExit) as ended:
         run(["replay", *arguments, "--sensor", "loaf"])
     assert ended.value.code == 2
@@ -196,7 +196,7 @@ def test_a_measured_year_goes_through_whole(tmp_path: Path, capsys: pytest.Captu
     kept = tmp_path / "kept.sqlite"
     shown = replayed(capsys, str(file), "--config", str(settings), "--logbook", str(kept), "--json")
     end = json.loads(shown.splitlines()[-1])["detail"]
-    assert end["stored"] + end["repeated"] + end["refused"] == len(year)
+    assert end["stored"] + end["repeated"] + end["rejected"] == len(year)
     assert end["stored"] > 0.99 * len(year)
     with Logbook(kept, read_only=True) as logbook:
         found = logbook.series("yard")

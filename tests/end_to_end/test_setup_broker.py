@@ -16,7 +16,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from curewatch import configuration
 from curewatch.cli.setup import broker as survey
 from curewatch.cli.setup.answers import Answers, as_toml
-from curewatch.cli.setup.steps import STEPS, Survey
+from curewatch.cli.setup.steps import STEPS, SetupSession
 from curewatch.cli.setup.talk import Talk
 from curewatch.clock import SystemClock
 from curewatch.wording import Wording
@@ -33,10 +33,10 @@ def speaking(broker: Broker) -> None:
         talker.send("creek/picture", [b"\x00\x01\x02" * 100], retain=True)
 
 
-def patiently(broker: Broker) -> tuple[survey.Survey, float]:
+def patiently(broker: Broker) -> tuple[survey.Hearing, float]:
     """What is heard, and in how many seconds: a busy machine gets more of them."""
     for seconds in (0.4, 4.0, 40.0):
-        found = survey.listen(survey.Broker("127.0.0.1", broker.port), seconds, SystemClock())
+        found = survey.listen(survey.BrokerAddress("127.0.0.1", broker.port), seconds, SystemClock())
         if found.heard:
             break
     return found, 2 * seconds
@@ -67,7 +67,7 @@ def test_each_topic_is_shown_once_as_it_comes_and_the_person_ends_it(tmp_path: P
             talker.send("creek/yard-node/state", [b'{"temperature": 6.4, "humidity": 88}'])
             return bool(shown) and time.monotonic() > begun + 1.0
 
-        place = survey.Broker("127.0.0.1", broker.port)
+        place = survey.BrokerAddress("127.0.0.1", broker.port)
         found = survey.listen(place, 120.0, SystemClock(), shown.append, enough=enough)
     assert time.monotonic() < begun + 60.0
     assert [line.partition(" ")[0] for line in shown] == ["creek/yard-node/state"]
@@ -76,7 +76,7 @@ def test_each_topic_is_shown_once_as_it_comes_and_the_person_ends_it(tmp_path: P
 
 def test_a_broker_that_is_not_there_is_told() -> None:
     """Why, in a few words, and soon."""
-    found = survey.listen(survey.Broker("127.0.0.1", free_port()), 1.0, SystemClock())
+    found = survey.listen(survey.BrokerAddress("127.0.0.1", free_port()), 1.0, SystemClock())
     assert "refused" in found.trouble
     assert found.heard == ()
 
@@ -95,7 +95,7 @@ def test_the_step_writes_topics_user_and_password_file(
             (f"127.0.0.1:{broker.port}", "", "kittiwake", "", "1", "outside", "yard", "hobby-one-wire")
         )
         talk = Talk(lambda prompt: next(replies), said.append)
-        state = Survey(talk, SystemClock(), Answers(), Wording(), patiently(broker)[1], [])
+        state = SetupSession(talk, SystemClock(), Answers(), Wording(), patiently(broker)[1], [])
         steps = dict(STEPS)
         steps["a broker (MQTT)"](state)
         steps["the sensors' names"](state)
@@ -124,7 +124,7 @@ def test_a_topic_for_each_quantity_is_one_sensor(tmp_path: Path, monkeypatch: py
                 talker.send(f"creek/{topic}", [number], retain=True)
         replies = iter((f"127.0.0.1:{broker.port}", "", "", "all", "air", "bench", "good-digital"))
         talk = Talk(lambda prompt: next(replies), said.append)
-        state = Survey(talk, SystemClock(), Answers(), Wording(), patiently(broker)[1], [])
+        state = SetupSession(talk, SystemClock(), Answers(), Wording(), patiently(broker)[1], [])
         steps = dict(STEPS)
         steps["a broker (MQTT)"](state)
         steps["the sensors' names"](state)
@@ -146,9 +146,9 @@ def test_a_wrong_password_is_told_as_such(tmp_path: Path) -> None:
     subprocess.run([tool, "-b", "-c", str(kept), "kittiwake", "tide"], check=True)
     kept.chmod(0o644)
     with Broker(tmp_path, "allow_anonymous false", f"password_file {kept}") as broker:
-        right = survey.Broker("127.0.0.1", broker.port, "kittiwake", "tide")
+        right = survey.BrokerAddress("127.0.0.1", broker.port, "kittiwake", "tide")
         assert survey.listen(right, 0.3, SystemClock()).trouble == ""
-        wrong = survey.Broker("127.0.0.1", broker.port, "kittiwake", "ebb")
+        wrong = survey.BrokerAddress("127.0.0.1", broker.port, "kittiwake", "ebb")
         assert "ot authori" in survey.listen(wrong, 0.3, SystemClock()).trouble
 
 
@@ -161,9 +161,9 @@ def test_a_certificate_of_another_authority_is_refused(tmp_path: Path) -> None:
     certificate(tmp_path, "server", "ours")
     files = ("cafile", "ours.pem"), ("certfile", "server.pem"), ("keyfile", "server.key")
     with Broker(tmp_path, *(f"{key} {tmp_path}/{name}" for key, name in files)) as broker:
-        ours = survey.Broker("127.0.0.1", broker.port, ca_file=tmp_path / "ours.pem")
+        ours = survey.BrokerAddress("127.0.0.1", broker.port, ca_file=tmp_path / "ours.pem")
         assert survey.listen(ours, 0.3, SystemClock()).trouble == ""
-        theirs = survey.Broker("127.0.0.1", broker.port, ca_file=tmp_path / "theirs.pem")
+        theirs = survey.BrokerAddress("127.0.0.1", broker.port, ca_file=tmp_path / "theirs.pem")
         assert "not signed by that authority" in survey.listen(theirs, 0.3, SystemClock()).trouble
 
 

@@ -12,10 +12,10 @@ import pytest
 from curewatch import configuration
 from curewatch.cli.setup import serial_ports
 from curewatch.cli.setup.answers import Answers, as_toml
-from curewatch.cli.setup.steps import STEPS, Survey
+from curewatch.cli.setup.steps import STEPS, SetupSession
 from curewatch.cli.setup.talk import Talk
 from curewatch.clock import SystemClock
-from curewatch.materials import load_system
+from curewatch.materials import load_resin
 from curewatch.wire.lines import encode
 from curewatch.wording import Wording
 from tests.broker import until
@@ -260,7 +260,7 @@ def test_a_makers_sheet_can_be_typed_in(tmp_path: Path) -> None:
     typed = ["plywood", "12", "sheet", "creek-resin", "epoxy-slow", "10", "24", "40", "100", "25", "8", "20"]
     replies = iter([*typed, "", "B-2", "200"])
     answers = Answers()
-    state = Survey(
+    state = SetupSession(
         Talk(lambda prompt: next(replies), said.append), SystemClock(), answers, Wording(), 1.0, []
     )
     state.folder = tmp_path
@@ -268,10 +268,10 @@ def test_a_makers_sheet_can_be_typed_in(tmp_path: Path) -> None:
     file = tmp_path / "curewatch.toml"
     file.write_text(as_toml(answers))
     shelf = configuration.load(file).resin
-    system = load_system(shelf.system, shelf.folder)
-    assert (system.name, system.parent) == ("creek-resin", "epoxy-slow")
-    assert system.limits.lowest_temperature == pytest.approx(283.15)
-    assert system.kinetics != load_system("epoxy-slow").kinetics
+    resin = load_resin(shelf.name, shelf.folder)
+    assert (resin.name, resin.parent) == ("creek-resin", "epoxy-slow")
+    assert resin.limits.lowest_temperature == pytest.approx(283.15)
+    assert resin.kinetics != load_resin("epoxy-slow").kinetics
 
 
 KEYS = [

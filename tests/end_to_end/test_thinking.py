@@ -7,9 +7,9 @@ import pytest
 
 from curewatch import configuration
 from curewatch.clock import Instant
-from curewatch.ingest.evaluation import Evaluation
-from curewatch.ingest.events import Publish, Show
-from curewatch.ingest.thinking import Thinking
+from curewatch.daemon.evaluation import Evaluation
+from curewatch.daemon.events import Publish, Show
+from curewatch.daemon.thinking import Thinking
 from curewatch.logbook import Logbook
 from tests.broker import until
 from tests.simulators import START, SimulatedShed

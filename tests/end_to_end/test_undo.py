@@ -9,12 +9,12 @@ import pexpect
 import pytest
 
 from curewatch import configuration
-from curewatch.advice import alerts
+from curewatch.advice.alert import alerts
 from curewatch.cli.main import run
 from curewatch.clock import Instant, SystemClock, utc_from_iso
-from curewatch.ingest.evaluation import Evaluation
-from curewatch.ingest.events import Publish, Show
-from curewatch.jobs import Layup, layup_as_plain
+from curewatch.daemon.evaluation import Evaluation
+from curewatch.daemon.events import Publish, Show
+from curewatch.jobs import Layer, layer_as_plain
 from curewatch.logbook import Entry, Logbook
 from curewatch.readings import Reading
 from curewatch.units import HOUR, MINUTE
@@ -22,7 +22,7 @@ from tests.terminal import spawn
 
 TOML = """
 [resin]
-system = "epoxy-fast"
+name = "epoxy-fast"
 lot = "A12"
 [logbook]
 path = "{path}"
@@ -50,8 +50,8 @@ class Shed:
         folder.mkdir(exist_ok=True)
         self.file, self._capsys = folder / "curewatch.toml", capsys
         self.file.write_text(TOML.format(path=folder / "log.db"), encoding="utf-8")
-        layers = [Layup(name, now - ago, "epoxy-fast", lot="A12") for name, ago in LAYERS]
-        laid = [Entry("layup", layup_as_plain(layer), layer.started) for layer in layers]
+        layers = [Layer(name, now - ago, "epoxy-fast", lot="A12") for name, ago in LAYERS]
+        laid = [Entry("layer", layer_as_plain(layer), layer.started) for layer in layers]
         with Logbook(folder / "log.db") as logbook:
             logbook.append(readings(now - 10 * HOUR, now), laid)
         self._heard = now
@@ -99,11 +99,13 @@ def test_after_an_undo_one_look_gives_what_would_stand_had_nothing_been_told(
     quiet, told = Shed(tmp_path / "quiet", now, capsys), Shed(tmp_path / "told", now, capsys)
     looks = [quiet.look(now + minute * MINUTE) for minute in (0, 1, 2)]
     assert told.look(now) == looks[0]
-    assert told.do("saw", "gelled", "--layup", "L1", "--ago", "10 min")[0] == 0  # early, and inside the band
+    assert (
+        told.do("observe", "gelled", "--layer", "L1", "--ago", "10 min")[0] == 0
+    )  # early, and inside the band
     after = told.look(now + MINUTE)
     assert alerts_of(after) != alerts_of(looks[1])  # it was believed: alerts of both layers rang
     assert after["alerts"] != looks[1]["alerts"]
-    assert told.do("saw", "--undo")[0] == 0
+    assert told.do("observe", "--undo")[0] == 0
     again = told.look(now + 2 * MINUTE)
     assert alerts_of(again) == alerts_of(looks[2])
     assert {**again["alerts"], "alerts": 0} == {**looks[2]["alerts"], "alerts": 0}
@@ -117,8 +119,8 @@ def test_a_forced_slip_changes_no_alert_and_no_advice(
     """Gelled three minutes after mixing, forced for the second layer: L1 and a start now are as before."""
     now = SystemClock().now().utc
     quiet, told = Shed(tmp_path / "quiet", now, capsys), Shed(tmp_path / "told", now, capsys)
-    assert told.do("saw", "gelled", "--layup", "L2")[0] == 2
-    assert told.do("saw", "gelled", "--layup", "L2", "--force")[0] == 0
+    assert told.do("observe", "gelled", "--layer", "L2")[0] == 2
+    assert told.do("observe", "gelled", "--layer", "L2", "--force")[0] == 0
     expected, found = (shed.look(now + MINUTE) for shed in (quiet, told))
     assert found["advice"] == expected["advice"]
     assert [one for one in alerts_of(found) if one["subject"] != "L2"] == [
@@ -132,7 +134,7 @@ def test_on_a_terminal_a_slip_is_asked_again(tmp_path: Path) -> None:
     shed = Shed(tmp_path / "shed", SystemClock().now().utc)
     log = tmp_path / "shed" / "log.db"
     for reply, status, kept in (("", 2, 0), ("y", 0, 1)):
-        talk = spawn(tmp_path, "saw", "gelled", "--layup", "L2", "--config", str(shed.file))
+        talk = spawn(tmp_path, "observe", "gelled", "--layer", "L2", "--config", str(shed.file))
         talk.expect(r"L2 gelled: found \d+ min after mixing, expected")
         talk.expect("keep it all the same")
         talk.sendline(reply)
@@ -152,9 +154,9 @@ def test_an_undo_while_no_daemon_ran_is_taken_up_by_the_next(
     quiet, told = Shed(tmp_path / "quiet", now, capsys), Shed(tmp_path / "told", now, capsys)
     quiet.look(now)
     told.look(now)
-    told.do("saw", "gelled", "--layup", "L1", "--ago", "10 min")
+    told.do("observe", "gelled", "--layer", "L1", "--ago", "10 min")
     told.look(now + MINUTE)
-    told.do("saw", "--undo")
+    told.do("observe", "--undo")
     told.memory = quiet.memory = None
     expected, found = (shed.look(now + 2 * MINUTE) for shed in (quiet, told))
     assert alerts_of(found) == alerts_of(expected)

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from curewatch import configuration
-from curewatch.advice.alerts import Event, Happening, Key, Kind, event_as_plain
+from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key, event_as_plain
 from curewatch.cli.commands.manual import every_command
 from curewatch.cli.main import run
 from curewatch.cli.setup.answers import Answers, as_toml
@@ -76,7 +76,7 @@ def test_an_evening_in_one_persons_units(
     """Every answering command, in an evening at the bench; the option goes before the locale."""
     units, language, pattern = asked
     monkeypatch.setenv("LANG", language)
-    (shed / "sheet.toml").write_text(said(capsys, "resin fit --form"))
+    (shed / "sheet.toml").write_text(said(capsys, "resin fit --template"))
     strange, note = {}, "0"
     known = with_option("--units")
     told = [*EVENING, ("resin show", "epoxy-slow"), ("layer", "--running"), ("explain", "post-cure")]
@@ -102,7 +102,7 @@ def test_the_boards_alerts_and_answer_follow_the_reader(
         margin=1.7,
         left=0.12,
     )
-    event = Event(Happening.RAISED, Key(Kind.CONDENSATION), now - 600, before, due=now + 1500)
+    event = Event(Happening.RAISED, Key(AlertKind.CONDENSATION), now - 600, before, due=now + 1500)
     with Logbook(shed / "logbook.sqlite") as logbook:
         logbook.append(entries=[Entry("alert", event_as_plain(event), event.at)])
     for typed in ("watch --once --look --plain", "alerts", "tonight"):

@@ -2,10 +2,10 @@
 
 from pathlib import Path
 
-from curewatch.logbook import Entry, Kind, Logbook
+from curewatch.logbook import Entry, EntryKind, Logbook
 from curewatch.logbook.sealing import seal
 from curewatch.record.account import gather
-from curewatch.record.page import Table
+from curewatch.record.page import PageTable
 from curewatch.record.pages import pages
 from curewatch.units import HOUR
 from tests import record_world as world
@@ -18,7 +18,7 @@ def _blemishes(path: Path) -> str:
         said = pages(gather(logbook, world.JOB, made))
     section = next(one for one in said.sections if one.heading.startswith("Gaps"))
     return "\n".join(
-        " ".join(row) for block in section.blocks if isinstance(block, Table) for row in block.rows
+        " ".join(row) for block in section.blocks if isinstance(block, PageTable) for row in block.rows
     ) + "".join(block for block in section.blocks if isinstance(block, str))
 
 
@@ -32,7 +32,7 @@ def test_an_entry_written_with_an_earlier_clock_is_shown(tmp_path: Path):
     assert "before the line before it" not in before
     assert "no sensor: nothing was measured during this job" in before
     with Logbook(path) as logbook:
-        logbook.write(Entry(Kind.NOTE, {"text": "it was warm"}, world.OPENED + HOUR, job=world.JOB))
+        logbook.write(Entry(EntryKind.NOTE, {"text": "it was warm"}, world.OPENED + HOUR, job=world.JOB))
     said = _blemishes(path)
     assert "(note): 8 h before the line before it" in said
 
@@ -60,7 +60,7 @@ def test_a_time_told_afterwards_says_when_it_was_told(tmp_path: Path):
         for entry in world.work()[:4]:
             logbook.write(entry)
         late = Entry(
-            Kind.NOTE,
+            EntryKind.NOTE,
             {"text": "it was warm", "given_afterwards": True},
             world.OPENED + HOUR,
             job=world.JOB,
@@ -69,5 +69,5 @@ def test_a_time_told_afterwards_says_when_it_was_told(tmp_path: Path):
         logbook.write(late)
         made = seal(logbook, why="record", at=world.OPENED + 9 * HOUR, job=world.JOB)
         said = pages(gather(logbook, world.JOB, made))
-    rows = [row for block in said.sections[1].blocks if isinstance(block, Table) for row in block.rows]
+    rows = [row for block in said.sections[1].blocks if isinstance(block, PageTable) for row in block.rows]
     assert ("25 Nov 09:00", "Note: it was warm (told 25 Nov 14:00)", "–") in [row[1:] for row in rows]

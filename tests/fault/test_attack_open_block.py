@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from curewatch.errors import RecordBroken
-from curewatch.logbook import Entry, Kind, Logbook
+from curewatch.logbook import Entry, EntryKind, Logbook
 from curewatch.readings import Reading
 
 AT = 1_795_593_600.0  # 2026-11-25T08:00Z, demo
@@ -17,7 +17,7 @@ def begun(path: Path) -> None:
     """A logbook whose one block is still open: a note and three readings (demo values)."""
     with Logbook(path) as logbook:
         readings = [Reading("bench", AT + n, AT + n, 289.0 + n, 0.6) for n in range(3)]
-        logbook.append(readings, [Entry(Kind.NOTE, {"text": "ratio 100 to 22"}, AT)])
+        logbook.append(readings, [Entry(EntryKind.NOTE, {"text": "ratio 100 to 22"}, AT)])
 
 
 def attack(path: Path, statement: str, *values: object) -> None:
@@ -30,7 +30,7 @@ def go_on(path: Path) -> None:
     """Somebody appends, as the daemon would; nothing that comes in now is lost."""
     with Logbook(path) as logbook:
         assert logbook.append([Reading("bench", AT + 60, AT + 60, 288.0, 0.6)]) == 1
-        logbook.write(Entry(Kind.NOTE, {"text": "afterwards"}, AT + 61))
+        logbook.write(Entry(EntryKind.NOTE, {"text": "afterwards"}, AT + 61))
 
 
 def broken(path: Path) -> str:

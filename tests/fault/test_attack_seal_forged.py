@@ -8,7 +8,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from curewatch.cli.main import run
 from curewatch.errors import RecordBroken
-from curewatch.logbook import Entry, Kind, Logbook
+from curewatch.logbook import Entry, EntryKind, Logbook
 from curewatch.logbook.sealing import Seal, check_seals, key_path, parse, seals, signing_key
 from curewatch.record import writing
 from curewatch.units import DAY
@@ -60,7 +60,7 @@ def forge(logbook: Logbook, attack, job: str | None = None) -> None:
     text, signature = attack(seals(logbook)[-1], signing_key(key_path(logbook.path)))
     code = parse(text, signature).code
     payload = {"text": text, "signature": signature, "code": code, "why": "day"}
-    logbook.write(Entry(Kind.SEAL, payload, LATER, job=job))
+    logbook.write(Entry(EntryKind.SEAL, payload, LATER, job=job))
     logbook.verify()  # the chain holds: only the seal is wrong
 
 
@@ -98,7 +98,7 @@ def test_a_record_that_carries_a_forged_seal_does_not_verify(
     monkeypatch.setattr(writing, "check_seals", lambda logbook: None)
     with Logbook(attacked) as logbook:
         forge(logbook, attack, world.JOB)
-        logbook.write(Entry(Kind.NOTE, {"text": "later"}, LATER, job=world.JOB))
+        logbook.write(Entry(EntryKind.NOTE, {"text": "later"}, LATER, job=world.JOB))
         written = writing.write(logbook, world.JOB, tmp_path / "records", at=LATER, pdf=False)
     assert written.folder is not None
     with pytest.raises(RecordBroken, match="seal of block"):
@@ -118,7 +118,7 @@ def test_with_the_key_file_a_stranger_s_first_seal_is_found(tmp_path: Path):
     """The only seal is a stranger's and whole in itself: the key beside the logbook is not his."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         logbook.append(list(world.readings(world.OPENED, world.OPENED + DAY, step=900.0)))
-        logbook.write(Entry(Kind.SEAL, made_by_a_stranger(logbook), LATER))
+        logbook.write(Entry(EntryKind.SEAL, made_by_a_stranger(logbook), LATER))
         assert len(check_seals(logbook)) == 1  # no key yet: nobody can know better
         signing_key(key_path(logbook.path))
         with pytest.raises(RecordBroken, match=r"expected key \w+, found key"):

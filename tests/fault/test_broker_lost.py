@@ -9,9 +9,9 @@ import pytest
 
 from curewatch.clock import SystemClock
 from curewatch.configuration import MqttSource
-from curewatch.ingest.edges.mqtt import MqttBroker
-from curewatch.ingest.events import MessageArrived, SourceUp
-from curewatch.ingest.inbox import Inbox
+from curewatch.daemon.edges.mqtt import MqttBroker
+from curewatch.daemon.events import MessageArrived, SourceUp
+from curewatch.daemon.inbox import Inbox
 from tests.broker import Broker, Talker, needs_mosquitto, until
 from tests.running import Running
 

@@ -6,13 +6,13 @@ from pathlib import Path
 import pytest
 
 from curewatch import configuration
-from curewatch.advice.situation import TroubleKind
+from curewatch.advice.judge.situation import TroubleKind
 from curewatch.clock import ManualClock, SystemClock, utc_from_iso
-from curewatch.ingest import state
-from curewatch.ingest.acting import Actor
-from curewatch.ingest.core import Core
-from curewatch.ingest.events import BytesArrived, Show
+from curewatch.daemon.acting import Actor
+from curewatch.daemon.core import Core
+from curewatch.daemon.events import BytesArrived, Show
 from curewatch.logbook import Logbook
+from curewatch.shed import present
 from curewatch.wire.lines import checksum
 
 START = utc_from_iso("2026-11-25T20:00:00Z")
@@ -43,7 +43,7 @@ class Night:
         self.actor.tick()
 
     def clock_troubles(self) -> list[str]:
-        found = state.situation(self.logbook, SETTINGS, self.clock.now().utc, past=False)
+        found = present.situation(self.logbook, SETTINGS, self.clock.now().utc, past=False)
         return [each.seen for each in found.troubles if each.kind is TroubleKind.CLOCK]
 
     def gaps(self) -> list[float]:
@@ -106,7 +106,7 @@ def test_a_board_computer_that_wakes_in_1970(tmp_path: Path) -> None:
     night.pass_minutes(3)
     assert night.clock_troubles() == []
     assert night.logbook.sensors()["bench"].readings == 8
-    place = state.situation(night.logbook, SETTINGS, night.clock.now().utc, past=False).air
+    place = present.situation(night.logbook, SETTINGS, night.clock.now().utc, past=False).air
     assert place is not None
     assert place.time > START
     night.logbook.close()

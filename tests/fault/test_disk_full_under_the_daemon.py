@@ -13,9 +13,9 @@ import pytest
 
 from curewatch import configuration
 from curewatch.clock import ManualClock
-from curewatch.ingest.acting import Actor
-from curewatch.ingest.core import Core
-from curewatch.ingest.events import BytesArrived, Show
+from curewatch.daemon.acting import Actor
+from curewatch.daemon.core import Core
+from curewatch.daemon.events import BytesArrived, Show
 from curewatch.logbook import Logbook
 from curewatch.simulation.port import SimulatedPort
 from curewatch.wire.lines import checksum

@@ -5,13 +5,13 @@ from pathlib import Path
 import pytest
 
 from curewatch import configuration
-from curewatch.advice.situation import TroubleKind
+from curewatch.advice.judge.situation import TroubleKind
 from curewatch.clock import ManualClock
-from curewatch.ingest import state
-from curewatch.ingest.acting import Actor
-from curewatch.ingest.core import Core
-from curewatch.ingest.events import BytesArrived, Show, SourceDown
+from curewatch.daemon.acting import Actor
+from curewatch.daemon.core import Core
+from curewatch.daemon.events import BytesArrived, Show, SourceDown
 from curewatch.logbook import Logbook
+from curewatch.shed import present
 from curewatch.simulation.faults import FaultKind
 from curewatch.wording import plain_wording
 from tests.simulators import START, SimulatedShed
@@ -63,7 +63,7 @@ class Watch:
 
     def kinds(self) -> dict[str, TroubleKind]:
         now = self.clock.now().utc
-        return {t.sensor: t.kind for t in state.situation(self.logbook, SETTINGS, now, past=False).troubles}
+        return {t.sensor: t.kind for t in present.situation(self.logbook, SETTINGS, now, past=False).troubles}
 
 
 @pytest.mark.parametrize(

@@ -5,19 +5,19 @@ from pathlib import Path
 import pytest
 
 from curewatch import configuration
-from curewatch.advice import alerts
-from curewatch.advice.alerts import Event, Happening, Key, Kind
+from curewatch.advice.alert import alerts
+from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key
 from curewatch.cli.main import run
 from curewatch.clock import Instant
-from curewatch.ingest.evaluation import Evaluation
+from curewatch.daemon.evaluation import Evaluation
 from curewatch.logbook import Entry, Logbook
 
 AT = 1_795_614_723.0
 JOB = "../../x"
 FOREIGN = (
     ("job-open", {"title": '#read("/etc/passwd")', "thickness": "x", "rules": "coating", "zone": "../.."}),
-    ("layup", {"layup": "#panic()", "started": "soon", "batches": "B1", "layers": {"a": 1}}),
-    ("layup", {}),
+    ("layer", {"layer": "#panic()", "started": "soon", "batches": "B1", "layers": {"a": 1}}),
+    ("layer", {}),
     ("batch", {"batch": ["x"], "ratio": "?", "resin_mass": "heavy", "pot_temperature": True}),
     ("photo", {"file": "../../../etc/passwd", "thumbnail": "AAAA"}),
     ("correction", {"corrects": 2, "changes": {"at": "never", "started": None, "ratio": {"a": 1}}}),
@@ -35,7 +35,7 @@ def shed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     with Logbook(tmp_path / "shed.sqlite") as logbook:
         for kind, payload in FOREIGN:
             logbook.write(Entry(kind, payload, AT, job=JOB))
-        real = Event(Happening.RAISED, Key(Kind.CONDENSATION), AT, "condensation coming")
+        real = Event(Happening.RAISED, Key(AlertKind.CONDENSATION), AT, "condensation coming")
         logbook.write(Entry("alert", alerts.event_as_plain(real), AT))
     return tmp_path
 
@@ -69,5 +69,5 @@ def test_the_daemon_takes_up_what_is_an_alert_and_passes_over_the_rest(shed: Pat
     """One alert stands; a look at the advice comes to its end."""
     with Logbook(shed / "shed.sqlite", read_only=True) as logbook:
         evaluation = Evaluation(configuration.parse(""), logbook)
-        assert list(evaluation.memory.alerts) == [Key(Kind.CONDENSATION)]
+        assert list(evaluation.memory.alerts) == [Key(AlertKind.CONDENSATION)]
         assert evaluation(Instant(AT + 60.0, 1.0), "asked by a test")

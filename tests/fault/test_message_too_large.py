@@ -48,24 +48,24 @@ def after_a_large_one(folder: Path, version: str, size: int, *, python: bool) ->
         daemon.says("yard answers")
         device.send("creek/bench/state", [READING])
         daemon.waits_for(2)
-        return max(peak, daemon.peak()), daemon.refusals()
+        return max(peak, daemon.peak()), daemon.rejections()
 
 
 @pytest.mark.parametrize(("version", "python"), WAYS)
 def test_thirty_megabytes_pass_by(tmp_path: Path, version: str, python: bool) -> None:
     """MQTT 5: the broker drops it unseen. MQTT 3.1.1: it is refused and acknowledged, once."""
-    peak, refused = after_a_large_one(tmp_path, version, 30_000_000, python=python)
+    peak, rejected = after_a_large_one(tmp_path, version, 30_000_000, python=python)
     assert peak < NORMAL
-    assert refused == ({} if version == "5" else {str(Reason.TOO_LARGE): 1})
+    assert rejected == ({} if version == "5" else {str(Reason.TOO_LARGE): 1})
 
 
 @pytest.mark.long
 @pytest.mark.parametrize(("version", "python"), WAYS)
 def test_a_hundred_megabytes_pass_by(tmp_path: Path, version: str, python: bool) -> None:
     """The same with 100 MB."""
-    peak, refused = after_a_large_one(tmp_path, version, 100_000_000, python=python)
+    peak, rejected = after_a_large_one(tmp_path, version, 100_000_000, python=python)
     assert peak < ISSUED
-    assert refused == ({} if version == "5" else {str(Reason.TOO_LARGE): 1})
+    assert rejected == ({} if version == "5" else {str(Reason.TOO_LARGE): 1})
 
 
 def packet(listener: socket.socket) -> int:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from curewatch.logbook import Kind, Logbook
+from curewatch.logbook import EntryKind, Logbook
 from curewatch.logbook.sealing import check_seals
 from curewatch.simulation.port import SimulatedPort
 from tests.broker import until
@@ -58,7 +58,7 @@ def test_a_day_is_sealed_once_whoever_is_killed(tmp_path: Path) -> None:
                 with suppress(ProcessLookupError):
                     os.kill(each, signal.SIGKILL)
             with Logbook(daemon.path, read_only=True) as logbook:
-                unsealed += len(logbook.entries(Kind.SEAL)) == 1
+                unsealed += len(logbook.entries(EntryKind.SEAL)) == 1
         daemon.start()
         daemon.says("sealed; code ", 60.0)
         assert daemon.stop() == 0

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from curewatch import configuration
+from curewatch.daemon.loop import BootFailed, Daemon
 from curewatch.errors import StoreFailed
-from curewatch.ingest.daemon import BootFailed, Daemon
 from curewatch.logbook import Logbook
 from curewatch.logbook.lock import Lock
 
@@ -26,9 +26,9 @@ def test_a_file_that_is_no_database_is_let_go(tmp_path: Path, read_only: bool) -
     """The connection is closed where it was opened."""
     path = tmp_path / "logbook.sqlite"
     path.write_bytes(b"not a database at all" * 99)
-    with pytest.raises(StoreFailed) as refused:
+    with pytest.raises(StoreFailed) as rejected:
         Logbook(path, read_only=read_only)
-    assert str(path) in str(refused.value)
+    assert str(path) in str(rejected.value)
     assert open_below(tmp_path) == []
 
 
@@ -38,7 +38,7 @@ def test_a_daemon_that_may_not_start_lets_the_logbook_go(tmp_path: Path) -> None
     with ExitStack() as held:
         held.callback(Lock(path, "curewatch ingest", 0.0).release)
         before = open_below(tmp_path)
-        with pytest.raises(BootFailed) as refused:
+        with pytest.raises(BootFailed) as rejected:
             Daemon(configuration.parse(f'[logbook]\npath = "{path}"\n'))
-        assert "in use" in str(refused.value)
+        assert "in use" in str(rejected.value)
         assert open_below(tmp_path) == before

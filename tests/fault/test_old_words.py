@@ -12,11 +12,11 @@ import pytest
 
 import tests.broker
 from curewatch.clock import SystemClock
-from curewatch.ingest import recall
-from curewatch.ingest.edges import fence
-from curewatch.ingest.edges.fence import WITHIN
+from curewatch.daemon.edges import fence
+from curewatch.daemon.edges.fence import WITHIN
 from curewatch.logbook import Logbook
 from curewatch.readings import Flag, undated
+from curewatch.shed import recall
 from curewatch.wire.lines import checksum
 from tests.broker import Broker, Talker, needs_mosquitto
 from tests.running import Running

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 import serial
 
-from curewatch.ingest.edges.serial_port import why
+from curewatch.daemon.edges.serial_port import why
 from curewatch.simulation.port import SimulatedPort
 from curewatch.wire.lines import checksum
 from tests.broker import until
@@ -72,7 +72,7 @@ def test_a_cut_number_is_no_reading(tmp_path: Path) -> None:
         whole = line(1, 12.5)
         port.write(b"\n" + b"".join(whole[:at] + b"\n" for at in range(1, len(whole) - 1)) + line(2))
         daemon.waits_for(1)
-        daemon.says("refused")
+        daemon.says("rejected")
         assert daemon.stop() == 0
         assert daemon.numbers("bench") == [2]
 

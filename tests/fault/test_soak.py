@@ -7,9 +7,9 @@ import pytest
 
 from curewatch import configuration
 from curewatch.clock import ManualClock
-from curewatch.ingest.acting import Actor
-from curewatch.ingest.core import Core
-from curewatch.ingest.events import BytesArrived, MessageArrived, SourceDown, SourceUp
+from curewatch.daemon.acting import Actor
+from curewatch.daemon.core import Core
+from curewatch.daemon.events import BytesArrived, MessageArrived, SourceDown, SourceUp
 from curewatch.logbook import Logbook
 from tests.running import resident
 from tests.simulators import START, SimulatedShed
@@ -89,5 +89,5 @@ def test_seven_days(tmp_path: Path) -> None:
         known = logbook.sensors()
         assert known["beam"].readings == REPORTS
         assert known["bench"].readings > 0.97 * REPORTS
-        assert actor.core.refusals.total > 7 * 10  # the faults happened
+        assert actor.core.rejections.total > 7 * 10  # the faults happened
         logbook.verify()

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from curewatch.materials.substrate import load_substrate
-from curewatch.model import prospect, shed
-from curewatch.model.outlook import Outlook
-from curewatch.model.past import Past
+from curewatch.model.air import prospect, shed
+from curewatch.model.air.outlook import Outlook
+from curewatch.model.air.past import Past
 from curewatch.physics import moist_air
 
 NOW, DAY = 1_764_000_000.0, 86400.0

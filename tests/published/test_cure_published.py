@@ -7,12 +7,12 @@ import pytest
 from published_rows import rows
 from scipy.integrate import solve_ivp
 
-from curewatch.materials import ResinSystem, load_system
-from curewatch.model.film import History, constant, cure
-from curewatch.model.finish import early_to_stall
-from curewatch.model.laminate import Layer, laminate
-from curewatch.model.milestones import milestones
-from curewatch.model.pot import pot
+from curewatch.materials import Resin, load_resin
+from curewatch.model.film.film import History, constant, cure
+from curewatch.model.film.finish import early_to_stall
+from curewatch.model.film.milestones import milestones
+from curewatch.model.mass.laminate import LaminateLayer, laminate
+from curewatch.model.mass.pot import pot
 from curewatch.physics.constants import GAS_CONSTANT
 from curewatch.physics.cure_kinetics import arrhenius, kamal_sourour
 from curewatch.physics.gelation import (
@@ -27,17 +27,17 @@ from curewatch.units import HOUR, kelvin_from_celsius
 FITTED = ("0.1", "0.03", "0.006", "0.001")  # cobalt contents of the fit; the other three are predicted
 
 
-def without_glass(system: ResinSystem) -> ResinSystem:
+def without_glass(resin: Resin) -> Resin:
     """The same without a diffusion limit: cure never meets the glass."""
-    return replace(system, kinetics=replace(system.kinetics, lead=400.0, steepness=100.0))
+    return replace(resin, kinetics=replace(resin.kinetics, lead=400.0, steepness=100.0))
 
 
 def test_film_integrates_the_closed_form() -> None:
     """With m = n = 1 the film gives the exact solution within 1e-4."""
-    system = without_glass(load_system("epoxy-slow"))
-    system = replace(system, kinetics=replace(system.kinetics, k1=2.5e-5, k2=2.5e-4, m=1.0, n=1.0))
+    resin = without_glass(load_resin("epoxy-slow"))
+    resin = replace(resin, kinetics=replace(resin.kinetics, k1=2.5e-5, k2=2.5e-4, m=1.0, n=1.0))
     for row in rows("kinetics_closed_form"):
-        film = cure(system, constant(298.15, float(row["time_s"])))
+        film = cure(resin, constant(298.15, float(row["time_s"])))
         assert film.conversion[-1] == pytest.approx(float(row["conversion"]), abs=1e-4), row
 
 
@@ -85,13 +85,13 @@ def test_a_film_stalls_where_three_amines_did(record_property) -> None:
     Seen is taken as 1e-5 to 2e-5 of conversion a second: some 20 to 50 uW from a sample of 5 mg (from
     memory). The film that stalls early and the likely one stand on either side of the mean or near it.
     """
-    system = diaminopropane()
-    archetype = load_system("epoxy-slow")
+    resin = diaminopropane()
+    archetype = load_resin("epoxy-slow")
     network = replace(
-        system.network, uncured=kelvin_from_celsius(-22.0), full=kelvin_from_celsius(120.0), shape=0.40
+        resin.network, uncured=kelvin_from_celsius(-22.0), full=kelvin_from_celsius(120.0), shape=0.40
     )
-    kinetics = replace(system.kinetics, lead=archetype.kinetics.lead, steepness=archetype.kinetics.steepness)
-    likely = replace(system, network=network, kinetics=kinetics, origins=archetype.origins)
+    kinetics = replace(resin.kinetics, lead=archetype.kinetics.lead, steepness=archetype.kinetics.steepness)
+    likely = replace(resin, network=network, kinetics=kinetics, origins=archetype.origins)
     for row in rows("stall"):
         still = constant(kelvin_from_celsius(float(row["temperature_c"])), 3 * 24 * HOUR)
         early, late = (ends_in_view(each, still, seen) for each, seen in (
@@ -104,9 +104,9 @@ def test_a_film_stalls_where_three_amines_did(record_property) -> None:
         assert early <= float(row["final_conversion_mean"]) + 0.06, row
 
 
-def ends_in_view(system: ResinSystem, still: History, seen: float) -> float:
+def ends_in_view(resin: Resin, still: History, seen: float) -> float:
     """Conversion at which the rate, past its peak, falls below what can be seen."""
-    film = cure(system, still)
+    film = cure(resin, still)
     rate = np.diff(film.conversion) / np.diff(film.time)
     peak = int(rate.argmax())
     return float(film.conversion[1 + peak + int(np.argmax(rate[peak:] < seen))])
@@ -120,21 +120,21 @@ def test_cobalt_predicts_the_gel_time_of_polyester() -> None:
         if cobalt not in FITTED:
             assert float(gel_time_of_cobalt(float(cobalt), a, b)) == pytest.approx(measured, rel=0.20), cobalt
     for name in ("polyester-layup", "polyester-topcoat", "vinyl-ester"):
-        dose = load_system(name).dose
+        dose = load_resin(name).dose
         assert dose is not None
         assert (dose.gel_a, dose.gel_b) == pytest.approx((a, b), rel=2e-3)
 
 
 def test_gel_of_a_polyester_film_follows_its_cobalt() -> None:
     """The film's own gel time moves with the accelerator as the law says."""
-    system = load_system("polyester-layup")
-    dose = system.dose
+    resin = load_resin("polyester-layup")
+    dose = resin.dose
     assert dose is not None
     films = {
-        cobalt: cure(system, constant(293.15, 12 * HOUR), rate_factor=system.dose_factor(None, cobalt))
+        cobalt: cure(resin, constant(293.15, 12 * HOUR), rate_factor=resin.dose_factor(None, cobalt))
         for cobalt in (0.003, 0.03, 0.1)
     }
-    gels = {cobalt: milestones(system, film).gel for cobalt, film in films.items()}
+    gels = {cobalt: milestones(resin, film).gel for cobalt, film in films.items()}
     for cobalt in (0.003, 0.1):
         law = float(gel_time_of_cobalt(cobalt, dose.gel_a, dose.gel_b)) / float(
             gel_time_of_cobalt(0.03, dose.gel_a, dose.gel_b)
@@ -153,38 +153,38 @@ def test_hardener_for_a_hundred_of_resin() -> None:
 
 def test_cold_costs_more_than_a_doubling() -> None:
     """Rates and gel times of the epoxies follow the activation energy of gelation."""
-    system = without_glass(load_system("epoxy-slow"))
+    resin = without_glass(load_resin("epoxy-slow"))
     for row in rows("temperature_ratio"):
         cool, warm = (kelvin_from_celsius(float(row[name])) for name in ("cooler_c", "warmer_c"))
         ratio = float(arrhenius(1.0, 58_500.0, warm) / arrhenius(1.0, 58_500.0, cool))
         assert ratio == pytest.approx(float(row["time_ratio"]), rel=0.03), row
-        slow, fast = (milestones(system, cure(system, constant(at, 60 * HOUR))).gel for at in (cool, warm))
+        slow, fast = (milestones(resin, cure(resin, constant(at, 60 * HOUR))).gel for at in (cool, warm))
         assert slow / fast == pytest.approx(float(row["time_ratio"]), rel=0.03), row
 
 
-def diaminopropane() -> ResinSystem:
+def diaminopropane() -> Resin:
     """The system of the worked set of pots."""
-    system = without_glass(load_system("epoxy-slow"))
+    resin = without_glass(load_resin("epoxy-slow"))
     k1 = float(np.exp(9.97 - 50_600 / (GAS_CONSTANT * 298.15)))
     k2 = float(np.exp(10.57 - 47_000 / (GAS_CONSTANT * 298.15)))
     return replace(
-        system,
-        kinetics=replace(system.kinetics, k1=k1, k2=k2, energy_1=50_600.0, energy_2=47_000.0, m=0.85, n=1.53),
-        milestones=replace(system.milestones, gel=0.577),
-        thermal=replace(system.thermal, reaction_heat=470e3, heat_capacity=1900.0, density=1150.0),
+        resin,
+        kinetics=replace(resin.kinetics, k1=k1, k2=k2, energy_1=50_600.0, energy_2=47_000.0, m=0.85, n=1.53),
+        milestones=replace(resin.milestones, gel=0.577),
+        thermal=replace(resin.thermal, reaction_heat=470e3, heat_capacity=1900.0, density=1150.0),
     )
 
 
 def test_pots_and_films_of_a_worked_set() -> None:
     """A film of 1 mm, cups of 20, 100 and 500 g, and a mass without loss: gel within 5 %."""
-    system = diaminopropane()
+    resin = diaminopropane()
     for row in rows("pot_and_film"):
         air, minutes = kelvin_from_celsius(float(row["start_c"])), float(row["gel_min"])
         if row["form"] == "cup":
-            found = pot(system, float(row["mass_g"]) / 1000.0, air, grid=False).pot_life
+            found = pot(resin, float(row["mass_g"]) / 1000.0, air, grid=False).pot_life
         elif row["form"] == "adiabatic":
-            found = pot(system, 0.1, air, transfer=0.0, grid=False).pot_life
+            found = pot(resin, 0.1, air, transfer=0.0, grid=False).pot_life
         else:
-            layer, still = [Layer(0.0, 1e-3)], constant(air, 6 * HOUR)
-            found = laminate(system, layer, still, fibre_mass_fraction=0.0, cells=1).gel
+            layer, still = [LaminateLayer(0.0, 1e-3)], constant(air, 6 * HOUR)
+            found = laminate(resin, layer, still, fibre_mass_fraction=0.0, cells=1).gel
         assert found / 60.0 == pytest.approx(minutes, rel=0.05), row

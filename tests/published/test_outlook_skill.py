@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from weather_years import HOUR, Skill, Weather, airport, ranked_probability_score, typical_year, walk_forward
 
-from curewatch.model import prospect
-from curewatch.model.past import Past
-from curewatch.model.surface import lagged_temperature
+from curewatch.model.air import prospect
+from curewatch.model.air.past import Past
+from curewatch.model.air.surface import lagged_temperature
 from curewatch.physics import moist_air
 
 AIR, DEW = 0, 1

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from published_rows import rows
 
-from curewatch.advice.rule_sets import classed_workshop
-from curewatch.advice.rules import Conditions, Outcome, Spans
+from curewatch.advice.judge.rule_sets import classed_workshop
+from curewatch.advice.judge.rules import Conditions, RuleOutcome, Spans
 from curewatch.units import DAY, HOUR, MINUTE, kelvin_from_celsius
 
 WORK = 10 * DAY
@@ -29,6 +29,6 @@ def test_workshop_rule(case: dict[str, str]) -> None:
     assert judged.outcome == case["verdict"]
     lasted, recorded = judged.rules[4], judged.rules[5]
     assert lasted.worst == (0.0 if lowest < 18.0 else pytest.approx(cured, abs=MINUTE))
-    assert (recorded.outcome, recorded.worst, recorded.first) == (Outcome.HELD, 1.0, None)
-    broken = [rule.rule for rule in judged.rules if rule.outcome is not Outcome.HELD]
+    assert (recorded.outcome, recorded.worst, recorded.first) == (RuleOutcome.HELD, 1.0, None)
+    broken = [rule.rule for rule in judged.rules if rule.outcome is not RuleOutcome.HELD]
     assert len(broken) == (case["verdict"] != "held") + (lowest < 18.0) * 2

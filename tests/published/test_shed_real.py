@@ -5,9 +5,9 @@ import pytest
 from published_rows import rows
 
 from curewatch.clock import utc_from_iso
-from curewatch.model import shed
-from curewatch.model.past import Past
-from curewatch.model.surface import lagged_temperature
+from curewatch.model.air import shed
+from curewatch.model.air.past import Past
+from curewatch.model.air.surface import lagged_temperature
 
 HOUR, DAYS = 3600.0, 24
 

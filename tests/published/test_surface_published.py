@@ -5,7 +5,7 @@ import pytest
 from published_rows import rows
 
 from curewatch.materials.sensor_part import load_sensor_part
-from curewatch.model import surface
+from curewatch.model.air import surface
 from curewatch.physics import moist_air
 
 TEMPERATURE, HUMIDITY = 283.15, 0.80

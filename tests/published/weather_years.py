@@ -8,8 +8,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from curewatch.model import prospect
-from curewatch.model.past import Past
+from curewatch.model.air import prospect
+from curewatch.model.air.past import Past
 from curewatch.physics import moist_air
 
 HOUR = 3600.0

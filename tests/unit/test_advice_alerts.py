@@ -6,11 +6,11 @@ from dataclasses import replace
 from hypothesis import given
 from hypothesis import strategies as some
 
-from curewatch.advice.alerts import (
+from curewatch.advice.alert.alerts import (
+    AlertKind,
     Event,
     Happening,
     Key,
-    Kind,
     Signal,
     State,
     acknowledge,
@@ -23,8 +23,8 @@ from curewatch.advice.alerts import (
     step_anew,
 )
 
-DEW = Key(Kind.CONDENSATION)
-BEFORE = Key(Kind.LAMINATE_BEFORE, "L1")
+DEW = Key(AlertKind.CONDENSATION)
+BEFORE = Key(AlertKind.LAMINATE_BEFORE, "L1")
 
 
 def margin(kelvin: float, key: Key = DEW) -> Signal:
@@ -118,8 +118,8 @@ def test_the_state_after_a_restart_is_the_state_before_it(story: list[tuple[Key,
     }
 
 
-MISSED = Key(Kind.WINDOW_MISSED, "L1")
-SILENT = Key(Kind.SENSOR, "bench")
+MISSED = Key(AlertKind.WINDOW_MISSED, "L1")
+SILENT = Key(AlertKind.SENSOR, "bench")
 
 
 def signal(key: Key, raised: bool, clear: bool | None = None, urgency: int = 0) -> Signal:

@@ -4,9 +4,9 @@ import math
 
 import pytest
 
-from curewatch.advice.amounts import Repair, amounts
-from curewatch.advice.geometry import Shape, outline
-from curewatch.advice.mixing import Proportion
+from curewatch.advice.plan.amounts import Repair, amounts
+from curewatch.advice.plan.geometry import Shape, outline
+from curewatch.advice.plan.mixing import Proportion
 from curewatch.errors import UsageError
 from curewatch.materials.cloth import load_cloth
 

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as some
 
-from curewatch.advice.batches import SHARE, largest, split
+from curewatch.advice.judge.batches import SHARE, largest, split
 from curewatch.errors import UsageError
 
 

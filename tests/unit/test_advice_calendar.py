@@ -6,7 +6,7 @@ import icalendar
 from hypothesis import given, settings
 from hypothesis import strategies as some
 
-from curewatch.advice.calendar import Appointment, fold, write
+from curewatch.advice.plan.calendar import Appointment, fold, write
 
 AT = 1_795_000_000.0
 

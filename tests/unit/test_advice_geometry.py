@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as some
 
-from curewatch.advice.geometry import Outline, Shape, ellipse_perimeter, layers, outline, taper
+from curewatch.advice.plan.geometry import Outline, Shape, ellipse_perimeter, layers, outline, taper
 from curewatch.errors import UsageError
 
 

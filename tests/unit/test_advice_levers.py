@@ -5,18 +5,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from curewatch.advice import cautions, limits
-from curewatch.advice.answer import Advice, Lever, Status, Verdict, as_plain, plain_lever
-from curewatch.advice.levers import Means, advise, levers
-from curewatch.advice.question import Question, coming_hours
-from curewatch.advice.situation import Place, Situation, Trouble, TroubleKind
-from curewatch.advice.verdict import assess
+from curewatch.advice.judge import cautions, limits
+from curewatch.advice.judge.answer import Advice, Lever, Status, Verdict, as_plain, plain_lever
+from curewatch.advice.judge.question import Question, coming_hours
+from curewatch.advice.judge.situation import Place, Situation, Trouble, TroubleKind
+from curewatch.advice.judge.verdict import assess
+from curewatch.advice.remedy.levers import Means, advise, levers
 from curewatch.cli.screens import levers as screen
 from curewatch.cli.screens import tonight
-from curewatch.materials import load_system
+from curewatch.materials import load_resin
 from curewatch.materials.substrate import Substrate, load_substrate
-from curewatch.model import shed, warming
-from curewatch.model.outlook import Outlook
+from curewatch.model.air import shed, warming
+from curewatch.model.air.outlook import Outlook
 from curewatch.physics import moist_air
 from curewatch.units import HOUR
 from curewatch.wording import plain_wording
@@ -27,8 +27,8 @@ SHED = shed.assumed()
 
 
 def asked(name: str, substrate: Substrate = WOOD) -> Question:
-    system = load_system(name)
-    return Question(system, limits.for_system(system), substrate)
+    resin = load_resin(name)
+    return Question(resin, limits.for_resin(resin), substrate)
 
 
 def situation(celsius: float, humidity: float, below: float = 0.4) -> Situation:
@@ -45,7 +45,7 @@ def applied(
     question: Question, known: Situation, outlook: Outlook, lever: Lever, less: float = 0.0
 ) -> Advice:
     """The assessment with a lever applied, or with a little less of it."""
-    system, start, target = question.system, lever.start, lever.target or 0.0
+    resin, start, target = question.resin, lever.start, lever.target or 0.0
     begin, until = lever.begin or NOW, lever.until or NOW + HOUR
     if lever.kind == "warm":
         ramp = max(HOUR, lever.start - begin)
@@ -58,7 +58,7 @@ def applied(
         outlook = warming.surface_warmed(outlook, target - less, begin, until, substrate=question.substrate)
     elif lever.kind == "start":
         start -= less
-    return assess(known, system, question.limits, outlook, start)
+    return assess(known, resin, question.limits, outlook, start)
 
 
 LESS = {"warm": 0.5, "dry": 0.01, "surface": 0.5, "start": 900.0}
@@ -77,21 +77,21 @@ def verified(
     question, known = asked(name, substrate), situation(celsius, humidity, below)
     outlook = coming_hours(known, substrate)
     assert outlook is not None
-    if assess(known, question.system, question.limits, outlook, start).verdict is Verdict.GO:
+    if assess(known, question.resin, question.limits, outlook, start).verdict is Verdict.GO:
         return []
     other = asked("epoxy-fast" if name != "epoxy-fast" else "epoxy-slow", substrate)
     found = levers(question, known, outlook, start, Means(SHED, (other,)))
     assert [lever.effort for lever in found] == sorted(lever.effort for lever in found)
     for lever in (one for one in found if one.besides is None):
         if lever.kind == "resin":
-            said = assess(known, other.system, other.limits, outlook, lever.start)
+            said = assess(known, other.resin, other.limits, outlook, lever.start)
             assert said.verdict is Verdict.GO
             continue
         whole = applied(question, known, outlook, lever)
-        assert whole.verdict is Verdict.GO, (lever, whole.headline, whole.likelihood)
+        assert whole.verdict is Verdict.GO, (lever, whole.headline, whole.probability)
         little = LESS[lever.kind] * (-1.0 if lever.kind == "start" and lever.start < start else 1.0)
         less = applied(question, known, outlook, lever, little)
-        assert less.verdict is not Verdict.GO, (lever, less.likelihood)
+        assert less.verdict is not Verdict.GO, (lever, less.probability)
     return [lever.kind for lever in found]
 
 
@@ -152,7 +152,7 @@ def both_applied(
     if lever.besides.kind == "dry":
         humidity = (lever.besides.target or 1.0) + damper
         there = warming.dried(there, SHED, humidity, lever.begin, lever.until).outlook
-    return assess(known, question.system, question.limits, there, lever.start)
+    return assess(known, question.resin, question.limits, there, lever.start)
 
 
 @pytest.mark.long
@@ -241,14 +241,14 @@ def test_a_heating_says_its_end_its_power_who_stays_and_the_code_and_warns_first
     """Until when, how much, whether somebody stays, the residual-current device; the caution before it."""
     warm = Lever("warm", NOW, 1.0, target=291.0, begin=NOW, until=NOW + 8 * HOUR, power=1500.0, energy=3e7)
     question = asked(name)
-    caution = cautions.for_heating(question.system.kind)
+    caution = cautions.for_heating(question.resin.kind)
     rise = Lever("surface", NOW, 1.0, target=4.0, begin=NOW, until=NOW + 8 * HOUR, area_power=80.0)
     for lever, power in ((warm, "1.5 kW"), (rise, "80 W/m²")):
         said = " ".join(screen.lines((replace(lever, warning=caution),), plain_wording(), NOW))
         for words in (" until ", power, "Stay with it", "residual-current device", "local electrical code"):
             assert words in said, (lever.kind, words)
         assert said.index("WARNING") < said.index("1. warm the")
-    assert ("cannot ignite vapour" in caution) == (question.system.kind != "epoxy")
+    assert ("cannot ignite vapour" in caution) == (question.resin.kind != "epoxy")
 
 
 def test_a_surface_is_warmed_by_a_blanket_and_the_pot_never() -> None:
@@ -287,11 +287,11 @@ def test_a_weak_go_is_told_how_to_become_a_firm_one() -> None:
     weak = None
     for humidity in np.arange(0.40, 0.70, 0.02):
         said = advise(asked("epoxy-slow"), situation(18.0, float(humidity)), lambda: Means(SHED))
-        if said.verdict is Verdict.GO and (said.likelihood or 0.0) < 0.9:
+        if said.verdict is Verdict.GO and (said.probability or 0.0) < 0.9:
             weak = said
             break
     assert weak is not None
     assert "weak go" in weak.remedies[0]
     doing = weak.levers
     assert doing
-    assert all((lever.likelihood or 0.0) >= 0.9 for lever in doing)
+    assert all((lever.probability or 0.0) >= 0.9 for lever in doing)

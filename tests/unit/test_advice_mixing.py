@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as some
 
-from curewatch.advice.mixing import Proportion, batch, check, smallest_batch
+from curewatch.advice.plan.mixing import Proportion, batch, check, smallest_batch
 from curewatch.errors import UsageError
 from curewatch.wording import Wording, plain_wording
 

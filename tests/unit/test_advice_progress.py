@@ -6,25 +6,26 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from curewatch.advice import alerts, limits
-from curewatch.advice.alerts import Event, Happening, Key, Kind
-from curewatch.advice.progress import STAGES, Progress, follow
-from curewatch.advice.question import Question
-from curewatch.advice.situation import Place, Situation, Trouble, TroubleKind
-from curewatch.advice.watchers import obstacle, signals
-from curewatch.jobs import Layup
-from curewatch.materials import load_system
+from curewatch.advice.alert import alerts
+from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key
+from curewatch.advice.alert.progress import STAGES, Progress, follow
+from curewatch.advice.alert.watchers import obstacle, signals
+from curewatch.advice.judge import limits
+from curewatch.advice.judge.question import Question
+from curewatch.advice.judge.situation import Place, Situation, Trouble, TroubleKind
+from curewatch.jobs import Layer
+from curewatch.materials import load_resin
 from curewatch.materials.substrate import load_substrate
-from curewatch.model import film
-from curewatch.model.outlook import Outlook
-from curewatch.model.past import Past
+from curewatch.model.air.outlook import Outlook
+from curewatch.model.air.past import Past
+from curewatch.model.film import film
 from curewatch.physics import moist_air
 from curewatch.wording import plain_wording
 
 NOW = 1_795_000_000.0
-SLOW = load_system("epoxy-slow")
+SLOW = load_resin("epoxy-slow")
 WOOD = load_substrate("plywood")
-LINES = limits.for_system(SLOW)
+LINES = limits.for_resin(SLOW)
 ASKED = Question(SLOW, LINES, WOOD)
 
 
@@ -55,8 +56,8 @@ def ahead(situation: Situation, to_c: float | None = None) -> Outlook:
     return Outlook(time, paths, pressure, paths, "demo", 0.0)
 
 
-def layer(hours_ago: float, at: float = NOW) -> Layup:
-    return Layup("L1", at - hours_ago * 3600, "epoxy-slow", batch_mass=0.2)
+def layer(hours_ago: float, at: float = NOW) -> Layer:
+    return Layer("L1", at - hours_ago * 3600, "epoxy-slow", batch_mass=0.2)
 
 
 def followed(hours_ago: float, celsius: float = 20.0, humidity: float = 0.5) -> Progress:
@@ -126,7 +127,7 @@ def evening(to_c: float, humidity: float, hours: float = 14.0) -> Iterator[Event
             past=Past(time, past, vapour, past, nothing, nothing),
         )
         outlook = ahead(situation, to_c if at < NOW + 4 * 3600 else None)
-        seen = follow(Layup("L1", NOW, "epoxy-slow"), ASKED, situation, outlook)
+        seen = follow(Layer("L1", NOW, "epoxy-slow"), ASKED, situation, outlook)
         state, events = alerts.step(state, signals(situation, [seen], LINES, outlook, standing=state), at)
         yield from events
 
@@ -138,14 +139,14 @@ worded = plain_wording().say
 def test_the_window_of_a_layer_thicker_than_one_film_may_close_earlier(thickness: float, said: bool) -> None:
     """Its times are those of a film: the list of moments and the alert both say so."""
     situation = shed(NOW, 20.0, 0.35)
-    laid = Layup("L1", NOW - 2 * 3600, "epoxy-slow", thickness=thickness)
+    laid = Layer("L1", NOW - 2 * 3600, "epoxy-slow", thickness=thickness)
     outlook = ahead(situation)
     seen = follow(laid, ASKED, situation, outlook)
     assert ("may close the window earlier" in seen.moment("laminate-before").note) is said
     advised = [
         worded(signal.advised)
         for signal in signals(situation, [seen], LINES, outlook, standing={})
-        if signal.key.kind is Kind.LAMINATE_BEFORE
+        if signal.key.kind is AlertKind.LAMINATE_BEFORE
     ]
     assert advised
     assert all(("may close the window earlier" in text) is said for text in advised)
@@ -155,18 +156,18 @@ def test_a_warm_dry_evening_rings_for_the_next_layer_and_nothing_else() -> None:
     """From, before (three times), missed: in that order, each once."""
     said = [(event.key.kind, event.happening) for event in evening(18.0, 0.35)]
     raised = [kind for kind, happening in said if happening is Happening.RAISED]
-    assert raised == [Kind.LAMINATE_FROM, Kind.LAMINATE_BEFORE, Kind.WINDOW_MISSED]
-    assert said.count((Kind.LAMINATE_BEFORE, Happening.RENEWED)) == 2
-    assert (Kind.LAMINATE_FROM, Happening.CLEARED) in said
+    assert raised == [AlertKind.LAMINATE_FROM, AlertKind.LAMINATE_BEFORE, AlertKind.WINDOW_MISSED]
+    assert said.count((AlertKind.LAMINATE_BEFORE, Happening.RENEWED)) == 2
+    assert (AlertKind.LAMINATE_FROM, Happening.CLEARED) in said
 
 
 def test_a_shed_that_cools_towards_its_dew_point_rings_for_peel_ply_and_condensation() -> None:
     """18 degC and 70 % going to 8: blush is foreseen at the start, condensation before it comes."""
     said = list(evening(8.0, 0.70, hours=6.0))
     kinds = [event.key.kind for event in said if event.happening is Happening.RAISED]
-    assert Kind.PEEL_PLY in kinds
-    assert Kind.CONDENSATION in kinds
-    wet = next(event for event in said if event.key.kind is Kind.CONDENSATION)
+    assert AlertKind.PEEL_PLY in kinds
+    assert AlertKind.CONDENSATION in kinds
+    wet = next(event for event in said if event.key.kind is AlertKind.CONDENSATION)
     assert wet.at < NOW + 3 * 3600
 
 
@@ -184,7 +185,7 @@ def test_a_layer_that_is_closed_takes_its_alerts_with_it() -> None:
     situation = shed(NOW, 20.0, 0.5)
     seen = follow(layer(6.0), ASKED, situation, ahead(situation))
     state, _ = alerts.step({}, signals(situation, [seen], LINES, ahead(situation), standing={}), NOW)
-    assert Key(Kind.LAMINATE_FROM, "L1") in state
+    assert Key(AlertKind.LAMINATE_FROM, "L1") in state
     after, events = alerts.step(
         state, signals(situation, [], LINES, ahead(situation), standing=state), NOW + 60
     )
@@ -197,7 +198,7 @@ def test_a_silent_sensor_rings_and_its_return_clears_it() -> None:
     good = shed(NOW, 20.0, 0.5)
     silent = replace(good, troubles=(Trouble(TroubleKind.SILENT, "nothing for 12 min", "hull", "surface"),))
     state, first = alerts.step({}, signals(silent, [], LINES, None, standing={}), NOW)
-    assert [event.key for event in first] == [Key(Kind.SENSOR, "hull")]
+    assert [event.key for event in first] == [Key(AlertKind.SENSOR, "hull")]
     for seconds in (60.0, 200.0):
         state, events = alerts.step(state, signals(good, [], LINES, None, standing=state), NOW + seconds)
     assert [event.happening for event in events] == [Happening.CLEARED]
@@ -211,7 +212,7 @@ def test_a_full_cup_rings_before_it_kicks() -> None:
 
     def ringing(seen: Progress) -> bool:
         found = signals(situation, [seen], LINES, None, standing={})
-        return any(one.raised for one in found if one.key.kind is Kind.POT)
+        return any(one.raised for one in found if one.key.kind is AlertKind.POT)
 
     assert 0.75 * early.pot.pot_life > 0.2 * 3600
     assert not ringing(early)
@@ -222,14 +223,14 @@ def test_a_pot_alarm_says_what_stays_what_goes_where_and_when_to_leave() -> None
     """Hazard first; the job is left alone; the rest goes outdoors; a pot that smokes is left where it is."""
     seen = followed(0.7)
     found = signals(shed(NOW, 20.0, 0.5), [seen], LINES, None, standing={})
-    said = next(str(one.advised) for one in found if one.key.kind is Kind.POT)
+    said = next(str(one.advised) for one in found if one.key.kind is AlertKind.POT)
     assert said.startswith("WARNING")
     for words in (
         "Stop using it",
         "what is on the job stays",
         "thin in a metal tray outdoors, uncovered, on something that cannot burn",
         "If it smokes, do not carry it: leave the shed",
-        "curewatch job pot-empty --layup L1",
+        "curewatch job pot-empty --layer L1",
     ):
         assert words in said
     assert "spread it" not in said
@@ -244,7 +245,7 @@ def test_an_empty_pot_never_rings_and_ends_its_alarm_at_once() -> None:
 
     def of_pot(state: alerts.State, one: Progress) -> tuple[alerts.State, list[Happening]]:
         after, events = alerts.step(state, signals(situation, [one], LINES, None, standing=state), NOW)
-        return after, [event.happening for event in events if event.key.kind is Kind.POT]
+        return after, [event.happening for event in events if event.key.kind is AlertKind.POT]
 
     ringing, first = of_pot({}, seen)
     assert first == [Happening.RAISED]
@@ -288,11 +289,11 @@ def test_what_forbids_laminating_now_is_named(situation: Situation, words: str) 
 
 def test_a_waxed_resin_is_never_said_to_take_a_next_layer() -> None:
     """No window, no countdown and no alert to laminate; what to do stands beside; the rest as ever."""
-    waxed = load_system("polyester-topcoat")
-    asked = Question(waxed, limits.for_system(waxed), WOOD)
+    waxed = load_resin("polyester-topcoat")
+    asked = Question(waxed, limits.for_resin(waxed), WOOD)
     situation = shed(NOW, 20.0, 0.5)
     for hours in (0.2, 0.7, 2.0):
-        at = Layup("L1", NOW - hours * 3600, "polyester-topcoat", peroxide_percent=2.0)
+        at = Layer("L1", NOW - hours * 3600, "polyester-topcoat", peroxide_percent=2.0)
         found = follow(at, asked, situation, ahead(situation))
         for name in ("laminate-from", "laminate-before"):
             moment = found.moment(name)
@@ -309,7 +310,7 @@ def test_where_blush_is_foreseen_the_face_is_cleaned_before_the_next_layer() -> 
     dry = shed(NOW, 20.0, 0.5)
     seen = replace(follow(layer(6.0), ASKED, dry, ahead(dry)), blush="peel ply")
     found = signals(dry, [seen], LINES, None, standing={})
-    window = next(one for one in found if one.key.kind is Kind.LAMINATE_FROM)
+    window = next(one for one in found if one.key.kind is AlertKind.LAMINATE_FROM)
     assert window.raised
     assert "peel ply off" in worded(window.advised)
     assert "no sanding" not in worded(window.advised)

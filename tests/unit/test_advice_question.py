@@ -4,14 +4,14 @@ import numpy as np
 import pytest
 
 from curewatch import configuration
-from curewatch.advice.answer import Verdict
-from curewatch.advice.question import ask, with_surface
-from curewatch.advice.situation import Place, Situation
+from curewatch.advice.judge.answer import Verdict
+from curewatch.advice.judge.question import ask, with_surface
+from curewatch.advice.judge.situation import Place, Situation
 from curewatch.errors import UsageError
-from curewatch.ingest.consult import question
 from curewatch.materials.substrate import load_substrate
-from curewatch.model.past import Past
+from curewatch.model.air.past import Past
 from curewatch.physics import moist_air
+from curewatch.shed.consult import question
 
 NOW = 1_795_000_000.0
 
@@ -38,9 +38,9 @@ def test_defaults_and_a_warm_dry_shed_give_a_go() -> None:
 
 def test_the_command_line_s_resin_and_the_file_s_limits_are_used() -> None:
     """What is said now outranks what is configured; the user's own limit reaches the check."""
-    text = '[resin]\nsystem = "epoxy-fast"\nbatch_mass_g = 150\n[limits]\ncondensation_margin_k = 4.5\n'
+    text = '[resin]\nname = "epoxy-fast"\nbatch_mass_g = 150\n[limits]\ncondensation_margin_k = 4.5\n'
     asked = question(configuration.parse(text), resin="epoxy-laminating")
-    assert asked.system.name == "epoxy-laminating"
+    assert asked.resin.name == "epoxy-laminating"
     assert asked.batch_mass == pytest.approx(0.150)
     assert asked.limits.condensation_margin.value == 4.5
     assert asked.limits.condensation_margin.tag == "user's own"
@@ -48,7 +48,7 @@ def test_the_command_line_s_resin_and_the_file_s_limits_are_used() -> None:
 
 def test_a_peroxide_dose_in_the_file_is_not_given_to_an_epoxy() -> None:
     """It belongs to the polyester on the same shelf."""
-    shelf = configuration.parse('[resin]\nsystem = "polyester-layup"\nperoxide_percent = 1.5\n')
+    shelf = configuration.parse('[resin]\nname = "polyester-layup"\nperoxide_percent = 1.5\n')
     assert question(shelf).peroxide_percent == 1.5
     assert question(shelf, resin="epoxy-slow").peroxide_percent is None
 

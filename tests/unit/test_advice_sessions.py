@@ -1,12 +1,12 @@
-"""Sessions lie inside windows, working hours and bond windows, and nothing is lost."""
+"""Sessions lie inside windows, working hours and recoat windows, and nothing is lost."""
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as some
 
-from curewatch.advice.sessions import CHEMICAL, FIRST, MECHANICAL, Pace, Work, schedule
-from curewatch.advice.windows import Span, Starts, Strip
+from curewatch.advice.plan.sessions import CHEMICAL, FIRST, MECHANICAL, Work, WorkPace, schedule
+from curewatch.advice.plan.windows import Span, Starts, Strip
 from curewatch.units import HOUR
 
 NOW = 1_795_000_500.0
@@ -14,14 +14,14 @@ DAYS = tuple(Span(NOW + day * 24 * HOUR, NOW + day * 24 * HOUR + 12 * HOUR) for 
 
 
 def strip(go: list[tuple[float, float]], opens: float = 3.0, closes: float = 6.0) -> Strip:
-    """Starts over two days that are a go in these spans of hours; one bond window for all."""
+    """Starts over two days that are a go in these spans of hours; one recoat window for all."""
     start = NOW + 900.0 * np.arange(193)
     hours = (start - NOW) / HOUR
-    likelihood = np.zeros(193)
+    probability = np.zeros(193)
     for begin, end in go:
-        likelihood[(hours >= begin) & (hours <= end)] = 0.95
+        probability[(hours >= begin) & (hours <= end)] = 0.95
     starts = Starts(
-        start, likelihood, likelihood, start + opens * HOUR, start + closes * HOUR, start + 9 * HOUR
+        start, probability, probability, start + opens * HOUR, start + closes * HOUR, start + 9 * HOUR
     )
     return Strip("epoxy-slow", "", starts, ("dry",) * 193, (), 0.8)
 
@@ -30,12 +30,12 @@ def works(count: int, minutes: float = 30.0, side: str = "outside") -> tuple[Wor
     return tuple(Work(number, side, 0.05, minutes * 60.0) for number in range(1, count + 1))
 
 
-def pace(in_one_go: int = 4, life: float = 3000.0) -> Pace:
-    return Pace(in_one_go, lambda mass, _: life / (1 + mass), DAYS, 0.03)
+def pace(in_one_go: int = 4, life: float = 3000.0) -> WorkPace:
+    return WorkPace(in_one_go, lambda mass, _: life / (1 + mass), DAYS, 0.03)
 
 
 def test_six_layers_go_on_in_two_sessions_that_bond_chemically() -> None:
-    """Four at once, then two inside the bond window of the first: from 3 h + the first's own time."""
+    """Four at once, then two inside the recoat window of the first: from 3 h + the first's own time."""
     made = schedule(works(6), strip([(0, 48)]), pace())
     assert [len(session.layers) for session in made.sessions] == [4, 2]
     assert [session.bond for session in made.sessions] == [FIRST, CHEMICAL]
@@ -95,7 +95,7 @@ def test_no_layer_is_lost_and_every_session_keeps_its_limits(
     for session in made.sessions:
         assert len(session.layers) <= in_one_go
         assert session.begin >= previous_end
-        assert session.likelihood >= given_strip.needed
+        assert session.probability >= given_strip.needed
         assert any(span.begin <= session.begin <= span.end for span in DAYS)
         if session.bond == CHEMICAL:
             before = made.sessions[made.sessions.index(session) - 1]

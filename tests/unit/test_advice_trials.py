@@ -3,15 +3,16 @@
 import numpy as np
 import pytest
 
-from curewatch.advice import limits, trials
-from curewatch.advice.question import Question, coming_hours
-from curewatch.advice.situation import Place, Situation
-from curewatch.advice.trials import Variant
-from curewatch.advice.verdict import Verdict, assess
-from curewatch.materials import load_system
+from curewatch.advice.judge import limits
+from curewatch.advice.judge.question import Question, coming_hours
+from curewatch.advice.judge.situation import Place, Situation
+from curewatch.advice.judge.verdict import Verdict, assess
+from curewatch.advice.remedy import trials
+from curewatch.advice.remedy.trials import Variant
+from curewatch.materials import load_resin
 from curewatch.materials.substrate import load_substrate
-from curewatch.model import shed, warming
-from curewatch.model.outlook import Outlook
+from curewatch.model.air import shed, warming
+from curewatch.model.air.outlook import Outlook
 from curewatch.physics import moist_air
 
 NOW = 1_795_000_000.0
@@ -31,8 +32,8 @@ def situation(celsius: float, humidity: float) -> Situation:
 @pytest.mark.parametrize("name", ["epoxy-slow", "epoxy-fast", "polyester-layup"])
 def test_a_stack_of_variants_is_judged_as_each_would_be_alone(name: str) -> None:
     """Likelihood and go, for warmed sheds and later starts, within one path of 256."""
-    system = load_system(name)
-    asked = Question(system, limits.for_system(system), WOOD)
+    resin = load_resin(name)
+    asked = Question(resin, limits.for_resin(resin), WOOD)
     known = situation(11.0, 0.70)
     outlook = coming_hours(known, WOOD)
     assert isinstance(outlook, Outlook)
@@ -45,16 +46,16 @@ def test_a_stack_of_variants_is_judged_as_each_would_be_alone(name: str) -> None
         for later in (3600.0, 5 * 3600.0)
     ]
     for variant, trial in zip(variants, trials.judge(asked, known, variants), strict=True):
-        alone = assess(known, system, asked.limits, variant.outlook, variant.start)
-        assert trial.likelihood == pytest.approx(alone.likelihood, abs=1.5 / 256)
-        if abs(trial.likelihood - 0.8) > 1.5 / 256:
+        alone = assess(known, resin, asked.limits, variant.outlook, variant.start)
+        assert trial.probability == pytest.approx(alone.probability, abs=1.5 / 256)
+        if abs(trial.probability - 0.8) > 1.5 / 256:
             assert trial.go == (alone.verdict is Verdict.GO)
 
 
 def test_every_fourth_path_gives_nearly_the_same_answer() -> None:
     """A quarter of the paths are spread as evenly: within a few per cent."""
-    system = load_system("epoxy-slow")
-    asked = Question(system, limits.for_system(system), WOOD)
+    resin = load_resin("epoxy-slow")
+    asked = Question(resin, limits.for_resin(resin), WOOD)
     known = situation(14.0, 0.60)
     outlook = coming_hours(known, WOOD)
     assert outlook is not None
@@ -64,12 +65,12 @@ def test_every_fourth_path_gives_nearly_the_same_answer() -> None:
     full = trials.judge(asked, known, variants)
     quarter = trials.judge(fewer_asked, known, [Variant(fewer, one.start) for one in variants])
     for one, other in zip(full, quarter, strict=True):
-        assert one.likelihood == pytest.approx(other.likelihood, abs=0.12)
+        assert one.probability == pytest.approx(other.probability, abs=0.12)
         assert np.isfinite(one.set_late)
 
 
 def test_no_variants_need_no_work() -> None:
     """An empty list is an empty answer."""
-    system = load_system("epoxy-slow")
-    asked = Question(system, limits.for_system(system), WOOD)
+    resin = load_resin("epoxy-slow")
+    asked = Question(resin, limits.for_resin(resin), WOOD)
     assert trials.judge(asked, situation(14.0, 0.6), []) == []

@@ -5,11 +5,11 @@ import math
 
 import pytest
 
-from curewatch.advice import limits as lines
-from curewatch.advice.answer import Advice, Status, Verdict, as_plain, at_border
-from curewatch.advice.situation import WHAT_TO_DO, Place, Situation, Trouble, TroubleKind
-from curewatch.advice.situation import place as place_of
-from curewatch.advice.trust import freshness, remedies, troubles
+from curewatch.advice.judge import limits as lines
+from curewatch.advice.judge.answer import Advice, Status, Verdict, as_plain, at_border
+from curewatch.advice.judge.data_quality import freshness, remedies, troubles
+from curewatch.advice.judge.situation import WHAT_TO_DO, Place, Situation, Trouble, TroubleKind
+from curewatch.advice.judge.situation import place as place_of
 from curewatch.errors import ConfigurationError, ExitStatus
 from curewatch.readings import Reading
 

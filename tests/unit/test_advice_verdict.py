@@ -8,19 +8,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as some
 
-from curewatch.advice import checks, limits
-from curewatch.advice.answer import Advice, Status, Verdict, as_plain
-from curewatch.advice.situation import Place, Situation, Trouble, TroubleKind
-from curewatch.advice.verdict import assess
-from curewatch.advice.watchers import condensation
-from curewatch.materials import load_system
+from curewatch.advice.alert.watchers import condensation
+from curewatch.advice.judge import checks, limits
+from curewatch.advice.judge.answer import Advice, Status, Verdict, as_plain
+from curewatch.advice.judge.situation import Place, Situation, Trouble, TroubleKind
+from curewatch.advice.judge.verdict import assess
+from curewatch.materials import load_resin
 from curewatch.materials.substrate import load_substrate
-from curewatch.model.outlook import Outlook, persistence
+from curewatch.model.air.outlook import Outlook, persistence
 from curewatch.physics import moist_air
 from curewatch.wording import Wording, plain_wording
 
 NOW = 1_795_000_000.0
-SLOW = load_system("epoxy-slow")
+SLOW = load_resin("epoxy-slow")
 
 
 def shed(air_c: float, humidity: float, surface_c: float | None = None, *, error: float = 0.3) -> Situation:
@@ -49,7 +49,7 @@ def steady(situation: Situation, drift: float = 0.0) -> Outlook:
 
 
 def ask(situation: Situation, drift: float = 0.0, **more: object) -> Advice:
-    return assess(situation, SLOW, limits.for_system(SLOW), steady(situation, drift), **more)  # type: ignore[arg-type]
+    return assess(situation, SLOW, limits.for_resin(SLOW), steady(situation, drift), **more)  # type: ignore[arg-type]
 
 
 def test_a_warm_dry_shed_is_a_go_with_every_check_named() -> None:
@@ -59,7 +59,7 @@ def test_a_warm_dry_shed_is_a_go_with_every_check_named() -> None:
     names = {check.name for check in said.checks}
     assert names >= {"condensation-now", "condensation", "warm-enough", "dry-enough", "sets", "blush"}
     assert all(check.limit is not None and check.limit.source for check in said.checks)
-    assert said.likelihood == 1.0
+    assert said.probability == 1.0
 
 
 @pytest.mark.parametrize(
@@ -109,8 +109,8 @@ def test_any_trouble_makes_even_a_perfect_shed_unknown(kind: TroubleKind) -> Non
 def test_no_outlook_no_readings_or_a_resin_far_outside_its_range_is_unknown() -> None:
     """What nobody knows is not made up."""
     good = shed(20.0, 0.45)
-    assert assess(good, SLOW, limits.for_system(SLOW), None).verdict is Verdict.UNKNOWN
-    assert assess(Situation(NOW), SLOW, limits.for_system(SLOW), None).verdict is Verdict.UNKNOWN
+    assert assess(good, SLOW, limits.for_resin(SLOW), None).verdict is Verdict.UNKNOWN
+    assert assess(Situation(NOW), SLOW, limits.for_resin(SLOW), None).verdict is Verdict.UNKNOWN
     frozen = ask(shed(-5.0, 0.45))
     assert frozen.verdict is Verdict.UNKNOWN
     assert frozen.check("resin-range").status is Status.UNKNOWN
@@ -125,9 +125,9 @@ def test_a_start_beyond_the_outlook_is_unknown() -> None:
 
 def test_a_dose_that_must_not_be_mixed_is_unknown_with_what_is_allowed() -> None:
     """5 per cent of peroxide in a polyester: no timeline is made up."""
-    system = load_system("polyester-layup")
+    resin = load_resin("polyester-layup")
     good = shed(20.0, 0.45)
-    said = assess(good, system, limits.for_system(system), steady(good), peroxide_percent=5.0)
+    said = assess(good, resin, limits.for_resin(resin), steady(good), peroxide_percent=5.0)
     assert said.verdict is Verdict.UNKNOWN
     assert "Allowed" in said.remedies[0]
 
@@ -157,9 +157,13 @@ def test_a_check_holds_exactly_when_enough_paths_hold(air_c: float, humidity: fl
     """Status, spare and likelihood of each check on the coming hours agree."""
     said = ask(shed(air_c, humidity), drift)
     for check in said.checks:
-        if check.likelihood is None or check.status in {Status.CARE, Status.UNKNOWN} or check.name == "blush":
+        if (
+            check.probability is None
+            or check.status in {Status.CARE, Status.UNKNOWN}
+            or check.name == "blush"
+        ):
             continue
-        assert (check.status is Status.HOLDS) == (check.likelihood >= 0.8 - 1e-9)
+        assert (check.status is Status.HOLDS) == (check.probability >= 0.8 - 1e-9)
         assert (check.status is Status.HOLDS) == ((check.spare or 0.0) >= -1e-12)
 
 
@@ -167,8 +171,8 @@ def test_a_rest_that_the_sheet_asks_for_is_left_out_of_the_blush() -> None:
     """Half an hour in the pot: a foresight gathers less in a damp shed, and nothing else moves."""
     damp, said = shed(20.0, 0.75), []
     for rest in (None, 1800.0):
-        system = replace(SLOW, blush=replace(SLOW.blush, rest=rest))
-        said.append(assess(damp, system, limits.for_system(system), steady(damp)))
+        resin = replace(SLOW, blush=replace(SLOW.blush, rest=rest))
+        said.append(assess(damp, resin, limits.for_resin(resin), steady(damp)))
     plain, rested = ({check.name: check.value for check in one.checks} for one in said)
     assert 0.0 < (plain["blush"] or 0.0) - (rested["blush"] or 0.0) <= 1800.0
     assert {name: value for name, value in plain.items() if name != "blush"} == {
@@ -177,12 +181,12 @@ def test_a_rest_that_the_sheet_asks_for_is_left_out_of_the_blush() -> None:
 
 
 def test_the_moments_come_in_order_and_each_band_is_ordered() -> None:
-    """Open time, laminate from, gel, tack-free; early <= likely <= late."""
+    """Working time, laminate from, gel, tack-free; early <= likely <= late."""
     situation = shed(18.0, 0.5)
     assert situation.air is not None
     out = persistence(NOW, 291.15, situation.air.vapour_pressure or 0.0, substrate=load_substrate("plywood"))
-    said = assess(situation, SLOW, limits.for_system(SLOW), out)
-    likely = [said.moment(name).likely for name in ("open-time", "laminate-from", "gel", "tack-free")]
+    said = assess(situation, SLOW, limits.for_resin(SLOW), out)
+    likely = [said.moment(name).likely for name in ("working-time", "laminate-from", "gel", "tack-free")]
     assert likely == sorted(likely)  # type: ignore[type-var]
     for moment in said.timeline:
         if moment.late is not None:
@@ -219,7 +223,7 @@ def test_a_batch_in_one_pot_has_its_own_moments_and_a_bigger_one_kicks_sooner() 
 def test_a_user_s_own_limit_decides_and_is_shown() -> None:
     """With an own margin of 1 K a surface 2.3 K above the dew point is dry enough."""
     situation = shed(20.0, 0.45, 10.5)
-    own = limits.for_system(SLOW, {"condensation_margin_k": 1.0})
+    own = limits.for_resin(SLOW, {"condensation_margin_k": 1.0})
     said = assess(situation, SLOW, own, steady(situation))
     check = said.check("condensation-now")
     assert check.status is Status.HOLDS
@@ -228,7 +232,7 @@ def test_a_user_s_own_limit_decides_and_is_shown() -> None:
 
 def test_the_classed_workshop_rules_ask_for_eighteen_degrees() -> None:
     """published: classification-society text, 18 degC and 80 %."""
-    rules = limits.for_system(SLOW, rules="classed-workshop")
+    rules = limits.for_resin(SLOW, rules="classed-workshop")
     assert rules.temperature_lowest.value == pytest.approx(291.15)
     assert rules.humidity_highest.value == 0.80
     situation = shed(17.0, 0.5)
@@ -257,7 +261,7 @@ def test_the_alert_of_condensation_says_what_raised_it_and_whence_its_limit(
     now: Situation, coming: Outlook | None, words: str
 ) -> None:
     """A bare "3.9 K, limit 3.0 K" would look as if it held."""
-    asked = limits.for_system(load_system("epoxy-slow"))
+    asked = limits.for_resin(load_resin("epoxy-slow"))
     (signal,) = condensation(now, asked, coming)
     said = Wording().say(signal.text)
     assert signal.raised

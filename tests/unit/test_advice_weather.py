@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as some
 
-from curewatch.advice.weather import along, highest_between, lowest_between, weather
+from curewatch.advice.judge.weather import along, highest_between, lowest_between, weather
 from curewatch.errors import OutOfValidity
 from curewatch.units import FloatArray
 

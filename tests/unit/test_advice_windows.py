@@ -11,17 +11,17 @@ import numpy as np
 import pytest
 
 from curewatch import configuration
-from curewatch.advice import checks, limits
-from curewatch.advice.calendar import write
-from curewatch.advice.question import Question, coming_hours
-from curewatch.advice.situation import Place, Situation
-from curewatch.advice.verdict import assess
-from curewatch.advice.windows import (
+from curewatch.advice.judge import checks, limits
+from curewatch.advice.judge.question import Question, coming_hours
+from curewatch.advice.judge.situation import Place, Situation
+from curewatch.advice.judge.verdict import assess
+from curewatch.advice.plan.calendar import write
+from curewatch.advice.plan.windows import (
     LENGTH,
+    GoWindow,
     Span,
     Starts,
     Strip,
-    Window,
     appointments,
     as_plain,
     in_order,
@@ -30,19 +30,19 @@ from curewatch.advice.windows import (
 from curewatch.cli.main import run
 from curewatch.cli.screens import windows as screen
 from curewatch.clock import SystemClock
-from curewatch.ingest.consult import working_spans
 from curewatch.logbook import Logbook
-from curewatch.materials import load_system
+from curewatch.materials import load_resin
 from curewatch.materials.substrate import load_substrate
-from curewatch.model.outlook import Outlook
+from curewatch.model.air.outlook import Outlook
 from curewatch.physics import moist_air
 from curewatch.readings import Reading
+from curewatch.shed.consult import working_spans
 from curewatch.units import HOUR
 from curewatch.wording import Wording
 
 NOW = 1_795_000_500.0  # Wed 18 Nov 2026 11:15:00 UTC, a whole quarter of an hour
-FAST = load_system("epoxy-fast")
-ASKED = Question(FAST, limits.for_system(FAST), load_substrate("plywood"))
+FAST = load_resin("epoxy-fast")
+ASKED = Question(FAST, limits.for_resin(FAST), load_substrate("plywood"))
 ALWAYS = (Span(NOW, NOW + 1e6),)
 
 
@@ -75,7 +75,7 @@ def test_every_start_of_the_strip_is_what_the_verdict_says_of_it() -> None:
     for index in range(0, found.starts.start.size, 24):
         start = float(found.starts.start[index])
         said = assess(situation, FAST, ASKED.limits, outlook, start)
-        assert said.likelihood == pytest.approx(float(found.starts.likelihood[index]), abs=0.04)
+        assert said.probability == pytest.approx(float(found.starts.probability[index]), abs=0.04)
         likely = said.moment("laminate-from").likely
         if likely is not None:
             assert found.starts.laminate_from[index] == pytest.approx(likely, abs=300.0)
@@ -85,7 +85,7 @@ def test_the_windows_are_the_runs_of_starts_that_hold_often_enough() -> None:
     """By day there is a window, by night none; each best start lies within its own."""
     found = strip(ASKED, shed(), days(shed()), ALWAYS)
     assert len(found.windows) >= 2
-    go = found.starts.likelihood >= found.needed
+    go = found.starts.probability >= found.needed
     covered = np.zeros(go.size, dtype=bool)
     for window in found.windows:
         assert window.first <= window.best <= window.last
@@ -98,7 +98,7 @@ def test_a_next_layer_needs_somebody_in_the_shed() -> None:
     """With no working hours nothing follows; with all hours it does wherever the window opens."""
     always, never = (strip(ASKED, shed(), days(shed()), hours) for hours in (ALWAYS, ()))
     assert never.starts.next_layer.max() == 0.0
-    assert np.all(always.starts.next_layer <= always.starts.likelihood)
+    assert np.all(always.starts.next_layer <= always.starts.probability)
     assert "G" in screen.marks(always)
     assert "G" not in screen.marks(never)
 
@@ -148,14 +148,14 @@ def test_working_hours_may_run_past_midnight_and_skip_days() -> None:
 def made() -> Strip:
     """Two days of starts with one window of an hour and a half, by hand."""
     start = NOW + 900.0 * np.arange(193)
-    likelihood = np.full(193, 0.2)
-    likelihood[8:20], likelihood[20:24] = 0.6, 0.6
-    likelihood[10:16] = 0.9
+    probability = np.full(193, 0.2)
+    probability[8:20], probability[20:24] = 0.6, 0.6
+    probability[10:16] = 0.9
     following = np.zeros(193)
     following[10:13] = 0.85
-    starts = Starts(start, likelihood, following, start + 5 * 3600, start + 7 * 3600, start + 9 * 3600)
+    starts = Starts(start, probability, following, start + 5 * 3600, start + 7 * 3600, start + 9 * 3600)
     limiting = ("surface too near the dew point before it sets",) * 193
-    return Strip("epoxy-fast", "General-purpose epoxy", starts, limiting, (Window(10, 15, 11),), 0.8)
+    return Strip("epoxy-fast", "General-purpose epoxy", starts, limiting, (GoWindow(10, 15, 11),), 0.8)
 
 
 STRIP = """\
@@ -189,7 +189,7 @@ def test_no_window_is_said_first_with_what_limits() -> None:
 
 def test_a_long_answer_stays_within_eighty_columns() -> None:
     """A resin of a long name, a window that begins and ends on another day, a clock of twelve hours."""
-    late = replace(made(), system="a-resin-of-thirty-letters-long", windows=(Window(60, 120, 70),))
+    late = replace(made(), resin="a-resin-of-thirty-letters-long", windows=(GoWindow(60, 120, 70),))
     shown = screen.lines((late,), Wording(UTC, twelve_hours=True), NOW, "demo paths")
     assert shown[0].startswith("NEXT WINDOW")
     assert max(map(len, shown)) <= 80
@@ -198,11 +198,11 @@ def test_a_long_answer_stays_within_eighty_columns() -> None:
 def test_json_carries_every_start_with_its_reason() -> None:
     """193 starts; a go has nothing that limits it."""
     plain = json.loads(json.dumps(as_plain((made(),), NOW, "demo"), allow_nan=False))
-    (system,) = plain["systems"]
-    assert len(system["starts"]) == 193
-    assert system["starts"][11]["limited_by"] is None
-    assert system["starts"][0]["limited_by"]
-    assert system["windows"][0]["best"].startswith("2026-11-18T14:00")
+    (resin,) = plain["resins"]
+    assert len(resin["starts"]) == 193
+    assert resin["starts"][11]["limited_by"] is None
+    assert resin["starts"][0]["limited_by"]
+    assert resin["windows"][0]["best"].startswith("2026-11-18T14:00")
 
 
 def test_the_calendar_of_a_window_has_its_countdowns() -> None:

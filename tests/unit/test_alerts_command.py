@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from curewatch.advice import alerts
-from curewatch.advice.alerts import Event, Happening, Key, Kind
+from curewatch.advice.alert import alerts
+from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key
 from curewatch.cli.main import run
 from curewatch.clock import SystemClock
 from curewatch.logbook import Entry, Logbook
@@ -22,7 +22,11 @@ def shed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     file.write_text('[logbook]\npath = "shed.sqlite"\n')
     monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
     now = SystemClock().now().utc
-    missed, damp, silent = Key(Kind.WINDOW_MISSED, "L1"), Key(Kind.CONDENSATION), Key(Kind.SENSOR, "hull")
+    missed, damp, silent = (
+        Key(AlertKind.WINDOW_MISSED, "L1"),
+        Key(AlertKind.CONDENSATION),
+        Key(AlertKind.SENSOR, "hull"),
+    )
     story = [
         Event(Happening.RAISED, silent, now - 7200, "hull: silent"),
         Event(Happening.CLEARED, silent, now - 7000, "hull: heard again"),
@@ -61,17 +65,17 @@ def test_an_acknowledged_alert_is_in_the_logbook_and_goes_on_standing(
 ) -> None:
     """By its number, once however often; `all` takes the rest and says who; a wrong one is refused."""
     first, second = stands(capsys)
-    called(capsys, "--seen", str(first["number"]))
-    called(capsys, "--seen", str(first["number"]))
+    called(capsys, "--acknowledge", str(first["number"]))
+    called(capsys, "--acknowledge", str(first["number"]))
     assert [one["acknowledged"] is None for one in stands(capsys)] == [False, True]
-    called(capsys, "--seen", "all", "--by", "the owner")
+    called(capsys, "--acknowledge", "all", "--by", "the owner")
     assert all(one["acknowledged"] for one in stands(capsys))
     with Logbook(shed, read_only=True) as logbook:
         told = [entry.payload for entry in logbook.entries("alert")]
     acknowledged = [payload for payload in told if payload["happening"] == "acknowledged"]
     assert [payload.get("by") for payload in acknowledged] == [None, "the owner"]
     with pytest.raises(SystemExit) as end:
-        run(["alerts", "--seen", "999"])
+        run(["alerts", "--acknowledge", "999"])
     assert end.value.code == 2
     assert f"{first['number']}, {second['number']}" in capsys.readouterr().err
 
@@ -98,10 +102,10 @@ def test_an_alert_is_read_in_the_readers_units_and_counts_down_to_now(
     wet = phrase("surface {margin:difference} above dew point", margin=1.5)
     before = phrase("laminate again before {before:moment} on {layer}", before=now + 1230.0, layer="L1")
     told = [
-        Event(Happening.RAISED, Key(Kind.CONDENSATION), now - 3600, wet),
-        Event(Happening.RAISED, Key(Kind.LAMINATE_BEFORE, "L1"), now - 2370, before, due=now + 1230.0),
+        Event(Happening.RAISED, Key(AlertKind.CONDENSATION), now - 3600, wet),
+        Event(Happening.RAISED, Key(AlertKind.LAMINATE_BEFORE, "L1"), now - 2370, before, due=now + 1230.0),
     ]
-    old = alerts.event_as_plain(Event(Happening.RAISED, Key(Kind.STALL, "L2"), now - 60, "limit 3.0 K"))
+    old = alerts.event_as_plain(Event(Happening.RAISED, Key(AlertKind.STALL, "L2"), now - 60, "limit 3.0 K"))
     for key in ("words", "numbers"):
         del old[key]
     with Logbook(path) as logbook:

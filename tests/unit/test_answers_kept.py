@@ -10,19 +10,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from curewatch.advice.amounts import Repair
-from curewatch.advice.geometry import Shape, outline
-from curewatch.advice.layup import Hands, bill
-from curewatch.advice.limits import for_system
-from curewatch.advice.question import Question
-from curewatch.advice.windows import EVERY, Starts, Strip, Window
+from curewatch.advice.judge.limits import for_resin
+from curewatch.advice.judge.question import Question
+from curewatch.advice.plan.amounts import Repair
+from curewatch.advice.plan.geometry import Shape, outline
+from curewatch.advice.plan.layup import Hands, bill
+from curewatch.advice.plan.windows import EVERY, GoWindow, Starts, Strip
 from curewatch.cli.folding import folded
 from curewatch.cli.screens import cure, layup, windows
-from curewatch.materials import load_system
+from curewatch.materials import load_resin
 from curewatch.materials.cloth import load_cloth
 from curewatch.materials.substrate import load_substrate
-from curewatch.model.film import constant
-from curewatch.model.outcome import outcome
+from curewatch.model.film.film import constant
+from curewatch.model.film.outcome import outcome
 from curewatch.units import HOUR
 from curewatch.wording import Wording
 
@@ -33,21 +33,21 @@ NOW = 1_795_000_500.0  # UTC [s]: Wednesday 18 November 2026, 11:15
 def coming(width: int) -> list[str]:
     """Two windows in two days of starts. INVENTED."""
     start = NOW + EVERY * np.arange(193)
-    likelihood, following = np.full(193, 0.2), np.zeros(193)
-    likelihood[8:24], likelihood[100:110] = 0.6, 0.6
-    likelihood[10:16], likelihood[102:104] = 0.9, 0.82
+    probability, following = np.full(193, 0.2), np.zeros(193)
+    probability[8:24], probability[100:110] = 0.6, 0.6
+    probability[10:16], probability[102:104] = 0.9, 0.82
     following[10:13] = 0.85
-    starts = Starts(start, likelihood, following, start + 5 * HOUR, start + 7 * HOUR, start + 9 * HOUR)
+    starts = Starts(start, probability, following, start + 5 * HOUR, start + 7 * HOUR, start + 9 * HOUR)
     limiting = ("surface too near the dew point before it sets",) * 193
-    found = (Window(10, 15, 11), Window(102, 103, 102))
+    found = (GoWindow(10, 15, 11), GoWindow(102, 103, 102))
     strip = Strip("epoxy-fast", "General-purpose epoxy, fast hardener", starts, limiting, found, 0.8)
     return windows.lines((strip,), Wording(), NOW, "paths of a demonstration", width)
 
 
 def hole(width: int) -> list[str]:
     """A round hole from both sides, with no readings to time it by. INVENTED."""
-    slow = load_system("epoxy-slow")
-    asked = Question(slow, for_system(slow), load_substrate("plywood"))
+    slow = load_resin("epoxy-slow")
+    asked = Question(slow, for_resin(slow), load_substrate("plywood"))
     repair = Repair(
         hole=outline(Shape.ROUND, 0.080),
         thickness=0.003,
@@ -59,7 +59,7 @@ def hole(width: int) -> list[str]:
 
 def film(width: int) -> list[str]:
     """Two days at 10 degC, where no shown minute is near to the next: machines differ in the last digits."""
-    return cure.lines(outcome(load_system("epoxy-slow"), constant(283.15, 48 * HOUR)), Wording(), width)
+    return cure.lines(outcome(load_resin("epoxy-slow"), constant(283.15, 48 * HOUR)), Wording(), width)
 
 
 @pytest.mark.parametrize("width", [40, 80, 120])

@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 
 from curewatch.cli.main import run
 from curewatch.errors import OutOfValidity
-from curewatch.materials import load_system
-from curewatch.model.blush import OUTCOMES, blush, rate
-from curewatch.model.film import Cure, History, constant, cure
+from curewatch.materials import load_resin
+from curewatch.model.film.blush import OUTCOMES, blush, rate
+from curewatch.model.film.film import Cure, History, constant, cure
 
-SLOW, LOW = load_system("epoxy-slow"), load_system("epoxy-low-blush")
+SLOW, LOW = load_resin("epoxy-slow"), load_resin("epoxy-low-blush")
 DAYS = 5 * 86400.0
 celsius = st.floats(5.0, 30.0)
 humidity = st.floats(0.2, 0.99)
@@ -100,7 +100,7 @@ def test_members_give_a_band_and_water_on_an_uncured_film_is_no_go() -> None:
 
 def test_a_polyester_has_no_amine_and_no_blush() -> None:
     """Amine factor 0 gives none, whatever the air."""
-    resin = load_system("polyester-layup")
+    resin = load_resin("polyester-layup")
     found = blush(resin, cure(resin, constant(283.15, DAYS)), 0.95)
     assert (found.outcome, found.why) == ("none", "no amine, so no amine blush")
 
@@ -125,7 +125,7 @@ def test_cure_tells_of_blush_when_the_humidity_is_given(capsys: pytest.CaptureFi
     shown = capsys.readouterr().out
     assert "wash" in shown
     assert "no-go" in shown
-    with pytest.raises(SystemExit) as refused:
+    with pytest.raises(SystemExit) as rejected:
         run(["cure", "--resin", "epoxy-slow", "--temperature", "10", "--humidity", "0.9"])
-    assert refused.value.code == 2
+    assert rejected.value.code == 2
     assert "give 90" in capsys.readouterr().err

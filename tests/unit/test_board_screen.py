@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 from rich.console import Console
 
-from curewatch.advice.alerts import Key, Kind, Standing
-from curewatch.advice.answer import Advice, Check, Moment, Status, Verdict
-from curewatch.advice.limits import Limit
+from curewatch.advice.alert.alerts import ActiveAlert, AlertKind, Key
+from curewatch.advice.judge.answer import Advice, Check, Moment, Status, Verdict
+from curewatch.advice.judge.limits import Limit
 from curewatch.cli.screens.board import Board, Running, SensorState, board, countdown, next_deadline
 from curewatch.cli.screens.board_lines import status
-from curewatch.cli.screens.chart import Chart, Curve, Window
+from curewatch.cli.screens.chart import ChartWindow, Curve, ScreenChart
 from curewatch.clock import utc_from_iso
-from curewatch.jobs import Layup
+from curewatch.jobs import Layer
 from curewatch.phrases import phrase
 from curewatch.wording import wording
 
@@ -79,11 +79,19 @@ def evening() -> Board:
             "slow epoxy",
             checks,
         ),
-        running=(Running(Layup("L1", NOW - 2400, "epoxy-slow", 0.15), moments, "open"),),
+        running=(Running(Layer("L1", NOW - 2400, "epoxy-slow", 0.15), moments, "open"),),
         alerts=(
-            Standing(Key(Kind.PEEL_PLY, "L1"), NOW - 600, "peel-ply needed on L1", "press it on", None, 0),
-            Standing(
-                Key(Kind.SENSOR, "yard"), NOW - 1800, "yard silent for 30 min", "", None, 0, acknowledged=NOW
+            ActiveAlert(
+                Key(AlertKind.PEEL_PLY, "L1"), NOW - 600, "peel-ply needed on L1", "press it on", None, 0
+            ),
+            ActiveAlert(
+                Key(AlertKind.SENSOR, "yard"),
+                NOW - 1800,
+                "yard silent for 30 min",
+                "",
+                None,
+                0,
+                acknowledged=NOW,
             ),
         ),
         sensors=(
@@ -91,7 +99,7 @@ def evening() -> Board:
             SensorState("hull", "surface", "fresh", NOW - 25, 282.3),
             SensorState("yard", "outside", "silent", NOW - 1800, 279.0, 0.9),
         ),
-        chart=Chart(surface, dew_point, (Window("L1", NOW + 3300, NOW + 6200),)),
+        chart=ScreenChart(surface, dew_point, (ChartWindow("L1", NOW + 3300, NOW + 6200),)),
         daemon="12,345 readings",
     )
 
@@ -184,12 +192,12 @@ def test_the_same_state_later_counts_down() -> None:
 
 def test_what_was_refused_is_counted_on_the_board_in_text_and_in_lines() -> None:
     """Bad lines are never fatal and never passed over: a row of the foot, at any size, and a plain line."""
-    state = replace(evening(), refused="3 refused since yesterday: checksum does not match 3")
+    state = replace(evening(), rejected="3 refused since yesterday: checksum does not match 3")
     rows = [row.plain for row in board(state, NOW, WORDS, 80, 23)]
     assert len(rows) == 23
     assert any("3 refused since yesterday" in row for row in rows)
     assert any("3 refused since yesterday" in line for line in status(state, NOW, WORDS))
-    assert not any("refused" in row.plain for row in board(evening(), NOW, WORDS, 80, 23))
+    assert not any("rejected" in row.plain for row in board(evening(), NOW, WORDS, 80, 23))
 
 
 def test_an_alert_is_worded_at_the_moment_the_board_is_drawn() -> None:
@@ -200,7 +208,7 @@ def test_an_alert_is_worded_at_the_moment_the_board_is_drawn() -> None:
         layer="L1",
         until=NOW + 5400,
     )
-    rang = Standing(Key(Kind.LAMINATE_BEFORE, "L1"), NOW, text, "", NOW + 3600, 1)
+    rang = ActiveAlert(Key(AlertKind.LAMINATE_BEFORE, "L1"), NOW, text, "", NOW + 3600, 1)
     state = replace(evening(), alerts=(rang,))
     american = wording(ZoneInfo("Europe/Lisbon"), "F,oz,12h", {})
     for later, left in ((0, "1 h 00 min left"), (2400, "20 min left"), (3660, "60 s ago")):
@@ -212,10 +220,10 @@ def test_an_alert_is_worded_at_the_moment_the_board_is_drawn() -> None:
 def test_a_small_screen_shows_the_alert_that_is_due_before_an_older_one() -> None:
     """What runs out first stands first, then the newest; what was seen comes last."""
     asked = evening()
-    kinds = (Kind.SENSOR, Kind.CONDENSATION, Kind.PEEL_PLY, Kind.LAMINATE_BEFORE)
+    kinds = (AlertKind.SENSOR, AlertKind.CONDENSATION, AlertKind.PEEL_PLY, AlertKind.LAMINATE_BEFORE)
     due = (None, None, None, NOW + 1020)
     alerts = tuple(
-        Standing(Key(kind, "L1"), NOW - 3600 + 60 * place, f"alert {place}", "", due[place], 0)
+        ActiveAlert(Key(kind, "L1"), NOW - 3600 + 60 * place, f"alert {place}", "", due[place], 0)
         for place, kind in enumerate(kinds)
     )
     seen = replace(alerts[2], acknowledged=NOW)

@@ -2,38 +2,38 @@
 
 import pytest
 
-from curewatch.advice import cautions, limits
-from curewatch.advice.answer import Advice, Verdict
-from curewatch.advice.layup import Hands, bill
-from curewatch.advice.mixing import check, of_system
-from curewatch.advice.question import Question, ask
+from curewatch.advice.judge import cautions, limits
+from curewatch.advice.judge.answer import Advice, Verdict
+from curewatch.advice.judge.question import Question, ask
+from curewatch.advice.plan.layup import Hands, bill
+from curewatch.advice.plan.mixing import check, of_resin
 from curewatch.cli.main import run
 from curewatch.cli.screens import bench_card, layup, tonight
-from curewatch.materials import load_system, system_names
+from curewatch.materials import load_resin, resin_names
 from curewatch.materials.substrate import load_substrate
-from curewatch.model.bond_window import bond_window
-from curewatch.model.film import constant, cure
-from curewatch.model.lots import LATE, rate_factor_at
-from curewatch.model.pot import HOT, pot
+from curewatch.model.film.film import constant, cure
+from curewatch.model.film.lots import LATE, rate_factor_at
+from curewatch.model.film.recoat_window import recoat_window
+from curewatch.model.mass.pot import HOT, pot
 from curewatch.units import DAY
 from curewatch.wording import Wording
 from tests.unit.test_advice_levers import situation
 from tests.unit.test_layup_command import NOW, cheek
 
-EPOXIES = tuple(name for name in system_names() if load_system(name).kind == "epoxy")
-STYRENES = tuple(name for name in system_names() if load_system(name).kind != "epoxy")
+EPOXIES = tuple(name for name in resin_names() if load_resin(name).kind == "epoxy")
+STYRENES = tuple(name for name in resin_names() if load_resin(name).kind != "epoxy")
 EVERY = (*EPOXIES, *STYRENES)
 
 
 def said(name: str) -> str:
     """The cautions for laying up and sanding this resin, as one text."""
-    return " ".join(cautions.for_layup(load_system(name).kind, abrading=True))
+    return " ".join(cautions.for_layup(load_resin(name).kind, abrading=True))
 
 
 def planned(name: str, *, card: bool = False) -> str:
     """The layup's screen, or its page to pin up, with this resin; one line."""
-    system = load_system(name)
-    asked = Question(system, limits.for_system(system), load_substrate("plywood"))
+    resin = load_resin(name)
+    asked = Question(resin, limits.for_resin(resin), load_substrate("plywood"))
     plan = bill(cheek(), asked, Hands())
     if card:
         return bench_card.html(plan, Wording(), NOW, 1e-3, "Saltmarsh Shed")
@@ -82,9 +82,9 @@ def test_sanding_wants_a_filter_extraction_gloves_and_a_look_at_the_old_paint(na
 @pytest.mark.parametrize("name", EVERY)
 def test_blush_is_washed_off_an_epoxy_only(name: str) -> None:
     """A polyester has none: neither the caution nor the way to a closed window speaks of water."""
-    system = load_system(name)
-    window = bond_window(system, cure(system, constant(293.15, 20 * DAY)))
-    epoxy = system.kind == "epoxy"
+    resin = load_resin(name)
+    window = recoat_window(resin, cure(resin, constant(293.15, 20 * DAY)))
+    epoxy = resin.kind == "epoxy"
     assert ("blush" in said(name)) is epoxy
     assert window.cause
     assert ("water" in window.afterwards) is epoxy
@@ -106,8 +106,8 @@ def test_tonight_the_cautions_stand_before_what_to_do() -> None:
         "too cold",
         at=NOW,
         start=NOW,
-        system="epoxy-slow",
-        system_title="",
+        resin="epoxy-slow",
+        resin_title="",
         remedies=("Warm the shed.",),
         cautions=("Gloves.",),
     )
@@ -127,7 +127,7 @@ def test_a_cure_is_of_one_film_and_says_what_a_thicker_layer_does(
 
 def test_a_cup_out_of_ratio_is_mended_at_once_or_left_to_cure_outdoors() -> None:
     """A warm mix is never thrown away."""
-    advised = Wording().say(check(of_system(load_system("epoxy-slow")), 0.200, 0.030).advised)
+    advised = Wording().say(check(of_resin(load_resin("epoxy-slow")), 0.200, 0.030).advised)
     assert "add 14 g of hardener at once and mix again" in advised
     for words in (
         "warm already",
@@ -150,11 +150,11 @@ def test_the_terms_want_air_and_a_filter_both(term: str, capsys: pytest.CaptureF
 @pytest.mark.parametrize(("grams", "celsius", "hot"), [(100, 20.0, True), (20, 5.0, False)])
 def test_the_heat_of_a_pot_is_spoken_of_by_its_own_peak(grams: float, celsius: float, hot: bool) -> None:
     """A cup of 100 g passes 200 degC and says so; one of 20 g in the cold stays as cold as its air."""
-    system, mass, air = load_system("epoxy-slow"), grams / 1000.0, celsius + 273.15
-    fast = pot(system, mass, air, rate_factor=rate_factor_at(system, LATE))
+    resin, mass, air = load_resin("epoxy-slow"), grams / 1000.0, celsius + 273.15
+    fast = pot(resin, mass, air, rate_factor=rate_factor_at(resin, LATE))
     assert (fast.peak_temperature >= HOT) == hot
-    assert cautions.pot_overheats(system, mass, air) == hot
-    asked = Question(system, limits.for_system(system), load_substrate("plywood"), batch_mass=mass)
+    assert cautions.pot_overheats(resin, mass, air) == hot
+    asked = Question(resin, limits.for_resin(resin), load_substrate("plywood"), batch_mass=mass)
     said = ask(asked, situation(celsius, 0.5)).cautions
     assert (cautions.Caution.POT_HEAT.value in said) == hot
 

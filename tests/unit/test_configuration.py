@@ -8,7 +8,7 @@ import pytest
 
 from curewatch import configuration
 from curewatch.configuration.lines import lines_of_keys
-from curewatch.configuration.shape import Table
+from curewatch.configuration.shape import FileTable
 from curewatch.errors import ConfigurationError, ExitStatus
 
 
@@ -35,7 +35,7 @@ def test_the_example_is_valid_and_complete() -> None:
     tables = tomllib.loads(full)
     for name, field in configuration.Configuration.model_fields.items():
         annotation = field.annotation
-        if isinstance(annotation, type) and issubclass(annotation, Table):
+        if isinstance(annotation, type) and issubclass(annotation, FileTable):
             assert set(tables[name]) == set(annotation.model_fields), name
     assert set(tables["serial"]["usb"]) == set(configuration.SerialSource.model_fields)
     assert set(tables["mqtt"]["yard"]) == set(configuration.MqttSource.model_fields)
@@ -93,8 +93,8 @@ def test_the_example_is_valid_and_complete() -> None:
             "the unknown key batch_g",
             "did you mean batch_mass_g",
         ),
-        ("[resin]\n\nsystem = ", 3, None, "invalid value", "TOML"),
-        ('[resin]\nsystem = "a"\nsystem = "b"', 3, None, "cannot overwrite a value", "TOML"),
+        ("[resin]\n\nname = ", 3, None, "invalid value", "TOML"),
+        ('[resin]\nname = "a"\nsystem = "b"', 3, None, "cannot overwrite a value", "TOML"),
     ],
 )
 def test_an_error_names_the_place(

@@ -9,9 +9,9 @@ import pytest
 from curewatch.cli.main import run
 from curewatch.clock import SystemClock
 from curewatch.logbook import Logbook
-from curewatch.materials import load_system
-from curewatch.model.film import History, constant, cure
-from curewatch.model.milestones import milestones
+from curewatch.materials import load_resin
+from curewatch.model.film.film import History, constant, cure
+from curewatch.model.film.milestones import milestones
 from curewatch.readings import Reading
 from curewatch.units import HOUR
 
@@ -40,8 +40,8 @@ def test_json_has_the_film_and_its_bands(capsys: pytest.CaptureFixture[str]) -> 
         capsys, "cure", "--resin", "epoxy-slow", "--temperature", "12", "--hours", "48", "--json"
     )
     said = json.loads(out)
-    system = load_system("epoxy-slow")
-    gel = milestones(system, cure(system, constant(285.15, 48 * HOUR))).gel
+    resin = load_resin("epoxy-slow")
+    gel = milestones(resin, cure(resin, constant(285.15, 48 * HOUR))).gel
     assert status == 0
     found = said["milestones_s"]["gel"]
     assert found["likely"] == pytest.approx(gel, abs=0.1)
@@ -119,8 +119,8 @@ def test_a_history_may_be_written_in_several_ways(
     assert said["temperature_c"][0] == pytest.approx(14.0)
     assert said["temperature_c"][-1] == pytest.approx(7.0)
     same = History(np.array([0.0, 2 * HOUR, 12 * HOUR]), np.array([287.15, 284.15, 280.15]))
-    system = load_system("epoxy-fast")
-    gel = milestones(system, cure(system, same)).gel
+    resin = load_resin("epoxy-fast")
+    gel = milestones(resin, cure(resin, same)).gel
     assert said["milestones_s"]["gel"]["likely"] == pytest.approx(gel, abs=0.1)
 
 
@@ -222,7 +222,7 @@ def test_a_batch_and_a_laminate_are_told_with_their_heat(capsys: pytest.CaptureF
     assert said["pot"]["may_overheat"]
     assert said["laminate"]["peak_temperature_c"] > 20.0
     assert 1 <= said["laminate"]["layers_in_one_go"] <= 12
-    assert said["bond_window_s"]["opens"] < said["bond_window_s"]["closes"]
+    assert said["recoat_window_s"]["opens"] < said["recoat_window_s"]["closes"]
 
 
 def test_show_gives_an_origin_for_every_number(capsys: pytest.CaptureFixture[str]) -> None:
@@ -238,7 +238,7 @@ def test_compare_puts_the_fast_one_first_to_gel_and_the_cold_one_in_doubt(
 ) -> None:
     """Side by side at 8 degC and 85 %: orderings a person would expect, bands in order."""
     _, out, _ = answer(capsys, "resin", "compare", "--temperature", "8", "--humidity", "85", "--json")
-    rows = {row["name"]: row for row in json.loads(out)["systems"]}
+    rows = {row["name"]: row for row in json.loads(out)["resins"]}
     assert rows["epoxy-fast"]["gel_s"]["likely"] < rows["epoxy-slow"]["gel_s"]["likely"]
     assert "dew point" in rows["epoxy-slow"]["do_not"]
     assert rows["polyester-layup"]["blush"] == "none"
@@ -345,7 +345,7 @@ def test_compare_shows_no_time_of_a_resin_that_must_not_be_laid(
     (row,) = (line for line in shown.splitlines() if line.startswith("epoxy-slow  "))
     assert row.split(maxsplit=1)[1] == reason if reason else " h" in row
     _, out, _ = answer(capsys, "resin", "compare", "epoxy-slow", *typed.split(), "--json")
-    (said,) = json.loads(out)["systems"]
+    (said,) = json.loads(out)["resins"]
     assert said["do_not"] == reason
     assert list(said).index("do_not") < list(said).index("gel_s")
 

@@ -7,11 +7,11 @@ import pytest
 
 from curewatch import configuration
 from curewatch.clock import ManualClock
-from curewatch.ingest.core import Core
-from curewatch.ingest.daily import Asked, Daily, new_day
-from curewatch.ingest.events import Show
-from curewatch.ingest.watch_keeping import WatchKeeping
-from curewatch.logbook import Entry, Kind, Logbook
+from curewatch.daemon.core import Core
+from curewatch.daemon.daily import Daily, DayRequest, new_day
+from curewatch.daemon.events import Show
+from curewatch.daemon.watch_keeping import WatchKeeping
+from curewatch.logbook import Entry, EntryKind, Logbook
 from curewatch.logbook.sealing import check_seals, key_path, prove, seal
 from curewatch.units import DAY, HOUR, MINUTE
 from tests import record_world as world
@@ -99,7 +99,7 @@ def test_readings_are_kept_as_long_as_configured(logbook: Logbook):
     logbook.append(world.readings(EVENING - 60 * DAY, EVENING, step=1800.0))
     for kept, day in ((None, "2026-11-26"), (30, "2026-11-27")):
         before = logbook.series("hull").time.size
-        done = new_day(Asked(logbook.path, date.fromisoformat(day), EVENING + HOUR, kept))
+        done = new_day(DayRequest(logbook.path, date.fromisoformat(day), EVENING + HOUR, kept))
         assert (done.pruned > 0) == (logbook.series("hull").time.size < before) == (kept is not None)
     assert logbook.verify().pruned > 0
 
@@ -107,7 +107,7 @@ def test_readings_are_kept_as_long_as_configured(logbook: Logbook):
 def test_two_that_seal_one_day_make_one_seal(logbook: Logbook):
     """The child of a daemon that was killed and that of the next: the second finds the day sealed."""
     logbook.append(world.readings(EVENING - DAY, EVENING, step=600.0))
-    asked = Asked(logbook.path, date(2026, 11, 26), EVENING + HOUR, None)
+    asked = DayRequest(logbook.path, date(2026, 11, 26), EVENING + HOUR, None)
     first, second = new_day(asked), new_day(asked._replace(at=EVENING + HOUR + 1.0))
     assert first == second
     (made,) = check_seals(logbook)
@@ -121,7 +121,7 @@ def test_a_child_killed_between_its_commits_leaves_a_day_to_be_sealed(logbook: L
     logbook.append(world.readings(EVENING - DAY, EVENING, step=600.0))
     logbook.tell_refusals(EVENING)
     block = logbook.close_block().block
-    assert len(logbook.entries(Kind.SEAL)) == 1  # the fault happened: there it was killed
+    assert len(logbook.entries(EntryKind.SEAL)) == 1  # the fault happened: there it was killed
     work, saying = daily(logbook, clock)
     saying.said.clear()
     look(work, clock)
@@ -142,7 +142,7 @@ def test_a_code_nobody_was_told_is_told_at_the_next_start(logbook: Logbook):
     work, saying = daily(logbook, clock)
     look(work, clock)
     assert saying.said == []
-    assert len(logbook.entries(Kind.SEAL)) == 1
+    assert len(logbook.entries(EntryKind.SEAL)) == 1
 
 
 def test_a_clock_that_is_not_set_ends_no_day(logbook: Logbook):
@@ -152,7 +152,7 @@ def test_a_clock_that_is_not_set_ends_no_day(logbook: Logbook):
     work, saying = daily(logbook, ManualClock(1000.0))
     look(work, ManualClock(2000.0))
     assert saying.said == []
-    assert len(logbook.entries(Kind.SEAL)) == 1
+    assert len(logbook.entries(EntryKind.SEAL)) == 1
 
 
 def test_the_real_core_takes_what_the_day_says(logbook: Logbook):

@@ -7,9 +7,9 @@ import pytest
 from curewatch import configuration
 from curewatch.cli.diagnosis import Examined, Grade, examine
 from curewatch.clock import Instant
-from curewatch.ingest.events import BytesArrived, MessageArrived
-from curewatch.ingest.intake import Intake
-from curewatch.ingest.refusals import Refusals
+from curewatch.daemon.events import BytesArrived, MessageArrived
+from curewatch.daemon.intake import Intake
+from curewatch.daemon.rejections import RejectionTally
 from curewatch.logbook import Logbook
 from curewatch.readings import Reading, Rejected
 from curewatch.wire import Reason
@@ -124,18 +124,18 @@ def test_a_device_that_is_gone_is_forgotten() -> None:
 
 def test_it_is_told_loudly(tmp_path: Path) -> None:
     """By the daemon at once, with what to do; by the doctor as bad."""
-    refused = Rejected(Reason.TWO_DEVICES, b"{}", NOW, "yard", "bench")
-    counted = Refusals()
-    counted.add(refused)
+    rejected = Rejected(Reason.TWO_DEVICES, b"{}", NOW, "yard", "bench")
+    counted = RejectionTally()
+    counted.add(rejected)
     (line,) = counted.due(0.0)
     assert line.loud
     assert "address" in line.text
     (tmp_path / "curewatch.toml").write_text(f'{BENCH}[logbook]\npath = "logbook.sqlite"\n')
     found = configuration.load(tmp_path / "curewatch.toml")
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
-        logbook.append([], [], rejected=[refused])
+        logbook.append([], [], rejected=[rejected])
         words = wording(found.zone, "C,g,24h")
         findings = examine(Examined(found, words, Instant(NOW + 60.0, 0.0), logbook))
-    (finding,) = (each for each in findings if each.about == "refused")
+    (finding,) = (each for each in findings if each.about == "rejected")
     assert finding.grade is Grade.BAD
     assert "two devices under one name" in finding.seen

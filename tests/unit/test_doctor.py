@@ -12,8 +12,8 @@ from curewatch import configuration
 from curewatch.cli.diagnosis import Examined, Finding, Grade, examine, verdict
 from curewatch.cli.main import run
 from curewatch.clock import Instant
+from curewatch.daemon.edges import fence
 from curewatch.errors import ExitStatus
-from curewatch.ingest.edges import fence
 from curewatch.logbook import Entry, Logbook
 from curewatch.readings import Reading, Rejected
 from curewatch.wire import Reason
@@ -257,10 +257,10 @@ def test_what_was_refused_is_counted_with_what_to_do(tmp_path: Path) -> None:
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         cut = Rejected(Reason.BAD_CHECKSUM, b"cw1", NOW - 60.0, "usb", "")
         logbook.append(rejected=[cut, cut, cut._replace(reason=Reason.DUPLICATE)])
-    refused = [finding for finding in looked_at(tmp_path) if finding.about == "refused"]
-    assert [finding.grade for finding in refused] == [Grade.CARE]
-    assert "usb: 2 since yesterday, checksum does not match" in refused[0].seen
-    assert "cable" in refused[0].advised
+    rejected = [finding for finding in looked_at(tmp_path) if finding.about == "rejected"]
+    assert [finding.grade for finding in rejected] == [Grade.CARE]
+    assert "usb: 2 since yesterday, checksum does not match" in rejected[0].seen
+    assert "cable" in rejected[0].advised
 
 
 @pytest.mark.parametrize(

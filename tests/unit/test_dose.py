@@ -7,26 +7,26 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as some
 
-from curewatch.advice import limits
-from curewatch.advice.layup import Hands, Plan, as_plain, bill
-from curewatch.advice.mixing import batch, check, of_system, smallest_batch
-from curewatch.advice.question import Question
+from curewatch.advice.judge import limits
+from curewatch.advice.judge.question import Question
+from curewatch.advice.plan.layup import Hands, LayupPlan, as_plain, bill
+from curewatch.advice.plan.mixing import batch, check, of_resin, smallest_batch
 from curewatch.cli.main import run
 from curewatch.cli.screens import bench_card
 from curewatch.cli.screens import layup as screen
-from curewatch.joblog import telling
-from curewatch.materials import load_system, system_names
+from curewatch.materials import load_resin, resin_names
 from curewatch.materials.substrate import load_substrate
 from curewatch.wording import Wording
+from curewatch.worklog import telling
 from tests.unit.test_layup_command import NOW, cheek
 
-DOSED = tuple(name for name in system_names() if load_system(name).dose is not None)
+DOSED = tuple(name for name in resin_names() if load_resin(name).dose is not None)
 PLACE = "Saltmarsh Shed"
 
 
-def planned(name: str, percent: float | None = None) -> Plan:
-    system = load_system(name)
-    asked = Question(system, limits.for_system(system), load_substrate("plywood"), peroxide_percent=percent)
+def planned(name: str, percent: float | None = None) -> LayupPlan:
+    resin = load_resin(name)
+    asked = Question(resin, limits.for_resin(resin), load_substrate("plywood"), peroxide_percent=percent)
     return bill(cheek(), asked, Hands())
 
 
@@ -34,7 +34,7 @@ def planned(name: str, percent: float | None = None) -> Plan:
 @given(some.sampled_from(DOSED), some.floats(0.0, 1.0))
 def test_every_dose_that_is_allowed_can_be_planned_and_weighed(name: str, where: float) -> None:
     """From the least to the most, both ends too: a smallest batch there is, and what is told is accepted."""
-    dose = load_system(name).dose
+    dose = load_resin(name).dose
     assert dose is not None
     percent = min(dose.peroxide_low + where * (dose.peroxide_high - dose.peroxide_low), dose.peroxide_high)
     plan = planned(name, percent)
@@ -43,7 +43,7 @@ def test_every_dose_that_is_allowed_can_be_planned_and_weighed(name: str, where:
     assert 0.01 < least < 1.0
     cup = batch(plan.proportion, 2 * least)
     assert check(plan.proportion, cup.resin, cup.added).within
-    assert telling.proportions(load_system(name), cup.resin, cup.added, scale_step=1e-3)[0]["within"]
+    assert telling.proportions(load_resin(name), cup.resin, cup.added, scale_step=1e-3)[0]["within"]
 
 
 @pytest.mark.parametrize("name", DOSED)
@@ -51,7 +51,7 @@ def test_both_ends_of_the_range_are_planned_by_the_command(
     name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """1 % and 3 % of peroxide ended in a division by zero."""
-    dose = load_system(name).dose
+    dose = load_resin(name).dose
     assert dose is not None
     for percent in (dose.peroxide_low, dose.peroxide_normal, dose.peroxide_high):
         asked = ["layup", "round", "--length", "80", "--thickness", "3", "--resin", name]
@@ -63,15 +63,15 @@ def test_both_ends_of_the_range_are_planned_by_the_command(
 
 def configured(folder: Path) -> Path:
     file = folder / "curewatch.toml"
-    file.write_text(f'[logbook]\npath = "{folder}/logbook"\n[resin]\nsystem = "polyester-layup"\n')
+    file.write_text(f'[logbook]\npath = "{folder}/logbook"\n[resin]\nname = "polyester-layup"\n')
     return file
 
 
 @pytest.mark.parametrize("name", DOSED)
 def test_the_dose_is_shown_and_assumed_where_nobody_gave_it(name: str) -> None:
     """On the screen, the card and in JSON."""
-    usual = f"{of_system(load_system(name)).usual * 100:g} % peroxide"
-    nobody, somebody = planned(name), planned(name, of_system(load_system(name)).usual * 100)
+    usual = f"{of_resin(load_resin(name)).usual * 100:g} % peroxide"
+    nobody, somebody = planned(name), planned(name, of_resin(load_resin(name)).usual * 100)
     assert f"{usual} (assumed)" in shown(nobody)
     assert usual in shown(somebody)
     assert "(assumed);" not in shown(somebody)
@@ -79,7 +79,7 @@ def test_the_dose_is_shown_and_assumed_where_nobody_gave_it(name: str) -> None:
     assert as_plain(somebody)["ratio"]["peroxide_assumed"] is False
 
 
-def shown(plan: Plan) -> str:
+def shown(plan: LayupPlan) -> str:
     return " ".join(bench_card.text(plan, Wording(), NOW, 1e-3, PLACE).split())
 
 
@@ -97,7 +97,7 @@ def test_peroxide_is_never_called_hardener_in_a_plan(name: str) -> None:
 
 def test_a_cup_outside_its_dose_says_what_to_add() -> None:
     """0.5 g of peroxide in 100 g: 1.5 g more; 4 g: 100 g of resin more."""
-    polyester = of_system(load_system("polyester-layup"))
+    polyester = of_resin(load_resin("polyester-layup"))
     assert "add 2 g of peroxide at once" in Wording().say(check(polyester, 0.100, 0.0005).advised)
     assert "add 100 g of resin at once" in Wording().say(check(polyester, 0.100, 0.004).advised)
 

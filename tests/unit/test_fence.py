@@ -1,7 +1,7 @@
 """What came behind a marker of ours is no older than the marker; everything else may be."""
 
 from curewatch.configuration import MqttSource
-from curewatch.ingest.edges.fence import AGAIN, EVERY, PATIENCE, SENT, WITHIN, Fence, topic_of
+from curewatch.daemon.edges.fence import AGAIN, EVERY, PATIENCE, SENT, WITHIN, Fence, topic_of
 
 
 def _connected(at: float = 0.0) -> tuple[Fence, bytes]:

@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from curewatch.errors import OutOfValidity
-from curewatch.materials import ResinSystem, load_system
-from curewatch.model.film import Cure, History, constant, cure
-from curewatch.model.milestones import milestones
+from curewatch.materials import Resin, load_resin
+from curewatch.model.film.film import Cure, History, constant, cure
+from curewatch.model.film.milestones import milestones
 from curewatch.physics.cure_kinetics import arrhenius, diffusion_factor
 from curewatch.physics.glass_transition import conversion_at
 from curewatch.units import HOUR, FloatArray
@@ -31,9 +31,9 @@ def history_of(path: str, every: float = 600.0) -> History:
     return History(time, np.asarray(PATHS[path](time / HOUR), dtype=float))
 
 
-def reference(system: ResinSystem, history: History, at: FloatArray, factor: float = 1.0) -> FloatArray:
+def reference(resin: Resin, history: History, at: FloatArray, factor: float = 1.0) -> FloatArray:
     """Progress by solve_ivp at 1e-10; the step is held so that no kink is stepped over."""
-    k, net = system.kinetics, system.network
+    k, net = resin.kinetics, resin.network
 
     def rate(time: float, state: FloatArray) -> list[float]:
         temperature = np.interp(time, history.time, history.temperature)
@@ -61,21 +61,21 @@ def reference(system: ResinSystem, history: History, at: FloatArray, factor: flo
 )
 def test_a_film_agrees_with_a_tight_solver(name: str, path: str) -> None:
     """Conversion is within 1e-4 of SciPy at 1e-10 over 72 h."""
-    system, history = load_system(name), history_of(path)
-    film = cure(system, history)
-    expected = np.maximum(reference(system, history, film.time), 0.0)
+    resin, history = load_resin(name), history_of(path)
+    film = cure(resin, history)
+    expected = np.maximum(reference(resin, history, film.time), 0.0)
     assert np.max(np.abs(film.conversion - expected)) < 1e-4
 
 
 def test_many_members_agree_with_one_by_one() -> None:
     """A member of a crowd cures as it would alone, with its own lot factor."""
-    system = load_system("epoxy-laminating")
+    resin = load_resin("epoxy-laminating")
     paths = [history_of(path) for path in sorted(PATHS)]
     crowd = History(paths[0].time, np.stack([path.temperature for path in paths]))
     factors = np.linspace(0.7, 1.4, len(paths))
-    together = cure(system, crowd, rate_factor=factors)
+    together = cure(resin, crowd, rate_factor=factors)
     for index, path in enumerate(paths):
-        alone = cure(system, path, rate_factor=float(factors[index]))
+        alone = cure(resin, path, rate_factor=float(factors[index]))
         joint = np.interp(alone.time, together.time, together.conversion[index])
         assert np.max(np.abs(joint - alone.conversion)) < 3e-4
 
@@ -89,7 +89,7 @@ names = st.sampled_from(["epoxy-slow", "epoxy-low-blush", "polyester-topcoat", "
 def test_conversion_never_falls(name: str, temperatures: list[float], factor: float) -> None:
     """Whatever the weather, cure only goes forward and stays within 0..1."""
     history = History(np.linspace(0.0, 48 * HOUR, 8), np.array(temperatures))
-    film = cure(load_system(name), history, rate_factor=factor)
+    film = cure(load_resin(name), history, rate_factor=factor)
     assert np.all(np.diff(film.progress) >= 0.0)
     assert np.all((film.conversion >= 0.0) & (film.conversion <= 1.0))
 
@@ -98,29 +98,29 @@ def test_conversion_never_falls(name: str, temperatures: list[float], factor: fl
 @given(names, steady, st.floats(0.5, 15.0))
 def test_warmer_is_never_slower(name: str, temperature: float, more: float) -> None:
     """A warmer film is at least as far at every time, and no milestone comes later."""
-    system = load_system(name)
+    resin = load_resin(name)
     times = np.linspace(0.0, 36 * HOUR, 200)
-    cool, warm = (cure(system, constant(temperature + add, 36 * HOUR)) for add in (0.0, more))
+    cool, warm = (cure(resin, constant(temperature + add, 36 * HOUR)) for add in (0.0, more))
 
     def at(film: Cure) -> FloatArray:
         return np.interp(times, film.time, film.progress)
 
     assert np.all(at(warm) >= at(cool) - 2e-4)
-    early, late = milestones(system, warm).gel, milestones(system, cool).gel
+    early, late = milestones(resin, warm).gel, milestones(resin, cool).gel
     assert np.isnan(late) or early <= late + 60.0
 
 
 def test_a_fixed_speed_up_shortens_every_milestone_alike() -> None:
     """Twice the rate factor at a steady temperature halves the gel time exactly."""
-    system = load_system("epoxy-slow")
-    once, twice = (cure(system, constant(293.15, 40 * HOUR), rate_factor=f) for f in (1.0, 2.0))
-    assert milestones(system, once).gel == pytest.approx(2.0 * milestones(system, twice).gel, rel=2e-3)
+    resin = load_resin("epoxy-slow")
+    once, twice = (cure(resin, constant(293.15, 40 * HOUR), rate_factor=f) for f in (1.0, 2.0))
+    assert milestones(resin, once).gel == pytest.approx(2.0 * milestones(resin, twice).gel, rel=2e-3)
 
 
 def test_a_cold_film_stalls_and_says_before_what() -> None:
     """With a glass transition that rises early, a cold film turns to glass before it gels."""
-    system = load_system("epoxy-low-blush")
-    stiff = replace(system, network=replace(system.network, uncured=253.15, shape=0.6))
+    resin = load_resin("epoxy-low-blush")
+    stiff = replace(resin, network=replace(resin.network, uncured=253.15, shape=0.6))
     marks = milestones(stiff, cure(stiff, constant(273.15, 72 * HOUR)))
     assert marks.stalled
     assert marks.stall is not None
@@ -130,12 +130,10 @@ def test_a_cold_film_stalls_and_says_before_what() -> None:
 
 def test_an_inhibited_resin_waits_before_it_cures() -> None:
     """Nothing is converted until the inhibitor is used up; more peroxide uses it up sooner."""
-    system = load_system("polyester-layup")
-    films = {
-        dose: cure(system, constant(293.15, 4 * HOUR), peroxide_percent=dose) for dose in (1.0, 2.0, 3.0)
-    }
+    resin = load_resin("polyester-layup")
+    films = {dose: cure(resin, constant(293.15, 4 * HOUR), peroxide_percent=dose) for dose in (1.0, 2.0, 3.0)}
     assert np.all(films[2.0].conversion[films[2.0].time < 300.0] == 0.0)
-    gels = [milestones(system, film).gel for film in films.values()]
+    gels = [milestones(resin, film).gel for film in films.values()]
     assert gels[0] > gels[1] > gels[2]
 
 
@@ -148,26 +146,26 @@ def test_an_inhibited_resin_waits_before_it_cures() -> None:
 def test_rubbish_histories_are_refused(history: History) -> None:
     """Too short, backwards, not a number, or degC given for kelvin."""
     with pytest.raises(OutOfValidity):
-        cure(load_system("epoxy-slow"), history)
+        cure(load_resin("epoxy-slow"), history)
 
 
 @pytest.mark.parametrize("name", ["epoxy-fast", "polyester-layup"])
 def test_a_post_cure_after_cold_days_agrees_with_a_tight_solver(name: str) -> None:
     """A film that was a glass for days and is then made hot is not taken for finished."""
-    system = load_system(name)
+    resin = load_resin(name)
     hours = np.array([0.0, 120.0, 121.0, 124.0])
     history = History(hours * HOUR, np.array([278.15, 278.15, 353.15, 353.15]))
-    film = cure(system, history)
-    expected = np.maximum(reference(system, history, film.time), 0.0)
+    film = cure(resin, history)
+    expected = np.maximum(reference(resin, history, film.time), 0.0)
     assert np.max(np.abs(film.conversion - expected)) < 1e-4
     assert film.conversion[-1] <= 1.0
 
 
 def test_a_long_hot_time_costs_no_more_than_it_must() -> None:
     """Once nothing fast is left the blocks are long again, also after weeks; warming makes them short."""
-    system = load_system("epoxy-fast")
-    assert cure(system, constant(353.15, 30 * 24 * HOUR)).time.size < 10_000
+    resin = load_resin("epoxy-fast")
+    assert cure(resin, constant(353.15, 30 * 24 * HOUR)).time.size < 10_000
     hours = np.array([0.0, 700.0, 701.0, 720.0])
-    warmed = cure(system, History(hours * HOUR, np.array([278.15, 278.15, 353.15, 353.15])))
+    warmed = cure(resin, History(hours * HOUR, np.array([278.15, 278.15, 353.15, 353.15])))
     inside = (warmed.time > 701.0 * HOUR) & (warmed.time < 701.2 * HOUR)
     assert inside.sum() > 10

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from curewatch.materials import ResinSystem, load_system
-from curewatch.model.crowd import cures
-from curewatch.model.film import History, cure
-from curewatch.model.lots import Lot
-from curewatch.model.pace import pace
+from curewatch.materials import Resin, load_resin
+from curewatch.model.film.ensemble import cures
+from curewatch.model.film.film import History, cure
+from curewatch.model.film.lots import Lot
+from curewatch.model.film.rate_table import pace
 from curewatch.units import HOUR, FloatArray
 
 PATHS, STARTS, HOURS, EVERY, FINE = 48, 13, 72.0, 600.0, 15.0
@@ -34,10 +34,10 @@ def weathers() -> FloatArray:
     return np.array(films)
 
 
-def by_small_steps(system: ResinSystem, films: FloatArray) -> FloatArray:
+def by_small_steps(resin: Resin, films: FloatArray) -> FloatArray:
     """Conversion every 450 s, by classical Runge-Kutta with 15 s steps, finer where it starts."""
-    law, per_point = pace(system).at, int(EVERY / FINE)
-    a = np.full(films.shape[0], -system.kinetics.inhibitor)
+    law, per_point = pace(resin).at, int(EVERY / FINE)
+    a = np.full(films.shape[0], -resin.kinetics.inhibitor)
     kept = [a]
     for index in range(films.shape[1] - 1):
         begin, rise = films[:, index], films[:, index + 1] - films[:, index]
@@ -64,15 +64,15 @@ def by_small_steps(system: ResinSystem, films: FloatArray) -> FloatArray:
 @pytest.mark.parametrize("name", ["epoxy-slow", "epoxy-fast", "epoxy-low-blush", "polyester-layup"])
 def test_a_promise_of_one_in_ten_thousand(name: str) -> None:
     """A film stays within 1e-4 of small steps, the flow map within half of that: 48 weathers, 13 starts."""
-    system, films = load_system(name), weathers()
-    expected, at = by_small_steps(system, films), 450.0 * np.arange(int(HOURS * HOUR / 450.0) + 1)
+    resin, films = load_resin(name), weathers()
+    expected, at = by_small_steps(resin, films), 450.0 * np.arange(int(HOURS * HOUR / 450.0) + 1)
     time = EVERY * np.arange(films.shape[1])
     worst = 0.0
     for path, row in zip(films, expected, strict=True):
-        film = cure(system, History(time, path))
+        film = cure(resin, History(time, path))
         whole, there = np.isin(film.time, at), np.isin(at, film.time)
         worst = max(worst, float(np.max(np.abs(film.conversion[whole] - row[there]))))
     assert worst < 1e-4
-    crowd = cures(system, History(time, films), [Lot(system, 1.0)])
+    crowd = cures(resin, History(time, films), [Lot(resin, 1.0)])
     every = int(450.0 / crowd.time[1])
     assert np.max(np.abs(crowd.conversion[:, ::every] - expected)) < 5e-5

@@ -11,24 +11,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from curewatch.cli.main import run
-from curewatch.materials import ResinSystem, load_system, system_names
-from curewatch.model.film import constant, cure
-from curewatch.model.finish import (
-    LONGEST,
-    MARGIN,
-    SHORTEST,
-    finish,
-    gentle_start,
-    post_cures,
-    reachable,
-)
+from curewatch.materials import Resin, load_resin, resin_names
+from curewatch.model.film.film import constant, cure
+from curewatch.model.film.finish import LONGEST, MARGIN, SHORTEST, finish, gentle_start, post_cures, reachable
 
-SLOW = load_system("epoxy-slow")
+SLOW = load_resin("epoxy-slow")
 
 
-def stated(system: ResinSystem) -> ResinSystem:
+def stated(resin: Resin) -> Resin:
     """The same resin, of a maker whose sheet states the highest glass transition that ours reckons with."""
-    return replace(system, network=replace(system.network, stated=system.network.full))
+    return replace(resin, network=replace(resin.network, stated=resin.network.full))
 
 
 TOLD = stated(SLOW)
@@ -81,8 +73,8 @@ def test_service_needs_its_margin_below_the_glass_transition() -> None:
 @settings(max_examples=12, deadline=None)
 def test_the_film_that_stalls_early_is_the_lower_bound(name: str, celsius: float) -> None:
     """Now and in two weeks it lies below the likely one, by several kelvin once there is glass."""
-    system = stated(load_system(name))
-    found = finish(system, cure(system, constant(celsius + 273.15, 3 * 86400.0)))
+    resin = stated(load_resin(name))
+    found = finish(resin, cure(resin, constant(celsius + 273.15, 3 * 86400.0)))
     assert found.least <= found.glass_transition <= found.reachable
     assert found.least <= found.reachable_least < found.reachable
     if found.least > celsius + 273.15 + 20.0:
@@ -109,11 +101,11 @@ def test_no_post_cure_is_promised_where_none_gets_there() -> None:
     assert post_cures(hot, 0.6, 463.15) == ()
 
 
-@pytest.mark.parametrize("name", system_names())
+@pytest.mark.parametrize("name", resin_names())
 def test_without_a_sheet_that_states_one_nothing_is_judged(name: str) -> None:
     """No archetype knows its highest glass transition: neither a service nor a post-cure is promised."""
-    system = load_system(name)
-    found = finish(system, cure(system, constant(293.15, 3 * 86400.0)))
+    resin = load_resin(name)
+    found = finish(resin, cure(resin, constant(293.15, 3 * 86400.0)))
     assert (found.stands, found.post_cures, found.wanted, found.finished) == ((), (), None, None)
 
 
@@ -152,7 +144,7 @@ def test_a_sheet_with_times_only_says_nothing_of_service(
     assert "no maker's sheet" in said["not_known"]
     with pytest.raises(SystemExit):
         run(["resin", "compare", "--temperature", "12", "--humidity", "60", "--json"])
-    rows = json.loads(capsys.readouterr().out)["systems"]
+    rows = json.loads(capsys.readouterr().out)["resins"]
     assert {row["glass_transition_c"] for row in rows} == {None}
 
 

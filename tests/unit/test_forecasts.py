@@ -7,17 +7,17 @@ import numpy as np
 import pytest
 
 from curewatch import configuration
-from curewatch.advice import question
-from curewatch.advice.situation import Place, Situation
+from curewatch.advice.judge import question
+from curewatch.advice.judge.situation import Place, Situation
 from curewatch.cli.main import run
 from curewatch.clock import Instant, SystemClock, iso_utc, utc_from_iso
+from curewatch.daemon.core import Core
+from curewatch.daemon.events import BytesArrived, MessageArrived, Store, Tick
 from curewatch.errors import ExitStatus, UsageError
-from curewatch.ingest import forecasts
-from curewatch.ingest.core import Core
-from curewatch.ingest.events import BytesArrived, MessageArrived, Store, Tick
 from curewatch.logbook import Logbook
 from curewatch.materials.substrate import load_substrate
 from curewatch.physics import moist_air
+from curewatch.shed import forecasts
 
 HOUR, NOW = 3600.0, 1_764_000_000.0
 
@@ -87,15 +87,15 @@ def test_it_is_kept_as_it_was_fed(tmp_path: Path) -> None:
 
 def stored_by(core: Core, *events: object) -> tuple[list, list, list]:
     """Entries, readings and refusals that the core asks to store."""
-    entries, readings, refused = [], [], []
+    entries, readings, rejected = [], [], []
     effects = [effect for event in events for effect in core.receive(event)]  # type: ignore[arg-type]
     effects += core.receive(Tick(Instant(NOW + 2, 2.0)))
     for effect in effects:
         if isinstance(effect, Store):
             entries += effect.entries
             readings += effect.readings
-            refused += effect.rejected
-    return entries, readings, refused
+            rejected += effect.rejected
+    return entries, readings, rejected
 
 
 def message(payload: bytes) -> MessageArrived:
@@ -114,10 +114,10 @@ def test_a_message_under_its_name_becomes_an_entry_and_no_reading() -> None:
 def test_a_message_that_is_no_forecast_is_refused_and_counted() -> None:
     """A single value under that name is not taken for a sensor's reading."""
     core = Core(configuration.load(None), Instant(NOW, 0.0))
-    entries, readings, refused = stored_by(core, message(pack(2)))
+    entries, readings, rejected = stored_by(core, message(pack(2)))
     assert "forecast" not in [entry.kind for entry in entries]
     assert readings == []
-    assert [each.reason for each in refused] == [forecasts.UNUSABLE]
+    assert [each.reason for each in rejected] == [forecasts.UNUSABLE]
 
 
 def test_on_a_serial_line_the_name_gives_no_way_around_plausibility() -> None:
@@ -171,7 +171,7 @@ def test_the_command_feeds_and_shows(
 
 def test_a_stored_forecast_is_found_by_the_situation(tmp_path: Path) -> None:
     """What was fed to the logbook is part of what is known of the shed."""
-    from curewatch.ingest.state import situation
+    from curewatch.shed.present import situation
 
     with Logbook(tmp_path / "log.sqlite") as logbook:
         logbook.write(forecasts.entry(forecasts.from_bytes(table(), NOW), "a test"))
@@ -195,8 +195,8 @@ def test_the_pack_in_the_notes_is_a_forecast() -> None:
 
 def test_the_past_reaches_back_by_hourly_means(tmp_path: Path) -> None:
     """Readings of a month ago are in the past that the outlook learns from, hour by hour."""
-    from curewatch.ingest.state import situation
     from curewatch.readings import Reading
+    from curewatch.shed.present import situation
 
     stamps = np.arange(NOW - 30 * 24 * HOUR, NOW, 1800.0)
     readings = [Reading("bench", t, t, 280.0 + (t - NOW) / 1e6, 0.8) for t in stamps.tolist()]

@@ -8,17 +8,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from curewatch import configuration
-from curewatch.advice.limits import standard
-from curewatch.advice.situation import TroubleKind
-from curewatch.advice.trust import troubles
+from curewatch.advice.judge.data_quality import troubles
+from curewatch.advice.judge.limits import standard
+from curewatch.advice.judge.situation import TroubleKind
 from curewatch.clock import Instant
-from curewatch.ingest import halves, health, recall, state
-from curewatch.ingest.events import MessageArrived
-from curewatch.ingest.halves import TOGETHER, Halves
-from curewatch.ingest.health import Track
-from curewatch.ingest.intake import Intake
+from curewatch.daemon.events import MessageArrived
+from curewatch.daemon.intake import Intake
 from curewatch.logbook import Logbook
 from curewatch.readings import Flag, Reading, Rejected
+from curewatch.shed import halves, health, present, recall
+from curewatch.shed.halves import TOGETHER, Halves
+from curewatch.shed.health import Track
 from curewatch.wire import Reason
 
 NOW = 1_790_000_000.0
@@ -124,7 +124,7 @@ def test_two_halves_make_a_pair_as_old_as_the_older(tmp_path: Path) -> None:
     """What is stored are the halves; the place has both, and the age of the humidity."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         logbook.append([damp(NOW - 100.0), warm(NOW - 10.0)])
-        found = state.situation(logbook, AIR, NOW)
+        found = present.situation(logbook, AIR, NOW)
         stored = logbook.series("bench", NOW - 1000.0, NOW)
     assert np.isnan(stored.temperature).sum() == np.isnan(stored.relative_humidity).sum() == 1
     assert found.air is not None
@@ -141,7 +141,7 @@ def test_an_old_half_never_hides_in_a_pair(tmp_path: Path, stopped: str) -> None
     going, gone = (warm, damp) if stopped == "humidity" else (damp, warm)
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         logbook.append([gone(NOW - TOGETHER - 61.0), *(going(NOW - 60.0 * k) for k in range(20, -1, -1))])
-        found = state.situation(logbook, AIR, NOW)
+        found = present.situation(logbook, AIR, NOW)
     assert found.air is not None
     assert found.air.vapour_pressure is None
     [trouble] = troubles(found, standard())

@@ -4,9 +4,9 @@ import math
 
 import pytest
 
-from curewatch.ingest import health
-from curewatch.ingest.health import State, Track
 from curewatch.readings import Flag, Reading
+from curewatch.shed import health
+from curewatch.shed.health import State, Track
 from curewatch.wording import plain_wording
 
 START = 1_790_000_000.0

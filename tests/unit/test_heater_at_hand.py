@@ -3,7 +3,7 @@
 import pytest
 
 from curewatch.configuration import Configuration
-from curewatch.ingest import consult
+from curewatch.shed import consult
 from tests.unit.test_advice_levers import asked, situation
 
 

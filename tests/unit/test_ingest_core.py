@@ -8,13 +8,13 @@ import pytest
 
 from curewatch import configuration
 from curewatch.clock import Instant, ManualClock
-from curewatch.errors import StoreFailed
-from curewatch.ingest import core as core_module
-from curewatch.ingest.acting import Actor
-from curewatch.ingest.core import Core
-from curewatch.ingest.events import (
+from curewatch.daemon import core as core_module
+from curewatch.daemon.acting import Actor
+from curewatch.daemon.core import Core
+from curewatch.daemon.events import (
     Acknowledge,
     BytesArrived,
+    Committed,
     Effect,
     Event,
     MessageArrived,
@@ -26,11 +26,11 @@ from curewatch.ingest.events import (
     SourceUp,
     Stop,
     Store,
-    Stored,
     StoreRefused,
     Tick,
 )
-from curewatch.ingest.intake import Intake
+from curewatch.daemon.intake import Intake
+from curewatch.errors import StoreFailed
 from curewatch.logbook import Logbook
 from curewatch.readings import Flag, Reading, Rejected
 from curewatch.wire.lines import checksum
@@ -127,7 +127,7 @@ def test_nothing_is_acknowledged_or_shown_before_its_commit() -> None:
     effects = core.receive(Tick(Instant(START + 0.3, 0.3)))
     assert [type(effect) for effect in effects] == [Store]
     assert core.receive(Tick(Instant(START + 9.0, 9.0))) == []
-    after = core.receive(Stored(Instant(START + 9.1, 9.1), 1))
+    after = core.receive(Committed(Instant(START + 9.1, 9.1), 1))
     assert after[0] == Acknowledge("yard", 3, (7,))
     assert next(effect.kind for effect in after if isinstance(effect, Show)) == "reading"
 
@@ -183,11 +183,11 @@ def test_a_message_that_is_no_reading_is_acknowledged_all_the_same(world: World)
     world.wait(0.3)
     assert world.acknowledged == [(1, (5,))]
     assert "yard" in world.texts()
-    assert "refused" in world.texts()
-    assert world.core.refusals.total == 1
+    assert "rejected" in world.texts()
+    assert world.core.rejections.total == 1
     assert "\x1b" not in str([show.detail for show in world.shown])
-    [refused] = world.logbook.rejected()
-    assert refused.times == 1
+    [rejected] = world.logbook.rejected()
+    assert rejected.times == 1
 
 
 def test_a_topic_that_is_an_address_speaks_for_its_sensor(world: World) -> None:
@@ -206,11 +206,11 @@ class Refusing:
     """A logbook whose disk is full for a while."""
 
     def __init__(self, inner: Logbook) -> None:
-        self.inner, self.full, self.refusals = inner, False, 0
+        self.inner, self.full, self.rejections = inner, False, 0
 
     def append(self, *arguments: Any, **named: Any) -> int:
         if self.full:
-            self.refusals += 1
+            self.rejections += 1
             raise StoreFailed("the disk is full; make room")
         return self.inner.append(*arguments, **named)
 
@@ -224,8 +224,8 @@ def test_a_full_disk_holds_readings_and_loses_none(world: World) -> None:
         world.tell(BytesArrived("usb", line("bench", 12.0 + number / 100, 70.0, number), world.clock.now()))
         world.tell(world.message(number) if number <= 3 else Tick(world.clock.now()))
         world.wait(1.0, step=0.5)
-    assert disk.refusals > 3
-    assert disk.refusals < 20
+    assert disk.rejections > 3
+    assert disk.rejections < 20
     assert world.texts().count("TAKES NOTHING") == 1
     assert world.acknowledged == []
     disk.full = False
@@ -305,9 +305,9 @@ def test_what_was_given_up_is_no_repeat_when_it_comes_again(
     for number in range(60):
         world.tell(BytesArrived("usb", _dated(number), world.clock.now()))
     world.wait(1.0)
-    stored, refused = world.logbook.sensors()["bench"].readings, world.logbook.rejected()
+    stored, rejected = world.logbook.sensors()["bench"].readings, world.logbook.rejected()
     assert stored == (60 if rolls_back else 60 - dropped)
-    assert sum(each.times for each in refused) == (60 - dropped if rolls_back else 60)  # those do come twice
+    assert sum(each.times for each in rejected) == (60 - dropped if rolls_back else 60)  # those do come twice
 
 
 @pytest.mark.parametrize("rolls_back", [True, False])
@@ -317,7 +317,7 @@ def test_a_batch_that_was_rolled_back_comes_again_as_new(
     """A batch at a time, each refused once and redelivered: all stored, none refused."""
     if not rolls_back:
         monkeypatch.setattr(Intake, "take_back", Intake.keep)
-    clock, intake, refused = ManualClock(START, 0.0), Intake(DEMO), 0
+    clock, intake, rejected = ManualClock(START, 0.0), Intake(DEMO), 0
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         disk = Refusing(logbook)
         for first in range(0, 200, 20):
@@ -336,11 +336,11 @@ def test_a_batch_that_was_rolled_back_comes_again_as_new(
                     intake.take_back()
                 else:
                     intake.keep()
-                    refused += len(rejected)
+                    rejected += len(rejected)
         stored = sum(each.readings for each in logbook.sensors().values())
         counted = sum(each.times for each in logbook.rejected())
-    assert counted == refused
-    assert (stored, refused) == ((200, 0) if rolls_back else (0, 200))
+    assert counted == rejected
+    assert (stored, rejected) == ((200, 0) if rolls_back else (0, 200))
 
 
 def _dated(number: int) -> bytes:
@@ -436,7 +436,7 @@ def test_reload_changes_names_and_keeps_half_a_line(world: World) -> None:
 
 def test_a_store_that_was_not_asked_for_changes_nothing(world: World) -> None:
     """A stray answer is no commit."""
-    nothing: list[Effect] = world.core.receive(Stored(world.clock.now(), 3))
+    nothing: list[Effect] = world.core.receive(Committed(world.clock.now(), 3))
     assert nothing == []
     assert world.core.stored == 0
     assert world.core.receive(StoreRefused(world.clock.now(), "why")) != []

@@ -10,14 +10,15 @@ from hypothesis import strategies as st
 
 from curewatch import configuration
 from curewatch.clock import Instant
-from curewatch.ingest import clock_watch, deliveries, refusals
-from curewatch.ingest.batch import Batch
-from curewatch.ingest.deliveries import Deliveries, mark
-from curewatch.ingest.edges.process import ServiceManager
-from curewatch.ingest.events import BytesArrived, MessageArrived, Tick
-from curewatch.ingest.inbox import LIMIT, TURN, Inbox
-from curewatch.ingest.intake import Intake
+from curewatch.daemon import deliveries, rejections
+from curewatch.daemon.batch import CommitBatch
+from curewatch.daemon.deliveries import Deliveries, mark
+from curewatch.daemon.edges.process import ServiceManager
+from curewatch.daemon.events import BytesArrived, MessageArrived, Tick
+from curewatch.daemon.inbox import LIMIT, TURN, Inbox
+from curewatch.daemon.intake import Intake
 from curewatch.readings import Reading, Rejected
+from curewatch.shed import clock_watch
 from curewatch.wire import Reason
 
 START = 1_790_000_000.0
@@ -140,7 +141,7 @@ def test_daylight_saving_and_leap_days_are_no_steps() -> None:
 
 def test_refusals_are_told_at_once_and_then_ever_more_seldom() -> None:
     """A sensor that prints noise all night makes a dozen lines, and all of it is counted."""
-    counted = refusals.Refusals()
+    counted = rejections.RejectionTally()
     told = []
     for second in range(10 * 3600):
         counted.add(Rejected("not text", b"\xff\x1b[2J", START + second, "usb"))
@@ -153,12 +154,12 @@ def test_refusals_are_told_at_once_and_then_ever_more_seldom() -> None:
     counted.add(Rejected("not text", b"x", START, "usb"))
     assert counted.due(20 * 3600.0)  # after hours of quiet it begins anew
     counted.add(Rejected("not text", b"x", START, "usb"))
-    assert counted.due(20 * 3600.0 + refusals.FIRST)
+    assert counted.due(20 * 3600.0 + rejections.FIRST)
 
 
 def test_the_first_refusal_of_a_kind_says_what_to_do() -> None:
     """The advice stands in the first line of each kind, and no longer in those that follow."""
-    counted, told = refusals.Refusals(), []
+    counted, told = rejections.RejectionTally(), []
     for second in (0.0, 120.0):
         counted.add(Rejected(Reason.WRONG_BAUD, b"\xff", START + second, "usb"))
         told += [line.text for line in counted.due(second)]
@@ -168,10 +169,10 @@ def test_the_first_refusal_of_a_kind_says_what_to_do() -> None:
 
 def test_kinds_of_refusals_are_bounded() -> None:
     """A flood of invented names ends under one name, and is still counted."""
-    counted = refusals.Refusals()
+    counted = rejections.RejectionTally()
     for number in range(5_000):
         counted.add(Rejected("not a number", b"x", START, "yard", f"sensor-{number}"))
-    assert len(counted.counts) == refusals.KINDS + 1
+    assert len(counted.counts) == rejections.KINDS + 1
     assert counted.total == 5_000
 
 
@@ -263,7 +264,7 @@ def test_a_line_that_names_nobody_is_of_the_only_one_it_can_be_of(settings: str,
 def test_a_batch_offered_again_vouches_for_itself_alone() -> None:
     """What came after the first offer is not remembered as stored by the second: it could get lost."""
     known = {"yard": Deliveries("yard")}
-    batch = Batch(0.0, delivered={"yard"})
+    batch = CommitBatch(0.0, delivered={"yard"})
     known["yard"].add(mark("creek/bench", b"12.3", 1))
     first = batch.store(known)
     known["yard"].add(mark("creek/bench", b"12.4", 2))
@@ -272,10 +273,10 @@ def test_a_batch_offered_again_vouches_for_itself_alone() -> None:
 
 def test_the_daemon_carries_no_model_and_nothing_that_signs() -> None:
     """What is heavy is in its children: the daemon's modules alone must not bring it."""
-    code = "import curewatch.ingest.daemon, sys; print(*sorted(sys.modules))"
+    code = "import curewatch.daemon.loop, sys; print(*sorted(sys.modules))"
     loaded = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True
     ).stdout.split()
-    assert "curewatch.ingest.core" in loaded
+    assert "curewatch.daemon.core" in loaded
     heavy = ("cryptography", "scipy", "pandas", "rich", "curewatch.model", "curewatch.simulation")
     assert [name for name in loaded if name.startswith(heavy)] == []

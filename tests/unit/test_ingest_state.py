@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from curewatch import configuration
-from curewatch.advice.situation import Situation, TroubleKind
-from curewatch.ingest import recall, state
+from curewatch.advice.judge.situation import Situation, TroubleKind
 from curewatch.logbook import Entry, Logbook
 from curewatch.readings import Flag, Reading, Rejected
+from curewatch.shed import present, recall
 from curewatch.wire import Reason
 
 NOW = 1_790_000_000.0
@@ -53,7 +53,7 @@ def _kinds(found: Situation) -> dict[str, TroubleKind]:
 def test_fresh_sensors_give_places_and_no_trouble(logbook: Logbook) -> None:
     """Each role has its place with the error of its part; the past is on one grid without holes."""
     logbook.append([*_readings("bench", 180), *_readings("hull", 180)])
-    found = state.situation(logbook, SETTINGS, NOW + 10)
+    found = present.situation(logbook, SETTINGS, NOW + 10)
     assert found.troubles == ()
     assert found.air is not None
     assert found.air.sensor == "bench"
@@ -61,14 +61,14 @@ def test_fresh_sensors_give_places_and_no_trouble(logbook: Logbook) -> None:
     assert found.surface is not None
     assert found.surface.temperature_sd < 1.0
     assert found.outside is None
-    assert np.allclose(np.diff(found.past.time), state.STEP)
+    assert np.allclose(np.diff(found.past.time), present.STEP)
     assert np.isfinite(found.past.air_temperature[:-1]).sum() >= 12
     assert np.isnan(found.past.outside_temperature).all()
 
 
 def test_an_empty_logbook_is_all_trouble(logbook: Logbook) -> None:
     """Nothing ever heard of two configured sensors is two troubles, not an empty success."""
-    found = state.situation(logbook, SETTINGS, NOW)
+    found = present.situation(logbook, SETTINGS, NOW)
     assert _kinds(found) == {"bench": TroubleKind.NO_READING, "hull": TroubleKind.NO_READING}
     assert found.places() == ()
 
@@ -76,7 +76,7 @@ def test_an_empty_logbook_is_all_trouble(logbook: Logbook) -> None:
 def test_one_silent_of_two_is_a_trouble(logbook: Logbook) -> None:
     """The other one being fine does not heal it."""
     logbook.append([*_readings("bench", 60), *_readings("hull", 60, NOW - HOUR)])
-    found = state.situation(logbook, SETTINGS, NOW)
+    found = present.situation(logbook, SETTINGS, NOW)
     assert _kinds(found) == {"hull": TroubleKind.SILENT}
     assert found.surface is not None  # its last word is still shown, with its age
 
@@ -84,7 +84,7 @@ def test_one_silent_of_two_is_a_trouble(logbook: Logbook) -> None:
 def test_days_of_silence_are_silence_and_not_nothing(logbook: Logbook) -> None:
     """The last word counts however old it is."""
     logbook.append(_readings("bench", 5, NOW - 50 * HOUR))
-    found = state.situation(logbook, SETTINGS, NOW)
+    found = present.situation(logbook, SETTINGS, NOW)
     assert _kinds(found)["bench"] is TroubleKind.SILENT
     assert found.air is not None
     assert found.age(found.air) == pytest.approx(50 * HOUR)
@@ -93,7 +93,7 @@ def test_days_of_silence_are_silence_and_not_nothing(logbook: Logbook) -> None:
 def test_a_clock_that_was_never_set_is_a_trouble(logbook: Logbook) -> None:
     """Every reading is either ahead of it or doubtful."""
     logbook.append(_readings("bench", 60))
-    found = state.situation(logbook, SETTINGS, 5_000.0)
+    found = present.situation(logbook, SETTINGS, 5_000.0)
     assert TroubleKind.CLOCK in {trouble.kind for trouble in found.troubles}
 
 
@@ -103,16 +103,16 @@ def test_a_clock_set_back_is_a_trouble_until_the_sensors_speak(logbook: Logbook)
     logbook.append([*_readings("bench", 30, later), *_readings("hull", 30, later)])
     step = {"step": -5 * HOUR, "before": later, "after": NOW, "begun": later - HOUR}
     logbook.append([], [Entry("clock", step, NOW)])
-    found = state.situation(logbook, SETTINGS, NOW + 5)
+    found = present.situation(logbook, SETTINGS, NOW + 5)
     assert set(_kinds(found).values()) == {TroubleKind.CLOCK}
     both = [*_readings("bench", 1, NOW + 30), *_readings("hull", 1, NOW + 30)]
     logbook.append(both)
-    after = state.situation(logbook, SETTINGS, NOW + 40)
+    after = present.situation(logbook, SETTINGS, NOW + 40)
     assert after.troubles == ()
     assert after.air is not None
     assert after.air.time == pytest.approx(NOW + 30)
     logbook.append([*_readings("bench", 1, later - 60), *_readings("hull", 1, later - 60)])
-    [mixed] = state.situation(logbook, SETTINGS, later - 60).troubles
+    [mixed] = present.situation(logbook, SETTINGS, later - 60).troubles
     assert "cannot be told apart" in mixed.seen
 
 
@@ -121,7 +121,7 @@ def test_a_clock_set_forward_is_a_trouble_until_all_have_spoken(logbook: Logbook
     logbook.append([*_readings("bench", 60, NOW - 120), *_readings("hull", 60, NOW - 120)])
     logbook.append([], [Entry("clock", {"step": 100.0, "before": NOW - 200, "after": NOW - 100}, NOW - 100)])
     logbook.append(_readings("bench", 1, NOW))
-    [trouble] = state.situation(logbook, SETTINGS, NOW).troubles
+    [trouble] = present.situation(logbook, SETTINGS, NOW).troubles
     assert trouble.kind is TroubleKind.CLOCK
     assert "hull" in trouble.seen
     assert "bench" not in trouble.seen
@@ -131,7 +131,7 @@ def test_doubtful_and_kept_readings_are_not_believed(logbook: Logbook) -> None:
     """Stamped by an unset clock, or kept by a broker without a time: neither says anything of now."""
     logbook.append(_readings("bench", 3, flags=int(Flag.CLOCK_DOUBT)))
     logbook.append(_readings("hull", 3, flags=int(Flag.RETAINED | Flag.ARRIVAL_TIME)))
-    found = state.situation(logbook, SETTINGS, NOW)
+    found = present.situation(logbook, SETTINGS, NOW)
     assert found.places() == ()
     assert set(_kinds(found)) == {"bench", "hull"}
 
@@ -147,7 +147,7 @@ HELD_BACK = [
 def test_what_a_broker_held_back_is_of_unknown_age(logbook: Logbook, flags: Flag) -> None:
     """However new its stamp is: no place, no past, a trouble that says so; until the sensor speaks."""
     logbook.append([*_readings("bench", 180, flags=int(flags)), *_readings("hull", 180)])
-    found = state.situation(logbook, SETTINGS, NOW)
+    found = present.situation(logbook, SETTINGS, NOW)
     assert found.air is None
     assert np.isnan(found.past.air_temperature).all()
     [trouble] = found.troubles
@@ -155,7 +155,7 @@ def test_what_a_broker_held_back_is_of_unknown_age(logbook: Logbook, flags: Flag
     assert "held back" in str(trouble)
     assert recall.look_up(logbook, "bench", NOW).shown is None
     logbook.append(_readings("bench", 1, flags=int(Flag.ARRIVAL_TIME)))
-    found = state.situation(logbook, SETTINGS, NOW)
+    found = present.situation(logbook, SETTINGS, NOW)
     assert found.troubles == ()
     assert np.isfinite(found.past.air_temperature).sum() == 1
 
@@ -163,7 +163,7 @@ def test_what_a_broker_held_back_is_of_unknown_age(logbook: Logbook, flags: Flag
 def test_a_message_that_waited_with_its_own_time_counts(logbook: Logbook) -> None:
     """The flag alone says how it came, not that it is old."""
     logbook.append([*_readings("bench", 60, flags=int(Flag.BACKLOG)), *_readings("hull", 60)])
-    assert state.situation(logbook, SETTINGS, NOW).troubles == ()
+    assert present.situation(logbook, SETTINGS, NOW).troubles == ()
 
 
 def test_of_two_sensors_of_a_role_the_healthy_one_speaks(logbook: Logbook) -> None:
@@ -171,7 +171,7 @@ def test_of_two_sensors_of_a_role_the_healthy_one_speaks(logbook: Logbook) -> No
     settings = configuration.parse('[sensors.bench]\nrole = "air"\n[sensors.beam]\nrole = "air"')
     logbook.append(_readings("beam", 30, NOW - HOUR / 2))
     logbook.append(_readings("bench", 60, NOW - 60))
-    found = state.situation(logbook, settings, NOW)
+    found = present.situation(logbook, settings, NOW)
     assert found.air is not None
     assert found.air.sensor == "bench"
     assert _kinds(found) == {"beam": TroubleKind.SILENT}
@@ -180,7 +180,7 @@ def test_of_two_sensors_of_a_role_the_healthy_one_speaks(logbook: Logbook) -> No
 def test_without_sensors_in_the_file_names_tell_roles(logbook: Logbook) -> None:
     """The defaults serve whoever has written no configuration."""
     logbook.append([*_readings("bench", 60), *_readings("hull", 60), *_readings("cellar", 60)])
-    found = state.situation(logbook, configuration.Configuration(), NOW)
+    found = present.situation(logbook, configuration.Configuration(), NOW)
     assert [place.sensor for place in found.places()] == ["bench", "hull"]
     assert found.troubles == ()
 
@@ -188,13 +188,13 @@ def test_without_sensors_in_the_file_names_tell_roles(logbook: Logbook) -> None:
 def test_a_gap_in_the_past_stays_a_gap(logbook: Logbook) -> None:
     """Two hours without a reading are cells without a number, never a line drawn across."""
     logbook.append([*_readings("bench", 120, NOW - 4 * HOUR), *_readings("bench", 120)])
-    past = state.situation(logbook, SETTINGS, NOW).past
+    past = present.situation(logbook, SETTINGS, NOW).past
     hole = np.isnan(past.air_temperature)
     assert 6 <= hole.sum() <= 9
     assert np.isnan(past.vapour_pressure[hole]).all()
 
 
-def _refused(sensor: str, minutes: int, until: float = NOW) -> list[Rejected]:
+def _rejected(sensor: str, minutes: int, until: float = NOW) -> list[Rejected]:
     return [
         Rejected(Reason.FAHRENHEIT, b"cut", until - minute * MINUTE, "usb", sensor)
         for minute in reversed(range(minutes))
@@ -204,8 +204,8 @@ def _refused(sensor: str, minutes: int, until: float = NOW) -> list[Rejected]:
 def test_a_sensor_whose_readings_are_refused_is_implausible_and_not_silent(logbook: Logbook) -> None:
     """It speaks each minute and nothing can be believed: the cable is not what to look at."""
     logbook.append([*_readings("bench", 60, NOW - 30 * MINUTE), *_readings("hull", 90)])
-    logbook.append(rejected=_refused("bench", 30))
-    [trouble] = state.situation(logbook, SETTINGS, NOW + 10).troubles
+    logbook.append(rejected=_rejected("bench", 30))
+    [trouble] = present.situation(logbook, SETTINGS, NOW + 10).troubles
     assert (trouble.sensor, trouble.kind) == ("bench", TroubleKind.IMPLAUSIBLE)
     assert "30 were refused: looks like Fahrenheit" in trouble.seen
     assert trouble.remedy == "set the device to degC, or name the field temperature_f"
@@ -214,11 +214,11 @@ def test_a_sensor_whose_readings_are_refused_is_implausible_and_not_silent(logbo
 def test_a_sensor_that_is_believed_again_has_no_trouble_left(logbook: Logbook) -> None:
     """Old refusals are still counted, but stand against nobody; a silent one was refused long ago."""
     logbook.append([*_readings("bench", 180), *_readings("hull", 30, NOW - 2 * HOUR)])
-    logbook.append(rejected=[*_refused("bench", 5), *_refused("hull", 5, NOW - HOUR)])
-    found = state.situation(logbook, SETTINGS, NOW + 10)
+    logbook.append(rejected=[*_rejected("bench", 5), *_rejected("hull", 5, NOW - HOUR)])
+    found = present.situation(logbook, SETTINGS, NOW + 10)
     assert _kinds(found) == {"hull": TroubleKind.SILENT}
-    assert found.refused == "10 refused since yesterday: looks like Fahrenheit 10"
-    assert state.situation(logbook, SETTINGS, NOW + 30 * HOUR).refused == ""
+    assert found.rejected == "10 refused since yesterday: looks like Fahrenheit 10"
+    assert present.situation(logbook, SETTINGS, NOW + 30 * HOUR).rejected == ""
 
 
 def test_a_board_whose_clock_went_back_is_a_trouble_of_its_clock(logbook: Logbook) -> None:
@@ -226,7 +226,7 @@ def test_a_board_whose_clock_went_back_is_a_trouble_of_its_clock(logbook: Logboo
     logbook.append([*_readings("hull", 60), *_readings("bench", 60, NOW - 20 * MINUTE)])
     back = [r._replace(received=r.time + 2 * HOUR) for r in _readings("bench", 20, NOW - 2 * HOUR)]
     logbook.append(back)
-    [trouble] = state.situation(logbook, SETTINGS, NOW).troubles
+    [trouble] = present.situation(logbook, SETTINGS, NOW).troubles
     assert (trouble.sensor, trouble.kind) == ("bench", TroubleKind.CLOCK)
     assert "2.0 h behind" in str(trouble.seen)
     assert "board's clock" in trouble.remedy

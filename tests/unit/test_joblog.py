@@ -10,11 +10,12 @@ from curewatch.cli.forms import Field, fill, one_of, words
 from curewatch.cli.job_forms import FORMS
 from curewatch.cli.main import run
 from curewatch.clock import SystemClock, iso_utc
+from curewatch.daemon import external_entries
 from curewatch.errors import UsageError
-from curewatch.ingest import layups, told_beside
-from curewatch.joblog import quality
-from curewatch.logbook import Entry, Kind, Logbook
+from curewatch.logbook import Entry, EntryKind, Logbook
+from curewatch.shed import layer_log
 from curewatch.wording import Wording
+from curewatch.worklog import quality
 
 
 @pytest.fixture
@@ -37,7 +38,7 @@ def told(shed: Path, capsys: pytest.CaptureFixture[str], *arguments: str) -> Any
     return json.loads(found.out)
 
 
-def refused(shed: Path, capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+def rejected(shed: Path, capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
     """The message with which ``curewatch job …`` refuses."""
     with pytest.raises(SystemExit) as end:
         run(["job", *arguments, "--config", str(shed)])
@@ -65,19 +66,19 @@ def test_a_job_runs_from_open_to_a_sealed_close(shed: Path, capsys: pytest.Captu
     with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
         logbook.verify()
         assert [entry.kind for entry in logbook.entries(job="J1")] == [
-            Kind.JOB_OPEN, Kind.BATCH, Kind.NOTE, Kind.JOB_CLOSE, Kind.SEAL,
+            EntryKind.JOB_OPEN, EntryKind.BATCH, EntryKind.NOTE, EntryKind.JOB_CLOSE, EntryKind.SEAL,
         ]  # fmt: skip
 
 
 def test_a_ratio_outside_its_tolerance_is_not_written_down_unless_insisted_on(
     shed: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """The cup is refused with how to mend it; --anyway records it as what it was: outside."""
+    """The cup is refused with how to mend it; --force records it as what it was: outside."""
     told(shed, capsys, "open", "--title", "new rudder cheek")
-    message = refused(shed, capsys, "batch", "--resin-mass", "200 g", "--hardener-mass", "30 g")
+    message = rejected(shed, capsys, "batch", "--resin-mass", "200 g", "--hardener-mass", "30 g")
     assert "outside its tolerance" in message
     assert "add 14 g of hardener" in message
-    kept = told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "30", "--anyway")
+    kept = told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "30", "--force")
     assert kept["payload"]["batch"] == "B1"
     assert kept["payload"]["ratio"]["within"] is False
 
@@ -97,9 +98,9 @@ def test_a_correction_is_a_new_entry_and_both_are_shown(
     assert found["payload"]["resin_lot"] == "demo 7"
     assert found["holds_now"]["resin_lot"] == "demo 8"
     assert len(found["corrected_by"]) == 1
-    assert "allowed keys" in refused(shed, capsys, "correct", number, "--set", "colour=red", "--why", "x")
-    assert "cannot be corrected" in refused(shed, capsys, "correct", "99", "--set", "at=now", "--why", "x")
-    nowhere = refused(shed, capsys, "correct", "99", "--set", "resin_lot=demo 8", "--why", "x")
+    assert "allowed keys" in rejected(shed, capsys, "correct", number, "--set", "colour=red", "--why", "x")
+    assert "cannot be corrected" in rejected(shed, capsys, "correct", "99", "--set", "at=now", "--why", "x")
+    nowhere = rejected(shed, capsys, "correct", "99", "--set", "resin_lot=demo 8", "--why", "x")
     assert "entry 99 of job J1 cannot be corrected; those that people told can: 1, 2" in nowhere
 
 
@@ -112,7 +113,7 @@ def test_lots_are_carried_to_the_next_batch_but_masses_are_not(
     second = told(shed, capsys, "batch", "--resin-mass", "100", "--hardener-mass", "22")
     assert second["payload"]["batch"] == "B2"
     assert second["payload"]["resin_lot"] == "demo 7"
-    assert "--resin-mass" in refused(shed, capsys, "batch", "--hardener-mass", "22")
+    assert "--resin-mass" in rejected(shed, capsys, "batch", "--hardener-mass", "22")
 
 
 def test_words_from_outside_cannot_act_on_the_terminal(
@@ -142,19 +143,19 @@ def test_a_photo_is_known_by_its_hash(shed: Path, tmp_path: Path, capsys: pytest
     assert (entry["payload"]["width"], entry["payload"]["height"]) == (800, 600)
     rubbish = tmp_path / "rubbish.jpg"
     rubbish.write_bytes(b"\xff\xd8\xff no picture")
-    assert "is not a picture" in refused(shed, capsys, "photo", str(rubbish))
-    assert "cannot be read" in refused(shed, capsys, "photo", str(tmp_path / "gone.jpg"))
+    assert "is not a picture" in rejected(shed, capsys, "photo", str(rubbish))
+    assert "cannot be read" in rejected(shed, capsys, "photo", str(tmp_path / "gone.jpg"))
 
 
 def test_several_open_jobs_must_be_told_apart(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """With two jobs open nothing is guessed."""
-    assert "no job is open" in refused(shed, capsys, "note", "--text", "x")
+    assert "no job is open" in rejected(shed, capsys, "note", "--text", "x")
     told(shed, capsys, "open", "--title", "new rudder cheek")
     told(shed, capsys, "open", "--title", "coach-roof edge", "--name", "roof")
-    assert "several jobs are open (J1, roof)" in refused(shed, capsys, "note", "--text", "x")
+    assert "several jobs are open (J1, roof)" in rejected(shed, capsys, "note", "--text", "x")
     assert told(shed, capsys, "note", "--text", "x", "--job", "roof")["job"] == "roof"
-    assert "already" in refused(shed, capsys, "open", "--title", "again", "--name", "roof")
-    assert "no layup" in refused(shed, capsys, "peel-ply", "--action", "on", "--job", "roof")
+    assert "already" in rejected(shed, capsys, "open", "--title", "again", "--name", "roof")
+    assert "no layup" in rejected(shed, capsys, "peel-ply", "--action", "on", "--job", "roof")
 
 
 FIELDS = (
@@ -166,7 +167,7 @@ FIELDS = (
 
 def test_a_form_offers_what_stood_in_the_units_of_the_person() -> None:
     """The last mass in ounces, the last temperature in Fahrenheit; Enter takes them as they were."""
-    fields = [field for field in FORMS[Kind.BATCH] if field.key in {"resin_mass", "pot_temperature"}]
+    fields = [field for field in FORMS[EntryKind.BATCH] if field.key in {"resin_mass", "pot_temperature"}]
     offered = []
 
     def enter(question: str, before: str) -> str:
@@ -210,7 +211,7 @@ def laid(shed: Path, capsys: pytest.CaptureFixture[str], *arguments: str) -> dic
     assert not end.value.code, capsys.readouterr().err
     capsys.readouterr()
     with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
-        entry = logbook.entries(Kind.LAYUP)[-1]
+        entry = logbook.entries(EntryKind.LAYER)[-1]
     return {**entry.payload, "entry": entry}
 
 
@@ -227,7 +228,7 @@ def test_a_layer_is_laid_from_the_batches_of_the_open_job(
     payload = laid(shed, capsys, "--batch", "b1", "--batch", "B2", "--layers", "3", "--cloth", "biaxial 450")
     assert payload["job"] == payload["entry"].job == "J1"
     assert payload["batches"] == ["B1", "B2"]
-    assert (payload["layers"], payload["cloth"], payload["system"]) == (3, "biaxial 450", "epoxy-fast")
+    assert (payload["layers"], payload["cloth"], payload["resin"]) == (3, "biaxial 450", "epoxy-fast")
     assert payload["batch_mass"] == pytest.approx(0.244)
     assert payload["lot"] == "demo 7"
     assert payload["entry"].recorded - payload["started"] == pytest.approx(720, abs=5)
@@ -266,7 +267,7 @@ def test_a_layup_and_what_was_seen_of_it_can_be_corrected(
     shed: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Batches, cloth and the hour of a layup; the word of an observation: each by its own reader."""
-    from curewatch.ingest.layups import running
+    from curewatch.shed.layer_log import running
 
     told(shed, capsys, "open", "--title", "new rudder cheek")
     told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44")
@@ -275,14 +276,14 @@ def test_a_layup_and_what_was_seen_of_it_can_be_corrected(
     told(shed, capsys, "correct", number, "--set", "batches=B1", "--set", "cloth=twill", "--why", "forgotten")
     earlier = iso_utc(entry.recorded - 3600)
     told(shed, capsys, "correct", number, "--set", f"at={earlier}", "--why", "the other clock")
-    (found,) = [one for one in told(shed, capsys, "show")["entries"] if one["kind"] == "layup"]
+    (found,) = [one for one in told(shed, capsys, "show")["entries"] if one["kind"] == "layer"]
     assert found["holds_now"]["batches"] == ["B1"]
     with Logbook(shed.parent / "shed.sqlite") as logbook:
-        (layup,) = running(logbook, entry.recorded)
-        assert layup.started == pytest.approx(entry.recorded - 3600, abs=1)
-        seen = logbook.write(Entry("observation", {"layup": "L1", "seen": "gelled"}, entry.at, job="J1"))
+        (layer,) = running(logbook, entry.recorded)
+        assert layer.started == pytest.approx(entry.recorded - 3600, abs=1)
+        seen = logbook.write(Entry("observation", {"layer": "L1", "seen": "gelled"}, entry.at, job="J1"))
     told(shed, capsys, "correct", str(seen.number), "--set", "seen=kicked", "--why", "misread")
-    assert "allowed: kicked" in refused(
+    assert "allowed: kicked" in rejected(
         shed, capsys, "correct", str(seen.number), "--set", "seen=green", "--why", "x"
     )
 
@@ -291,7 +292,7 @@ def test_a_corrected_lot_is_corrected_wherever_it_was_taken_from_there(
     shed: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Its layer and what was seen of it follow, or the wrong lot would be the one that learns."""
-    from curewatch.ingest import learnt
+    from curewatch.shed import learnt
 
     told(shed, capsys, "open", "--title", "new rudder cheek")
     weighed = ["batch", "--resin-mass", "200", "--hardener-mass", "44"]
@@ -299,13 +300,13 @@ def test_a_corrected_lot_is_corrected_wherever_it_was_taken_from_there(
     laid(shed, capsys, "--batch", "B1")
     laid(shed, capsys, "--batch", "B1", "--lot", "another tin")
     with Logbook(shed.parent / "shed.sqlite") as logbook:
-        for layup, lot in (("L1", "demo 7"), ("L2", "another tin")):
-            payload = {"layup": layup, "seen": "gelled", "lot": lot}
+        for layer, lot in (("L1", "demo 7"), ("L2", "another tin")):
+            payload = {"layer": layer, "seen": "gelled", "lot": lot}
             logbook.write(Entry("observation", payload, SystemClock().now().utc, job="J1"))
     told(shed, capsys, "correct", str(batch), "--set", "resin_lot=demo 8", "--why", "read the wrong tin")
     entries = told(shed, capsys, "show")["entries"]
     lots = {
-        (one["kind"], one["payload"]["layup"]): (one["holds_now"] or one["payload"])["lot"]
+        (one["kind"], one["payload"]["layer"]): (one["holds_now"] or one["payload"])["lot"]
         for one in entries
         if one["kind"] in {"layup", "observation"}
     }
@@ -317,7 +318,7 @@ def test_a_corrected_lot_is_corrected_wherever_it_was_taken_from_there(
 
 def test_the_first_batch_takes_the_lot_on_the_shelf(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The configured lot is that of the configured resin, and of no other."""
-    shed.write_text(shed.read_text() + '[resin]\nsystem = "epoxy-slow"\nlot = "A-17"\n')
+    shed.write_text(shed.read_text() + '[resin]\nname = "epoxy-slow"\nlot = "A-17"\n')
     told(shed, capsys, "open", "--title", "new rudder cheek")
     assert told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44")["payload"][
         "resin_lot"
@@ -333,10 +334,10 @@ def test_a_polyester_is_told_by_its_peroxide_and_an_epoxy_by_its_hardener(
     """Peroxide is never called hardener: not in the entry, not in a line, not where it is asked for."""
     told(shed, capsys, "open", "--title", "new rudder cheek")
     weighed = ["batch", "--resin", "polyester-layup", "--resin-mass", "200"]
-    assert "missing: --peroxide-mass" in refused(shed, capsys, *weighed)
-    message = refused(shed, capsys, *weighed, "--hardener-mass", "4")
+    assert "missing: --peroxide-mass" in rejected(shed, capsys, *weighed)
+    message = rejected(shed, capsys, *weighed, "--hardener-mass", "4")
     assert "polyester-layup is mixed with peroxide. Use --peroxide-mass" in message
-    message = refused(shed, capsys, *weighed, "--peroxide-mass", "1")
+    message = rejected(shed, capsys, *weighed, "--peroxide-mass", "1")
     assert "add 3 g of peroxide at once" in message
     assert "Never throw a warm mix away" in message
     for grams in ("2", "6"):  # both ends of 1 to 3 % are allowed
@@ -344,12 +345,12 @@ def test_a_polyester_is_told_by_its_peroxide_and_an_epoxy_by_its_hardener(
     assert "hardener" not in str(kept)
     assert kept["payload"]["peroxide_mass"] == pytest.approx(0.006)
     assert "% peroxide" in kept["payload"]["ratio"]["text"]
-    message = refused(
+    message = rejected(
         shed, capsys, "batch", "--resin", "epoxy-slow", "--resin-mass", "200", "--peroxide-mass", "4"
     )
     assert "Use --hardener-mass" in message
     told(shed, capsys, "correct", str(kept["number"]), "--set", "resin_mass=300 g", "--why", "misread")
-    message = refused(
+    message = rejected(
         shed, capsys, "correct", str(kept["number"]), "--set", "hardener_mass=5 g", "--why", "misread"
     )
     assert "Use --set peroxide_mass=MASS" in message
@@ -361,7 +362,7 @@ def test_a_batch_corrected_to_another_kind_of_resin_keeps_its_mass_under_the_rig
     """Told as an epoxy, it was a polyester: the same grams are peroxide, and the ratio is another."""
     told(shed, capsys, "open", "--title", "new rudder cheek")
     cup = told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44")["number"]
-    told(shed, capsys, "correct", str(cup), "--set", "system=polyester-layup", "--why", "wrong tin")
+    told(shed, capsys, "correct", str(cup), "--set", "resin=polyester-layup", "--why", "wrong tin")
     held = {one["number"]: one["holds_now"] for one in told(shed, capsys, "show")["entries"]}[cup]
     assert (held["peroxide_mass"], held["hardener_mass"]) == (pytest.approx(0.044), None)
     assert held["ratio"]["within"] is False
@@ -413,7 +414,7 @@ def test_an_observation_is_shown_in_a_line_that_a_person_reads(
     told(shed, capsys, "open", "--title", "new rudder cheek")
     laid(shed, capsys, "--ago", "9 h", "--mass", "150 g")
     with pytest.raises(SystemExit):
-        run(["saw", "gelled", "--temperature", "18", "--config", str(shed)])
+        run(["observe", "gelled", "--temperature", "18", "--config", str(shed)])
     capsys.readouterr()
     with pytest.raises(SystemExit):
         run(["job", "show", "--config", str(shed)])
@@ -440,11 +441,11 @@ def test_what_is_told_afterwards_belongs_to_the_layer_that_lay_there_then(
     for ago in ("5 h", "10 min"):
         laid(shed, capsys, "--mass", "150 g", "--ago", ago)
     off = told(shed, capsys, "peel-ply", "--action", "off", "--ago", "30 min")
-    assert off["payload"]["layup"] == "L1"
-    assert told(shed, capsys, "wash", "--action", "both")["payload"]["layup"] == "L2"
+    assert off["payload"]["layer"] == "L1"
+    assert told(shed, capsys, "wash", "--action", "both")["payload"]["layer"] == "L2"
     early = ["wash", "--action", "wash", "--ago"]
-    assert "no layup had begun" in refused(shed, capsys, *early, "5 h 30 min")
-    assert "L2 had not begun" in refused(shed, capsys, *early, "30 min", "--layup", "L2")
+    assert "no layup had begun" in rejected(shed, capsys, *early, "5 h 30 min")
+    assert "L2 had not begun" in rejected(shed, capsys, *early, "30 min", "--layer", "L2")
 
 
 def test_a_job_reads_as_somebody_would_say_it(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -480,14 +481,14 @@ def test_an_empty_pot_is_told_once_and_every_reader_of_layups_sees_it(
     told(shed, capsys, "open", "--title", "new rudder cheek")
     for _ in range(2):
         laid(shed, capsys, "--mass", "200 g", "--resin", "epoxy-slow", "--ago", "20 min")
-    said = told(shed, capsys, "pot-empty", "--layup", "L1")
-    assert (said["kind"], said["payload"]["layup"]) == ("pot-empty", "L1")
+    said = told(shed, capsys, "pot-empty", "--layer", "L1")
+    assert (said["kind"], said["payload"]["layer"]) == ("pot-empty", "L1")
     with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
         now = SystemClock().now().utc
-        emptied = {each.layup: each.pot_emptied for each in layups.running(logbook, now)}
+        emptied = {each.layer: each.pot_emptied for each in layer_log.running(logbook, now)}
     assert emptied["L2"] is None
     assert emptied["L1"] == pytest.approx(now, abs=60)
-    assert "pot-empty" in told_beside.KINDS
+    assert "pot-empty" in external_entries.KINDS
     told(shed, capsys, "pot-empty")
     with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
-        assert all(each.pot_emptied for each in layups.running(logbook, SystemClock().now().utc))
+        assert all(each.pot_emptied for each in layer_log.running(logbook, SystemClock().now().utc))

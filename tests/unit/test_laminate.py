@@ -9,11 +9,18 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from curewatch.errors import OutOfValidity
-from curewatch.materials import load_system
+from curewatch.materials import load_resin
 from curewatch.materials.substrate import Substrate, load_substrate
-from curewatch.model.film import History, constant
-from curewatch.model.laminate import CELLS, SUBSTRATE_CELLS, Layer, laminate, layers_in_one_go, matter
-from curewatch.model.pace import pace
+from curewatch.model.film.film import History, constant
+from curewatch.model.film.rate_table import pace
+from curewatch.model.mass.laminate import (
+    CELLS,
+    SUBSTRATE_CELLS,
+    LaminateLayer,
+    laminate,
+    layers_in_one_go,
+    matter,
+)
 from curewatch.physics.heat_balance import STILL_AIR
 from curewatch.units import HOUR, FloatArray
 
@@ -22,8 +29,8 @@ DAY = 24 * HOUR
 
 def tight_peak(name: str, thickness: float, air: float, substrate: Substrate) -> float:
     """Hottest place of the laminate by LSODA at 1e-8, with conduction written out by hand. [K]"""
-    system = load_system(name)
-    law, stuff = pace(system), matter(system)
+    resin = load_resin(name)
+    law, stuff = pace(resin), matter(resin)
     widths = np.concatenate([
         np.full(SUBSTRATE_CELLS, substrate.thickness / SUBSTRATE_CELLS),
         np.full(CELLS, thickness / CELLS),
@@ -46,7 +53,7 @@ def tight_peak(name: str, thickness: float, air: float, substrate: Substrate) ->
         warming[SUBSTRATE_CELLS:] += stuff.rise * np.where(progress > 0.0, speed, 0.0)
         return np.concatenate([speed, warming])
 
-    start = np.concatenate([np.full(CELLS, -system.kinetics.inhibitor), np.full(widths.size, air)])
+    start = np.concatenate([np.full(CELLS, -resin.kinetics.inhibitor), np.full(widths.size, air)])
     found = solve_ivp(rate, (0.0, DAY), start, method="LSODA", rtol=1e-8, atol=1e-8, max_step=120.0)
     return float(found.y[CELLS + SUBSTRATE_CELLS :].max())
 
@@ -63,21 +70,21 @@ def tight_peak(name: str, thickness: float, air: float, substrate: Substrate) ->
 def test_the_peak_agrees_with_a_tight_solver(name: str, thickness: float, air: float, substrate: str) -> None:
     """Peak temperature within 0.5 K of SciPy over a day."""
     under = load_substrate(substrate)
-    found = laminate(load_system(name), [Layer(0.0, thickness)], constant(air, DAY), under)
+    found = laminate(load_resin(name), [LaminateLayer(0.0, thickness)], constant(air, DAY), under)
     assert found.peak_temperature == pytest.approx(tight_peak(name, thickness, air, under), abs=0.5)
 
 
-def tight_peak_of_layers(name: str, layers: list[Layer], air: float, substrate: Substrate) -> float:
+def tight_peak_of_layers(name: str, layers: list[LaminateLayer], air: float, substrate: Substrate) -> float:
     """The same for layers of one cell thickness laid over time, each at the temperature of the air. [K]"""
-    system, cell = load_system(name), sum(layer.thickness for layer in layers) / CELLS
-    law, stuff = pace(system), matter(system)
+    resin, cell = load_resin(name), sum(layer.thickness for layer in layers) / CELLS
+    law, stuff = pace(resin), matter(resin)
     wide = substrate.thickness / SUBSTRATE_CELLS
     warmth, progress, peak = np.full(SUBSTRATE_CELLS, air), np.empty(0), air
     ends = [layer.at for layer in layers[1:]] + [DAY]
     for layer, end in zip(layers, ends, strict=True):
         count = round(layer.thickness / cell)
         warmth = np.append(warmth, np.full(count, air))
-        progress = np.append(progress, np.full(count, -system.kinetics.inhibitor))
+        progress = np.append(progress, np.full(count, -resin.kinetics.inhibitor))
         cells = progress.size
         widths = np.append(np.full(SUBSTRATE_CELLS, wide), np.full(cells, cell))
         wood = np.arange(widths.size) < SUBSTRATE_CELLS
@@ -124,31 +131,43 @@ def tight_peak_of_layers(name: str, layers: list[Layer], air: float, substrate: 
 @pytest.mark.parametrize(
     ("name", "layers", "air", "substrate"),
     [
-        ("epoxy-fast", [Layer(0.0, 0.003), Layer(3600.0, 0.003)], 293.15, "foam"),
+        ("epoxy-fast", [LaminateLayer(0.0, 0.003), LaminateLayer(3600.0, 0.003)], 293.15, "foam"),
         pytest.param(
             "epoxy-fast",
-            [Layer(0.0, 0.004), Layer(1800.0, 0.004), Layer(5400.0, 0.002)],
+            [LaminateLayer(0.0, 0.004), LaminateLayer(1800.0, 0.004), LaminateLayer(5400.0, 0.002)],
             288.15,
             "plywood",
             marks=pytest.mark.long,
         ),
         pytest.param(
-            "epoxy-fast", [Layer(0.0, 0.008), Layer(5400.0, 0.008)], 288.15, "plywood", marks=pytest.mark.long
+            "epoxy-fast",
+            [LaminateLayer(0.0, 0.008), LaminateLayer(5400.0, 0.008)],
+            288.15,
+            "plywood",
+            marks=pytest.mark.long,
         ),
         pytest.param(
-            "epoxy-fast", [Layer(0.0, 0.010), Layer(3000.0, 0.010)], 295.15, "steel", marks=pytest.mark.long
+            "epoxy-fast",
+            [LaminateLayer(0.0, 0.010), LaminateLayer(3000.0, 0.010)],
+            295.15,
+            "steel",
+            marks=pytest.mark.long,
         ),
         pytest.param(
-            "vinyl-ester", [Layer(0.0, 0.006), Layer(2400.0, 0.006)], 293.15, "foam", marks=pytest.mark.long
+            "vinyl-ester",
+            [LaminateLayer(0.0, 0.006), LaminateLayer(2400.0, 0.006)],
+            293.15,
+            "foam",
+            marks=pytest.mark.long,
         ),
     ],
 )
 def test_the_peak_of_layers_laid_over_time_agrees_with_a_tight_solver(
-    name: str, layers: list[Layer], air: float, substrate: str
+    name: str, layers: list[LaminateLayer], air: float, substrate: str
 ) -> None:
     """A cold layer on one that is about to run away: peak within 0.5 K of SciPy, quenched or not."""
     under = load_substrate(substrate)
-    found = laminate(load_system(name), layers, constant(air, DAY), under)
+    found = laminate(load_resin(name), layers, constant(air, DAY), under)
     assert found.peak_temperature == pytest.approx(tight_peak_of_layers(name, layers, air, under), abs=0.5)
 
 
@@ -160,9 +179,9 @@ substrates = st.sampled_from(["plywood", "foam", "steel", None])
 @given(names, substrates, st.floats(0.001, 0.02), st.floats(278.0, 303.0), st.booleans())
 def test_energy_closes(name: str, under: str | None, thickness: float, air: float, twice: bool) -> None:
     """Heat made is heat stored and heat given off, within a millionth, also when a layer joins later."""
-    layers = [Layer(0.0, thickness)] + ([Layer(2 * HOUR, thickness)] if twice else [])
+    layers = [LaminateLayer(0.0, thickness)] + ([LaminateLayer(2 * HOUR, thickness)] if twice else [])
     substrate = load_substrate(under) if under else None
-    found = laminate(load_system(name), layers, constant(air, DAY), substrate)
+    found = laminate(load_resin(name), layers, constant(air, DAY), substrate)
     assert found.stored + found.given_off == pytest.approx(found.made, rel=1e-6)
 
 
@@ -172,54 +191,55 @@ def test_without_reaction_heat_a_laminate_stays_at_air_temperature(
     name: str, under: str | None, thickness: float, air: float
 ) -> None:
     """No heat made: every cell keeps the temperature of the air."""
-    system = load_system(name)
-    cold = replace(system, thermal=replace(system.thermal, reaction_heat=0.0))
+    resin = load_resin(name)
+    cold = replace(resin, thermal=replace(resin.thermal, reaction_heat=0.0))
     substrate = load_substrate(under) if under else None
-    found = laminate(cold, [Layer(0.0, thickness)], constant(air, 6 * HOUR), substrate)
+    found = laminate(cold, [LaminateLayer(0.0, thickness)], constant(air, 6 * HOUR), substrate)
     assert np.max(np.abs(found.hottest - air)) < 1e-6
 
 
 def test_thicker_is_hotter_and_layers_apart_are_cooler() -> None:
     """The same laminate in two goes, hours apart, stays cooler than in one."""
-    system, under = load_system("epoxy-fast"), load_substrate("foam")
+    resin, under = load_resin("epoxy-fast"), load_substrate("foam")
     air = constant(293.15, DAY)
     peaks = [
-        laminate(system, [Layer(0.0, each)], air, under).peak_temperature for each in (0.003, 0.006, 0.012)
+        laminate(resin, [LaminateLayer(0.0, each)], air, under).peak_temperature
+        for each in (0.003, 0.006, 0.012)
     ]
     assert peaks == sorted(peaks)
-    apart = laminate(system, [Layer(0.0, 0.003), Layer(5 * HOUR, 0.003)], air, under)
+    apart = laminate(resin, [LaminateLayer(0.0, 0.003), LaminateLayer(5 * HOUR, 0.003)], air, under)
     assert apart.peak_temperature < peaks[1]
 
 
 def test_layers_in_one_go_is_the_most_that_stays_cool_enough() -> None:
     """One more layer would be too hot, and a colder shed takes at least as many."""
-    system, under = load_system("epoxy-fast"), load_substrate("foam")
-    warm = layers_in_one_go(system, 0.0008, constant(298.15, DAY), under)
+    resin, under = load_resin("epoxy-fast"), load_substrate("foam")
+    warm = layers_in_one_go(resin, 0.0008, constant(298.15, DAY), under)
     assert 1 <= warm.layers < 12
     assert warm.peak_temperature <= 343.15 < warm.peak_of_one_more
-    assert layers_in_one_go(system, 0.0008, constant(283.15, DAY), under).layers >= warm.layers
+    assert layers_in_one_go(resin, 0.0008, constant(283.15, DAY), under).layers >= warm.layers
 
 
 def test_the_air_may_change() -> None:
     """A night that cools makes the laminate gel later than the evening it began in."""
-    system, under = load_system("epoxy-slow"), load_substrate("plywood")
+    resin, under = load_resin("epoxy-slow"), load_substrate("plywood")
     cooling = History(np.array([0.0, 6 * HOUR, DAY]), np.array([293.15, 281.15, 281.15]))
-    plan = [Layer(0.0, 0.002)]
-    steady = laminate(system, plan, constant(293.15, DAY), under)
-    assert laminate(system, plan, cooling, under).gel > steady.gel
+    plan = [LaminateLayer(0.0, 0.002)]
+    steady = laminate(resin, plan, constant(293.15, DAY), under)
+    assert laminate(resin, plan, cooling, under).gel > steady.gel
 
 
 @pytest.mark.parametrize(
     "layers",
     [
         [],
-        [Layer(10.0, 0.001)],
-        [Layer(0.0, 0.0)],
-        [Layer(0.0, 0.001), Layer(2 * DAY, 0.001)],
-        [Layer(0.0, 0.5)],
+        [LaminateLayer(10.0, 0.001)],
+        [LaminateLayer(0.0, 0.0)],
+        [LaminateLayer(0.0, 0.001), LaminateLayer(2 * DAY, 0.001)],
+        [LaminateLayer(0.0, 0.5)],
     ],
 )
-def test_a_plan_that_is_none_is_refused(layers: list[Layer]) -> None:
+def test_a_plan_that_is_none_is_refused(layers: list[LaminateLayer]) -> None:
     """No layer, not from the start, no thickness, after the end, a block."""
     with pytest.raises(OutOfValidity):
-        laminate(load_system("epoxy-slow"), layers, constant(293.15, DAY))
+        laminate(load_resin("epoxy-slow"), layers, constant(293.15, DAY))

@@ -8,10 +8,10 @@ import pytest
 from curewatch.cli.main import run
 from curewatch.clock import SystemClock
 from curewatch.errors import ExitStatus
-from curewatch.ingest.layups import next_name, running
-from curewatch.jobs import Layup, layup_as_plain, layup_from_plain
+from curewatch.jobs import Layer, layer_as_plain, layer_from_plain
 from curewatch.logbook import Entry, Logbook
 from curewatch.readings import Reading
+from curewatch.shed.layer_log import next_name, running
 
 
 @pytest.fixture
@@ -20,7 +20,7 @@ def shed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     file = tmp_path / "curewatch.toml"
     file.write_text(
         '[shed]\nname = "Saltmarsh Shed"\nzone = "Europe/Lisbon"\n'
-        '[resin]\nsystem = "epoxy-slow"\nlot = "A-17"\nbatch_mass_g = 150.0\n'
+        '[resin]\nname = "epoxy-slow"\nlot = "A-17"\nbatch_mass_g = 150.0\n'
         '[logbook]\npath = "logbook.sqlite"\n'
     )
     monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
@@ -39,10 +39,10 @@ def test_a_layer_takes_the_configured_resin(shed: Path, capsys: pytest.CaptureFi
     assert called() == ExitStatus.OK
     assert "L1, epoxy-slow, 150 g" in capsys.readouterr().out
     with Logbook(shed, read_only=True) as logbook:
-        (layup,) = running(logbook, SystemClock().now().utc)
-    assert (layup.layup, layup.system, layup.lot, layup.batch_mass) == ("L1", "epoxy-slow", "A-17", 0.15)
-    assert abs(layup.started - before) < 120.0  # of one clock, which may be set a little meanwhile
-    assert not layup.given_afterwards
+        (layer,) = running(logbook, SystemClock().now().utc)
+    assert (layer.layer, layer.resin, layer.lot, layer.batch_mass) == ("L1", "epoxy-slow", "A-17", 0.15)
+    assert abs(layer.started - before) < 120.0  # of one clock, which may be set a little meanwhile
+    assert not layer.given_afterwards
 
 
 def test_a_time_told_afterwards_is_marked(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -50,7 +50,7 @@ def test_a_time_told_afterwards_is_marked(shed: Path, capsys: pytest.CaptureFixt
     assert called("--ago", "20 min", "--mass", "5 oz", "--text", "second\x1b[2J side") == ExitStatus.OK
     assert "\x1b" not in capsys.readouterr().out
     with Logbook(shed, read_only=True) as logbook:
-        (entry,) = logbook.entries("layup")
+        (entry,) = logbook.entries("layer")
     assert entry.payload["given_afterwards"] is True
     assert entry.recorded - entry.at == pytest.approx(1200, abs=2)
     assert entry.payload["batch_mass"] == pytest.approx(0.1417, abs=1e-4)
@@ -63,11 +63,11 @@ def test_layers_are_listed_and_closed(shed: Path, capsys: pytest.CaptureFixture[
     capsys.readouterr()
     assert called("--running", "--json") == ExitStatus.OK
     listed = json.loads(capsys.readouterr().out)["running"]
-    assert [each["layup"] for each in listed] == ["L1", "L2"]
+    assert [each["layer"] for each in listed] == ["L1", "L2"]
     assert (listed[1]["peroxide_percent"], listed[1]["lot"]) == (2.0, None)
     assert called("--close", "l2") == ExitStatus.OK
     with Logbook(shed, read_only=True) as logbook:
-        assert [layup.layup for layup in running(logbook, SystemClock().now().utc)] == ["L1"]
+        assert [layer.layer for layer in running(logbook, SystemClock().now().utc)] == ["L1"]
         assert next_name(logbook) == "L3"
 
 
@@ -98,7 +98,7 @@ def test_a_layer_is_as_thick_as_its_cloths(shed: Path) -> None:
     called("--json")
     called("--layers", "3", "--json")
     with Logbook(shed, read_only=True) as logbook:
-        one, three = (layup.thickness for layup in running(logbook, SystemClock().now().utc))
+        one, three = (layer.thickness for layer in running(logbook, SystemClock().now().utc))
     assert three == pytest.approx(3 * one)
 
 
@@ -134,19 +134,19 @@ def test_a_slip_stores_nothing(
 
 def test_a_correction_is_followed(tmp_path: Path) -> None:
     """An entry that corrects a layup changes what counts down, not what was written."""
-    layup = Layup("L1", 1000.0, "epoxy-slow", 0.15)
+    layer = Layer("L1", 1000.0, "epoxy-slow", 0.15)
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
-        written = logbook.write(Entry("layup", layup_as_plain(layup), 1000.0))
-        change = {"corrects": written.number, "changes": {"started": 400.0, "layup": "L7"}, "why": "misread"}
+        written = logbook.write(Entry("layer", layer_as_plain(layer), 1000.0))
+        change = {"corrects": written.number, "changes": {"started": 400.0, "layer": "L7"}, "why": "misread"}
         logbook.write(Entry("correction", change, 2000.0))
-        logbook.write(Entry("layup", {"words": "of another program"}, 2000.0))
+        logbook.write(Entry("layer", {"words": "of another program"}, 2000.0))
         (found,) = running(logbook, 3000.0)
-    assert (found.layup, found.started) == ("L1", 400.0)
+    assert (found.layer, found.started) == ("L1", 400.0)
 
 
 def test_a_layup_survives_its_plain_form() -> None:
     """What is written is what is read, whatever else stands beside it."""
-    layup = Layup(
+    layer = Layer(
         "L3", 5.0, "vinyl-ester", 0.2, peroxide_percent=1.5, job="K9-1", note="ä", given_afterwards=True
     )
-    assert layup_from_plain(layup_as_plain(layup) | {"batches": ["B1"]}) == layup
+    assert layer_from_plain(layer_as_plain(layer) | {"batches": ["B1"]}) == layer

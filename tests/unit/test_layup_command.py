@@ -8,12 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from curewatch.advice import limits
-from curewatch.advice.amounts import Repair
-from curewatch.advice.geometry import Shape, outline, taper
-from curewatch.advice.layup import Hands, as_plain, bill
-from curewatch.advice.mixing import of_system
-from curewatch.advice.question import Question
+from curewatch.advice.judge import limits
+from curewatch.advice.judge.question import Question
+from curewatch.advice.plan.amounts import Repair
+from curewatch.advice.plan.geometry import Shape, outline, taper
+from curewatch.advice.plan.layup import Hands, as_plain, bill
+from curewatch.advice.plan.mixing import of_resin
 from curewatch.cli.main import run
 from curewatch.cli.screens import bench_card, section
 from curewatch.cli.screens import layup as screen
@@ -21,7 +21,7 @@ from curewatch.cli.typed import length_from_text
 from curewatch.clock import SystemClock
 from curewatch.errors import UsageError
 from curewatch.logbook import Logbook
-from curewatch.materials import load_system
+from curewatch.materials import load_resin
 from curewatch.materials.cloth import load_cloth
 from curewatch.materials.substrate import load_substrate
 from curewatch.readings import Reading
@@ -29,8 +29,8 @@ from curewatch.wording import Wording
 from tests.record_attacks import need
 
 NOW = 1_795_000_500.0
-SLOW = load_system("epoxy-slow")
-ASKED = Question(SLOW, limits.for_system(SLOW), load_substrate("plywood"))
+SLOW = load_resin("epoxy-slow")
+ASKED = Question(SLOW, limits.for_resin(SLOW), load_substrate("plywood"))
 
 
 def cheek(**changes: object) -> Repair:
@@ -68,12 +68,12 @@ def test_the_drawing_for_the_card_has_a_shape_for_each_layer_and_both_lengths() 
 
 def test_a_polyester_is_mixed_by_its_dose() -> None:
     """2 % of peroxide is 2 g to 100 g of resin, allowed 1 to 3; a dose outside is refused."""
-    polyester = load_system("polyester-layup")
-    made = of_system(polyester)
+    polyester = load_resin("polyester-layup")
+    made = of_resin(polyester)
     assert made.usual == pytest.approx(0.02)
     assert (made.lowest, made.highest) == (pytest.approx(0.01), pytest.approx(0.03))
     with pytest.raises(ValueError, match="Allowed"):
-        of_system(polyester, 5.0)
+        of_resin(polyester, 5.0)
 
 
 def test_without_readings_the_amounts_hold_and_the_times_are_unknown() -> None:

@@ -9,18 +9,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from curewatch.errors import OutOfValidity
-from curewatch.ingest.learnt import along
-from curewatch.materials import load_system
-from curewatch.materials.system import Covariance
-from curewatch.model import film
-from curewatch.model.evidence import CUP, Evidence, as_plain, cup_evidence, from_plain, remembered
-from curewatch.model.learning import WITHIN_LOT, current_system, learn, lessons
-from curewatch.model.milestones import milestones
-from curewatch.model.outcome import outcome
-from curewatch.model.pot import pot
+from curewatch.materials import load_resin
+from curewatch.materials.resin import Covariance
+from curewatch.model.film import film
+from curewatch.model.film.milestones import milestones
+from curewatch.model.film.outcome import outcome
+from curewatch.model.fit.evidence import CUP, Evidence, as_plain, cup_evidence, from_plain, remembered
+from curewatch.model.fit.learning import WITHIN_LOT, current_resin, learn, lessons
+from curewatch.model.mass.pot import pot
+from curewatch.shed.learnt import along
 from curewatch.units import HOUR
 
-SLOW = load_system("epoxy-slow")
+SLOW = load_resin("epoxy-slow")
 TIME = np.arange(0.0, 40 * 3600.0, 900.0)
 NIGHT = film.History(TIME, 286.15 + 3.0 * np.cos(TIME / 14000.0))
 LONG = film.History(np.append(TIME, 4e5), np.append(NIGHT.temperature, NIGHT.temperature[-1]))
@@ -77,7 +77,7 @@ def test_learning_converges_on_the_lot_that_it_sees() -> None:
     """Ten kicks of a lot a fifth faster: the rate is there, the spread is down to that within a lot."""
     truth = pot(SLOW, 0.2, 291.15, rate_factor=1.2, duration=86400.0).pot_life
     cup = Evidence("kicked", truth, film.constant(291.15, truth), mass=0.2)
-    learnt = current_system(SLOW, [cup] * 10)
+    learnt = current_resin(SLOW, [cup] * 10)
     assert learnt.kinetics.k2 / SLOW.kinetics.k2 == pytest.approx(1.2, rel=0.03)
     assert learnt.rate_sd <= 1.5 * WITHIN_LOT
 
@@ -144,16 +144,16 @@ def test_a_slip_counts_for_its_own_layer_alone() -> None:
     """Another layer of the lot and the lot as a whole are as if it had never been told; so from memory."""
     slip = Evidence("gelled", 180.0, NIGHT, layer="L2")
     right = Evidence("gelled", 0.9 * gel(1.0), NIGHT, layer="L1")
-    again = from_plain({**as_plain(slip), "layup": "L2", "memory": remembered(learn(SLOW, slip).memory)})
-    alone = current_system(SLOW, [right])
+    again = from_plain({**as_plain(slip), "layer": "L2", "memory": remembered(learn(SLOW, slip).memory)})
+    alone = current_resin(SLOW, [right])
     for told in (slip, again):
-        assert current_system(SLOW, [told], "L1") is SLOW
-        assert current_system(SLOW, [told, right]) == alone
-        assert current_system(SLOW, [told], "L2").kinetics.k2 > SLOW.kinetics.k2
+        assert current_resin(SLOW, [told], "L1") is SLOW
+        assert current_resin(SLOW, [told, right]) == alone
+        assert current_resin(SLOW, [told], "L2").kinetics.k2 > SLOW.kinetics.k2
     assert [each.counts_for("L1") for each in lessons(SLOW, [slip, right], "L1")] == [False, True]
     assert lessons(SLOW, [slip, right])[-1].after == alone
     cup = slip._replace(layer="")
-    assert current_system(SLOW, [cup], "") is SLOW  # a cup that contradicts is nobody's layer
+    assert current_resin(SLOW, [cup], "") is SLOW  # a cup that contradicts is nobody's layer
 
 
 def test_a_fitted_system_learns_in_all_it_left_open() -> None:
@@ -180,7 +180,7 @@ def test_a_fitted_system_learns_in_all_it_left_open() -> None:
 def test_what_does_not_fit_the_resin_is_refused() -> None:
     """Tack-free of a polyester without wax; a kick without a mass; nothing before mixing."""
     with pytest.raises(OutOfValidity, match="tacky"):
-        learn(load_system("polyester-layup"), Evidence("tack-free", 3600.0, NIGHT))
+        learn(load_resin("polyester-layup"), Evidence("tack-free", 3600.0, NIGHT))
     with pytest.raises(OutOfValidity, match="mass"):
         learn(SLOW, Evidence("kicked", 3600.0, NIGHT))
     with pytest.raises(OutOfValidity, match="from mixing"):
@@ -214,14 +214,14 @@ def test_a_remembered_step_gives_the_same_system_and_only_for_the_system_it_was_
     evidence = Evidence("gelled", 0.8 * gel(1.0), NIGHT)
     lesson = learn(SLOW, evidence)
     again = from_plain({**as_plain(evidence), "memory": remembered(lesson.memory)})
-    assert current_system(SLOW, [again]) == lesson.after
+    assert current_resin(SLOW, [again]) == lesson.after
     wrong = again._replace(elapsed=10.0 * again.elapsed)
-    assert current_system(SLOW, [wrong]) == lesson.after  # the memory speaks, not the time
+    assert current_resin(SLOW, [wrong]) == lesson.after  # the memory speaks, not the time
     other = replace(SLOW, rate_sd=0.1)
-    assert current_system(other, [again]).rate_sd < 0.1
-    assert current_system(other, [again]) == learn(other, again).after
+    assert current_resin(other, [again]).rate_sd < 0.1
+    assert current_resin(other, [again]) == learn(other, again).after
 
 
 def test_nothing_seen_leaves_the_system_as_it_is() -> None:
     """No observation, no new version."""
-    assert current_system(SLOW, []) is SLOW
+    assert current_resin(SLOW, []) is SLOW

@@ -9,8 +9,8 @@ import pytest
 
 from curewatch import configuration
 from curewatch.clock import Instant, utc_from_iso
-from curewatch.ingest.events import MessageArrived
-from curewatch.ingest.intake import Intake
+from curewatch.daemon.events import MessageArrived
+from curewatch.daemon.intake import Intake
 from curewatch.readings import Reading
 from curewatch.wire import Parser
 from curewatch.wire.recordings import pieces

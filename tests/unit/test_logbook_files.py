@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from curewatch.errors import RecordBroken, StoreFailed, UsageError
-from curewatch.logbook import Entry, Kind, Logbook
+from curewatch.logbook import Entry, EntryKind, Logbook
 from curewatch.logbook.backup import backup
 from curewatch.logbook.export import Selection, export
 from curewatch.logbook.retention import prune
@@ -162,7 +162,7 @@ def test_a_pruned_logbook_still_verifies(logbook: Logbook):
     assert rehearsed == done
     assert logbook.verify().pruned == len(done.blocks) > 0
     assert check_seals(logbook)[0].code == code
-    assert logbook.entries(Kind.PRUNE)[0].payload["readings"] == done.readings
+    assert logbook.entries(EntryKind.PRUNE)[0].payload["readings"] == done.readings
     assert (logbook.hourly("bench").quantities["temperature"].mean == hours).all()
     assert logbook.append(month(30)[-50:]) == 0
 
@@ -186,9 +186,9 @@ def test_letting_go_and_telling_of_it_are_one_commit(logbook: Logbook):
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):  # the fault happened
-        logbook.drop_bodies(cut_off(), Entry(Kind.PRUNE, {}, START + 30 * DAY))
-    assert logbook.entries(Kind.PRUNE) == []
+        logbook.drop_bodies(cut_off(), Entry(EntryKind.PRUNE, {}, START + 30 * DAY))
+    assert logbook.entries(EntryKind.PRUNE) == []
     assert logbook.series("bench").time.size == before
     assert prune(logbook, START + 10 * DAY, at=START + 31 * DAY).readings > 0
-    assert len(logbook.entries(Kind.PRUNE)) == 1
+    assert len(logbook.entries(EntryKind.PRUNE)) == 1
     logbook.verify()

@@ -16,7 +16,7 @@ import pandas as pd
 import pytest
 
 from curewatch.errors import OutOfValidity, RecordBroken, StoreFailed
-from curewatch.logbook import Entry, Kind, Logbook, columns
+from curewatch.logbook import Entry, EntryKind, Logbook, columns
 from curewatch.logbook.export import export
 from curewatch.logbook.sealing import prove
 from curewatch.readings import Reading
@@ -119,7 +119,7 @@ def test_exports_and_the_record_show_old_and_new(before: Before, grow: Callable[
     grow()
     with Logbook(before.path) as logbook:
         logbook.append(pressed(5))
-        logbook.write(Entry(Kind.NOTE, {"text": "the barometer is new"}, LATER + HOUR, job=world.JOB))
+        logbook.write(Entry(EntryKind.NOTE, {"text": "the barometer is new"}, LATER + HOUR, job=world.JOB))
         for name in ("all.csv", "all.parquet", "all.senml"):
             export(logbook, tmp_path / name)
         written = write(logbook, world.JOB, tmp_path / "out", at=LATER + 2 * HOUR)

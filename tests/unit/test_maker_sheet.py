@@ -78,9 +78,10 @@ REFUSED = {
         10,
         "mix.amine_hydrogen_weight",
     ),
-    "gel before the open time": (
-        HEAD + "[[gel_time]]\nhours = 1\ntemperature_c = 20\n[[open_time]]\nhours = 2\ntemperature_c = 20\n",
-        "before open time",
+    "gel before the working time": (
+        HEAD
+        + "[[gel_time]]\nhours = 1\ntemperature_c = 20\n[[working_time]]\nhours = 2\ntemperature_c = 20\n",
+        "before working time",
         4,
         None,
     ),
@@ -116,20 +117,20 @@ REFUSED = {
 def test_what_cannot_be_true_is_refused_with_its_place(tmp_path: Path, case: str) -> None:
     """File, line, key, what was found and what is allowed."""
     text, said, line, key = REFUSED[case]
-    with pytest.raises(ConfigurationError) as refused:
+    with pytest.raises(ConfigurationError) as rejected:
         read(tmp_path, text)
-    assert said in str(refused.value)
-    assert "sheet.toml" in str(refused.value)
-    assert (refused.value.line, refused.value.key) == (line, key)
+    assert said in str(rejected.value)
+    assert "sheet.toml" in str(rejected.value)
+    assert (rejected.value.line, rejected.value.key) == (line, key)
 
 
 def test_an_unknown_base_is_refused_by_line(tmp_path: Path) -> None:
     """A slip in ``based_on`` names file, line and key, the nearest name and all that there are."""
     file = tmp_path / "sheet.toml"
     file.write_text(HEAD + 'based_on = "epoxy-sloww"\n' + POT, encoding="utf-8")
-    with pytest.raises(ConfigurationError) as refused:
+    with pytest.raises(ConfigurationError) as rejected:
         base_of(read_maker_sheet(file))
-    said = str(refused.value)
+    said = str(rejected.value)
     assert "sheet.toml, line 4, key based_on" in said
     assert "Did you mean epoxy-slow?" in said
     assert "allowed: epoxy-fast" in said

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from curewatch.ingest.edges import message_socket
-from curewatch.ingest.edges.message_socket import MessageSocket, Publication, publication
+from curewatch.daemon.edges import message_socket
+from curewatch.daemon.edges.message_socket import MessageSocket, Publication, publication
 
 # by hand from MQTT 5.0 (OASIS 2019), 2.2.2 and 3.3; origin: published
 PINGRESP = b"\xd0\x00"

@@ -5,8 +5,8 @@ import pytest
 
 from curewatch.errors import OutOfValidity
 from curewatch.materials.substrate import load_substrate
-from curewatch.model import outlook
-from curewatch.model.members import even_ranks, normal_members
+from curewatch.model.air import outlook
+from curewatch.model.air.members import even_ranks, normal_members
 from curewatch.physics import moist_air
 
 HOUR = 3600.0

@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from curewatch.errors import OutOfValidity
-from curewatch.materials import ResinSystem, load_system
-from curewatch.model.milestones import crossing
-from curewatch.model.pace import pace
-from curewatch.model.pot import CELLS, body, pot, pots
+from curewatch.materials import Resin, load_resin
+from curewatch.model.film.milestones import crossing
+from curewatch.model.film.rate_table import pace
+from curewatch.model.mass.pot import CELLS, body, pot, pots
 from curewatch.physics.heat_balance import shells
 from curewatch.units import HOUR, FloatArray
 
@@ -24,11 +24,9 @@ CASES = [
 ]
 
 
-def tight(
-    system: ResinSystem, mass: float, air: float, cells: int
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+def tight(resin: Resin, mass: float, air: float, cells: int) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Time, progress (cells, n) and temperature (cells, n) of a cup by LSODA at 1e-9."""
-    form, thermal, law = body(system, mass), system.thermal, pace(system)
+    form, thermal, law = body(resin, mass), resin.thermal, pace(resin)
     rise = thermal.reaction_heat / thermal.heat_capacity
     chain = shells(
         form.radius, cells, 2,
@@ -47,7 +45,7 @@ def tight(
         flow[-1] -= chain.ends[1] * (temperature[-1] - air)
         return np.concatenate([speed, rise * np.where(progress > 0.0, speed, 0.0) + flow / chain.capacity])
 
-    start = np.concatenate([np.full(cells, -system.kinetics.inhibitor), np.full(cells, air)])
+    start = np.concatenate([np.full(cells, -resin.kinetics.inhibitor), np.full(cells, air)])
     found = solve_ivp(rate, (0.0, 6 * HOUR), start, method="LSODA", rtol=1e-9, atol=1e-9, max_step=60.0)
     return found.t, found.y[:cells], found.y[cells:]
 
@@ -55,36 +53,36 @@ def tight(
 @pytest.mark.parametrize(("name", "mass", "air"), CASES)
 def test_a_lumped_pot_agrees_with_a_tight_solver(name: str, mass: float, air: float) -> None:
     """Peak within 0.5 K and gel within a few seconds, through the runaway."""
-    system = load_system(name)
-    found = pot(system, mass, air, grid=False)
-    time, progress, temperature = tight(system, mass, air, 1)
+    resin = load_resin(name)
+    found = pot(resin, mass, air, grid=False)
+    time, progress, temperature = tight(resin, mass, air, 1)
     assert found.peak_temperature == pytest.approx(temperature.max(), abs=0.5)
-    assert found.pot_life == pytest.approx(crossing(time, progress[0], system.milestones.gel), abs=5.0)
+    assert found.pot_life == pytest.approx(crossing(time, progress[0], resin.milestones.gel), abs=5.0)
 
 
 @pytest.mark.parametrize(("name", "mass", "air"), CASES)
 def test_a_pot_of_shells_agrees_with_a_tight_solver(name: str, mass: float, air: float) -> None:
     """Mean and middle peak within 0.5 K, gel within a few seconds."""
-    system = load_system(name)
-    found = pot(system, mass, air, grid=True)
-    time, progress, temperature = tight(system, mass, air, CELLS)
+    resin = load_resin(name)
+    found = pot(resin, mass, air, grid=True)
+    time, progress, temperature = tight(resin, mass, air, CELLS)
     edge = np.linspace(0.0, 1.0, CELLS + 1) ** 3
     assert found.peak_temperature == pytest.approx((np.diff(edge) @ temperature).max(), abs=0.5)
     assert found.middle.max() == pytest.approx(temperature[0].max(), abs=0.5)
     for mark, moment in (
-        (system.milestones.gel, found.pot_life),
-        (system.milestones.open, found.working_life),
+        (resin.milestones.gel, found.pot_life),
+        (resin.milestones.open, found.working_life),
     ):
         assert moment == pytest.approx(crossing(time, progress.max(axis=0), mark), abs=5.0)
 
 
 def test_many_pots_agree_with_one_at_a_time() -> None:
     """Members with their own step give what each pot gives alone."""
-    system = load_system("epoxy-fast")
+    resin = load_resin("epoxy-fast")
     mass, air = np.array([0.02, 0.1, 0.3, 0.5]), np.array([283.15, 298.15, 288.15, 303.15])
-    together = pots(system, mass, air, rate_factor=np.array([1.0, 0.8, 1.2, 1.0]))
+    together = pots(resin, mass, air, rate_factor=np.array([1.0, 0.8, 1.2, 1.0]))
     for member, factor in enumerate((1.0, 0.8, 1.2, 1.0)):
-        alone = pot(system, float(mass[member]), float(air[member]), rate_factor=factor, grid=False)
+        alone = pot(resin, float(mass[member]), float(air[member]), rate_factor=factor, grid=False)
         assert together.pot_life[member] == pytest.approx(alone.pot_life, abs=3.0)
         assert together.working_life[member] == pytest.approx(alone.working_life, abs=3.0)
         assert together.peak_temperature[member] == pytest.approx(alone.peak_temperature, abs=0.5)
@@ -102,8 +100,8 @@ def test_more_mass_is_never_slower_to_kick(
     name: str, air: float, mass: float, more: float, shape: str
 ) -> None:
     """At equal shape a larger mass keeps its heat better, so it gels no later."""
-    system = load_system(name)
-    small, large = (pot(system, each, air, shape=shape).pot_life for each in (mass, mass * more))
+    resin = load_resin(name)
+    small, large = (pot(resin, each, air, shape=shape).pot_life for each in (mass, mass * more))
     assert np.isnan(small) or large <= small + 5.0
 
 
@@ -113,8 +111,8 @@ def test_without_reaction_heat_a_pot_stays_at_air_temperature(
     name: str, air: float, mass: float, grid: bool
 ) -> None:
     """No heat made, no rise: the pot is a film."""
-    system = load_system(name)
-    cold = replace(system, thermal=replace(system.thermal, reaction_heat=0.0))
+    resin = load_resin(name)
+    cold = replace(resin, thermal=replace(resin.thermal, reaction_heat=0.0))
     found = pot(cold, mass, air, grid=grid)
     assert np.max(np.abs(found.temperature - air)) < 1e-9
 
@@ -123,9 +121,9 @@ def test_without_reaction_heat_a_pot_stays_at_air_temperature(
 @given(names, airs, st.floats(0.02, 0.3), st.booleans())
 def test_all_heat_of_an_insulated_pot_is_stored_in_it(name: str, air: float, mass: float, grid: bool) -> None:
     """Without loss the rise is reaction heat x conversion / heat capacity, within 0.1 %."""
-    system = load_system(name)
-    found = pot(system, mass, air, transfer=0.0, grid=grid)
-    made = system.thermal.reaction_heat / system.thermal.heat_capacity * found.conversion[-1]
+    resin = load_resin(name)
+    found = pot(resin, mass, air, transfer=0.0, grid=grid)
+    made = resin.thermal.reaction_heat / resin.thermal.heat_capacity * found.conversion[-1]
     assert found.temperature[-1] - air == pytest.approx(made, rel=1e-3)
 
 
@@ -133,17 +131,17 @@ def test_all_heat_of_an_insulated_pot_is_stored_in_it(name: str, air: float, mas
 @given(names, airs, st.floats(0.02, 0.4), st.sampled_from(["cup", "tray", "roller tray"]))
 def test_heat_made_is_heat_stored_and_heat_given_off(name: str, air: float, mass: float, shape: str) -> None:
     """Through a runaway with its losses the balance closes within 0.1 % of the heat made."""
-    system = load_system(name)
-    found = pot(system, mass, air, shape=shape, grid=False)
-    made = system.thermal.reaction_heat / system.thermal.heat_capacity * found.conversion[-1]
-    lost = body(system, mass, shape).loss * float(np.trapezoid(found.temperature - air, found.time))
+    resin = load_resin(name)
+    found = pot(resin, mass, air, shape=shape, grid=False)
+    made = resin.thermal.reaction_heat / resin.thermal.heat_capacity * found.conversion[-1]
+    lost = body(resin, mass, shape).loss * float(np.trapezoid(found.temperature - air, found.time))
     assert found.temperature[-1] - air + lost == pytest.approx(made, rel=1e-3, abs=1e-6)
 
 
 def test_a_full_cup_kicks_long_before_a_film_and_smokes() -> None:
     """The number on a label is a mass number: 500 g in a cup is another matter than a thin tray."""
-    system = load_system("epoxy-fast")
-    cup, tray = (pot(system, 0.5, 298.15, shape=shape) for shape in ("cup", "roller tray"))
+    resin = load_resin("epoxy-fast")
+    cup, tray = (pot(resin, 0.5, 298.15, shape=shape) for shape in ("cup", "roller tray"))
     assert cup.pot_life < tray.pot_life
     assert cup.overheats
 
@@ -152,4 +150,4 @@ def test_a_full_cup_kicks_long_before_a_film_and_smokes() -> None:
 def test_a_mass_that_is_none_is_refused(mass: float) -> None:
     """Nothing, less than nothing, a drum, not a number."""
     with pytest.raises(OutOfValidity, match="mass"):
-        pot(load_system("epoxy-slow"), mass, 293.15)
+        pot(load_resin("epoxy-slow"), mass, 293.15)

@@ -5,10 +5,10 @@ import pytest
 
 from curewatch.errors import OutOfValidity
 from curewatch.materials.substrate import load_substrate
-from curewatch.model import outlook, prospect, shed
-from curewatch.model.forecast import Forecast
-from curewatch.model.past import Past, no_past
-from curewatch.model.surface import lagged_temperature
+from curewatch.model.air import outlook, prospect, shed
+from curewatch.model.air.forecast import Forecast
+from curewatch.model.air.past import Past, no_past
+from curewatch.model.air.surface import lagged_temperature
 from curewatch.physics import moist_air
 
 HOUR = 3600.0

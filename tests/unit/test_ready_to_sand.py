@@ -8,37 +8,37 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from curewatch.advice import limits
-from curewatch.advice.progress import follow
-from curewatch.advice.question import Question
+from curewatch.advice.alert.progress import follow
+from curewatch.advice.judge import limits
+from curewatch.advice.judge.question import Question
 from curewatch.cli.main import run
-from curewatch.jobs import Layup
-from curewatch.materials import ResinSystem, load_system, system_names
+from curewatch.jobs import Layer
+from curewatch.materials import Resin, load_resin, resin_names
 from curewatch.materials.maker_sheet import read_maker_sheet
 from curewatch.materials.substrate import load_substrate
-from curewatch.model.film import constant, cure
-from curewatch.model.milestones import milestones
-from curewatch.model.outcome import outcome
-from curewatch.model.sheet_fit import fit
+from curewatch.model.film.film import constant, cure
+from curewatch.model.film.milestones import milestones
+from curewatch.model.film.outcome import outcome
+from curewatch.model.fit.sheet_fit import fit
 from curewatch.units import DAY, HOUR
 from tests.unit.test_advice_progress import NOW, ahead, shed
 
-FAST = load_system("epoxy-fast")
+FAST = load_resin("epoxy-fast")
 
 
-def sanded(system: ResinSystem, celsius: float) -> float:
-    return milestones(system, cure(system, constant(celsius + 273.15, 9 * DAY))).ready_to_sand
+def sanded(resin: Resin, celsius: float) -> float:
+    return milestones(resin, cure(resin, constant(celsius + 273.15, 9 * DAY))).ready_to_sand
 
 
-@pytest.mark.parametrize("name", system_names())
+@pytest.mark.parametrize("name", resin_names())
 def test_no_resin_is_sanded_before_the_usual_day_at_twenty_degrees(name: str) -> None:
     """Today's "hard: sand" came hours before; warmth shortens the wait, and cold makes it longer."""
-    system = load_system(name)
-    film = cure(system, constant(293.15, 9 * DAY))
-    marks = milestones(system, film)
+    resin = load_resin(name)
+    film = cure(resin, constant(293.15, 9 * DAY))
+    marks = milestones(resin, film)
     assert marks.ready_to_sand == pytest.approx(max(marks.hard, 24 * HOUR))
-    assert sanded(system, 10.0) > 1.4 * sanded(system, 20.0)
-    assert sanded(system, 25.0) < sanded(system, 20.0)
+    assert sanded(resin, 10.0) > 1.4 * sanded(resin, 20.0)
+    assert sanded(resin, 25.0) < sanded(resin, 20.0)
 
 
 def test_the_wait_is_carried_to_the_cold_by_the_activation_energy() -> None:
@@ -72,10 +72,10 @@ def test_a_maker_s_word_is_a_floor_and_the_longest_of_a_pair_counts(
 ) -> None:
     """Not the 24 h of the archetype, and never sooner than is stated."""
     sheet = read_maker_sheet(maker(tmp_path, hours))
-    system = fit(sheet, load_system(sheet.based_on)).system
-    assert system.milestones.sand == pytest.approx(floor * HOUR)
-    assert system.origins["milestones.sand"].tag == "sheet"
-    assert sanded(system, 20.0) >= floor * HOUR - 1.0
+    resin = fit(sheet, load_resin(sheet.based_on)).resin
+    assert resin.milestones.sand == pytest.approx(floor * HOUR)
+    assert resin.origins["milestones.sand"].tag == "sheet"
+    assert sanded(resin, 20.0) >= floor * HOUR - 1.0
 
 
 def test_the_fitted_file_keeps_the_maker_s_wait(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -84,18 +84,18 @@ def test_the_fitted_file_keeps_the_maker_s_wait(tmp_path: Path, capsys: pytest.C
     with pytest.raises(SystemExit):
         run(["resin", "fit", str(maker(tmp_path, "30")), "--out", str(mine)])
     capsys.readouterr()
-    assert load_system(str(mine)).milestones.sand == pytest.approx(30 * HOUR)
+    assert load_resin(str(mine)).milestones.sand == pytest.approx(30 * HOUR)
 
 
 def test_a_running_layer_has_two_rows_and_dust_is_spoken_of_before_the_later() -> None:
     """Firm first, with the filter, the gloves and the allergy; then ready to sand."""
     situation = shed(NOW, 20.0, 0.5)
-    asked = Question(FAST, limits.for_system(FAST), load_substrate("plywood"))
-    seen = follow(Layup("L1", NOW - 600, "epoxy-fast"), asked, situation, ahead(situation))
+    asked = Question(FAST, limits.for_resin(FAST), load_substrate("plywood"))
+    seen = follow(Layer("L1", NOW - 600, "epoxy-fast"), asked, situation, ahead(situation))
     firm, ready = seen.moment("firm"), seen.moment("ready-to-sand")
     assert firm.likely is not None
     assert ready.early is not None
-    assert ready.early >= seen.layup.started + 24 * HOUR - 60.0 > firm.likely
+    assert ready.early >= seen.layer.started + 24 * HOUR - 60.0 > firm.likely
     assert "sand" not in firm.title.replace("do not sand", "")
     for words in ("P3 filter", "gloves", "allergy for life"):
         assert words in firm.note

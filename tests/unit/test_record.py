@@ -12,21 +12,21 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from curewatch.advice.rules import Outcome
+from curewatch.advice.judge.rules import RuleOutcome
 from curewatch.errors import RecordBroken
-from curewatch.logbook import Entry, Kind, Logbook, Stored
+from curewatch.logbook import Entry, EntryKind, Logbook, StoredEntry
 from curewatch.logbook.sealing import seal
-from curewatch.model import evidence as observed
-from curewatch.model import film
+from curewatch.model.film import film
+from curewatch.model.fit import evidence as observed
 from curewatch.phrases import phrase
 from curewatch.readings import Flag, Reading
 from curewatch.record import account, chart, page_limits, page_work, screen
 from curewatch.record.account import gather
 from curewatch.record.measured import Post, between, measure, part_of
-from curewatch.record.page import Pages, Table
+from curewatch.record.page import Pages, PageTable
 from curewatch.record.pages import pages
 from curewatch.record.plain import as_plain
-from curewatch.record.words import Words
+from curewatch.record.words import RecordWords
 from curewatch.record.writing import verify, write
 from curewatch.units import DAY, HOUR, MINUTE
 from curewatch.wording import Wording, kept
@@ -40,7 +40,7 @@ def texts(said: Pages) -> str:
         for block in section.blocks:
             if isinstance(block, str):
                 found.append(block)
-            elif isinstance(block, Table):
+            elif isinstance(block, PageTable):
                 found += [cell for row in block.rows for cell in row]
     return "\n".join(found)
 
@@ -61,7 +61,9 @@ def test_what_a_broker_held_back_is_counted_and_not_used(tmp_path: Path) -> None
         said = account._heard(logbook, post, [], start, start + 10 * MINUTE)
     assert np.allclose(measured.air_temperature, 285.0)
     assert (said.readings, said.of_unknown_age) == (4, kept_back)
-    assert "7 of unknown age" in " ".join(page_limits._sensor_row(said, Words(Wording(ZoneInfo("UTC")))))
+    assert "7 of unknown age" in " ".join(
+        page_limits._sensor_row(said, RecordWords(Wording(ZoneInfo("UTC"))))
+    )
 
 
 @pytest.fixture(scope="module")
@@ -76,9 +78,9 @@ def test_the_account_holds_what_was_done_and_what_was_measured(job):
     """Layups with their bands in order, the gap as unknown minutes, the judgement of each rule set."""
     _, account = job
     plain = json.loads(json.dumps(as_plain(account)))
-    assert [one["layup"] for one in plain["layups"]] == ["L1", "L2"]
-    for layup in plain["layups"]:
-        for name, (early, likely, late) in layup["marks"].items():
+    assert [one["layer"] for one in plain["layers"]] == ["L1", "L2"]
+    for layer in plain["layers"]:
+        for name, (early, likely, late) in layer["marks"].items():
             waited = name == "ready to sand"  # the stated wait is one for every lot
             assert early <= likely <= late if waited else early < likely < late
     assert 60 <= plain["minutes"]["margin_unknown"] <= 70
@@ -88,7 +90,7 @@ def test_the_account_holds_what_was_done_and_what_was_measured(job):
         "coating": "not known",
     }
     assert all(
-        rule.first for one in account.judgements for rule in one.rules if rule.outcome is Outcome.NOT_HELD
+        rule.first for one in account.judgements for rule in one.rules if rule.outcome is RuleOutcome.NOT_HELD
     )
 
 
@@ -126,8 +128,8 @@ def test_a_job_without_readings_has_a_record_that_says_so(tmp_path: Path):
         closing = seal(logbook, why="job-close", at=world.OPENED + 3 * DAY, job=world.JOB)
         account = gather(logbook, world.JOB, closing)
         assert {rule.outcome for one in account.judgements for rule in one.rules} <= {
-            Outcome.NOT_KNOWN,
-            Outcome.NOT_HELD,
+            RuleOutcome.NOT_KNOWN,
+            RuleOutcome.NOT_HELD,
         }
         assert "not known" in texts(pages(account))
         written = write(logbook, world.JOB, tmp_path, at=world.OPENED + 3 * DAY)
@@ -155,7 +157,7 @@ def test_an_open_job_has_its_record_so_far(tmp_path: Path):
             logbook.write(entry)
         logbook.append(list(world.readings(world.OPENED, world.OPENED + 4 * HOUR)))
         first = write(logbook, world.JOB, tmp_path / "a", at=world.OPENED + 4 * HOUR, pdf=False)
-        logbook.write(Entry(Kind.NOTE, {"text": "more"}, world.OPENED + 5 * HOUR, job=world.JOB))
+        logbook.write(Entry(EntryKind.NOTE, {"text": "more"}, world.OPENED + 5 * HOUR, job=world.JOB))
         second = write(logbook, world.JOB, tmp_path / "b", at=world.OPENED + 5 * HOUR, pdf=False)
     assert first.folder is not None
     assert second.folder is not None
@@ -168,9 +170,9 @@ def test_a_correction_is_applied_and_shown(tmp_path: Path):
     """The corrected value stands in the table; what it was, and why, stands among the corrections."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         stored = [logbook.write(entry) for entry in world.work()[:4]]
-        batch = next(one for one in stored if one.kind == Kind.BATCH)
+        batch = next(one for one in stored if one.kind == EntryKind.BATCH)
         payload = {"corrects": batch.number, "changes": {"resin_lot": "R-9999"}, "why": "misread the tin"}
-        logbook.write(Entry(Kind.CORRECTION, payload, world.OPENED + 3 * HOUR, job=world.JOB))
+        logbook.write(Entry(EntryKind.CORRECTION, payload, world.OPENED + 3 * HOUR, job=world.JOB))
         account = gather(
             logbook, world.JOB, seal(logbook, why="record", at=world.OPENED + 4 * HOUR, job=world.JOB)
         )
@@ -183,19 +185,19 @@ def test_corrected_values_read_as_people_write_them_and_late_words_are_marked(tm
     """Masses in grams, hours in the shed's time, a ratio in its words; what came after the close says so."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         stored = [logbook.write(entry) for entry in world.work()]
-        batch = next(one for one in stored if one.kind == Kind.BATCH)
-        layup = next(one for one in stored if one.kind == Kind.LAYUP)
+        batch = next(one for one in stored if one.kind == EntryKind.BATCH)
+        layer = next(one for one in stored if one.kind == EntryKind.LAYER)
         later = stored[-1].recorded + HOUR
         for number, changes in (
             (
                 batch.number,
                 {"resin_mass": 0.14, "ratio": {"within": False, "text": "23.6 of hardener to 100"}},
             ),
-            (layup.number, {"at": layup.at - 600.0, "started": layup.at - 600.0}),
+            (layer.number, {"at": layer.at - 600.0, "started": layer.at - 600.0}),
         ):
             payload = {"corrects": number, "changes": changes, "why": "read again"}
-            logbook.write(Entry(Kind.CORRECTION, payload, later, job=world.JOB))
-        logbook.write(Entry(Kind.NOTE, {"text": "a scratch found"}, later, job=world.JOB))
+            logbook.write(Entry(EntryKind.CORRECTION, payload, later, job=world.JOB))
+        logbook.write(Entry(EntryKind.NOTE, {"text": "a scratch found"}, later, job=world.JOB))
         account = gather(logbook, world.JOB, seal(logbook, why="record", at=later + HOUR, job=world.JOB))
         said = texts(pages(account))
     assert "resin mass: 150 g became 140 g" in said
@@ -207,18 +209,18 @@ def test_corrected_values_read_as_people_write_them_and_late_words_are_marked(tm
 
 def test_a_polyester_is_recorded_with_its_peroxide_and_its_dose(tmp_path: Path):
     """A table of its own under its own name; the dose, and that nobody gave it."""
-    mixed = {"batch": "B9", "system": "polyester-layup", "resin_mass": 0.1, "peroxide_mass": 0.002}
-    laid = {"layup": "L9", "system": "polyester-layup", "peroxide_percent": 2.0, "peroxide_assumed": True}
+    mixed = {"batch": "B9", "resin": "polyester-layup", "resin_mass": 0.1, "peroxide_mass": 0.002}
+    laid = {"layer": "L9", "resin": "polyester-layup", "peroxide_percent": 2.0, "peroxide_assumed": True}
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         stored = [logbook.write(entry) for entry in world.work()]
         later = stored[-1].recorded + HOUR
-        logbook.write(Entry(Kind.BATCH, {**mixed, "peroxide_lot": "P-7"}, later, job=world.JOB))
-        logbook.write(Entry(Kind.LAYUP, {**laid, "started": later}, later, job=world.JOB))
+        logbook.write(Entry(EntryKind.BATCH, {**mixed, "peroxide_lot": "P-7"}, later, job=world.JOB))
+        logbook.write(Entry(EntryKind.LAYER, {**laid, "started": later}, later, job=world.JOB))
         account = gather(logbook, world.JOB, seal(logbook, why="record", at=later + HOUR, job=world.JOB))
         said = pages(account)
     assert re.search(r"Batch B9 mixed: 100(.0)? g resin, 2(.0+)? g peroxide", texts(said))
     assert "polyester-layup, 2 % peroxide (assumed)" in texts(said)
-    heads = [block.head for each in said.sections for block in each.blocks if isinstance(block, Table)]
+    heads = [block.head for each in said.sections for block in each.blocks if isinstance(block, PageTable)]
     assert [head[5] for head in heads if "Resin lot" in head] == ["Hardener", "Peroxide"]
 
 
@@ -249,7 +251,7 @@ def test_alerts_of_another_jobs_layup_are_not_shown(tmp_path: Path):
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         for subject, at in (("L1", 5.0), ("L7", 6.0), ("hull", 7.0), ("bench", -3.0)):
             payload = {"happening": "raised", "alert": "demo", "subject": subject, "text": f"about {subject}"}
-            logbook.write(Entry(Kind.ALERT, payload, world.OPENED + at * HOUR))
+            logbook.write(Entry(EntryKind.ALERT, payload, world.OPENED + at * HOUR))
         made = seal(logbook, why="record", at=world.OPENED + 5 * DAY, job=world.JOB)
         said = texts(pages(gather(logbook, world.JOB, made)))
     assert "about L1" in said
@@ -266,8 +268,8 @@ def test_a_lot_that_was_seen_is_followed_as_it_showed_itself(tmp_path: Path):
         before = gather(logbook, world.JOB, closing)
         for seen, elapsed in (("gelled", 9.2 * HOUR), ("tack-free", 10.0 * HOUR)):
             evidence = observed.as_plain(observed.Evidence(seen, elapsed, film.constant(289.6, elapsed)))
-            payload = {**evidence, "layup": "L9", "system": "epoxy-slow", "lot": "R-2217", "at": world.OPENED}
-            logbook.write(Entry(Kind.OBSERVATION, payload, world.OPENED + 4 * DAY))
+            payload = {**evidence, "layer": "L9", "resin": "epoxy-slow", "lot": "R-2217", "at": world.OPENED}
+            logbook.write(Entry(EntryKind.OBSERVATION, payload, world.OPENED + 4 * DAY))
         after = gather(logbook, world.JOB, closing)
     width = [one.courses[0].marks["gel"].late - one.courses[0].marks["gel"].early for one in (before, after)]
     assert width[1] < 0.8 * width[0]
@@ -292,7 +294,7 @@ def test_photographs_are_shown_small_and_one_that_is_none_is_named(tmp_path: Pat
                 "thumbnail": base64.b64encode(content).decode(),
                 "text": long,
             }
-            logbook.write(Entry(Kind.PHOTO, payload, world.OPENED + 3 * HOUR, job=world.JOB))
+            logbook.write(Entry(EntryKind.PHOTO, payload, world.OPENED + 3 * HOUR, job=world.JOB))
         written = write(logbook, world.JOB, tmp_path, at=world.OPENED + 4 * HOUR)
     assert written.folder is not None
     html = (written.folder / "record.html").read_text()
@@ -328,7 +330,7 @@ HOSTILE = (
 )
 
 
-KEPT = {"job", "layup", "system", "zone", "surface"}
+KEPT = {"job", "layup", "resin", "zone", "surface"}
 
 
 def test_text_from_outside_stays_text(tmp_path: Path):
@@ -405,8 +407,8 @@ def test_a_job_begun_after_the_readings_it_needs_has_their_blocks_too(tmp_path):
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         logbook.append(list(world.readings(world.OPENED - 4 * HOUR, world.OPENED)))
         assert logbook.head().block > 1
-        logbook.write(Entry(Kind.JOB_OPEN, {"job": "J1", "title": "cheek"}, world.OPENED, job="J1"))
-        logbook.write(Entry(Kind.JOB_CLOSE, {"job": "J1"}, world.OPENED + 30.0, job="J1"))
+        logbook.write(Entry(EntryKind.JOB_OPEN, {"job": "J1", "title": "cheek"}, world.OPENED, job="J1"))
+        logbook.write(Entry(EntryKind.JOB_CLOSE, {"job": "J1"}, world.OPENED + 30.0, job="J1"))
         seal(logbook, why="job-close", at=world.OPENED + 31.0, job="J1")
         written = write(logbook, "J1", tmp_path, at=world.OPENED + 40.0)
     assert written.pdf is not None
@@ -416,11 +418,11 @@ def test_a_job_begun_after_the_readings_it_needs_has_their_blocks_too(tmp_path):
 
 def test_a_sentence_has_the_lot_of_a_layer_without_batches_and_a_moment_as_people_write_it():
     """A layer told alone names its lot; a peel coupon's moment is rounded and says load and arm."""
-    layup = {"layup": "L1", "system": "epoxy-slow", "lot": "R-9", "batch_mass": 0.15}
-    assert "150 g in one pot" in page_work._sentence("layup", layup, Words(Wording()))
-    assert "resin lot R-9" in page_work._sentence("layup", layup, Words(Wording()))
-    peel = {"layup": "L1", "check": "peel coupon", "load": 2.0, "arm": 0.12, "value": 2.3535959999999996}
-    said = page_work._sentence("quality", peel | {"unit": "N m", "passed": True}, Words(Wording()))
+    layer = {"layer": "L1", "resin": "epoxy-slow", "lot": "R-9", "batch_mass": 0.15}
+    assert "150 g in one pot" in page_work._sentence("layup", layer, RecordWords(Wording()))
+    assert "resin lot R-9" in page_work._sentence("layup", layer, RecordWords(Wording()))
+    peel = {"layer": "L1", "check": "peel coupon", "load": 2.0, "arm": 0.12, "value": 2.3535959999999996}
+    said = page_work._sentence("quality", peel | {"unit": "N m", "passed": True}, RecordWords(Wording()))
     assert said == "Check of layup L1, peel coupon: 2.354 N m (2000 g on 120 mm), passed"
 
 
@@ -449,7 +451,7 @@ def test_an_alert_with_its_numbers_is_told_in_the_readers_units():
     """The sentence is worded for the page; what is missing is a dash."""
     wet = phrase("surface {margin:difference} above dew point at {seen:moment}", margin=1.5, seen=HOUR)
     payload = kept(Wording(), HOUR, text=wet)
-    american = Words(Wording(fahrenheit=True, twelve_hours=True))
+    american = RecordWords(Wording(fahrenheit=True, twelve_hours=True))
     assert american.told(payload, "text", HOUR) == "surface 2.7 °F above dew point at 1:00 am"
     assert american.told({}, "text", HOUR) == "–"
 
@@ -457,7 +459,7 @@ def test_an_alert_with_its_numbers_is_told_in_the_readers_units():
 def _rows(said: Pages, heading: str) -> list[tuple[str, ...]]:
     """The rows of the first table under a heading."""
     (section,) = (one for one in said.sections if one.heading == heading)
-    return list(next(block for block in section.blocks if isinstance(block, Table)).rows)
+    return list(next(block for block in section.blocks if isinstance(block, PageTable)).rows)
 
 
 def test_a_hole_in_the_readings_is_a_gap_on_paper_also_when_no_daemon_told_of_it(tmp_path: Path):
@@ -478,7 +480,7 @@ def test_a_hole_in_the_readings_is_a_gap_on_paper_also_when_no_daemon_told_of_it
             ("25 Nov 10:55", "gap", "bench, hull, yard: nothing until 25 Nov 12:00 (1 h 5 min)")
         ]
         told = Entry(
-            Kind.GAP,
+            EntryKind.GAP,
             {"sensor": "bench", "start": hole - 300.0, "end": hole + HOUR, "why": "nothing came from it"},
             hole + HOUR,
         )
@@ -489,7 +491,7 @@ def test_a_hole_in_the_readings_is_a_gap_on_paper_also_when_no_daemon_told_of_it
     assert sorted(text.partition(":")[0] for text in gaps) == ["bench", "hull, yard"]
 
 
-def _stored(logbook: Logbook, entry: Entry) -> Stored:
+def _stored(logbook: Logbook, entry: Entry) -> StoredEntry:
     """An entry as the logbook gives it back."""
     logbook.write(entry)
     return list(logbook.entries(entry.kind))[-1]
@@ -499,17 +501,21 @@ def test_entries_have_their_numbers_on_paper(job):
     """What was corrected, and by which entry, can be found on the same page; one layer is not 1 layers."""
     _, account = job
     rows = _rows(pages(account), "What was done")
-    told = [one for one in account.job.told if one.kind not in {Kind.SEAL, Kind.ALERT, Kind.CORRECTION}]
+    told = [
+        one
+        for one in account.job.told
+        if one.kind not in {EntryKind.SEAL, EntryKind.ALERT, EntryKind.CORRECTION}
+    ]
     assert {row[0] for row in rows} == {str(one.number) for one in told}
     assert page_work._sentence(
-        Kind.LAYUP, {"layup": "L1", "layers": 1, "cloth": "demo cloth"}, Words(Wording())
+        EntryKind.LAYER, {"layer": "L1", "layers": 1, "cloth": "demo cloth"}, RecordWords(Wording())
     ).startswith("Layup L1 begun, 1 layer of demo cloth")
 
 
 def test_a_chart_of_a_few_minutes_has_times_under_it():
     """A layer told just before the record was written: round minutes, where no full hour falls into it."""
     begin = world.OPENED + 62.0
-    drawn = chart.Chart("demo", "K", begin, begin + 900.0, Wording(zone=ZoneInfo("Europe/Lisbon")), ())
+    drawn = chart.RecordChart("demo", "K", begin, begin + 900.0, Wording(zone=ZoneInfo("Europe/Lisbon")), ())
     found = list(chart._ticks(drawn))
     assert [(label, day) for _, label, day in found] == [
         ("08:05", "25 Nov"),

@@ -54,7 +54,7 @@ def test_a_record_does_not_replace_a_file(place: Path, capsys: pytest.CaptureFix
 def test_the_logbook_commands_answer(place: Path, capsys: pytest.CaptureFixture[str]):
     """Status, verify, seal and prove, backup, export, rehearsal of pruning."""
     assert status(["logbook", "status", "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["refused"]["not a number"] > 0
+    assert json.loads(capsys.readouterr().out)["rejected"]["not a number"] > 0
     assert status(["logbook", "seal", "--json"]) == 0
     code = json.loads(capsys.readouterr().out)["code"]
     assert status(["logbook", "verify", "--code", code, "--json"]) == 0
@@ -65,7 +65,7 @@ def test_the_logbook_commands_answer(place: Path, capsys: pytest.CaptureFixture[
         == 0
     )
     assert (place / "out.csv").read_text().count("\n") > 10
-    assert status(["logbook", "prune", "--older-than", "30", "--rehearse"]) == 0
+    assert status(["logbook", "prune", "--older-than", "30", "--dry-run"]) == 0
     assert status(["logbook", "prune"]) == 2
     assert status(["logbook", "verify", "--code", "AAAA-AAAA-AAAA-AAAA"]) == 2
     assert status(["logbook", "export", str(place / "x.csv"), "--since", "yesterday"]) == 2

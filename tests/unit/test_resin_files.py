@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from curewatch.errors import ConfigurationError, OutOfValidity, UsageError
-from curewatch.materials import DoseOutOfRange, load_system, system_names
+from curewatch.materials import DoseOutOfRange, load_resin, resin_names
 from curewatch.materials.quantities import QUANTITIES
 
 ARCHETYPES = {
@@ -21,30 +21,30 @@ ARCHETYPES = {
 
 
 def text_of(name: str) -> str:
-    return (resources.files("curewatch.materials") / "systems" / f"{name}.toml").read_text("utf-8")
+    return (resources.files("curewatch.materials") / "resins" / f"{name}.toml").read_text("utf-8")
 
 
 def test_the_seven_archetypes_are_there_and_say_that_they_are_archetypes() -> None:
     """Every built-in system loads and asks to be replaced by the maker's sheet."""
-    assert set(system_names()) == ARCHETYPES
-    for name in system_names():
-        system = load_system(name)
-        assert system.name == name
-        assert "generic archetype: replace by your maker's sheet" in system.note
+    assert set(resin_names()) == ARCHETYPES
+    for name in resin_names():
+        resin = load_resin(name)
+        assert resin.name == name
+        assert "generic archetype: replace by your maker's sheet" in resin.note
 
 
 @pytest.mark.parametrize("name", sorted(ARCHETYPES))
 def test_every_number_of_a_system_has_an_origin(name: str) -> None:
     """No number of a built-in system is without tag and source."""
-    system = load_system(name)
+    resin = load_resin(name)
     for key in QUANTITIES:
         section, _, leaf = key.partition(".")
-        holder = getattr(system, section, None)
+        holder = getattr(resin, section, None)
         if section == "uncertainty" or (holder is not None and getattr(holder, leaf) is not None):
-            if key == "kinetics.inhibitor" and system.kinetics.inhibitor == 0.0:
+            if key == "kinetics.inhibitor" and resin.kinetics.inhibitor == 0.0:
                 continue
-            assert system.origins[key].tag, key
-            assert system.origins[key].source, key
+            assert resin.origins[key].tag, key
+            assert resin.origins[key].source, key
 
 
 @pytest.mark.parametrize(
@@ -65,12 +65,12 @@ def test_a_wrong_file_is_refused_by_file_line_and_key(tmp_path: Path, old: str, 
     """The message names the file and the line and says what would be right."""
     path = tmp_path / "mine.toml"
     path.write_text(text_of("epoxy-slow").replace(old, new, 1), "utf-8")
-    with pytest.raises(ConfigurationError) as refused:
-        load_system(path)
-    message = str(refused.value)
+    with pytest.raises(ConfigurationError) as rejected:
+        load_resin(path)
+    message = str(rejected.value)
     assert str(path) in message
     assert says in message
-    assert refused.value.line is not None
+    assert rejected.value.line is not None
 
 
 def test_a_missing_number_is_named(tmp_path: Path) -> None:
@@ -79,7 +79,7 @@ def test_a_missing_number_is_named(tmp_path: Path) -> None:
     path = tmp_path / "mine.toml"
     path.write_text("\n".join(lines), "utf-8")
     with pytest.raises(ConfigurationError, match=r"milestones\.gel: found nothing"):
-        load_system(path)
+        load_resin(path)
 
 
 def test_a_users_file_may_say_only_what_differs(tmp_path: Path) -> None:
@@ -89,42 +89,42 @@ def test_a_users_file_may_say_only_what_differs(tmp_path: Path) -> None:
         '[kinetics]\nk2 = { value = 1.2, unit = "1/h", tag = "assumed", source = "demo" }\n',
         "utf-8",
     )
-    system, parent = load_system("shed-mix", tmp_path), load_system("epoxy-slow")
-    assert system.kinetics.k2 == pytest.approx(1.2 / 3600)
-    assert system.kinetics.k1 == parent.kinetics.k1
-    assert system.parent == "epoxy-slow"
-    assert "shed-mix" in system_names(tmp_path)
+    resin, parent = load_resin("shed-mix", tmp_path), load_resin("epoxy-slow")
+    assert resin.kinetics.k2 == pytest.approx(1.2 / 3600)
+    assert resin.kinetics.k1 == parent.kinetics.k1
+    assert resin.parent == "epoxy-slow"
+    assert "shed-mix" in resin_names(tmp_path)
 
 
 def test_an_unknown_name_offers_the_nearest() -> None:
     """A slip of the pen in a name is answered with the likely one."""
     with pytest.raises(UsageError, match="Did you mean epoxy-slow"):
-        load_system("epoxy-slwo")
+        load_resin("epoxy-slwo")
 
 
 def test_too_little_and_too_much_peroxide_are_both_told() -> None:
     """Each message says what is wrong, and the allowed range."""
-    system = load_system("polyester-layup")
+    resin = load_resin("polyester-layup")
     with pytest.raises(DoseOutOfRange, match=r"too little.*1 to 3 %"):
-        system.dose_factor(0.4)
+        resin.dose_factor(0.4)
     with pytest.raises(DoseOutOfRange, match=r"too much.*1 to 3 %"):
-        system.dose_factor(4.5)
-    assert system.dose_factor(3.0) > system.dose_factor() == 1.0 > system.dose_factor(1.0)
+        resin.dose_factor(4.5)
+    assert resin.dose_factor(3.0) > resin.dose_factor() == 1.0 > resin.dose_factor(1.0)
 
 
 def test_a_dosed_system_carries_its_dose_in_its_rates() -> None:
     """What was mixed is the new normal: its rates moved by the dose factor, its own factor is one."""
-    system = load_system("polyester-layup")
-    mixed = system.dosed(3.0, 0.01)
-    assert mixed.kinetics.k2 == pytest.approx(system.kinetics.k2 * system.dose_factor(3.0, 0.01))
+    resin = load_resin("polyester-layup")
+    mixed = resin.dosed(3.0, 0.01)
+    assert mixed.kinetics.k2 == pytest.approx(resin.kinetics.k2 * resin.dose_factor(3.0, 0.01))
     assert mixed.dose_factor() == 1.0
-    assert load_system("epoxy-slow").dosed() == load_system("epoxy-slow")
+    assert load_resin("epoxy-slow").dosed() == load_resin("epoxy-slow")
 
 
 def test_an_epoxy_takes_no_dose() -> None:
     """The ratio of an epoxy is never offered as a way to change its speed."""
     with pytest.raises(OutOfValidity, match="keeps its mix ratio"):
-        load_system("epoxy-fast").dose_factor(2.0)
+        load_resin("epoxy-fast").dose_factor(2.0)
 
 
 def test_files_based_on_each_other_in_a_circle_are_refused(tmp_path: Path) -> None:
@@ -134,4 +134,4 @@ def test_files_based_on_each_other_in_a_circle_are_refused(tmp_path: Path) -> No
         (tmp_path / f"{name}.toml").write_text(text.format(name, base), encoding="utf-8")
     for name in ("self", "one"):
         with pytest.raises(ConfigurationError, match=r"line 4, key based_on.*based on this file again"):
-            load_system(tmp_path / f"{name}.toml")
+            load_resin(tmp_path / f"{name}.toml")

@@ -13,13 +13,13 @@ from typing import Any, NamedTuple
 import numpy as np
 import pytest
 
-from curewatch.advice import checks, limits, situation, verdict
-from curewatch.advice.answer import Advice, Check, Moment, Status
-from curewatch.advice.course import Course
-from curewatch.advice.situation import WHAT_TO_DO, Place, Situation, Trouble, TroubleKind
-from curewatch.materials import load_system
-from curewatch.materials.system import Origin, ResinSystem
-from curewatch.model.outlook import Outlook
+from curewatch.advice.judge import checks, limits, situation, verdict
+from curewatch.advice.judge.answer import Advice, Check, Moment, Status
+from curewatch.advice.judge.course import Course
+from curewatch.advice.judge.situation import WHAT_TO_DO, Place, Situation, Trouble, TroubleKind
+from curewatch.materials import load_resin
+from curewatch.materials.resin import Origin, Resin
+from curewatch.model.air.outlook import Outlook
 from curewatch.physics import moist_air
 from curewatch.readings import Reading
 from curewatch.units import FloatArray
@@ -83,7 +83,7 @@ KEYS = (
     *("air age", "surface age", "outside age", "air reads", "air without", "surface without"),
     *("air error", "surface error", "dew point error", "humidity error", "error multiple", "wanted"),
     *("margin now", "start in", "used up in", "never used up", "batch", "spread", "resin", "outlook"),
-    *("told", "refused", "air", "surface", *PATHS),
+    *("told", "rejected", "air", "surface", *PATHS),
 )
 
 
@@ -137,7 +137,7 @@ def known(row: dict[str, str]) -> Situation:
         surface=None if row.get("surface") == "none" else below,
         outside=outside,
         troubles=_troubles(row.get("told", "")),
-        refused=row.get("refused", ""),
+        rejected=row.get("rejected", ""),
     )
 
 
@@ -190,14 +190,14 @@ def foreseen() -> Outlook:
 
 def ask(row: dict[str, str], patch: pytest.MonkeyPatch) -> Advice:
     """What the program answers to a row."""
-    system = load_system(row.get("resin", "epoxy-slow"))
+    resin = load_resin(row.get("resin", "epoxy-slow"))
     start = NOW + first(row.get("start in", "0 s"))
     used = None if "never used up" in row else start + first(row.get("used up in", "60 min"))
-    own = {"error_multiple": "error multiple", "likelihood_percent": "wanted"}
-    drawn = limits.for_system(system, {key: float(row[name]) for key, name in own.items() if name in row})
+    own = {"error_multiple": "error multiple", "probability_percent": "wanted"}
+    drawn = limits.for_resin(resin, {key: float(row[name]) for key, name in own.items() if name in row})
 
     def usable(batch: Any, at: float, air_temperature: float) -> tuple[Moment, ...]:
-        assert (batch.system, at, air_temperature) == (system, start, pytest.approx(warming(start)))
+        assert (batch.resin, at, air_temperature) == (resin, start, pytest.approx(warming(start)))
         return (Moment("use-up", "batch used up by", used, used, used),)
 
     patch.setattr(verdict, "course", lambda *_, **__: ahead(row, start))
@@ -207,7 +207,7 @@ def ask(row: dict[str, str], patch: pytest.MonkeyPatch) -> Advice:
         more["batch_mass"] = float(row["batch"].removesuffix(" g")) / 1000
     if "spread" in row:
         more["use_rate"] = float(row["spread"].removesuffix(" g/min")) / 60_000
-    return verdict.assess(known(row), system, drawn, None if "outlook" in row else foreseen(), start, **more)
+    return verdict.assess(known(row), resin, drawn, None if "outlook" in row else foreseen(), start, **more)
 
 
 # ---- what must hold
@@ -227,17 +227,17 @@ def test_the_program_keeps_the_rules(row: Row, monkeypatch: pytest.MonkeyPatch) 
             away = check.value - check.limit.value
             good = away if check.sense == "at least" else -away
             assert check.spare == pytest.approx(good - check.error, abs=1e-6)
-        if check.likelihood is not None:
+        if check.probability is not None:
             wanted = float(asked.get("wanted", 80)) / 100
-            assert (check.likelihood >= wanted) == (check.status is Status.HOLDS)
+            assert (check.probability >= wanted) == (check.status is Status.HOLDS)
         if check.name in {"batch", "blush"}:  # their notes say what to do
             assert (check.note == "") == (check.status is Status.HOLDS)
     answers(said, row.answer)
     advises(said, row.what_to_do)
     doctor = [str(caution) for caution in said.cautions if "curewatch doctor" in str(caution)]
-    assert doctor == [f"{asked[name]} (curewatch doctor)" for name in asked if name == "refused"]
+    assert doctor == [f"{asked[name]} (curewatch doctor)" for name in asked if name == "rejected"]
     together = [check.value for check in said.checks if check.name == "together"]
-    assert together in ([], [said.likelihood])
+    assert together in ([], [said.probability])
 
 
 def is_about(found: float | None, expected: float | None) -> None:
@@ -280,9 +280,9 @@ def advises(said: Advice, expected: str) -> None:
             assert part in remedy
 
 
-def asked_of(system: ResinSystem, course: Course, name: str) -> Check:
+def asked_of(resin: Resin, course: Course, name: str) -> Check:
     """One check on a course in the usual shed."""
-    found = verdict.judge(known({}), system, limits.for_system(system), course)
+    found = verdict.judge(known({}), resin, limits.for_resin(resin), course)
     return next(check for check in found if check.name == name)
 
 
@@ -298,10 +298,10 @@ def test_a_limit_of_the_resin_says_where_it_is_from(
     row: dict[str, str], name: str, key: str, value: float
 ) -> None:
     """The sheet's own word where it has one for this very limit; else what stands in for it."""
-    usual = load_system("epoxy-slow")
+    usual = load_resin("epoxy-slow")
     stated = replace(usual, origins={key: Origin("computed", "page 3")})
     silent = replace(usual, origins={})
-    found = [asked_of(system, ahead(row, NOW), name).limit for system in (stated, silent)]
+    found = [asked_of(resin, ahead(row, NOW), name).limit for resin in (stated, silent)]
     assert [limit.value for limit in found if limit] == [pytest.approx(value)] * 2
     assert [limit.tag for limit in found if limit] == [
         "computed",
@@ -322,7 +322,7 @@ def test_one_path_in_a_hundred_that_stalls_is_said(stalled: int, said: str) -> N
     course = ahead({}, NOW)
     wide = Course(course.start, *(np.tile(column, (1, 20)) for column in course[1:]))
     wide = wide._replace(glassy=np.arange(200)[None, :] < stalled)
-    found = asked_of(load_system("epoxy-slow"), wide, "sets")
+    found = asked_of(load_resin("epoxy-slow"), wide, "sets")
     assert str(found.note).startswith(f"stalls on {said}" if said else "")
     assert bool(found.note) == bool(said)
 
@@ -346,7 +346,7 @@ def test_without_a_surface_the_air_s_thermometer_stands_for_it() -> None:
 
 def test_the_limits_are_those_of_the_table() -> None:
     """For the usual resin, each with where it is from."""
-    drawn = limits.each(limits.for_system(load_system("epoxy-slow")))
+    drawn = limits.each(limits.for_resin(load_resin("epoxy-slow")))
     assert list(drawn) == list(LIMITS)
     for name, (written, tag) in LIMITS.items():
         assert (drawn[name].value, drawn[name].tag) == (pytest.approx(number(written)), tag)

@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from curewatch.errors import OutOfValidity, UsageError
-from curewatch.ingest import corrections, salt_check
-from curewatch.ingest.corrections import Correction
-from curewatch.ingest.salt_check import Line, Outcome, Point, Samples, Settled, Unsettled
 from curewatch.logbook import Entry, Logbook
 from curewatch.readings import Flag, Reading
+from curewatch.shed import corrections, salt_check
+from curewatch.shed.corrections import Correction
+from curewatch.shed.salt_check import CheckOutcome, CorrectionLine, SaltPoint, Samples, Settled, Unsettled
 from curewatch.wording import plain_wording
 
 NOW = 1_790_000_000.0
@@ -20,8 +20,8 @@ def samples(humidity: list[float], temperature: float = 291.15, step: float = 60
     return Samples(time, np.full(count, temperature), np.array(humidity) / 100.0)
 
 
-def shown(salt: str, found: float, expected: float, uncertainty: float = 0.004, at: float = NOW) -> Point:
-    return Point(salt, at, 291.15, expected, found, uncertainty)
+def shown(salt: str, found: float, expected: float, uncertainty: float = 0.004, at: float = NOW) -> SaltPoint:
+    return SaltPoint(salt, at, 291.15, expected, found, uncertainty)
 
 
 def test_a_chip_is_given_its_time_in_the_jar():
@@ -77,9 +77,9 @@ def test_lithium_chloride_is_refused_and_why():
 def test_one_salt_corrects_nothing_and_two_make_a_line_through_both():
     """With the line applied, each point comes out as expected."""
     low, high = shown("MgCl2", 0.343, 0.332), shown("NaCl", 0.785, 0.755)
-    assert salt_check.conclude([low]) == (Outcome.SECOND_SALT, None)
+    assert salt_check.conclude([low]) == (CheckOutcome.SECOND_SALT, None)
     outcome, line = salt_check.conclude([low, high])
-    assert outcome is Outcome.CORRECTED
+    assert outcome is CheckOutcome.CORRECTED
     for point in (low, high):
         assert line.offset + line.gain * point.found == pytest.approx(point.expected)
 
@@ -87,14 +87,14 @@ def test_one_salt_corrects_nothing_and_two_make_a_line_through_both():
 def test_a_difference_smaller_than_the_check_can_tell_is_left_alone():
     """Twice its uncertainty is what a check can tell."""
     points = [shown("MgCl2", 0.335, 0.332), shown("NaCl", 0.760, 0.755)]
-    assert salt_check.conclude(points) == (Outcome.RIGHT, None)
+    assert salt_check.conclude(points) == (CheckOutcome.RIGHT, None)
 
 
 def test_a_chip_far_off_is_not_corrected_but_replaced():
     """Eleven per cent, or a slope no chip has, is damage."""
-    assert salt_check.conclude([shown("NaCl", 0.87, 0.755)])[0] is Outcome.REPLACE
+    assert salt_check.conclude([shown("NaCl", 0.87, 0.755)])[0] is CheckOutcome.REPLACE
     bent = [shown("MgCl2", 0.42, 0.332), shown("NaCl", 0.68, 0.755)]
-    assert salt_check.conclude(bent)[0] is Outcome.REPLACE
+    assert salt_check.conclude(bent)[0] is CheckOutcome.REPLACE
 
 
 def test_only_points_of_one_month_and_the_newest_of_each_salt_count():
@@ -107,7 +107,7 @@ def test_only_points_of_one_month_and_the_newest_of_each_salt_count():
 def test_points_come_back_from_the_logbook_as_they_went_in():
     """What was kept is what was seen."""
     points = [shown("MgCl2", 0.343, 0.332), shown("NaCl", 0.785, 0.755)]
-    told = salt_check.payload("bench", "good-digital", points, Line(0.003, 0.96), NOW)
+    told = salt_check.payload("bench", "good-digital", points, CorrectionLine(0.003, 0.96), NOW)
     assert salt_check.points_of([told]) == points
     assert told["due"] - NOW == 365 * 86400
 
@@ -129,7 +129,7 @@ def test_the_last_check_of_a_sensor_counts(tmp_path):
     """A later check that finds the chip right takes the correction away; a comparison changes nothing."""
     with Logbook(tmp_path / "l.sqlite") as logbook:
         points = [shown("MgCl2", 0.343, 0.332), shown("NaCl", 0.785, 0.755)]
-        told = salt_check.payload("bench", "good-digital", points, Line(0.003, 0.96), NOW)
+        told = salt_check.payload("bench", "good-digital", points, CorrectionLine(0.003, 0.96), NOW)
         logbook.write(Entry("sensor-check", told, NOW))
         logbook.write(Entry("sensor-check", {"sensor": "bench", "beside": "yard"}, NOW + 1))
         assert corrections.current(logbook) == {"bench": Correction(0.003, 0.96, NOW)}

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from curewatch.errors import RecordBroken, StoreFailed, UsageError
-from curewatch.logbook import Entry, Kind, Logbook
+from curewatch.logbook import Entry, EntryKind, Logbook
 from curewatch.logbook.seal_code import ALPHABET, read_code, seal_code
 from curewatch.logbook.sealing import check_seals, key_path, parse, prove, seal, seals, signing_key
 from curewatch.readings import Reading, Rejected
@@ -77,9 +77,9 @@ def test_no_code_proves_a_chain_that_is_broken(logbook: Logbook):
 def test_what_is_no_text_of_a_seal_is_refused(logbook: Logbook, old: str, new: str | None, found: str):
     """Data from outside: named by what was found, and never more of it than fits a line."""
     text = seal(logbook, why="day", at=START + 60).text
-    with pytest.raises(RecordBroken) as refused:
+    with pytest.raises(RecordBroken) as rejected:
         parse("" if new is None else text.replace(old, new), "")
-    assert refused.value.found == found
+    assert rejected.value.found == found
 
 
 def test_a_block_s_number_may_have_fifteen_digits(logbook: Logbook):
@@ -114,7 +114,7 @@ def test_refusals_enter_the_chain_with_the_seal(logbook: Logbook):
     seal(logbook, why="day", at=START + 120)
     logbook.append(rejected=[Rejected("not a number", b"T=nan", START + 130, "usb", "bench")] * 2)
     seal(logbook, why="day", at=START + 140)
-    (written, later) = logbook.entries(Kind.REJECTED)
+    (written, later) = logbook.entries(EntryKind.REJECTED)
     assert written.payload["counts"] == [
         {"source": "usb", "sensor": "bench", "reason": "not a number", "times": 4}
     ]

@@ -10,7 +10,7 @@ import pytest
 
 from curewatch.cli.main import run
 from curewatch.cli.options import settings
-from curewatch.cli.sensor_desk import Desk, NotSettled
+from curewatch.cli.sensor_desk import CheckSession, NotSettled
 from curewatch.clock import ManualClock, SystemClock
 from curewatch.errors import ExitStatus
 from curewatch.logbook import Entry, Logbook
@@ -224,7 +224,7 @@ def test_a_live_check_waits_until_the_sensor_rests(shed: Path, capsys: pytest.Ca
             for minute in range(90)
         )
         clock = ManualClock(start, 0.0)
-        desk = Desk(logbook, configuration, words, clock, json=False, keep=True, ask=None)
+        desk = CheckSession(logbook, configuration, words, clock, json=False, keep=True, ask=None)
         desk.check(desk.source(None), "bench", "NaCl", None, 3600.0)
         waited = clock.now().utc - start
         assert 34 * 60 <= waited <= 36 * 60
@@ -233,7 +233,7 @@ def test_a_live_check_waits_until_the_sensor_rests(shed: Path, capsys: pytest.Ca
         assert "humidity still moves" in told.err
         assert "One more salt" in told.out
         clock = ManualClock(start, 0.0)
-        impatient = Desk(logbook, configuration, words, clock, json=False, keep=True, ask=None)
+        impatient = CheckSession(logbook, configuration, words, clock, json=False, keep=True, ask=None)
         with pytest.raises(NotSettled, match="give it time"):
             impatient.check(impatient.source(None), "bench", "NaCl", None, 600.0)
         assert clock.now().utc - start <= 630

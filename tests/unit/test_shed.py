@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from curewatch.errors import OutOfValidity
-from curewatch.model import shed
-from curewatch.model.past import Past, no_past
-from curewatch.model.surface import lagged_temperature
+from curewatch.model.air import shed
+from curewatch.model.air.past import Past, no_past
+from curewatch.model.air.surface import lagged_temperature
 
 HOUR, DAY = 3600.0, 86400.0
 

@@ -9,17 +9,17 @@ import pytest
 
 from curewatch.cli.main import run
 from curewatch.errors import ConfigurationError
-from curewatch.materials import load_system, system_names
+from curewatch.materials import load_resin, resin_names
 from curewatch.materials.maker_sheet import MakerSheet, Statement, form_text, read_maker_sheet
 from curewatch.materials.quantities import QUANTITIES
 from curewatch.materials.resin_writer import as_toml, unit_of
-from curewatch.model import film
-from curewatch.model.milestones import milestones
-from curewatch.model.outcome import outcome
-from curewatch.model.pot import pot
-from curewatch.model.sheet_fit import fit
+from curewatch.model.film import film
+from curewatch.model.film.milestones import milestones
+from curewatch.model.film.outcome import outcome
+from curewatch.model.fit.sheet_fit import fit
+from curewatch.model.mass.pot import pot
 
-SLOW = load_system("epoxy-slow")
+SLOW = load_resin("epoxy-slow")
 
 
 @pytest.fixture
@@ -46,9 +46,9 @@ def test_a_resin_three_times_as_fast_is_found_back(sheet: MakerSheet) -> None:
     found = fit(replace(sheet, statements=stated), SLOW)
     assert all(each.verdict == "met" for each in found.met)
     assert not found.contradictions
-    again = pot(found.system, 0.1, 298.15).pot_life
+    again = pot(found.resin, 0.1, 298.15).pot_life
     assert again == pytest.approx(stated[0].time, rel=0.03)
-    ratio = found.system.kinetics.k2 / SLOW.kinetics.k2
+    ratio = found.resin.kinetics.k2 / SLOW.kinetics.k2
     assert ratio == pytest.approx(3.0, rel=0.1)
 
 
@@ -61,7 +61,7 @@ def test_one_statement_gives_a_wide_band_and_more_make_it_narrower(sheet: MakerS
 
 def test_the_fitted_doubt_widens_the_bands_of_a_film(sheet: MakerSheet) -> None:
     """A band drawn from the fitted system is wider than that of its lot alone."""
-    found = fit(replace(sheet, statements=told_by(1.0)[:1]), SLOW).system
+    found = fit(replace(sheet, statements=told_by(1.0)[:1]), SLOW).resin
     cold = film.constant(283.15, 5 * 86400.0)
     bare = outcome(replace(found, covariance=SLOW.covariance), cold).marks["gel"]
     wide = outcome(found, cold).marks["gel"]
@@ -87,7 +87,7 @@ def test_a_recoat_limit_before_the_layer_stays_put_is_named(
     """Half an hour, where the other statements open the window after hours, is told as a contradiction."""
     typed = tmp_path / "sheet.toml"
     limit = "[[recoat]]\nuntil_hours = 0.5\ntemperature_c = 20\n"
-    typed.write_text(form_text().split("[[open_time]]")[0] + limit, encoding="utf-8")
+    typed.write_text(form_text().split("[[working_time]]")[0] + limit, encoding="utf-8")
     with pytest.raises(SystemExit):
         run(["resin", "fit", str(typed)])
     shown = " ".join(capsys.readouterr().out.split())
@@ -131,20 +131,20 @@ def test_a_fitted_system_is_read_back_from_its_file_as_it_was(sheet: MakerSheet,
     """Written and loaded again: same numbers, same covariance, its parent named."""
     found = fit(replace(sheet, statements=told_by(2.0)), SLOW)
     file = tmp_path / "demo.toml"
-    file.write_text(as_toml(found.system, "epoxy-slow", found.changed, "Demo"), encoding="utf-8")
-    again = load_system(file)
+    file.write_text(as_toml(found.resin, "epoxy-slow", found.changed, "Demo"), encoding="utf-8")
+    again = load_resin(file)
     assert again.parent == "epoxy-slow"
-    assert again.kinetics.k2 == pytest.approx(found.system.kinetics.k2, rel=1e-9)
-    assert again.milestones.gel == pytest.approx(found.system.milestones.gel, rel=1e-9)
-    assert again.covariance.keys == found.system.covariance.keys
-    assert np.allclose(again.covariance.matrix, found.system.covariance.matrix, rtol=1e-5, atol=1e-12)
+    assert again.kinetics.k2 == pytest.approx(found.resin.kinetics.k2, rel=1e-9)
+    assert again.milestones.gel == pytest.approx(found.resin.milestones.gel, rel=1e-9)
+    assert again.covariance.keys == found.resin.covariance.keys
+    assert np.allclose(again.covariance.matrix, found.resin.covariance.matrix, rtol=1e-5, atol=1e-12)
     assert again.origins["kinetics.k1"].tag == "sheet"
 
 
 def test_files_are_written_in_the_units_in_which_archetypes_are() -> None:
     """Each spread of a built-in file stands in the unit in which ours is written."""
-    for name in system_names():
-        for key, origin in load_system(name).origins.items():
+    for name in resin_names():
+        for key, origin in load_resin(name).origins.items():
             if origin.spread is not None and key in QUANTITIES:
                 units = QUANTITIES[key].units
                 assert units[origin.spread_unit].factor == units[unit_of(key)].factor, (name, key)
@@ -153,12 +153,12 @@ def test_files_are_written_in_the_units_in_which_archetypes_are() -> None:
 def test_a_base_of_another_kind_is_refused(sheet: MakerSheet) -> None:
     """An epoxy cannot be based on a polyester."""
     with pytest.raises(ConfigurationError, match="based_on"):
-        fit(sheet, load_system("polyester-layup"))
+        fit(sheet, load_resin("polyester-layup"))
 
 
 def test_a_polyester_sheet_with_its_dose_is_fitted(sheet: MakerSheet) -> None:
     """Gel of a cup at 2 per cent and a sanding time; a faster dose is known to be faster."""
-    base = load_system("polyester-layup")
+    base = load_resin("polyester-layup")
     stated = (
         Statement("gel", 1500.0, 0.12, 293.15, 0.1, peroxide_percent=2.0),
         Statement("gel", 2600.0, 0.15, 293.15, 0.1, peroxide_percent=1.0),
@@ -167,8 +167,8 @@ def test_a_polyester_sheet_with_its_dose_is_fitted(sheet: MakerSheet) -> None:
     told = replace(sheet, kind="polyester", mix=None, amine_factor=None, statements=stated)
     found = fit(told, base)
     assert all(abs(each.pull) < 2.0 for each in found.met)
-    assert found.system.dose == base.dose
-    assert found.system.milestones.stays_put == found.system.milestones.gel
+    assert found.resin.dose == base.dose
+    assert found.resin.milestones.stays_put == found.resin.milestones.gel
 
 
 def test_the_command_writes_a_system_that_can_be_used(
@@ -176,7 +176,7 @@ def test_the_command_writes_a_system_that_can_be_used(
 ) -> None:
     """Sheet in, report and file out; the file is a resin for the other commands; nothing is written over."""
     typed, written = tmp_path / "sheet.toml", tmp_path / "mine.toml"
-    few = form_text().split("[[open_time]]")[0]
+    few = form_text().split("[[working_time]]")[0]
     typed.write_text(few, encoding="utf-8")
     with pytest.raises(SystemExit) as ended:
         run(["resin", "fit", str(typed), "--out", str(written)])
@@ -188,16 +188,16 @@ def test_the_command_writes_a_system_that_can_be_used(
     with pytest.raises(SystemExit):
         run(["cure", "--resin", str(written), "--temperature", "12", "--json"])
     assert json.loads(capsys.readouterr().out)["resin"] == "demo-creek-slow"
-    with pytest.raises(SystemExit) as refused:
+    with pytest.raises(SystemExit) as rejected:
         run(["resin", "fit", str(typed), "--out", str(written)])
-    assert refused.value.code == 2
+    assert rejected.value.code == 2
     assert "--replace" in capsys.readouterr().err
 
 
 def test_the_command_as_json_says_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Times in seconds with their bands, and the file untouched."""
     typed = tmp_path / "sheet.toml"
-    typed.write_text(form_text().split("[[open_time]]")[0], encoding="utf-8")
+    typed.write_text(form_text().split("[[working_time]]")[0], encoding="utf-8")
     with pytest.raises(SystemExit):
         run(["resin", "fit", str(typed), "--json"])
     said = json.loads(capsys.readouterr().out)

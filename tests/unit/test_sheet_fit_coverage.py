@@ -6,19 +6,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from curewatch.materials import load_system
+from curewatch.materials import load_resin
 from curewatch.materials.maker_sheet import Statement, form_text, read_maker_sheet
-from curewatch.model.sheet_fit import NINE_IN_TEN, fit
-from curewatch.model.sheet_problem import Problem
-from curewatch.model.sheet_unknowns import unknowns
+from curewatch.model.fit.sheet_fit import NINE_IN_TEN, fit
+from curewatch.model.fit.sheet_problem import Problem
+from curewatch.model.fit.sheet_unknowns import unknowns
 
 TRIALS = 200
-BASE = load_system("epoxy-slow")
+BASE = load_resin("epoxy-slow")
 STATED = (
     Statement("gel", 1.0, 0.12, 298.15, 0.03),  # small enough to need no shells, which are slow
     Statement("gel", 1.0, 0.15, 293.15),
     Statement("tack_free", 1.0, 0.25, 288.15),
-    Statement("open_time", 1.0, 0.20, 293.15),
+    Statement("working_time", 1.0, 0.20, 293.15),
     Statement("hard", 1.0, 0.30, 293.15),
 )
 ASKED = (

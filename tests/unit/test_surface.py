@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from curewatch.errors import ConfigurationError, OutOfValidity, UsageError
 from curewatch.materials.sensor_part import load_sensor_part, sensor_part_names
 from curewatch.materials.substrate import load_substrate, substrate_names
-from curewatch.model import surface
-from curewatch.model.past import Past, no_past
+from curewatch.model.air import surface
+from curewatch.model.air.past import Past, no_past
 from curewatch.physics import moist_air
 
 AIR = st.floats(263.0, 303.0)

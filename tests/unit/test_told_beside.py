@@ -9,15 +9,15 @@ import pytest
 
 from curewatch import configuration
 from curewatch.clock import Instant, ManualClock
-from curewatch.ingest import salt_check
-from curewatch.ingest.acting import Actor
-from curewatch.ingest.core import Core
-from curewatch.ingest.events import BytesArrived, Reload
-from curewatch.ingest.salt_check import Line, Point
-from curewatch.ingest.told_beside import EVERY, ToldBeside
+from curewatch.daemon.acting import Actor
+from curewatch.daemon.core import Core
+from curewatch.daemon.events import BytesArrived, Reload
+from curewatch.daemon.external_entries import EVERY, ToldBeside
 from curewatch.logbook import Entry, Logbook
 from curewatch.logbook.sealing import seal
 from curewatch.readings import Flag
+from curewatch.shed import salt_check
+from curewatch.shed.salt_check import CorrectionLine, SaltPoint
 from curewatch.wire import lines
 
 START = 1_790_000_000.0
@@ -73,8 +73,11 @@ def begin(tmp_path: Path) -> Iterator[Begin]:
         yield world
 
 
-def check(at: float, line: Line | None) -> Entry:
-    points = [Point("MgCl2", at, 291.15, 0.33, 0.34, 0.004), Point("NaCl", at, 291.15, 0.755, 0.785, 0.004)]
+def check(at: float, line: CorrectionLine | None) -> Entry:
+    points = [
+        SaltPoint("MgCl2", at, 291.15, 0.33, 0.34, 0.004),
+        SaltPoint("NaCl", at, 291.15, 0.755, 0.785, 0.004),
+    ]
     return Entry("sensor-check", salt_check.payload("bench", "good-digital", points, line, at), at)
 
 
@@ -82,7 +85,7 @@ def test_a_check_corrects_what_arrives_from_then_on(begin: Begin) -> None:
     """Before: as the chip said. After: put right and flagged. Found right later: as the chip says."""
     world = begin()
     world.minute(80.0)
-    world.told(check(world.clock.now().utc, Line(0.003, 0.96)))
+    world.told(check(world.clock.now().utc, CorrectionLine(0.003, 0.96)))
     world.minute(80.0)
     world.actor.handle(Reload(DEMO, world.clock.now()))
     world.minute(80.0)
@@ -96,7 +99,7 @@ def test_a_check_corrects_what_arrives_from_then_on(begin: Begin) -> None:
 def test_a_daemon_that_starts_again_knows_the_correction(begin: Begin, tmp_path: Path) -> None:
     """It stands in the logbook, not in the daemon."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
-        logbook.write(check(START - 86400.0, Line(0.003, 0.96)))
+        logbook.write(check(START - 86400.0, CorrectionLine(0.003, 0.96)))
     world = begin()
     world.minute(80.0)
     assert world.logbook.series("bench").relative_humidity == pytest.approx([0.771], abs=1e-4)
@@ -108,10 +111,10 @@ def test_a_layer_told_by_a_command_is_looked_at_within_the_minute(begin: Begin) 
     for _ in range(3):
         world.minute(60.0)
     seen = len(world.looks)
-    world.told(Entry("layup", {"layup": "L1", "started": START, "system": "epoxy-slow"}, START))
+    world.told(Entry("layer", {"layer": "L1", "started": START, "resin": "epoxy-slow"}, START))
     world.minute(60.0)
     world.minute(60.0)
-    assert any("layup" in reason for reason in world.looks[seen:])
+    assert any("layer" in reason for reason in world.looks[seen:])
 
 
 class Listener:
@@ -157,7 +160,7 @@ def test_the_last_code_is_published_at_each_start(begin: Begin, tmp_path: Path) 
 def test_it_does_not_look_more_often_than_it_may(begin: Begin) -> None:
     """A look costs a query; one in five seconds is enough."""
     world = begin()
-    world.told(check(START, Line(0.003, 0.96)))
+    world.told(check(START, CorrectionLine(0.003, 0.96)))
     world.beside.look(1000.0 + EVERY - 0.1)
     assert not world.core.intake.corrections
     world.beside.look(1000.0 + EVERY)

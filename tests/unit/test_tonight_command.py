@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from curewatch.advice.answer import Lever, plain_lever
+from curewatch.advice.judge.answer import Lever, plain_lever
+from curewatch.answers import schema
 from curewatch.cli.main import run
-from curewatch.cli.schemas import schema
 from curewatch.clock import SystemClock, iso_utc, utc_from_iso
 from curewatch.logbook import Logbook
 from curewatch.readings import Reading

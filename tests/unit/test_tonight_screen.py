@@ -5,8 +5,8 @@ from datetime import UTC
 
 import pytest
 
-from curewatch.advice.answer import Advice, Check, Moment, Status, Verdict
-from curewatch.advice.limits import Limit, standard, with_own
+from curewatch.advice.judge.answer import Advice, Check, Moment, Status, Verdict
+from curewatch.advice.judge.limits import Limit, standard, with_own
 from curewatch.cli.screens import tonight
 from curewatch.wording import Wording
 
@@ -19,9 +19,9 @@ NO_GO = Advice(
     "surface too near the dew point before it sets",
     at=NOW,
     start=NOW,
-    system="epoxy-slow",
-    system_title="General-purpose epoxy, slow hardener",
-    likelihood=0.41,
+    resin="epoxy-slow",
+    resin_title="General-purpose epoxy, slow hardener",
+    probability=0.41,
     blush="peel ply",
     checks=(
         Check(
@@ -59,7 +59,7 @@ NO_GO = Advice(
             error=0.6,
             error_multiple=1.0,
             spare=-1.8,
-            likelihood=0.41,
+            probability=0.41,
         ),
         Check(
             "warm-enough",
@@ -71,7 +71,7 @@ NO_GO = Advice(
             error=0.3,
             error_multiple=1.0,
             spare=1.9,
-            likelihood=0.97,
+            probability=0.97,
         ),
         Check(
             "blush",
@@ -82,12 +82,12 @@ NO_GO = Advice(
             Limit(10800.0, "duration", "assumed", "epoxy-slow: hours at 20 degC in saturated air"),
             "at most",
             spare=-9200.0,
-            likelihood=0.3,
+            probability=0.3,
             note="peel ply needed: blush is likely",
         ),
     ),
     timeline=(
-        Moment("open-time", "open time ends", NOW + 3000, NOW + 3600, NOW + 4500),
+        Moment("working-time", "working time ends", NOW + 3000, NOW + 3600, NOW + 4500),
         Moment("tack-free", "tack-free", NOW + 40000, NOW + 60000, None, 0.85),
     ),
     basis="nothing recorded yet: assumed to stay as it is, with the spread of outdoor weather",
@@ -120,7 +120,7 @@ Checks                                           found  limit          spare
 
 Times (four in five between early and late)
                                            early         likely           late
-  open time ends                           11:56          12:06          12:21
+  working time ends                           11:56          12:06          12:21
   tack-free                                22:13      Thu 03:46   not foreseen
 
 The coming hours
@@ -155,7 +155,7 @@ def test_no_line_is_wider_than_eighty_columns(wording: Wording) -> None:
     """In every wording, with a long sensor name, a long resin name and a long place."""
     long = replace(
         NO_GO,
-        system="a-resin-with-a-very-long-name-indeed-of-sixty-characters-or-more",
+        resin="a-resin-with-a-very-long-name-indeed-of-sixty-characters-or-more",
         checks=tuple(replace(check, sensor="s" * 90) for check in NO_GO.checks),
     )
     assert max(len(line) for line in shown(long, wording, "p" * 60).splitlines()) <= 80

@@ -12,13 +12,13 @@ GLUED = re.compile(r" ?(?:°C|°F|degC|K|g|kg|oz)(?![\w/³(])")
 THE_PLACE = {"wording.py"}
 # What may: file -> why it needs no reader's units.
 FREE = {
-    "advice/checks.py": "the source of an assumed limit; Wording.retold tells it",
-    "advice/cost.py": "kilograms of water that burnt gas brings",
-    "advice/mixing.py": "a refusal of what was typed",
+    "advice/judge/checks.py": "the source of an assumed limit; Wording.retold tells it",
+    "advice/remedy/cost.py": "kilograms of water that burnt gas brings",
+    "advice/plan/mixing.py": "a refusal of what was typed",
     "cli/commands/air.py": "a hint about the two scales",
     "cli/screens/levers.py": "kilograms of water to take out",
     "cli/typed.py": "what is allowed, in both scales",
-    "joblog/quality.py": "a refusal of what was typed",
+    "worklog/quality.py": "a refusal of what was typed",
     "materials/maker_sheet.py": "a maker's statement; Wording.retold tells it",
     "physics/saturated_salts.py": "a refusal of an equation, in SI",
 }

@@ -7,7 +7,7 @@ import pytest
 
 from curewatch.errors import OutOfValidity
 from curewatch.materials.substrate import load_substrate
-from curewatch.model import outlook, shed, warming
+from curewatch.model.air import outlook, shed, warming
 from curewatch.physics import moist_air
 
 HOUR, NOW = 3600.0, 1_764_000_000.0

@@ -4,7 +4,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from curewatch.advice.windows import EVERY, Starts, Strip, Window
+from curewatch.advice.plan.windows import EVERY, GoWindow, Starts, Strip
 from curewatch.cli.screens import windows as screen
 from curewatch.wording import Wording
 
@@ -17,7 +17,7 @@ def shown(words: Wording) -> list[str]:
     start = BEGIN + EVERY * np.arange(96.0)
     sure = np.ones(96)
     starts = Starts(start, sure, sure, start + 3600.0, start + 7200.0, start + 9000.0)
-    strip = Strip("epoxy-slow", "", starts, ("",) * 96, (Window(0, 95, 0),), 0.8)
+    strip = Strip("epoxy-slow", "", starts, ("",) * 96, (GoWindow(0, 95, 0),), 0.8)
     return screen.lines((strip,), words, BEGIN, "nothing")
 
 

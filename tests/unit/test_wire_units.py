@@ -7,8 +7,8 @@ import pytest
 
 from curewatch import configuration
 from curewatch.clock import Instant
-from curewatch.ingest.events import BytesArrived, MessageArrived
-from curewatch.ingest.intake import Intake
+from curewatch.daemon.events import BytesArrived, MessageArrived
+from curewatch.daemon.intake import Intake
 from curewatch.readings import Reading, Rejected
 from curewatch.wire import WHAT_TO_DO, Parser, Reason
 from curewatch.wire.fields import Words
@@ -112,9 +112,9 @@ def test_a_stated_unit_is_heeded(text: str) -> None:
 )
 def test_what_is_not_sure_is_refused_with_its_cure(text: str, reason: Reason) -> None:
     """A unit that is not known, two that differ, and a number that may be a fraction: never a guess."""
-    refused = told(text)
-    assert isinstance(refused, Rejected), refused
-    assert refused.reason == reason
+    rejected = told(text)
+    assert isinstance(rejected, Rejected), rejected
+    assert rejected.reason == reason
     assert reason is Reason.HUMIDITY or "wire_units" in WHAT_TO_DO[reason]
 
 
@@ -152,8 +152,8 @@ def test_a_tables_unknown_unit_refuses_its_rows() -> None:
     """Each of them, with the reason."""
     parser = Parser()
     assert parser.line(b"temperature [R],humidity", NOW, "a") == []
-    (refused,) = parser.line(b"54.5,80.9", NOW, "a", "bench")
-    assert refused.reason == Reason.BAD_UNIT
+    (rejected,) = parser.line(b"54.5,80.9", NOW, "a", "bench")
+    assert rejected.reason == Reason.BAD_UNIT
 
 
 SENSOR = '[sensors.bench]\nrole = "air"\n'
@@ -210,10 +210,10 @@ def test_bare_numbers_have_units_too() -> None:
 def test_a_message_that_contradicts_the_configuration_is_refused() -> None:
     """Which of the two is wrong cannot be told."""
     intake = Intake(configuration.parse(f'{SENSOR}wire_units = {{ temperature = "degC" }}\n{BROKER}'))
-    (refused,) = intake.message_arrived(
+    (rejected,) = intake.message_arrived(
         MessageArrived("yard", "shed/bench/state", b'{"temperature": 75, "TempUnit": "F"}', NOW)
     )
-    assert refused.reason == Reason.UNITS_DIFFER
+    assert rejected.reason == Reason.UNITS_DIFFER
 
 
 def test_a_device_that_names_itself_is_read_in_its_own_units() -> None:

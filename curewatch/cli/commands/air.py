@@ -89,7 +89,7 @@ def describe(
 def _errors(said: dict[str, Any], name: str) -> dict[str, Any]:
     """One standard deviation of dew point and margin for this class of part, its probe the same class."""
     from curewatch.materials.sensor_part import load_sensor_part
-    from curewatch.model.surface import margin_sd, vapour_pressure_sd
+    from curewatch.model.air.surface import margin_sd, vapour_pressure_sd
 
     part = load_sensor_part(name)
     if part.relative_humidity_sd is None:

@@ -4,8 +4,8 @@ from typing import Annotated, Any, NamedTuple
 
 import typer
 
-from curewatch.advice import alerts
-from curewatch.advice.alerts import Event, Happening, Key, Standing
+from curewatch.advice.alert import alerts
+from curewatch.advice.alert.alerts import ActiveAlert, Event, Happening, Key
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.terminal import print_json, print_lines
@@ -13,7 +13,7 @@ from curewatch.cli.typed import span_from_text
 from curewatch.clock import SystemClock
 from curewatch.configuration import logbook_path
 from curewatch.errors import UsageError
-from curewatch.logbook import Entry, Kind, LogbookStore, Stored, open_logbook
+from curewatch.logbook import Entry, EntryKind, LogbookStore, StoredEntry, open_logbook
 from curewatch.wording import Wording, plain_wording
 
 
@@ -21,14 +21,14 @@ class Rung(NamedTuple):
     """One alert that stands, by the number of the entry that raised it."""
 
     number: int
-    standing: Standing
+    standing: ActiveAlert
 
 
 def app(
     *,
     seen: Annotated[
         list[str] | None,
-        typer.Option("--seen", metavar="NUMBER", help="You have seen it; `all` for all. Repeatable."),
+        typer.Option("--acknowledge", metavar="NUMBER", help="You have seen it; `all` for all. Repeatable."),
     ] = None,
     by: Annotated[str | None, typer.Option("--by", help="Who has seen it.", show_default=False)] = None,
     past: Annotated[
@@ -38,7 +38,7 @@ def app(
     units: UnitsOption = None,
     json: JsonOption = False,
 ) -> None:
-    """The alerts that stand, with what to do; --seen NUMBER acknowledges one, as the board's key a does.
+    """The alerts that stand, with what to do; --acknowledge NUMBER acknowledges one, as the board's key a does.
 
     An acknowledged alert stays until its cause is gone, and rings again only when it becomes more urgent.
 
@@ -48,7 +48,7 @@ def app(
     now = SystemClock().now().utc
     since = now if past is None else now - span_from_text(past, "--past")
     if by and not seen:
-        raise UsageError("--by says who has seen an alert; give --seen NUMBER, too")
+        raise UsageError("--by says who has seen an alert; give --acknowledge NUMBER, too")
     path = logbook_path(configuration)
     if not path.exists():
         _told((), (), words, now, json=json)
@@ -56,12 +56,12 @@ def app(
     with open_logbook(path, read_only=not seen) as logbook:
         if seen:
             _acknowledge(logbook, seen, by, now, plain_wording(words.zone))
-        entries = logbook.entries(Kind.ALERT)
+        entries = logbook.entries(EntryKind.ALERT)
         recent = tuple(alerts.events_told(entry.payload for entry in entries if entry.at >= since))
         _told(_standing(entries), recent if past else (), words, now, json=json)
 
 
-def _standing(entries: list[Stored]) -> tuple[Rung, ...]:
+def _standing(entries: list[StoredEntry]) -> tuple[Rung, ...]:
     """What stands, oldest first."""
     raised: dict[Key, int] = {}
     for entry in entries:
@@ -85,19 +85,21 @@ def _acknowledge(
     UsageError
         No alert of such a number stands.
     """
-    stands = {str(each.number): each.standing for each in _standing(logbook.entries(Kind.ALERT))}
+    stands = {str(each.number): each.standing for each in _standing(logbook.entries(EntryKind.ALERT))}
     wanted = list(stands) if "all" in seen else seen
     strange = [number for number in wanted if number not in stands]
     if strange:
         there = ", ".join(stands) or "none stands"
-        raise UsageError(f"--seen {strange[0]!r}; allowed: all, or a number of an alert that stands: {there}")
+        raise UsageError(
+            f"--acknowledge {strange[0]!r}; allowed: all, or a number of an alert that stands: {there}"
+        )
     state = {standing.key: standing for standing in stands.values()}
     for number in wanted:
         state_after, events = alerts.acknowledge(state, stands[number].key, now)
         state = dict(state_after)
         who = {"by": by} if by else {}
         stored = [alerts.event_as_plain(event, plainly) | who for event in events]
-        logbook.append(entries=[Entry(Kind.ALERT, each, now) for each in stored])
+        logbook.append(entries=[Entry(EntryKind.ALERT, each, now) for each in stored])
 
 
 def _told(
@@ -132,7 +134,7 @@ def lines(standing: tuple[Rung, ...], words: Wording, now: float) -> list[str]:
     if not told:
         return ["no alert stands"]
     unseen = [str(each.number) for each in standing if each.standing.acknowledged is None]
-    return [*told, *([f"Seen it? curewatch alerts --seen {unseen[0]}"] if unseen else [])]
+    return [*told, *([f"Seen it? curewatch alerts --acknowledge {unseen[0]}"] if unseen else [])]
 
 
 def _past_lines(past: tuple[Event, ...], words: Wording, now: float) -> list[str]:

@@ -9,18 +9,18 @@ from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOp
 
 if TYPE_CHECKING:
     from curewatch.cli.screens.heat import Build, Cup
-    from curewatch.materials import ResinSystem
-    from curewatch.model.blush import Blush
-    from curewatch.model.bond_window import BondWindow
-    from curewatch.model.film import History
-    from curewatch.model.outcome import Outcome
+    from curewatch.materials import Resin
+    from curewatch.model.film.blush import Blush
+    from curewatch.model.film.film import History
+    from curewatch.model.film.outcome import FilmOutcome
+    from curewatch.model.film.recoat_window import RecoatWindow
 
 SHORTEST, LONGEST = 0.1, 1440.0  # h: up to 60 days
 
 
 def app(
     *,
-    resin: Annotated[
+    named: Annotated[
         str | None,
         typer.Option("--resin", metavar="NAME|FILE", help="A resin system or its file.", show_default=False),
     ] = None,
@@ -102,27 +102,27 @@ def app(
     from curewatch.cli.screens import cure as screen
     from curewatch.cli.screens import heat
     from curewatch.errors import UsageError
-    from curewatch.materials import load_system
+    from curewatch.materials import load_resin
     from curewatch.materials.substrate import substrate_names
-    from curewatch.model.outcome import outcome
+    from curewatch.model.film.outcome import outcome
     from curewatch.wording import dosed
 
     configuration, wording = settings(config, units)
-    system = load_system(configuration.resin.system if resin is None else resin, configuration.resin.folder)
-    dose = system.dose_used(peroxide)
-    system = system.dosed(peroxide, cobalt)
+    resin = load_resin(configuration.resin.name if named is None else named, configuration.resin.folder)
+    dose = resin.dose_used(peroxide)
+    resin = resin.dosed(peroxide, cobalt)
     if substrate not in substrate_names():
         raise UsageError(f"--on {substrate!r}; allowed: {', '.join(substrate_names())}")
     path = _history(temperature, history, hours)
-    said = outcome(system, path)
+    said = outcome(resin, path)
     against = _against(said, path, humidity)
     if chart is not None:
         from curewatch.cli.figures import draw
 
         draw(said, chart, wording)
-    cup = None if mass is None else _cup(system, mass, shape, path)
-    waxy = None if humidity is None else _blush(system, path, humidity, carbon_dioxide, rest)
-    build = None if thickness is None else _build(system, thickness, substrate, path)
+    cup = None if mass is None else _cup(resin, mass, shape, path)
+    waxy = None if humidity is None else _blush(resin, path, humidity, carbon_dioxide, rest)
+    build = None if thickness is None else _build(resin, thickness, substrate, path)
     if as_json:
         answer = {"do_not": against} | screen.as_plain(said) | dose._asdict()
         answer["blush"] = None if waxy is None else blush_screen.as_plain(*waxy)
@@ -139,12 +139,12 @@ def app(
     terminal.print_lines(shown, plain=plain)
 
 
-def _against(said: "Outcome", path: "History", humidity: float | None) -> str:
+def _against(said: "FilmOutcome", path: "History", humidity: float | None) -> str:
     """Why this film must not be laid: a wet surface at the start, or too cold before it is tack-free."""
     import math
 
-    from curewatch.advice.comparison import forbidden
-    from curewatch.model.surface import condensation_margin
+    from curewatch.advice.judge.comparison import forbidden
+    from curewatch.model.air.surface import condensation_margin
     from curewatch.physics.moist_air import vapour_pressure
 
     until = float(said.marks["tack_free"].likely)
@@ -152,65 +152,65 @@ def _against(said: "Outcome", path: "History", humidity: float | None) -> str:
     start, margin = float(path.temperature[0]), None
     if humidity is not None:
         margin = float(condensation_margin(start, vapour_pressure(start, humidity / 100.0)))
-    return forbidden(said.system, float(lowest.min()), margin)
+    return forbidden(said.resin, float(lowest.min()), margin)
 
 
 def _blush(
-    system: "ResinSystem", path: "History", humidity: float, carbon_dioxide: float, rest: str | None
-) -> "tuple[Blush, BondWindow]":
-    """Blush of every lot in air that stays as humid at the surface, and the bond window with it."""
+    resin: "Resin", path: "History", humidity: float, carbon_dioxide: float, rest: str | None
+) -> "tuple[Blush, RecoatWindow]":
+    """Blush of every lot in air that stays as humid at the surface, and the recoat window with it."""
     import numpy as np
 
     from curewatch.cli.typed import span_from_text
     from curewatch.errors import UsageError
-    from curewatch.model import blush
-    from curewatch.model.bond_window import bond_window
-    from curewatch.model.crowd import cures
-    from curewatch.model.film import History
-    from curewatch.model.lots import STRATA
+    from curewatch.model.film import blush
+    from curewatch.model.film.ensemble import cures
+    from curewatch.model.film.film import History
+    from curewatch.model.film.lots import STRATA
+    from curewatch.model.film.recoat_window import recoat_window
 
     if not 1.0 <= humidity <= 100.0:
         hint = f"; if that was a fraction, give {100 * humidity:g}" if 0.0 < humidity < 1.0 else ""
         raise UsageError(f"--humidity {humidity:g}; allowed: 1 to 100 %{hint}")
     if not 100.0 <= carbon_dioxide <= 50_000.0:
         raise UsageError(f"--carbon-dioxide {carbon_dioxide:g}; allowed: 100 to 50000 ppm")
-    lots = cures(system, History(path.time, np.tile(path.temperature, (STRATA, 1))))
+    lots = cures(resin, History(path.time, np.tile(path.temperature, (STRATA, 1))))
     damp, gas = humidity / 100.0, carbon_dioxide * 1e-6
-    stood = system.blush.rest or 0.0 if rest is None else span_from_text(rest, "--rest")
-    found = blush.blush(system, lots, damp, gas, rest=stood)
-    gathering = blush.rate(system, lots.temperature, np.full(lots.conversion.shape, damp), gas)
-    return found, bond_window(system, lots, gathering)
+    stood = resin.blush.rest or 0.0 if rest is None else span_from_text(rest, "--rest")
+    found = blush.blush(resin, lots, damp, gas, rest=stood)
+    gathering = blush.rate(resin, lots.temperature, np.full(lots.conversion.shape, damp), gas)
+    return found, recoat_window(resin, lots, gathering)
 
 
-def _cup(system: "ResinSystem", told: str, shape: str, path: "History") -> "Cup":
+def _cup(resin: "Resin", told: str, shape: str, path: "History") -> "Cup":
     from curewatch.cli.screens.heat import Cup
     from curewatch.cli.typed import batch_mass_from_text
     from curewatch.errors import UsageError
-    from curewatch.model.lots import EARLY, LATE, rate_factor_at
-    from curewatch.model.pot import SHAPES, pot
+    from curewatch.model.film.lots import EARLY, LATE, rate_factor_at
+    from curewatch.model.mass.pot import SHAPES, pot
 
     if shape not in SHAPES:
         raise UsageError(f"--shape {shape!r}; allowed: {', '.join(SHAPES)}")
     mass, air = batch_mass_from_text(told), float(path.temperature[0])
     slow, likely, fast = (
-        pot(system, mass, air, shape=shape, rate_factor=factor)
-        for factor in (rate_factor_at(system, EARLY), 1.0, rate_factor_at(system, LATE))
+        pot(resin, mass, air, shape=shape, rate_factor=factor)
+        for factor in (rate_factor_at(resin, EARLY), 1.0, rate_factor_at(resin, LATE))
     )
     return Cup(mass, shape, air, slow, likely, fast)
 
 
-def _build(system: "ResinSystem", millimetres: float, substrate: str, path: "History") -> "Build":
+def _build(resin: "Resin", millimetres: float, substrate: str, path: "History") -> "Build":
     from curewatch.cli.screens.heat import Build
     from curewatch.errors import UsageError
     from curewatch.materials.substrate import load_substrate
-    from curewatch.model.bond_window import ONE_FILM
-    from curewatch.model.laminate import Layer, laminate, layers_in_one_go
+    from curewatch.model.film.recoat_window import ONE_FILM
+    from curewatch.model.mass.laminate import LaminateLayer, laminate, layers_in_one_go
 
     if not 0.1 <= millimetres <= 200.0:
         raise UsageError(f"--thickness {millimetres:g}; allowed: 0.1 to 200 mm")
     under, thickness = load_substrate(substrate), millimetres / 1000.0
-    whole = laminate(system, [Layer(0.0, thickness)], path, under)
-    at_once = layers_in_one_go(system, ONE_FILM, path, under)
+    whole = laminate(resin, [LaminateLayer(0.0, thickness)], path, under)
+    at_once = layers_in_one_go(resin, ONE_FILM, path, under)
     return Build(thickness, ONE_FILM, substrate, whole, at_once)
 
 
@@ -218,7 +218,7 @@ def _history(temperature: str | None, file: Path | None, hours: float | None) ->
     from curewatch.cli.history_file import cut, read_history
     from curewatch.cli.typed import both_scales, temperature_from_text
     from curewatch.errors import UsageError
-    from curewatch.model.film import constant
+    from curewatch.model.film.film import constant
     from curewatch.units import HOUR, celsius_from_kelvin
 
     if (temperature is None) == (file is None):

@@ -16,9 +16,9 @@ from curewatch.cli.screens import event_line
 from curewatch.cli.terminal import is_plain
 from curewatch.clock import SystemClock
 from curewatch.configuration import Configuration
-from curewatch.ingest.edges.recording import open_recording
-from curewatch.ingest.events import Show
-from curewatch.ingest.replay import Replay
+from curewatch.daemon.edges.recording import open_recording
+from curewatch.daemon.events import Show
+from curewatch.daemon.replay import Replay
 from curewatch.logbook import open_logbook
 from curewatch.wording import Wording, plain_wording, wording
 

@@ -10,7 +10,7 @@ from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOp
 from curewatch.errors import UsageError, reason
 
 if TYPE_CHECKING:
-    from curewatch.model.forecast import Forecast
+    from curewatch.model.air.forecast import Forecast
     from curewatch.wording import Wording
 
 LARGEST = 4_000_000  # bytes of a file; three days by the minute take about 200 000
@@ -36,8 +36,8 @@ def app(
     from curewatch.cli import terminal
     from curewatch.clock import SystemClock
     from curewatch.configuration import logbook_path
-    from curewatch.ingest import forecasts
     from curewatch.logbook import open_logbook
+    from curewatch.shed import forecasts
 
     configuration, wording = settings(config, units)
     now = SystemClock().now().utc
@@ -60,7 +60,7 @@ def app(
 def as_plain(found: "tuple[Forecast, ...]", now: float) -> dict[str, Any]:
     """The newest and how many there are, for ``--json``."""
     from curewatch.clock import iso_utc
-    from curewatch.model.forecast import usable
+    from curewatch.model.air.forecast import usable
 
     newest = found[-1] if found else None
     return {
@@ -75,7 +75,7 @@ def as_plain(found: "tuple[Forecast, ...]", now: float) -> dict[str, Any]:
 
 def lines(found: "tuple[Forecast, ...]", now: float, wording: "Wording") -> list[str]:
     """What counts now, for a person."""
-    from curewatch.model.forecast import FEWEST_EARLIER, usable
+    from curewatch.model.air.forecast import FEWEST_EARLIER, usable
 
     if not found:
         return [

@@ -24,9 +24,9 @@ def app(
     import sys
 
     from curewatch.cli.screens import event_line
-    from curewatch.ingest.daemon import Daemon
-    from curewatch.ingest.edges.process import ServiceManager, signals
-    from curewatch.ingest.events import Show
+    from curewatch.daemon.edges.process import ServiceManager, signals
+    from curewatch.daemon.events import Show
+    from curewatch.daemon.loop import Daemon
     from curewatch.wording import plain_wording
 
     with signals() as caught:

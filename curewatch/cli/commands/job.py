@@ -6,31 +6,31 @@ from typing import Annotated, Any
 
 import typer
 
-from curewatch import joblog
+from curewatch import worklog
 from curewatch.cli.commands.job_correct import correct
 from curewatch.cli.commands.job_show import list_, show
-from curewatch.cli.desk import AgoOption, AtOption, Desk, JobOption, desk, plain_entry, said
+from curewatch.cli.desk import AgoOption, AtOption, Bench, JobOption, desk, plain_entry, said
 from curewatch.cli.forms import Field, at_terminal, fill, nothing_given, with_fields
 from curewatch.cli.job_forms import FORMS, of_batch
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
 from curewatch.cli.screens.job import told_line
 from curewatch.cli.terminal import note, print_json, say
-from curewatch.configuration import Resin
+from curewatch.configuration import ResinTable
 from curewatch.errors import ExitStatus, UsageError
-from curewatch.joblog import quality, telling
-from curewatch.logbook import Entry, Kind, sealing
-from curewatch.materials import ResinSystem, load_system
+from curewatch.logbook import Entry, EntryKind, sealing
+from curewatch.materials import Resin, load_resin
 from curewatch.wording import Wording
+from curewatch.worklog import quality, telling
 
 app = typer.Typer(help="The job log: open, batches, peel ply, wash, checks, notes, photos, close.")
 
 
 def _fields(
     kind: str,
-    job: joblog.Job,
+    job: worklog.Job,
     given: Mapping[str, str | None],
     words: Wording,
-    shelf: Resin | None = None,
+    shelf: ResinTable | None = None,
     *,
     asking: bool = True,
 ) -> dict[str, Any]:
@@ -38,20 +38,20 @@ def _fields(
     return fill(FORMS[kind], given, _before(kind, job, shelf), at_terminal() if asking else None, words)
 
 
-def _before(kind: str, job: joblog.Job, shelf: Resin | None) -> dict[str, Any]:
+def _before(kind: str, job: worklog.Job, shelf: ResinTable | None) -> dict[str, Any]:
     """What was said last time, and at the opening."""
     last = job.last(kind)
     before = dict(last.payload) if last else {}
     before.setdefault("by", job.opened.payload.get("by"))
-    before.setdefault("system", job.opened.payload.get("system"))
-    if shelf is not None and before["system"] == shelf.system:
+    before.setdefault("resin", job.opened.payload.get("resin"))
+    if shelf is not None and before["resin"] == shelf.name:
         before.setdefault("resin_lot", shelf.lot)
     return before
 
 
 def _weighed(
-    job: joblog.Job, given: Mapping[str, str | None], words: Wording, shelf: Resin
-) -> tuple[ResinSystem, dict[str, Any]]:
+    job: worklog.Job, given: Mapping[str, str | None], words: Wording, shelf: ResinTable
+) -> tuple[Resin, dict[str, Any]]:
     """A batch's form: the resin first, for it decides whether hardener or peroxide is asked for.
 
     Raises
@@ -59,22 +59,24 @@ def _weighed(
     UsageError
         The other one was given.
     """
-    before, ask = _before(Kind.BATCH, job, shelf), at_terminal()
-    name = fill(FORMS[Kind.BATCH][:1], given, before, ask, words).get("system", shelf.system)
-    system = load_system(name, folder=shelf.folder)
-    fields = of_batch(system.added)
-    known = {"system", *(each.key for each in fields)}
-    wrong = next((each for each in FORMS[Kind.BATCH] if each.key not in known and given.get(each.key)), None)
+    before, ask = _before(EntryKind.BATCH, job, shelf), at_terminal()
+    name = fill(FORMS[EntryKind.BATCH][:1], given, before, ask, words).get("resin", shelf.name)
+    resin = load_resin(name, folder=shelf.folder)
+    fields = of_batch(resin.added)
+    known = {"resin", *(each.key for each in fields)}
+    wrong = next(
+        (each for each in FORMS[EntryKind.BATCH] if each.key not in known and given.get(each.key)), None
+    )
     if wrong is not None:
         raise UsageError(
-            f"{wrong.option}: {system.name} is mixed with {system.added}. Use --{system.added}-mass"
+            f"{wrong.option}: {resin.name} is mixed with {resin.added}. Use --{resin.added}-mass"
         )
     rest = {key: text for key, text in given.items() if key in known}
-    return system, {"system": name} | fill(fields, rest, before, ask, words)
+    return resin, {"resin": name} | fill(fields, rest, before, ask, words)
 
 
 def _photograph(text: str, option: str) -> dict[str, Any]:
-    from curewatch.joblog import photo as photographs
+    from curewatch.worklog import photo as photographs
 
     return photographs.payload(Path(text.strip()).expanduser())
 
@@ -88,7 +90,7 @@ def _form(kind: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
 
 
 @app.command("open")
-@_form(Kind.JOB_OPEN)
+@_form(EntryKind.JOB_OPEN)
 def open_(
     given: dict[str, str | None],
     *,
@@ -109,10 +111,10 @@ def open_(
             "boat": shed.boat or None,
             "substrate": shed.substrate,
             "thickness": None if shed.thickness_mm is None else shed.thickness_mm / 1000,
-            "system": resin.system,
+            "resin": resin.name,
             "rules": [place.configuration.limits.rules],
         }
-        values = fill(FORMS[Kind.JOB_OPEN], given, defaults, at_terminal(), place.words)
+        values = fill(FORMS[EntryKind.JOB_OPEN], given, defaults, at_terminal(), place.words)
         kept = {key: value for key, value in defaults.items() if value is not None} | values
         chosen = None if name is None else _name(name)
         then = place.asked_when(given)
@@ -128,13 +130,13 @@ def _name(text: str) -> str:
 
 
 @app.command()
-@_form(Kind.BATCH)
+@_form(EntryKind.BATCH)
 def batch(
     given: dict[str, str | None],
     *,
     scale: Annotated[float, typer.Option("--scale", help="Step of the scale in grams.")] = 1.0,
     anyway: Annotated[
-        bool, typer.Option("--anyway", help="Write it down although the ratio is outside its tolerance.")
+        bool, typer.Option("--force", help="Write it down although the ratio is outside its tolerance.")
     ] = False,
     job: JobOption = None,
     ago: AgoOption = None,
@@ -150,14 +152,14 @@ def batch(
     if not 0 < scale <= 100:
         raise UsageError(f"--scale {scale:g}; allowed: above 0 to 100 g")
     with desk(config, units, ago, at) as place:
-        found = joblog.current(place.logbook, job)
-        system, values = _weighed(found, given, place.words, place.configuration.resin)
+        found = worklog.current(place.logbook, job)
+        resin, values = _weighed(found, given, place.words, place.configuration.resin)
         added = telling.added_mass(values)
-        ratio, advised = telling.proportions(system, values["resin_mass"], added, scale_step=scale / 1000)
+        ratio, advised = telling.proportions(resin, values["resin_mass"], added, scale_step=scale / 1000)
         if not ratio["within"]:
             note(f"ratio outside its tolerance: {ratio['text']}. {place.words.say(advised)}")
             if not anyway:
-                note("nothing was written down; correct the mix, or add --anyway to record it as it was")
+                note("nothing was written down; correct the mix, or add --force to record it as it was")
                 raise typer.Exit(int(ExitStatus.FAILURE))
         then = place.asked_when(given)
         weighed = values | {"ratio": ratio, "scale_step": scale / 1000}
@@ -179,10 +181,10 @@ def _marked(ratio: Mapping[str, Any]) -> str:
 _LOTS = ("resin_lot", "hardener_lot", "peroxide_lot")
 
 
-def simple(kind: str, name: str) -> Callable[[Callable[[Desk, joblog.Job, dict[str, Any]], Entry]], None]:
+def simple(kind: str, name: str) -> Callable[[Callable[[Bench, worklog.Job, dict[str, Any]], Entry]], None]:
     """Make a command of a function that turns a filled form into an entry; its docstring is the help."""
 
-    def register(make: Callable[[Desk, joblog.Job, dict[str, Any]], Entry]) -> None:
+    def register(make: Callable[[Bench, worklog.Job, dict[str, Any]], Entry]) -> None:
         def command(
             given: dict[str, str | None],
             *,
@@ -194,11 +196,16 @@ def simple(kind: str, name: str) -> Callable[[Callable[[Desk, joblog.Job, dict[s
             json: JsonOption = False,
         ) -> None:
             with desk(config, units, ago, at) as place:
-                found = joblog.current(place.logbook, job)
+                found = worklog.current(place.logbook, job)
                 values = _fields(kind, found, given, place.words)
                 then = place.asked_when(given)
                 stored = then.entry(make(then, found, values))
-                said(place, stored, told_line(joblog.Told(stored, stored.payload), place.words), json)
+                said(
+                    place,
+                    stored,
+                    told_line(worklog.CorrectedEntry(stored, stored.payload), place.words),
+                    json,
+                )
 
         command.__doc__ = make.__doc__
         app.command(name)(with_fields(FORMS[kind], command))
@@ -206,59 +213,59 @@ def simple(kind: str, name: str) -> Callable[[Callable[[Desk, joblog.Job, dict[s
     return register
 
 
-@simple(Kind.POT_EMPTY, "pot-empty")
-def _pot_empty(place: Desk, job: joblog.Job, values: dict[str, Any]) -> Entry:
+@simple(EntryKind.POT_EMPTY, "pot-empty")
+def _pot_empty(place: Bench, job: worklog.Job, values: dict[str, Any]) -> Entry:
     """Nothing is left in the pot of a layup: its pot alarm ends, and never rings again.
 
-    Example: curewatch job pot-empty --layup L1
+    Example: curewatch job pot-empty --layer L1
     """
-    layup = telling.layup_of(job, values.get("layup"), place.happened)
-    return Entry(Kind.POT_EMPTY, values | {"layup": layup}, place.happened, job=job.name)
+    layer = telling.layer_of(job, values.get("layer"), place.happened)
+    return Entry(EntryKind.POT_EMPTY, values | {"layer": layer}, place.happened, job=job.name)
 
 
-@simple(Kind.PEEL_PLY, "peel-ply")
-def _peel_ply(place: Desk, job: joblog.Job, values: dict[str, Any]) -> Entry:
+@simple(EntryKind.PEEL_PLY, "peel-ply")
+def _peel_ply(place: Bench, job: worklog.Job, values: dict[str, Any]) -> Entry:
     """Peel ply went on, or came off. Abrade if it was on for days: the bond is weaker otherwise.
 
     Example: curewatch job peel-ply --action on
     """
-    layup = telling.layup_of(job, values.get("layup"), place.happened)
-    return Entry(Kind.PEEL_PLY, values | {"layup": layup}, place.happened, job=job.name)
+    layer = telling.layer_of(job, values.get("layer"), place.happened)
+    return Entry(EntryKind.PEEL_PLY, values | {"layer": layer}, place.happened, job=job.name)
 
 
-@simple(Kind.WASH, "wash")
-def _wash(place: Desk, job: joblog.Job, values: dict[str, Any]) -> Entry:
+@simple(EntryKind.WASH, "wash")
+def _wash(place: Bench, job: worklog.Job, values: dict[str, Any]) -> Entry:
     """The surface was washed, abraded, or both.
 
     Example: curewatch job wash --action both
     """
-    layup = telling.layup_of(job, values.get("layup"), place.happened)
+    layer = telling.layer_of(job, values.get("layer"), place.happened)
     action = "wash and abrade" if values["action"] == "both" else values["action"]
-    return Entry(Kind.WASH, values | {"layup": layup, "action": action}, place.happened, job=job.name)
+    return Entry(EntryKind.WASH, values | {"layer": layer, "action": action}, place.happened, job=job.name)
 
 
-@simple(Kind.QUALITY, "quality")
-def _quality(place: Desk, job: joblog.Job, values: dict[str, Any]) -> Entry:
+@simple(EntryKind.QUALITY, "quality")
+def _quality(place: Bench, job: worklog.Job, values: dict[str, Any]) -> Entry:
     """A quality check: Barcol reading, coin tap, or a peel coupon's load and lever arm.
 
     Example: curewatch job quality --check "peel coupon" --load "2 kg" --arm 120 --passed passed
     """
-    layup = telling.layup_of(job, values.get("layup"), place.happened)
-    measured = values | {"layup": layup, "passed": values.get("passed")} | quality.measured(values)
-    return Entry(Kind.QUALITY, measured, place.happened, job=job.name)
+    layer = telling.layer_of(job, values.get("layer"), place.happened)
+    measured = values | {"layer": layer, "passed": values.get("passed")} | quality.measured(values)
+    return Entry(EntryKind.QUALITY, measured, place.happened, job=job.name)
 
 
-@simple(Kind.NOTE, "note")
-def _note(place: Desk, job: joblog.Job, values: dict[str, Any]) -> Entry:
+@simple(EntryKind.NOTE, "note")
+def _note(place: Bench, job: worklog.Job, values: dict[str, Any]) -> Entry:
     """A note in free words.
 
     Example: curewatch job note --text "fillets made before the first layer"
     """
-    return Entry(Kind.NOTE, values, place.happened, job=job.name)
+    return Entry(EntryKind.NOTE, values, place.happened, job=job.name)
 
 
 @app.command()
-@_form(Kind.PHOTO)
+@_form(EntryKind.PHOTO)
 def photo(
     given: dict[str, str | None],
     *,
@@ -277,12 +284,12 @@ def photo(
     Example: curewatch job photo scarf.jpg --text "scarf ground 12:1"
     """
     with desk(config, units, ago, at) as place:
-        found = joblog.current(place.logbook, job)
+        found = worklog.current(place.logbook, job)
         told = given if file is None else given | {"file": file}
         payload = fill((_FILE,), {"file": file}, {}, at_terminal())["file"]
-        values = _fields(Kind.PHOTO, found, given, place.words, asking=nothing_given(told))
+        values = _fields(EntryKind.PHOTO, found, given, place.words, asking=nothing_given(told))
         then = place.asked_when(told)
-        stored = then.entry(Entry(Kind.PHOTO, payload | values, then.happened, job=found.name))
+        stored = then.entry(Entry(EntryKind.PHOTO, payload | values, then.happened, job=found.name))
         said(place, stored, f"photo {payload['file']}, sha256 {payload['sha256'][:16]}...", json)
 
 
@@ -292,7 +299,7 @@ app.command()(show)
 
 
 @app.command()
-@_form(Kind.JOB_CLOSE)
+@_form(EntryKind.JOB_CLOSE)
 def close(
     given: dict[str, str | None],
     *,
@@ -306,13 +313,13 @@ def close(
     Example: curewatch job close --outcome "ready to sand"
     """
     with desk(config, units) as place:
-        found = joblog.current(place.logbook, job)
+        found = worklog.current(place.logbook, job)
         if found.closed is not None:
             raise UsageError(f"job {found.name} was closed already, entry {found.closed.number}")
-        values = _fields(Kind.JOB_CLOSE, found, given, place.words)
+        values = _fields(EntryKind.JOB_CLOSE, found, given, place.words)
         if found.running:
             note(f"still counting down in this job: {', '.join(found.running)}")
-        closing = Entry(Kind.JOB_CLOSE, {"job": found.name, **values}, place.now, job=found.name)
+        closing = Entry(EntryKind.JOB_CLOSE, {"job": found.name, **values}, place.now, job=found.name)
         stored = place.entry(closing)
         seal = sealing.seal(place.logbook, why="job-close", at=place.now, job=found.name)
         if json:

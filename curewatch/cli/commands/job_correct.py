@@ -9,8 +9,8 @@ from typing import Annotated, Any
 
 import typer
 
-from curewatch import joblog
-from curewatch.cli.desk import ByOption, Desk, JobOption, desk, said
+from curewatch import worklog
+from curewatch.cli.desk import Bench, ByOption, JobOption, desk, said
 from curewatch.cli.forms import Ask, Field, answered, at_terminal, one_of, words
 from curewatch.cli.job_forms import FORMS
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
@@ -18,9 +18,9 @@ from curewatch.cli.screens.job import changed, job_lines
 from curewatch.cli.terminal import note, say
 from curewatch.cli.typed import moment_from_text
 from curewatch.errors import UsageError
-from curewatch.joblog import quality, telling
-from curewatch.logbook import Kind
-from curewatch.materials import load_system
+from curewatch.logbook import EntryKind
+from curewatch.materials import load_resin
+from curewatch.worklog import quality, telling
 
 
 def correct(
@@ -47,7 +47,7 @@ def correct(
     Example: curewatch job correct 2 --set resin_lot="demo lot 8" --why "read the wrong tin"
     """
     with desk(config, units) as place:
-        found = joblog.current(place.logbook, job)
+        found = worklog.current(place.logbook, job)
         number, changes, why, by = _asked(place, found, (number, changes or [], why, by))
         if not why.strip():
             raise UsageError("--why is empty; say why the entry is corrected")
@@ -66,7 +66,7 @@ def correct(
 Given = tuple[int | None, list[str], str | None, str | None]
 
 
-def _asked(place: Desk, job: joblog.Job, given: Given) -> tuple[int, list[str], str, str | None]:
+def _asked(place: Bench, job: worklog.Job, given: Given) -> tuple[int, list[str], str, str | None]:
     """What was not given, from the person; who it was last time, where nobody says.
 
     Raises
@@ -100,7 +100,7 @@ def _number(text: str, option: str) -> int:
     return int(text)
 
 
-def _change(place: Desk, job: joblog.Job, number: int, ask: Ask) -> str:
+def _change(place: Bench, job: worklog.Job, number: int, ask: Ask) -> str:
     """One key and its new value, as ``--set`` would be given it."""
     before = telling.correctable(job, number)
     readers = _readers(before, place)
@@ -119,7 +119,7 @@ def _change(place: Desk, job: joblog.Job, number: int, ask: Ask) -> str:
     return f"{key}={value}"
 
 
-def _readers(before: joblog.Told, place: Desk) -> dict[str, Callable[[str, str], Any]]:
+def _readers(before: worklog.CorrectedEntry, place: Bench) -> dict[str, Callable[[str, str], Any]]:
     """What may be corrected in such an entry, and how each is read."""
     readers: dict[str, Callable[[str, str], Any]] = {
         field.key: field.read for field in FORMS.get(before.kind, ())
@@ -130,7 +130,7 @@ def _readers(before: joblog.Told, place: Desk) -> dict[str, Callable[[str, str],
     return readers
 
 
-def _changes(before: joblog.Told, changes: list[str], place: Desk) -> dict[str, Any]:
+def _changes(before: worklog.CorrectedEntry, changes: list[str], place: Bench) -> dict[str, Any]:
     """New values by key, each read as the form of that entry reads it."""
     fields = _readers(before, place)
     needed = {field.key for field in FORMS.get(before.kind, ()) if field.needed}
@@ -145,22 +145,22 @@ def _changes(before: joblog.Told, changes: list[str], place: Desk) -> dict[str, 
     return values | _following(before, values, place)
 
 
-def _following(before: joblog.Told, values: dict[str, Any], place: Desk) -> dict[str, Any]:
+def _following(before: worklog.CorrectedEntry, values: dict[str, Any], place: Bench) -> dict[str, Any]:
     """What hangs on the corrected keys and must not stay as it was: a start, a ratio, a moment."""
     now = dict(before.payload) | values
-    if before.kind == Kind.LAYUP and "at" in values:
+    if before.kind == EntryKind.LAYER and "at" in values:
         return {"started": values["at"]}  # a layer counts down from when it was mixed
-    if before.kind == Kind.BATCH and values.keys() & _WEIGHED:
+    if before.kind == EntryKind.BATCH and values.keys() & _WEIGHED:
         return _weighed(now, values, place)
-    if before.kind == Kind.QUALITY and values.keys() & {"check", "load", "arm"}:
+    if before.kind == EntryKind.QUALITY and values.keys() & {"check", "load", "arm"}:
         return {"value": None, "unit": None} | quality.measured(now)
     return {}
 
 
-_WEIGHED = {"resin_mass", "hardener_mass", "peroxide_mass", "system"}
+_WEIGHED = {"resin_mass", "hardener_mass", "peroxide_mass", "resin"}
 
 
-def _weighed(now: dict[str, Any], values: dict[str, Any], place: Desk) -> dict[str, Any]:
+def _weighed(now: dict[str, Any], values: dict[str, Any], place: Bench) -> dict[str, Any]:
     """The ratio of a batch as corrected; the mass goes by the name of what this resin is mixed with.
 
     Raises
@@ -168,15 +168,15 @@ def _weighed(now: dict[str, Any], values: dict[str, Any], place: Desk) -> dict[s
     UsageError
         The other one was given.
     """
-    system = load_system(now["system"], folder=place.configuration.resin.folder)
-    key = f"{system.added}_mass"
+    resin = load_resin(now["resin"], folder=place.configuration.resin.folder)
+    key = f"{resin.added}_mass"
     other = "peroxide_mass" if key == "hardener_mass" else "hardener_mass"
     if other in values:
-        raise UsageError(f"--set {other}: {system.name} is mixed with {system.added}. Use --set {key}=MASS")
+        raise UsageError(f"--set {other}: {resin.name} is mixed with {resin.added}. Use --set {key}=MASS")
     moved = {} if now.get(key) is not None else {key: now[other], other: None}
     added = telling.added_mass(now)
     ratio, advised = telling.proportions(
-        system, now["resin_mass"], added, scale_step=now.get("scale_step", 0.001)
+        resin, now["resin_mass"], added, scale_step=now.get("scale_step", 0.001)
     )
     if not ratio["within"]:
         note(f"ratio outside its tolerance: {ratio['text']}. {place.words.say(advised)}")

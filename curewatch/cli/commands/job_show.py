@@ -4,7 +4,7 @@ from typing import Annotated, Any
 
 import typer
 
-from curewatch import joblog
+from curewatch import worklog
 from curewatch.cli.desk import desk, plain_entry
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
 from curewatch.cli.screens.job import job_lines, listed
@@ -18,7 +18,7 @@ def list_(config: ConfigOption = None, units: UnitsOption = None, json: JsonOpti
     Example: curewatch job list
     """
     with desk(config, units) as place:
-        jobs = [joblog.read(place.logbook, name) for name in joblog.names(place.logbook)]
+        jobs = [worklog.read(place.logbook, name) for name in worklog.names(place.logbook)]
         jobs.sort(key=lambda job: job.closed is not None)
         if json:
             print_json([_plain_job(job) for job in jobs])
@@ -37,7 +37,7 @@ def show(
     Example: curewatch job show
     """
     with desk(config, units) as place:
-        job = joblog.current(place.logbook, name)
+        job = worklog.current(place.logbook, name)
         if json:
             entries = [
                 plain_entry(told.entry) | {"holds_now": dict(told.payload)} | _corrected(told)
@@ -48,11 +48,11 @@ def show(
         say(*job_lines(job, place.words, place.now))
 
 
-def _corrected(told: joblog.Told) -> dict[str, Any]:
+def _corrected(told: worklog.CorrectedEntry) -> dict[str, Any]:
     return {"corrected_by": [one.number for one in told.corrections]}
 
 
-def _plain_job(job: joblog.Job) -> dict[str, Any]:
+def _plain_job(job: worklog.Job) -> dict[str, Any]:
     return {
         "job": job.name,
         "title": job.title,

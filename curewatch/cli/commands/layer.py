@@ -6,8 +6,8 @@ from typing import Annotated, Any
 
 import typer
 
-from curewatch import joblog
-from curewatch.advice.answer import plain_moment
+from curewatch import worklog
+from curewatch.advice.judge.answer import plain_moment
 from curewatch.cli.desk import AgoOption, AtOption, JobOption
 from curewatch.cli.forms import ask_when, at_terminal, fill, nothing_given, with_fields
 from curewatch.cli.gathering import running_layers
@@ -20,12 +20,12 @@ from curewatch.cli.typed import past_from_text, span_from_text
 from curewatch.clock import SystemClock, iso_utc
 from curewatch.configuration import Configuration, logbook_path
 from curewatch.errors import UsageError
-from curewatch.ingest import layups
-from curewatch.joblog import telling
-from curewatch.jobs import Layup, layup_as_plain
-from curewatch.logbook import Entry, Kind, LogbookStore, open_logbook
-from curewatch.materials import DoseOutOfRange, ResinSystem, load_system
+from curewatch.jobs import Layer, layer_as_plain
+from curewatch.logbook import Entry, EntryKind, LogbookStore, open_logbook
+from curewatch.materials import DoseOutOfRange, Resin, load_resin
+from curewatch.shed import layer_log
 from curewatch.wording import Wording, dosed, duration
+from curewatch.worklog import telling
 
 WIDTH, INSIDE = 80, " " * 8
 LONG_AGO = 7 * 86400.0  # s; a start before that is a slip of the finger
@@ -62,30 +62,30 @@ def app(
         if close:
             _close(logbook, close, given, _started(ago, at, words, now), now)
         elif not running:
-            belongs = joblog.one_open(logbook, job)
-            told = fill(FORMS[Kind.LAYUP], given, _before(belongs), at_terminal(), words)
+            belongs = worklog.one_open(logbook, job)
+            told = fill(FORMS[EntryKind.LAYER], given, _before(belongs), at_terminal(), words)
             mixed = _mixed(belongs, told.get("batches"))
             started, afterwards = _mixed_at(ago, at, given, mixed, words=words, now=now)
-            layup = _layup(configuration, logbook, told, job=belongs, mixed=mixed, started=started)
-            layup = replace(layup, given_afterwards=afterwards)
-            _begin(logbook, layup, told, now)
+            layer = _layer(configuration, logbook, told, job=belongs, mixed=mixed, started=started)
+            layer = replace(layer, given_afterwards=afterwards)
+            _begin(logbook, layer, told, now)
         _show(running_layers(logbook, configuration, now), words, now, json=json)
 
 
-app = with_fields(FORMS[Kind.LAYUP], app)
+app = with_fields(FORMS[EntryKind.LAYER], app)
 
 
-def _before(job: joblog.Job | None) -> dict[str, Any]:
+def _before(job: worklog.Job | None) -> dict[str, Any]:
     """What the form offers: the last layer's cloth, layers and person, and the batches not yet used."""
     if job is None:
         return {}
-    last = job.last(Kind.LAYUP)
+    last = job.last(EntryKind.LAYER)
     before = {key: last.payload.get(key) for key in ("layers", "cloth", "by")} if last else {}
     before["by"] = before.get("by") or job.opened.payload.get("by")
     return before | {"batches": telling.unused_batches(job) or None}
 
 
-def _mixed(job: joblog.Job | None, named: list[str] | None) -> telling.Mixed | None:
+def _mixed(job: worklog.Job | None, named: list[str] | None) -> telling.Mixed | None:
     if not named:
         return None
     if job is None:
@@ -138,71 +138,71 @@ def _recent(started: float, words: Wording, now: float) -> float:
     return started
 
 
-def _layup(
+def _layer(
     configuration: Configuration,
     logbook: LogbookStore,
     told: dict[str, Any],
     *,
-    job: joblog.Job | None,
+    job: worklog.Job | None,
     mixed: telling.Mixed | None,
     started: float,
-) -> Layup:
+) -> Layer:
     """The layup as told; where nothing was said what its batches, its job or the configuration say."""
     usual = configuration.resin
-    if mixed is not None and mixed.system and told.get("system") not in {None, mixed.system}:
-        raise UsageError(f"--resin {told['system']!r}, but the batches are of {mixed.system}; leave it out")
-    jobs = job.opened.payload.get("system") if job else None
-    name = told.get("system") or (mixed and mixed.system) or jobs or usual.system
-    system = load_system(name, usual.folder)
-    same_resin = name == usual.system
+    if mixed is not None and mixed.resin and told.get("resin") not in {None, mixed.resin}:
+        raise UsageError(f"--resin {told['resin']!r}, but the batches are of {mixed.resin}; leave it out")
+    jobs = job.opened.payload.get("resin") if job else None
+    name = told.get("resin") or (mixed and mixed.resin) or jobs or usual.name
+    resin = load_resin(name, usual.folder)
+    same_resin = name == usual.name
     usual_dose = usual.peroxide_percent if same_resin else None
-    dose = told.get("peroxide_percent") or (mixed and mixed.peroxide_percent(system)) or usual_dose
+    dose = told.get("peroxide_percent") or (mixed and mixed.peroxide_percent(resin)) or usual_dose
     usual_mass = mixed.mass if mixed else usual.batch_mass_g and usual.batch_mass_g / 1000
-    return Layup(
-        layup=layups.next_name(logbook),
+    return Layer(
+        layer=layer_log.next_name(logbook),
         started=started,
-        system=name,
+        resin=name,
         batch_mass=told.get("batch_mass") or usual_mass,
         thickness=int(told.get("layers", 1)) * usual.film_mm / 1000,
-        peroxide_percent=_peroxide(dose, system),
-        peroxide_assumed=system.dose_used(dose).peroxide_assumed,
+        peroxide_percent=_peroxide(dose, resin),
+        peroxide_assumed=resin.dose_used(dose).peroxide_assumed,
         job=job.name if job else None,
         lot=told.get("lot") or (mixed and mixed.lot) or (usual.lot if same_resin else None),
         note=told.get("note", ""),
     )
 
 
-def _peroxide(given: float | None, system: ResinSystem) -> float | None:
+def _peroxide(given: float | None, resin: Resin) -> float | None:
     """The dose, checked against the system's own range; the normal one where nothing is said."""
-    dose = system.dose
+    dose = resin.dose
     if dose is None:
         if given is not None:
-            raise UsageError(f"--peroxide is for polyester and vinyl ester; {system.name} is {system.kind}")
+            raise UsageError(f"--peroxide is for polyester and vinyl ester; {resin.name} is {resin.kind}")
         return None
     if given is None:
         return dose.peroxide_normal
     if not dose.peroxide_low <= given <= dose.peroxide_high:
-        raise DoseOutOfRange("peroxide", given, (dose.peroxide_low, dose.peroxide_high), system.name)
+        raise DoseOutOfRange("peroxide", given, (dose.peroxide_low, dose.peroxide_high), resin.name)
     return given
 
 
-def _begin(logbook: LogbookStore, layup: Layup, told: dict[str, Any], now: float) -> None:
+def _begin(logbook: LogbookStore, layer: Layer, told: dict[str, Any], now: float) -> None:
     further = {key: told[key] for key in ("batches", "layers", "cloth", "by") if key in told}
-    payload = layup_as_plain(layup) | further
-    logbook.write(Entry(Kind.LAYUP, payload, layup.started, job=layup.job, recorded=now))
+    payload = layer_as_plain(layer) | further
+    logbook.write(Entry(EntryKind.LAYER, payload, layer.started, job=layer.job, recorded=now))
 
 
 def _close(logbook: LogbookStore, name: str, given: dict[str, str | None], at: float, now: float) -> None:
-    open_ones = {layup.layup: layup for layup in layups.running(logbook, now)}
-    layup = open_ones.get(name.upper())
-    if layup is None:
+    open_ones = {layer.layer: layer for layer in layer_log.running(logbook, now)}
+    layer = open_ones.get(name.upper())
+    if layer is None:
         there = f"running: {', '.join(open_ones)}" if open_ones else "none is running"
         raise UsageError(f"no running layer {name!r}; {there}")
-    if at < layup.started:
-        raise UsageError(f"{layup.layup} began after that; give a later --at, or none")
+    if at < layer.started:
+        raise UsageError(f"{layer.layer} began after that; give a later --at, or none")
     said = {"text": given["note"], "by": given["by"], "given_afterwards": at != now or None}
-    payload = {"layup": layup.layup, "at": at} | {key: value for key, value in said.items() if value}
-    logbook.write(Entry(Kind.LAYUP_CLOSED, payload, at, job=layup.job, recorded=now))
+    payload = {"layer": layer.layer, "at": at} | {key: value for key, value in said.items() if value}
+    logbook.write(Entry(EntryKind.LAYER_CLOSED, payload, at, job=layer.job, recorded=now))
 
 
 def _show(running: tuple[Running, ...], words: Wording, now: float, *, json: bool) -> None:
@@ -214,18 +214,18 @@ def _show(running: tuple[Running, ...], words: Wording, now: float, *, json: boo
 
 def as_plain(running: Running) -> dict[str, Any]:
     """A running layer for ``--json``."""
-    layup = running.layup
+    layer = running.layer
     return {
-        "layup": layup.layup,
-        "started": iso_utc(layup.started),
-        "resin": layup.system,
-        "batch_mass_g": None if layup.batch_mass is None else round(layup.batch_mass * 1000, 1),
-        "peroxide_percent": layup.peroxide_percent,
-        "peroxide_assumed": layup.peroxide_assumed,
-        "lot": layup.lot,
-        "job": layup.job,
-        "note": layup.note,
-        "given_afterwards": layup.given_afterwards,
+        "layer": layer.layer,
+        "started": iso_utc(layer.started),
+        "resin": layer.resin,
+        "batch_mass_g": None if layer.batch_mass is None else round(layer.batch_mass * 1000, 1),
+        "peroxide_percent": layer.peroxide_percent,
+        "peroxide_assumed": layer.peroxide_assumed,
+        "lot": layer.lot,
+        "job": layer.job,
+        "note": layer.note,
+        "given_afterwards": layer.given_afterwards,
         "stage": running.said,
         "timeline": [plain_moment(moment) for moment in running.moments],
     }
@@ -235,7 +235,7 @@ def lines(running: tuple[Running, ...], words: Wording, now: float) -> list[str]
     """What is running: one line a layer, then what will become of it and when."""
     said = []
     for each in running:
-        said.append(safe_line(f"{_told(each.layup, words, now)}: {each.said}"))
+        said.append(safe_line(f"{_told(each.layer, words, now)}: {each.said}"))
         for moment in each.moments:
             when = words.moment(moment.likely, now) if moment.likely else "not in the coming hours"
             band = f" ({words.band(moment.early, moment.late, now)})" if moment.early and moment.late else ""
@@ -244,11 +244,11 @@ def lines(running: tuple[Running, ...], words: Wording, now: float) -> list[str]
     return said or ["no layer is running"]
 
 
-def _told(layup: Layup, words: Wording, now: float) -> str:
-    parts = [layup.layup, layup.system]
-    if layup.batch_mass is not None:
-        parts.append(words.mass(layup.batch_mass))
-    parts += filter(None, [dosed(layup.peroxide_percent, assumed=layup.peroxide_assumed)])
-    afterwards = " (told afterwards)" if layup.given_afterwards else ""
-    since = f"mixed {words.moment(layup.started, now)}, {duration(now - layup.started)} ago{afterwards}"
-    return ", ".join([*parts, since, *filter(None, [layup.note])])
+def _told(layer: Layer, words: Wording, now: float) -> str:
+    parts = [layer.layer, layer.resin]
+    if layer.batch_mass is not None:
+        parts.append(words.mass(layer.batch_mass))
+    parts += filter(None, [dosed(layer.peroxide_percent, assumed=layer.peroxide_assumed)])
+    afterwards = " (told afterwards)" if layer.given_afterwards else ""
+    since = f"mixed {words.moment(layer.started, now)}, {duration(now - layer.started)} ago{afterwards}"
+    return ", ".join([*parts, since, *filter(None, [layer.note])])

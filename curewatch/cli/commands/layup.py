@@ -9,9 +9,9 @@ from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOp
 from curewatch.errors import ExitStatus, OutOfValidity, UsageError
 
 if TYPE_CHECKING:
-    from curewatch.advice.amounts import Repair
-    from curewatch.advice.layup import Hands, Plan
-    from curewatch.advice.question import Question
+    from curewatch.advice.judge.question import Question
+    from curewatch.advice.plan.amounts import Repair
+    from curewatch.advice.plan.layup import Hands, LayupPlan
     from curewatch.configuration import Configuration
 
 
@@ -64,15 +64,15 @@ def app(
 
     Example: curewatch layup round --length 120 --thickness 6
     """
-    from curewatch.advice.amounts import Repair
-    from curewatch.advice.geometry import Shape, outline
-    from curewatch.advice.layup import Hands, as_plain
+    from curewatch.advice.plan.amounts import Repair
+    from curewatch.advice.plan.geometry import Shape, outline
+    from curewatch.advice.plan.layup import Hands, as_plain
     from curewatch.cli import terminal
     from curewatch.cli.screens import layup as screen
     from curewatch.cli.typed import length_from_text
     from curewatch.clock import SystemClock
-    from curewatch.ingest.consult import of_shed
     from curewatch.materials.cloth import load_cloth
+    from curewatch.shed.consult import of_shed
 
     if shape not in list(Shape):
         raise UsageError(f"a hole that is {shape!r}; allowed: {', '.join(Shape)}")
@@ -111,18 +111,18 @@ def app(
 
 def planned(
     configuration: "Configuration", asked: "Question", repair: "Repair", hands: "Hands", now: float
-) -> "Plan":
+) -> "LayupPlan":
     """The plan with its sessions; the amounts alone where the readings cannot be trusted."""
-    from curewatch.advice import trust
-    from curewatch.advice.layup import bill, plan
-    from curewatch.advice.question import coming_hours, with_surface
-    from curewatch.advice.windows import LENGTH
+    from curewatch.advice.judge import data_quality
+    from curewatch.advice.judge.question import coming_hours, with_surface
+    from curewatch.advice.plan.layup import bill, plan
+    from curewatch.advice.plan.windows import LENGTH
     from curewatch.cli.commands.tonight import known
     from curewatch.cli.terminal import note
-    from curewatch.ingest.consult import working_spans
+    from curewatch.shed.consult import working_spans
 
     situation = with_surface(known(configuration, now), asked.substrate)
-    doubts = trust.remedies(situation, asked.limits)
+    doubts = data_quality.remedies(situation, asked.limits)
     outlook = None if doubts else coming_hours(situation, asked.substrate, length=LENGTH)
     if outlook is None:
         return bill(repair, asked, hands)
@@ -134,7 +134,7 @@ def planned(
         return bill(repair, asked, hands)
 
 
-def status(made: "Plan") -> ExitStatus:
+def status(made: "LayupPlan") -> ExitStatus:
     """What a script may rely on."""
     if made.schedule is None:
         return ExitStatus.UNKNOWN

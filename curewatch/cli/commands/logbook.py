@@ -55,9 +55,9 @@ def status(config: ConfigOption = None, units: UnitsOption = None, json: JsonOpt
         words = wording(configuration.zone, units, configured=configuration.shed.units)
         head, sensors = logbook.head(), logbook.sensors()
         seals = sealing.seals(logbook)
-        refused: dict[str, int] = {}
+        rejected: dict[str, int] = {}
         for refusal in logbook.rejected():
-            refused[refusal.reason] = refused.get(refusal.reason, 0) + refusal.times
+            rejected[refusal.reason] = rejected.get(refusal.reason, 0) + refusal.times
         said: dict[str, Any] = {
             "path": str(logbook.path),
             "bytes": logbook.size(),
@@ -74,7 +74,7 @@ def status(config: ConfigOption = None, units: UnitsOption = None, json: JsonOpt
                 for name, one in sensors.items()
             },
             "last_seal": None if not seals else {"code": seals[-1].code, "at": seals[-1].at},
-            "refused": refused,
+            "rejected": rejected,
         }
     if json:
         print_json(said)
@@ -84,7 +84,7 @@ def status(config: ConfigOption = None, units: UnitsOption = None, json: JsonOpt
     for name, one in sensors.items():
         span = f"{words.moment(one.earliest, now)} to {words.moment(one.latest, now)}"
         say(f"  {safe_line(name, 24):24s} {one.readings:>12,}  {span}")
-    for reason, times in refused.items():
+    for reason, times in rejected.items():
         say(f"  refused: {safe_line(reason, 40)} {times:,}")
     if seals:
         say(f"last seal  {seals[-1].code}, {words.moment(utc_from_iso(seals[-1].at), now)}")
@@ -236,13 +236,13 @@ def prune(
         int | None,
         typer.Option("--older-than", metavar="DAYS", min=30, help="Days to keep; else [logbook] keep_days."),
     ] = None,
-    rehearse: Annotated[bool, typer.Option("--rehearse", help="Say what would go; change nothing.")] = False,
+    rehearse: Annotated[bool, typer.Option("--dry-run", help="Say what would go; change nothing.")] = False,
     config: ConfigOption = None,
     json: JsonOption = False,
 ) -> None:
     """Let old readings go that no job needs. Readings of a job stay; the chain can still be verified.
 
-    Example: curewatch logbook prune --older-than 400 --rehearse
+    Example: curewatch logbook prune --older-than 400 --dry-run
     """
     from curewatch.clock import SystemClock
     from curewatch.errors import UsageError

@@ -5,8 +5,8 @@ from typing import Annotated, Any
 
 import typer
 
-from curewatch import __version__
-from curewatch.cli import main, schemas
+from curewatch import __version__, answers
+from curewatch.cli import main
 from curewatch.errors import ExitStatus
 
 EXIT_STATUSES = {
@@ -56,7 +56,7 @@ def app(
 
     Example: curewatch manual > curewatch.1
     """
-    typer.echo(page() if schema is None else schemas.schema(schema), nl=False)
+    typer.echo(page() if schema is None else answers.schema(schema), nl=False)
 
 
 def every_command() -> Iterator[tuple[str, Any]]:

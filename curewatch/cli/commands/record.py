@@ -34,7 +34,7 @@ def write(
     """
     if form not in FORMS:
         raise UsageError(f"--form {form!r}; allowed: {', '.join(FORMS)}")
-    from curewatch import joblog
+    from curewatch import worklog
     from curewatch.clock import SystemClock
     from curewatch.configuration import logbook_path
     from curewatch.logbook import open_logbook
@@ -47,7 +47,7 @@ def write(
     if to.exists() and not to.is_dir():
         raise UsageError(f"--to {to} is a file; give a folder, or a name that is free")
     with open_logbook(path) as logbook:
-        name = job or _only_job(joblog.names(logbook), joblog.names(logbook, open_only=True))
+        name = job or _only_job(worklog.names(logbook), worklog.names(logbook, open_only=True))
         now = SystemClock().now().utc
         written = writing.write(
             logbook,
@@ -56,7 +56,7 @@ def write(
             at=now,
             pdf=form != "folder",
             folder=form != "pdf",
-            systems=configuration.resin.folder,
+            resins=configuration.resin.folder,
             reader=words,
         )
     said: dict[str, Any] = {

@@ -54,10 +54,10 @@ def app(
     from curewatch.cli.screens import event_line
     from curewatch.clock import SystemClock
     from curewatch.configuration import ROLES_BY_NAME
+    from curewatch.daemon.edges.recording import open_recording
+    from curewatch.daemon.events import Show
+    from curewatch.daemon.replay import replay
     from curewatch.errors import UsageError
-    from curewatch.ingest.edges.recording import open_recording
-    from curewatch.ingest.events import Show
-    from curewatch.ingest.replay import replay
     from curewatch.wording import counted, plain_wording
 
     def show(event: Show) -> None:
@@ -85,11 +85,11 @@ def app(
     counts = {
         "stored": core.stored,
         "repeated": core.repeated,
-        "refused": core.refusals.total,
+        "rejected": core.rejections.total,
         "sensors": sorted(core.keeping.tracks),
     }
     text = (
         f"{counted(core.stored, 'reading')} of {counted(len(core.keeping.tracks), 'sensor')} stored, "
-        f"{core.refusals.total} refused, {core.repeated} repeated"
+        f"{core.rejections.total} refused, {core.repeated} repeated"
     )
     show(Show("end", recording.span.end, text, counts))

@@ -8,8 +8,8 @@ from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOp
 
 if TYPE_CHECKING:
     from curewatch.configuration import Configuration
-    from curewatch.materials import ResinSystem
-    from curewatch.model.milestones import Milestones
+    from curewatch.materials import Resin
+    from curewatch.model.film.milestones import Milestones
     from curewatch.wording import Wording
 
 app = typer.Typer()
@@ -18,7 +18,7 @@ SHOWN_FOR = 7 * 86400.0  # s
 
 
 @app.command("list")
-def list_systems(
+def list_resins(
     *, config: ConfigOption = None, plain: PlainOption = False, as_json: JsonOption = False
 ) -> None:
     """The resin systems there are: built in, and in your own folder.
@@ -27,16 +27,16 @@ def list_systems(
     """
     from curewatch.cli import terminal
     from curewatch.cli.screens import resin as screen
-    from curewatch.materials import load_system, system_names
+    from curewatch.materials import load_resin, resin_names
 
     configuration, _ = settings(config)
     folder = configuration.resin.folder
-    systems = [load_system(name, folder) for name in system_names(folder)]
+    resins = [load_resin(name, folder) for name in resin_names(folder)]
     if as_json:
         keys = ("name", "title", "kind", "note", "parent", "version")
-        terminal.print_json([{key: getattr(each, key) for key in keys} for each in systems])
+        terminal.print_json([{key: getattr(each, key) for key in keys} for each in resins])
     else:
-        terminal.print_lines(screen.listed(systems), plain=plain)
+        terminal.print_lines(screen.listed(resins), plain=plain)
 
 
 @app.command()
@@ -55,29 +55,29 @@ def show(
 ) -> None:
     """One resin system: what it does as a film, and every number with its origin.
 
-    With --lot as `curewatch saw` has made it; with --toml that lot is printed as a resin file.
+    With --lot as `curewatch observe` has made it; with --toml that lot is printed as a resin file.
 
     Example: curewatch resin show epoxy-slow
     """
     from curewatch.cli import terminal
     from curewatch.cli.screens import resin as screen
     from curewatch.errors import UsageError
-    from curewatch.materials import load_system
+    from curewatch.materials import load_resin
 
     if toml and lot is None:
         raise UsageError("--toml prints what was learnt of a lot; give --lot too")
     configuration, wording = settings(config, units)
-    system = load_system(name, configuration.resin.folder)
+    resin = load_resin(name, configuration.resin.folder)
     if lot is not None:
-        system = _of_lot(configuration, system, lot)
+        resin = _of_lot(configuration, resin, lot)
     if toml and lot is not None:
-        typer.echo(_as_file(system, name, lot), nl=False)
+        typer.echo(_as_file(resin, name, lot), nl=False)
         return
-    behaviour = [(kelvin, _film(system, kelvin)) for kelvin in SHOWN_AT]
+    behaviour = [(kelvin, _film(resin, kelvin)) for kelvin in SHOWN_AT]
     if as_json:
-        terminal.print_json(screen.plain(system, behaviour))
+        terminal.print_json(screen.plain(resin, behaviour))
     else:
-        terminal.print_lines(screen.shown(system, behaviour, wording), plain=plain)
+        terminal.print_lines(screen.shown(resin, behaviour, wording), plain=plain)
 
 
 @app.command()
@@ -110,17 +110,17 @@ def compare(
 
     Example: curewatch resin compare --temperature 12 --humidity 80
     """
-    from curewatch.advice.comparison import compare as side_by_side
+    from curewatch.advice.judge.comparison import compare as side_by_side
     from curewatch.cli import terminal
     from curewatch.cli.screens import resin as screen
-    from curewatch.materials import load_system, system_names
+    from curewatch.materials import load_resin, resin_names
 
     configuration, wording = settings(config, units)
     folder = configuration.resin.folder
     air, relative, work, source = _conditions(configuration, wording, temperature, humidity, surface)
-    systems = [load_system(name, folder) for name in (names or system_names(folder))]
+    resins = [load_resin(name, folder) for name in (names or resin_names(folder))]
     carbon_dioxide = configuration.shed.carbon_dioxide_ppm * 1e-6
-    rows = side_by_side(systems, air, relative, surface_temperature=work, carbon_dioxide=carbon_dioxide)
+    rows = side_by_side(resins, air, relative, surface_temperature=work, carbon_dioxide=carbon_dioxide)
     if as_json:
         stated = {
             "temperature_c": round(air - 273.15, 2),
@@ -135,25 +135,25 @@ def compare(
     terminal.print_lines(screen.compared(rows, wording, where), plain=plain)
 
 
-def _of_lot(configuration: "Configuration", system: "ResinSystem", lot: str) -> "ResinSystem":
+def _of_lot(configuration: "Configuration", resin: "Resin", lot: str) -> "Resin":
     """The system as the logbook's observations of this lot have made it."""
     from curewatch.cli.safe_text import safe_line
     from curewatch.configuration import logbook_path
     from curewatch.errors import UsageError
-    from curewatch.ingest import learnt
     from curewatch.logbook import open_logbook
+    from curewatch.shed import learnt
 
-    path, found = logbook_path(configuration), system
+    path, found = logbook_path(configuration), resin
     if path.exists():
         with open_logbook(path, read_only=True) as logbook:
-            found = learnt.system_of_lot(logbook, system, lot)
-    if found is system:
-        said = f"nothing was learnt of lot {safe_line(lot)!r} of {system.name}"
-        raise UsageError(f"{said}; `curewatch saw` teaches it, `layer --lot` names it")
+            found = learnt.resin_of_lot(logbook, resin, lot)
+    if found is resin:
+        said = f"nothing was learnt of lot {safe_line(lot)!r} of {resin.name}"
+        raise UsageError(f"{said}; `curewatch observe` teaches it, `layer --lot` names it")
     return found
 
 
-def _as_file(system: "ResinSystem", base: str, lot: str) -> str:
+def _as_file(resin: "Resin", base: str, lot: str) -> str:
     """The learnt lot as the text of a resin file that names what it came from."""
     import re
     from dataclasses import replace
@@ -164,25 +164,25 @@ def _as_file(system: "ResinSystem", base: str, lot: str) -> str:
     slug = re.sub(r"[^a-z0-9]+", "-", lot.lower()).strip("-")[:16] or "lot"
     parent = str(Path(base).resolve()) if base.endswith(".toml") else base
     named = replace(
-        system,
-        name=f"{system.name[:22].rstrip('-')}-{slug}",
-        title=f"{system.title}, lot {lot}",
-        note=f"learned of lot {lot} by `curewatch saw`; {system.note}",
+        resin,
+        name=f"{resin.name[:22].rstrip('-')}-{slug}",
+        title=f"{resin.title}, lot {lot}",
+        note=f"learned of lot {lot} by `curewatch observe`; {resin.note}",
     )
     keys = [
-        key for key, origin in system.origins.items() if origin.tag == "learned" and "uncertainty" not in key
+        key for key, origin in resin.origins.items() if origin.tag == "learned" and "uncertainty" not in key
     ]
-    heading = f"{system.name}, lot {lot}, version {system.version} (from {system.parent}).\n"
+    heading = f"{resin.name}, lot {lot}, version {resin.version} (from {resin.parent}).\n"
     return as_toml(
         named, parent, keys, heading + "What was seen made these numbers; all else is the parent's."
     )
 
 
-def _film(system: "ResinSystem", kelvin: float) -> "Milestones":
-    from curewatch.model.film import constant, cure
-    from curewatch.model.milestones import milestones
+def _film(resin: "Resin", kelvin: float) -> "Milestones":
+    from curewatch.model.film.film import constant, cure
+    from curewatch.model.film.milestones import milestones
 
-    return milestones(system, cure(system, constant(kelvin, SHOWN_FOR)))
+    return milestones(resin, cure(resin, constant(kelvin, SHOWN_FOR)))
 
 
 def _conditions(
@@ -214,22 +214,22 @@ def _conditions(
 
 def _measured(configuration: "Configuration", words: "Wording") -> tuple[float, float, float, str]:
     """The shed as its sensors say; what cannot be trusted ends in exit status 4, not in a guess."""
-    from curewatch.advice import trust
-    from curewatch.advice.situation import Situation
+    from curewatch.advice.judge import data_quality
+    from curewatch.advice.judge.situation import Situation
     from curewatch.cli import terminal
     from curewatch.clock import SystemClock
     from curewatch.configuration import logbook_path
     from curewatch.errors import ExitStatus
-    from curewatch.ingest.consult import question
-    from curewatch.ingest.state import situation
     from curewatch.logbook import open_logbook
+    from curewatch.shed.consult import question
+    from curewatch.shed.present import situation
 
     now, path = SystemClock().now().utc, logbook_path(configuration)
     known = Situation(now)
     if path.exists():
         with open_logbook(path, read_only=True) as logbook:
             known = situation(logbook, configuration, now, past=False)
-    doubts = trust.troubles(known, question(configuration).limits)
+    doubts = data_quality.troubles(known, question(configuration).limits)
     air, work = known.air, known.surface
     surface_doubted = work is not None and any(doubt.sensor == work.sensor for doubt in doubts)
     serious = [doubt for doubt in doubts if work is None or doubt.sensor != work.sensor]

@@ -34,22 +34,22 @@ def fit(
 
     Says how well each statement is met, which two contradict each other, and what is still unknown.
 
-    Example: curewatch resin fit --form
+    Example: curewatch resin fit --template
     """
     from curewatch.cli import terminal
     from curewatch.cli.screens import resin_fit as screen
     from curewatch.errors import UsageError
     from curewatch.materials.maker_sheet import base_of, form_text, read_maker_sheet
     from curewatch.materials.resin_writer import as_toml
-    from curewatch.model.crowd import band, milestone_times
-    from curewatch.model.film import constant
-    from curewatch.model.sheet_fit import fit as fitted
+    from curewatch.model.film.ensemble import band, milestone_times
+    from curewatch.model.film.film import constant
+    from curewatch.model.fit.sheet_fit import fit as fitted
 
     if form:
         typer.echo(form_text(), nl=False)
         return
     if sheet is None:
-        raise UsageError("no sheet given; `curewatch resin fit --form > sheet.toml` gives the form")
+        raise UsageError("no sheet given; `curewatch resin fit --template > sheet.toml` gives the form")
     if out is not None and out.exists() and not replace:
         raise UsageError(f"{out} exists; give another name, or --replace to write over it")
     configuration, wording = settings(config, units)
@@ -60,13 +60,13 @@ def fit(
         heading = (
             f"Fitted to {read.source} by `curewatch resin fit`; what it leaves open is that of {base.name}."
         )
-        _write(out, as_toml(found.system, read.based_on, found.changed, heading))
+        _write(out, as_toml(found.resin, read.based_on, found.changed, heading))
     if as_json:
         terminal.print_json(screen.as_plain(read, found))
     else:
         films = []
         for at in SHOWN_AT:
-            times = milestone_times(found.system, constant(at, SHOWN_FOR), duration=SHOWN_FOR)
+            times = milestone_times(found.resin, constant(at, SHOWN_FOR), duration=SHOWN_FOR)
             films.append((at, {name: band(times[name][0]) for name in screen.MARKS}))
         terminal.print_lines(screen.lines(read, found, films, wording), plain=plain)
     if out is not None:

@@ -8,16 +8,16 @@ import typer
 from curewatch.cli.forms import at_terminal
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
 from curewatch.cli.screens.sensor import Listed, sensor_lines
-from curewatch.cli.sensor_desk import Desk, celsius, percent, tell
+from curewatch.cli.sensor_desk import CheckSession, celsius, percent, tell
 from curewatch.cli.terminal import print_json
 from curewatch.cli.typed import span_from_text
 from curewatch.clock import SystemClock, iso_utc
 from curewatch.configuration import Configuration, Sensor, logbook_path
 from curewatch.errors import UsageError
-from curewatch.ingest import corrections, judgement, recall
-from curewatch.ingest.health import Health, Track
 from curewatch.logbook import LogbookStore, open_logbook
 from curewatch.materials.sensor_part import load_sensor_part
+from curewatch.shed import corrections, judgement, recall
+from curewatch.shed.health import Health, Track
 from curewatch.units import MINUTE
 from curewatch.wording import Wording, plain_wording
 
@@ -147,7 +147,7 @@ def check(
     if not 0 <= wait <= LONGEST_WAIT:
         raise UsageError(f"--wait {wait:g}; allowed: 0 to {LONGEST_WAIT:g} minutes")
     with open_logbook(logbook_path(configuration)) as logbook:
-        desk = Desk(logbook, configuration, words, clock, json=json, keep=keep, ask=ask)
+        desk = CheckSession(logbook, configuration, words, clock, json=json, keep=keep, ask=ask)
         source = desk.source(recording)
         for name in (sensor, beside):
             if name is not None:

@@ -10,7 +10,7 @@ from curewatch import configuration
 from curewatch.cli.asking import ask, enter_pressed
 from curewatch.cli.options import UnitsOption
 from curewatch.cli.setup.answers import Answers, as_toml
-from curewatch.cli.setup.steps import TWO_PERIODS, Survey, machine_zone, walk
+from curewatch.cli.setup.steps import TWO_PERIODS, SetupSession, machine_zone, walk
 from curewatch.cli.setup.talk import Skipped, Talk
 from curewatch.clock import Clock, SystemClock
 from curewatch.configuration import Configuration
@@ -55,7 +55,11 @@ def app(
 
     words = wording(ZoneInfo(answers.zone), units)
     clock = SystemClock()
-    walk(Survey(talk, clock, answers, words, seconds, [], tuple(port or ()), output.parent, enter_pressed))
+    walk(
+        SetupSession(
+            talk, clock, answers, words, seconds, [], tuple(port or ()), output.parent, enter_pressed
+        )
+    )
     if not _knows_the_air(answers, talk):
         talk.say("nothing was written")
         return
@@ -113,7 +117,7 @@ def _first_answer(file: Path, talk: Talk, clock: Clock) -> None:
 
 def _hear_once(found: Configuration, file: Path, talk: Talk, clock: Clock) -> None:
     """Run the daemon until every sensor was heard, for two periods at most."""
-    from curewatch.ingest.companion import companion
+    from curewatch.daemon.companion import companion
     from curewatch.logbook import open_logbook
 
     talk.say("\nhearing each sensor once ...")

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from curewatch.clock import Clock
     from curewatch.simulation.faults import Fault
     from curewatch.simulation.outputs import Output
-    from curewatch.simulation.reports import Plan
+    from curewatch.simulation.reports import SimulationPlan
 
 app = typer.Typer(add_completion=False)
 
@@ -72,7 +72,7 @@ def simulate(
     """
     if sum((port or link is not None, broker is not None, file is not None)) > 1:
         raise UsageError("two places to speak; allowed: one of --port, --broker and --file")
-    from curewatch.ingest.salt_check import known_salt
+    from curewatch.shed.salt_check import known_salt
     from curewatch.simulation.sensors import SPARE
 
     live = file is None
@@ -93,16 +93,18 @@ def simulate(
         _play(plan, reports, stack.enter_context(output), speed, clock)
 
 
-def _length(evening: bool, every: float, hours: float | None, count: int | None) -> "tuple[Plan, int]":
+def _length(
+    evening: bool, every: float, hours: float | None, count: int | None
+) -> "tuple[SimulationPlan, int]":
     """The plan before its start is known, and the number of reports of each sensor."""
     from curewatch.simulation import saltmarsh
-    from curewatch.simulation.reports import Plan
+    from curewatch.simulation.reports import SimulationPlan
 
     if not 0.1 <= every <= 3600:
         raise UsageError(f"every {every:g} s; allowed: 0.1 to 3600")
     if hours is not None and count is not None:
         raise UsageError("--hours and --count; allowed: one of them")
-    plan = saltmarsh.evening() if evening else Plan(start=0.0)
+    plan = saltmarsh.evening() if evening else SimulationPlan(start=0.0)
     plan = replace(plan, interval=every)
     wanted = hours if hours is not None else saltmarsh.HOURS if evening else DEFAULT_HOURS
     reports = count if count is not None else int(wanted * 3600 / every) + 1
@@ -112,7 +114,14 @@ def _length(evening: bool, every: float, hours: float | None, count: int | None)
 
 
 def _start(
-    start: str | None, plan: "Plan", clock: "Clock", reports: int, speed: float, *, live: bool, evening: bool
+    start: str | None,
+    plan: "SimulationPlan",
+    clock: "Clock",
+    reports: int,
+    speed: float,
+    *,
+    live: bool,
+    evening: bool,
 ) -> float:
     """When the shed's time begins: as asked; else so that no stamp lies in a listener's future."""
     if start is not None:
@@ -169,7 +178,7 @@ def _port(link: Path | None) -> "Output":
     return PortOutput(simulated)
 
 
-def _play(plan: "Plan", count: int, output: "Output", speed: float, clock: "Clock") -> None:
+def _play(plan: "SimulationPlan", count: int, output: "Output", speed: float, clock: "Clock") -> None:
     """Send each report when its time has come."""
     from curewatch.simulation.reports import reports
 

@@ -7,7 +7,7 @@ import typer
 from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOption, settings
 
 if TYPE_CHECKING:
-    from curewatch.advice.situation import Situation
+    from curewatch.advice.judge.situation import Situation
     from curewatch.configuration import Configuration
 
 
@@ -39,13 +39,13 @@ def app(
 
     Example: curewatch tonight --resin epoxy-fast --mass "200 g"
     """
-    from curewatch.advice.answer import as_plain
-    from curewatch.advice.levers import advise
+    from curewatch.advice.judge.answer import as_plain
+    from curewatch.advice.remedy.levers import advise
     from curewatch.cli import terminal
     from curewatch.cli.screens import tonight
     from curewatch.cli.typed import batch_mass_from_text, moment_from_text
     from curewatch.clock import SystemClock
-    from curewatch.ingest.consult import means, of_shed
+    from curewatch.shed.consult import means, of_shed
     from curewatch.wording import plain_wording
 
     configuration, wording = settings(config, units)
@@ -69,11 +69,11 @@ def app(
 
 def known(configuration: "Configuration", now: float) -> "Situation":
     """What the logbook knows now; without a logbook, nothing, which is not an error but an unknown."""
-    from curewatch.advice.situation import Situation
+    from curewatch.advice.judge.situation import Situation
     from curewatch.cli.terminal import note
     from curewatch.configuration import logbook_path
-    from curewatch.ingest.state import situation
     from curewatch.logbook import open_logbook
+    from curewatch.shed.present import situation
 
     path = logbook_path(configuration)
     if not path.exists():

@@ -7,9 +7,9 @@ from typing import Annotated, Any
 
 import typer
 
-from curewatch.advice.alerts import standing_as_plain
-from curewatch.advice.answer import as_plain as plain_advice
-from curewatch.advice.answer import at_border
+from curewatch.advice.alert.alerts import standing_as_plain
+from curewatch.advice.judge.answer import as_plain as plain_advice
+from curewatch.advice.judge.answer import at_border
 from curewatch.cli.board_loop import Watched, keep_lines, keep_screen
 from curewatch.cli.commands.layer import as_plain as plain_running
 from curewatch.cli.options import ConfigOption, PlainOption, UnitsOption, settings
@@ -17,11 +17,11 @@ from curewatch.cli.screens.board import Board, SensorState, board
 from curewatch.cli.terminal import WIDTH, console, is_plain, print_json
 from curewatch.clock import SystemClock, iso_utc
 from curewatch.configuration import Configuration, logbook_path
+from curewatch.daemon.companion import Companion, companion
+from curewatch.daemon.edges.process import signals
 from curewatch.errors import CurewatchError, ExitStatus, UsageError
-from curewatch.ingest.companion import Companion, companion
-from curewatch.ingest.edges.process import signals
-from curewatch.ingest.known_names import check_names
 from curewatch.logbook import open_logbook
+from curewatch.shed.known_names import check_names
 from curewatch.wording import Wording, plain_wording
 
 ROWS = 24  # of one picture where there is no terminal to ask

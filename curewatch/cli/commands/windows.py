@@ -9,7 +9,7 @@ from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOp
 from curewatch.errors import ExitStatus, OutOfValidity, UsageError
 
 if TYPE_CHECKING:
-    from curewatch.advice.windows import Strip
+    from curewatch.advice.plan.windows import Strip
     from curewatch.wording import Wording
 
 
@@ -44,21 +44,21 @@ def app(
 
     Example: curewatch windows --resin epoxy-slow --resin epoxy-fast
     """
-    from curewatch.advice import trust
-    from curewatch.advice.question import coming_hours, with_surface
-    from curewatch.advice.windows import LENGTH, as_plain, strip
+    from curewatch.advice.judge import data_quality
+    from curewatch.advice.judge.question import coming_hours, with_surface
+    from curewatch.advice.plan.windows import LENGTH, as_plain, strip
     from curewatch.cli import terminal
     from curewatch.cli.commands.tonight import known
     from curewatch.cli.screens import windows as screen
     from curewatch.clock import SystemClock
-    from curewatch.ingest.consult import of_shed, working_spans
+    from curewatch.shed.consult import of_shed, working_spans
 
     configuration, wording = settings(config, units)
     now = SystemClock().now().utc
     situation = known(configuration, now)
     chosen: list[str | None] = list(resin) if resin else [None]
     asked = [of_shed(configuration, resin=name) for name in chosen]
-    doubts = trust.remedies(situation, asked[0].limits)
+    doubts = data_quality.remedies(situation, asked[0].limits)
     seen = with_surface(situation, asked[0].substrate)
     outlook = None if doubts else coming_hours(seen, asked[0].substrate, length=LENGTH)
     if outlook is None:
@@ -94,8 +94,8 @@ def _say_unknown(doubts: tuple[str, ...], *, as_json: bool, plain: bool) -> None
 def _write_calendar(
     file: Path, strips: "tuple[Strip, ...]", number: int, wording: "Wording", now: float
 ) -> None:
-    from curewatch.advice.calendar import write
-    from curewatch.advice.windows import appointments, in_order
+    from curewatch.advice.plan.calendar import write
+    from curewatch.advice.plan.windows import appointments, in_order
     from curewatch.cli.terminal import note
 
     found = in_order(strips)

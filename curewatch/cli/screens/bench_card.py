@@ -6,9 +6,9 @@ No script, nothing fetched. Everything that came from outside is escaped.
 import math
 from html import escape
 
-from curewatch.advice.layup import Plan
+from curewatch.advice.plan.layup import LayupPlan
 from curewatch.cli.screens import layup, section
-from curewatch.model.bond_window import closes_earlier
+from curewatch.model.film.recoat_window import closes_earlier
 from curewatch.wording import Wording
 
 LARGEST, SMALLEST = 12.0, 6.5  # pt
@@ -24,13 +24,13 @@ td, th { border: 0.3mm solid #777; padding: 1.2mm 2mm; text-align: left }
 """
 
 
-def text(plan: Plan, wording: Wording, now: float, scale_step: float, place: str) -> str:
+def text(plan: LayupPlan, wording: Wording, now: float, scale_step: float, place: str) -> str:
     """The card as plain text."""
     head = f"{place}   {wording.moment(now, now - 86400 * 400)}"
     return "\n".join([head, *layup.lines(plan, wording, now, scale_step)]) + "\n"
 
 
-def html(plan: Plan, wording: Wording, now: float, scale_step: float, place: str) -> str:
+def html(plan: LayupPlan, wording: Wording, now: float, scale_step: float, place: str) -> str:
     """The card as one self-contained page."""
     sessions = () if plan.schedule is None else plan.schedule.sessions
     rows = "\n".join(_row(plan, number, wording, now) for number in range(1, len(sessions) + 1))
@@ -54,14 +54,14 @@ def html(plan: Plan, wording: Wording, now: float, scale_step: float, place: str
 """
 
 
-def _size(plan: Plan) -> float:
+def _size(plan: LayupPlan) -> float:
     """Type in which the card stays one page: for the cautions, the layers and the sessions. [pt]"""
     sessions = 0 if plan.schedule is None else len(plan.schedule.sessions)
     lines = MINDED + 1.2 * len(plan.amounts.layers) + 5.0 * sessions
     return min(LARGEST, max(SMALLEST, LARGEST * math.sqrt(ROOM / max(lines, 1.0))))
 
 
-def _row(plan: Plan, number: int, wording: Wording, now: float) -> str:
+def _row(plan: LayupPlan, number: int, wording: Wording, now: float) -> str:
     sessions = () if plan.schedule is None else plan.schedule.sessions
     session = sessions[number - 1]
     cup, batches = plan.cup(session), session.batches
@@ -83,7 +83,7 @@ def _row(plan: Plan, number: int, wording: Wording, now: float) -> str:
     return "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in cells) + "</tr>"
 
 
-def _cuts(plan: Plan) -> str:
+def _cuts(plan: LayupPlan) -> str:
     return "; ".join(
         f"{patch.number} {patch.side}: {patch.length * 1000:.0f} x {patch.width * 1000:.0f} mm"
         for patch in plan.amounts.layers

@@ -1,4 +1,4 @@
-"""What blush is foreseen for a film in air of this humidity, and what that does to the bond window. Pure."""
+"""What blush is foreseen for a film in air of this humidity, and what that does to the recoat window. Pure."""
 
 import math
 from textwrap import wrap
@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from curewatch.model.blush import Blush
-from curewatch.model.bond_window import BondWindow
+from curewatch.model.film.blush import Blush
+from curewatch.model.film.recoat_window import RecoatWindow
 from curewatch.wording import duration
 
 WIDTH = 78
@@ -18,7 +18,7 @@ ADVICE = {
 }
 
 
-def lines(found: Blush, bond: BondWindow) -> list[str]:
+def lines(found: Blush, bond: RecoatWindow) -> list[str]:
     """The class first, then why, then when the window closes with it."""
     worst = "" if found.worst == found.outcome else f" (the slowest lots: {found.worst})"
     text = f"{ADVICE[found.outcome]}{worst}. Why: {found.why}. Classes are ours; the maker's word goes first."
@@ -32,7 +32,7 @@ def lines(found: Blush, bond: BondWindow) -> list[str]:
     return [*wrap(text, WIDTH, initial_indent="  ", subsequent_indent="  "), *water]
 
 
-def as_plain(found: Blush, bond: BondWindow) -> dict[str, Any]:
+def as_plain(found: Blush, bond: RecoatWindow) -> dict[str, Any]:
     """The same for ``--json``: the class is the answer, the exposure its ground."""
     closes = np.atleast_1d(bond.closes)
     early = float(np.quantile(np.nan_to_num(closes, nan=np.inf), 0.05, method="lower"))

@@ -10,12 +10,12 @@ from typing import NamedTuple
 
 from rich.text import Text
 
-from curewatch.advice.alerts import Standing
-from curewatch.advice.answer import Advice, Check, Moment, Status, Verdict
+from curewatch.advice.alert.alerts import ActiveAlert
+from curewatch.advice.judge.answer import Advice, Check, Moment, Status, Verdict
 from curewatch.cli.safe_text import safe_line
-from curewatch.cli.screens.chart import Chart, chart_rows, no_curve
+from curewatch.cli.screens.chart import ScreenChart, chart_rows, no_curve
 from curewatch.cli.screens.large import large, large_width
-from curewatch.jobs import Layup
+from curewatch.jobs import Layer
 from curewatch.units import HOUR, MINUTE
 from curewatch.wording import Wording, day, duration
 
@@ -33,7 +33,7 @@ LARGE_FROM = 10  # rows from which the verdict is written large
 class Running:
     """One layer in progress and what will become of it."""
 
-    layup: Layup
+    layer: Layer
     moments: tuple[Moment, ...] = ()
     said: str = ""  # its state in a few words: "open", "gelled", "stalls"
 
@@ -59,11 +59,11 @@ class Board:
     boat: str = ""
     advice: Advice | None = None
     running: tuple[Running, ...] = ()
-    alerts: tuple[Standing, ...] = ()
+    alerts: tuple[ActiveAlert, ...] = ()
     sensors: tuple[SensorState, ...] = ()
-    chart: Chart = field(default_factory=lambda: Chart(no_curve(), no_curve()))
+    chart: ScreenChart = field(default_factory=lambda: ScreenChart(no_curve(), no_curve()))
     daemon: str = ""  # who keeps the logbook
-    refused: str = ""  # what came in lately and could not be taken
+    rejected: str = ""  # what came in lately and could not be taken
 
 
 class Deadline(NamedTuple):
@@ -71,7 +71,7 @@ class Deadline(NamedTuple):
 
     due: float  # UTC [s]
     text: str
-    layup: str
+    layer: str
 
 
 # moment -> (what to say, which part of its band counts: the same as in the alerts)
@@ -86,7 +86,7 @@ DEADLINES = {
 def next_deadline(running: tuple[Running, ...], now: float) -> Deadline | None:
     """The soonest deadline of any layer still to come."""
     found = [
-        Deadline(due, words, each.layup.layup)
+        Deadline(due, words, each.layer.layer)
         for each in running
         for moment in each.moments
         if moment.name in DEADLINES
@@ -150,7 +150,7 @@ def _headlines(state: Board, deadline: Deadline | None, now: float, words: Wordi
     rows = [Text(f" {said}", style="bold")]
     if deadline:
         due, left = words.moment(deadline.due, now), countdown(deadline.due - now)
-        rows.append(Text(f" {deadline.text} {due}, in {left} h ({safe_line(deadline.layup)})"))
+        rows.append(Text(f" {deadline.text} {due}, in {left} h ({safe_line(deadline.layer)})"))
     else:
         rows.append(Text(" no layer running; when you start one: curewatch layer --mass 150"))
     return rows
@@ -174,7 +174,7 @@ def _compact(state: Board, now: float, words: Wording, width: int, room: int) ->
 def _wide(state: Board, now: float, words: Wording, width: int, room: int) -> list[Text]:
     left_width = width // 2
     left = _reasons(state, now, words, room - 6)
-    left += [Text(), *_layups(state, now, words)]
+    left += [Text(), *_layers(state, now, words)]
     alerts = _alerts(state, now, words, 4)
     drawn = chart_rows(state.chart, now, words, width - left_width - 2, room - len(alerts) - 1)
     beside = [
@@ -215,12 +215,12 @@ def _reason(check: Check, now: float, words: Wording) -> Text:
     return Text.assemble(" ", (f"{WORD[check.status]:7}", WORD_COLOUR[check.status]), detail)
 
 
-def _layups(state: Board, now: float, words: Wording) -> list[Text]:
+def _layers(state: Board, now: float, words: Wording) -> list[Text]:
     rows = []
     for each in state.running:
-        ago = duration(now - each.layup.started)
+        ago = duration(now - each.layer.started)
         rows.append(
-            Text(f" {safe_line(each.layup.layup)} {safe_line(each.layup.system)}, {ago} ago {each.said}")
+            Text(f" {safe_line(each.layer.layer)} {safe_line(each.layer.resin)}, {ago} ago {each.said}")
         )
         rows += [
             Text(f"   {safe_line(moment.title)}: {words.band(moment.early, moment.late, now)}")
@@ -246,7 +246,7 @@ def _alerts(state: Board, now: float, words: Wording, most: int) -> list[Text]:
     return rows
 
 
-def _place(alert: Standing, now: float) -> tuple[bool, float, float]:
+def _place(alert: ActiveAlert, now: float) -> tuple[bool, float, float]:
     """Order on a small screen: unseen first, then what is due soonest, then the newest."""
     due = alert.due if alert.due is not None and alert.due >= now else math.inf
     return alert.acknowledged is not None, due, -alert.since
@@ -256,8 +256,8 @@ def _foot(state: Board, now: float, words: Wording, width: int) -> list[Text]:
     said = " · ".join(_sensor(sensor, now, words) for sensor in state.sensors) or "no sensor heard yet"
     unseen = sum(alert.acknowledged is None for alert in state.alerts)
     keys = f" a acknowledge{f' ({unseen})' if unseen else ''}   q leave   {safe_line(state.daemon)}"
-    refused = [Text(f" {safe_line(state.refused)}", style="yellow")] if state.refused else []
-    return [Text(f" {said}"), *refused, Text(keys, style="dim")]
+    rejected = [Text(f" {safe_line(state.rejected)}", style="yellow")] if state.rejected else []
+    return [Text(f" {said}"), *rejected, Text(keys, style="dim")]
 
 
 def _sensor(sensor: SensorState, now: float, words: Wording) -> str:

@@ -1,7 +1,7 @@
 """The board as plain lines: for a pipe, a log, or a screen reader. Each line stands on its own."""
 
-from curewatch.advice.alerts import Standing
-from curewatch.advice.answer import Check, Status
+from curewatch.advice.alert.alerts import ActiveAlert
+from curewatch.advice.judge.answer import Check, Status
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.board import Board, countdown, next_deadline
 from curewatch.wording import Wording
@@ -17,7 +17,7 @@ def status(state: Board, now: float, words: Wording) -> list[str]:
     if deadline is not None:
         left = countdown(deadline.due - now)
         due = words.moment(deadline.due, now)
-        lines.append(f"{at} layer {safe_line(deadline.layup)}: {deadline.text} {due}, {left} hours left")
+        lines.append(f"{at} layer {safe_line(deadline.layer)}: {deadline.text} {due}, {left} hours left")
     lines += [
         f"{at} alert: {_alert(alert, now, words)}" for alert in state.alerts if alert.acknowledged is None
     ]
@@ -26,8 +26,8 @@ def status(state: Board, now: float, words: Wording) -> list[str]:
         if sensor.relative_humidity is not None:
             parts.append(words.percent(sensor.relative_humidity))
         lines.append(f"{at} sensor {safe_line(sensor.name)}: {', '.join([sensor.health, *parts])}")
-    if state.refused:
-        lines.append(f"{at} {safe_line(state.refused)}")
+    if state.rejected:
+        lines.append(f"{at} {safe_line(state.rejected)}")
     return lines
 
 
@@ -45,10 +45,10 @@ def changes(before: Board, state: Board, now: float, words: Wording) -> list[str
         elif old.acknowledged is None and alert.acknowledged is not None:
             lines.append(f"{at} seen: {_alert(alert, now, words)}")
     lines += [f"{at} over: {_alert(alert, now, words)}" for alert in stood.values()]
-    known = {each.layup.layup for each in before.running}
-    running = {each.layup.layup: each for each in state.running}
+    known = {each.layer.layer for each in before.running}
+    running = {each.layer.layer: each for each in state.running}
     lines += [
-        f"{at} layer {safe_line(name)} started: {safe_line(each.layup.system)}"
+        f"{at} layer {safe_line(name)} started: {safe_line(each.layer.resin)}"
         for name, each in running.items()
         if name not in known
     ]
@@ -62,7 +62,7 @@ def changes(before: Board, state: Board, now: float, words: Wording) -> list[str
     return lines
 
 
-def _alert(alert: Standing, now: float, words: Wording) -> str:
+def _alert(alert: ActiveAlert, now: float, words: Wording) -> str:
     left = "" if alert.due is None else f", {words.left(alert.due, now)}"
     return safe_line(words.say(alert.text, now)) + left
 

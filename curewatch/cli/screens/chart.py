@@ -30,7 +30,7 @@ class Curve(NamedTuple):
     high: FloatArray  # [K]
 
 
-class Window(NamedTuple):
+class ChartWindow(NamedTuple):
     """A stretch of time to show under the chart: when a layup may be laminated again."""
 
     label: str
@@ -39,12 +39,12 @@ class Window(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Chart:
+class ScreenChart:
     """What is drawn."""
 
     surface: Curve
     dew_point: Curve
-    windows: tuple[Window, ...] = ()
+    windows: tuple[ChartWindow, ...] = ()
 
 
 def no_curve() -> Curve:
@@ -52,7 +52,7 @@ def no_curve() -> Curve:
     return Curve(*(np.empty(0) for _ in Curve._fields))
 
 
-def chart_rows(chart: Chart, now: float, words: Wording, width: int, height: int) -> list[str]:
+def chart_rows(chart: ScreenChart, now: float, words: Wording, width: int, height: int) -> list[str]:
     """Rows of text, ``height`` of them: the plot, one row a window (at most two), the hours, the legend."""
     columns = width - LABEL - 1
     begin, step = now - HOURS * HOUR, 2 * HOURS * HOUR / columns
@@ -156,7 +156,7 @@ def _labels(rows: int, bottom: _Level, top: _Level) -> list[str]:
     return labels
 
 
-def _window_row(window: Window, begin: float, step: float, columns: int) -> str:
+def _window_row(window: ChartWindow, begin: float, step: float, columns: int) -> str:
     """``L1      ├─ again ─┤`` over the columns in which the window is open."""
     first = int((window.opens - begin) / step) if math.isfinite(window.opens) else columns
     last = int((window.closes - begin) / step) if math.isfinite(window.closes) else columns - 1

@@ -9,15 +9,15 @@ import numpy as np
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.finish import as_plain as finish_plain
 from curewatch.cli.screens.finish import lines as finish_lines
-from curewatch.model.bond_window import closes_earlier
-from curewatch.model.crowd import Band
-from curewatch.model.finish import finish
-from curewatch.model.outcome import Outcome
+from curewatch.model.film.ensemble import Interval
+from curewatch.model.film.finish import finish
+from curewatch.model.film.outcome import FilmOutcome
+from curewatch.model.film.recoat_window import closes_earlier
 from curewatch.units import FloatArray, celsius_from_kelvin
 from curewatch.wording import Wording, duration
 
 WORDS = {
-    "open_time": "open time ends",
+    "working_time": "working time ends",
     "stays_put": "stays put",
     "gel": "gels",
     "tack_free": "tack-free",
@@ -28,7 +28,7 @@ POINTS = 289  # of the curves in --json
 WIDTH, ROWS, LEFT = 80, 10, 6
 
 
-def lines(said: Outcome, words: Wording, width: int = WIDTH, dose: str = "") -> list[str]:
+def lines(said: FilmOutcome, words: Wording, width: int = WIDTH, dose: str = "") -> list[str]:
     """What a person reads; the curves are drawn to fit the width."""
     hours = float(said.film.time[-1])
     head = f"  {'from mixing':<18}{'early':>14}{'likely':>14}{'late':>14}"
@@ -47,17 +47,17 @@ def lines(said: Outcome, words: Wording, width: int = WIDTH, dose: str = "") -> 
         *stalled(said, words),
         *[f"  ! {doubt}" for doubt in said.doubts],
         "",
-        *finish_lines(finish(said.system, said.film), words),
+        *finish_lines(finish(said.resin, said.film), words),
         "",
         *_conversion(said, width),
         "",
         *_transition(said, words, width),
         "",
-        f"  {safe_line(said.system.note)}. Follow the maker's sheet.",
+        f"  {safe_line(said.resin.note)}. Follow the maker's sheet.",
     ]
 
 
-def headline(said: Outcome, words: Wording) -> str:
+def headline(said: FilmOutcome, words: Wording) -> str:
     """The answer in a line."""
     film, end = said.film, said.envelope
     low, high = float(film.temperature.min()), float(film.temperature.max())
@@ -69,12 +69,12 @@ def headline(said: Outcome, words: Wording) -> str:
     gel = said.marks["gel"].likely
     first = f"gels after {duration(float(gel))}" if math.isfinite(gel) else "does not gel"
     return (
-        f"{safe_line(said.system.name, 24)}, {span}: {first}; after {duration(float(film.time[-1]))} "
+        f"{safe_line(said.resin.name, 24)}, {span}: {first}; after {duration(float(film.time[-1]))} "
         f"{words.percent(float(end.conversion.likely[-1]))} cured"
     )
 
 
-def bonded(said: Outcome) -> list[str]:
+def bonded(said: FilmOutcome) -> list[str]:
     """Between when a next layer bonds chemically, and why that ends."""
     bond = said.bond
     opens, closes = float(bond.opens), float(bond.closes)
@@ -83,7 +83,7 @@ def bonded(said: Outcome) -> list[str]:
     if not math.isfinite(opens):
         return ["  laminate again: not yet within this time"]
     until = f"before {duration(closes)} ({bond.cause})" if math.isfinite(closes) else "still open at the end"
-    blush = "; blush may end it sooner" if said.system.blush.amine_factor else ""
+    blush = "; blush may end it sooner" if said.resin.blush.amine_factor else ""
     return paragraph(f"laminate again from {duration(opens)}, {until}{blush} ({closes_earlier()})")
 
 
@@ -92,7 +92,7 @@ def paragraph(text: str) -> list[str]:
     return wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
 
 
-def stalled(said: Outcome, words: Wording) -> list[str]:
+def stalled(said: FilmOutcome, words: Wording) -> list[str]:
     """What the film turned to, if it turned to glass."""
     stall = said.stall
     if stall is None:
@@ -111,7 +111,7 @@ def stalled(said: Outcome, words: Wording) -> list[str]:
 
 
 def curve(
-    title: str, time: FloatArray, values: Band, limits: tuple[float, float], width: int = WIDTH
+    title: str, time: FloatArray, values: Interval, limits: tuple[float, float], width: int = WIDTH
 ) -> list[str]:
     """A band over time in characters: ``:`` between early and late, ``*`` the likely line."""
     columns = min(width, WIDTH) - LEFT - 2
@@ -130,7 +130,7 @@ def curve(
     return [f"  {title}", *plot, _axis(float(time[-1]), columns)]
 
 
-def as_plain(said: Outcome) -> dict[str, Any]:
+def as_plain(said: FilmOutcome) -> dict[str, Any]:
     """The same for ``--json``: SI-near units in the names, ``null`` where a mark is not reached."""
     curves = said.envelope
     at = np.linspace(0.0, float(curves.time[-1]), POINTS)
@@ -138,18 +138,18 @@ def as_plain(said: Outcome) -> dict[str, Any]:
     def points(values: FloatArray, decimals: int) -> list[float]:
         return [round(float(value), decimals) for value in np.interp(at, curves.time, values)]
 
-    def three(values: Band, decimals: int, offset: float = 0.0) -> dict[str, list[float]]:
+    def three(values: Interval, decimals: int, offset: float = 0.0) -> dict[str, list[float]]:
         return {name: points(part - offset, decimals) for name, part in values._asdict().items()}
 
     stall = said.stall
     return {
-        "resin": said.system.name,
-        "title": said.system.title,
-        "kind": said.system.kind,
-        "note": said.system.note,
+        "resin": said.resin.name,
+        "title": said.resin.title,
+        "kind": said.resin.kind,
+        "note": said.resin.note,
         "band": "nine of ten lots between early and late",
         "milestones_s": {name: _plain_band(found) for name, found in said.marks.items()},
-        "bond_window_s": {
+        "recoat_window_s": {
             "opens": _number(said.bond.opens),
             "closes": _number(said.bond.closes),
             "cause": said.bond.cause,
@@ -165,7 +165,7 @@ def as_plain(said: Outcome) -> dict[str, Any]:
         "final_conversion": round(float(said.film.conversion[-1]), 5),
         "final_glass_transition_c": round(float(celsius_from_kelvin(said.film.glass_transition[-1])), 2),
         "doubts": list(said.doubts),
-        "finish": finish_plain(finish(said.system, said.film)),
+        "finish": finish_plain(finish(said.resin, said.film)),
         "time_s": [round(float(value), 1) for value in at],
         "temperature_c": points(celsius_from_kelvin(curves.temperature), 3),
         "conversion": three(curves.conversion, 5),
@@ -173,21 +173,21 @@ def as_plain(said: Outcome) -> dict[str, Any]:
     }
 
 
-def _conversion(said: Outcome, width: int) -> list[str]:
+def _conversion(said: FilmOutcome, width: int) -> list[str]:
     share = _scaled(said.envelope.conversion, 100.0)
     return curve("conversion, per cent", said.envelope.time, share, (0.0, 100.0), width)
 
 
-def _transition(said: Outcome, words: Wording, width: int) -> list[str]:
+def _transition(said: FilmOutcome, words: Wording, width: int) -> list[str]:
     curves = said.envelope
     unit, scale, zero = ("°F", 1.8, 273.15 - 32.0 / 1.8) if words.fahrenheit else ("°C", 1.0, 273.15)
-    shown = Band(*((part - zero) * scale for part in curves.glass_transition))
+    shown = Interval(*((part - zero) * scale for part in curves.glass_transition))
     top = 10.0 * math.ceil(max(float(np.max(shown.late)), 10.0) / 10.0)
     bottom = 10.0 * math.floor(min(float(np.min(shown.early)), 0.0) / 10.0)
     return curve(f"glass transition, {unit}", curves.time, shown, (bottom, top), width)
 
 
-def _plain_band(found: Band) -> dict[str, float | None]:
+def _plain_band(found: Interval) -> dict[str, float | None]:
     return {name: _number(value) for name, value in found._asdict().items()}
 
 
@@ -195,8 +195,8 @@ def _number(value: Any) -> float | None:
     return round(float(value), 1) if math.isfinite(value) else None
 
 
-def _scaled(values: Band, factor: float) -> Band:
-    return Band(*(part * factor for part in values))
+def _scaled(values: Interval, factor: float) -> Interval:
+    return Interval(*(part * factor for part in values))
 
 
 def _row(values: FloatArray, limits: tuple[float, float]) -> np.ndarray:

@@ -5,7 +5,7 @@ from typing import Any
 
 from curewatch.cli.safe_text import safe_line
 from curewatch.clock import iso_utc
-from curewatch.ingest.events import Show
+from curewatch.daemon.events import Show
 from curewatch.readings import Flag, Reading
 from curewatch.units import celsius_from_kelvin, percent_from_fraction
 from curewatch.wording import Wording

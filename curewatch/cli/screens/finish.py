@@ -4,7 +4,7 @@ import math
 from textwrap import wrap
 from typing import Any
 
-from curewatch.model.finish import (
+from curewatch.model.film.finish import (
     CAUTION,
     MARGIN,
     NOT_STATED,

@@ -3,10 +3,10 @@
 import math
 from typing import Any, NamedTuple
 
-from curewatch.advice.cautions import Caution
+from curewatch.advice.judge.cautions import Caution
 from curewatch.cli.screens.cure import paragraph
-from curewatch.model.laminate import HOT, Answer, Laminate
-from curewatch.model.pot import Pot
+from curewatch.model.mass.laminate import HOT, Laminate, LayerCount
+from curewatch.model.mass.pot import Pot
 from curewatch.units import celsius_from_kelvin, gram_from_kilogram
 from curewatch.wording import Wording, duration
 
@@ -29,7 +29,7 @@ class Build(NamedTuple):
     layer: float  # [m]
     substrate: str
     laminate: Laminate
-    at_once: Answer
+    at_once: LayerCount
 
 
 def cup_lines(cup: Cup, words: Wording) -> list[str]:

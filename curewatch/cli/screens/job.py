@@ -4,12 +4,12 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
 from curewatch.cli.safe_text import safe_line
-from curewatch.joblog import Job, Told
-from curewatch.logbook import Kind, Stored
+from curewatch.logbook import EntryKind, StoredEntry
 from curewatch.wording import Wording
+from curewatch.worklog import CorrectedEntry, Job
 
 _HIDDEN = {
-    *("job", "layup", "batch", "given_afterwards", "thumbnail", "sha256", "at", "started", "zone"),
+    *("job", "layer", "batch", "given_afterwards", "thumbnail", "sha256", "at", "started", "zone"),
     *("scale_step", "words", "numbers"),
 }
 # What an observation keeps for the model: whoever wants it reads `job show --json`.
@@ -35,10 +35,10 @@ def job_lines(job: Job, words: Wording, now: float) -> Iterator[str]:
     if job.running:
         yield f"Counting down: {', '.join(safe_line(name) for name in job.running)}"
     for told in job.told:
-        if told.kind == Kind.CORRECTION:
+        if told.kind == EntryKind.CORRECTION:
             continue
         late = " (told afterwards)" if told.payload.get("given_afterwards") else ""
-        if job.closed is not None and told.number > job.closed.number and told.kind != Kind.SEAL:
+        if job.closed is not None and told.number > job.closed.number and told.kind != EntryKind.SEAL:
             late += " (after the close)"
         yield f"{told.number:5}  {words.moment(told.at, now)}{late}  {told.kind}  {told_line(told, words)}"
         for correction in told.corrections:
@@ -49,10 +49,10 @@ def job_lines(job: Job, words: Wording, now: float) -> Iterator[str]:
             yield f"         corrected by {correction.number}: {changes}; {why}"
 
 
-def told_line(told: Told, words: Wording) -> str:
+def told_line(told: CorrectedEntry, words: Wording) -> str:
     """What one entry says, without its time: its deed in words, then what else was given."""
     payload = told.payload
-    name = " ".join(str(payload[key]) for key in ("batch", "layup") if payload.get(key))
+    name = " ".join(str(payload[key]) for key in ("batch", "layer") if payload.get(key))
     deed, used = _deed(told.kind, payload, words)
     more = [
         f"{key.replace('_', ' ')} {_value(key, value, words)}"
@@ -65,7 +65,7 @@ def told_line(told: Told, words: Wording) -> str:
 
 def _deed(kind: str, payload: Mapping[str, Any], words: Wording) -> tuple[str, set[str]]:
     """An entry's matter as somebody would say it, and the keys that are said with it."""
-    if kind == Kind.QUALITY:
+    if kind == EntryKind.QUALITY:
         found = {True: " passed", False: " failed"}.get(payload.get("passed"), "")  # type: ignore[arg-type]
         said = {"check", "passed", "value", "unit", "load", "arm"}
         return f"{payload.get('check')}{found}{_measured(payload, words)}", said
@@ -75,11 +75,11 @@ def _deed(kind: str, payload: Mapping[str, Any], words: Wording) -> tuple[str, s
 
 # Words before it, the key that says it, and keys said with it or left to `job show --json`.
 _DEEDS: dict[str, tuple[str, ...]] = {
-    Kind.PEEL_PLY: ("peel ply ", "action"),
-    Kind.WASH: ("", "action"),
-    Kind.NOTE: ("", "text"),
-    Kind.PHOTO: ("", "file", "bytes", "width", "height"),
-    Kind.SEAL: ("code ", "code", "text", "signature"),
+    EntryKind.PEEL_PLY: ("peel ply ", "action"),
+    EntryKind.WASH: ("", "action"),
+    EntryKind.NOTE: ("", "text"),
+    EntryKind.PHOTO: ("", "file", "bytes", "width", "height"),
+    EntryKind.SEAL: ("code ", "code", "text", "signature"),
 }
 
 
@@ -92,7 +92,7 @@ def _measured(payload: Mapping[str, Any], words: Wording) -> str:
     return number + (f" ({' on '.join(lever)})" if lever else "")
 
 
-def changed(told: Stored, changes: Mapping[str, Any], words: Wording, now: float) -> list[str]:
+def changed(told: StoredEntry, changes: Mapping[str, Any], words: Wording, now: float) -> list[str]:
     """``resin mass: 123 g -> 125 g``, for each key that a correction changes."""
     before = {**told.payload, "at": told.at}
 
@@ -106,7 +106,7 @@ def changed(told: Stored, changes: Mapping[str, Any], words: Wording, now: float
     ]
 
 
-def _was(told: Told, key: str, words: Wording, now: float) -> str:
+def _was(told: CorrectedEntry, key: str, words: Wording, now: float) -> str:
     """What a key said before it was corrected."""
     if key in {"at", "started"}:
         return words.moment(told.entry.at, now)
@@ -114,7 +114,7 @@ def _was(told: Told, key: str, words: Wording, now: float) -> str:
 
 
 def _hidden(kind: str) -> set[str]:
-    return _HIDDEN | _LEARNT if kind == Kind.OBSERVATION else _HIDDEN
+    return _HIDDEN | _LEARNT if kind == EntryKind.OBSERVATION else _HIDDEN
 
 
 def _value(key: str, value: Any, words: Wording) -> str:

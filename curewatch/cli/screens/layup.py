@@ -3,20 +3,20 @@
 from collections.abc import Iterator
 from textwrap import wrap
 
-from curewatch.advice import cautions
-from curewatch.advice.layup import Plan
-from curewatch.advice.mixing import smallest_batch
-from curewatch.advice.sessions import CHEMICAL, FIRST, Session
+from curewatch.advice.judge import cautions
+from curewatch.advice.plan.layup import LayupPlan
+from curewatch.advice.plan.mixing import smallest_batch
+from curewatch.advice.plan.sessions import CHEMICAL, FIRST, Session
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens import section
-from curewatch.model.bond_window import closes_earlier
+from curewatch.model.film.recoat_window import closes_earlier
 from curewatch.wording import Wording, duration
 
 WIDTH = 80
 EVENING = 16 * 3600.0  # s: what begins within this is said to be tonight
 
 
-def lines(plan: Plan, wording: Wording, now: float, scale_step: float, width: int = WIDTH) -> list[str]:
+def lines(plan: LayupPlan, wording: Wording, now: float, scale_step: float, width: int = WIDTH) -> list[str]:
     """The whole screen, made for 80 columns; the section is drawn to fit a narrower one."""
     return [
         *wrap(answer(plan, wording, now), WIDTH, subsequent_indent="  "),
@@ -33,7 +33,7 @@ def lines(plan: Plan, wording: Wording, now: float, scale_step: float, width: in
     ]
 
 
-def answer(plan: Plan, wording: Wording, now: float) -> str:
+def answer(plan: LayupPlan, wording: Wording, now: float) -> str:
     """What can be done tonight, first."""
     count = len(plan.works)
     if plan.schedule is None:
@@ -57,7 +57,7 @@ def _span(sessions: list[Session], wording: Wording, now: float) -> str:
     return wording.span(sessions[0].begin, sessions[-1].end, now)
 
 
-def _repair(plan: Plan) -> list[str]:
+def _repair(plan: LayupPlan) -> list[str]:
     repair, taper = plan.repair, plan.amounts.taper
     hole = taper.outline
     size = f"{hole.length * 1000:.0f}"
@@ -70,7 +70,7 @@ def _repair(plan: Plan) -> list[str]:
     )
 
 
-def takes(plan: Plan, wording: Wording) -> list[str]:
+def takes(plan: LayupPlan, wording: Wording) -> list[str]:
     """What to have on the bench."""
     made, cloth = plan.amounts, plan.repair.cloth
     ground = f"ground area {made.taper.ground_area:.3f} m²"
@@ -81,12 +81,12 @@ def takes(plan: Plan, wording: Wording) -> list[str]:
         "What it takes",
         *_wrapped(f"{layers}, {made.layer_thickness * 1000:.2f} mm each when cured"),
         f"  cloth {made.cloth_area:.3f} m², {wording.mass(made.cloth_mass)}; {ground}",
-        f"  mixed {plan.system.name} {wording.mass(made.mixed)}, with {100 * plan.repair.waste:.0f} % waste",
+        f"  mixed {plan.resin.name} {wording.mass(made.mixed)}, with {100 * plan.repair.waste:.0f} % waste",
         f"  {parts}",
     ]
 
 
-def _mixing(plan: Plan, wording: Wording, scale_step: float) -> list[str]:
+def _mixing(plan: LayupPlan, wording: Wording, scale_step: float) -> list[str]:
     ratio = plan.proportion
     smallest = wording.mass(smallest_batch(ratio, scale_step))
     allowed = f"allowed {100 * ratio.lowest:.1f} to {100 * ratio.highest:.1f}"
@@ -97,7 +97,7 @@ def _mixing(plan: Plan, wording: Wording, scale_step: float) -> list[str]:
     ]
 
 
-def _sessions(plan: Plan, wording: Wording, now: float, scale_step: float) -> Iterator[str]:
+def _sessions(plan: LayupPlan, wording: Wording, now: float, scale_step: float) -> Iterator[str]:
     made = plan.schedule
     if made is None:
         return
@@ -118,7 +118,7 @@ def _sessions(plan: Plan, wording: Wording, now: float, scale_step: float) -> It
 
 
 def session_lines(
-    plan: Plan, number: int, session: Session, wording: Wording, now: float, *, scale_step: float
+    plan: LayupPlan, number: int, session: Session, wording: Wording, now: float, *, scale_step: float
 ) -> Iterator[str]:
     """One session: when, what, how it bonds, what to weigh."""
     first, last = session.layers[0].number, session.layers[-1].number
@@ -146,14 +146,14 @@ def session_lines(
         yield from [f"     {thick}"] if thick else []
 
 
-def minded(plan: Plan, wording: Wording) -> tuple[str, ...]:
+def minded(plan: LayupPlan, wording: Wording) -> tuple[str, ...]:
     """The cautions, in the reader's units; they stand before the steps they protect."""
     sessions = () if plan.schedule is None else plan.schedule.sessions
     largest = max(
         (one.batches.mass for one in sessions if one.batches is not None), default=plan.amounts.mixed
     )
     found = cautions.for_layup(
-        plan.system.kind, pot_overheats=cautions.pot_overheats(plan.system, largest), abrading=True
+        plan.resin.kind, pot_overheats=cautions.pot_overheats(plan.resin, largest), abrading=True
     )
     return tuple(wording.retold(caution) for caution in found)
 

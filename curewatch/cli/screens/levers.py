@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 
-from curewatch.advice.answer import Lever
+from curewatch.advice.judge.answer import Lever
 from curewatch.wording import Wording, duration
 
 
@@ -20,8 +20,8 @@ def sentence(lever: Lever, wording: Wording, start: float) -> str:
         parts.append(f"and {_what(lever.besides, wording, start)}")
     if lever.kind != "start" and abs(lever.start - start) > 60:
         parts.append(f"begin at {wording.moment(lever.start, start)}")
-    if lever.likelihood is not None:
-        parts.append(f"holds on {100 * lever.likelihood:.0f} % of paths")
+    if lever.probability is not None:
+        parts.append(f"holds on {100 * lever.probability:.0f} % of paths")
     return "; ".join(parts)
 
 
@@ -31,7 +31,7 @@ def _what(lever: Lever, wording: Wording, start: float) -> str:
         "warm": _warm,
         "dry": _dry,
         "surface": _surface,
-        "resin": lambda lever, *_: f"use {lever.system} instead",
+        "resin": lambda lever, *_: f"use {lever.resin} instead",
         "batch": lambda lever, wording, _: f"mix at most {wording.mass(lever.target)} at a time",
         "tray": lambda lever, wording, _: (
             f"pour the {wording.mass(lever.target)} into a shallow tray at once"

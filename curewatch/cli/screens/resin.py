@@ -5,13 +5,13 @@ from dataclasses import fields, is_dataclass
 from textwrap import wrap
 from typing import Any
 
-from curewatch.advice.comparison import Row
+from curewatch.advice.judge.comparison import Row
 from curewatch.cli.safe_text import safe, safe_line
 from curewatch.materials.quantities import QUANTITIES
+from curewatch.materials.resin import Resin
 from curewatch.materials.resin_files import origin_of
-from curewatch.materials.system import ResinSystem
-from curewatch.model.crowd import Band
-from curewatch.model.milestones import Milestones
+from curewatch.model.film.ensemble import Interval
+from curewatch.model.film.milestones import Milestones
 from curewatch.units import celsius_from_kelvin, kelvin_from_celsius
 from curewatch.wording import Wording, duration
 
@@ -35,19 +35,19 @@ REMARKS = (
 SECTIONS = ("kinetics", "network", "milestones", "thermal", "mix", "dose", "blush", "bond", "limits", "price")
 
 
-def listed(systems: list[ResinSystem]) -> list[str]:
+def listed(resins: list[Resin]) -> list[str]:
     """One line a system."""
     head = f"{'name':<20}{'kind':<13}title"
-    rows = [f"{safe_line(each.name, 19):<20}{each.kind:<13}{safe_line(each.title, 46)}" for each in systems]
+    rows = [f"{safe_line(each.name, 19):<20}{each.kind:<13}{safe_line(each.title, 46)}" for each in resins]
     return [head, *rows, "", "Generic archetypes until you give your maker's sheet: curewatch resin fit"]
 
 
-def shown(system: ResinSystem, behaviour: list[tuple[float, Milestones]], words: Wording) -> list[str]:
+def shown(resin: Resin, behaviour: list[tuple[float, Milestones]], words: Wording) -> list[str]:
     """One system: what it does, then each number with unit, tag and source."""
     head = [
-        f"{safe_line(system.name)}: {safe_line(system.title)} ({system.kind})",
-        f"  {safe(system.note)}",
-        *([f"  from {safe_line(system.parent)}, version {system.version}"] if system.parent else []),
+        f"{safe_line(resin.name)}: {safe_line(resin.title)} ({resin.kind})",
+        f"  {safe(resin.note)}",
+        *([f"  from {safe_line(resin.parent)}, version {resin.version}"] if resin.parent else []),
         "",
         f"  {'as a film at':<14}{'open':>12}{'gels':>12}{'tack-free':>12}{'firm':>12}{'sand':>12}",
     ]
@@ -55,58 +55,58 @@ def shown(system: ResinSystem, behaviour: list[tuple[float, Milestones]], words:
         f"  {words.temperature(kelvin):<14}"
         + "".join(
             f"{_when(at):>12}"
-            for at in (marks.open_time, marks.gel, marks.tack_free, marks.hard, marks.ready_to_sand)
+            for at in (marks.working_time, marks.gel, marks.tack_free, marks.hard, marks.ready_to_sand)
         )
         for kelvin, marks in behaviour
     ]
     numbers: list[str] = []
     for section in SECTIONS:
-        entries = [entry for entry in values(system) if entry["key"].startswith(f"{section}.")]
+        entries = [entry for entry in values(resin) if entry["key"].startswith(f"{section}.")]
         if entries:
             numbers += ["", f"[{section}]", *(line for entry in entries for line in _number(entry, words))]
-    rate = origin_of(system, "uncertainty.rate_sd")
+    rate = origin_of(resin, "uncertainty.rate_sd")
     numbers += [
         "",
         "[uncertainty]",
-        *_number(_entry("uncertainty.rate_sd", system.rate_sd, rate._asdict()), words),
+        *_number(_entry("uncertainty.rate_sd", resin.rate_sd, rate._asdict()), words),
     ]
     return [*head, *films, *numbers]
 
 
-def values(system: ResinSystem) -> list[dict[str, Any]]:
+def values(resin: Resin) -> list[dict[str, Any]]:
     """Every number of a system: key, value in a reading unit, tag, source, spread."""
     found = []
     for section in SECTIONS:
-        part = getattr(system, section)
+        part = getattr(resin, section)
         if not is_dataclass(part):
             continue
         for each in fields(part):
             key, value = f"{section}.{each.name}", getattr(part, each.name)
             if key in QUANTITIES and value is not None:
-                found.append(_entry(key, value, origin_of(system, key)._asdict()))
+                found.append(_entry(key, value, origin_of(resin, key)._asdict()))
     return found
 
 
-def plain(system: ResinSystem, behaviour: list[tuple[float, Milestones]]) -> dict[str, Any]:
+def plain(resin: Resin, behaviour: list[tuple[float, Milestones]]) -> dict[str, Any]:
     """One system for ``--json``."""
     return {
-        "name": system.name,
-        "title": system.title,
-        "kind": system.kind,
-        "note": system.note,
-        "parent": system.parent,
-        "version": system.version,
-        "air_inhibited": system.surface.air_inhibited,
-        "wax": system.surface.wax,
-        "rate_sd": system.rate_sd,
-        "values": values(system),
+        "name": resin.name,
+        "title": resin.title,
+        "kind": resin.kind,
+        "note": resin.note,
+        "parent": resin.parent,
+        "version": resin.version,
+        "air_inhibited": resin.surface.air_inhibited,
+        "wax": resin.surface.wax,
+        "rate_sd": resin.rate_sd,
+        "values": values(resin),
         "film": [
             {
                 "temperature_c": round(celsius_from_kelvin(kelvin), 2),
                 **{
                     f"{name}_s": _number_or_none(getattr(marks, mark))
                     for name, mark in (
-                        *((mark, mark) for mark in ("open_time", "stays_put", "gel", "tack_free")),
+                        *((mark, mark) for mark in ("working_time", "stays_put", "gel", "tack_free")),
                         ("firm", "hard"),
                         ("ready_to_sand", "ready_to_sand"),
                     )
@@ -127,26 +127,25 @@ def compared(rows: list[Row], words: Wording, where: str) -> list[str]:
     )
     body = []
     for row in rows:
-        times = (row.open_time, row.gel, row.laminate_from, row.laminate_before, row.ready_to_sand)
+        times = (row.working_time, row.gel, row.laminate_from, row.laminate_before, row.ready_to_sand)
         cells = [f"{_short(at.likely):>{width}}" for at, width in zip(times, (8, 8, 8, 9, 8), strict=True)]
-        if row.system.surface.wax:
+        if row.resin.surface.wax:
             cells[2:4] = [f"{'-':>8}", f"{'abrade':>9}"]
         if row.do_not:
-            body.append(f"{safe_line(row.system.name, 17):<18}{row.do_not}")
+            body.append(f"{safe_line(row.resin.name, 17):<18}{row.do_not}")
             continue
-        lowest = words.temperature(row.system.limits.lowest_temperature).split(".")[0]
+        lowest = words.temperature(row.resin.limits.lowest_temperature).split(".")[0]
         transition = "-"
-        if row.system.network.stated is not None:
+        if row.resin.network.stated is not None:
             transition = words.temperature(row.glass_transition).split(".")[0]
         body.append(
-            f"{safe_line(row.system.name, 17):<18}{''.join(cells)} {_blush(row):<9}{transition:>3} "
-            f"{lowest:>3}"
+            f"{safe_line(row.resin.name, 17):<18}{''.join(cells)} {_blush(row):<9}{transition:>3} {lowest:>3}"
         )
     prices = [
-        f"  {safe_line(row.system.name, 24)}: {row.system.price.per_kilogram:.2f} "
-        f"{safe_line(row.system.price.currency, 8)} per kg"
+        f"  {safe_line(row.resin.name, 24)}: {row.resin.price.per_kilogram:.2f} "
+        f"{safe_line(row.resin.price.currency, 8)} per kg"
         for row in rows
-        if row.system.price is not None
+        if row.resin.price is not None
     ]
     asked = ["What you pay", *prices, ""] if prices else []
     remarks = " ".join([_reach(rows), REMARKS, *_faces(rows)])
@@ -156,7 +155,7 @@ def compared(rows: list[Row], words: Wording, where: str) -> list[str]:
 def _reach(rows: list[Row]) -> str:
     """How far lots lie apart, by the widest band of a gel time; what a fit left open is in it."""
     reach = [
-        (float(max(row.gel.late / row.gel.likely, row.gel.likely / row.gel.early)), row.system.name)
+        (float(max(row.gel.late / row.gel.likely, row.gel.likely / row.gel.early)), row.resin.name)
         for row in rows
         if math.isfinite(row.gel.late)
     ]
@@ -171,9 +170,9 @@ def _reach(rows: list[Row]) -> str:
 
 def _faces(rows: list[Row]) -> list[str]:
     """What air and wax do to the face of the polyesters among them."""
-    systems = [row.system for row in rows]
-    tacky = [each.name for each in systems if each.surface.air_inhibited and not each.surface.wax]
-    waxed = [each.name for each in systems if each.surface.wax]
+    resins = [row.resin for row in rows]
+    tacky = [each.name for each in resins if each.surface.air_inhibited and not each.surface.wax]
+    waxed = [each.name for each in resins if each.surface.wax]
     said = []
     if tacky:
         said.append(f"No wax, so the face stays tacky in air: {safe_line(', '.join(tacky), 160)}.")
@@ -187,27 +186,27 @@ def compared_plain(rows: list[Row], conditions: dict[str, Any]) -> dict[str, Any
     return {
         "conditions": conditions,
         "band": "nine of ten lots between early and late, seconds from mixing",
-        "systems": [
+        "resins": [
             {
-                "name": row.system.name,
-                "kind": row.system.kind,
+                "name": row.resin.name,
+                "kind": row.resin.kind,
                 "do_not": row.do_not,
                 **{
                     f"{name}_s": _band(getattr(row, name))
                     for name in (
-                        *("open_time", "gel", "laminate_from", "laminate_before"),
+                        *("working_time", "gel", "laminate_from", "laminate_before"),
                         *("firm", "ready_to_sand"),
                     )
                 },
                 "blush": row.blush,
                 "glass_transition_c": None
-                if row.system.network.stated is None
+                if row.resin.network.stated is None
                 else round(celsius_from_kelvin(row.glass_transition), 2),
-                "lowest_temperature_c": round(celsius_from_kelvin(row.system.limits.lowest_temperature), 2),
-                "air_inhibited": row.system.surface.air_inhibited,
-                "wax": row.system.surface.wax,
-                "price_per_kilogram": None if row.system.price is None else row.system.price.per_kilogram,
-                "currency": None if row.system.price is None else row.system.price.currency,
+                "lowest_temperature_c": round(celsius_from_kelvin(row.resin.limits.lowest_temperature), 2),
+                "air_inhibited": row.resin.surface.air_inhibited,
+                "wax": row.resin.surface.wax,
+                "price_per_kilogram": None if row.resin.price is None else row.resin.price.per_kilogram,
+                "currency": None if row.resin.price is None else row.resin.price.currency,
             }
             for row in rows
         ],
@@ -258,7 +257,7 @@ def _when(seconds: float) -> str:
     return duration(seconds) if math.isfinite(seconds) else "-"
 
 
-def _band(found: Band) -> dict[str, float | None]:
+def _band(found: Interval) -> dict[str, float | None]:
     return {name: _number_or_none(float(value)) for name, value in found._asdict().items()}
 
 

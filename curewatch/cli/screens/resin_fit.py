@@ -6,13 +6,13 @@ from typing import Any
 
 from curewatch.cli.safe_text import safe_line
 from curewatch.materials.maker_sheet import MakerSheet
-from curewatch.model.crowd import Band
-from curewatch.model.sheet_fit import Contradiction, Fit, LostWindow, Met
+from curewatch.model.film.ensemble import Interval
+from curewatch.model.fit.sheet_fit import Contradiction, LostWindow, Met, SheetFit
 from curewatch.units import ZERO_CELSIUS
 from curewatch.wording import Wording, duration
 
 WIDTH = 78
-MARKS = ("open_time", "gel", "tack_free", "hard")
+MARKS = ("working_time", "gel", "tack_free", "hard")
 MARK = {"met": " ", "nearly met": "~", "NOT met": "!"}
 RATIO = (
     "The mix ratio is the maker's: never change an epoxy's ratio to change its speed; "
@@ -21,7 +21,7 @@ RATIO = (
 
 
 def lines(
-    sheet: MakerSheet, found: Fit, films: list[tuple[float, dict[str, Band]]], words: Wording
+    sheet: MakerSheet, found: SheetFit, films: list[tuple[float, dict[str, Interval]]], words: Wording
 ) -> list[str]:
     """Answer first: met or not; then each statement; then what to do about it."""
     return [
@@ -43,9 +43,9 @@ def lines(
     ]
 
 
-def headline(found: Fit) -> str:
+def headline(found: SheetFit) -> str:
     """How well it went, in a line."""
-    name = safe_line(found.system.name)
+    name = safe_line(found.resin.name)
     missed = sum(abs(each.pull) > 2.0 for each in found.met) + (found.lost_window is not None)
     count = len(found.met) + (found.lost_window is not None)
     told = f"{count} statement{'s' if count != 1 else ''}"
@@ -55,10 +55,10 @@ def headline(found: Fit) -> str:
     return f"{name}: {told}, {met} within what sheets are good for"
 
 
-def as_plain(sheet: MakerSheet, found: Fit) -> dict[str, Any]:
+def as_plain(sheet: MakerSheet, found: SheetFit) -> dict[str, Any]:
     """The same for ``--json``: times in seconds, glass transitions in degC."""
     return {
-        "name": found.system.name,
+        "name": found.resin.name,
         "based_on": sheet.based_on,
         "source": sheet.source,
         "band": "nine of ten, by what the fit leaves uncertain; a lot's spread comes on top",
@@ -85,7 +85,7 @@ def as_plain(sheet: MakerSheet, found: Fit) -> dict[str, Any]:
         else {"closes_s": found.lost_window.closes, "opens_s": round(found.lost_window.opens, 1)},
         "still_unknown": [{"what": each.words, "would_tell": each.asks_for} for each in found.still_unknown],
         "assumed": list(sheet.mix_assumed),
-        "covariance_keys": list(found.system.covariance.keys),
+        "covariance_keys": list(found.resin.covariance.keys),
     }
 
 
@@ -109,7 +109,7 @@ def _contradiction(each: Contradiction, words: Wording) -> list[str]:
     return ["", *(f"  ! {line}" if not index else f"    {line}" for index, line in enumerate(wrap(text, 74)))]
 
 
-def _unknown(found: Fit, words: Wording) -> list[str]:
+def _unknown(found: SheetFit, words: Wording) -> list[str]:
     if not found.still_unknown:
         return []
     rows = [f"  {each.words:<40}{words.retold(each.asks_for)}" for each in found.still_unknown]
@@ -127,7 +127,7 @@ def _lost_window(lost: LostWindow | None, words: Wording) -> list[str]:
     return ["", *(f"  ! {line}" if not index else f"    {line}" for index, line in enumerate(wrap(text, 74)))]
 
 
-def _film(kelvin: float, marks: dict[str, Band], words: Wording) -> list[str]:
+def _film(kelvin: float, marks: dict[str, Interval], words: Wording) -> list[str]:
     rows = ((words.temperature(kelvin), "likely"), ("   early", "early"), ("   late", "late"))
     return [
         f"  {title:<14}{''.join(_cell(getattr(marks[mark], which)) for mark in MARKS)}"

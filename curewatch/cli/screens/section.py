@@ -6,7 +6,7 @@ a line.
 
 from collections.abc import Iterator
 
-from curewatch.advice.geometry import Patch, Taper
+from curewatch.advice.plan.geometry import Patch, Taper
 
 COLUMNS = 62  # of the drawing, without what is written beside it
 BESIDE = 18  # of what is written there

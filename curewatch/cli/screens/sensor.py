@@ -4,11 +4,11 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from curewatch.cli.safe_text import safe_line
-from curewatch.ingest.corrections import Correction
-from curewatch.ingest.health import Health, State
-from curewatch.ingest.salt_check import Beside, Line, Outcome, Point, Settled
 from curewatch.physics.saturated_salts import SALTS
 from curewatch.readings import Reading
+from curewatch.shed.corrections import Correction
+from curewatch.shed.health import Health, State
+from curewatch.shed.salt_check import Beside, CheckOutcome, CorrectionLine, SaltPoint, Settled
 from curewatch.wording import Wording, duration
 
 
@@ -78,7 +78,7 @@ def steps(sensor: str) -> Iterator[str]:
     yield "3. This command watches until the reading rests, and compares. Then the same with the second salt."
 
 
-def point_lines(point: Point, settled: Settled, words: Wording) -> Iterator[str]:
+def point_lines(point: SaltPoint, settled: Settled, words: Wording) -> Iterator[str]:
     """What one salt showed."""
     salt = SALTS[point.salt].name.split(" (")[0]
     warm = words.temperature(point.temperature)
@@ -89,15 +89,17 @@ def point_lines(point: Point, settled: Settled, words: Wording) -> Iterator[str]
     )
 
 
-def outcome_lines(sensor: str, points: Iterable[Point], outcome: Outcome, line: Line | None) -> Iterator[str]:
+def outcome_lines(
+    sensor: str, points: Iterable[SaltPoint], outcome: CheckOutcome, line: CorrectionLine | None
+) -> Iterator[str]:
     """What follows."""
     name = safe_line(sensor)
-    if outcome is Outcome.SECOND_SALT:
+    if outcome is CheckOutcome.SECOND_SALT:
         done = ", ".join(point.salt for point in points)
         yield f"One more salt is needed for a line (done: {done}); until then nothing is corrected."
-    elif outcome is Outcome.RIGHT:
+    elif outcome is CheckOutcome.RIGHT:
         yield f"{name} is right within what the check can tell. Nothing is corrected. Again in a year."
-    elif outcome is Outcome.REPLACE or line is None:
+    elif outcome is CheckOutcome.REPLACE or line is None:
         yield (
             f"{name} is too far off to be corrected: look for salt or solvent on the chip, repeat the check, "
             "or replace it."

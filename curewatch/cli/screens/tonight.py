@@ -8,9 +8,9 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from textwrap import wrap
 
-from curewatch.advice.answer import Advice, Check, Moment, Status, Verdict
-from curewatch.advice.limits import Limit
-from curewatch.advice.verdict import deciding
+from curewatch.advice.judge.answer import Advice, Check, Moment, Status, Verdict
+from curewatch.advice.judge.limits import Limit
+from curewatch.advice.judge.verdict import deciding
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens import levers
 from curewatch.wording import UNKNOWN, Wording, dosed, duration
@@ -73,13 +73,13 @@ def headline(advice: Advice, wording: Wording) -> str:
 def _answer(advice: Advice, wording: Wording, place: str) -> list[str]:
     when = wording.moment(advice.start, advice.at)
     now = " (now)" if abs(advice.start - advice.at) < 60 else ""
-    first = f"{ANSWER[advice.verdict]}   {safe_line(advice.system, 30)}, start {when}{now}"
+    first = f"{ANSWER[advice.verdict]}   {safe_line(advice.resin, 30)}, start {when}{now}"
     if place:
         first = f"{first:<{max(0, WIDTH - len(place) - 1)}} {safe_line(place, 24)}"
     likely = (
         []
-        if advice.likelihood is None
-        else [f"  All checks hold on {100 * advice.likelihood:.0f} % of the paths of the coming hours."]
+        if advice.probability is None
+        else [f"  All checks hold on {100 * advice.probability:.0f} % of the paths of the coming hours."]
     )
     dose = dosed(advice.peroxide_percent, assumed=advice.peroxide_assumed)
     with_dose = [f"  With {dose} by mass of resin."] if dose else []
@@ -128,8 +128,8 @@ def _check(check: Check, advice: Advice, wording: Wording, sources: _Sources) ->
 def _details(check: Check, advice: Advice, wording: Wording) -> Iterator[str]:
     if check.error:
         yield f"less {_span(check, check.error, wording)} sensor error ({check.error_multiple:g} sigma)"
-    if check.likelihood is not None and check.name not in {"together", "sets"}:
-        yield f"holds on {100 * check.likelihood:.0f} % of paths"
+    if check.probability is not None and check.name not in {"together", "sets"}:
+        yield f"holds on {100 * check.probability:.0f} % of paths"
     if check.sensor and check.age is not None and check.quantity != "duration":
         yield f"{check.sensor}, {duration(max(0.0, check.age))} old"
     elif check.sensor:

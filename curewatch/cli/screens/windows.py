@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from itertools import groupby
 from textwrap import wrap
 
-from curewatch.advice.windows import EVERY, MAYBE, Strip, Window
+from curewatch.advice.plan.windows import EVERY, MAYBE, GoWindow, Strip
 from curewatch.cli.safe_text import safe_line
 from curewatch.wording import Wording, day
 
@@ -30,7 +30,7 @@ def lines(
     """The whole screen: the answer, a strip and a table for each resin system, the legend."""
     shown = wrap(_answer(strips, wording, now), WIDTH, subsequent_indent="  ")
     for strip in strips:
-        name = f"{strip.system}: {strip.title}" if strip.title else strip.system
+        name = f"{strip.resin}: {strip.title}" if strip.title else strip.resin
         shown += ["", safe_line(name, WIDTH), *_strip(strip, wording, width), *_table(strip, wording, now)]
     shown += ["", "Each sign is a quarter of an hour:", *(f"  {line}" for line in LEGEND)]
     return [*shown, *wrap(f"The coming hours: {safe_line(basis)}", WIDTH, subsequent_indent="  ")]
@@ -39,14 +39,14 @@ def lines(
 def marks(strip: Strip) -> str:
     """One character for each start."""
     starts = strip.starts
-    pairs = zip(starts.likelihood.tolist(), starts.next_layer.tolist(), strict=True)
-    return "".join(_mark(likelihood, following, strip.needed) for likelihood, following in pairs)
+    pairs = zip(starts.probability.tolist(), starts.next_layer.tolist(), strict=True)
+    return "".join(_mark(probability, following, strip.needed) for probability, following in pairs)
 
 
-def _mark(likelihood: float, following: float, needed: float) -> str:
-    if likelihood >= needed:
+def _mark(probability: float, following: float, needed: float) -> str:
+    if probability >= needed:
         return GO_NEXT if following >= needed else GO
-    return DOUBTFUL if likelihood >= MAYBE else NO
+    return DOUBTFUL if probability >= MAYBE else NO
 
 
 def _answer(strips: tuple[Strip, ...], wording: Wording, now: float) -> str:
@@ -58,7 +58,7 @@ def _answer(strips: tuple[Strip, ...], wording: Wording, now: float) -> str:
     when = "now" if begin - now < EVERY else wording.moment(begin, now)
     until = wording.moment(float(strip.starts.start[window.last]), now)
     span = f"start at {when}" if window.first == window.last else f"start from {when} to {until}"
-    return f"NEXT WINDOW   {safe_line(strip.system, 30)}, {span}"
+    return f"NEXT WINDOW   {safe_line(strip.resin, 30)}, {span}"
 
 
 def _strip(strip: Strip, wording: Wording, width: int) -> Iterator[str]:
@@ -101,11 +101,11 @@ def _table(strip: Strip, wording: Wording, now: float) -> list[str]:
         head.rstrip(),
         *rows,
         *([f"  and {more} more"] if more > 0 else []),
-        *(_limits(strip) if strip.starts.likelihood.min() < strip.needed else []),
+        *(_limits(strip) if strip.starts.probability.min() < strip.needed else []),
     ]
 
 
-def _row(number: int, strip: Strip, window: Window, wording: Wording, now: float) -> str:
+def _row(number: int, strip: Strip, window: GoWindow, wording: Wording, now: float) -> str:
     starts, best = strip.starts, window.best
     span = wording.band(float(starts.start[window.first]), float(starts.start[window.last]), now)
     opens, closes = (
@@ -114,7 +114,7 @@ def _row(number: int, strip: Strip, window: Window, wording: Wording, now: float
     )
     return (
         f"  {number:<3}{brief(span):<25}{brief(wording.moment(float(starts.start[best]), now)):<12}"
-        f"{100 * starts.likelihood[best]:>4.0f} % {opens} - {closes}"
+        f"{100 * starts.probability[best]:>4.0f} % {opens} - {closes}"
     ).rstrip()
 
 
@@ -134,11 +134,11 @@ def _is_month(word: str) -> bool:
 
 def _limits(strip: Strip) -> list[str]:
     """What forbids most often where it is not a go."""
-    short = strip.starts.likelihood < strip.needed
+    short = strip.starts.probability < strip.needed
     counted = Counter(title for title, out in zip(strip.limiting, short.tolist(), strict=True) if out)
     title, times = counted.most_common(1)[0]
     hours = times * EVERY / 3600
-    best = int(strip.starts.likelihood.argmax())
-    tail = "" if strip.windows else f"; at best {100 * strip.starts.likelihood[best]:.0f} % of paths hold"
+    best = int(strip.starts.probability.argmax())
+    tail = "" if strip.windows else f"; at best {100 * strip.starts.probability[best]:.0f} % of paths hold"
     said = f"  limited by: {title} ({hours:.0f} h of starts){tail}"
     return wrap(said, WIDTH, subsequent_indent="    ")

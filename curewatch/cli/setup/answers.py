@@ -107,7 +107,7 @@ def _shed(answers: Answers) -> dict[str, object]:
 
 def _resin(answers: Answers) -> dict[str, object]:
     return {
-        "system": answers.resin,
+        "name": answers.resin,
         "folder": answers.resin_folder or None,
         "lot": answers.lot or None,
         "batch_mass_g": answers.batch_mass_g,

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from curewatch.cli.setup.heard import Collection, Survey
+from curewatch.cli.setup.heard import Collection, Hearing
 from curewatch.clock import Clock
 from curewatch.readings import Reading
 from curewatch.wire import Parser, bare
@@ -18,7 +18,7 @@ PATIENCE = 5.0  # s to answer a connection
 
 
 @dataclass(frozen=True, slots=True)
-class Broker:
+class BrokerAddress:
     """Where a broker is and how to be let in."""
 
     host: str
@@ -29,18 +29,18 @@ class Broker:
 
 
 def listen(
-    broker: Broker,
+    broker: BrokerAddress,
     seconds: float,
     clock: Clock,
     tell: Callable[[str], None] = lambda _: None,
     *,
     enough: Callable[[], bool] = lambda: False,
-) -> Survey:
+) -> Hearing:
     """Hear everything that this user may hear; MQTT 5 first, then 3.1.1 for an old broker.
 
     ``tell`` is given each topic with a reading when it is first heard; ``enough`` ends it before its time.
     """
-    survey = Survey()
+    survey = Hearing()
     for version in ("5", "3.1.1"):
         survey = _listen_as(broker, version, lambda waiting: _collect(waiting, clock, seconds, tell, enough))
         if not survey.trouble or survey.heard:
@@ -48,7 +48,9 @@ def listen(
     return survey
 
 
-def _listen_as(broker: Broker, version: str, collect: "Callable[[queue.Queue[Any]], Collection]") -> Survey:
+def _listen_as(
+    broker: BrokerAddress, version: str, collect: "Callable[[queue.Queue[Any]], Collection]"
+) -> Hearing:
     waiting: queue.Queue[Any] = queue.Queue(MOST_WAITING)
     answers: queue.Queue[str] = queue.Queue()
     try:
@@ -56,22 +58,22 @@ def _listen_as(broker: Broker, version: str, collect: "Callable[[queue.Queue[Any
         client = _client(broker, version, waiting, answers)
         client.connect(broker.host, broker.port, keepalive=30)
     except (OSError, ValueError) as trouble:
-        return Survey(trouble=_reason(trouble), version=version)
+        return Hearing(trouble=_reason(trouble), version=version)
     client.loop_start()
     try:
         refusal = answers.get(timeout=PATIENCE)
         if refusal:
-            return Survey(trouble=refusal, version=version)
+            return Hearing(trouble=refusal, version=version)
         found = collect(waiting)
     except queue.Empty:
-        return Survey(trouble=f"it did not answer within {PATIENCE:.0f} s", version=version)
+        return Hearing(trouble=f"it did not answer within {PATIENCE:.0f} s", version=version)
     finally:
         client.disconnect()
         client.loop_stop()
-    return Survey(found.heard, found.refused, version=version)
+    return Hearing(found.heard, found.rejected, version=version)
 
 
-def _greet(broker: Broker) -> None:
+def _greet(broker: BrokerAddress) -> None:
     """Whether it is there, and who it says it is: the client leaves a refused TLS socket open behind it."""
     with socket.create_connection((broker.host, broker.port), timeout=PATIENCE) as plain:
         if broker.ca_file:
@@ -80,7 +82,9 @@ def _greet(broker: Broker) -> None:
                 return
 
 
-def _client(broker: Broker, version: str, waiting: "queue.Queue[Any]", answers: "queue.Queue[str]") -> Any:
+def _client(
+    broker: BrokerAddress, version: str, waiting: "queue.Queue[Any]", answers: "queue.Queue[str]"
+) -> Any:
     import paho.mqtt.client as mqtt
     from paho.mqtt.enums import CallbackAPIVersion
 

@@ -7,7 +7,7 @@ from curewatch.readings import Reading
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class HeardSensor:
     """One thing that speaks of temperature or humidity, and its latest words."""
 
     kind: Literal["serial", "mqtt"]
@@ -24,11 +24,11 @@ class Heard:
 
 
 @dataclass(frozen=True, slots=True)
-class Survey:
+class Hearing:
     """What came from one port or broker: what could be read, and how much could not."""
 
-    heard: tuple[Heard, ...] = ()
-    refused: int = 0
+    heard: tuple[HeardSensor, ...] = ()
+    rejected: int = 0
     trouble: str = ""  # why it could not be opened, or was lost
     baud: int | None = None  # a serial port's speed
     version: str = ""  # the protocol a broker spoke: "5" or "3.1.1"
@@ -41,17 +41,17 @@ class Collection:
 
     def __init__(self, kind: Literal["serial", "mqtt"]) -> None:
         self._kind: Literal["serial", "mqtt"] = kind
-        self._found: dict[tuple[str, str], Heard] = {}
-        self.refused = 0
+        self._found: dict[tuple[str, str], HeardSensor] = {}
+        self.rejected = 0
 
     def take(self, reading: Reading, place: str) -> None:
         """One more reading; a name beyond :data:`MOST` is counted as refused."""
         key = (place, reading.sensor)
         if key not in self._found and len(self._found) >= self.MOST:
-            self.refused += 1
+            self.rejected += 1
             return
         times = self._found[key].times + 1 if key in self._found else 1
-        self._found[key] = Heard(self._kind, place, reading.sensor, reading, times)
+        self._found[key] = HeardSensor(self._kind, place, reading.sensor, reading, times)
 
     def take_half(self, reading: Reading, topic: str, quantity: str) -> None:
         """One quantity on a topic of its own: what stands under one level is one sensor."""
@@ -66,7 +66,7 @@ class Collection:
         self._found[place, reading.sensor] = replace(now, latest=whole, topics=tuple(sorted(topics.items())))
 
     @property
-    def heard(self) -> tuple[Heard, ...]:
+    def heard(self) -> tuple[HeardSensor, ...]:
         """In the order they first spoke."""
         return tuple(self._found.values())
 

@@ -4,9 +4,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
-from curewatch.cli.setup.heard import Collection, Survey
+from curewatch.cli.setup.heard import Collection, Hearing
 from curewatch.clock import Clock
-from curewatch.ingest.edges.serial_port import why
+from curewatch.daemon.edges.serial_port import why
 from curewatch.readings import Reading, Rejected
 from curewatch.wire import LineFramer, Parser, Reason
 
@@ -43,12 +43,12 @@ def listen(
     tell: Callable[[str], None],
     *,
     enough: Callable[[], bool] = lambda: False,
-) -> Survey:
+) -> Hearing:
     """Open a port, tell its lines as they come, and say what could be read in them; ``enough`` ends it."""
-    survey = Survey()
+    survey = Hearing()
     for speed in SPEEDS:
         survey = _listen_at(url, seconds, clock, tell, enough=enough, baud=speed)
-        if survey.heard or survey.trouble or not survey.refused:
+        if survey.heard or survey.trouble or not survey.rejected:
             return survey
         tell(f"bytes came that are no lines at {speed} baud")
     return survey
@@ -62,7 +62,7 @@ def _listen_at(
     *,
     enough: Callable[[], bool],
     baud: int,
-) -> Survey:
+) -> Hearing:
     import serial
 
     found = Collection("serial")
@@ -75,7 +75,7 @@ def _listen_at(
                 at = clock.now()
                 for framed in framer.feed(data, at.utc):
                     if isinstance(framed, Rejected):
-                        found.refused += 1
+                        found.rejected += 1
                         if framed.reason == Reason.WRONG_BAUD and not found.heard:
                             end = 0.0  # another speed; the lines after it are noise too
                         continue
@@ -85,13 +85,13 @@ def _listen_at(
         OSError,
         ValueError,
     ) as trouble:  # serial's own errors are OSErrors; a bad address is a ValueError
-        return Survey(found.heard, found.refused, trouble=why(trouble), baud=baud)
-    return Survey(found.heard, found.refused, baud=baud)
+        return Hearing(found.heard, found.rejected, trouble=why(trouble), baud=baud)
+    return Hearing(found.heard, found.rejected, baud=baud)
 
 
 def _sort(events: list[Reading | Rejected], found: Collection, url: str) -> None:
     for event in events:
         if isinstance(event, Rejected):
-            found.refused += 1
+            found.rejected += 1
         else:
             found.take(event, url)

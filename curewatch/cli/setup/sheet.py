@@ -5,7 +5,7 @@ from pathlib import Path
 
 from curewatch.cli.setup.talk import Talk
 from curewatch.errors import CurewatchError
-from curewatch.materials import load_system, system_names
+from curewatch.materials import load_resin, resin_names
 from curewatch.materials.maker_sheet import read_maker_sheet
 from curewatch.materials.resin_writer import as_toml
 
@@ -18,39 +18,39 @@ def typed_in(talk: Talk, beside: Path) -> tuple[str, str] | None:
     Nothing of it is needed: what the sheet does not say stays as in the archetype, with its wide band.
     """
     name = talk.ask("short name for it, in small letters", "my-resin").lower()
-    base = talk.choose("it is most like", system_names(), "epoxy-slow")
+    base = talk.choose("it is most like", resin_names(), "epoxy-slow")
     text = "\n".join(_asked(talk, name, base)) + "\n"
     folder = beside / FOLDER
-    sheet, system = folder / f"{name}.sheet.toml", folder / f"{name}.toml"
-    if sheet.exists() or system.exists():
-        talk.say(f"  {system} or its sheet exists and stays as it is; choose another name")
+    sheet, resin = folder / f"{name}.sheet.toml", folder / f"{name}.toml"
+    if sheet.exists() or resin.exists():
+        talk.say(f"  {resin} or its sheet exists and stays as it is; choose another name")
         return None
     try:
         folder.mkdir(parents=True, exist_ok=True)
         sheet.write_text(text, encoding="utf-8")
-        system.write_text(_fitted(sheet), encoding="utf-8")
+        resin.write_text(_fitted(sheet), encoding="utf-8")
     except (CurewatchError, OSError) as trouble:
         talk.say(f"  that did not make a resin: {trouble}")
         sheet.unlink(missing_ok=True)
         return None
-    talk.say(f"  written: {sheet} (what you typed) and {system} (what follows from it)")
-    talk.say(f"  more of the sheet can be added to it: curewatch resin fit {sheet} --out {system} --replace")
+    talk.say(f"  written: {sheet} (what you typed) and {resin} (what follows from it)")
+    talk.say(f"  more of the sheet can be added to it: curewatch resin fit {sheet} --out {resin} --replace")
     return name, FOLDER
 
 
 def _fitted(sheet: Path) -> str:
-    from curewatch.model.sheet_fit import fit
+    from curewatch.model.fit.sheet_fit import fit
 
     read = read_maker_sheet(sheet)
-    base = load_system(read.based_on)
+    base = load_resin(read.based_on)
     found = fit(read, base)
     heading = f"Fitted to {sheet.name} by `curewatch setup`; what it leaves open is that of {base.name}."
-    return as_toml(found.system, read.based_on, found.changed, heading)
+    return as_toml(found.resin, read.based_on, found.changed, heading)
 
 
 def _asked(talk: Talk, name: str, base: str) -> list[str]:
     """The sheet in its own form, with what was known."""
-    kind = load_system(base).kind
+    kind = load_resin(base).kind
     lines = [f"name = {json.dumps(name)}", f'title = "{kind} as typed in"', f'kind = "{kind}"']
     lines += [f'based_on = "{base}"', 'source = "maker\'s sheet, typed in by its user"']
     lowest = talk.number("lowest temperature it allows, °C; Enter if it does not say", None, -10, 40)

@@ -11,7 +11,7 @@ from typing import Any
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.setup import broker, serial_ports
 from curewatch.cli.setup.answers import Answers, BrokerAnswer, NamedSensor, SerialAnswer
-from curewatch.cli.setup.heard import Heard
+from curewatch.cli.setup.heard import HeardSensor
 from curewatch.cli.setup.talk import Skipped, Talk
 from curewatch.clock import Clock
 from curewatch.configuration.shape import ROLES_BY_NAME
@@ -25,7 +25,7 @@ TWO_PERIODS = 125.0  # s: boards usually report once a minute, and a port may op
 
 
 @dataclass(slots=True)
-class Survey:
+class SetupSession:
     """What the steps share: the answers, what was heard, and how to ask."""
 
     talk: Talk
@@ -33,7 +33,7 @@ class Survey:
     answers: Answers
     words: Wording
     seconds: float  # how long to listen
-    heard: list[Heard]
+    heard: list[HeardSensor]
     ports: tuple[str, ...] = ()  # addresses given on the command line
     folder: Path = Path()  # where the configuration will stand
     enough: Callable[[], bool] = lambda: False  # whether the person has heard enough
@@ -47,7 +47,7 @@ class Survey:
         self.talk.say(f"    | {safe_line(line, 70)}")
 
 
-def _shed(survey: Survey) -> None:
+def _shed(survey: SetupSession) -> None:
     answers, talk = survey.answers, survey.talk
     answers.shed = talk.ask("name of the shed", answers.shed)
     answers.boat = talk.ask("the boat", answers.boat)
@@ -76,7 +76,7 @@ def machine_zone(environment: Any = os.environ) -> str:
     return "UTC"
 
 
-def _serial(survey: Survey) -> None:
+def _serial(survey: SetupSession) -> None:
     talk = survey.talk
     found = [serial_ports.Port(url, url, "as given") for url in survey.ports] or serial_ports.ports()
     if not found:
@@ -89,7 +89,7 @@ def _serial(survey: Survey) -> None:
         _one_port(survey, port.url)
 
 
-def _one_port(survey: Survey, url: str) -> None:
+def _one_port(survey: SetupSession, url: str) -> None:
     talk, seconds, first = survey.talk, survey.seconds, True
     while True:
         survey.listening(seconds)
@@ -111,7 +111,7 @@ def _one_port(survey: Survey, url: str) -> None:
         survey.heard.extend(found.heard)
 
 
-def _broker(survey: Survey) -> None:
+def _broker(survey: SetupSession) -> None:
     talk = survey.talk
     address = talk.ask("address of the broker, host or host:port; Enter for none")
     if not address:
@@ -141,7 +141,7 @@ def _broker(survey: Survey) -> None:
         )
 
 
-def _asked_broker(talk: Talk, address: str) -> tuple[broker.Broker, str | None]:
+def _asked_broker(talk: Talk, address: str) -> tuple[broker.BrokerAddress, str | None]:
     host, _, port = address.partition(":")
     ca_file = talk.ask("file of its certificate authority, if it speaks TLS; Enter for none")
     user = talk.ask("user name; Enter for none")
@@ -153,7 +153,7 @@ def _asked_broker(talk: Talk, address: str) -> tuple[broker.Broker, str | None]:
     usual = "8883" if ca_file else "1883"
     number = int(port) if port.isdecimal() else int(usual)
     authority = Path(ca_file).expanduser().absolute() if ca_file else None
-    return broker.Broker(host, number, user or None, password, authority), kept
+    return broker.BrokerAddress(host, number, user or None, password, authority), kept
 
 
 def _keep_password(talk: Talk, password: str) -> str | None:
@@ -173,7 +173,7 @@ def _keep_password(talk: Talk, password: str) -> str | None:
     return str(file)
 
 
-def _chosen_topics(survey: Survey, heard: tuple[Heard, ...]) -> list[Heard]:
+def _chosen_topics(survey: SetupSession, heard: tuple[HeardSensor, ...]) -> list[HeardSensor]:
     talk = survey.talk
     if not heard:
         talk.say("  connected, but nothing that looks like temperature or humidity came in that time")
@@ -191,7 +191,7 @@ def _chosen_topics(survey: Survey, heard: tuple[Heard, ...]) -> list[Heard]:
         talk.say(f"  numbers from 1 to {len(heard)}, such as 1 3, or all")
 
 
-def _names(survey: Survey) -> None:
+def _names(survey: SetupSession) -> None:
     from curewatch.materials.sensor_part import sensor_part_names
 
     talk = survey.talk
@@ -210,7 +210,7 @@ def _names(survey: Survey) -> None:
         _take_sensor(survey.answers, each, name, role, part)
 
 
-def _role(talk: Talk, heard: Heard, likely: str) -> str:
+def _role(talk: Talk, heard: HeardSensor, likely: str) -> str:
     """What it stands for; a chip without humidity says nothing of the air, and is asked for again."""
     while True:
         role = talk.choose("it is", [*ROLES, "none"], likely)
@@ -234,7 +234,7 @@ def _free_name(talk: Talk, answers: Answers, default: str) -> str:
         talk.say("  a name of its own: a letter, then letters, digits, - or _ (at most 32)")
 
 
-def _take_sensor(answers: Answers, heard: Heard, name: str, role: str, part: str) -> None:
+def _take_sensor(answers: Answers, heard: HeardSensor, name: str, role: str, part: str) -> None:
     address: tuple[str, ...] = (heard.name,) if heard.name not in {name, UNNAMED} else ()
     if heard.kind == "mqtt":
         address = () if heard.topics else (heard.place,)
@@ -246,18 +246,18 @@ def _take_sensor(answers: Answers, heard: Heard, name: str, role: str, part: str
         ]
 
 
-def _work(survey: Survey) -> None:
+def _work(survey: SetupSession) -> None:
     from curewatch.cli.setup.sheet import typed_in
-    from curewatch.materials import load_system, system_names
+    from curewatch.materials import load_resin, resin_names
     from curewatch.materials.substrate import substrate_names
 
     answers, talk = survey.answers, survey.talk
     answers.substrate = talk.choose("you laminate on", substrate_names(), answers.substrate)
     answers.thickness_mm = talk.number("its thickness in mm", 12.0, 1, 500)
-    for name in system_names():
-        talk.say(f"    {name}: {load_system(name).title}")
+    for name in resin_names():
+        talk.say(f"    {name}: {load_resin(name).title}")
     talk.say("    sheet: type in the numbers of your maker's sheet; the others are generic archetypes")
-    chosen = talk.choose("resin", [*system_names(), "sheet"], answers.resin)
+    chosen = talk.choose("resin", [*resin_names(), "sheet"], answers.resin)
     own = typed_in(talk, survey.folder) if chosen == "sheet" else None
     if own is not None:
         answers.resin, answers.resin_folder = own
@@ -267,7 +267,7 @@ def _work(survey: Survey) -> None:
     answers.batch_mass_g = talk.number("usual mass of one batch in g", 150.0, 1, 50_000)
 
 
-def _words(heard: Heard, words: Wording) -> str:
+def _words(heard: HeardSensor, words: Wording) -> str:
     reading: Reading = heard.latest
     parts = [safe_line(heard.name, 32)]
     if reading.temperature is not None:
@@ -277,7 +277,7 @@ def _words(heard: Heard, words: Wording) -> str:
     return " ".join(parts)
 
 
-STEPS: tuple[tuple[str, Callable[[Survey], None]], ...] = (
+STEPS: tuple[tuple[str, Callable[[SetupSession], None]], ...] = (
     ("the shed", _shed),
     ("serial ports", _serial),
     ("a broker (MQTT)", _broker),
@@ -286,7 +286,7 @@ STEPS: tuple[tuple[str, Callable[[Survey], None]], ...] = (
 )
 
 
-def walk(survey: Survey) -> None:
+def walk(survey: SetupSession) -> None:
     """All steps in order; a skipped one leaves its defaults."""
     survey.talk.say("Enter takes what stands in [brackets], s skips a step, Ctrl-C leaves, nothing written.")
     for index, (title, function) in enumerate(STEPS, start=1):

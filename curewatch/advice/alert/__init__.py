@@ -1,0 +1,1 @@
+"""What rings, and when it is over."""

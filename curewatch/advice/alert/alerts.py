@@ -1,0 +1,291 @@
+"""Alerts: raised once, acknowledged, cleared, with hysteresis; a pure state machine.
+
+Theory of operation
+-------------------
+Somebody (``advice.watchers``) turns the present into :class:`Signal` values: one per thing that could
+be wrong, each with an *urgency*. :func:`step` compares them with what already stands and says what
+changed. An alert is raised when its signal is ``raised``; it rings again only when its urgency rises
+(60, 30, 10 minutes ahead); it clears only after its signal has been ``clear`` without a break for
+its hold time. Between the two levels, and while a signal is unknown (absent), it keeps its state. So
+a margin that dances about its limit rings once.
+
+Law: every event is a plain value; feeding the events of the past to :func:`rebuild` gives the state
+they came from. That is how alerts survive a restart.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import Any, NamedTuple
+
+from curewatch.clock import iso_utc, utc_from_iso
+from curewatch.phrases import Said, recalled
+from curewatch.wording import Wording, kept, plain_wording
+
+
+class AlertKind(StrEnum):
+    """What an alert is about."""
+
+    PEEL_PLY = "peel-ply needed"
+    LAMINATE_FROM = "laminate again from"
+    LAMINATE_BEFORE = "laminate again before"
+    WINDOW_MISSED = "window missed"
+    CONDENSATION = "condensation coming"
+    STALL = "cure stalls"
+    POT = "pot warming"
+    SENSOR = "sensor silent"
+
+
+class Happening(StrEnum):
+    """What became of an alert."""
+
+    RAISED = "raised"
+    RENEWED = "renewed"  # more urgent than when it last rang
+    ACKNOWLEDGED = "acknowledged"
+    CLEARED = "cleared"
+
+
+class Key(NamedTuple):
+    """One alert is one kind about one subject: a layup, a sensor, or the shed ("")."""
+
+    kind: AlertKind
+    subject: str = ""
+
+    @property
+    def of_layer(self) -> bool:
+        """Whether it hangs on what is known of a layer and its resin."""
+        return self.kind not in {AlertKind.SENSOR, AlertKind.CONDENSATION}
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """What the present says about one possible alert.
+
+    ``raised`` and ``clear`` are two levels with a gap between them: both false is the gap.
+    """
+
+    key: Key
+    raised: bool
+    clear: bool
+    text: Said  # what is the matter, one line
+    advised: Said = ""  # what to do about it
+    due: float | None = None  # UTC, what the text counts down to [s]
+    urgency: int = 0  # a higher one rings again
+    hold: float = 300.0  # s without a break that clear must last before the alert clears
+
+
+@dataclass(frozen=True, slots=True)
+class ActiveAlert:
+    """One alert that stands."""
+
+    key: Key
+    since: float  # UTC [s]
+    text: Said
+    advised: Said
+    due: float | None
+    urgency: int
+    acknowledged: float | None = None  # UTC [s]
+    clear_since: float | None = None  # UTC; when its signal turned clear, while it holds [s]
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One change of one alert: what is stored, shown, published."""
+
+    happening: Happening
+    key: Key
+    at: float  # UTC [s]
+    text: Said
+    advised: Said = ""
+    due: float | None = None
+    urgency: int = 0
+
+
+State = Mapping[Key, ActiveAlert]  # bounded: one entry per key, and keys name layups and sensors at hand
+
+
+def nothing_stands() -> State:
+    """The state before anything was ever raised."""
+    return {}
+
+
+def step(state: State, signals: Iterable[Signal], now: float) -> tuple[State, tuple[Event, ...]]:
+    """The state after these signals, and what changed.
+
+    Standing alerts without a signal keep their state: what cannot be seen is not cleared.
+    """
+    after = dict(state)
+    events: list[Event] = []
+    for signal in signals:
+        standing = after.get(signal.key)
+        if standing is None:
+            if signal.raised:
+                after[signal.key] = _stand(signal, now)
+                events.append(_event(Happening.RAISED, signal, now))
+        elif signal.raised:
+            after[signal.key], renewed = _keep_standing(standing, signal)
+            if renewed:
+                events.append(_event(Happening.RENEWED, signal, now))
+        elif signal.clear:
+            clear_since = now if standing.clear_since is None else standing.clear_since
+            if now - clear_since >= signal.hold:
+                del after[signal.key]
+                events.append(_event(Happening.CLEARED, signal, now))
+            else:
+                after[signal.key] = replace(standing, clear_since=clear_since)
+        else:
+            after[signal.key] = replace(standing, clear_since=None)
+    return after, tuple(events)
+
+
+def step_anew(
+    state: State, before: State, signals: Iterable[Signal], now: float
+) -> tuple[State, tuple[Event, ...]]:
+    """As :func:`step`, after something that was told was withdrawn or corrected.
+
+    Alerts about layers are judged as if it had never been told: none of them waits for its hold time,
+    keeps a higher urgency, or stays away because of it.
+
+    Parameters
+    ----------
+    before : State
+        What stood when that was told.
+    """
+    after, events = state, list[Event]()
+    for signal in signals:
+        told = signal
+        if signal.key.of_layer:
+            after, told = _anew(after, signal, stood=signal.key in before)
+        after, changed = step(after, [told], now)
+        events += changed
+    return after, tuple(events)
+
+
+def _anew(state: State, signal: Signal, *, stood: bool) -> tuple[State, Signal]:
+    """State and signal without what only the withdrawn words had made of them."""
+    standing = state.get(signal.key)
+    if standing is None:
+        return state, replace(signal, raised=signal.raised or (stood and not signal.clear))
+    if signal.raised and signal.urgency < standing.urgency:
+        return {**state, signal.key: replace(standing, urgency=signal.urgency - 1)}, signal  # rings again
+    if not signal.raised and not stood:
+        return state, replace(signal, clear=True, hold=0.0)
+    return state, signal
+
+
+def reworded(state: State, signals: Iterable[Signal]) -> State:
+    """What stands, in the words of these signals: what was true when it rang may have moved since."""
+    present = {signal.key: signal for signal in signals if signal.raised}
+    return {
+        key: replace(alert, text=now.text, advised=now.advised, due=now.due)
+        if (now := present.get(key)) is not None
+        else alert
+        for key, alert in state.items()
+    }
+
+
+def acknowledge(state: State, key: Key, now: float) -> tuple[State, tuple[Event, ...]]:
+    """Somebody has seen it: it stays, and is quiet until it becomes more urgent."""
+    standing = state.get(key)
+    if standing is None or standing.acknowledged is not None:
+        return state, ()
+    event = Event(
+        Happening.ACKNOWLEDGED, key, now, standing.text, standing.advised, standing.due, standing.urgency
+    )
+    return {**state, key: replace(standing, acknowledged=now)}, (event,)
+
+
+def rebuild(events: Iterable[Event]) -> State:
+    """The state that these events, oldest first, lead to: what stands after a restart."""
+    state: dict[Key, ActiveAlert] = {}
+    for event in events:
+        if event.happening is Happening.CLEARED:
+            state.pop(event.key, None)
+        elif event.happening is Happening.ACKNOWLEDGED:
+            if event.key in state:
+                state[event.key] = replace(state[event.key], acknowledged=event.at)
+        else:
+            since = state[event.key].since if event.key in state else event.at
+            state[event.key] = ActiveAlert(
+                event.key, since, event.text, event.advised, event.due, event.urgency
+            )
+    return state
+
+
+def event_as_plain(event: Event, words: Wording | None = None) -> dict[str, Any]:
+    """An event as plain values for the logbook, JSON and MQTT; its texts by ``words``, or in SI and UTC."""
+    return {
+        "happening": str(event.happening),
+        "alert": str(event.key.kind),
+        "subject": event.key.subject,
+        "at": iso_utc(event.at),
+        **kept(words or plain_wording(), event.at, text=event.text, advised=event.advised),
+        "due": None if event.due is None else iso_utc(event.due),
+        "urgency": event.urgency,
+    }
+
+
+def standing_as_plain(standing: ActiveAlert, now: float, words: Wording | None = None) -> dict[str, Any]:
+    """An alert that stands, as JSON and MQTT tell it."""
+    return {
+        "alert": str(standing.key.kind),
+        "subject": standing.key.subject,
+        "since": iso_utc(standing.since),
+        **kept(words or plain_wording(), now, text=standing.text, advised=standing.advised),
+        "due": None if standing.due is None else iso_utc(standing.due),
+        "acknowledged": None if standing.acknowledged is None else iso_utc(standing.acknowledged),
+    }
+
+
+def event_from_plain(stored: Mapping[str, Any]) -> Event:
+    """The event that :func:`event_as_plain` wrote.
+
+    Raises
+    ------
+    KeyError, ValueError
+        It is not such an event.
+    """
+    due = stored["due"]
+    return Event(
+        Happening(stored["happening"]),
+        Key(AlertKind(stored["alert"]), str(stored["subject"])),
+        utc_from_iso(stored["at"]),
+        recalled(stored, "text"),
+        recalled(stored, "advised"),
+        None if due is None else utc_from_iso(due),
+        int(stored["urgency"]),
+    )
+
+
+def events_told(payloads: Iterable[Mapping[str, Any]]) -> Iterator[Event]:
+    """The events among these payloads; what another program wrote in a form of its own is passed over."""
+    for payload in payloads:
+        try:
+            yield event_from_plain(payload)
+        except (KeyError, TypeError, ValueError):
+            continue
+
+
+def _stand(signal: Signal, now: float) -> ActiveAlert:
+    return ActiveAlert(signal.key, now, signal.text, signal.advised, signal.due, signal.urgency)
+
+
+def _keep_standing(standing: ActiveAlert, signal: Signal) -> tuple[ActiveAlert, bool]:
+    """Renewed when more urgent; then it must be acknowledged anew. Its words follow the present."""
+    renewed = signal.urgency > standing.urgency
+    return (
+        replace(
+            standing,
+            text=signal.text,
+            advised=signal.advised,
+            due=signal.due,
+            urgency=max(signal.urgency, standing.urgency),
+            acknowledged=None if renewed else standing.acknowledged,
+            clear_since=None,
+        ),
+        renewed,
+    )
+
+
+def _event(happening: Happening, signal: Signal, now: float) -> Event:
+    return Event(happening, signal.key, now, signal.text, signal.advised, signal.due, signal.urgency)

@@ -1,0 +1,1 @@
+"""From a situation to a verdict: question, course, checks, limits."""

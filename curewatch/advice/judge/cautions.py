@@ -1,0 +1,124 @@
+"""The usual cautions, each said only at the moment it matters: hazard, harm, what to do.
+
+The signal words are those of ISO 3864 and ANSI Z535: DANGER kills or maims, WARNING can.
+
+They speak of hurt; the verdict speaks of cure quality and never says "safe". Makers' sheets and local
+rules come first, and the first line of every set says so.
+
+Source
+------
+Styrene: OSHA 100 ppm (8 h), NIOSH 50, ACGIH 20 (published). Accelerator and peroxide in direct contact:
+boatbuilding manual (published). The rest is common practice.
+"""
+
+from enum import Enum
+
+from curewatch.materials.resin import Resin
+from curewatch.model.film.lots import LATE, rate_factor_at
+from curewatch.model.mass.pot import pot
+
+USUAL_AIR = 293.15  # K, a warm shed, where nobody measured
+
+
+class Caution(Enum):
+    """A line of caution."""
+
+    SHEETS = "The makers' sheets and local rules come first; structural or classed work: a surveyor's matter."
+    SKIN = (
+        "WARNING: resin and hardener can cause an allergy for life; hardener burns eyes. "
+        "Wear gloves and eye protection. Never clean skin with solvent."
+    )
+    SKIN_PEROXIDE = (
+        "WARNING: uncured resin can cause an allergy for life; peroxide can blind. "
+        "Wear gloves and eye protection. Never clean skin with solvent."
+    )
+    POT_HEAT = (
+        "WARNING: a full cup heats itself, burns skin and can smoke. Use it up early; never cap it. "
+        "Tip the rest out thin in a metal tray outdoors, uncovered, on something that cannot burn. "
+        "If it smokes, do not carry it: leave the shed."
+    )
+    PEROXIDE = (
+        "DANGER: peroxide and cobalt accelerator explode when they touch. Never mix the two directly; "
+        "stir the accelerator into the resin first."
+    )
+    STYRENE = (
+        "DANGER: styrene vapour harms and burns (limits 20 to 100 ppm); low points hold it. "
+        "Ventilate AND wear an organic-vapour filter. No flame, no spark."
+    )
+    HEATER = (
+        "WARNING: carbon monoxide from an unflued burner kills, and its water causes blush. "
+        "It is never proposed. Use electric or flued heat only, by local code."
+    )
+    HEAT_STYRENE = (
+        "DANGER: styrene vapour burns. Use only a heat source that cannot ignite vapour: "
+        "no flame, no glowing wire, no spark."
+    )
+    ATTEND = (
+        "WARNING: an unwatched heater can start a fire. Stay with it while it is on, "
+        "unless its maker lets it run alone with its thermostat."
+    )
+    BLUSH = "Wash blush off with water before you sand: sanding rubs it in."
+    DUST = (
+        "WARNING: dust harms lungs; dust of green resin can cause an allergy for life. "
+        "Wear a P3 filter (or the local equivalent) and gloves; use extraction."
+    )
+    OLD_PAINT = (
+        "WARNING: old paint may hold lead or biocides. Before you sand it, have it tested or removed "
+        "by local rules."
+    )
+    CARBON = "WARNING: carbon dust conducts electricity. Keep it away from electric tools and heaters."
+    ELECTRIC = (
+        "WARNING: electricity can kill in a damp place. Use a residual-current device: the local "
+        "electrical code asks for it there. A licensed person where the code asks."
+    )
+
+
+def for_layup(kind: str, *, pot_overheats: bool = False, abrading: bool = False) -> tuple[str, ...]:
+    """The cautions for laying up this kind of resin: sheets first, then what applies."""
+    said = [Caution.SHEETS]
+    if kind == "epoxy":
+        said.append(Caution.SKIN)
+    else:
+        said += [Caution.SKIN_PEROXIDE, Caution.PEROXIDE, Caution.STYRENE]
+    if pot_overheats:
+        said.append(Caution.POT_HEAT)
+    if abrading:
+        said += [Caution.DUST, Caution.OLD_PAINT, Caution.CARBON, Caution.ELECTRIC]
+    if abrading and kind == "epoxy":  # every epoxy here is cured by an amine; nothing else blushes
+        said.append(Caution.BLUSH)
+    return tuple(caution.value for caution in said)
+
+
+def pot_overheats(
+    resin: Resin,
+    mass: float | None,
+    air_temperature: float | None = None,
+    peroxide_percent: float | None = None,
+) -> bool:
+    """Whether a cup of a fast lot overheats in this air. [kg], [K], per cent by mass of resin
+
+    Raises
+    ------
+    OutOfValidity
+        The air leaves the range of the cure law.
+    """
+    if mass is None:
+        return False
+    fast = rate_factor_at(resin, LATE)
+    air = USUAL_AIR if air_temperature is None else air_temperature
+    return pot(resin, mass, air, rate_factor=fast, peroxide_percent=peroxide_percent).overheats
+
+
+def for_heating(kind: str) -> str:
+    """What stands before every heating that is proposed near this kind of resin."""
+    styrene = () if kind == "epoxy" else (Caution.HEAT_STYRENE,)
+    said = (*styrene, Caution.HEATER, Caution.ELECTRIC, Caution.ATTEND)
+    return " ".join(caution.value for caution in said)
+
+
+def for_burner(burner: str) -> str:
+    """Why the shed's own unflued burner is not among the levers."""
+    return (
+        f"Do not light the {burner} burner. WARNING: its carbon monoxide kills, and its water causes blush. "
+        "Use electric or flued heat."
+    )

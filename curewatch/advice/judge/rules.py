@@ -1,0 +1,156 @@
+"""A rule over what really happened: held, not held, or not known; with first and worst breach.
+
+Theory of operation
+-------------------
+A record's readings are laid on one grid of minutes; a minute without a reading near it is unknown.
+A rule looks at the minutes it speaks of and compares each with its limit. One known breach makes it
+"not held"; without one, a single unknown minute makes it "not known". So a gap is never a success.
+Minutes that lie nearer to the limit than the sensors can tell are counted beside: ``in_doubt``.
+"""
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import NamedTuple
+
+import numpy as np
+
+from curewatch.advice.judge.limits import Limit
+from curewatch.units import FloatArray
+
+
+class RuleOutcome(StrEnum):
+    """What can be said of a rule."""
+
+    HELD = "held"
+    NOT_HELD = "not held"
+    NOT_KNOWN = "not known"
+
+
+class Conditions(NamedTuple):
+    """What was measured, minute by minute: arrays (n,), ``nan`` where nothing is known."""
+
+    time: FloatArray  # UTC, a minute apart [s]
+    air_temperature: FloatArray  # [K]
+    relative_humidity: FloatArray  # of the shed's air [1]
+    surface_temperature: FloatArray  # [K]
+    condensation_margin: FloatArray  # surface temperature less dew point [K]
+    temperature_sd: float = 0.0  # of the sensors [K]
+    humidity_sd: float = 0.0  # [1]
+    margin_sd: float = 0.0  # [K]
+
+
+@dataclass(frozen=True, slots=True)
+class Spans:
+    """The times a rule may speak of, UTC [s]."""
+
+    first_layer: float
+    last_layer: float
+    uncured_until: float  # the last layup is tack-free; infinite if it was not when the record ended
+    ended: float  # end of the record
+    closed: bool  # the job is closed: what was not recorded by now was not done
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One rule over the whole record."""
+
+    rule: str
+    limit: Limit
+    outcome: RuleOutcome
+    minutes: int  # the rule speaks of
+    outside: int
+    unknown: int
+    in_doubt: int  # nearer to the limit than the sensors' error
+    unfinished: bool = False  # the record ended before what the rule speaks of did
+    first: float | None = None  # UTC of the first breach [s]
+    worst: float | None = None  # in the limit's unit; the nearest to a breach if none
+    worst_at: float | None = None  # UTC [s]
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """A rule set over the whole record."""
+
+    name: str
+    title: str
+    source: str
+    rules: tuple[Judged, ...]
+
+    @property
+    def outcome(self) -> RuleOutcome:
+        """Not held if one rule was not; else not known if one is not; else held."""
+        found = {rule.outcome for rule in self.rules}
+        for outcome in (RuleOutcome.NOT_HELD, RuleOutcome.NOT_KNOWN):
+            if outcome in found:
+                return outcome
+        return RuleOutcome.HELD if found else RuleOutcome.NOT_KNOWN
+
+
+class Column(NamedTuple):
+    """One quantity over the minutes that a rule speaks of."""
+
+    time: FloatArray  # UTC [s]
+    value: FloatArray
+
+
+def at_least(rule: str, limit: Limit, column: Column, sd: float, least: int = 1) -> Judged:
+    """Every minute's value is at or above the limit. ``least`` minutes are needed to say "held"."""
+    return _judge(rule, limit, column, column.value - limit.value, (sd, least))
+
+
+def at_most(rule: str, limit: Limit, column: Column, sd: float, least: int = 1) -> Judged:
+    """Every minute's value is at or below the limit."""
+    return _judge(rule, limit, column, limit.value - column.value, (sd, least))
+
+
+def until_cured(judged: tuple[Judged, ...], spans: Spans) -> tuple[Judged, ...]:
+    """Where the record ended before the last layup was cured, what no breach was seen of is not known."""
+    if spans.uncured_until <= spans.ended:
+        return judged
+    return tuple(
+        replace(
+            one,
+            unfinished=True,
+            outcome=RuleOutcome.NOT_KNOWN if one.outcome is RuleOutcome.HELD else one.outcome,
+        )
+        for one in judged
+    )
+
+
+def _judge(
+    rule: str, limit: Limit, column: Column, room: FloatArray, error_and_least: tuple[float, int]
+) -> Judged:
+    time, value = column
+    sd, least = error_and_least
+    known = np.isfinite(room)
+    breach = np.flatnonzero(known & (room < -1e-9))
+    unknown = int((~known).sum()) + max(0, least - len(time))
+    nearest = int(np.nanargmin(room)) if known.any() else None
+    outcome = RuleOutcome.NOT_HELD if len(breach) else RuleOutcome.NOT_KNOWN if unknown else RuleOutcome.HELD
+    return Judged(
+        rule=rule,
+        limit=limit,
+        outcome=outcome,
+        minutes=len(time),
+        outside=len(breach),
+        unknown=unknown,
+        in_doubt=int((known & (np.abs(room) < sd)).sum()),
+        first=float(time[breach[0]]) if len(breach) else None,
+        worst=None if nearest is None else float(value[nearest]),
+        worst_at=None if nearest is None else float(time[nearest]),
+    )
+
+
+class Stretch(NamedTuple):
+    """The part of the conditions between two moments."""
+
+    conditions: Conditions
+    inside: np.ndarray
+
+    def of(self, name: str) -> Column:
+        value: FloatArray = getattr(self.conditions, name)
+        return Column(self.conditions.time[self.inside], value[self.inside])
+
+
+def between(conditions: Conditions, start: float, end: float) -> Stretch:
+    return Stretch(conditions, (conditions.time >= start) & (conditions.time <= end))

@@ -1,0 +1,148 @@
+"""What is known of the shed at one moment, and what is wrong with that knowledge.
+
+A situation is a value: whoever keeps the readings builds it, the advice only reads it. Trouble is
+carried beside the numbers and never swallowed: one trouble is enough to make the answer "unknown".
+"""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+import numpy as np
+
+from curewatch.errors import OutOfValidity
+from curewatch.model.air.forecast import Forecast
+from curewatch.model.air.past import Past, no_past
+from curewatch.phrases import Phrase, Said, phrase
+from curewatch.physics import moist_air
+from curewatch.readings import Reading
+
+
+class Role(StrEnum):
+    """Where a sensor stands."""
+
+    AIR = "air"  # at the work, in the shade, at the height of the work
+    SURFACE = "surface"  # taped to what is laminated
+    OUTSIDE = "outside"  # in the shade, out of the wind
+
+
+class TroubleKind(StrEnum):
+    """Why a reading cannot be trusted."""
+
+    NO_READING = "no reading"  # nothing has come from it, ever
+    SILENT = "silent"  # it spoke, and stopped
+    STALE = "stale"  # the last reading is too old to decide on
+    IMPLAUSIBLE = "implausible"  # what it says cannot be
+    INCOMPLETE = "incomplete"  # temperature without humidity where both are needed, or neither
+    CLOCK = "clock"  # stamps cannot be believed: the wall clock stepped, or was never set
+
+
+WHAT_TO_DO = {
+    TroubleKind.NO_READING: "check its cable, its power and its name in the configuration (curewatch doctor)",
+    TroubleKind.SILENT: "check its cable and battery; the verdict comes back with its next reading",
+    TroubleKind.STALE: "wait for a fresh reading, or see to the sensor",
+    TroubleKind.IMPLAUSIBLE: "look at the sensor: wet, in the sun, broken? compare it with another",
+    TroubleKind.INCOMPLETE: "use a sensor that reports temperature and humidity of one chip",
+    TroubleKind.CLOCK: "set this machine's clock, then wait for the next reading",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """One thing wrong with one sensor, or with the clock (``sensor`` empty)."""
+
+    kind: TroubleKind
+    seen: Said  # what was seen, in a few words: "nothing for 41 min"
+    sensor: str = ""
+    role: str = ""
+    since: float | None = None  # UTC [s]
+    advised: str = ""  # where more is known than the kind tells
+
+    @property
+    def remedy(self) -> str:
+        return self.advised or WHAT_TO_DO[self.kind]
+
+    @property
+    def told(self) -> Phrase:
+        """Its kind and what was seen."""
+        return phrase("{kind}: {seen}", kind=str(self.kind), seen=self.seen)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """The last word of the sensor of one role. Humidity is of the same chip as temperature.
+
+    ``estimated`` marks a surface without a probe: its temperature then comes from the air's
+    history and the substrate's thermal lag, with a wider error.
+    """
+
+    sensor: str
+    role: str
+    time: float  # UTC, when it was measured [s]
+    temperature: float | None  # [K]
+    temperature_sd: float  # [K]
+    relative_humidity: float | None = None  # over liquid water [1]
+    relative_humidity_sd: float = 0.0  # [1]
+    vapour_pressure: float | None = None  # [Pa]
+    vapour_pressure_sd: float = 0.0  # [Pa]
+    estimated: bool = False
+
+
+def place(reading: Reading, role: str, temperature_sd: float, relative_humidity_sd: float = 0.0) -> Place:
+    """What a reading says of a role, with its error in vapour pressure by linear propagation.
+
+    A humidity that no air can have, or one outside the range of the equations, gives a place without
+    vapour pressure: the trust checks then call it incomplete.
+    """
+    pressure, pressure_sd = None, 0.0
+    if reading.temperature is not None and reading.relative_humidity is not None:
+        pressure, pressure_sd = _pressure(
+            reading.temperature, reading.relative_humidity, temperature_sd, relative_humidity_sd
+        )
+    return Place(
+        sensor=reading.sensor,
+        role=role,
+        time=reading.time,
+        temperature=reading.temperature,
+        temperature_sd=temperature_sd,
+        relative_humidity=reading.relative_humidity,
+        relative_humidity_sd=relative_humidity_sd,
+        vapour_pressure=pressure,
+        vapour_pressure_sd=pressure_sd,
+    )
+
+
+def _pressure(
+    temperature: float, humidity: float, temperature_sd: float, humidity_sd: float
+) -> tuple[float | None, float]:
+    try:
+        saturated = float(moist_air.saturation_pressure(temperature))
+        slope = float(moist_air.saturation_slope(temperature))
+        pressure = float(moist_air.vapour_pressure(temperature, humidity))
+    except OutOfValidity:
+        return None, 0.0
+    if pressure <= 0.0:
+        return None, 0.0
+    return pressure, float(np.hypot(saturated * humidity_sd, humidity * slope * temperature_sd))
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """The shed at ``at``: the last word of each role, the recent past, and what is wrong."""
+
+    at: float  # UTC [s]
+    air: Place | None = None
+    surface: Place | None = None
+    outside: Place | None = None
+    troubles: tuple[Trouble, ...] = ()
+    past: Past = field(default_factory=no_past)
+    carbon_dioxide: float | None = None  # mole fraction in the shed's air, where measured [1]
+    forecasts: tuple[Forecast, ...] = ()  # of the air outside, fed by the user, the newest last
+    rejected: str = ""  # what came in lately and could not be taken, in a line
+
+    def places(self) -> tuple[Place, ...]:
+        """The places that have ever spoken: air, surface, outside."""
+        return tuple(place for place in (self.air, self.surface, self.outside) if place is not None)
+
+    def age(self, place: Place) -> float:
+        """How old the last word of a place is; negative if its stamp lies ahead of the clock. [s]"""
+        return self.at - place.time

@@ -1,0 +1,104 @@
+"""The moments that follow from a start, each with its band over the paths and the lot."""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from curewatch.advice.judge.answer import Moment
+from curewatch.advice.judge.batches import SHARE
+from curewatch.advice.judge.course import Course
+from curewatch.materials.resin import Resin
+from curewatch.model.film.lots import rate_factor_at
+from curewatch.model.film.recoat_window import closes_earlier
+from curewatch.model.mass.pot import Shape, pot
+from curewatch.units import HOUR, FloatArray
+
+BAND = (0.1, 0.5, 0.9)  # early, likely, late: four of five paths lie between early and late
+SANDING = "before you sand: P3 filter, gloves, extraction; dust of green resin can cause an allergy for life"
+WATCHED = 12 * HOUR  # a batch in its pot is followed for; nobody keeps one longer
+
+
+class PotBatch(NamedTuple):
+    """One mixed batch in one pot."""
+
+    resin: Resin
+    mass: float  # [kg]
+    peroxide_percent: float | None = None
+    shape: Shape = "cup"
+
+
+def timeline(seen: Course, resin: Resin, thickness: float | None = None) -> tuple[Moment, ...]:
+    """The moments of the first start of a course, in the order they come; of a layer this thick [m]."""
+    tacky = resin.surface.air_inhibited and not resin.surface.wax
+    abrade = "waxed: no window, abrade before any next layer" if resin.surface.wax else ""
+    opens, closes = seen.stays_put[0], seen.laminate_before[0]
+    if resin.surface.wax:
+        opens = closes = np.full(opens.shape, np.nan)
+    start = float(seen.start[0])
+    return (
+        moment("working-time", "working time ends", start, seen.working_time[0]),
+        moment("laminate-from", "may laminate again from", start, opens, abrade),
+        moment("gel", "gel", start, seen.gel[0]),
+        moment(
+            "laminate-before", "laminate again before", start, closes, abrade or closes_earlier(thickness)
+        ),
+        moment(
+            "tack-free",
+            "cured, its face still tacky" if tacky else "tack-free",
+            start,
+            seen.set[0],
+            "laminating resin without wax: its face stays tacky" if tacky else "",
+        ),
+        moment("firm", "firm: handle it, do not sand", start, seen.hard[0], SANDING),
+        moment("ready-to-sand", "ready to sand", start, seen.ready_to_sand[0]),
+    )
+
+
+def moment(name: str, title: str, start: float, after: FloatArray, note: str = "") -> Moment:
+    """Early, likely and late of one moment over the paths; where it does not come, it is late for ever."""
+    ordered = np.sort(np.nan_to_num(after, nan=np.inf))
+    early, likely, late = (
+        _stamp(start, float(ordered[min(ordered.size - 1, int(share * ordered.size))])) for share in BAND
+    )
+    return Moment(name, title, early, likely, late, float(np.mean(np.isfinite(after))), note)
+
+
+def _stamp(start: float, after: float) -> float | None:
+    return start + after if np.isfinite(after) else None
+
+
+def pot_moments(batch: PotBatch, start: float, air_temperature: float) -> tuple[Moment, ...]:
+    """When a batch left in its pot kicks, from a fast lot to a slow one, and when it should be used up.
+
+    The usual lot is followed with its hot middle; how much sooner or later a fast or slow lot is comes
+    from the pot as one temperature, which is some thirty times cheaper and errs alike for all three.
+    """
+    usual = pot(
+        batch.resin,
+        batch.mass,
+        air_temperature,
+        shape=batch.shape,
+        duration=WATCHED,
+        peroxide_percent=batch.peroxide_percent,
+    )
+    fast, middle, slow = (
+        pot(
+            batch.resin,
+            batch.mass,
+            air_temperature,
+            shape=batch.shape,
+            duration=WATCHED,
+            rate_factor=rate_factor_at(batch.resin, share),
+            peroxide_percent=batch.peroxide_percent,
+            grid=False,
+        ).pot_life
+        for share in (BAND[2], BAND[1], BAND[0])
+    )
+    lives = [usual.pot_life * (one / middle) for one in (fast, middle, slow)]
+    early, likely, late = (_stamp(start, life) for life in lives)
+    used_early, used_likely, used_late = (_stamp(start, SHARE * life) for life in lives)
+    peak = "it can burn and smoke: never cap it" if usual.overheats else ""
+    return (
+        Moment("use-up", "batch used up by", used_early, used_likely, used_late),
+        Moment("kicks", "batch kicks if left in its pot", early, likely, late, note=peak),
+    )

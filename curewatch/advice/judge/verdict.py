@@ -1,0 +1,209 @@
+"""Go, no-go or unknown for one start: the checks, the verdict, the times.
+
+The order of judgement: a reading that cannot be trusted, or a resin outside what is known of it, makes
+the answer unknown; then any check that fails makes it no-go; only then is it go. Each check on the
+coming hours holds if it holds on a given share of the paths, from the start until the film is set,
+with the sensors' error taken off; and all of them together must hold on that share.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from curewatch.advice.judge import cautions, checks, data_quality
+from curewatch.advice.judge.answer import Advice, Check, Moment, Status, Verdict
+from curewatch.advice.judge.course import Course, course
+from curewatch.advice.judge.limits import Limits
+from curewatch.advice.judge.situation import Situation
+from curewatch.advice.judge.timeline import PotBatch, pot_moments, timeline
+from curewatch.advice.judge.weather import Paths, weather
+from curewatch.errors import OutOfValidity
+from curewatch.materials.resin import Resin
+from curewatch.model.film import blush
+from curewatch.model.film.lots import Lot
+from curewatch.phrases import Said, phrase
+
+NOW = 1800.0  # s: a start this close is judged by the readings of now as well
+USE_RATE = 0.83 / 3600  # kg/s that one pair of hands wets out, of 450 g/m² cloth in 0.6 h/m² (assumed)
+FRESH_AIR = 420e-6  # mole fraction of carbon dioxide where nobody measures it
+
+
+def assess(
+    situation: Situation,
+    resin: Resin,
+    limits: Limits,
+    outlook: Paths | None,
+    start: float | None = None,
+    *,
+    batch_mass: float | None = None,
+    use_rate: float = USE_RATE,
+    peroxide_percent: float | None = None,
+    lots: tuple[Lot, ...] | None = None,
+) -> Advice:
+    """Judge one start.
+
+    Parameters
+    ----------
+    situation : Situation
+        What is known now, with every trouble.
+    system : ResinSystem
+    limits : Limits
+    outlook : Paths or None
+        The coming hours; without them the answer is unknown.
+    start : float, optional
+        UTC; now if not given. [s]
+    batch_mass : float, optional
+        Mixed in one pot: it must be used up before it kicks. [kg]
+    use_rate : float
+        How fast it is spread. [kg/s]
+    peroxide_percent, lots
+        As in :func:`curewatch.advice.judge.course.course`.
+
+    Returns
+    -------
+    Advice
+        Never a go with anything unknown in it.
+    """
+    at = situation.at if start is None else start
+    said = Advice(
+        Verdict.UNKNOWN,
+        "",
+        at=situation.at,
+        start=at,
+        resin=resin.name,
+        resin_title=resin.title,
+        cautions=(*_rejected(situation), *_usual(situation, resin, batch_mass, peroxide_percent)),
+        basis=getattr(outlook, "basis", ""),
+        **resin.dose_used(peroxide_percent)._asdict(),
+    )
+    known = data_quality.freshness(situation, limits)
+    doubts = data_quality.remedies(situation, limits)
+    if doubts:
+        return _concluded(said, known, doubts)
+    if situation.surface is None:
+        return _concluded(said, (*known, _NO_SURFACE))
+    if outlook is None:
+        return _concluded(said, (*known, _unheard("coming-hours", "the coming hours", "no outlook")))
+    try:
+        there = weather(outlook, at)
+    except OutOfValidity as trouble:
+        beyond = _unheard("coming-hours", "the coming hours", f"not in the outlook: {trouble}")
+        return _concluded(said, (*known, beyond), ("choose an earlier start",))
+    try:
+        seen = course(
+            resin,
+            there,
+            np.zeros(1, dtype=np.int64),
+            chosen=lots,
+            peroxide_percent=peroxide_percent,
+            carbon_dioxide=situation.carbon_dioxide or FRESH_AIR,
+        )
+    except OutOfValidity as trouble:
+        range_check = _unheard("resin-range", "within what is known of the resin", str(trouble))
+        return _concluded(said, (*known, range_check), (str(trouble), checks.back_in_range(resin)))
+    judged = judge(situation, resin, limits, seen)
+    moments: tuple[Moment, ...] = ()
+    if batch_mass is not None:
+        batch = PotBatch(resin, batch_mass, peroxide_percent)
+        moments = pot_moments(batch, at, float(np.median(there.air_temperature[:, 0])))
+        judged = (*judged, checks.used_in_time(moments[0], at, batch_mass, use_rate))
+    named = {check.name: check for check in judged}
+    said = replace(
+        said,
+        timeline=moments + timeline(seen, resin),
+        probability=named["together"].value,
+        blush=blush.outcome(resin, named["blush"].value or 0.0),
+        blush_why=named["blush"].note,
+    )
+    remedies = (checks.back_in_range(resin),) if "resin-range" in named else ()
+    return _concluded(said, (*known, *judged), remedies)
+
+
+def judge(situation: Situation, resin: Resin, limits: Limits, seen: Course) -> tuple[Check, ...]:
+    """Every check on the first start of a course."""
+    errors = checks.sensor_errors(situation)
+    drawn = checks.lines(seen, limits, errors)
+    together = float(np.mean(checks.holds(seen, drawn)[0]))
+    soon = float(seen.start[0]) - situation.at <= NOW
+    found = (
+        checks.condensation_now(situation, limits, errors) if soon else None,
+        *(checks.judged(line, limits.probability.value) for line in drawn),
+        _sets(seen, limits),
+        checks.shared("together", "all of these at once", together, limits),
+        checks.blush_check(seen, resin, limits),
+        checks.resin_range(seen, resin),
+    )
+    return tuple(check for check in found if check is not None)
+
+
+def _sets(seen: Course, limits: Limits) -> Check:
+    share = float(np.mean(np.isfinite(seen.set[0])))
+    stalled = float(np.mean(seen.glassy[0]))
+    note = f"stalls on {100 * stalled:.0f} % of paths: too cold to finish" if stalled >= 0.01 else ""
+    return checks.shared("sets", "sets within two days", share, limits, note)
+
+
+def _unheard(name: str, title: str, note: str) -> Check:
+    return Check(name, title, Status.UNKNOWN, "number", note=note)
+
+
+_NO_SURFACE = _unheard("reading-surface", "surface: no reading", "nothing is known of the surface")
+
+
+def _concluded(said: Advice, found: tuple[Check, ...], remedies: tuple[Said, ...] = ()) -> Advice:
+    """The verdict that these checks allow, and its headline: the worst thing first."""
+    care = [check for check in found if check.status is Status.CARE]
+    headline: Said
+    worst = deciding(found)
+    if worst is not None:
+        verdict = Verdict.UNKNOWN if worst.status is Status.UNKNOWN else Verdict.NO_GO
+        headline = _why(worst)
+    else:
+        verdict = Verdict.GO
+        held = "every check holds until set"
+        headline = phrase("{held}; {why}", held=held, why=care[0].note) if care else held
+    return replace(said, verdict=verdict, headline=headline, checks=found, remedies=remedies)
+
+
+def deciding(found: tuple[Check, ...]) -> Check | None:
+    """The check that the headline speaks of; none for a go.
+
+    The first unknown; else the one that holds on the fewest paths; "all at once" only when no single
+    check fails.
+    """
+    unknown = [check for check in found if check.status is Status.UNKNOWN]
+    failing = [check for check in found if check.status is Status.FAILS]
+    if unknown or not failing:
+        return unknown[0] if unknown else None
+    single = [check for check in failing if check.name != "together"] or failing
+    return min(single, key=lambda check: -1.0 if check.probability is None else check.probability)
+
+
+def _why(check: Check) -> Said:
+    """What is wrong, in words; the number that decided it stands in the check."""
+    if check.status is Status.UNKNOWN and check.note:
+        about = check.sensor
+        return (
+            phrase("{about}: {note}", about=about, note=check.note)
+            if about not in {"", "air"}
+            else check.note
+        )
+    about = check.title if check.status is Status.UNKNOWN else checks.trouble(check.name)
+    return phrase("{about}: {note}", about=about, note=check.note) if check.note else about
+
+
+def _usual(
+    situation: Situation, resin: Resin, batch_mass: float | None, peroxide_percent: float | None
+) -> tuple[str, ...]:
+    """The usual cautions; of an air in which the pot cannot be followed, its heat's too."""
+    air = None if situation.air is None else situation.air.temperature
+    try:
+        hot = cautions.pot_overheats(resin, batch_mass, air, peroxide_percent)
+    except OutOfValidity:
+        hot = True
+    return cautions.for_layup(resin.kind, pot_overheats=hot)
+
+
+def _rejected(situation: Situation) -> tuple[str, ...]:
+    """What came in and could not be taken is never passed over in silence."""
+    return (f"{situation.rejected} (curewatch doctor)",) if situation.rejected else ()

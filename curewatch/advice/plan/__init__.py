@@ -1,0 +1,1 @@
+"""From the hole to the schedule: amounts, batches, sessions, starts."""

@@ -1,0 +1,145 @@
+"""From layers to sessions: which layers when, in how many batches, and how each bonds to the last.
+
+*Theory of operation.* A session begins at a start of the strip that is a go, within working hours that
+leave time for it. The next one begins inside the recoat window of the layers before it (its early edge
+counts), as soon as they no longer slide; if no such start is a go, after they are set, and then the
+bond is a mechanical one: wash, abrade. Layers a session are limited by the heat they make together.
+What finds no start within the strip is said to be left over.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from curewatch.advice.judge.batches import Batches, split
+from curewatch.advice.plan.windows import Span, Strip
+from curewatch.units import MINUTE
+
+SETTING_OUT = 15 * MINUTE  # before the first batch: gloves, cloth laid ready, scale (assumed)
+MIXING = 3 * MINUTE  # a batch: weigh, stir, scrape, stir (common practice)
+
+FIRST, CHEMICAL, MECHANICAL = "on the prepared ground", "chemical", "mechanical: clean and abrade first"
+
+
+class Work(NamedTuple):
+    """One layer's share of the work."""
+
+    number: int
+    side: str
+    resin: float  # mixed, with its waste [kg]
+    time: float  # to wet it out [s]
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """One go: begin, end, layers, batches, and how it bonds to what is under it."""
+
+    begin: float  # UTC [s]
+    end: float
+    layers: tuple[Work, ...]
+    batches: Batches | None  # none: no cup can be used up before it kicks
+    bond: str
+    next_from: float | None  # UTC, when the next layer may go on it
+    next_before: float | None  # UTC, until when it still bonds chemically
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class Schedule:
+    """All sessions that fit, and the layers that do not."""
+
+    sessions: tuple[Session, ...]
+    left_over: tuple[Work, ...]
+    layers_in_one_go: int
+
+
+class WorkPace(NamedTuple):
+    """How the work is done."""
+
+    layers_in_one_go: int
+    pot_life: Callable[[float, float], float]  # mass [kg], UTC of the start [s] -> [s]
+    working: tuple[Span, ...]
+    smallest: float  # batch that the scale weighs well enough [kg]
+
+
+def schedule(works: tuple[Work, ...], strip: Strip, pace: WorkPace) -> Schedule:
+    """Lay the work into the strip's starts, as early as it fits."""
+    left, sessions = works, list[Session]()
+    while left:
+        found = _next(left, sessions[-1] if sessions else None, strip, pace)
+        if found is None:
+            break
+        sessions.append(found)
+        left = left[len(found.layers) :]
+    return Schedule(tuple(sessions), left, pace.layers_in_one_go)
+
+
+def _next(left: tuple[Work, ...], before: Session | None, strip: Strip, pace: WorkPace) -> Session | None:
+    """The earliest session for the next layers: as many as fit into its working hours and one go."""
+    side = next((at for at, work in enumerate(left) if work.side != left[0].side), len(left))
+    most = min(pace.layers_in_one_go, side)
+    for earliest, latest, bond in _spans(left[0], before):
+        for count in range(most, 0, -1):
+            layers = left[:count]
+            at = _start(_duration(layers), earliest, latest, strip, pace.working)
+            if at is not None:
+                return _session(layers, at, bond, strip, pace)
+    return None
+
+
+def _spans(work: Work, before: Session | None) -> list[tuple[float, float, str]]:
+    """Where the next session may begin, the better bond first."""
+    if before is None:
+        return [(-np.inf, np.inf, FIRST)]
+    if work.side != before.layers[-1].side:
+        return [(before.end, np.inf, FIRST)]
+    spans = []
+    if before.next_from is not None and before.next_before is not None:
+        worked = before.end - before.begin
+        spans.append((max(before.end, before.next_from + worked), before.next_before, CHEMICAL))
+    spans.append((before.next_before or before.end, np.inf, MECHANICAL))
+    return spans
+
+
+def _start(
+    duration: float, earliest: float, latest: float, strip: Strip, working: tuple[Span, ...]
+) -> int | None:
+    """The first start that is a go in a span, with working hours that leave time for it."""
+    for at in np.flatnonzero(strip.starts.probability >= strip.needed).tolist():
+        begin = float(strip.starts.start[at])
+        inside = any(span.begin <= begin and begin + duration <= span.end for span in working)
+        if earliest <= begin <= latest and inside:
+            return int(at)
+    return None
+
+
+def _duration(layers: tuple[Work, ...]) -> float:
+    return SETTING_OUT + sum(work.time for work in layers)
+
+
+def _session(layers: tuple[Work, ...], at: int, bond: str, strip: Strip, pace: WorkPace) -> Session:
+    begin = float(strip.starts.start[at])
+    resin, time = sum(work.resin for work in layers), sum(work.time for work in layers)
+    batches = split(
+        resin,
+        lambda mass: pace.pot_life(mass, begin),
+        resin / time,
+        smallest=max(pace.smallest, 0.02),
+    )
+    mixing = 0.0 if batches is None else batches.count * MIXING
+    return Session(
+        begin=begin,
+        end=begin + _duration(layers) + mixing,
+        layers=layers,
+        batches=batches,
+        bond=bond,
+        next_from=_known(strip.starts.laminate_from[at]),
+        next_before=_known(strip.starts.laminate_before[at]),
+        probability=float(strip.starts.probability[at]),
+    )
+
+
+def _known(utc: float) -> float | None:
+    return float(utc) if np.isfinite(utc) else None

@@ -1,0 +1,241 @@
+"""Every start of the coming days: on what share of the paths it holds, what limits it, what follows.
+
+The same course and the same lines as the verdict on one start, for all starts at once.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from curewatch.advice.judge import checks
+from curewatch.advice.judge.answer import stamp
+from curewatch.advice.judge.course import AHEAD as FOLLOWED
+from curewatch.advice.judge.course import Course, course
+from curewatch.advice.judge.question import Question, with_surface
+from curewatch.advice.judge.situation import Situation
+from curewatch.advice.judge.weather import STEP, Paths, weather
+from curewatch.advice.plan.calendar import Appointment
+from curewatch.units import HOUR, MINUTE, FloatArray
+
+EVERY = 15 * MINUTE  # between starts
+AHEAD = 48 * HOUR  # of starts
+LENGTH = AHEAD + FOLLOWED  # of the outlook that this needs
+LAYER = 30 * MINUTE  # s of working time inside its window that a next layer needs (assumed)
+MAYBE = 0.5  # share of paths from which a start is shown as doubtful rather than as no
+
+
+class Span(NamedTuple):
+    """A span of time, UTC. [s]"""
+
+    begin: float
+    end: float
+
+
+class Starts(NamedTuple):
+    """What is foreseen for each start: arrays (starts,)."""
+
+    start: FloatArray  # UTC [s]
+    probability: FloatArray  # share of paths on which every check holds until set
+    next_layer: FloatArray  # share on which a next layer fits into its window and the working hours
+    laminate_from: FloatArray  # UTC, middle of the paths; nan where it does not come [s]
+    laminate_before: FloatArray  # UTC, early edge [s]
+    set: FloatArray  # UTC, middle [s]
+
+
+@dataclass(frozen=True, slots=True)
+class GoWindow:
+    """A run of starts that are a go."""
+
+    first: int  # index of the first start
+    last: int
+    best: int  # the start in it at which somebody is there, then the likeliest, next layer and all
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """All starts with one resin system."""
+
+    resin: str
+    title: str
+    starts: Starts
+    limiting: tuple[str, ...]  # for each start, the title of the check that holds least often
+    windows: tuple[GoWindow, ...]
+    needed: float  # share of paths that makes a go
+
+
+def strip(
+    question: Question,
+    situation: Situation,
+    outlook: Paths,
+    working: tuple[Span, ...],
+    *,
+    ahead: float = AHEAD,
+    every: float = EVERY,
+) -> Strip:
+    """Judge every start from now on.
+
+    Parameters
+    ----------
+    situation : Situation
+        Without trouble: whoever calls has asked :mod:`curewatch.advice.judge.data_quality` first.
+    outlook : Paths
+        Long enough: :data:`LENGTH`. A start is judged only as far as it reaches.
+    working : tuple of Span
+        When somebody is in the shed.
+    ahead, every : float
+        How far, and how finely, starts are looked at. [s]
+
+    Raises
+    ------
+    OutOfValidity
+        The outlook is shorter than the starts, or a path leaves the range of the cure law.
+    """
+    known = with_surface(situation, question.substrate)
+    there = weather(outlook, every * np.ceil(situation.at / every))
+    stride = round(every / STEP)
+    first = np.arange(0, int(ahead / STEP) + 1, stride, dtype=np.int64)
+    seen = course(
+        question.resin,
+        there,
+        first[first < there.time.size - 2],
+        chosen=question.lots,
+        peroxide_percent=question.peroxide_percent,
+        carbon_dioxide=known.carbon_dioxide or question.carbon_dioxide,
+    )
+    drawn = checks.lines(seen, question.limits, checks.sensor_errors(known))
+    hold = checks.holds(seen, drawn)
+    needed = question.limits.probability.value
+    starts = Starts(
+        seen.start,
+        hold.mean(axis=1),
+        (hold & _fits(seen, working)).mean(axis=1),
+        seen.start + _edge(seen.stays_put, 0.5),
+        seen.start + _edge(seen.laminate_before, 0.1),
+        seen.start + _edge(seen.set, 0.5),
+    )
+    return Strip(
+        question.resin.name,
+        question.resin.title,
+        starts,
+        _limiting(seen, drawn),
+        _runs(starts, needed, _manned(starts.start, working)),
+        needed,
+    )
+
+
+def _limiting(seen: Course, drawn: tuple[checks.CheckLine, ...]) -> tuple[str, ...]:
+    """For each start, the trouble on most paths."""
+    names = (*(line.name for line in drawn), "sets")
+    shares = np.stack([*(line.holds().mean(axis=1) for line in drawn), np.isfinite(seen.set).mean(axis=1)])
+    return tuple(checks.trouble(names[place]) for place in np.argmin(shares, axis=0))
+
+
+def _fits(seen: Course, working: tuple[Span, ...]) -> checks.BoolArray:
+    """Paths on which the next layer's window leaves time within some working hours. (starts, members)"""
+    opens = seen.start[:, None] + seen.stays_put
+    closes = seen.start[:, None] + np.where(np.isnan(seen.laminate_before), np.inf, seen.laminate_before)
+    fits = np.zeros(opens.shape, dtype=bool)
+    for span in working:
+        with np.errstate(invalid="ignore"):
+            fits |= np.minimum(closes, span.end) - np.maximum(opens, span.begin) >= LAYER
+    return fits
+
+
+def _edge(after: FloatArray, share: float) -> FloatArray:
+    """The value below which this share of the paths lies, what never comes counted as late. (starts,)"""
+    ordered = np.sort(np.where(np.isnan(after), np.inf, after), axis=1)
+    found = ordered[:, min(ordered.shape[1] - 1, int(share * ordered.shape[1]))]
+    return np.where(np.isinf(found), np.nan, found)
+
+
+def _manned(start: FloatArray, working: tuple[Span, ...]) -> checks.BoolArray:
+    """Starts that lie in somebody's working hours: nobody should be sent to mix at half past one."""
+    manned = np.zeros(start.shape, dtype=bool)
+    for span in working:
+        manned |= (start >= span.begin) & (start < span.end)
+    return manned
+
+
+def _runs(starts: Starts, needed: float, manned: checks.BoolArray) -> tuple[GoWindow, ...]:
+    """The runs of starts that are a go."""
+    go = np.concatenate([[False], starts.probability >= needed, [False]])
+    begins, ends = np.flatnonzero(~go[:-1] & go[1:]), np.flatnonzero(go[:-1] & ~go[1:]) - 1
+    found = []
+    for first, last in zip(begins.tolist(), ends.tolist(), strict=True):
+        inside = slice(first, last + 1)
+        worth = starts.probability[inside] + starts.next_layer[inside] + 2.0 * manned[inside]
+        found.append(GoWindow(first, last, first + int(np.argmax(worth))))
+    return tuple(found)
+
+
+def in_order(strips: tuple[Strip, ...]) -> list[tuple[Strip, GoWindow]]:
+    """The windows of all systems, the earliest first."""
+    pairs = [(one, window) for one in strips for window in one.windows]
+    return sorted(pairs, key=lambda pair: float(pair[0].starts.start[pair[1].first]))
+
+
+def appointments(one: Strip, window: GoWindow, say: Callable[[float], str]) -> list[Appointment]:
+    """A window and the countdowns of its best start, for a calendar."""
+    starts, best = one.starts, window.best
+    start, opens, closes, done = (
+        float(column[best])
+        for column in (starts.start, starts.laminate_from, starts.laminate_before, starts.set)
+    )
+    likely = f"{100 * starts.probability[best]:.0f} % of the paths hold. Ask again before you mix."
+    found = [
+        Appointment(
+            f"Layup window, {one.resin}",
+            float(starts.start[window.first]),
+            float(starts.start[window.last]) + EVERY,
+            f"Best start {say(start)}: {likely}",
+            (60,),
+        )
+    ]
+    if np.isfinite(opens) and np.isfinite(closes):
+        text = f"Laminate again before {say(closes)}, if started at {say(start)}"
+        found.append(Appointment(text, opens, closes, "After it: clean, abrade, mechanical bond.", (10,)))
+        found.append(Appointment(f"Recoat window closes, {one.resin}", closes, None, text, (60, 30, 10)))
+    if np.isfinite(done):
+        found.append(Appointment(f"Tack-free about now, {one.resin}", done, None, f"Started {say(start)}."))
+    return found
+
+
+def as_plain(strips: tuple[Strip, ...], now: float, basis: str) -> dict[str, Any]:
+    """The strips as plain values for JSON; stamps in ISO 8601 UTC."""
+    return {
+        "verdict": "go" if any(one.windows for one in strips) else "no-go",
+        "at": stamp(now),
+        "basis": basis,
+        "resins": [_plain(one) for one in strips],
+    }
+
+
+def _plain(one: Strip) -> dict[str, Any]:
+    columns = zip(*(column.tolist() for column in one.starts), one.limiting, strict=True)
+    return {
+        "resin": one.resin,
+        "resin_title": one.title,
+        "needed": one.needed,
+        "windows": [
+            {
+                "first": stamp(float(one.starts.start[window.first])),
+                "last": stamp(float(one.starts.start[window.last])),
+                "best": stamp(float(one.starts.start[window.best])),
+            }
+            for window in one.windows
+        ],
+        "starts": [
+            {
+                "start": stamp(start),
+                "probability": round(probability, 3),
+                "next_layer": round(following, 3),
+                "laminate_from": stamp(opens),
+                "laminate_before": stamp(closes),
+                "set": stamp(done),
+                "limited_by": None if probability >= one.needed else limiting,
+            }
+            for start, probability, following, opens, closes, done, limiting in columns
+        ],
+    }

@@ -1,0 +1,1 @@
+"""What would turn a no-go."""

@@ -1,0 +1,70 @@
+"""What a lever takes: power, energy, water, and how much trouble it is.
+
+Efforts only rank the levers. They are ours: an hour of waiting counts 1, other numbers say what they
+are taken to be worth in such hours.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from curewatch.advice.judge import cautions
+from curewatch.advice.judge.answer import Lever
+from curewatch.advice.judge.question import Question
+from curewatch.advice.remedy.parameters import Means
+from curewatch.advice.remedy.search import Found
+from curewatch.model.air import warming
+from curewatch.model.air.outlook import Outlook
+from curewatch.physics.heat_balance import STILL_AIR
+from curewatch.units import HOUR
+
+KWH = 3.6e6  # J
+FACES = 2  # of a thin work: a blanket that nothing covers heats both at most
+
+
+def priced(question: Question, outlook: Outlook, one: Found, held: float, means: Means) -> Lever:
+    """A found amount as a lever: when to switch on and off, what it takes, how much trouble it is."""
+    knob, until, trial = one.knob, one.knob.start + held, one.trial
+    lead = (knob.start - knob.begin) / HOUR
+    lever = Lever(
+        knob.kind,
+        knob.start,
+        0.5 * lead,
+        trial.probability,
+        target=one.value,
+        begin=knob.begin,
+        until=until,
+    )
+    if knob.kind == "warm":
+        return _with_heat(lever, question, outlook, means)
+    if knob.kind == "dry":
+        water = float(np.median(warming.dried(outlook, means.shed, one.value, knob.begin, until).water))
+        return replace(lever, water=water, effort=lever.effort + 2.0 + water)
+    return replace(
+        lever,
+        area_power=FACES * STILL_AIR * one.value,
+        warning=cautions.for_heating(question.resin.kind),
+        effort=lever.effort + 1.0 + one.value / 8.0,
+    )
+
+
+def _with_heat(lever: Lever, question: Question, outlook: Outlook, means: Means) -> Lever:
+    if lever.target is None or lever.begin is None or lever.until is None:
+        return lever
+    taken = warming.warmed(
+        outlook,
+        means.shed,
+        lever.target,
+        lever.begin,
+        lever.until,
+        substrate=question.substrate,
+        ramp=max(HOUR, lever.start - lever.begin),
+    )
+    energy = float(np.median(taken.energy))
+    return replace(
+        lever,
+        power=float(np.quantile(taken.power.max(axis=1), 0.9)),
+        energy=energy,
+        warning=cautions.for_heating(question.resin.kind),
+        effort=lever.effort + 1.5 + energy / KWH / 10.0,
+    )

@@ -1,0 +1,107 @@
+"""What can be turned to make a start a go: warmth, dryness, a warmer surface; and what is at hand for it.
+
+A :class:`Knob` is a lever before its amount is known.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from curewatch.advice.judge.question import Question
+from curewatch.advice.judge.situation import Situation
+from curewatch.model.air import warming
+from curewatch.model.air.outlook import Outlook
+from curewatch.model.air.shed import Shed
+from curewatch.units import HOUR, FloatArray, kelvin_from_celsius
+
+LEADS = (0.0, 2 * HOUR)  # how long before the start the heat or the drying goes on
+WARMEST = kelvin_from_celsius(30.0)  # more is no shed
+
+Change = Callable[[Outlook, float, float], Outlook]  # outlook, amount, until -> outlook
+
+
+@dataclass(frozen=True, eq=False)
+class Knob:
+    """A lever before its amount is known: ``values`` rise in effort, a whole number of tolerances apart."""
+
+    kind: str
+    values: FloatArray
+    tolerance: float
+    change: Change
+    begin: float
+    start: float
+    group: int = 0  # knobs of one kind and group are one lever with several leads
+
+    @property
+    def step(self) -> float:
+        """One tolerance towards more effort."""
+        return self.tolerance if self.values[-1] >= self.values[0] else -self.tolerance
+
+    def allows(self, value: float) -> bool:
+        """Whether this amount lies within what is tried."""
+        low, high = min(self.values[0], self.values[-1]), max(self.values[0], self.values[-1])
+        return bool(low <= value <= high)
+
+
+@dataclass(frozen=True, slots=True)
+class Means:
+    """What is at hand: the shed as identified, its heater, other resins on the shelf.
+
+    Every heat that is proposed is electric or flued: an unflued ``burner`` is named only to refuse it.
+    """
+
+    shed: Shed
+    others: tuple[Question, ...] = ()
+    power: float | None = None  # what the heater gives; unknown if none [W]
+    burner: str = ""  # what the shed's heater burns without a flue
+
+
+def knobs(question: Question, known: Situation, outlook: Outlook, start: float, means: Means) -> list[Knob]:
+    """Warming the shed, drying its air, warming the surface; each with the leads it may need."""
+    air = float(np.median(outlook.air_temperature[:, 0]))
+    humidity = known.air.relative_humidity if known.air is not None else None
+    warmest = min(WARMEST, question.limits.temperature_highest.value - 2.0)
+    targets = np.arange(0.5 * np.ceil(2 * air), warmest + 0.01, 3.0)
+    dryness = np.arange(np.floor(100 * (humidity or 0.0)) / 100, 0.29, -0.10)
+    rises = np.arange(0.0, 16.1, 4.0)
+    found = []
+    for lead in LEADS:
+        begins, works = (known.at, max(start, known.at + lead))
+        if targets.size:
+            found.append(
+                Knob("warm", targets, 0.5, _warmer(question, means, begins, max(HOUR, lead)), begins, works)
+            )
+        if humidity is not None:
+            found.append(Knob("dry", dryness, 0.01, _drier(means, begins), begins, works))
+        found.append(Knob("surface", rises, 0.5, _warmer_surface(question, begins), begins, works))
+    return [knob for knob in found if knob.values.size > 1]
+
+
+def _warmer(question: Question, means: Means, begin: float, ramp: float) -> Change:
+    def change(outlook: Outlook, target: float, until: float) -> Outlook:
+        return warming.warmed(
+            outlook,
+            means.shed,
+            target,
+            begin,
+            until,
+            substrate=question.substrate,
+            ramp=ramp,
+        ).outlook
+
+    return change
+
+
+def _drier(means: Means, begin: float) -> Change:
+    def change(outlook: Outlook, humidity: float, until: float) -> Outlook:
+        return warming.dried(outlook, means.shed, humidity, begin, until).outlook
+
+    return change
+
+
+def _warmer_surface(question: Question, begin: float) -> Change:
+    def change(outlook: Outlook, rise: float, until: float) -> Outlook:
+        return warming.surface_warmed(outlook, rise, begin, until, substrate=question.substrate)
+
+    return change

@@ -1,0 +1,319 @@
+"""``curewatch observe``: what somebody saw of a layer or a test cup; the model learns from it."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
+
+if TYPE_CHECKING:
+    from curewatch.cli.desk import Bench
+    from curewatch.jobs import Layer
+    from curewatch.model.fit.evidence import Evidence
+    from curewatch.model.fit.learning import Lesson
+
+HOTTEST_CUP = 623.15  # K; above that it burns
+WORDS = ("kicked", "gelled", "tack-free", "hard")
+
+
+@dataclass(frozen=True, slots=True)
+class ToldOptions:
+    """What was said on the command line."""
+
+    seen: str | None
+    layer: str | None
+    cup: Path | None
+    mass: float | None  # [kg]
+    temperature: float | None  # [K]
+    by: str | None
+    force: bool  # kept also where it contradicts what is expected
+    asking: bool  # nothing was given: who and when are asked, too
+
+
+def app(
+    seen: Annotated[
+        str | None,
+        typer.Argument(metavar="[kicked|gelled|tack-free|hard]", help="What.", show_default=False),
+    ] = None,
+    *,
+    at: Annotated[
+        str | None, typer.Option("--at", metavar="TIME", help="When: 20:15; else now.", show_default=False)
+    ] = None,
+    ago: Annotated[
+        str | None, typer.Option("--ago", metavar="SPAN", help="So long ago: 20 min.", show_default=False)
+    ] = None,
+    layer: Annotated[
+        str | None,
+        typer.Option("--layer", metavar="NAME", help="Which; else the running one.", show_default=False),
+    ] = None,
+    cup: Annotated[
+        Path | None,
+        typer.Option("--cup", metavar="FILE", help="CSV of a thermometer in a test cup.", show_default=False),
+    ] = None,
+    mass: Annotated[
+        str | None,
+        typer.Option("--mass", metavar="MASS", help="In pot or cup; else as laid.", show_default=False),
+    ] = None,
+    temperature: Annotated[
+        str | None,
+        typer.Option("--temperature", metavar="C", help="Where nothing was measured.", show_default=False),
+    ] = None,
+    by: Annotated[str | None, typer.Option("--by", help="Who.", show_default=False)] = None,
+    undo: Annotated[bool, typer.Option("--undo", help="Withdraw the last observation.")] = False,
+    force: Annotated[bool, typer.Option("--force", help="Keep one that is not expected.")] = False,
+    config: ConfigOption = None,
+    units: UnitsOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Say what you saw of a running layer: the model learns how fast this lot of resin is.
+
+    kicked: the pot got hot or stringy. gelled: no longer flows. tack-free: a finger leaves no mark.
+    hard: a thumbnail leaves no dent. Each makes a new version of the resin for this lot; the bands of
+    what is foretold get narrower. A time that is not expected is asked again: it may be another layer or
+    hour. Kept with --force, it moves the times of its own layer a little and no others. --undo withdraws
+    the last one; the alerts are judged again within a minute.
+
+    Example: curewatch observe gelled --ago "5 min" --layer L1
+    """
+    from curewatch.cli.desk import desk
+    from curewatch.cli.forms import at_terminal
+    from curewatch.cli.typed import mass_from_text, temperature_from_text
+    from curewatch.errors import UsageError
+
+    if undo and force:
+        raise UsageError("--undo with --force: found both. Use one of them")
+    asking = not undo and seen is None and cup is None and at_terminal() is not None
+    if asking:
+        seen = _asked()
+    if undo and (seen or cup):
+        raise UsageError("--undo stands alone: it withdraws the last observation")
+    if not undo and (seen is None) == (cup is None):
+        raise UsageError(f"say what you saw ({', '.join(WORDS)}), or give --cup FILE; one of the two")
+    if seen is not None and seen not in WORDS:
+        raise UsageError(f"{seen!r} is nothing to learn from; allowed: {', '.join(WORDS)}")
+    told = ToldOptions(
+        seen,
+        layer,
+        cup,
+        None if mass is None else mass_from_text(mass),
+        None if temperature is None else temperature_from_text(temperature),
+        by,
+        force,
+        asking,
+    )
+    with desk(config, units, ago, at) as place:
+        if undo:
+            _undo(place, json=json)
+        else:
+            _learn(place, told, json=json)
+
+
+def _asked() -> str:
+    """What was seen, from the person at the terminal."""
+    from curewatch.cli.forms import at_terminal, fill
+    from curewatch.cli.job_forms import FORMS
+    from curewatch.logbook import EntryKind
+
+    return str(fill(FORMS[EntryKind.OBSERVATION][:1], {"seen": None}, {}, at_terminal())["seen"])
+
+
+def _who_and_when(place: "Bench", last: str | None) -> "tuple[Bench, str | None]":
+    """The rest of the form, once it is clear that there is a layer to learn from."""
+    from curewatch.cli.forms import at_terminal, fill
+    from curewatch.cli.job_forms import BY
+
+    who = fill((BY,), {"by": None}, {"by": last}, at_terminal())
+    return place.asked_when({}), who.get("by")
+
+
+def _learn(place: "Bench", told: ToldOptions, *, json: bool) -> None:
+    from curewatch.cli import terminal
+    from curewatch.cli.screens import observe as screen
+    from curewatch.logbook import Entry, EntryKind
+    from curewatch.materials import load_resin
+    from curewatch.model.fit.evidence import as_plain, remembered
+    from curewatch.shed import learnt
+
+    layer = _layer(place, told)
+    job = layer.job if layer else _open_job(place)
+    by = told.by or _last_who(place, job)
+    if told.asking:
+        place, by = _who_and_when(place, by)
+    shelf = place.configuration.resin
+    named = layer.resin if layer else shelf.name
+    resin = load_resin(named, shelf.folder)
+    lot = layer.lot if layer else shelf.lot
+    evidence = _evidence(place, told, layer)
+    lesson = learnt.lesson_of(place.logbook, resin, lot, evidence)  # refuses before anything is written
+    what = f"{layer.layer} {evidence.seen}" if layer else evidence.seen
+    if lesson.contradicts and not told.force:
+        _ask_again(what, lesson, json=json)
+    payload = {
+        **as_plain(evidence),
+        "memory": remembered(lesson.memory),
+        "layer": layer.layer if layer else "",
+        "at": place.happened,
+        "resin": resin.name,
+        "resin_asked": named,  # how it was called: a name, or a file
+        "lot": lot,
+        "version": lesson.after.version,
+        "parent": lesson.after.parent,
+        "rate_factor": round(lesson.factor, 5),
+    }
+    if by:
+        payload["by"] = by
+    place.entry(Entry(EntryKind.OBSERVATION, payload, place.happened, job=job))
+    found = learnt.lessons(place.logbook, resin, lot, evidence.layer)
+    if json:
+        terminal.print_json({"lot": lot, "observations": screen.as_plain(found, evidence.layer)})
+        return
+    terminal.print_lines([*screen.lines(what, found, evidence.layer), *_lot(lot), *_next(layer)])
+
+
+def _ask_again(what: str, lesson: "Lesson", *, json: bool) -> None:
+    """Whether it is to be kept, though it contradicts what is expected; UsageError if it is not."""
+    from curewatch.cli import terminal
+    from curewatch.cli.forms import at_terminal
+    from curewatch.cli.screens.observe import not_expected
+    from curewatch.errors import UsageError
+
+    there, said = None if json else at_terminal(), not_expected(what, lesson)
+    if there is None:
+        raise UsageError(f"{said} Check the layer and the time, or use --force")
+    terminal.print_lines([said, "Check the layer, the time and the resin."])
+    if there("keep it all the same (y/n)", "n").strip().lower() not in {"y", "yes"}:
+        raise UsageError("nothing was written down. Tell it again with the right layer and time")
+
+
+def _last_who(place: "Bench", job: str | None) -> str | None:
+    """Who told the last thing of its kind in this job, or opened it: as in every form of the job log."""
+    from curewatch import worklog
+    from curewatch.logbook import EntryKind
+
+    if job is None:
+        return None
+    found = worklog.read(place.logbook, job)
+    last = found.last(EntryKind.OBSERVATION)
+    who = (last and last.payload.get("by")) or found.opened.payload.get("by")
+    return str(who) if who else None
+
+
+def _open_job(place: "Bench") -> str | None:
+    """A test cup belongs to the job that is open, if just one is."""
+    from curewatch import worklog
+
+    names = worklog.names(place.logbook, open_only=True)
+    return names[0] if len(names) == 1 else None
+
+
+def _layer(place: "Bench", told: ToldOptions) -> "Layer | None":
+    """The layer that is meant; none for a test cup where none is running."""
+    from curewatch.errors import UsageError
+    from curewatch.shed import layer_log
+
+    running = {each.layer: each for each in layer_log.running(place.logbook, place.now)}
+    if told.layer is not None:
+        if told.layer.upper() not in running:
+            there = f"running: {', '.join(running)}" if running else "none is running"
+            raise UsageError(f"no running layer {told.layer!r}; {there}")
+        return running[told.layer.upper()]
+    if len(running) == 1:
+        return next(iter(running.values()))
+    if told.cup is not None:
+        return None
+    if not running:
+        raise UsageError("no layer is running; `curewatch layer --at 14:30` says that one was begun")
+    raise UsageError(f"several layers are running; give --layup, one of {', '.join(running)}")
+
+
+def _evidence(place: "Bench", told: ToldOptions, layer: "Layer | None") -> "Evidence":
+    from curewatch.cli.history_file import read_history
+    from curewatch.errors import UsageError
+    from curewatch.model.fit.evidence import Evidence, cup_evidence
+
+    usual = place.configuration.resin
+    mass = told.mass or (layer.batch_mass if layer else usual.batch_mass_g and usual.batch_mass_g / 1000.0)
+    dose = layer.peroxide_percent if layer else usual.peroxide_percent
+    if (told.cup is not None or told.seen == "kicked") and mass is None:
+        raise UsageError("a pot or cup needs its mass; give --mass 100 g")
+    if told.cup is not None:
+        return cup_evidence(read_history(told.cup, HOTTEST_CUP), float(mass or 0.0), dose)
+    assert layer is not None
+    assert told.seen is not None
+    elapsed = place.happened - layer.started
+    if elapsed <= 0.0:
+        began = place.words.moment(layer.started, place.now)
+        raise UsageError(f"{layer.layer} was mixed {began}; what you saw of it must be later")
+    path = _path(place, told, layer)
+    return Evidence(told.seen, elapsed, path, mass, dose, layer=layer.layer)
+
+
+def _path(place: "Bench", told: ToldOptions, layer: "Layer") -> Any:
+    """The temperatures that the layer went through: as told, or as recorded."""
+    from curewatch.errors import UsageError
+    from curewatch.model.film.film import constant
+    from curewatch.shed import consult, learnt, present
+
+    if told.temperature is not None:
+        return constant(told.temperature, place.happened - layer.started)
+    situation = present.situation(place.logbook, place.configuration, place.now)
+    if told.seen == "kicked":
+        found = learnt.air_history(layer, place.happened, situation)
+    else:
+        substrate = consult.question(place.configuration).substrate
+        found = learnt.history(layer, place.happened, situation, substrate)
+    if found is None:
+        began, seen = (place.words.moment(each, place.now) for each in (layer.started, place.happened))
+        raise UsageError(
+            f"no temperature was recorded from {began} to {seen}; give --temperature, the usual one then"
+        )
+    return found
+
+
+def _undo(place: "Bench", *, json: bool) -> None:
+    from curewatch.cli import terminal
+    from curewatch.cli.screens import observe as screen
+    from curewatch.errors import UsageError
+    from curewatch.logbook import Entry, EntryKind
+    from curewatch.materials import load_resin
+    from curewatch.shed import learnt
+
+    standing = list(learnt.standing(place.logbook))
+    if not standing:
+        raise UsageError("there is no observation to withdraw")
+    last, payload = standing[-1]
+    named = str(payload.get("resin_asked") or payload.get("resin"))
+    resin = load_resin(named, place.configuration.resin.folder)
+    changes = {
+        "corrects": last.number,
+        "changes": {"withdrawn": True},
+        "why": "undone by `curewatch observe --undo`",
+    }
+    place.entry(Entry(EntryKind.CORRECTION, changes, place.now, job=last.job))
+    lot, layer = payload.get("lot"), str(payload.get("layer") or "")
+    found = learnt.lessons(place.logbook, resin, lot, layer)
+    if json:
+        plain = screen.as_plain(found, layer)
+        terminal.print_json({"withdrawn": last.number, "lot": lot, "observations": plain})
+        return
+    when = place.words.moment(last.at, place.now)
+    first = (
+        f"withdrawn: {payload.get('seen')} of {payload.get('layer') or 'a cup'}, {when} (entry {last.number})"
+    )
+    terminal.print_lines([first, "", *screen.history(found, layer), *_lot(lot)])
+
+
+def _lot(lot: str | None) -> list[str]:
+    from curewatch.cli.safe_text import safe_line
+
+    return [
+        f"    lot {safe_line(lot)}"
+        if lot
+        else "    no lot named: `layer --lot` or [resin] lot keeps lots apart"
+    ]
+
+
+def _next(layer: "Layer | None") -> list[str]:
+    return ["", "  Countdowns by what was learnt: curewatch layer --running"] if layer else []

@@ -1,0 +1,185 @@
+"""Thinking about the advice: what the logbook knows in, entries, documents and lines out.
+
+Called by the loop when the core asks for it. Everything it says is first stored, then published and
+shown, like everything else.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import NamedTuple
+
+from curewatch.advice.alert import alerts, watchers
+from curewatch.advice.alert.alerts import Event, Happening, Signal
+from curewatch.advice.alert.progress import Progress, follow
+from curewatch.advice.judge import question
+from curewatch.advice.judge.answer import Advice, as_plain
+from curewatch.advice.judge.question import Question
+from curewatch.advice.judge.situation import Situation
+from curewatch.clock import Instant
+from curewatch.configuration import Configuration
+from curewatch.daemon.events import Again, Publish, Show
+from curewatch.daemon.published_alerts import alerts_document
+from curewatch.errors import CurewatchError
+from curewatch.jobs import Layer
+from curewatch.logbook import Entry, LogbookStore, StoredEntry
+from curewatch.model.air.outlook import Outlook
+from curewatch.phrases import phrase
+from curewatch.shed import consult, layer_log, present
+from curewatch.shed.clock_watch import NOT_BEFORE
+from curewatch.wording import kept, plain_wording
+
+Said = Entry | Publish | Show | Again
+
+
+class LookMemory(NamedTuple):
+    """What one look must know of those before it."""
+
+    alerts: alerts.State
+    read: int  # number of the last alert entry taken up
+    verdict: str
+    corrected: int  # number of the last correction taken up
+
+
+class Evaluation:
+    """Keeps which alerts stand and what the last verdict was; a restart takes both from the logbook."""
+
+    def __init__(
+        self,
+        configuration: Configuration,
+        logbook: LogbookStore,
+        *,
+        not_before: float = NOT_BEFORE,
+        memory: LookMemory | None = None,
+    ) -> None:
+        self._not_before = not_before
+        self._configuration = configuration
+        self._plain = plain_wording(configuration.zone)  # how texts are stored and published
+        self._logbook = logbook
+        self._question = consult.question(configuration, logbook=logbook)
+        self._alerts, self._read, self._verdict, self._corrected = memory or _restored(logbook)
+
+    @property
+    def memory(self) -> LookMemory:
+        return LookMemory(self._alerts, self._read, self._verdict, self._corrected)
+
+    def __call__(self, at: Instant, reason: str) -> tuple[Said, ...]:
+        """The answer for a start now, the running layers and the alerts, as far as they changed."""
+        now = at.utc
+        seen_since = self._take_up_acknowledgements()
+        corrections = self._logbook.entries("correction", after=self._corrected)  # before what they change
+        self._question = consult.question(self._configuration, logbook=self._logbook)
+        known = present.situation(self._logbook, self._configuration, now, not_before=self._not_before)
+        seen = question.with_surface(known, self._question.substrate)
+        outlook = question.coming_hours(seen, self._question.substrate)
+        advice = question.ask(self._question, known, coming=outlook)
+        layers = layer_log.running(self._logbook, now)
+        progresses, troubles = self._followed(layers, seen, outlook)
+        signals = watchers.signals(
+            seen,
+            progresses,
+            self._question.limits,
+            outlook,
+            standing=self._alerts,
+        )
+        events = self._step(signals, corrections, now)
+        mark = watchers.next_mark(progresses, now)
+        return (
+            *seen_since,
+            *self._told(advice, now),
+            *(said for event in events for said in self._rung(event)),
+            *(Show("layer", now, text, {}, loud=True) for text in troubles),
+            Publish("advice", as_plain(advice, self._plain)),
+            Publish("alerts", alerts_document(now, self._alerts, progresses, self._plain)),
+            *(() if mark is None else (Again(mark),)),
+        )
+
+    # ---- the verdict
+
+    def _told(self, advice: Advice, now: float) -> Iterator[Said]:
+        """The verdict, where it is another than before."""
+        verdict = str(advice.verdict)
+        if verdict == self._verdict:
+            return
+        payload = {
+            "verdict": verdict,
+            "was": self._verdict,
+            **kept(self._plain, now, headline=advice.headline),
+            "resin": advice.resin,
+        }
+        self._verdict = verdict
+        yield Entry("verdict", payload, now)
+        text = phrase("{verdict}: {headline}", verdict=verdict, headline=advice.headline)
+        yield Show("verdict", now, text, payload, loud=verdict != "go")
+
+    # ---- running layers
+
+    def _followed(
+        self, layers: tuple[Layer, ...], seen: Situation, outlook: Outlook | None
+    ) -> tuple[list[Progress], list[str]]:
+        """Each running layer's progress; what could not be followed is said instead."""
+        followed, troubles = [], []
+        for layer in layers:
+            if outlook is None:
+                continue  # nothing is known of the coming hours; the sensor's own alert says so
+            try:
+                followed.append(follow(layer, self._about(layer), seen, outlook))
+            except CurewatchError as trouble:
+                troubles.append(f"{layer.layer} cannot be followed: {trouble}")
+        return followed, troubles
+
+    def _about(self, layer: Layer) -> Question:
+        """The question with the resin that this layer was laid with."""
+        return consult.about(layer, self._configuration, self._question, self._logbook)
+
+    # ---- alerts
+
+    def _step(
+        self, signals: Iterable[Signal], corrections: Sequence[StoredEntry], now: float
+    ) -> tuple[Event, ...]:
+        """What changed; what was corrected since the last look is judged as if it had always been so."""
+        if corrections:
+            self._corrected = corrections[-1].number
+            corrected = (one.payload.get("corrects") for one in corrections)
+            first = min((number for number in corrected if isinstance(number, int)), default=0)
+            told = (one.payload for one in self._logbook.entries("alert") if one.number < first)
+            before = alerts.rebuild(alerts.events_told(told))
+            self._alerts, events = alerts.step_anew(self._alerts, before, signals, now)
+        else:
+            self._alerts, events = alerts.step(self._alerts, signals, now)
+        return events
+
+    def _rung(self, event: Event) -> Iterator[Said]:
+        stored = alerts.event_as_plain(event, self._plain)
+        loud = event.happening in {Happening.RAISED, Happening.RENEWED}
+        yield Entry("alert", stored, event.at)
+        became = phrase("{became}: {text}", became=str(event.happening), text=event.text)
+        yield Show("alert", event.at, event.text if loud else became, stored, loud)
+
+    def _take_up_acknowledgements(self) -> list[Said]:
+        """Somebody at another terminal saw an alert: it is in the logbook already, here it is only told."""
+        told: list[Said] = []
+        for entry in self._logbook.entries("alert", after=self._read):
+            self._read = entry.number
+            for event in alerts.events_told([entry.payload]):
+                if event.happening is not Happening.ACKNOWLEDGED:
+                    continue
+                self._alerts, events = alerts.acknowledge(self._alerts, event.key, entry.at)
+                told += [said for event in events for said in self._rung(event) if isinstance(said, Show)]
+        return told
+
+
+def _restored(logbook: LogbookStore) -> LookMemory:
+    """What stood when the last daemon ended still stands."""
+    found = logbook.entries("alert")
+    verdicts = logbook.entries("verdict")
+    last = found[-1].number if found else 0
+    return LookMemory(
+        alerts.rebuild(alerts.events_told(entry.payload for entry in found)),
+        last,
+        str(verdicts[-1].payload["verdict"]) if verdicts else "",
+        last,  # a correction after it may not have been taken up
+    )
+
+
+def standing(logbook: LogbookStore) -> alerts.State:
+    """The alerts that stand, for whoever reads beside a daemon."""
+    return alerts.rebuild(alerts.events_told(entry.payload for entry in logbook.entries("alert")))

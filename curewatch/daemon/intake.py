@@ -1,0 +1,241 @@
+"""From what edges bring to readings under the names of the configuration.
+
+Keeps one framer a port and the one parser; knows which name, hardware number or topic is whose.
+"""
+
+from collections.abc import Callable, Mapping
+from functools import partial
+from typing import Any, NamedTuple, Self
+
+from curewatch.configuration import Configuration, MqttSource, SerialSource, WireUnits
+from curewatch.configuration.topics import covers_levels
+from curewatch.daemon.devices import Devices, Mark, numbers_in
+from curewatch.daemon.events import BytesArrived, MessageArrived
+from curewatch.readings import Flag, Reading, Rejected
+from curewatch.shed import forecasts
+from curewatch.shed.corrections import Correction, corrected
+from curewatch.wire import LineFramer, Parser, Plausibility, PlausibleRange, Reason, bare
+from curewatch.wire.fields import OURS, Words
+from curewatch.wire.reasons import reject
+
+_KINDS = {"temperature": "temperature", "humidity": "relative_humidity"}  # keys of wire_units
+_BACKLOG = int(Flag.BACKLOG)
+TOPICS = 5_000  # topics whose owner is remembered; beyond that it is worked out each time
+
+
+class Owner(NamedTuple):
+    """Whose readings a topic carries."""
+
+    device: str  # the name for a payload that names nobody
+    fixed: bool  # the whole topic is some sensor's address
+    words: Words  # its own, and its units
+    form: str
+    quantity: str  # of a bare number on this topic: a word of ours, or empty
+    mark: Mark | None  # what tells its device from another of the same name; none where the topic is told
+
+
+class Intake:
+    """Bytes and messages in, readings and refusals out."""
+
+    def __init__(self, configuration: Configuration, before: Self | None = None) -> None:
+        self._configuration = configuration
+        self._parser: Parser = before._parser if before else Parser(check=False)
+        self._parser.zone = configuration.zone
+        self._plausibility: Plausibility = before._plausibility if before else Plausibility()
+        self._framers: dict[str, LineFramer] = before._framers if before else {}  # one a port
+        self._whole = False
+        self._nobody = configuration.meant()  # whose readings those are that name nobody; '': refused
+        self.corrections: Mapping[str, Correction] = before.corrections if before else {}  # by sensor
+        self._owners: dict[tuple[str, str], Owner] = {}  # (source, topic), at most TOPICS
+        self._dialects: dict[Any, Words] = {}  # (sensor, source), both of the configuration
+        self._devices = Devices()  # anew with each configuration: it may have put two devices apart
+        self._own_words = any(
+            sensor.fields or sensor.wire_units != WireUnits() for sensor in configuration.sensors.values()
+        )
+        self._names = {
+            address: name
+            for name, sensor in configuration.sensors.items()
+            for address in (name, *sensor.address, *sensor.topics.values())
+        }
+        self._quantities: dict[str, str] = {
+            topic: word for sensor in configuration.sensors.values() for word, topic in sensor.topics.items()
+        }
+
+    def from_start(self, sensor: str | None = None) -> None:
+        """Streams are files, not ports: they begin with a whole line, and their own time is the time.
+
+        A file that names nobody is of ``sensor``, else of the one that is told to hang in the shed's air.
+        """
+        self._whole = True
+        self._nobody = sensor or self._configuration.meant("air")
+        self._plausibility = Plausibility(PlausibleRange(clock_set=0.0))
+
+    def begin(self) -> None:
+        """A batch begins: what is remembered of its readings can be taken back with it."""
+        self._plausibility.begin()
+
+    def keep(self) -> None:
+        """The batch is committed."""
+        self._plausibility.keep()
+
+    def take_back(self) -> None:
+        """The batch is given up: a redelivery is new. (Half a line stays: its bytes do not come again.)"""
+        self._plausibility.take_back()
+
+    def reopened(self, source: str) -> None:
+        """A port was opened anew: what it says first may be the tail of a line."""
+        if source in self._framers:
+            self._framers[source].reopened()
+
+    def bytes_arrived(self, event: BytesArrived) -> list[Reading | Rejected]:
+        source = event.source
+        framer = self._framers.get(source)
+        if framer is None:
+            framer = LineFramer(source=source, from_start=self._whole)
+            self._framers[source] = framer
+        port = self._configuration.serial.get(source)
+        sensor, form = (port.sensor or self._nobody, port.form) if port else (self._nobody, "auto")
+        words = self._words(sensor, port)
+        found: list[Reading | Rejected] = []
+        for line in framer.feed(event.data, event.at.utc):
+            if isinstance(line, Rejected):
+                found.append(line)
+            else:
+                parse = partial(self._parser.line, line, event.at, source, sensor, form=form)
+                said = self._in_own_words(parse(words=words), port, words, parse)
+                found.extend(self._alone(item, line, source) for item in said)
+        return found
+
+    def message_arrived(self, event: MessageArrived) -> list[Reading | Rejected]:
+        if event.discarded:
+            raw = f"{event.topic}: {event.discarded} bytes".encode()
+            return [reject(Reason.TOO_LARGE, raw, event.at.utc, event.source)]
+        owner = self._owners.get((event.source, event.topic)) or self._found_owner(event.source, event.topic)
+        parse = partial(
+            self._parser.payload,
+            event.payload,
+            event.at,
+            event.source,
+            owner.device,
+            form=owner.form,
+            retained=event.retained,
+            quantity=owner.quantity,
+        )
+        broker = self._configuration.mqtt.get(event.source)
+        found = self._in_own_words(parse(words=owner.words), broker, owner.words, parse)
+        if event.backlog:
+            found = [_held_back(item) for item in found]
+        if all(isinstance(item, Reading) and item.sensor == forecasts.NAME for item in found):
+            return found  # its times lie ahead; what is made of it is checked there
+        told = owner._replace(mark=None) if event.retained else owner  # it may be of a device long gone
+        return [self._alone(item, event.payload, event.source, told) for item in found]
+
+    def _in_own_words(
+        self,
+        found: list[Reading | Rejected],
+        source: MqttSource | SerialSource | None,
+        words: Words,
+        again: Callable[..., list[Reading | Rejected]],
+    ) -> list[Reading | Rejected]:
+        """A device that names itself in its message is read as the table of its sensor says."""
+        if self._own_words:
+            for item in found:
+                name = self._names.get(item.sensor)
+                if name and isinstance(item, Reading):
+                    own = self._words(name, source)
+                    return found if own is words else again(words=own)
+        return found
+
+    def _alone(
+        self, item: Reading | Rejected, raw: bytes, source: str, owner: Owner | None = None
+    ) -> Reading | Rejected:
+        """Named and checked, where one device only speaks under the name, or the configuration tells both."""
+        named = self._named(item, owner)
+        if isinstance(named, Rejected):
+            return named
+        name, marks = named.sensor, numbers_in(raw)
+        if owner is not None and owner.mark and item.sensor == owner.device:
+            marks.append(owner.mark)
+        known = self._configuration.sensors.get(name)
+        two = self._devices.two(name, marks, named.received, known.every_s if known else 0.0)
+        told = (owner is not None and owner.fixed) or (item.sensor != name and item.sensor in self._names)
+        if two and not told:
+            return reject(Reason.TWO_DEVICES, raw, named.received, source, name)
+        return self._checked(named, raw, source)
+
+    def _checked(self, item: Reading | Rejected, raw: bytes, source: str) -> Reading | Rejected:
+        """Plausible, and put right by its sensor's last check; or refused.
+
+        After naming, because two names on the wire may be one sensor.
+        """
+        if isinstance(item, Rejected):
+            return item
+        if not item.sensor:
+            return reject(Reason.NO_NAME, raw, item.received, source)
+        found = self._plausibility.check(item, raw, source)
+        if isinstance(found, Rejected) or found.sensor not in self.corrections:
+            return found
+        return corrected(found, self.corrections[found.sensor])
+
+    def _named(self, item: Reading | Rejected, owner: Owner | None = None) -> Reading | Rejected:
+        """Under the configured name; a topic that is an address speaks for its sensor alone."""
+        name = self._names.get(item.sensor)
+        if name is None and owner is not None and owner.fixed:
+            name = owner.device
+        return item if name is None or name == item.sensor else item._replace(sensor=name)
+
+    def _found_owner(self, source: str, topic: str) -> Owner:
+        broker = self._configuration.mqtt.get(source) or MqttSource()
+        levels = topic.split("/")
+        fixed = self._names.get(topic)
+        quantity = self._quantities.get(topic) or (
+            "" if levels[-1] in self._names else bare.quantity_of(topic)
+        )
+        named = levels[:-1] if quantity and len(levels) > 1 else levels
+        told, mark = self._device(broker, levels, len(named))
+        device = fixed or told or self._nobody
+        sensor = self._names.get(device, device)
+        words = self._words(sensor, broker)
+        if mark:
+            mark = (f"{source} {mark[0]}", mark[1])
+        owner = Owner(device, fixed is not None, words, broker.form, quantity, mark)
+        if len(self._owners) < TOPICS:
+            self._owners[source, topic] = owner
+        return owner
+
+    @staticmethod
+    def _device(broker: MqttSource, levels: list[str], telling: int) -> tuple[str, Mark | None]:
+        """The level that the last + of the matching filter stands for; else the last that may name one.
+
+        And the levels that wildcards stand for up to there: a first + often is an application or a place.
+        """
+        fits = [wanted for pattern in broker.topics if covers_levels(wanted := pattern.split("/"), levels)]
+        for wanted in fits:
+            places = [place for place, level in enumerate(wanted[:telling]) if level == "+"]
+            if places:
+                said = "/".join(levels[place] for place in places)
+                return levels[places[-1]], ("/".join(wanted), said)
+        for wanted in fits:
+            if wanted[-1] == "#":
+                return levels[telling - 1], ("/".join(wanted), "/".join(levels[len(wanted) - 1 : telling]))
+        return levels[telling - 1], None
+
+    def _words(self, name: str, source: MqttSource | SerialSource | None) -> Words:
+        """How a sensor speaks over a source: as its own table says, else as the source's."""
+        known = self._configuration.sensors.get(name)
+        if known and not known.fields and known.wire_units == WireUnits():
+            known = None
+        key = (name if known else "", id(source))  # a table of the configuration, which stays
+        if key not in self._dialects:
+            told: list[Any] = [each for each in (source, known) if each is not None]
+            fields: Mapping[str, str] = {}
+            units: dict[str, str] = {}
+            for each in told:
+                fields = getattr(each, "fields", None) or fields
+                units |= {_KINDS[of]: unit for of, unit in each.wire_units if unit is not None}
+            self._dialects[key] = Words(fields, units) if fields or units else OURS
+        return self._dialects[key]
+
+
+def _held_back(item: Reading | Rejected) -> Reading | Rejected:
+    return item._replace(flags=item.flags | _BACKLOG) if isinstance(item, Reading) else item

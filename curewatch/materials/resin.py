@@ -1,0 +1,286 @@
+"""A resin system: what the model must know of a mix, each number with its origin.
+
+All values are SI. A system is a frozen value; a fit or a learned lot makes a new one that names its
+parent. ``kinetics`` describes one law for film, pot and laminate alike.
+
+Polyesters and vinyl esters start with an inhibitor that eats the first radicals. It is written as
+the conversion those radicals would have made, so that one number, the *progress* of the cure, runs
+from ``-inhibitor`` through 0 (inhibitor used up) to 1; conversion is progress where positive.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Literal, NamedTuple
+
+from curewatch.errors import OutOfValidity
+from curewatch.physics.cure_kinetics import arrhenius
+from curewatch.physics.gelation import conversion_at_viscosity, gel_time_of_cobalt
+
+Kind = Literal["epoxy", "polyester", "vinyl ester"]
+
+
+class Origin(NamedTuple):
+    """Where a number comes from."""
+
+    tag: str  # published | open data | computed | common practice | from memory | assumed | sheet | learned
+    source: str
+    spread: float | None = None  # one standard deviation, in the unit of the file
+    spread_unit: str = ""
+
+
+class DoseOutOfRange(OutOfValidity):
+    """A dose of peroxide or accelerator with which the resin must not be mixed."""
+
+    def __init__(self, what: str, percent: float, allowed: tuple[float, float], resin: str) -> None:
+        low, high = allowed
+        super().__init__(what, percent, f"{low:g}..{high:g} %", resin)
+        trouble = (
+            "too little: it may stay soft for good"
+            if percent < low
+            else "too much: it may never cure through, and it heats and shrinks more"
+        )
+        told = f"{what} of {percent:g} % is {trouble}. Allowed for {resin}: {low:g} to {high:g} %"
+        self.args = (f"{told}. Choose a dose in that range, or warm or cool the work instead",)
+
+
+@dataclass(frozen=True, slots=True)
+class Kinetics:
+    """Kamal–Sourour rates at 25 degC with the diffusion limit and the inhibitor."""
+
+    k1: float  # [1/s]
+    k2: float  # [1/s]
+    energy_1: float  # [J/mol]
+    energy_2: float  # [J/mol]
+    m: float
+    n: float
+    steepness: float  # C of the diffusion factor [1]
+    lead: float  # x: cure turns to glass when Tg is this far above the temperature [K]
+    inhibitor: float = 0.0  # conversion that the inhibitor's share of radicals would have made [1]
+
+
+@dataclass(frozen=True, slots=True)
+class Network:
+    """Glass transition against conversion (DiBenedetto)."""
+
+    uncured: float  # [K]
+    full: float  # [K]
+    shape: float  # lambda [1]
+    stated: float | None = None  # the highest that the maker's sheet states [K]
+
+
+@dataclass(frozen=True, slots=True)
+class Thresholds:
+    """Conversions at which the work changes its nature."""
+
+    gel: float
+    stays_put: float
+    tack_free: float
+    open_viscosity: float  # working time ends when the viscosity has risen this many times [1]
+    viscosity_a: float  # Castro–Macosko A
+    viscosity_b: float  # Castro–Macosko B
+    sand: float | None = None  # not sanded sooner, by the maker's word or as usual [s]
+    sand_temperature: float | None = None  # at this temperature [K]
+
+    @property
+    def open(self) -> float:
+        """Conversion at which the working time ends. [1]"""
+        return conversion_at_viscosity(self.open_viscosity, self.gel, self.viscosity_a, self.viscosity_b)
+
+
+@dataclass(frozen=True, slots=True)
+class Thermal:
+    """Heat of the mix."""
+
+    reaction_heat: float  # [J/kg]
+    heat_capacity: float  # [J/(kg K)]
+    density: float  # [kg/m3]
+    conductivity: float  # [W/(m K)]
+
+
+@dataclass(frozen=True, slots=True)
+class Mix:
+    """How resin and hardener go together."""
+
+    hardener_mass: float  # mass of hardener for one of resin [1]
+    resin_density: float  # [kg/m3]
+    hardener_density: float  # [kg/m3]
+    tolerance: float  # relative error of the ratio that the sheet allows [1]
+
+    @property
+    def hardener_volume(self) -> float:
+        """Volume of hardener for one of resin. [1]"""
+        return self.hardener_mass * self.resin_density / self.hardener_density
+
+
+@dataclass(frozen=True, slots=True)
+class Dose:
+    """Peroxide and accelerator of a polyester or vinyl ester, per cent by mass of resin."""
+
+    peroxide_low: float
+    peroxide_normal: float
+    peroxide_high: float
+    peroxide_order: float  # rate ~ peroxide to this power [1]
+    cobalt_low: float
+    cobalt_normal: float
+    cobalt_high: float
+    gel_a: float  # of t_gel = a + b/[Co] [s]
+    gel_b: float  # [s %]
+
+
+class DoseUsed(NamedTuple):
+    """A dose of peroxide, and whether somebody gave it."""
+
+    peroxide_percent: float | None  # by mass of resin; of an epoxy none
+    peroxide_assumed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class BlushNature:
+    """How prone the hardener is to amine blush."""
+
+    amine_factor: float  # 1 for an ordinary aliphatic amine, 0 for none [1]
+    energy: float  # of carbamation [J/mol]
+    peel_ply_from: float  # equivalent exposure at 20 degC in saturated air [s]
+    wash_from: float  # the same [s]
+    rest: float | None = None  # that the sheet asks for after mixing, before it is spread [s]
+
+
+@dataclass(frozen=True, slots=True)
+class Bond:
+    """When a next layer still bonds chemically, in conversion, or as the sheet states it."""
+
+    best_from: float
+    best_until: float
+    closes: float
+    sheet_closes: float | None = None  # stated window from mixing [s]
+    sheet_temperature: float | None = None  # at this temperature [K]
+
+
+@dataclass(frozen=True, slots=True)
+class SurfaceNature:
+    """What the free surface does in air."""
+
+    air_inhibited: bool = False  # stays tacky in air unless covered or waxed
+    wax: bool = False  # wax floats up: cures tack-free, must be abraded before the next layer
+
+
+@dataclass(frozen=True, slots=True)
+class ResinLimits:
+    """Where the system may be used at all."""
+
+    lowest_temperature: float  # [K]
+    highest_temperature: float  # [K]
+    highest_humidity: float  # [1]
+
+
+@dataclass(frozen=True, slots=True)
+class Price:
+    """What the user pays, if they said."""
+
+    per_kilogram: float
+    currency: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Covariance:
+    """What a fit left uncertain: parameters by dotted key, and their joint covariance.
+
+    Rates (``kinetics.k1`` …), times and ``inhibitor`` vary in natural logarithm; all other
+    parameters in their SI unit.
+    """
+
+    keys: tuple[str, ...] = ()
+    matrix: tuple[tuple[float, ...], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Resin:
+    """One mix as the model sees it."""
+
+    name: str
+    title: str
+    kind: Kind
+    note: str
+    kinetics: Kinetics
+    network: Network
+    milestones: Thresholds
+    thermal: Thermal
+    blush: BlushNature
+    bond: Bond
+    limits: ResinLimits
+    rate_sd: float  # of the lot's rate factor, in natural logarithm [1]
+    surface: SurfaceNature = field(default_factory=SurfaceNature)
+    mix: Mix | None = None  # epoxies
+    dose: Dose | None = None  # polyesters and vinyl esters
+    price: Price | None = None
+    covariance: Covariance = field(default_factory=Covariance)
+    parent: str = ""  # the system this one was fitted or learned from
+    version: int = 1
+    origins: Mapping[str, Origin] = field(default_factory=dict, compare=False, repr=False)
+
+    def rate(self, temperature: float) -> tuple[float, float]:
+        """Rate constants k1, k2 at a temperature. [K] -> [1/s]"""
+        k = self.kinetics
+        return (
+            float(arrhenius(k.k1, k.energy_1, temperature)),
+            float(arrhenius(k.k2, k.energy_2, temperature)),
+        )
+
+    @property
+    def added(self) -> str:
+        """What is mixed into the resin: ``hardener`` into an epoxy, ``peroxide`` into the other kinds."""
+        return "hardener" if self.kind == "epoxy" else "peroxide"
+
+    def dose_used(self, peroxide_percent: float | None = None) -> DoseUsed:
+        """The dose given, or the normal one; of an epoxy none. [per cent by mass of resin]"""
+        if self.dose is None:
+            return DoseUsed(None, peroxide_assumed=False)
+        if peroxide_percent is None:
+            return DoseUsed(self.dose.peroxide_normal, peroxide_assumed=True)
+        return DoseUsed(peroxide_percent, peroxide_assumed=False)
+
+    def dose_factor(
+        self, peroxide_percent: float | None = None, cobalt_percent: float | None = None
+    ) -> float:
+        """How much faster this dose cures than the normal one. [per cent by mass of resin] -> [1]
+
+        Raises
+        ------
+        DoseOutOfRange
+            Too little or too much peroxide or accelerator; or a dose given to an epoxy, whose
+            ratio is never changed to change its speed.
+        """
+        if self.dose is None:
+            if peroxide_percent is not None or cobalt_percent is not None:
+                raise OutOfValidity(
+                    "peroxide or cobalt in per cent",
+                    float(peroxide_percent if peroxide_percent is not None else cobalt_percent or 0.0),
+                    "no dose: an epoxy keeps its mix ratio; choose a faster or slower hardener instead",
+                    self.name,
+                )
+            return 1.0
+        dose = self.dose
+        peroxide = dose.peroxide_normal if peroxide_percent is None else peroxide_percent
+        cobalt = dose.cobalt_normal if cobalt_percent is None else cobalt_percent
+        self._require("peroxide", peroxide, dose.peroxide_low, dose.peroxide_high)
+        self._require("cobalt", cobalt, dose.cobalt_low, dose.cobalt_high)
+        normal = float(gel_time_of_cobalt(dose.cobalt_normal, dose.gel_a, dose.gel_b))
+        chosen = float(gel_time_of_cobalt(cobalt, dose.gel_a, dose.gel_b))
+        return float((peroxide / dose.peroxide_normal) ** dose.peroxide_order * normal / chosen)
+
+    def dosed(self, peroxide_percent: float | None = None, cobalt_percent: float | None = None) -> "Resin":
+        """The same resin mixed with this dose, its normal one from then on; raises as :meth:`dose_factor`."""
+        factor = self.dose_factor(peroxide_percent, cobalt_percent)
+        if self.dose is None:
+            return self
+        dose = replace(
+            self.dose,
+            peroxide_normal=self.dose.peroxide_normal if peroxide_percent is None else peroxide_percent,
+            cobalt_normal=self.dose.cobalt_normal if cobalt_percent is None else cobalt_percent,
+        )
+        rates = replace(self.kinetics, k1=factor * self.kinetics.k1, k2=factor * self.kinetics.k2)
+        return replace(self, kinetics=rates, dose=dose)
+
+    def _require(self, what: str, percent: float, low: float, high: float) -> None:
+        if not low <= percent <= high:
+            raise DoseOutOfRange(what, percent, (low, high), self.name)

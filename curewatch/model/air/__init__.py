@@ -1,0 +1,1 @@
+"""Air, surface and shed: the past and the coming hours."""

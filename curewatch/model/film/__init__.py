@@ -1,0 +1,1 @@
+"""A film through time: conversion, its marks, blush and recoat window."""

@@ -1,0 +1,174 @@
+"""Is it finished: what glass transition the shed can reach, what warmth finishes it, what it will stand.
+
+A film cures until its glass transition has climbed a little above its own temperature, and stops
+there. More warmth takes it further: that is a post-cure. In use it must stay well below its glass
+transition, or it softens, creeps and prints through; dark paint in the sun is the hardest test most
+boats meet.
+
+How far the cold lets it go is the least sure number of all: the glass slows the cure, it does not end
+it. So beside the likely film stands one that stalls early, and a service is judged by that one.
+
+What a part stands, and what a post-cure brings, rest on the highest glass transition there is. Without
+a maker's sheet that states one nobody knows it: then neither is judged, and :data:`NOT_STATED` says why.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+
+from curewatch.materials.resin import Origin, Resin
+from curewatch.model.film.film import Cure, History, constant, cure
+from curewatch.model.film.lots import rate_factor_at
+from curewatch.model.film.milestones import crossing
+from curewatch.units import DAY, HOUR, ZERO_CELSIUS
+
+WEEKS = 14 * DAY  # s after which a film in a shed has come as far as it will
+FINISHED = 10.0  # K below the highest glass transition counts as finished (assumed)
+MARGIN = 15.0  # K that the glass transition must lie above the service temperature (common practice)
+LONGEST = 24 * HOUR  # of a post-cure that anybody will hold [s]
+SHORTEST = 2 * HOUR  # so that the part is warm through (common practice) [s]
+OVENS = tuple(celsius + ZERO_CELSIUS for celsius in (40.0, 50.0, 60.0, 70.0, 80.0))  # tents, blankets [K]
+WAYS = 3  # of post-cure that are offered
+SLOW_LOT = 0.05  # a post-cure must also do for a slow lot: this quantile of its rate
+EARLY_STALL = 1.163  # standard deviations of each of two spreads, together one in twenty
+STALL_SPREAD = {"kinetics.lead": 4.0, "kinetics.steepness": 7.0}  # K and 1, where a file gives none (assumed)
+SOFTENS = 10.0  # K above its present glass transition at which an unfinished film may be warmed (assumed)
+CAUTION = (
+    "WARNING: a warm part softens before it hardens, and heat starts fires. Warm it about 10 K an hour, with "
+    "the part supported. Use a heated blanket with a thermostat on a residual-current device, by the local "
+    "electrical code; stay with it. Never an open flame. Structural or classed work: ask a surveyor."
+)
+NOT_STATED = (
+    "not known, because no maker's sheet states a glass transition (Tg) of this resin. "
+    "Use the maker's word, or type in the sheet's Tg: curewatch resin fit"
+)
+
+
+class Service(NamedTuple):
+    """Something a finished part must stand."""
+
+    name: str
+    temperature: float  # [K]
+    origin: Origin
+
+
+SERVICES = (
+    Service(
+        "pale paint in the sun", 323.15, Origin("common practice", "pale decks and topsides to 50 degC", 5.0)
+    ),
+    Service("dark paint in the sun", 348.15, Origin("common practice", "dark surfaces 70 to 80 degC", 5.0)),
+    Service("engine space", 338.15, Origin("from memory", "closed engine spaces 50 to 70 degC", 8.0)),
+)
+
+
+class PostCure(NamedTuple):
+    """How long at which temperature; nan if it does not get there within a day."""
+
+    temperature: float  # [K]
+    duration: float  # [s]
+
+
+class Stands(NamedTuple):
+    """One service, and whether this film stands it."""
+
+    service: Service
+    now: bool
+    finished: bool  # once it has been post-cured
+    spare: float  # glass transition of a film that stalled early less service temperature, now [K]
+
+
+class Finish(NamedTuple):
+    """Where a film stands and what would finish it."""
+
+    glass_transition: float  # now [K]
+    least: float  # now, if it stalls early [K]
+    reachable: float  # by staying as it is for two weeks [K]
+    reachable_least: float  # the same if it stalls early [K]
+    wanted: float | None  # at which it counts as finished; none where no sheet states one [K]
+    post_cures: tuple[PostCure, ...]  # the gentlest that get there, at most WAYS
+    stands: tuple[Stands, ...]
+
+    @property
+    def finished(self) -> bool | None:
+        """Whether no post-cure is needed; none where that is not known."""
+        return None if self.wanted is None else self.glass_transition >= self.wanted
+
+
+def finish(resin: Resin, done: Cure, services: Sequence[Service] = SERVICES) -> Finish:
+    """What one film has come to at the end of its history, and what would finish it.
+
+    Parameters
+    ----------
+    system : ResinSystem
+    done : Cure
+        Of one film (n,).
+
+    Returns
+    -------
+    Finish
+    """
+    now, conversion = float(done.glass_transition[-1]), float(done.conversion[-1])
+    wanted, early = wanted_of(resin), early_to_stall(resin)
+    slowed = cure(early, History(done.time, done.temperature), conversion=float(done.progress[0]))
+    least, warmth = min(now, float(slowed.glass_transition[-1])), float(done.temperature[-1])
+    return Finish(
+        glass_transition=now,
+        least=least,
+        reachable=reachable(resin, warmth, conversion),
+        reachable_least=reachable(early, warmth, float(slowed.conversion[-1])),
+        wanted=wanted,
+        post_cures=() if wanted is None else post_cures(resin, conversion, wanted),
+        stands=() if wanted is None else tuple(_stands(each, least, wanted) for each in services),
+    )
+
+
+def wanted_of(resin: Resin) -> float | None:
+    """At which a film counts as finished, never above what the sheet states; none without a sheet. [K]"""
+    stated = resin.network.stated
+    return None if stated is None else min(stated, resin.network.full - FINISHED)
+
+
+def _stands(service: Service, least: float, wanted: float) -> Stands:
+    spare = least - service.temperature
+    return Stands(service, spare >= MARGIN, max(least, wanted) - service.temperature >= MARGIN, spare)
+
+
+def early_to_stall(resin: Resin) -> Resin:
+    """The same resin, slowed by the glass as early and as steeply as one in twenty."""
+    sd = {
+        key: usual if key not in resin.origins else resin.origins[key].spread or usual
+        for key, usual in STALL_SPREAD.items()
+    }
+    kinetics = replace(
+        resin.kinetics,
+        lead=resin.kinetics.lead - EARLY_STALL * sd["kinetics.lead"],
+        steepness=resin.kinetics.steepness + EARLY_STALL * sd["kinetics.steepness"],
+    )
+    return replace(resin, kinetics=kinetics)
+
+
+def reachable(resin: Resin, temperature: float, conversion: float = 0.0) -> float:
+    """Glass transition after two more weeks at this temperature. [K, 1] -> [K]"""
+    return float(cure(resin, constant(temperature, WEEKS), conversion=conversion).glass_transition[-1])
+
+
+def post_cures(
+    resin: Resin, conversion: float, wanted: float, temperatures: Sequence[float] = OVENS
+) -> tuple[PostCure, ...]:
+    """How long it takes at each temperature to bring a film of a slow lot to a glass transition. [1, K]"""
+    slow, found = rate_factor_at(resin, SLOW_LOT), []
+    for kelvin in temperatures:
+        warm = cure(resin, constant(kelvin, LONGEST), conversion=conversion, rate_factor=slow)
+        duration = crossing(warm.time, warm.glass_transition, wanted)
+        if np.isfinite(duration):
+            found.append(PostCure(kelvin, max(duration, SHORTEST)))
+        if found and found[-1].duration == SHORTEST:
+            break  # hotter brings nothing more
+    return tuple(found[:WAYS])
+
+
+def gentle_start(glass_transition: float) -> float:
+    """How warm a film of this glass transition may be made at first. [K] -> [K]"""
+    return glass_transition + SOFTENS

@@ -1,0 +1,203 @@
+"""How far a film goes in one short step, as a table: what many films walk through together.
+
+Theory of operation. In a step at one temperature a film goes as far as its progress and that
+temperature say. That flow is tabulated once for each lot (progress x temperature), for bilinear
+interpolation; ``walk`` takes films through it.
+"""
+
+from collections.abc import Callable
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from curewatch.materials.resin import Resin
+from curewatch.model.film.lots import Lot
+from curewatch.model.film.rate_table import RateTable, pace
+from curewatch.physics.constants import GAS_CONSTANT, REFERENCE_TEMPERATURE
+from curewatch.units import FloatArray
+
+SingleArray = NDArray[np.float32]
+IndexArray = NDArray[np.int32]
+Rate = Callable[[FloatArray, FloatArray], FloatArray]
+
+STEP = 450.0  # s, halved for fast resins
+STEP_LIMIT = 0.5  # largest rate constant x step of the walk
+MOST_HALVINGS = 4  # a film so hot that 28 s is long for it gels within minutes: its marks are then rough
+CELLS = 384  # of progress
+CELLS_INHIBITED = 768  # half of them for the little before EARLY
+RANGE = 5.0  # K
+SPACING = 0.25  # K between temperatures of the table; 0.5 K errs by 8e-5 of conversion in the glass
+EARLY = 0.1  # progress below which an inhibited resin is tabulated more finely
+ANCHORS = 4  # lengths at which an integration is kept
+SUBSTEP_LIMIT = 0.3  # largest rate constant x Runge–Kutta step inside the table
+START_SUBSTEPS = 16  # near the start, where the rate has no derivative
+
+
+class Steps(NamedTuple):
+    """Where the nodes of progress lie: index = progress * scale + min(progress, bend) * extra + offset."""
+
+    nodes: FloatArray
+    scale: np.float32
+    extra: np.float32
+    bend: np.float32
+    offset: np.float32
+
+
+class FlowMap(NamedTuple):
+    """Progress gained in one step, as the four coefficients of each cell, for each lot."""
+
+    step: float  # [s]
+    steps: Steps
+    coldest: float  # lowest temperature of the table [K]
+    spacing: float  # [K]
+    bands: int  # cells of temperature
+    activation: float  # E/R [K]
+    coefficients: SingleArray  # (lots * bands * cells, 4): a cell's four lie side by side, one fetch for all
+
+    @property
+    def cells(self) -> int:
+        """Of progress, in each band of temperature."""
+        return self.steps.nodes.size - 1
+
+    @property
+    def warmest(self) -> float:
+        """Highest temperature of the table. [K]"""
+        return RANGE * round((self.coldest + self.bands * self.spacing) / RANGE)
+
+    def placed(self, temperature: FloatArray, lot: NDArray[np.intp]) -> tuple[IndexArray, SingleArray]:
+        """First cell of each temperature's band in each lot's table, and how far within the band it lies.
+
+        A straight line between two nodes lies above Arrhenius' law: it is met a little further down.
+        """
+        place = (temperature - self.coldest) / self.spacing
+        band = np.clip(place.astype(np.int32), 0, self.bands - 1)
+        place -= band
+        bend = 0.5 * self.spacing * (self.activation / temperature**2 - 2.0 / temperature)
+        weight = place - bend * place * (1.0 - place)
+        return ((lot * self.bands + band) * self.cells).astype(np.int32), weight.astype(np.float32)
+
+
+def flow_map(lots: list[Lot], coldest: float, warmest: float, step: float) -> FlowMap:
+    """One step of every lot, for temperatures between two. [K, K, s]
+
+    The range is widened to whole 5 K and grows with what is asked, so that the next question about the
+    same resin finds the table made, and a path alone goes the same way as in a crowd: the nodes are the
+    same however wide the table is.
+    """
+    low, high = RANGE * float(np.floor(coldest / RANGE)), RANGE * float(np.ceil(warmest / RANGE))
+    kept = _kept(tuple(lots), step)
+    if kept:
+        low, high = min(low, kept[0].coldest), max(high, kept[0].warmest)
+    if not kept or (low, high) != (kept[0].coldest, kept[0].warmest):
+        kept[:] = [_tabulated(tuple(lots), low, high, step)]
+    return kept[0]
+
+
+@lru_cache(maxsize=3)  # 10 MB for 16 lots over 25 K, twice that for an inhibited resin: a board keeps them
+def _kept(lots: tuple[Lot, ...], step: float) -> list[FlowMap]:
+    """The widest table made so far for these lots: none or one."""
+    return []
+
+
+def _tabulated(lots: tuple[Lot, ...], coldest: float, warmest: float, step: float) -> FlowMap:
+    bands = max(1, int(np.ceil((warmest - coldest) / SPACING)))
+    spacing = max((warmest - coldest) / bands, 1e-6)
+    temperature: FloatArray = coldest + spacing * np.arange(bands + 1, dtype=float)
+    steps = _progress_nodes(max(lot.resin.kinetics.inhibitor for lot in lots))
+    cells = bands * (steps.nodes.size - 1)
+    coefficients = np.empty((len(lots), cells, 4), np.float32)
+    for resin in {id(lot.resin): lot.resin for lot in lots}.values():
+        index = [place for place, lot in enumerate(lots) if lot.resin is resin]
+        factors = np.array([lots[place].factor for place in index])
+        weights, gained = _gained(resin, steps.nodes, temperature, factors, step)
+        low, high = gained[:, :-1, :-1], gained[:, :-1, 1:]
+        up, across = gained[:, 1:, :-1], gained[:, 1:, 1:]
+        four = np.stack((low, high - low, up - low, across - up - high + low), axis=-1, dtype=np.float32)
+        coefficients[index] = (weights @ four.reshape(weights.shape[1], -1)).reshape(-1, cells, 4)
+    activation = lots[0].resin.kinetics.energy_2 / GAS_CONSTANT
+    return FlowMap(step, steps, coldest, spacing, bands, activation, coefficients.reshape(-1, 4))
+
+
+def step_of(lots: list[Lot], warmest: float) -> float:
+    """A step that a walk with these lots can take: 7.5 minutes, halved for fast resins. [K] -> [s]"""
+    fastest = max(lot.factor * _fastest(pace(lot.resin), warmest) for lot in lots)
+    halvings = int(np.ceil(np.log2(fastest * STEP / STEP_LIMIT)))
+    return float(STEP / 2 ** min(max(0, halvings), MOST_HALVINGS))
+
+
+def _progress_nodes(inhibitor: float) -> Steps:
+    if inhibitor == 0.0:
+        scale = np.float32(CELLS)
+        return Steps(np.linspace(0.0, 1.0, CELLS + 1), scale, np.float32(0), np.float32(0), np.float32(0))
+    half = CELLS_INHIBITED // 2
+    nodes = np.concatenate([np.linspace(-inhibitor, EARLY, half + 1), np.linspace(EARLY, 1.0, half + 1)[1:]])
+    fine, coarse = half / (EARLY + inhibitor), half / (1.0 - EARLY)
+    offset = half - EARLY * fine
+    return Steps(nodes, np.float32(coarse), np.float32(fine - coarse), np.float32(EARLY), np.float32(offset))
+
+
+def _gained(
+    resin: Resin, nodes: FloatArray, temperature: FloatArray, factors: FloatArray, step: float
+) -> tuple[SingleArray, FloatArray]:
+    """Progress gained in a step, at some anchors, and each lot's weights of them.
+
+    A lot that is r times as fast goes as far in a step as the system does in r steps. So one
+    integration serves all lots: it is kept at four lengths, and a cubic through them gives the others.
+
+    Returns
+    -------
+    weights (lots, anchors), gained (anchors, temperatures, nodes)
+    """
+    distinct, place = np.unique(factors, return_inverse=True)
+    if distinct.size <= ANCHORS:
+        kept = _integrated(resin, nodes, temperature, distinct * step)
+        return np.eye(distinct.size, dtype=np.float32)[place], kept
+    low, high = distinct[0], distinct[-1]
+    angle = (2 * np.arange(ANCHORS) + 1) * np.pi / (2 * ANCHORS)
+    anchors = 0.5 * (low + high) - 0.5 * (high - low) * np.cos(angle)  # Chebyshev's nodes
+    weights = np.array([
+        np.prod([(factors - other) / (anchor - other) for other in anchors if other != anchor], axis=0)
+        for anchor in anchors
+    ])  # fmt: skip
+    kept = _integrated(resin, nodes, temperature, anchors * step)
+    return weights.T.astype(np.float32), kept
+
+
+def _fastest(law: RateTable, temperature: float) -> float:
+    """Largest rate constant at a temperature. [K] -> [1/s]"""
+    warmth = max(law.warmth_1, law.warmth_2)
+    return float(np.exp(warmth * (1 / REFERENCE_TEMPERATURE - 1 / temperature))) * (law.k1 + law.k2)
+
+
+def _integrated(resin: Resin, nodes: FloatArray, temperature: FloatArray, lengths: FloatArray) -> FloatArray:
+    """Progress gained over each of some rising lengths of time: (lengths, temperatures, nodes)."""
+    law = pace(resin)
+    early = nodes < (EARLY if resin.kinetics.inhibitor else 0.02)
+    fastest = float(np.exp(law.warmth_2 * (1 / REFERENCE_TEMPERATURE - 1 / temperature[-1]))) * (
+        law.k1 + law.k2
+    )
+    kept = np.empty((lengths.size, temperature.size, nodes.size))
+    for part, finest in ((early, START_SUBSTEPS), (~early, 1)):
+        grid = temperature[:, None]  # one column: what depends on temperature alone is worked out once
+        begin = np.broadcast_to(nodes[part], (temperature.size, int(part.sum())))
+        at, now = begin.copy(), 0.0
+        for place, length in enumerate(lengths):
+            span = float(length) - now
+            count = max(
+                finest if place == 0 else max(1, finest // 4), int(np.ceil(fastest * span / SUBSTEP_LIMIT))
+            )
+            for _ in range(count):
+                at = _runge_kutta(law.at, at, grid, span / count)
+            now = float(length)
+            kept[place][:, part] = at - begin
+    return kept
+
+
+def _runge_kutta(rate: Rate, at: FloatArray, grid: FloatArray, step: float) -> FloatArray:
+    f1 = rate(at, grid)
+    f2 = rate(at + 0.5 * step * f1, grid)
+    f3 = rate(at + 0.5 * step * f2, grid)
+    f4 = rate(at + step * f3, grid)
+    return np.asarray(np.minimum(at + step / 6.0 * (f1 + 2.0 * (f2 + f3) + f4), 1.0))

@@ -1,0 +1,86 @@
+"""How lots of one system differ: its uncertainty as a few stated variants, shared out over members.
+
+Theory of operation. A band must hold the uncertainty of the resin as well as that of the weather.
+The rate of a lot is log-normal; what a fit left uncertain is jointly normal. Both are cut into
+strata of equal probability with a fixed order, so the same question always gets the same answer.
+"""
+
+from dataclasses import replace
+from functools import lru_cache
+from statistics import NormalDist
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from curewatch.materials.quantities import QUANTITIES, RATE, TIME
+from curewatch.materials.resin import Resin
+from curewatch.units import FloatArray
+
+STRATA = 16  # of the rate factor
+DRAWS = 16  # of fitted parameters: each costs a table of its own
+MEDIAN, EARLY, LATE = 0.5, 0.05, 0.95  # a band holds nine of ten outcomes
+LOGARITHMIC = (RATE, TIME)  # kinds of quantity that vary in natural logarithm
+
+
+class Lot(NamedTuple):
+    """One way in which the resin may turn out."""
+
+    resin: Resin
+    factor: float
+
+
+def rate_factors(resin: Resin, count: int = STRATA) -> FloatArray:
+    """Rate factors in the middle of ``count`` strata of equal probability, rising. [1]"""
+    return np.array([rate_factor_at(resin, (index + 0.5) / count) for index in range(count)])
+
+
+def rate_factor_at(resin: Resin, probability: float) -> float:
+    """Quantile of the lot's rate factor; 0.95 is a fast lot. [1]"""
+    return float(np.exp(resin.rate_sd * NormalDist().inv_cdf(probability)))
+
+
+def lots(resin: Resin, count: int = STRATA) -> list[Lot]:
+    """Equally likely lots: rate strata, joined with draws of whatever a fit left uncertain."""
+    factors = rate_factors(resin, count)
+    if not resin.covariance.keys:
+        return [Lot(resin, float(factor)) for factor in factors]
+    resins = _drawn(resin)
+    order = np.random.default_rng(20).permutation(len(resins))  # no stratum is tied to one draw
+    return [Lot(resins[order[index % len(resins)]], float(factor)) for index, factor in enumerate(factors)]
+
+
+@lru_cache(maxsize=16)
+def _drawn(resin: Resin) -> tuple[Resin, ...]:
+    """Systems with parameters drawn from the fit's covariance, each direction in strata of its own."""
+    matrix = np.array(resin.covariance.matrix)
+    value, vector = np.linalg.eigh(matrix)
+    shuffle = np.random.default_rng(7)
+    strata = np.array([NormalDist().inv_cdf((index + 0.5) / DRAWS) for index in range(DRAWS)])
+    strata /= np.std(strata)
+    normal = np.stack([shuffle.permutation(strata) for _ in value], axis=1)
+    offsets = (normal * np.sqrt(np.maximum(value, 0.0))) @ vector.T
+    return tuple(shifted(resin, row) for row in offsets)
+
+
+def shifted(resin: Resin, offsets: ArrayLike) -> Resin:
+    """The system with the parameters of its covariance moved by ``offsets``, held in their ranges."""
+    changes: dict[str, dict[str, float]] = {}
+    for key, offset in zip(resin.covariance.keys, np.asarray(offsets, dtype=float), strict=True):
+        section, _, leaf = key.partition(".")
+        now = float(getattr(getattr(resin, section), leaf))
+        moved = now * float(np.exp(offset)) if in_logarithm(key) else now + float(offset)
+        quantity = QUANTITIES[key]
+        changes.setdefault(section, {})[leaf] = min(max(moved, quantity.low), quantity.high)
+    parts = {section: replace(getattr(resin, section), **values) for section, values in changes.items()}
+    return replace(resin, **parts)
+
+
+def in_logarithm(key: str) -> bool:
+    """Whether a parameter of a covariance varies in natural logarithm."""
+    return QUANTITIES[key].units in LOGARITHMIC or key == "kinetics.inhibitor"
+
+
+def shared_out(members: int, count: int) -> NDArray[np.intp]:
+    """Which of ``count`` lots each member gets: as even as can be, in a fixed shuffled order."""
+    return np.random.default_rng(11).permutation(np.arange(members) % count)

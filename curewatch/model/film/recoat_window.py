@@ -1,0 +1,132 @@
+"""The span in which a next layer still bonds chemically; what ends it, and what to do after.
+
+It opens when the film stays put. It closes at whichever comes first of: the conversion from which
+too few groups are left, the film turning to glass, blush that must be washed off. A window that the
+maker's sheet states replaces the first two: it is carried to other temperatures as an equivalent
+age, the time at the sheet's temperature that would have done as much. A polyester without wax keeps
+a tacky face and so stays open by that age alone; with wax there is no window: it is abraded.
+
+After it closed nothing is lost: wash, abrade, and the bond is a mechanical one. Peel ply that is
+pulled off still leaves a face to be abraded.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from curewatch.materials.resin import Resin
+from curewatch.model.film import blush
+from curewatch.model.film.film import Cure
+from curewatch.model.film.milestones import age_rate, crossings, glass_reached
+from curewatch.model.film.running_sum import filled, running
+from curewatch.units import FloatArray
+
+CAUSES = ("conversion", "glass", "blush", "sheet", "wax")  # what closes a window
+DUST = "wear a P3 filter and gloves, "
+ONE_FILM = 0.8e-3  # m, a wetted layer of the usual cloth (common practice)
+THICKER = "thicker than one film: its own heat may close the window earlier"
+WASH = "wash off the blush with water first, "
+
+
+class RecoatWindow(NamedTuple):
+    """Seconds from mixing, of one film or of each member; nan where it does not come to that."""
+
+    opens: FloatArray
+    best_from: FloatArray
+    best_until: FloatArray
+    closes: FloatArray
+    cause: str  # what closes most members, one of CAUSES; empty if most stay open
+    afterwards: str  # what to do once it is closed
+
+
+def recoat_window(resin: Resin, cure: Cure, blush_rate: FloatArray | None = None) -> RecoatWindow:
+    """When a next layer bonds chemically to this film.
+
+    Parameters
+    ----------
+    system : ResinSystem
+    cure : Cure
+        (n,) or (members, n), from mixing.
+    blush_rate : ndarray, optional
+        Of :func:`curewatch.model.film.blush.rate` over ``cure.time``, where the air is known. [1]
+
+    Returns
+    -------
+    BondWindow
+
+    Source
+    ------
+    Bond best at conversion 0.70 to 0.80 and falling beyond: Moosburger-Will 2015, a hot-cure system
+    (shape, not absolute); laminating polyester open a day or more: common practice. Laws in
+    tests/unit/test_bond_window.py
+    """
+    time = cure.time
+    opens = crossings(time, cure.conversion, resin.milestones.stays_put)
+    ends = {
+        "conversion": crossings(time, cure.conversion, resin.bond.closes),
+        "glass": crossings(time, cure.conversion - glass_reached(resin, cure.temperature), 0.0),
+        "blush": _blushed(resin, time, blush_rate, cure),
+    }
+    if resin.surface.wax:
+        ends = {"wax": opens}
+    elif resin.bond.sheet_closes is not None:
+        total = np.atleast_2d(running(time, stated_age_rate(resin, cure.temperature)))
+        aged = filled(time, total, np.full(total.shape[:1], resin.bond.sheet_closes))
+        ends = {"sheet": aged.reshape(np.shape(opens)), "blush": ends["blush"]}
+    closes, cause = _first(ends)
+    best_from = crossings(time, cure.conversion, resin.bond.best_from)
+    best_until = crossings(time, cure.conversion, resin.bond.best_until)
+    lost = ~(best_from < closes) & ~np.isnan(closes)
+    return RecoatWindow(
+        opens=opens,
+        best_from=np.where(lost, np.nan, best_from),
+        best_until=np.where(lost, np.nan, np.fmin(best_until, closes)),
+        closes=closes,
+        cause=cause,
+        afterwards=_after(resin, cause),
+    )
+
+
+def closes_earlier(thickness: float | None = None) -> str:
+    """What must be said of the window of a film, if the layer is this thick [m]; empty for one film."""
+    if thickness is None:
+        return f"for one film; a layer thicker than {ONE_FILM * 1e3:g} mm may close it earlier"
+    return THICKER if thickness > ONE_FILM + 1e-6 else ""
+
+
+def _after(resin: Resin, cause: str) -> str:
+    """What to do once it is closed: only a resin cured by an amine has blush to wash off."""
+    if not cause:
+        return "still open at the end of what was looked at"
+    if cause == "wax":
+        return DUST + "abrade the wax off, wipe with what the maker names: the next layer holds mechanically"
+    wash = WASH if resin.blush.amine_factor else ""
+    return DUST + wash + "abrade, wipe: the next layer holds mechanically"
+
+
+def stated_age_rate(resin: Resin, temperature: FloatArray) -> FloatArray:
+    """How fast a film ages at this temperature, against that of the sheet's statement. [K] -> [1]"""
+    stated = resin.bond.sheet_temperature
+    return age_rate(resin, temperature, blush.REFERENCE if stated is None else stated)
+
+
+def _blushed(resin: Resin, time: FloatArray, blush_rate: FloatArray | None, cure: Cure) -> FloatArray:
+    """When so much has gathered that it must be washed off."""
+    if blush_rate is None or not resin.blush.amine_factor:
+        return np.full(cure.conversion.shape[:-1], np.nan)
+    gathering = np.where(
+        cure.conversion < blush.BOUND, np.broadcast_to(blush_rate, cure.conversion.shape), 0.0
+    )
+    total = np.atleast_2d(running(time, gathering))
+    found = filled(time, total, np.full(total.shape[:1], resin.blush.wash_from))
+    return found.reshape(cure.conversion.shape[:-1])
+
+
+def _first(ends: dict[str, FloatArray]) -> tuple[FloatArray, str]:
+    """The earliest end of each member, and the cause of the most."""
+    names = list(ends)
+    moments = np.stack([np.nan_to_num(ends[name], nan=np.inf) for name in names])
+    earliest = moments.min(axis=0)
+    chosen = np.where(np.isfinite(earliest), moments.argmin(axis=0), len(names))
+    cause = int(np.bincount(np.atleast_1d(chosen), minlength=len(names) + 1).argmax())
+    return np.where(np.isfinite(earliest), earliest, np.nan), [*names, ""][cause]

@@ -1,0 +1,169 @@
+"""When a steady film or a pot passes a conversion, for many variants of a resin at once.
+
+Theory of operation. At one temperature the time to a conversion is an integral over conversion,
+so no step has to be chosen: Gauss–Legendre points do. In a pot the temperature follows along the
+same way: conversion is the path, temperature and time are what is gathered on it. One temperature
+stands for the whole mass; a caller who needs the shells of :mod:`curewatch.model.mass.pot` corrects for
+them. Where glass all but stops the cure the time becomes very long but stays a number, which is what
+a fit needs; it is cut at ten years.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from curewatch.materials.resin import Resin
+from curewatch.physics import glass_transition as glass
+from curewatch.physics.constants import GAS_CONSTANT, REFERENCE_TEMPERATURE
+from curewatch.units import FloatArray
+
+POINTS = 64
+STEPS = 48  # of a pot; more where heat leaves fast against the cure
+MOST_STEPS = 1500
+FIRST_SHARE, GROWING = 1e-4, 90  # of a stretch of a schedule
+LONGEST = 10 * 365 * 86400.0  # s
+POINT, WEIGHT = (part.astype(float) for part in np.polynomial.legendre.leggauss(POINTS))
+POINT, WEIGHT = 0.5 * (POINT + 1.0), 0.5 * WEIGHT
+
+
+class Variants:
+    """The parameters of several systems as columns (variants, 1); factor is the dose or the lot."""
+
+    def __init__(self, resins: list[Resin], factor: float = 1.0) -> None:
+        def column(values: list[float]) -> FloatArray:
+            return np.array(values, dtype=float)[:, None]
+
+        kinetics, network = [each.kinetics for each in resins], [each.network for each in resins]
+        self.k1, self.k2 = (
+            factor * column([getattr(each, name) for each in kinetics]) for name in ("k1", "k2")
+        )
+        self.energy_1, self.energy_2, self.m, self.n, self.steepness, self.lead, self.inhibitor = (
+            column([getattr(each, name) for each in kinetics])
+            for name in ("energy_1", "energy_2", "m", "n", "steepness", "lead", "inhibitor")
+        )
+        self.uncured, self.full, self.shape = (
+            column([getattr(each, name) for each in network]) for name in ("uncured", "full", "shape")
+        )
+        self.rise = column([each.thermal.reaction_heat / each.thermal.heat_capacity for each in resins])
+
+    def rate(self, conversion: FloatArray, temperature: FloatArray | float) -> FloatArray:
+        """(variants, points) or (variants, 1) [1/s]"""
+        inverse = 1.0 / np.asarray(temperature, dtype=float) - 1.0 / REFERENCE_TEMPERATURE
+        k1 = self.k1 * np.exp(-self.energy_1 / GAS_CONSTANT * inverse)
+        k2 = self.k2 * np.exp(-self.energy_2 / GAS_CONSTANT * inverse)
+        y = (temperature + self.lead - self.uncured) / (self.full - self.uncured)
+        y = np.maximum(y, -0.5 * self.shape / (1.0 - self.shape))
+        excess = self.steepness * (conversion - y / (self.shape + (1.0 - self.shape) * y))
+        chemical = (k1 + k2 * conversion**self.m) * (1.0 - conversion) ** self.n
+        return np.asarray(chemical / (1.0 + np.exp(np.minimum(excess, 60.0))), dtype=float)
+
+    def induction(self, temperature: float) -> FloatArray:
+        """Until the inhibitor is used up. (variants,) [s]"""
+        start = self.rate(np.zeros_like(self.k1), temperature)
+        return np.asarray((self.inhibitor / start)[:, 0], dtype=float)
+
+
+def film_time(
+    resins: list[Resin], temperature: float, conversion: FloatArray, factor: float = 1.0
+) -> FloatArray:
+    """Time of a film at one temperature to a conversion of each variant. (variants,) [s]
+
+    Source
+    ------
+    t = integral of da over the rate; a = a_end u^2 takes the root out of a^m at the start.
+    tests/unit/test_quick_times.py holds it against the film's own integrator.
+    """
+    variants, end = Variants(resins, factor), np.minimum(conversion, 0.999)[:, None]
+    slowness = 2.0 * end * POINT / np.maximum(variants.rate(end * POINT**2, temperature), 1e-30)
+    return np.asarray(np.minimum(variants.induction(temperature) + slowness @ WEIGHT, LONGEST), dtype=float)
+
+
+def pot_time(
+    resins: list[Resin], air: float, loss: FloatArray, conversion: FloatArray, factor: float = 1.0
+) -> FloatArray:
+    """Time of a self-heating mass to a conversion of each variant, mixed at the air's temperature.
+
+    Parameters
+    ----------
+    systems : list
+    air : float
+        [K]
+    loss : (variants,)
+        h A / (m cp) of :func:`curewatch.model.mass.pot.body`. [1/s]
+    conversion : (variants,)
+        [1]
+
+    Returns
+    -------
+    (variants,) [s]
+    """
+    variants, end = Variants(resins, factor), np.minimum(conversion, 0.999)[:, None]
+    leaving = loss[:, None]
+    slowest = float(np.max(leaving / variants.rate(np.zeros_like(end), air) * end))
+    steps = int(min(MOST_STEPS, max(STEPS, 1.5 * slowest)))
+
+    def slope(u: float, warmth: FloatArray) -> tuple[FloatArray, FloatArray]:
+        slowness = 2.0 * end * u / np.maximum(variants.rate(end * u * u, warmth), 1e-30)
+        return 2.0 * end * u * variants.rise - leaving * (warmth - air) * slowness, slowness
+
+    warmth, time, h = np.full_like(end, air), np.zeros_like(end), 1.0 / steps
+    for step in range(steps):
+        u = step * h
+        t1, s1 = slope(u, warmth)
+        t2, s2 = slope(u + 0.5 * h, warmth + 0.5 * h * t1)
+        t3, s3 = slope(u + 0.5 * h, warmth + 0.5 * h * t2)
+        t4, s4 = slope(u + h, warmth + h * t3)
+        warmth = warmth + h / 6.0 * (t1 + 2.0 * (t2 + t3) + t4)
+        time = time + h / 6.0 * (s1 + 2.0 * (s2 + s3) + s4)
+    return np.asarray(np.minimum(variants.induction(air) + time[:, 0], LONGEST), dtype=float)
+
+
+def glass_after(resins: list[Resin], schedule: Sequence[tuple[float, float]]) -> FloatArray:
+    """Glass transition of each variant after (duration, temperature), (duration, temperature), …
+
+    Each stretch is walked in steps that grow with the time since it began: near its end a film that
+    turns to glass creeps with the logarithm of time. [s, K] -> (variants,) [K]
+    """
+    variants = Variants(resins)
+    conversion = np.zeros_like(variants.k1)
+    waited = variants.induction(schedule[0][1])[:, None]
+    for duration, temperature in schedule:
+        left = np.maximum(duration - waited, 1.0)
+        edges = left * np.concatenate([[0.0], np.geomspace(FIRST_SHARE, 1.0, GROWING)])
+        for step in np.diff(edges, axis=1).T[:, :, None]:
+            f1 = variants.rate(conversion, temperature)
+            f2 = variants.rate(np.minimum(conversion + 0.5 * step * f1, 1.0), temperature)
+            f3 = variants.rate(np.minimum(conversion + 0.5 * step * f2, 1.0), temperature)
+            f4 = variants.rate(np.minimum(conversion + step * f3, 1.0), temperature)
+            conversion = np.minimum(conversion + step / 6.0 * (f1 + 2.0 * (f2 + f3) + f4), 1.0)
+        waited = np.zeros_like(waited)
+    span = variants.full - variants.uncured
+    bend = variants.shape * conversion / (1.0 - (1.0 - variants.shape) * conversion)
+    return np.asarray((variants.uncured + span * bend)[:, 0], dtype=float)
+
+
+def threshold(resins: list[Resin], mark: str, temperature: float) -> FloatArray:
+    """Conversion of a milestone at a temperature, for each variant. (variants,) [1]"""
+    marks = [each.milestones for each in resins]
+    if mark == "working_time":
+        return _open(resins)
+    if mark == "hard":
+        networks = [each.network for each in resins]
+        glassy = [float(glass.conversion_at(temperature, n.uncured, n.full, n.shape)) for n in networks]
+        return np.asarray(np.maximum([each.tack_free for each in marks], glassy), dtype=float)
+    return np.array([float(getattr(each, mark)) for each in marks])
+
+
+def _open(resins: list[Resin]) -> FloatArray:
+    """As ``Thresholds.open``, by bisection for all at once."""
+    gel, a, b, ratio = (
+        np.array([getattr(each.milestones, name) for each in resins])
+        for name in ("gel", "viscosity_a", "viscosity_b", "open_viscosity")
+    )
+    low, high = np.zeros_like(gel), gel.copy()
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        with np.errstate(divide="ignore"):
+            thin = (gel / np.maximum(gel - middle, 0.0)) ** (a + b * middle) < ratio
+        low, high = np.where(thin, middle, low), np.where(thin, high, middle)
+    return np.asarray(0.5 * (low + high), dtype=float)

@@ -1,0 +1,310 @@
+"""The kinetics that explain all statements of a maker's sheet at once, and how sure they are.
+
+Theory of operation. A sheet says ten things about a resin with forty parameters. What it does not
+say comes from the archetype it is based on, as a prior with a spread; so one statement is enough,
+and gives a wide band. The unknowns are offsets from the archetype in units of their prior standard
+deviation. Residuals are (computed - stated) / spread of each statement, film statements through the
+film and pot statements through the pot, and the offsets themselves. Least squares gives the offsets;
+the inverse of the normal matrix at that point gives their covariance, which the system then carries.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from curewatch.errors import ConfigurationError
+from curewatch.materials.maker_sheet import MakerSheet, Statement
+from curewatch.materials.resin import Covariance, Origin, Resin
+from curewatch.materials.resin_writer import unit_of, written_spread
+from curewatch.model.film.film import constant, cure
+from curewatch.model.film.lots import in_logarithm
+from curewatch.model.film.milestones import age_rate, crossing
+from curewatch.model.fit.sheet_problem import Problem
+from curewatch.model.fit.sheet_unknowns import Unknown, features, unknowns
+from curewatch.units import DAY, FloatArray
+
+NINE_IN_TEN = 1.645  # standard deviations either way
+CONTRADICTION = 6.63  # chi-square of one degree, 1 in 100
+STILL_UNKNOWN = 0.8  # of the prior spread is left
+REFERENCE = 293.15  # K at which stated waits are held against each other
+LONGEST = 30 * DAY  # that a film is followed [s]
+
+
+@dataclass(frozen=True, slots=True)
+class Met:
+    """How one statement is met. Times in seconds, a glass transition in kelvin."""
+
+    title: str
+    line: int | None
+    stated: float
+    computed: float
+    early: float  # nine of ten between early and late, by what the fit left uncertain
+    late: float
+    pull: float  # (computed - stated) / spread of the statement
+
+    @property
+    def verdict(self) -> str:
+        """In a word."""
+        return "met" if abs(self.pull) <= 1.0 else "nearly met" if abs(self.pull) <= 2.0 else "NOT met"
+
+
+@dataclass(frozen=True, slots=True)
+class Contradiction:
+    """Two statements that no resin of this kind can both keep."""
+
+    one: str
+    other: str
+    expected: tuple[float, float]  # what the other would be if the one holds
+    stated: float
+
+
+@dataclass(frozen=True, slots=True)
+class LostWindow:
+    """A stated recoat limit that comes before the layer stays put."""
+
+    closes: float  # as stated [s]
+    opens: float  # by the other statements, at most 30 days [s]
+    temperature: float  # of both [K]
+
+
+@dataclass(frozen=True, slots=True)
+class SheetFit:
+    """A fitted system and what is to be said of it."""
+
+    resin: Resin
+    base: Resin
+    changed: tuple[str, ...]  # dotted keys that differ from the base
+    met: tuple[Met, ...]
+    contradictions: tuple[Contradiction, ...]
+    lost_window: LostWindow | None
+    still_unknown: tuple[Unknown, ...]
+    offsets: FloatArray  # in prior standard deviations
+    offset_covariance: FloatArray
+
+    def foretold(self, statement: Statement) -> tuple[float, float]:
+        """Natural logarithm of a time by this fit, and its standard deviation. (ln s, 1)"""
+        problem = Problem(self.base, unknowns(self.base), (statement,), ())
+        problem.correct(self.offsets)
+        slope = problem.slopes(self.offsets)[0]
+        spread = math.sqrt(float(slope @ self.offset_covariance @ slope))
+        return float(problem.values(self.offsets[None, :])[0, 0]), spread
+
+
+def fit(sheet: MakerSheet, base: Resin) -> SheetFit:
+    """Fit a system to a sheet.
+
+    Parameters
+    ----------
+    sheet : MakerSheet
+    base : ResinSystem
+        The archetype that fills what the sheet leaves open; of the same kind.
+
+    Raises
+    ------
+    ConfigurationError
+        The base is of another kind.
+
+    Source
+    ------
+    Regularised nonlinear least squares (scipy.optimize.least_squares) with a Laplace covariance;
+    its bands are held against known truths in tests/unit/test_sheet_fit_coverage.py
+    """
+    if base.kind != sheet.kind:
+        raise ConfigurationError(
+            f"{sheet.kind} based on {base.name}, {base.kind}",
+            f"a base that is {sheet.kind}",
+            file=sheet.path,
+            key="based_on",
+        )
+    start = _stated(sheet, base)
+    problem = Problem(start, unknowns(start), sheet.statements, sheet.transitions)
+    offsets = problem.solve()
+    slopes = problem.slopes(offsets)
+    covariance = problem.covariance(slopes)
+    return _told(sheet, base, problem, (offsets, slopes, covariance))
+
+
+# ---- systems
+
+
+def _stated(sheet: MakerSheet, base: Resin) -> Resin:
+    """The base with all that the sheet states outright."""
+    limits, thermal, bond = base.limits, base.thermal, base.bond
+    if sheet.lowest_temperature is not None:
+        limits = replace(limits, lowest_temperature=sheet.lowest_temperature)
+    if sheet.highest_temperature is not None:
+        limits = replace(limits, highest_temperature=sheet.highest_temperature)
+    if sheet.highest_humidity is not None:
+        limits = replace(limits, highest_humidity=sheet.highest_humidity)
+    if sheet.reaction_heat is not None:
+        thermal = replace(thermal, reaction_heat=sheet.reaction_heat)
+    if sheet.recoat_closes is not None:
+        closes, kelvin = sheet.recoat_closes
+        bond = replace(bond, sheet_closes=closes, sheet_temperature=kelvin)
+    marks = base.milestones
+    if sheet.sand:
+        wait, kelvin = max(sheet.sand, key=lambda each: each[0] * age_rate(base, each[1], REFERENCE))
+        marks = replace(marks, sand=wait, sand_temperature=kelvin)
+    blush, surface = base.blush, base.surface
+    if sheet.amine_factor is not None and base.kind == "epoxy":
+        blush = replace(blush, amine_factor=sheet.amine_factor)
+    if sheet.rest is not None:
+        blush = replace(blush, rest=sheet.rest)
+    if sheet.wax is not None:
+        surface = replace(surface, wax=sheet.wax)
+    highest = max((each.temperature for each in sheet.transitions), default=None)
+    return replace(
+        base,
+        name=sheet.name,
+        network=replace(base.network, stated=highest),
+        milestones=marks,
+        title=sheet.title,
+        note=f"fitted to {sheet.source}; what it leaves open is that of {base.name}",
+        parent=base.name,
+        version=1,
+        limits=limits,
+        thermal=thermal,
+        bond=bond,
+        blush=blush,
+        surface=surface,
+        mix=sheet.mix or base.mix,
+    )
+
+
+_OUTRIGHT: dict[str, Callable[[MakerSheet], object]] = {
+    "network.stated": lambda sheet: sheet.transitions or None,
+    "limits.lowest_temperature": lambda sheet: sheet.lowest_temperature,
+    "limits.highest_temperature": lambda sheet: sheet.highest_temperature,
+    "limits.highest_humidity": lambda sheet: sheet.highest_humidity,
+    "milestones.sand": lambda sheet: sheet.sand or None,
+    "milestones.sand_temperature": lambda sheet: sheet.sand or None,
+    "bond.sheet_closes": lambda sheet: sheet.recoat_closes,
+    "bond.sheet_temperature": lambda sheet: sheet.recoat_closes,
+    "blush.amine_factor": lambda sheet: sheet.amine_factor,
+    "blush.rest": lambda sheet: sheet.rest,
+    "mix.hardener_mass": lambda sheet: sheet.mix,
+    "mix.resin_density": lambda sheet: sheet.mix,
+    "mix.hardener_density": lambda sheet: sheet.mix,
+    "mix.tolerance": lambda sheet: sheet.mix,
+}
+
+
+# ---- the answer
+
+Solution = tuple[FloatArray, FloatArray, FloatArray]  # offsets, slopes, covariance
+
+
+def _told(sheet: MakerSheet, base: Resin, problem: Problem, solution: Solution) -> SheetFit:
+    offsets, _, covariance = solution
+    moved = problem.resin(offsets)
+    keys, matrix = _joint(problem.asked, covariance)
+    spreads = np.sqrt(np.diag(matrix))
+    fitted = {
+        key: Origin(
+            "sheet",
+            f"fitted to {sheet.source} with the priors of {base.name}",
+            _spread_of(moved, key, sd),
+            unit_of(key),
+        )
+        for key, sd in zip(keys, spreads, strict=True)
+    }
+    outright = {
+        key: Origin("sheet", sheet.source) for key, said in _OUTRIGHT.items() if said(sheet) is not None
+    }
+    resin = replace(
+        moved,
+        covariance=Covariance(keys, tuple(tuple(float(value) for value in row) for row in matrix)),
+        origins={**base.origins, **fitted, **outright},
+    )
+    has = features(sheet)
+    prior_left = np.sqrt(np.diag(covariance))
+    return SheetFit(
+        resin=resin,
+        base=problem.base,
+        changed=(*keys, *outright),
+        met=_met(problem, solution),
+        contradictions=_contradictions(problem, solution),
+        lost_window=_lost_window(sheet, resin),
+        still_unknown=tuple(
+            each
+            for each, left in zip(problem.asked, prior_left, strict=True)
+            if left > STILL_UNKNOWN and not each.told_by <= has
+        ),
+        offsets=offsets,
+        offset_covariance=covariance,
+    )
+
+
+def _joint(asked: tuple[Unknown, ...], covariance: FloatArray) -> tuple[tuple[str, ...], FloatArray]:
+    """The covariance of the parameters that the unknowns move."""
+    keys = tuple(dict.fromkeys(key for unknown in asked for key, _ in unknown.shares))
+    share = np.zeros((len(keys), len(asked)))
+    for column, unknown in enumerate(asked):
+        for key, part in unknown.shares:
+            share[keys.index(key), column] = part * unknown.sd
+    return keys, share @ covariance @ share.T
+
+
+def _spread_of(resin: Resin, key: str, sd: float) -> float:
+    section, _, leaf = key.partition(".")
+    value = float(getattr(getattr(resin, section), leaf))
+    return written_spread(key, sd * value if in_logarithm(key) else sd)
+
+
+def _met(problem: Problem, solution: Solution) -> tuple[Met, ...]:
+    offsets, slopes, covariance = solution
+    values = problem.values(offsets[None, :])[0]
+    found = []
+    for index, each in enumerate(problem.everything):
+        reach = NINE_IN_TEN * math.sqrt(float(slopes[index] @ covariance @ slopes[index]))
+        three = [values[index], values[index] - reach, values[index] + reach, problem.stated[index]]
+        computed, early, late, stated = (
+            (math.exp(value) for value in three) if isinstance(each, Statement) else map(float, three)
+        )
+        pull = float((values[index] - problem.stated[index]) / problem.sd[index])
+        found.append(Met(each.title, each.line, stated, computed, early, late, pull))
+    return tuple(found)
+
+
+def _lost_window(sheet: MakerSheet, resin: Resin) -> LostWindow | None:
+    """A window that closes before it opens; with wax there is none to be lost."""
+    if sheet.recoat_closes is None or resin.surface.wax:
+        return None
+    closes, kelvin = sheet.recoat_closes
+    film = cure(resin, constant(kelvin, LONGEST))
+    opens = crossing(film.time, film.conversion, resin.milestones.stays_put)
+    opens = LONGEST if math.isnan(opens) else opens
+    return None if opens < closes else LostWindow(closes, opens, kelvin)
+
+
+def _contradictions(problem: Problem, solution: Solution) -> tuple[Contradiction, ...]:
+    """The pair that is worst together and that each alone could be: at most one is named.
+
+    By the slopes at the solution: how far the pair lies from what the priors foretell, against how
+    far each alone does.
+    """
+    offsets, slopes, _ = solution
+    everything = problem.everything
+    foretold = problem.values(offsets[None, :])[0] - slopes @ offsets
+    away = problem.stated - foretold
+    spread = slopes @ slopes.T + np.diag(problem.sd**2)
+    worst, pair = CONTRADICTION, None
+    for i in range(len(everything)):
+        for j in range(i + 1, len(everything)):
+            both = away[[i, j]] @ np.linalg.solve(spread[np.ix_([i, j], [i, j])], away[[i, j]])
+            alone = max(away[i] ** 2 / spread[i, i], away[j] ** 2 / spread[j, j])
+            if both - alone > worst:
+                worst, pair = float(both - alone), (i, j)
+    if pair is None:
+        return ()
+    i, j = pair
+    middle = foretold[j] + spread[j, i] / spread[i, i] * away[i]
+    sd = math.sqrt(spread[j, j] - problem.sd[j] ** 2 - spread[j, i] ** 2 / spread[i, i] + 1e-12)
+    low, high, stated = middle - NINE_IN_TEN * sd, middle + NINE_IN_TEN * sd, problem.stated[j]
+    if isinstance(everything[j], Statement):
+        low, high, stated = math.exp(low), math.exp(high), math.exp(stated)
+    return (
+        Contradiction(everything[i].title, everything[j].title, (float(low), float(high)), float(stated)),
+    )

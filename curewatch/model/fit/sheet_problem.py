@@ -1,0 +1,158 @@
+"""Residuals and slopes of a maker's sheet against an archetype, and their least squares.
+
+Pots above a Biot number of 0.3 need shells, which are slow. They are fitted with one temperature and
+a correction factor, which is computed anew from the shells at each solution until it stands still.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from curewatch.materials.maker_sheet import Statement, Transition
+from curewatch.materials.quantities import QUANTITIES
+from curewatch.materials.resin import Resin
+from curewatch.model.film.lots import in_logarithm
+from curewatch.model.fit.quick_times import film_time, glass_after, pot_time, threshold
+from curewatch.model.fit.sheet_unknowns import Unknown
+from curewatch.model.mass.pot import body, pot
+from curewatch.physics.heat_balance import STILL_AIR
+from curewatch.units import FloatArray
+
+DIFFERENCE = 0.02  # of an unknown, for the slopes
+ROUNDS = 3  # of correcting the pots
+
+
+class Problem:
+    """Residuals and slopes of one sheet against one base."""
+
+    def __init__(
+        self,
+        base: Resin,
+        asked: tuple[Unknown, ...],
+        statements: Sequence[Statement],
+        transitions: Sequence[Transition],
+    ) -> None:
+        self.base = base
+        self.asked = asked
+        self.statements = tuple(statements)
+        self.transitions = tuple(transitions)
+        self.stated = np.array(
+            [math.log(each.time) for each in statements] + [each.temperature for each in transitions]
+        )
+        self.everything: tuple[Statement | Transition, ...] = (*statements, *transitions)
+        self.sd = np.array([each.sd for each in self.everything])
+        self.corrections = np.zeros(len(self.statements))  # of pots that need shells, in logarithm
+
+    def resin(self, offsets: FloatArray) -> Resin:
+        """The base, moved."""
+        moved: dict[str, float] = {}
+        for unknown, offset in zip(self.asked, offsets, strict=True):
+            for key, share in unknown.shares:
+                moved[key] = moved.get(key, 0.0) + share * unknown.sd * float(offset)
+        return _moved(self.base, moved)
+
+    def values(self, many: FloatArray) -> FloatArray:
+        """ln of each time and each glass transition, for rows of offsets: (rows, statements)."""
+        resins = [self.resin(offsets) for offsets in many]
+        columns = [
+            np.log(self._time(resins, statement)) + correction
+            for statement, correction in zip(self.statements, self.corrections, strict=True)
+        ]
+        columns += [glass_after(resins, each.schedule) for each in self.transitions]
+        return np.stack(columns, axis=1)
+
+    def _time(self, resins: list[Resin], statement: Statement) -> FloatArray:
+        mark, kelvin = threshold(resins, statement.mark, statement.temperature), statement.temperature
+        factor = self.base.dose_factor(statement.peroxide_percent)
+        if statement.mass is None:
+            return film_time(resins, kelvin, mark, factor)
+        loss = np.array([_body_loss(resin, statement) for resin in resins])
+        return pot_time(resins, kelvin, loss, mark, factor)
+
+    def correct(self, offsets: FloatArray) -> float:
+        """Take the shells' answer into account; how much that changed in the worst case."""
+        resin, before = self.resin(offsets), self.corrections.copy()
+        now = self.values(offsets[None, :])[0]
+        for index, statement in enumerate(self.statements):
+            if statement.mass is not None:
+                plain = float(now[index] - before[index])
+                self.corrections[index] = _shells(resin, statement, math.exp(plain)) - plain
+        return float(np.max(np.abs(self.corrections - before), initial=0.0))
+
+    def slopes(self, offsets: FloatArray) -> FloatArray:
+        """Change of each value with each unknown: (statements, unknowns)."""
+        step = DIFFERENCE * np.eye(len(self.asked))
+        rows = self.values(np.concatenate([offsets + step, offsets - step]))
+        ahead, behind = rows[: len(self.asked)], rows[len(self.asked) :]
+        return np.asarray((ahead - behind).T / (2.0 * DIFFERENCE), dtype=float)
+
+    def covariance(self, slopes: FloatArray) -> FloatArray:
+        """Of the offsets, once the statements are known."""
+        scaled = slopes / self.sd[:, None]
+        return np.linalg.inv(scaled.T @ scaled + np.eye(len(self.asked)))
+
+    def solve(self) -> FloatArray:
+        """The offsets of least squares."""
+        from scipy.optimize import least_squares
+
+        def residuals(offsets: FloatArray) -> FloatArray:
+            return np.concatenate([(self.values(offsets[None, :])[0] - self.stated) / self.sd, offsets])
+
+        def jacobian(offsets: FloatArray) -> FloatArray:
+            return np.concatenate([self.slopes(offsets) / self.sd[:, None], np.eye(offsets.size)])
+
+        offsets = self._first_guess()
+        for _ in range(ROUNDS):
+            moved = self.correct(offsets)
+            found = least_squares(
+                residuals, offsets, jac=jacobian, method="trf", ftol=1e-4, xtol=1e-3, max_nfev=40
+            )
+            offsets = np.asarray(found.x, dtype=float)
+            if moved < 0.02:
+                break
+        return offsets
+
+    def _first_guess(self) -> FloatArray:
+        """The common rate alone, scanned: a resin may be ten times as fast as its archetype."""
+        many = np.zeros((25, len(self.asked)))
+        many[:, 0] = np.linspace(-3.0, 3.0, 25)
+        misses = (self.values(many) - self.stated) / self.sd
+        return np.asarray(many[np.argmin(np.sum(misses**2, axis=1))], dtype=float)
+
+
+def _body_loss(resin: Resin, statement: Statement) -> float:
+    transfer = 0.0 if statement.insulated else STILL_AIR
+    return body(resin, statement.mass or 0.0, statement.shape, transfer).loss
+
+
+def _shells(resin: Resin, statement: Statement, plain: float) -> float:
+    """ln of the time by the whole pot model; the plain one where it never comes to that. [s]"""
+    found = pot(
+        resin,
+        statement.mass or 0.0,
+        statement.temperature,
+        shape=statement.shape,
+        duration=min(2.0 * plain, 20 * 86400.0),
+        peroxide_percent=statement.peroxide_percent,
+        transfer=0.0 if statement.insulated else STILL_AIR,
+    )
+    time = found.pot_life if statement.mark == "gel" else found.working_life
+    return math.log(time if math.isfinite(time) and time > 0.0 else plain)
+
+
+def _moved(base: Resin, moved: dict[str, float]) -> Resin:
+    """The base with parameters moved, held in the ranges that a file allows and in their order."""
+    sections: dict[str, dict[str, float]] = {}
+    for key, change in moved.items():
+        section, _, leaf = key.partition(".")
+        now = float(getattr(getattr(base, section), leaf))
+        value = now * math.exp(change) if in_logarithm(key) else now + change
+        sections.setdefault(section, {})[leaf] = min(max(value, QUANTITIES[key].low), QUANTITIES[key].high)
+    marks = sections.get("milestones", {})
+    if "gel" in marks:
+        marks["tack_free"] = max(marks["tack_free"], marks["gel"])
+        marks["stays_put"] = min(marks.get("stays_put", base.milestones.stays_put), marks["gel"])
+    parts = {name: replace(getattr(base, name), **values) for name, values in sections.items()}
+    return replace(base, **parts)

@@ -1,0 +1,1 @@
+"""What heats itself: pots and laminates."""

@@ -1,0 +1,126 @@
+"""From a configuration to a question: what this shed asks about which resin, by whose limits."""
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+from typing import Any
+
+from curewatch.advice.judge.limits import for_resin
+from curewatch.advice.judge.question import Question
+from curewatch.advice.judge.situation import Situation
+from curewatch.advice.plan.windows import Span
+from curewatch.advice.remedy.parameters import Means
+from curewatch.configuration import Configuration, logbook_path
+from curewatch.jobs import Layer
+from curewatch.logbook import LogbookStore, open_logbook
+from curewatch.materials import load_resin
+from curewatch.materials.substrate import load_substrate
+from curewatch.model.air.shed import identify
+from curewatch.shed import learnt
+from curewatch.shed.known_names import own_limits
+from curewatch.units import kilogram_from_gram
+
+
+def question(
+    configuration: Configuration,
+    *,
+    resin: str | None = None,
+    batch_mass: float | None = None,
+    peroxide_percent: float | None = None,
+    logbook: LogbookStore | None = None,
+    lot: str | None = None,
+) -> Question:
+    """The question as configured, with what was said on the command line in its place. [kg]
+
+    With a logbook the resin is the one that its lot has shown itself to be; the configured lot
+    unless another is named.
+
+    Raises
+    ------
+    ConfigurationError
+        A resin system, substrate or limit that is not known.
+    DoseOutOfRange, OutOfValidity
+        A dose of peroxide with which this resin must not be mixed.
+    """
+    shelf, shed = configuration.resin, configuration.shed
+    chosen = load_resin(shelf.name if resin is None else resin, shelf.folder)
+    if logbook is not None:
+        named = lot or (shelf.lot if resin in {None, shelf.name} else None)
+        chosen = learnt.resin_of_lot(logbook, chosen, named)
+    if peroxide_percent is not None:
+        chosen.dose_factor(peroxide_percent)  # refuses it here, even while nothing else is known
+    usual = None if shelf.batch_mass_g is None else kilogram_from_gram(shelf.batch_mass_g)
+    dose = shelf.peroxide_percent if chosen.dose is not None else None
+    thickness = None if shed.thickness_mm is None else shed.thickness_mm / 1000
+    return Question(
+        resin=chosen,
+        limits=for_resin(chosen, own_limits(configuration), configuration.limits.rules),
+        substrate=load_substrate(shed.substrate, thickness),
+        batch_mass=batch_mass if batch_mass is not None else usual,
+        peroxide_percent=peroxide_percent if peroxide_percent is not None else dose,
+        carbon_dioxide=shed.carbon_dioxide_ppm * 1e-6,
+    )
+
+
+def of_shed(
+    configuration: Configuration,
+    *,
+    resin: str | None = None,
+    batch_mass: float | None = None,
+    peroxide_percent: float | None = None,
+) -> Question:
+    """As :func:`question`, with what the shed's own logbook has taught of the lot, if there is one."""
+    said: dict[str, Any] = {
+        "resin": resin,
+        "batch_mass": batch_mass,
+        "peroxide_percent": peroxide_percent,
+    }
+    path = logbook_path(configuration)
+    if not path.exists():
+        return question(configuration, **said)
+    with open_logbook(path, read_only=True) as logbook:
+        return question(configuration, logbook=logbook, **said)
+
+
+def about(layer: Layer, configuration: Configuration, asked: Question, logbook: LogbookStore) -> Question:
+    """The question with the resin that a layer was laid with, as its lot and itself have shown it."""
+    shelf = configuration.resin
+    usual = layer.resin in {shelf.name, asked.resin.name} and layer.lot == shelf.lot
+    resin = load_resin(shelf.name if usual else layer.resin, shelf.folder)
+    resin = learnt.resin_of_lot(logbook, resin, layer.lot, layer.layer)
+    if resin == asked.resin:
+        return asked
+    limits = for_resin(resin, own_limits(configuration), configuration.limits.rules)
+    return replace(asked, resin=resin, limits=limits)
+
+
+def means(configuration: Configuration, asked: Question, situation: Situation) -> Means:
+    """What can be done about a no-go: the shed as its recordings show it, its heater, other resins."""
+    others = tuple(
+        of_shed(configuration, resin=name)
+        for name in (configuration.resin.name, *configuration.resin.also)
+        if name != asked.resin.name
+    )
+    shed = identify(situation.past, volume=configuration.shed.volume_m3)
+    heater, power = configuration.shed.heater, configuration.shed.heater_kw
+    if heater not in {"electric", "flued"}:  # what it gives says nothing of a heater that may be used
+        return Means(shed, others, burner=heater)
+    return Means(shed, others, None if power is None else 1000.0 * power)
+
+
+def working_spans(configuration: Configuration, start: float, end: float) -> tuple[Span, ...]:
+    """When somebody is in the shed between two moments: each working day's hours, in UTC. [s]
+
+    Hours whose end lies before their begin run past midnight.
+    """
+    hours = configuration.working_hours
+    days = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+    day = datetime.fromtimestamp(start, configuration.zone).date() - timedelta(days=1)
+    last = datetime.fromtimestamp(end, configuration.zone).date()
+    spans = []
+    while day <= last:
+        if days[day.weekday()] in hours.days:
+            closing = day if hours.begin < hours.end else day + timedelta(days=1)
+            begin = datetime.combine(day, hours.begin, configuration.zone).timestamp()
+            spans.append(Span(begin, datetime.combine(closing, hours.end, configuration.zone).timestamp()))
+        day += timedelta(days=1)
+    return tuple(span for span in spans if span.end > start and span.begin < end)

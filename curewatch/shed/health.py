@@ -1,0 +1,313 @@
+"""Whether each sensor can be believed, judged by what it said lately and by its neighbours.
+
+Theory of operation: of every sensor a short, thinned track is kept (:class:`Track`, bounded). ``step``
+adds a reading; ``judge`` looks at one track, ``compare`` at all of them together. The same functions
+serve the daemon, which steps as readings come, and `tonight`, which fills the tracks from the logbook.
+Law: a judgement depends on the readings and the time given, on nothing else.
+
+The numbers are ASSUMED (tag: assumed) unless they name a source; each says what it was chosen against.
+"""
+
+from collections.abc import Mapping
+from enum import StrEnum
+from itertools import combinations
+from typing import NamedTuple
+
+from curewatch.phrases import Said, phrase
+from curewatch.readings import Flag, Reading
+from curewatch.shed import halves as pairs
+from curewatch.shed.halves import TOGETHER, Halves
+from curewatch.units import HOUR, MINUTE
+
+
+class State(StrEnum):
+    """The health of a sensor, worst last."""
+
+    FRESH = "fresh"
+    LATE = "late"
+    SATURATED = "saturated"
+    JUMPING = "jumping"
+    DISAGREEING = "disagreeing"
+    STUCK = "stuck"
+    SWAPPED = "swapped"
+    SILENT = "silent"
+    NEVER = "never heard"
+
+
+class Health(NamedTuple):
+    """What is thought of one sensor, and what was seen that makes one think so."""
+
+    sensor: str
+    state: State
+    seen: Said
+    since: float  # UTC [s]
+
+
+class TrackPoint(NamedTuple):
+    """One reading of a track."""
+
+    time: float  # UTC [s]
+    temperature: float | None  # [K]
+    relative_humidity: float | None  # [1]
+    flags: int
+
+
+class Track(NamedTuple):
+    """The last hours of one sensor, thinned; with what thinning would lose kept beside it."""
+
+    points: tuple[TrackPoint, ...] = ()  # oldest first, at most LONGEST
+    last: TrackPoint | None = None
+    unchanged_since: float | None = None  # the very same values since then [s]
+    unchanged_count: int = 0
+    saturated_since: float | None = None
+    jumps: tuple[float, ...] = ()  # times of the last jumps, at most JUMPS_MANY [s]
+    moves: tuple[
+        tuple[TrackPoint, TrackPoint], ...
+    ] = ()  # the last moves of SWAP_MOVE and more, at most SWAP_MANY
+    halves: Halves = Halves()  # of a sensor whose two quantities come apart
+    interval: float = 0.0  # between the last two readings [s]
+    behind: tuple[float, float] | None = None  # of the last that was older: UTC it came, and by how much [s]
+
+
+LONGEST = 160  # points a track holds
+SPACING = 2 * MINUTE  # between the points that are kept: 160 of them are over five hours
+EVERY_ASSUMED = 60.0  # between the reports of a sensor nobody configured [s]
+LATE_AFTER = 3.0  # reporting intervals: two lost reports in a row happen on any radio
+SILENT_AFTER = 10.0  # reporting intervals
+SILENT_AT_LEAST = 5 * MINUTE
+STUCK_ALONE = (
+    4 * HOUR
+)  # a living digital chip changes its last digit within minutes; a 1/16 K probe within hours
+STUCK_BESIDE = 90 * MINUTE  # ... if another sensor has moved by NEIGHBOUR_MOVED meanwhile
+STUCK_COUNT = 20  # reports
+NEIGHBOUR_MOVED = 1.5  # K
+SATURATED_AT = 0.995
+SATURATED_FOR = HOUR
+JUMPS_MANY = 3  # ... within JUMPS_WITHIN: one jump is a door, three are a fault
+JUMPS_WITHIN = 30 * MINUTE
+DISAGREE_TEMPERATURE = 3.0  # K between two sensors of one role: over twice the worst of the common chips
+DISAGREE_HUMIDITY = 0.12  # two chips at +-5 % and a little of their own air
+FAR_APART = 20.0  # K between air and surface indoors: no closed shed holds that
+SWAP_MOVE = 2.0  # K that both must jump by at once, towards each other's values
+SWAP_FIT = 0.25  # of that jump may remain between one's old value and the other's new one
+SWAP_WITHIN = 10 * MINUTE
+SWAP_MANY = 4  # moves remembered
+SWAP_KNOWN = 12 * HOUR
+
+
+_JUMP = int(Flag.JUMP)  # plain numbers: an enumeration's own operators cost a microsecond
+
+
+def step(track: Track, reading: Reading) -> Track:
+    """The track after one more reading; readings older than its last one change nothing."""
+    last = track.last
+    if last is not None and reading.time < last.time:
+        return track._replace(behind=(reading.received, reading.received - reading.time))
+    halves, said = track.halves, reading
+    if reading.relative_humidity is None or reading.temperature is None:
+        halves = pairs.step(halves, reading)
+        said = pairs.joined(reading, halves)
+    point = TrackPoint(reading.time, said.temperature, said.relative_humidity, reading.flags)
+    same = last is not None and last[1:3] == point[1:3]
+    saturated = point.relative_humidity is not None and point.relative_humidity >= SATURATED_AT
+    return Track(
+        _with(track.points, point),
+        point,
+        track.unchanged_since if same else point.time,
+        track.unchanged_count + 1 if same else 1,
+        (track.saturated_since or point.time) if saturated else None,
+        _jumps(track.jumps, point, paired=said is not reading),
+        (*track.moves, (last, point))[-SWAP_MANY:]
+        if last is not None and _moved(last, point)
+        else track.moves,
+        halves,
+        0.0 if last is None else point.time - last.time,
+    )
+
+
+def last_word(track: Track) -> TrackPoint | None:
+    """What the sensor said last; of two halves both, and the time of the older one."""
+    last, (warm, damp) = track.last, track.halves
+    if last is None or warm is None or damp is None or last.time not in (warm[0], damp[0]):
+        return last
+    whole = last.temperature is not None and last.relative_humidity is not None
+    return last._replace(time=min(warm[0], damp[0])) if whole else last
+
+
+def _jumps(before: tuple[float, ...], point: TrackPoint, *, paired: bool) -> tuple[float, ...]:
+    """The last jumps; both halves of a pair make one."""
+    if not point.flags & _JUMP or (paired and before and point.time - before[-1] <= TOGETHER):
+        return before
+    return (*before, point.time)[-JUMPS_MANY:]
+
+
+def _moved(before: TrackPoint, after: TrackPoint) -> bool:
+    if before.temperature is None or after.temperature is None:
+        return False
+    return abs(after.temperature - before.temperature) >= SWAP_MOVE
+
+
+def _with(points: tuple[TrackPoint, ...], point: TrackPoint) -> tuple[TrackPoint, ...]:
+    if points and point.time - points[-1].time < SPACING:
+        return points
+    return (*points[-LONGEST + 1 :], point)
+
+
+def patience(every: float) -> float:
+    """How long a sensor that should report every so often may say nothing before it is silent. [s]"""
+    return max(SILENT_AFTER * every, SILENT_AT_LEAST)
+
+
+def judge(name: str, track: Track, now: float, every: float) -> Health:
+    """The health of one sensor by itself; ``every`` is how often it should report. [s]"""
+    if track.last is None:
+        return Health(name, State.NEVER, "nothing has come from it", now)
+    age = now - track.last.time
+    if age > patience(every):
+        seen = clock_behind(track, now, every) or f"nothing for {_duration(age)}"
+        return Health(name, State.SILENT, seen, track.last.time)
+    return _complaint(name, track, track.last, now) or _pace(name, track, age, every)
+
+
+def _pace(name: str, track: Track, age: float, every: float) -> Health:
+    """Fresh, or late: now, or as long as its reports come too far apart."""
+    since = 0.0 if track.last is None else track.last.time
+    if age <= LATE_AFTER * every < track.interval <= patience(every):
+        return Health(name, State.LATE, f"its reports come {_duration(track.interval)} apart", since)
+    late = age > LATE_AFTER * every
+    return Health(name, State.LATE if late else State.FRESH, f"last report {_duration(age)} ago", since)
+
+
+def clock_behind(track: Track, now: float, every: float) -> str:
+    """What shows that a sensor without a fresh stamp does speak, by a clock that was set back; or nothing."""
+    if track.behind is None or track.last is None:
+        return ""
+    came, lag = track.behind
+    if now - came > patience(every) or lag <= patience(every):
+        return ""
+    return f"it speaks, but its stamps lie {_duration(lag)} behind this machine's clock"
+
+
+def _complaint(name: str, track: Track, last: TrackPoint, now: float) -> Health | None:
+    """What is wrong with a sensor that speaks."""
+    since = track.unchanged_since or last.time
+    if track.unchanged_count >= STUCK_COUNT and last.time - since >= STUCK_ALONE:
+        return Health(name, State.STUCK, f"the very same value for {_duration(last.time - since)}", since)
+    if len(track.jumps) == JUMPS_MANY and now - track.jumps[0] <= JUMPS_WITHIN:
+        seen = f"{JUMPS_MANY} jumps in {_duration(now - track.jumps[0])}"
+        return Health(name, State.JUMPING, seen, track.jumps[0])
+    if track.saturated_since is not None and last.time - track.saturated_since >= SATURATED_FOR:
+        seen = f"100 % for {_duration(last.time - track.saturated_since)}: wet chip, or fog"
+        return Health(name, State.SATURATED, seen, track.saturated_since)
+    return None
+
+
+def compare(tracks: Mapping[str, Track], roles: Mapping[str, str], now: float) -> dict[str, Health]:
+    """What the neighbours tell: stuck while they move, apart from them, or swapped with one."""
+    found: dict[str, Health] = {}
+    living = {
+        name: track
+        for name, track in tracks.items()
+        if track.last is not None and now - track.last.time < SATURATED_FOR
+    }
+    ill = {name for name, track in living.items() if track.last and _complaint(name, track, track.last, now)}
+    for one, other in combinations(living, 2):
+        for health in (
+            *_stuck_beside(one, living[one], other, living[other]),
+            *_stuck_beside(other, living[other], one, living[one]),
+            *_swapped(one, living[one], other, living[other], now),
+        ):
+            found.setdefault(health.sensor, health)
+    ill |= {name for name, judged in found.items() if judged.state is State.STUCK}
+    for one, other in combinations([name for name in living if name not in ill], 2):
+        # one that is known to be ill itself says nothing against its neighbours
+        for health in _apart(one, living[one], other, living[other], _together(roles, one, other)):
+            found.setdefault(health.sensor, health)
+    return found
+
+
+def _together(roles: Mapping[str, str], one: str, other: str) -> str:
+    pair = {roles.get(one, ""), roles.get(other, "")}
+    if "" in pair:
+        return ""
+    return "same" if len(pair) == 1 else "indoors" if pair == {"air", "surface"} else ""
+
+
+def _stuck_beside(one: str, track: Track, other: str, neighbour: Track) -> list[Health]:
+    """``one`` has not changed at all, while its neighbour went somewhere."""
+    if track.last is None or track.unchanged_since is None or track.unchanged_count < STUCK_COUNT:
+        return []
+    since = track.unchanged_since
+    if track.last.time - since < STUCK_BESIDE:
+        return []
+    values = [p.temperature for p in neighbour.points if p.time >= since and p.temperature is not None]
+    if not values or max(values) - min(values) < NEIGHBOUR_MOVED:
+        return []
+    seen = phrase(
+        "the very same value for {span} while {other} moved {moved:difference}",
+        span=_duration(track.last.time - since),
+        other=other,
+        moved=max(values) - min(values),
+    )
+    return [Health(one, State.STUCK, seen, since)]
+
+
+def _apart(one: str, track: Track, other: str, neighbour: Track, together: str) -> list[Health]:
+    """Two sensors of one role that differ by more than two such chips can; or an impossible shed."""
+    if not together or track.last is None or neighbour.last is None:
+        return []
+    a, b = track.last, neighbour.last
+    if abs(a.time - b.time) > HOUR / 2:
+        return []
+    since = max(a.time, b.time)
+    most = DISAGREE_TEMPERATURE if together == "same" else FAR_APART
+    if a.temperature is not None and b.temperature is not None and abs(a.temperature - b.temperature) > most:
+        apart = phrase("{apart:difference} apart", apart=abs(a.temperature - b.temperature))
+        return _both(one, other, apart, since)
+    if together == "same" and a.relative_humidity is not None and b.relative_humidity is not None:
+        difference_rh = abs(a.relative_humidity - b.relative_humidity)
+        if difference_rh > DISAGREE_HUMIDITY:
+            return _both(one, other, phrase("{apart:fraction} humidity apart", apart=difference_rh), since)
+    return []
+
+
+def _both(one: str, other: str, seen: Said, since: float) -> list[Health]:
+    return [
+        Health(this, State.DISAGREEING, phrase("{seen} from {other}", seen=seen, other=that), since)
+        for this, that in ((one, other), (other, one))
+    ]
+
+
+def _swapped(one: str, track: Track, other: str, neighbour: Track, now: float) -> list[Health]:
+    """Both jumped at one moment, each to where the other had been: the plugs were exchanged.
+
+    Known until both have moved on by themselves, or for SWAP_KNOWN: exchanged plugs stay exchanged.
+    """
+    for before, after in track.moves:
+        for there, then in neighbour.moves:
+            apart, ago = abs(after.time - then.time), now - max(after.time, then.time)
+            if apart > SWAP_WITHIN or ago > SWAP_KNOWN or not _crossed(before, after, there, then):
+                continue
+            seen = "at {jumped:moment} it jumped to where {other} had been, and {other} to where it had been"
+            return [
+                Health(this, State.SWAPPED, phrase(seen, jumped=after.time, other=that), after.time)
+                for this, that in ((one, other), (other, one))
+            ]
+    return []
+
+
+def _crossed(before: TrackPoint, after: TrackPoint, there: TrackPoint, then: TrackPoint) -> bool:
+    values = (before.temperature, after.temperature, there.temperature, then.temperature)
+    if any(value is None for value in values):
+        return False
+    was, became, other_was, other_became = (float(value) for value in values if value is not None)
+    move = min(abs(became - was), abs(other_became - other_was))
+    return max(abs(became - other_was), abs(other_became - was)) <= SWAP_FIT * move
+
+
+def _duration(seconds: float) -> str:
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    if seconds < 90 * MINUTE:
+        return f"{seconds / MINUTE:.0f} min"
+    return f"{seconds / HOUR:.1f} h"

@@ -1,0 +1,159 @@
+"""What the logbook's observations make of a resin lot: the one door for whoever predicts.
+
+An observation's entry holds the temperatures that the film went through, so that a lot is learnt the
+same way for ever, also after the readings themselves were pruned. An undo is a correction that
+withdraws an observation; then the remaining ones are folded again. One that contradicts what was
+expected counts for its own layer alone (:mod:`curewatch.model.fit.learning`).
+"""
+
+from collections import OrderedDict
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import numpy as np
+
+from curewatch.advice.judge.situation import Situation
+from curewatch.jobs import Layer
+from curewatch.logbook import EntryKind, LogbookStore, StoredEntry
+from curewatch.materials.resin import Resin
+from curewatch.materials.substrate import Substrate
+from curewatch.model.air.surface import lagged_temperature
+from curewatch.model.film.film import History
+from curewatch.model.fit import learning
+from curewatch.model.fit.evidence import Evidence, from_plain
+from curewatch.model.fit.learning import Lesson
+from curewatch.units import HOUR, FloatArray
+
+MOST_KEPT = 32  # folded lots remembered in this process
+GRID = 900.0  # s between the points of a history
+APART = 1.0  # s, at least, between two of them: entries keep tenths, and equal times would be no history
+NEAR = HOUR  # a reading within this of the start counts for it [s]
+_folded: OrderedDict[tuple[Any, ...], tuple[Lesson, ...]] = OrderedDict()
+
+
+def resin_of_lot(logbook: LogbookStore, resin: Resin, lot: str | None, layer: str = "") -> Resin:
+    """The system as this lot has shown itself; the one given where nothing was observed.
+
+    Parameters
+    ----------
+    lot : str or None
+        None is the lot that nobody named.
+    layer : str
+        Whose times are asked; empty for the lot as a whole.
+    """
+    seen = (each for _, each in observations(logbook, resin.name, lot))
+    return learning.current_resin(resin, seen, layer)
+
+
+def lesson_of(logbook: LogbookStore, resin: Resin, lot: str | None, evidence: Evidence) -> Lesson:
+    """What an observation that is about to be told would do; an earlier telling of it is left out.
+
+    Raises
+    ------
+    OutOfValidity
+        It says nothing of this resin.
+    """
+    others = (
+        each
+        for _, each in observations(logbook, resin.name, lot)
+        if not evidence.layer or (each.layer, each.seen) != (evidence.layer, evidence.seen)
+    )
+    return learning.learn(learning.current_resin(resin, others, evidence.layer), evidence)
+
+
+def lessons(logbook: LogbookStore, resin: Resin, lot: str | None, layer: str = "") -> tuple[Lesson, ...]:
+    """What each observation of this lot did, oldest first; as :func:`system_of_lot`."""
+    seen = tuple(observations(logbook, resin.name, lot))
+    if not seen:
+        return ()
+    told = ((entry, each.elapsed, each.seen) for entry, each in seen)
+    key = (resin, tuple(sorted(resin.origins)), layer, *told)
+    if key not in _folded:
+        _folded[key] = learning.lessons(resin, (each for _, each in seen), layer)
+        while len(_folded) > MOST_KEPT:
+            _folded.popitem(last=False)
+    return _folded[key]
+
+
+def observations(logbook: LogbookStore, resin: str, lot: str | None) -> Iterator[tuple[int, Evidence]]:
+    """The observations of a lot that stand: entry number and what was seen.
+
+    Told twice of one layer, the later telling holds: it is one event, not two.
+    """
+    found: dict[tuple[Any, ...], tuple[int, Evidence]] = {}
+    for entry, payload in standing(logbook):
+        if payload.get("resin") == resin and payload.get("lot") == lot:
+            evidence = _evidence(entry, payload)
+            if evidence is not None:
+                event = payload.get("layer") or entry.number, evidence.seen
+                found.pop(event, None)  # told again, it is the last one told
+                found[event] = entry.number, evidence
+    yield from found.values()
+
+
+def standing(logbook: LogbookStore) -> Iterator[tuple[StoredEntry, dict[str, Any]]]:
+    """Every observation that nobody withdrew, with its corrections applied."""
+    changes: dict[int, dict[str, Any]] = {}
+    found = []
+    for entry in logbook.entries((EntryKind.OBSERVATION, EntryKind.CORRECTION)):
+        if entry.kind == EntryKind.OBSERVATION:
+            found.append(entry)
+        elif isinstance(entry.payload.get("changes"), dict):
+            changes.setdefault(int(entry.payload["corrects"]), {}).update(entry.payload["changes"])
+    for entry in found:
+        changed = changes.get(entry.number, {})
+        if not changed.get("withdrawn"):
+            yield entry, _corrected(entry.payload, changed)
+
+
+def _corrected(payload: Mapping[str, Any], changed: Mapping[str, Any]) -> dict[str, Any]:
+    """A corrected hour moves the time from mixing with it."""
+    if not changed:
+        return dict(payload)
+    found = {**payload, **changed, "memory": None}
+    if "at" in changed and "elapsed" in payload and "at" in payload:
+        later = float(changed["at"]) - float(payload["at"])
+        found["elapsed"] = float(payload["elapsed"]) + later
+        found["earlier"] = [(float(at) + later, rise) for at, rise in payload.get("earlier") or ()]
+    return found
+
+
+def _evidence(entry: StoredEntry, payload: Mapping[str, Any]) -> Evidence | None:
+    """None for an observation of which nothing can be learnt: no temperatures were known."""
+    try:
+        return from_plain(payload, entry.number)
+    except (KeyError, TypeError, ValueError):
+        return None
+
+
+def air_history(layer: Layer, at: float, situation: Situation) -> History | None:
+    """The air around a pot from mixing up to a moment; None if nobody measured."""
+    return along(layer.started, at, situation.past.time, situation.past.air_temperature)
+
+
+def history(layer: Layer, at: float, situation: Situation, substrate: Substrate) -> History | None:
+    """What the surface of a layer went through up to a moment; None if nobody measured.
+
+    The probe where it spoke; else the air's readings, lagged by the substrate.
+    """
+    past = situation.past
+    time, temperature = past.time, past.surface_temperature.copy()
+    known = np.isfinite(past.air_temperature)
+    if known.sum() > 1:
+        lagged = np.interp(
+            time,
+            time[known],
+            lagged_temperature(time[known], past.air_temperature[known], substrate.time_constant),
+        )
+        temperature = np.where(np.isnan(temperature), lagged, temperature)
+    return along(layer.started, at, time, temperature)
+
+
+def along(start: float, end: float, time: FloatArray, temperature: FloatArray) -> History | None:
+    """A history from readings, from start to end; None if none lies near its beginning or within. [s UTC]"""
+    known = np.isfinite(temperature) & (time > start - NEAR) & (time < end + NEAR)
+    if not known.any() or end < start + APART:
+        return None
+    inner = np.arange(start + GRID, end - APART, GRID, dtype=np.float64)
+    grid: FloatArray = np.concatenate(([start], inner, [end]))
+    return History(grid - start, np.interp(grid, time[known], temperature[known]))

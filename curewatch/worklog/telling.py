@@ -1,0 +1,186 @@
+"""What a person tells, made into entries: names given, masses held against the ratio, nothing edited."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, NamedTuple
+
+from curewatch.advice.plan import mixing
+from curewatch.errors import UsageError
+from curewatch.logbook import Entry, EntryKind, LogbookStore
+from curewatch.materials.resin import Resin
+from curewatch.phrases import Said
+from curewatch.units import MINUTE
+from curewatch.worklog.job import BENCH_KINDS, CorrectedEntry, Job
+
+
+def next_name(letter: str, taken: int) -> str:
+    """``B1``, ``B2`` …: short enough to write on a cup."""
+    return f"{letter}{taken + 1}"
+
+
+def opening(logbook: LogbookStore, payload: Mapping[str, Any], at: float, name: str | None = None) -> Entry:
+    """A job is opened.
+
+    Raises
+    ------
+    UsageError
+        A job of this name is there already.
+    """
+    taken = [str(entry.job) for entry in logbook.entries(EntryKind.JOB_OPEN)]
+    chosen = name or next_name("J", len(taken))
+    if chosen in taken:
+        raise UsageError(f"there is a job {chosen!r} already; choose another name, or leave it out")
+    return Entry(EntryKind.JOB_OPEN, {"job": chosen, **payload}, at, job=chosen, key=f"job-open {chosen}")
+
+
+def proportions(
+    resin: Resin, resin_mass: float, added: float, *, scale_step: float
+) -> tuple[dict[str, Any], Said]:
+    """How the masses as weighed stand to what the system bears, and what to do if they do not. [kg]
+
+    ``added`` is hardener, or peroxide of a polyester or vinyl ester, held against its doses.
+    """
+    found = mixing.check(mixing.of_resin(resin), resin_mass, added, scale_step=scale_step)
+    return {"within": found.within, "text": found.text}, found.advised
+
+
+def added_mass(payload: Mapping[str, Any]) -> float:
+    """Mass of hardener or peroxide in a batch. [kg]"""
+    said = payload.get("hardener_mass")
+    return float(payload["peroxide_mass"] if said is None else said)
+
+
+def batch(job: Job, payload: Mapping[str, Any], at: float) -> Entry:
+    """A cup was weighed and mixed."""
+    name = next_name("B", len(job.of(EntryKind.BATCH)))
+    return Entry(EntryKind.BATCH, {"batch": name, **payload}, at, job=job.name)
+
+
+class Mixed(NamedTuple):
+    """What the batches that a layer is laid from say of it."""
+
+    started: float  # UTC, when the first of them was mixed [s]
+    afterwards: bool  # that time was told later
+    resin: str | None
+    lot: str | None
+    mass: float  # the largest single pot [kg]
+    resin_mass: float  # in that pot [kg]
+    added_mass: float  # hardener or peroxide in that pot [kg]
+
+    def peroxide_percent(self, resin: Resin) -> float | None:
+        """Peroxide in that pot, per cent by mass of resin; None for an epoxy."""
+        return None if resin.dose is None else 100 * self.added_mass / self.resin_mass
+
+
+def batches(job: Job, named: Sequence[str]) -> Mixed:
+    """What the named batches of a job say of a layer laid from them.
+
+    Raises
+    ------
+    UsageError
+        One is not of this job, or they are of several resin systems.
+    """
+    told = {str(item.payload["batch"]): item for item in job.of(EntryKind.BATCH)}
+    for name in named:
+        if name not in told:
+            there = ", ".join(told) or "none yet: weigh one with `curewatch job batch`"
+            raise UsageError(f"job {job.name} has no batch {name}; its batches: {there}")
+    used = [told[name] for name in named]
+    resins = {item.payload.get("resin") for item in used}
+    if len(resins) > 1:
+        said = ", ".join(sorted(map(str, resins)))
+        raise UsageError(f"batches of several resin systems ({said}) are not one layer: tell one layer each")
+    first = min(used, key=lambda item: item.at)
+    largest = max(used, key=_poured)
+    return Mixed(
+        first.at,
+        bool(first.payload.get("given_afterwards")),
+        resins.pop(),
+        first.payload.get("resin_lot"),
+        _poured(largest),
+        float(largest.payload["resin_mass"]),
+        added_mass(largest.payload),
+    )
+
+
+def _poured(item: CorrectedEntry) -> float:
+    return float(item.payload["resin_mass"]) + added_mass(item.payload)
+
+
+def unused_batches(job: Job) -> list[str]:
+    """Batches that no layer of the job was laid from yet."""
+    used = {name for item in job.of(EntryKind.LAYER) for name in item.payload.get("batches", ())}
+    names = (str(item.payload["batch"]) for item in job.of(EntryKind.BATCH))
+    return [name for name in names if name not in used]
+
+
+def layer_of(job: Job, named: str | None, at: float) -> str:
+    """The layup that is meant at this moment: the named one, else the last that was begun by then.
+
+    Raises
+    ------
+    UsageError
+        The job has no such layup, or it had not begun.
+    """
+    known = {
+        str(item.payload["layer"]): min(item.at, float(item.payload.get("started", item.at)))
+        for item in job.of(EntryKind.LAYER)
+    }
+    if not known:
+        raise UsageError(f"job {job.name} has no layup yet; say `curewatch layer` when you start one")
+    if named is not None and named not in known:
+        raise UsageError(f"job {job.name} has no layup {named!r}; its layups: {', '.join(known)}")
+    begun = [name for name, start in known.items() if start <= at + MINUTE]  # times are told to the minute
+    if not begun or (named is not None and named not in begun):
+        raise UsageError(
+            f"{named or 'no layup'} had {'not ' if named else ''}begun at that moment; give a later --at, or "
+            "a shorter --ago, or correct when the layup was mixed: curewatch job correct"
+        )
+    return named or max(begun, key=lambda name: known[name])
+
+
+def correctable(job: Job, number: int) -> CorrectedEntry:
+    """The entry of this number as it stands.
+
+    Raises
+    ------
+    UsageError
+        The entry is not one of this job, or not one that people tell.
+    """
+    told = {item.number: item for item in job.told if item.kind in BENCH_KINDS}
+    if number not in told:
+        there = ", ".join(map(str, told)) or "none"
+        raise UsageError(
+            f"entry {number} of job {job.name} cannot be corrected; those that people told can: {there}"
+        )
+    return told[number]
+
+
+def correction(
+    job: Job, number: int, changes: Mapping[str, Any], why: str, *, at: float, by: str | None = None
+) -> Entry:
+    """New values for keys of an earlier entry, as an entry of its own; UsageError as :func:`correctable`."""
+    correctable(job, number)
+    payload = {"corrects": number, "changes": dict(changes), "why": why}
+    return Entry(EntryKind.CORRECTION, payload | ({"by": by} if by else {}), at, job=job.name)
+
+
+def followers(
+    job: Job, before: CorrectedEntry, changes: Mapping[str, Any]
+) -> list[tuple[CorrectedEntry, dict[str, Any]]]:
+    """What took its lot from the entry that is corrected, and must not keep the wrong one.
+
+    A layer takes the lot of its batches, and what was seen of a layer teaches the model about that lot.
+    """
+    key = {EntryKind.BATCH: "resin_lot", EntryKind.LAYER: "lot"}.get(EntryKind(before.kind))
+    if key is None or key not in changes or changes[key] == before.payload.get(key):
+        return []
+    wrong, change = before.payload.get(key), {"lot": changes[key]}
+    layers = [before]
+    if before.kind == EntryKind.BATCH:
+        name = before.payload["batch"]
+        layers = [item for item in job.of(EntryKind.LAYER) if name in item.payload.get("batches", ())]
+        layers = [item for item in layers if item.payload.get("lot") == wrong]
+    names = {item.payload["layer"] for item in layers}
+    seen = [item for item in job.of(EntryKind.OBSERVATION) if item.payload.get("layer") in names]
+    taken = [item for item in (*layers, *seen) if item is not before and item.payload.get("lot") == wrong]
+    return [(item, change) for item in taken]

@@ -1,0 +1,268 @@
+"""``curewatch observe`` from the keyboard to the next forecast, and back by undo."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from curewatch import configuration
+from curewatch.cli.main import run
+from curewatch.clock import SystemClock
+from curewatch.logbook import Logbook
+from curewatch.materials import load_resin
+from curewatch.model.mass.pot import pot
+from curewatch.readings import Reading
+from curewatch.record import charts
+from curewatch.shed import consult, learnt
+from curewatch.worklog.job import told
+
+TOML = """
+[resin]
+name = "epoxy-slow"
+lot = "A12"
+batch_mass_g = 150.0
+[logbook]
+path = "{path}"
+[sensors.bench]
+role = "air"
+[sensors.hull]
+role = "surface"
+"""
+Do = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def shed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Ten hours of 20 degC in an invented shed."""
+    file, path = tmp_path / "curewatch.toml", tmp_path / "log.db"
+    file.write_text(TOML.format(path=path), encoding="utf-8")
+    monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
+    now = SystemClock().now().utc
+    with Logbook(path) as logbook:
+        logbook.append(
+            [
+                Reading(name, at, at, kelvin, 0.5)
+                for at in np.arange(now - 36000.0, now, 300.0).tolist()
+                for name, kelvin in (("bench", 293.15), ("hull", 292.65))
+            ]
+        )
+    return file
+
+
+@pytest.fixture
+def do(shed: Path, capsys: pytest.CaptureFixture[str]) -> Do:
+    def call(*arguments: str) -> tuple[int, str, str]:
+        with pytest.raises(SystemExit) as ended:
+            run(list(arguments))
+        shown = capsys.readouterr()
+        return int(ended.value.code or 0), shown.out, shown.err
+
+    return call
+
+
+def band(do: Do) -> tuple[str, str]:
+    said: Any = json.loads(do("layer", "--running", "--json")[1])
+    firm = next(each for each in said["running"][0]["timeline"] if each["name"] == "firm")
+    return firm["early"][:16], firm["late"][:16]
+
+
+def test_what_was_seen_narrows_the_countdowns_and_undo_brings_them_back(do: Do, shed: Path) -> None:
+    """A gel told of the running layer moves its next milestones; withdrawn, they are as before."""
+    do("layer", "--ago", "8 h")
+    before = band(do)
+    status, out, _ = do("observe", "gelled", "--ago", "30 min")
+    assert status == 0
+    assert "L1 gelled: 7 h 30 min after mixing" in out
+    assert "version 2: gelled (entry" in out
+    assert "lot A12" in out
+    after = band(do)
+    assert before[0] < after[0]
+    assert after[1] < before[1]
+    status, out, _ = do("observe", "--undo")
+    assert "withdrawn: gelled of L1" in out
+    assert "nothing was learnt" in out
+    assert band(do) == before
+
+
+def test_a_lot_is_learnt_for_itself_alone(do: Do, shed: Path) -> None:
+    """Another lot of the same resin stays as its sheet says."""
+    do("layer", "--ago", "8 h")
+    do("observe", "gelled")
+    settings = configuration.load(shed)
+    resin = load_resin("epoxy-slow")
+    with Logbook(configuration.logbook_path(settings)) as logbook:
+        assert learnt.resin_of_lot(logbook, resin, "A12").version == 2
+        assert learnt.resin_of_lot(logbook, resin, "B7") is resin
+        assert consult.question(settings, logbook=logbook).resin.version == 2
+    assert consult.of_shed(settings).resin.version == 2
+
+
+def test_a_learnt_lot_can_be_kept_as_a_file(do: Do, tmp_path: Path) -> None:
+    """Printed as a resin file it loads again: the rates and their spread of the lot, its parent named."""
+    do("layer", "--ago", "8 h")
+    do("observe", "gelled")
+    status, text, _ = do("resin", "show", "epoxy-slow", "--lot", "A12", "--toml")
+    assert status == 0
+    kept = tmp_path / "kept.toml"
+    kept.write_text(text, encoding="utf-8")
+    again, before = load_resin(kept), load_resin("epoxy-slow")
+    shown = json.loads(do("resin", "show", "epoxy-slow", "--lot", "A12", "--json")[1])
+    rate = next(each["value"] for each in shown["values"] if each["key"] == "kinetics.k2")
+    assert again.name == "epoxy-slow-a12"
+    assert (again.version, again.parent) == (2, "epoxy-slow")
+    assert again.kinetics.k2 * 3600.0 == pytest.approx(rate, rel=1e-4)
+    assert again.kinetics.k2 != pytest.approx(before.kinetics.k2, rel=0.01)
+    assert again.rate_sd == pytest.approx(shown["rate_sd"], rel=1e-6)
+    assert again.rate_sd < 0.75 * before.rate_sd
+    assert again.origins["kinetics.k2"].tag == "learned"
+
+
+def test_a_lot_of_which_nothing_is_known_has_no_file(do: Do) -> None:
+    """Refused with what to do, not printed as if it had been learnt."""
+    status, out, err = do("resin", "show", "epoxy-slow", "--lot", "B7", "--toml")
+    assert (status, out) == (2, "")
+    assert "nothing was learnt of lot 'B7'" in err
+    assert "give --lot too" in do("resin", "show", "epoxy-slow", "--toml")[2]
+
+
+def test_told_twice_it_counts_once(do: Do, shed: Path) -> None:
+    """The second telling of one event replaces the first."""
+    do("layer", "--ago", "8 h")
+    do("observe", "gelled", "--ago", "60 min")
+    said = json.loads(do("observe", "gelled", "--ago", "30 min", "--json")[1])
+    assert [each["version"] for each in said["observations"]] == [2]
+    assert said["observations"][0]["elapsed_s"] == pytest.approx(27000.0, abs=5.0)
+
+
+def test_a_cup_is_learnt_without_any_layer(do: Do, tmp_path: Path) -> None:
+    """A thermometer's CSV and the usual batch mass suffice."""
+    log = pot(load_resin("epoxy-slow"), 0.15, 293.15, rate_factor=1.3, duration=3 * 3600.0)
+    rows = [f"{time:.0f},{kelvin - 273.15:.2f}" for time, kelvin in zip(log.time, log.middle, strict=True)]
+    unique = list(dict.fromkeys(row.split(",")[0] for row in rows))
+    first = {row.split(",")[0]: row for row in reversed(rows)}
+    cup = tmp_path / "cup.csv"
+    cup.write_text("time_s,temperature_c\n" + "\n".join(first[key] for key in unique), encoding="utf-8")
+    status, out, err = do("observe", "--cup", str(cup))
+    assert status == 0, err
+    assert "test cup" in out
+    assert "faster than it was taken for" in out
+
+
+def test_a_resin_of_ones_own_file_is_learnt_and_undone(do: Do, tmp_path: Path) -> None:
+    """Its file's name is kept with the observation, so that an undo finds it again."""
+    mine = tmp_path / "mine.toml"
+    mine.write_text(
+        'name = "demo-creek"\ntitle = "Demo"\nbased_on = "epoxy-fast"\nnote = "demo"\n', encoding="utf-8"
+    )
+    do("layer", "--resin", str(mine), "--ago", "2 h")
+    status, out, err = do("observe", "gelled", "--ago", "5 min")
+    assert status == 0, err
+    assert "demo-creek, as this lot" in out
+    status, out, err = do("observe", "--undo")
+    assert status == 0, err
+    assert "withdrawn: gelled of L1" in out
+
+
+def times(do: Do, layer: str) -> list[tuple[str, str]]:
+    """Early and late end of each moment of a layer, to the minute."""
+    said: Any = json.loads(do("layer", "--running", "--json")[1])
+    found = next(each for each in said["running"] if each["layer"] == layer)
+    return [(str(each["early"])[:16], str(each["late"])[:16]) for each in found["timeline"]]
+
+
+def test_a_slip_is_refused_and_named(do: Do, shed: Path) -> None:
+    """Gelled three minutes after mixing, with nobody to ask: not stored, and what would be believed."""
+    do("layer", "--ago", "3 min")
+    status, out, err = do("observe", "gelled")
+    assert (status, out) == (2, "")
+    assert "L1 gelled: found 3 min after mixing, expected" in err
+    assert "--force" in err
+    assert do("observe", "gelled", "--json")[0] == 2
+    with Logbook(configuration.logbook_path(configuration.load(shed))) as logbook:
+        assert not list(logbook.entries("observation"))
+
+
+def test_a_slip_that_was_forced_moves_no_other_layer_and_narrows_nothing(do: Do, shed: Path) -> None:
+    """Of two wet layers of one lot the other keeps every time, and so does a start now; undone, both do."""
+    do("layer", "--ago", "8 h")
+    do("layer", "--ago", "3 min")
+    first, second = times(do, "L1"), times(do, "L2")
+    status, out, err = do("observe", "gelled", "--layer", "L2", "--force")
+    assert status == 0, err
+    assert "It moves this layer a little, and no other" in out
+    assert "for L2 alone" in out
+    assert times(do, "L1") == first
+    settings, sheet = configuration.load(shed), load_resin("epoxy-slow")
+    with Logbook(configuration.logbook_path(settings)) as logbook:
+        assert consult.question(settings, logbook=logbook).resin == sheet
+        own = learnt.resin_of_lot(logbook, sheet, "A12", "L2")
+    assert 1.0 < own.kinetics.k2 / sheet.kinetics.k2 < 1.15
+    assert own.rate_sd == sheet.rate_sd
+    assert (
+        json.loads(do("observe", "gelled", "--layer", "L1", "--json")[1])["observations"][0]["used"] is False
+    )
+    for _ in range(2):
+        assert do("observe", "--undo")[0] == 0
+    assert (times(do, "L1"), times(do, "L2")) == (first, second)
+    assert "nothing to withdraw" not in do("observe", "--undo")[2]
+    with Logbook(configuration.logbook_path(settings)) as logbook:
+        assert len(logbook.entries("observation")) == 2  # nothing is edited
+
+
+def test_a_slip_told_rightly_again_is_judged_without_the_first_telling(do: Do) -> None:
+    """The right hour after a forced slip is what was expected of the lot, and teaches it."""
+    do("layer", "--ago", "11 h")
+    do("observe", "gelled", "--ago", "10 h 50 min", "--force")
+    status, out, err = do("observe", "gelled", "--ago", "10 min")
+    assert status == 0, err
+    assert "Not expected" not in out
+    assert "version 2: gelled" in out
+
+
+WRONG = {
+    "nothing said": ((), "say what you saw"),
+    "an unknown word": (("smelled",), "kicked, gelled, tack-free, hard"),
+    "undo with more": (("gelled", "--undo"), "--undo stands alone"),
+    "no layer": (("gelled",), "no layer is running"),
+    "nothing to undo": (("--undo",), "no observation to withdraw"),
+    "no such cup": (("--cup", "nowhere.csv"), "no such file"),
+}
+
+
+@pytest.mark.parametrize("case", WRONG)
+def test_a_slip_of_the_keyboard_is_told_and_writes_nothing(do: Do, shed: Path, case: str) -> None:
+    """Exit status 2, what is allowed, and no entry."""
+    arguments, said = WRONG[case]
+    status, _, err = do("observe", *arguments)
+    assert status == 2
+    assert said in err
+    with Logbook(configuration.logbook_path(configuration.load(shed))) as logbook:
+        assert not list(logbook.entries("observation"))
+
+
+def test_a_time_before_mixing_is_refused(do: Do) -> None:
+    """What is seen of a layer comes after it was mixed."""
+    do("layer", "--ago", "1 h")
+    status, _, err = do("observe", "gelled", "--ago", "2 h")
+    assert status == 2
+    assert "must be later" in err
+
+
+def test_what_was_withdrawn_is_no_mark_of_the_record(do: Do, shed: Path) -> None:
+    """The record's chart flags what was seen, and no longer once it was taken back."""
+
+    def flags() -> list[str]:
+        with Logbook(configuration.logbook_path(configuration.load(shed))) as logbook:
+            entries = told(logbook.entries(("observation", "correction")))
+        job = SimpleNamespace(of=lambda kind: [each for each in entries if each.kind == kind])
+        return [flag.label for flag in charts._seen(SimpleNamespace(job=job), SimpleNamespace(layer="L1"))]
+
+    do("layer", "--ago", "8 h")
+    do("observe", "gelled")
+    assert flags() == ["seen: gelled"]
+    do("observe", "--undo")
+    assert flags() == []
