@@ -155,7 +155,7 @@ SHARED = {
     "mqtt advice": "tonight",
     **{
         f"job {word}": "job-entry"
-        for word in ("open", "batch", "peel-ply", "wash", "quality", "note", "photo", "correct")
+        for word in ("open", "batch", "peel-ply", "wash", "quality", "note", "photo", "correct", "pot-empty")
     },
 }
 

@@ -94,7 +94,7 @@ def test_the_example_is_valid_and_complete() -> None:
             "did you mean batch_mass_g",
         ),
         ("[resin]\n\nname = ", 3, None, "invalid value", "TOML"),
-        ('[resin]\nname = "a"\nsystem = "b"', 3, None, "cannot overwrite a value", "TOML"),
+        ('[resin]\nname = "a"\nname = "b"', 3, None, "cannot overwrite a value", "TOML"),
     ],
 )
 def test_an_error_names_the_place(

@@ -317,7 +317,7 @@ def test_a_batch_that_was_rolled_back_comes_again_as_new(
     """A batch at a time, each refused once and redelivered: all stored, none refused."""
     if not rolls_back:
         monkeypatch.setattr(Intake, "take_back", Intake.keep)
-    clock, intake, rejected = ManualClock(START, 0.0), Intake(DEMO), 0
+    clock, intake, refused = ManualClock(START, 0.0), Intake(DEMO), 0
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         disk = Refusing(logbook)
         for first in range(0, 200, 20):
@@ -336,11 +336,11 @@ def test_a_batch_that_was_rolled_back_comes_again_as_new(
                     intake.take_back()
                 else:
                     intake.keep()
-                    rejected += len(rejected)
+                    refused += len(rejected)
         stored = sum(each.readings for each in logbook.sensors().values())
         counted = sum(each.times for each in logbook.rejected())
-    assert counted == rejected
-    assert (stored, rejected) == ((200, 0) if rolls_back else (0, 200))
+    assert counted == refused
+    assert (stored, refused) == ((200, 0) if rolls_back else (0, 200))
 
 
 def _dated(number: int) -> bytes:

@@ -308,10 +308,10 @@ def test_a_corrected_lot_is_corrected_wherever_it_was_taken_from_there(
     lots = {
         (one["kind"], one["payload"]["layer"]): (one["holds_now"] or one["payload"])["lot"]
         for one in entries
-        if one["kind"] in {"layup", "observation"}
+        if one["kind"] in {"layer", "observation"}
     }
-    assert lots["layup", "L1"] == lots["observation", "L1"] == "demo 8"
-    assert lots["layup", "L2"] == lots["observation", "L2"] == "another tin"
+    assert lots["layer", "L1"] == lots["observation", "L1"] == "demo 8"
+    assert lots["layer", "L2"] == lots["observation", "L2"] == "another tin"
     with Logbook(shed.parent / "shed.sqlite") as logbook:
         assert [payload["lot"] for _, payload in learnt.standing(logbook)] == ["demo 8", "another tin"]
 

@@ -330,7 +330,7 @@ HOSTILE = (
 )
 
 
-KEPT = {"job", "layup", "resin", "zone", "surface"}
+KEPT = {"job", "layer", "resin", "zone", "surface"}
 
 
 def test_text_from_outside_stays_text(tmp_path: Path):
@@ -419,8 +419,8 @@ def test_a_job_begun_after_the_readings_it_needs_has_their_blocks_too(tmp_path):
 def test_a_sentence_has_the_lot_of_a_layer_without_batches_and_a_moment_as_people_write_it():
     """A layer told alone names its lot; a peel coupon's moment is rounded and says load and arm."""
     layer = {"layer": "L1", "resin": "epoxy-slow", "lot": "R-9", "batch_mass": 0.15}
-    assert "150 g in one pot" in page_work._sentence("layup", layer, RecordWords(Wording()))
-    assert "resin lot R-9" in page_work._sentence("layup", layer, RecordWords(Wording()))
+    assert "150 g in one pot" in page_work._sentence("layer", layer, RecordWords(Wording()))
+    assert "resin lot R-9" in page_work._sentence("layer", layer, RecordWords(Wording()))
     peel = {"layer": "L1", "check": "peel coupon", "load": 2.0, "arm": 0.12, "value": 2.3535959999999996}
     said = page_work._sentence("quality", peel | {"unit": "N m", "passed": True}, RecordWords(Wording()))
     assert said == "Check of layup L1, peel coupon: 2.354 N m (2000 g on 120 mm), passed"

@@ -120,7 +120,7 @@ Checks                                           found  limit          spare
 
 Times (four in five between early and late)
                                            early         likely           late
-  working time ends                           11:56          12:06          12:21
+  working time ends                        11:56          12:06          12:21
   tack-free                                22:13      Thu 03:46   not foreseen
 
 The coming hours

@@ -13,7 +13,6 @@ THE_PLACE = {"wording.py"}
 # What may: file -> why it needs no reader's units.
 FREE = {
     "advice/judge/checks.py": "the source of an assumed limit; Wording.retold tells it",
-    "advice/remedy/cost.py": "kilograms of water that burnt gas brings",
     "advice/plan/mixing.py": "a refusal of what was typed",
     "cli/commands/air.py": "a hint about the two scales",
     "cli/screens/levers.py": "kilograms of water to take out",

@@ -28,7 +28,7 @@ GAP = 0.5  # K of margin between raise and clear
 POT_ADVICE = (
     "WARNING: a hot pot burns and can smoke. Stop using it; what is on the job stays. Tip the rest out thin "
     "in a metal tray outdoors, uncovered, on something that cannot burn. If it smokes, do not carry it: "
-    "leave the shed. Is it empty? Then: curewatch job pot-empty --layup {layer}"
+    "leave the shed. Is it empty? Then: curewatch job pot-empty --layer {layer}"
 )
 POT_SHARE = 0.75  # of its life after which a pot should be empty
 

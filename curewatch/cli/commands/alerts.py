@@ -38,7 +38,7 @@ def app(
     units: UnitsOption = None,
     json: JsonOption = False,
 ) -> None:
-    """The alerts that stand, with what to do; --acknowledge NUMBER acknowledges one, as the board's key a does.
+    """The alerts that stand, with what to do; --acknowledge NUMBER does what the board's key a does.
 
     An acknowledged alert stays until its cause is gone, and rings again only when it becomes more urgent.
 

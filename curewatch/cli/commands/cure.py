@@ -115,6 +115,8 @@ def app(
         raise UsageError(f"--on {substrate!r}; allowed: {', '.join(substrate_names())}")
     path = _history(temperature, history, hours)
     said = outcome(resin, path)
+    if humidity is not None:
+        _must_be_air(humidity, carbon_dioxide)
     against = _against(said, path, humidity)
     if chart is not None:
         from curewatch.cli.figures import draw
@@ -137,6 +139,17 @@ def app(
     shown += [] if cup is None else ["", *heat.cup_lines(cup, wording)]
     shown += [] if build is None else ["", *heat.build_lines(build, wording)]
     terminal.print_lines(shown, plain=plain)
+
+
+def _must_be_air(humidity: float, carbon_dioxide: float) -> None:
+    """Refuse what no air can be, before anything is worked out from it."""
+    from curewatch.errors import UsageError
+
+    if not 1.0 <= humidity <= 100.0:
+        hint = f"; if that was a fraction, give {100 * humidity:g}" if 0.0 < humidity < 1.0 else ""
+        raise UsageError(f"--humidity {humidity:g}; allowed: 1 to 100 %{hint}")
+    if not 100.0 <= carbon_dioxide <= 50_000.0:
+        raise UsageError(f"--carbon-dioxide {carbon_dioxide:g}; allowed: 100 to 50000 ppm")
 
 
 def _against(said: "FilmOutcome", path: "History", humidity: float | None) -> str:
@@ -162,18 +175,12 @@ def _blush(
     import numpy as np
 
     from curewatch.cli.typed import span_from_text
-    from curewatch.errors import UsageError
     from curewatch.model.film import blush
     from curewatch.model.film.ensemble import cures
     from curewatch.model.film.film import History
     from curewatch.model.film.lots import STRATA
     from curewatch.model.film.recoat_window import recoat_window
 
-    if not 1.0 <= humidity <= 100.0:
-        hint = f"; if that was a fraction, give {100 * humidity:g}" if 0.0 < humidity < 1.0 else ""
-        raise UsageError(f"--humidity {humidity:g}; allowed: 1 to 100 %{hint}")
-    if not 100.0 <= carbon_dioxide <= 50_000.0:
-        raise UsageError(f"--carbon-dioxide {carbon_dioxide:g}; allowed: 100 to 50000 ppm")
     lots = cures(resin, History(path.time, np.tile(path.temperature, (STRATA, 1))))
     damp, gas = humidity / 100.0, carbon_dioxide * 1e-6
     stood = resin.blush.rest or 0.0 if rest is None else span_from_text(rest, "--rest")

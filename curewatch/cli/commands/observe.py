@@ -225,7 +225,7 @@ def _layer(place: "Bench", told: ToldOptions) -> "Layer | None":
         return None
     if not running:
         raise UsageError("no layer is running; `curewatch layer --at 14:30` says that one was begun")
-    raise UsageError(f"several layers are running; give --layup, one of {', '.join(running)}")
+    raise UsageError(f"several layers are running; give --layer, one of {', '.join(running)}")
 
 
 def _evidence(place: "Bench", told: ToldOptions, layer: "Layer | None") -> "Evidence":

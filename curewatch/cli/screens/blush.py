@@ -1,4 +1,4 @@
-"""What blush is foreseen for a film in air of this humidity, and what that does to the recoat window. Pure."""
+"""Blush foreseen for a film in air of this humidity, and what it does to the recoat window. Pure."""
 
 import math
 from textwrap import wrap

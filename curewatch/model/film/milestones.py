@@ -1,4 +1,4 @@
-"""When the work changes its nature: working time, stays put, gel, tack-free, hard, ready to sand; did it stall.
+"""When the work changes its nature: working time, stays put, gel, tack-free, hard, ready to sand; stalls.
 
 A film is *hard* to the thumb once it is a glass at its own temperature: firm enough to be handled. Makers
 let nobody sand it so soon, for dust of green resin causes allergy and clogs the paper. *Ready to sand* is

@@ -145,7 +145,7 @@ def from_plain(plain: Mapping[str, Any], number: int = 0) -> Evidence:
         number,
         _memory(plain.get("memory")),
         tuple((float(at), float(rise)) for at, rise in plain.get("earlier") or ()),
-        str(plain.get("layup") or ""),
+        str(plain.get("layer") or ""),
     )
 
 
