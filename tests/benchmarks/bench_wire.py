@@ -10,6 +10,7 @@ from collections.abc import Callable
 from curewatch.clock import Instant
 from curewatch.readings import Reading
 from curewatch.wire import LineFramer, Parser, lines
+from curewatch.wire.fields import Words
 
 COUNT = 100_000
 REPEATS = 5
@@ -51,9 +52,10 @@ def through_the_door(messages: list[bytes]) -> int:
 
 
 def payloads(messages: list[bytes], fields: dict[str, str] | None = None) -> int:
+    words = Words(fields or {})
     parser, found = Parser(), 0
     for message, at in zip(messages, ARRIVALS, strict=True):
-        (event,) = parser.payload(message, at, "broker", "bench", fields)
+        (event,) = parser.payload(message, at, "broker", "bench", words)
         found += isinstance(event, Reading)
     return found
 
