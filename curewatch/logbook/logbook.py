@@ -14,8 +14,8 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Self
 
-from curewatch.errors import StoreFailed
-from curewatch.logbook import chain, entry, rows, schema, store, verification
+from curewatch.errors import StoreFailed, UsageError
+from curewatch.logbook import chain, entry, parcel, rows, schema, store, verification
 from curewatch.logbook.entry import Entry, StoredEntry
 from curewatch.logbook.lock import Lock
 from curewatch.logbook.port import Known, Refusals
@@ -301,6 +301,42 @@ class Logbook:
         with store.telling(self.path):
             found = self._connection.execute("SELECT head FROM blocks WHERE number = ?", (number,)).fetchone()
         return "" if found is None else str(found[0])
+
+    def block_bytes(self, number: int) -> bytes:
+        """One closed block as a parcel for another store.
+
+        Raises
+        ------
+        UsageError
+            There is no such block, it is open, or its readings were pruned.
+        """
+        with store.telling(self.path):
+            faces = self.faces(number, number)
+            found = self._connection.execute(
+                "SELECT closed, body FROM blocks WHERE number = ?", (number,)
+            ).fetchone()
+            lines = self._connection.execute(
+                "SELECT line FROM entries WHERE block = ? ORDER BY number", (number,)
+            ).fetchall()
+        closed, body = found or (False, None)
+        if not closed or body is None:
+            why = "its readings were pruned" if closed else "it is open" if found else "it is not there"
+            raise UsageError(f"block {number} cannot be carried: {why}. Use a closed block that is whole")
+        return parcel.pack(faces[0][0], self.tokens(), [line for (line,) in lines], body)
+
+    def take_block(self, carried: bytes) -> bool:
+        """Keep the next block of this chain as another store closed it; False if it is here already.
+
+        Raises
+        ------
+        RecordBroken
+            It is not whole, does not follow, or the chain has forked; nothing of it is kept.
+        StoreFailed
+            Its form is not known here, or the disk refuses.
+        """
+        taken = parcel.unpack(carried)
+        with self._writing():
+            return self._writer.take_block(taken)
 
     def verify(self) -> verification.Verified:
         """Walk the whole chain; RecordBroken names the first thing that is not as it was."""

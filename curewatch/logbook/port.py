@@ -132,6 +132,12 @@ class LogbookStore(Protocol):
     def blocks_between(self, start: float, end: float) -> tuple[int, int] | None:
         """First and last block that hold a reading of this time."""
 
+    def block_bytes(self, number: int) -> bytes:
+        """One closed block as bytes (``parcel``)."""
+
+    def take_block(self, carried: bytes) -> bool:
+        """Keep the next block as another store closed it; whether it was new. RecordBroken at a fork."""
+
     def prunable(self, before: float, kept: Iterable[tuple[float, float]]) -> list[tuple[int, int]]:
         """Closed blocks, and their readings, before this moment and outside what is kept."""
 

@@ -30,6 +30,7 @@ from curewatch.readings import Reading, undated
 Rows = NDArray[np.void]
 
 NO_SEQUENCE = -(2**63)
+MOST = 65_536  # rows of one block that are unpacked
 QUANTITIES_FROM = len(columns.FIXED)  # the column where the quantities begin
 
 
@@ -146,11 +147,12 @@ def unpack(body: bytes, number: int) -> Rows:
     """
     form = columns.form(number)
     count = int.from_bytes(body[:4], "little")
-    try:
-        planes = zlib.decompress(body[4:])
+    packed = zlib.decompressobj()
+    try:  # no more than there can be: a few bytes can unpack to gigabytes
+        planes = packed.decompress(body[4:], min(count, MOST) * form.row.itemsize + 1)
     except zlib.error as trouble:
         raise ValueError(f"the packed rows cannot be read: {trouble}") from trouble
-    if len(body) < 4 or len(planes) != count * form.row.itemsize:
+    if len(body) < 4 or len(planes) != count * form.row.itemsize or not packed.eof or packed.unused_data:
         raise ValueError("the packed rows are not as long as they say")
     rows = np.empty(count, form.row)
     at = 0

@@ -15,10 +15,11 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from curewatch.logbook import chain, columns, entry, rows, schema
+from curewatch.logbook import chain, columns, entry, rows, schema, taking
 from curewatch.logbook.block import TIME_SPAN, OpenBlock
 from curewatch.logbook.entry import Entry, StoredEntry
 from curewatch.logbook.kinds import EntryKind
+from curewatch.logbook.parcel import Parcel
 from curewatch.readings import Reading, Rejected, undated
 
 HOUR_MS = 3_600_000
@@ -102,6 +103,36 @@ class Writer:
             self._connection.execute(
                 "DELETE FROM spans WHERE block IN (SELECT number FROM blocks WHERE body IS NULL)"
             )
+
+    def take_block(self, taken: Parcel) -> bool:
+        """Keep a block of this chain that another store closed; whether it was new."""
+        face = taken.face
+        with self._transaction() as end:
+            if not taking.is_next(self._connection, end.block, end.entries, taken):
+                return False
+            self._connection.executemany(
+                "INSERT OR IGNORE INTO sensors VALUES (?, ?, 0, 0, 0, 0, x'')", taken.names.items()
+            )
+            self._connection.execute(
+                "INSERT INTO blocks VALUES (?, ?, 1, ?, ?, ?, ?, ?, ?, ?)",
+                (
+                    taken.face.number,
+                    taken.face.form,
+                    taking.opened(taken),
+                    *taken.face[3:],
+                    taken.head,
+                    taken.body,
+                ),
+            )
+            for one in taken.entries:
+                self._insert_entry(one)
+            self._connection.executemany(
+                "INSERT INTO spans VALUES (?, ?, ?, ?)",
+                [(sensor, first, face.number, last) for sensor, first, last in rows.spans(taken.rows)],
+            )
+            self._roll_up(taken.rows)
+            self._end = None  # the chain stands elsewhere now; read it again
+        return True
 
     @contextmanager
     def _transaction(self) -> Iterator[_End]:
@@ -238,11 +269,14 @@ class Writer:
         text = entry.line(new, number, end.block.number)
         end.block.take_entry(number, text, recorded)
         end.entries = number
+        return self._insert_entry(entry.stored(text))
+
+    def _insert_entry(self, one: StoredEntry) -> StoredEntry:
         self._connection.execute(
             "INSERT INTO entries VALUES (?, ?, ?, ?, ?, ?, ?)",
-            (number, end.block.number, new.kind, new.job, round(new.at * 1000), new.key, text),
+            (one.number, one.block, one.kind, one.job, round(one.at * 1000), one.key, one.line),
         )
-        return entry.stored(text)
+        return one
 
     # -- blocks ---------------------------------------------------------------------------------
 
