@@ -61,7 +61,9 @@ def columns() -> int:
 
 def print_json(value: Any, *, stream: TextIO | None = None, one_line: bool = False) -> None:
     """One JSON document, ASCII only, so that nothing in it can act on a terminal; NaN is refused."""
-    text = json.dumps(value, allow_nan=False, indent=None if one_line else 2)
+    import msgspec
+
+    text = json.dumps(msgspec.to_builtins(value), allow_nan=False, indent=None if one_line else 2)
     with reader_may_leave():
         print(text, file=stream or sys.stdout, flush=one_line)
 

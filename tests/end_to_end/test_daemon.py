@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from jsonschema import Draft202012Validator, FormatChecker
 
-from curewatch.answers import schema
+from curewatch.answers.catalogue import schema
 from curewatch.clock import SystemClock
 from curewatch.logbook import Logbook
 from curewatch.model.air.forecast import Forecast

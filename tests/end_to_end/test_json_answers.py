@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from jsonschema import Draft202012Validator, FormatChecker
 
-from curewatch import answers
+from curewatch.answers import catalogue as answers
 from curewatch.cli.commands.demo import demo_configuration, recording_file
 from curewatch.cli.commands.manual import every_command
 from curewatch.cli.evening import layers

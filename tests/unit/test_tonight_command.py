@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from curewatch.advice.judge.answer import Lever, plain_lever
-from curewatch.answers import schema
+from curewatch.answers.catalogue import schema
 from curewatch.cli.main import run
 from curewatch.clock import SystemClock, iso_utc, utc_from_iso
 from curewatch.logbook import Logbook

@@ -5,7 +5,8 @@ from typing import Annotated, Any
 
 import typer
 
-from curewatch import __version__, answers
+from curewatch import __version__
+from curewatch.answers.catalogue import schema as schema_of
 from curewatch.cli import main
 from curewatch.errors import ExitStatus
 
@@ -56,7 +57,7 @@ def app(
 
     Example: curewatch manual > curewatch.1
     """
-    typer.echo(page() if schema is None else answers.schema(schema), nl=False)
+    typer.echo(page() if schema is None else schema_of(schema), nl=False)
 
 
 def every_command() -> Iterator[tuple[str, Any]]:

@@ -1,0 +1,194 @@
+"""Every document by its name, and its schema.
+
+A command's answer has the document of its name, blanks as hyphens (``resin show`` -> ``resin-show``); some share
+one. What is published on MQTT is named ``mqtt-...``. No key comes that its schema does not name.
+"""
+
+import json
+from typing import Any, NamedTuple
+
+import msgspec
+
+from curewatch.answers.air import AirDocument
+from curewatch.answers.alerts import AlertsDocument
+from curewatch.answers.cure import CureDocument
+from curewatch.answers.doctor import DoctorDocument
+from curewatch.answers.event import EventDocument
+from curewatch.answers.explain import ExplainAnswerDocument
+from curewatch.answers.forecast import ForecastDocument
+from curewatch.answers.job_close import JobCloseDocument
+from curewatch.answers.job_entry import JobEntryDocument
+from curewatch.answers.job_list import JobListJobDocument
+from curewatch.answers.job_show import JobShowDocument
+from curewatch.answers.layer import LayerDocument
+from curewatch.answers.layup import LayupDocument
+from curewatch.answers.logbook_backup import LogbookBackupDocument
+from curewatch.answers.logbook_export import LogbookExportDocument
+from curewatch.answers.logbook_prune import LogbookPruneDocument
+from curewatch.answers.logbook_seal import LogbookSealDocument
+from curewatch.answers.logbook_status import LogbookStatusDocument
+from curewatch.answers.logbook_verify import LogbookVerifyAnswerDocument
+from curewatch.answers.mqtt_alerts import MqttAlertsDocument
+from curewatch.answers.mqtt_daemon import MqttDaemonDocument
+from curewatch.answers.mqtt_seal import MqttSealDocument
+from curewatch.answers.mqtt_state import MqttStateDocument
+from curewatch.answers.observe import SawDocument
+from curewatch.answers.parts import LogbookVerifyAnswer2Document
+from curewatch.answers.record_verify import RecordVerifyAnswerDocument
+from curewatch.answers.record_write import RecordWriteDocument
+from curewatch.answers.resin_compare import ResinCompareDocument
+from curewatch.answers.resin_fit import ResinFitDocument
+from curewatch.answers.resin_list import ResinListResinDocument
+from curewatch.answers.resin_show import ResinShowDocument
+from curewatch.answers.sensor_check import AnswerDocument, SensorCheckAnswerDocument
+from curewatch.answers.sensor_list import SensorListDocument
+from curewatch.answers.tonight import TonightDocument
+from curewatch.answers.watch import WatchDocument
+from curewatch.answers.windows import WindowsAnswer2Document, WindowsAnswerDocument
+from curewatch.errors import UsageError
+
+VERSION = 1  # of all documents; a changed meaning of a key is a new version
+
+
+class Document(NamedTuple):
+    """One kind of document: its title and the shapes that it may have."""
+
+    title: str
+    shapes: tuple[Any, ...]
+    description: str = ""
+
+
+DOCUMENTS = {
+    "air": Document("The answer of `curewatch air`", (AirDocument,)),
+    "alerts": Document("The answer of `curewatch alerts`", (AlertsDocument,)),
+    "cure": Document(
+        "The answer of `curewatch cure`; times in seconds from mixing, null where not reached",
+        (CureDocument,),
+    ),
+    "doctor": Document("The answer of `curewatch doctor`", (DoctorDocument,)),
+    "event": Document("One line of `curewatch ingest --json` or `curewatch replay --json`", (EventDocument,)),
+    "explain": Document(
+        "The answer of `curewatch explain TERM`; without a term, the list of names",
+        (
+            list[str],
+            ExplainAnswerDocument,
+        ),
+    ),
+    "forecast": Document("The answer of `curewatch forecast`", (ForecastDocument,)),
+    "job-close": Document(
+        "The answer of `curewatch job close`: the entry, and the seal code", (JobCloseDocument,)
+    ),
+    "job-entry": Document(
+        "The answer of `curewatch job open`, batch, pot-empty, peel-ply, wash, quality, note, photo, correct: the entry as stored",
+        (JobEntryDocument,),
+    ),
+    "job-list": Document(
+        "The answer of `curewatch job list`: the open ones first", (list[JobListJobDocument],), "Jobs"
+    ),
+    "job-show": Document("The answer of `curewatch job show`", (JobShowDocument,)),
+    "layer": Document("The answer of `curewatch layer`: every running layer", (LayerDocument,)),
+    "layup": Document("The answer of `curewatch layup`", (LayupDocument,)),
+    "logbook-backup": Document("The answer of `curewatch logbook backup`", (LogbookBackupDocument,)),
+    "logbook-export": Document("The answer of `curewatch logbook export`", (LogbookExportDocument,)),
+    "logbook-prune": Document("The answer of `curewatch logbook prune`", (LogbookPruneDocument,)),
+    "logbook-seal": Document("The answer of `curewatch logbook seal`", (LogbookSealDocument,)),
+    "logbook-status": Document("The answer of `curewatch logbook status`", (LogbookStatusDocument,)),
+    "logbook-verify": Document(
+        "The answer of `curewatch logbook verify`",
+        (
+            LogbookVerifyAnswerDocument,
+            LogbookVerifyAnswer2Document,
+        ),
+    ),
+    "mqtt-alerts": Document("Published as PREFIX/alerts", (MqttAlertsDocument,)),
+    "mqtt-daemon": Document(
+        "Published as PREFIX/daemon; with running false it is left with the broker as the daemon's will",
+        (MqttDaemonDocument,),
+    ),
+    "mqtt-seal": Document(
+        "Published as PREFIX/seal: the code of the last seal, of a day or of a closed job",
+        (MqttSealDocument,),
+    ),
+    "mqtt-state": Document("Published as PREFIX/state", (MqttStateDocument,)),
+    "record-verify": Document(
+        "The answer of `curewatch record verify`",
+        (
+            RecordVerifyAnswerDocument,
+            LogbookVerifyAnswer2Document,
+        ),
+    ),
+    "record-write": Document("The answer of `curewatch record write`", (RecordWriteDocument,)),
+    "resin-compare": Document(
+        "The answer of `curewatch resin compare`; seconds from mixing", (ResinCompareDocument,)
+    ),
+    "resin-fit": Document("The answer of `curewatch resin fit SHEET.toml`", (ResinFitDocument,)),
+    "resin-list": Document(
+        "The answer of `curewatch resin list`", (list[ResinListResinDocument],), "Systems"
+    ),
+    "resin-show": Document("The answer of `curewatch resin show`", (ResinShowDocument,)),
+    "observe": Document("The answer of `curewatch observe`", (SawDocument,)),
+    "sensor-check": Document(
+        "The answer of `curewatch sensor check`",
+        (
+            SensorCheckAnswerDocument,
+            AnswerDocument,
+        ),
+    ),
+    "sensor-list": Document("The answer of `curewatch sensor list`", (SensorListDocument,)),
+    "tonight": Document(
+        "The answer of `curewatch tonight`; the same document is published on MQTT as PREFIX/advice",
+        (TonightDocument,),
+    ),
+    "watch": Document("The answer of `curewatch watch --once`: the board's picture", (WatchDocument,)),
+    "windows": Document(
+        "The answer of `curewatch windows`",
+        (
+            WindowsAnswerDocument,
+            WindowsAnswer2Document,
+        ),
+    ),
+}
+SHARED = {
+    "ingest": "event",
+    "replay": "event",
+    "demo": "event",
+    "mqtt advice": "tonight",
+    **{
+        f"job {word}": "job-entry"
+        for word in ("open", "batch", "peel-ply", "wash", "quality", "note", "photo", "correct", "pot-empty")
+    },
+}
+
+
+def names() -> list[str]:
+    """Every document there is."""
+    return sorted(DOCUMENTS)
+
+
+def schema(command: str) -> str:
+    """The schema (JSON Schema, draft 2020-12) of a command's answer, or of a document by its own name.
+
+    Raises
+    ------
+    UsageError
+        Nothing of this name answers in JSON; it lists what does.
+    """
+    name = SHARED.get(command, command.strip().replace(" ", "-"))
+    if name not in DOCUMENTS:
+        raise UsageError(f"no schema of {command!r}; there are: {', '.join(names())}")
+    one = DOCUMENTS[name]
+    shapes, parts = msgspec.json.schema_components(one.shapes, ref_template="#/$defs/{name}")
+    made: dict[str, Any] = {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": f"urn:curewatch:answer:{name}:{VERSION}",
+        "version": VERSION,
+        "title": one.title,
+    }
+    if one.description:
+        made["description"] = one.description
+    if len(shapes) > 1:
+        made["oneOf"] = list(shapes)
+    else:
+        made |= parts.pop(shapes[0]["$ref"].rpartition("/")[2]) if "$ref" in shapes[0] else shapes[0]
+        made["title"] = one.title
+    return json.dumps(made | {"$defs": parts}, indent=1, ensure_ascii=False) + "\n"
