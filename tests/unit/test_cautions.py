@@ -5,10 +5,13 @@ import pytest
 from curewatch.advice.judge import cautions, limits
 from curewatch.advice.judge.answer import Advice, Verdict
 from curewatch.advice.judge.question import Question, ask
+from curewatch.advice.judge.situation import Place, Situation
+from curewatch.advice.judge.verdict import assess
 from curewatch.advice.plan.layup import Hands, bill
 from curewatch.advice.plan.mixing import check, of_resin
 from curewatch.cli.main import run
 from curewatch.cli.screens import bench_card, layup, tonight
+from curewatch.errors import OutOfValidity
 from curewatch.materials import load_resin, resin_names
 from curewatch.materials.substrate import load_substrate
 from curewatch.model.film.film import constant, cure
@@ -157,6 +160,16 @@ def test_the_heat_of_a_pot_is_spoken_of_by_its_own_peak(grams: float, celsius: f
     asked = Question(resin, limits.for_resin(resin), load_substrate("plywood"), batch_mass=mass)
     said = ask(asked, situation(celsius, 0.5)).cautions
     assert (cautions.Caution.POT_HEAT.value in said) == hot
+
+
+def test_a_pot_that_cannot_be_followed_is_taken_to_be_hot() -> None:
+    """At -60 degC the cure law is silent: the caution stays, though the cup would be cold here."""
+    resin, air = load_resin("epoxy-slow"), 213.15
+    with pytest.raises(OutOfValidity):
+        cautions.pot_overheats(resin, 0.02, air)
+    known = Situation(0.0, air=Place("bench", "air", 0.0, air, 0.3))
+    said = assess(known, resin, limits.for_resin(resin), None, batch_mass=0.02)
+    assert cautions.Caution.POT_HEAT.value in said.cautions
 
 
 def test_cure_warns_of_a_pot_before_it_shows_its_times(capsys: pytest.CaptureFixture[str]) -> None:
