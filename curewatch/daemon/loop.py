@@ -150,6 +150,7 @@ class Daemon:
         said = self._thinking.collect()
         if said is not None:
             self.actor.handle(Evaluated(self._clock.now(), said))
+        self._thinking.go_on(self._clock.now())
 
     def _asked(self) -> None:
         """What signals and other threads asked for since the last turn."""

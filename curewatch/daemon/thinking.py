@@ -3,6 +3,9 @@
 The advice needs the whole model and tens of megabytes for a moment, so each look runs in a short-lived
 child. What has to be remembered between two looks goes along with the question and comes
 back with the answer, as bytes: to unpack them here would load the whole model into the daemon.
+
+Law: a look that is asked for while another runs is made after it. The one that runs may have read the
+logbook before the thing happened for which the next was asked.
 """
 
 import pickle
@@ -34,12 +37,23 @@ class Thinking:
         self._memory: bytes | None = None  # as large as the alerts that stand
         self._child = Child(__name__)
         self._at = Instant(0.0, 0.0)  # of the look under way
+        self._waiting = ""  # why one more look is wanted after it; empty if none is
 
     def __call__(self, at: Instant, reason: str) -> None:
-        """Begin a look, unless one is under way; its answer comes by :meth:`collect`."""
-        if not self._child.busy:
-            self._at = at
-            self._child.ask(LookRequest(self.configuration, self._logbook, at, reason, self._memory))
+        """Begin a look, at once or after the one under way; its answer comes by :meth:`collect`."""
+        if self._child.busy:
+            self._waiting = reason
+        else:
+            self._begin(at, reason)
+
+    def _begin(self, at: Instant, reason: str) -> None:
+        self._at, self._waiting = at, ""
+        self._child.ask(LookRequest(self.configuration, self._logbook, at, reason, self._memory))
+
+    def go_on(self, at: Instant) -> None:
+        """Begin the look that waits, if the one before it is done and collected."""
+        if self._waiting and not self._child.busy:
+            self._begin(at, self._waiting)
 
     def collect(self) -> tuple[Any, ...] | None:
         """What the last look said, once; none while there is nothing."""

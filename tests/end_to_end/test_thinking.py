@@ -7,9 +7,12 @@ import pytest
 
 from curewatch import configuration
 from curewatch.clock import Instant
+from curewatch.daemon.child import ChildAnswer
+from curewatch.daemon.edges.process import ServiceManager
 from curewatch.daemon.evaluation import Evaluation
 from curewatch.daemon.events import Publish, Show
-from curewatch.daemon.thinking import Thinking
+from curewatch.daemon.loop import Daemon
+from curewatch.daemon.thinking import LookRequest, Thinking
 from curewatch.logbook import Logbook
 from tests.broker import until
 from tests.simulators import START, SimulatedShed
@@ -52,3 +55,44 @@ def test_a_look_that_fails_is_said_and_the_next_may_succeed(tmp_path: Path) -> N
     with Logbook(path) as logbook:
         logbook.append(SimulatedShed().readings(60))
         assert len(thought(thinking, NOW)) > 1
+
+
+class SlowChild:
+    """Keeps each question until the test answers it."""
+
+    def __init__(self) -> None:
+        self.asked: list[LookRequest] = []
+        self.answers: list[ChildAnswer] = []
+        self.busy = False
+
+    def ask(self, asked: LookRequest) -> None:
+        assert not self.busy
+        self.asked.append(asked)
+        self.busy = True
+
+    def collect(self) -> ChildAnswer | None:
+        if not self.answers:
+            return None
+        self.busy = False
+        return self.answers.pop()
+
+
+def test_a_look_asked_for_while_another_runs_is_made_after_it(tmp_path: Path) -> None:
+    """Three are asked for while one runs: one more is made, by the clock of its beginning; then none."""
+    settings = configuration.parse(f"[logbook]\npath = {str(tmp_path / 'logbook.sqlite')!r}\n")
+    daemon, child = Daemon(settings), SlowChild()
+    daemon._thinking._child = child  # type: ignore[assignment]
+    try:
+        daemon.actor.think(NOW, "first look")
+        for reason in ("L1 was laid", "bench is silent", "a countdown"):
+            daemon.actor.think(NOW, reason)
+        daemon._turn(ServiceManager({}))
+        assert [one.reason for one in child.asked] == ["first look"]  # it runs still
+        for _ in range(2):
+            child.answers.append(ChildAnswer(((), b"")))
+            daemon._turn(ServiceManager({}))
+            daemon._turn(ServiceManager({}))
+    finally:
+        daemon.logbook.close()
+    assert [one.reason for one in child.asked] == ["first look", "a countdown"]
+    assert child.asked[1].at != NOW
