@@ -28,13 +28,13 @@ also = ["epoxy-slow"]
 lot = "DEMO-1"
 [sensors.bench]
 role = "air"
-part = "good-digital"
+part = "humidity-2"
 [sensors.hull]
 role = "surface"
-part = "one-wire-probe"
+part = "probe"
 [sensors.yard]
 role = "outside"
-part = "good-digital"
+part = "humidity-2"
 [logbook]
 path = "logbook.sqlite"
 """

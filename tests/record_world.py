@@ -14,7 +14,7 @@ from curewatch.units import DAY, HOUR, MINUTE
 OPENED = 1_795_593_600.0  # 2026-11-25T08:00Z
 JOB = "rudder-cheek"
 ROLES = {"bench": "air", "hull": "surface", "yard": "outside"}
-PARTS = {"bench": "good-digital", "hull": "one-wire-probe", "yard": "hobby-one-wire"}
+PARTS = {"bench": "humidity-2", "hull": "probe", "yard": "single-wire"}
 
 
 def shed_air(at: float, sensor: str) -> tuple[float, float | None]:

@@ -10,7 +10,7 @@ class CureMilestonesSDocument(Shape, frozen=True, kw_only=True):
     """Marks."""
 
     working_time: Annotated[WorkingTimeDocument, says("Working time ends")]
-    stays_put: Annotated[WorkingTimeDocument, says("Next layer may go on")]
+    recoat_from: Annotated[WorkingTimeDocument, says("Next layer may go on")]
     gel: Annotated[WorkingTimeDocument, says("Gel")]
     tack_free: Annotated[WorkingTimeDocument, says("Tack-free")]
     firm: Annotated[WorkingTimeDocument, says("Firm: may be handled")]

@@ -18,7 +18,9 @@ class TimelineDocument(Shape, frozen=True, kw_only=True):
 
     name: Annotated[
         str,
-        says("Stable name: open-time, laminate-from, gel, laminate-before, tack-free, firm, ready-to-sand"),
+        says(
+            "Stable name: working-time, laminate-from, gel, laminate-before, tack-free, firm, ready-to-sand"
+        ),
     ]
     title: Annotated[str, says("In words")]
     early: Annotated[Utc | None, says("Early edge of the band (ISO 8601, UTC)")]

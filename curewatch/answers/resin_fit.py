@@ -53,7 +53,7 @@ class ResinFitDocument(Shape, frozen=True, kw_only=True):
     contradictions: Annotated[list[ResinFitContradictionDocument], says("Pairs that do not go together")]
     recoat_before_it_opens: Annotated[
         ResinFitRecoatBeforeItOpensDocument | None,
-        says("A stated recoat limit that comes before the layer stays put; null if there is none"),
+        says("A stated recoat limit that comes before the window opens; null if there is none"),
     ]
     still_unknown: Annotated[list[ResinFitStillUnknownDocument], says("What the sheet does not tell")]
     assumed: Annotated[list[str], says("Of the mix, where the sheet is silent")]

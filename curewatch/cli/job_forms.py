@@ -174,8 +174,8 @@ FORMS: dict[str, tuple[Field, ...]] = {
     EntryKind.OBSERVATION: (
         Field(
             "seen",
-            "What was seen: kicked, gelled, tack-free, hard",
-            one_of("kicked", "gelled", "tack-free", "hard"),
+            "What was seen: kicked, gelled, tack-free, firm",
+            one_of("kicked", "gelled", "tack-free", "firm"),
             needed=True,
         ),
         Field("lot", "Lot number of the resin", words),

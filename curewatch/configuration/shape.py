@@ -124,7 +124,7 @@ class Sensor(FileTable):
     """One sensor: what it stands for, how good it is, what it calls itself on the wire."""
 
     role: Role
-    part: str = "hobby-one-wire"  # the widest of the common classes but one: wide when nothing was said
+    part: str = "single-wire"  # the widest of the common classes but one: wide when nothing was said
     address: Names = ()  # names, hardware numbers or whole topics it uses on the wire, besides its own name
     every_s: float = Field(default=60.0, gt=0, le=86_400)
     fields: dict[str, str] = Field(default_factory=dict)

@@ -28,17 +28,17 @@ SECTIONS: dict[str, tuple[str, float]] = {
     "working_time": ("working_time", 0.25),
     "gel_time": ("gel", 0.15),
     "tack_free": ("tack_free", 0.25),
-    "sand": ("hard", 0.30),
-    "recoat": ("stays_put", 0.35),
+    "sand": ("firm", 0.30),
+    "recoat": ("recoat_from", 0.35),
 }
 POT_MARKS = {"kicks": "gel", "twice as thick": "working_time"}
-ORDER = ("working_time", "stays_put", "gel", "tack_free", "hard")  # at one temperature, as a film
+ORDER = ("working_time", "recoat_from", "gel", "tack_free", "firm")  # at one temperature, as a film
 TITLES = {
     "working_time": "working time",
-    "stays_put": "recoat from",
+    "recoat_from": "recoat from",
     "gel": "gel",
     "tack_free": "tack-free",
-    "hard": "time to sand",
+    "firm": "time to sand",
 }
 STATEMENT_KEYS = ("minutes", "hours", "temperature_c", "spread_percent", "peroxide_percent")
 POT_KEYS = ("mass_g", "shape", "insulated", "criterion")
@@ -49,7 +49,7 @@ TOP = (
     "highest_temperature_c", "highest_humidity_percent", "reaction_heat_kj_per_kg", "mix",
     "glass_transition", *SECTIONS,
 )  # fmt: skip
-BASES = {"epoxy": "epoxy-slow", "polyester": "polyester-layup", "vinyl ester": "vinyl-ester"}
+BASES = {"epoxy": "epoxy-slow", "polyester": "polyester-laminating", "vinyl ester": "vinyl-ester"}
 AMINE = {"none": 0.1, "low": 0.25, "usual": 1.0}  # what a sheet's word makes of the amine factor: assumed
 
 
@@ -57,7 +57,7 @@ AMINE = {"none": 0.1, "low": 0.25, "usual": 1.0}  # what a sheet's word makes of
 class Statement:
     """One thing that the sheet says of time."""
 
-    mark: str  # open_time | stays_put | gel | tack_free | hard
+    mark: str  # working_time | recoat_from | gel | tack_free | firm
     time: float  # [s]
     sd: float  # one standard deviation of its natural logarithm [1]
     temperature: float  # of film, or of air and mix [K]
@@ -248,7 +248,7 @@ class _Reader:
             kelvin = place.temperature(table)
             if begin:
                 sd = self._spread(table, place, SECTIONS["recoat"][1])
-                found.append(Statement("stays_put", begin * 3600.0, sd, kelvin, line=place.line("")))
+                found.append(Statement("recoat_from", begin * 3600.0, sd, kelvin, line=place.line("")))
         return found
 
     def _recoat_closes(self) -> tuple[float, float] | None:

@@ -62,7 +62,7 @@ QUANTITIES: dict[str, Quantity] = {
     "network.shape": Quantity(PURE, 0.2, 0.95),
     "network.stated": Quantity(TEMPERATURE, 273.15, 523.15, required=False),
     "milestones.gel": Quantity(SHARE, 0.005, 0.9),
-    "milestones.stays_put": Quantity(SHARE, 0.005, 0.9),
+    "milestones.recoat_from": Quantity(SHARE, 0.005, 0.9),
     "milestones.tack_free": Quantity(SHARE, 0.02, 0.98),
     "milestones.open_viscosity": Quantity(PURE, 1.1, 100.0),
     "milestones.viscosity_a": Quantity(PURE, 0.1, 10.0),

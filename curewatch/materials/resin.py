@@ -73,7 +73,7 @@ class Thresholds:
     """Conversions at which the work changes its nature."""
 
     gel: float
-    stays_put: float
+    recoat_from: float
     tack_free: float
     open_viscosity: float  # working time ends when the viscosity has risen this many times [1]
     viscosity_a: float  # Castro–Macosko A

@@ -129,10 +129,10 @@ def glass_transition(account: Account, course: LayerHistory, words: RecordWords)
 
 
 def _told_by(course: LayerHistory) -> float:
-    """When the course of a layup has nothing new to tell: well after it is hard, UTC [s]."""
-    hard = course.marks["firm"].late
+    """When the course of a layup has nothing new to tell: well after it is firm, UTC [s]."""
+    firm = course.marks["firm"].late
     end = float(course.time[-1])
-    return end if hard is None else min(end, course.started + max(DAY, 3 * (hard - course.started)))
+    return end if firm is None else min(end, course.started + max(DAY, 3 * (firm - course.started)))
 
 
 def _inside(account: Account) -> tuple[FloatArray, np.ndarray]:

@@ -144,7 +144,7 @@ def _times(resin: Resin, cure: film.Cure, window: RecoatWindow) -> dict[str, flo
         "gel": found.gel,
         "tack-free": found.tack_free,
         "next layer still bonds until": float(window.closes),
-        "firm": found.hard,
+        "firm": found.firm,
         "ready to sand": found.ready_to_sand,
     }
 

@@ -105,7 +105,7 @@ def _marks(account: Account, course: LayerHistory, words: RecordWords) -> PageTa
         for one in account.job.of(EntryKind.OBSERVATION)
         if str(one.payload.get("layer")) == course.layer and not one.payload.get("withdrawn")
     }
-    called = {"gel": "gelled", "firm": "hard"}
+    called = {"gel": "gelled"}
     rows = [
         (
             name.capitalize(),

@@ -22,12 +22,12 @@ class SensorPlan:
 
     name: str
     place: str  # bench | hull | yard
-    part: str = "good-digital"
+    part: str = "humidity-2"
 
 
 SALTMARSH = (
     SensorPlan("bench", "bench"),
-    SensorPlan("hull", "hull", "one-wire-probe"),
+    SensorPlan("hull", "hull", "probe"),
     SensorPlan("yard", "yard"),
 )
 SPARE = SensorPlan("spare", "bench")  # beside the one at the bench, for a comparison

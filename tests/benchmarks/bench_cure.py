@@ -216,7 +216,7 @@ def thick() -> None:
         "2 x 4 mm, an hour apart": [LaminateLayer(0.0, 0.004), LaminateLayer(HOUR, 0.004)],
     }
     for label, plan in plans.items():
-        for name in ("epoxy-slow", "epoxy-fast", "polyester-layup"):
+        for name in ("epoxy-slow", "epoxy-fast", "polyester-laminating"):
             resin = load_resin(name)
             ours = median(lambda resin=resin, plan=plan: laminate(resin, plan, still, under), 7)  # type: ignore[misc]
             report(f"laminate {label}, 24 h, {name}", f"{ours:.0f} ms", "", "")

@@ -116,7 +116,7 @@ def growth() -> None:
     """The strip with all its checks: by members, by starts, by systems."""
     situation = known()
     print("\nstrip: every check of every start   members   starts   systems        ms")
-    names = ("epoxy-slow", "epoxy-fast", "epoxy-laminating", "polyester-layup")
+    names = ("epoxy-slow", "epoxy-fast", "epoxy-laminating", "polyester-laminating")
     for members, hours, resins in (
         (64, 48, 1), (128, 48, 1), (256, 48, 1), (512, 48, 1),
         (256, 12, 1), (256, 24, 1), (256, 48, 2), (256, 48, 4),

@@ -33,10 +33,10 @@ boat = "Kittiwake Nine"
 name = "epoxy-fast"
 [sensors.bench]
 role = "air"
-part = "good-digital"
+part = "humidity-2"
 [sensors.hull]
 role = "surface"
-part = "one-wire-probe"
+part = "probe"
 [logbook]
 path = "logbook.sqlite"
 """

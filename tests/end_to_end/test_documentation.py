@@ -36,10 +36,10 @@ name = "Saltmarsh Shed"
 boat = "Kittiwake Nine"
 [sensors.bench]
 role = "air"
-part = "good-digital"
+part = "humidity-2"
 [sensors.hull]
 role = "surface"
-part = "one-wire-probe"
+part = "probe"
 [resin]
 batch_mass_g = 150.0
 [logbook]

@@ -31,7 +31,7 @@ zone = "America/New_York"
 
 [sensors.bench]
 role = "air"
-part = "good-digital"
+part = "humidity-2"
 every_s = 3600
 
 [limits]

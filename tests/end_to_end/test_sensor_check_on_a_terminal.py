@@ -48,7 +48,7 @@ def test_two_salts_make_a_correction_for_what_comes_then(tmp_path: Path) -> None
     now = SystemClock().now().utc
     (tmp_path / "yesterday.txt").write_bytes(b"".join(in_the_jar("NaCl", now - 86_400.0)))
     link = tmp_path / "port"
-    settings = f'[sensors.bench]\nrole = "air"\npart = "good-digital"\n[serial.usb]\nurl = "{link}"'
+    settings = f'[sensors.bench]\nrole = "air"\npart = "humidity-2"\n[serial.usb]\nurl = "{link}"'
     with SimulatedPort(link) as port, Running(tmp_path, settings) as daemon:
         daemon.start()
         daemon.says("usb answers")

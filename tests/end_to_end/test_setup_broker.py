@@ -92,7 +92,7 @@ def test_the_step_writes_topics_user_and_password_file(
     with Broker(tmp_path) as broker:
         speaking(broker)
         replies = iter(
-            (f"127.0.0.1:{broker.port}", "", "kittiwake", "", "1", "outside", "yard", "hobby-one-wire")
+            (f"127.0.0.1:{broker.port}", "", "kittiwake", "", "1", "outside", "yard", "single-wire")
         )
         talk = Talk(lambda prompt: next(replies), said.append)
         state = SetupSession(talk, SystemClock(), Answers(), Wording(), patiently(broker)[1], [])
@@ -122,7 +122,7 @@ def test_a_topic_for_each_quantity_is_one_sensor(tmp_path: Path, monkeypatch: py
                 ("pump/power", b"4"),
             ):
                 talker.send(f"creek/{topic}", [number], retain=True)
-        replies = iter((f"127.0.0.1:{broker.port}", "", "", "all", "air", "bench", "good-digital"))
+        replies = iter((f"127.0.0.1:{broker.port}", "", "", "all", "air", "bench", "humidity-2"))
         talk = Talk(lambda prompt: next(replies), said.append)
         state = SetupSession(talk, SystemClock(), Answers(), Wording(), patiently(broker)[1], [])
         steps = dict(STEPS)
@@ -224,7 +224,7 @@ def test_tls_and_a_password_are_told_on_a_terminal(guarded: Broker, tmp_path: Pa
     answer("which ones", "all")
     answer("it is", "air")
     answer("call it")
-    answer("class of its chip", "good-digital")
+    answer("class of its chip", "humidity-2")
     answer("you laminate on", "s")
     answer("write it to")
     talk.expect("all are heard and stored")

@@ -68,7 +68,7 @@ def test_from_a_plugged_in_board_to_a_first_answer(board: SimulatedPort, tmp_pat
     for _ in range(2):
         answer(talk, r"it is \(air, surface, outside, none\)")
         answer(talk, "call it")
-        answer(talk, "class of its chip", "good-digital")
+        answer(talk, "class of its chip", "humidity-2")
     answer(talk, "you laminate on", "plywod")
     talk.expect("did you mean plywood")
     answer(talk, "you laminate on", "plywood")

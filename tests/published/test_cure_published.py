@@ -119,7 +119,7 @@ def test_cobalt_predicts_the_gel_time_of_polyester() -> None:
     for cobalt, measured in table.items():
         if cobalt not in FITTED:
             assert float(gel_time_of_cobalt(float(cobalt), a, b)) == pytest.approx(measured, rel=0.20), cobalt
-    for name in ("polyester-layup", "polyester-topcoat", "vinyl-ester"):
+    for name in ("polyester-laminating", "polyester-topcoat", "vinyl-ester"):
         dose = load_resin(name).dose
         assert dose is not None
         assert (dose.gel_a, dose.gel_b) == pytest.approx((a, b), rel=2e-3)
@@ -127,7 +127,7 @@ def test_cobalt_predicts_the_gel_time_of_polyester() -> None:
 
 def test_gel_of_a_polyester_film_follows_its_cobalt() -> None:
     """The film's own gel time moves with the accelerator as the law says."""
-    resin = load_resin("polyester-layup")
+    resin = load_resin("polyester-laminating")
     dose = resin.dose
     assert dose is not None
     films = {

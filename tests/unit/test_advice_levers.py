@@ -123,7 +123,7 @@ def test_a_cold_rudder_stock_is_warmed_by_a_blanket() -> None:
 def test_levers_of_random_sheds_hold_and_a_little_less_does_not(seed: int) -> None:
     """Twenty sheds at random between cold and mild, dry and wet."""
     random = np.random.default_rng(seed)
-    name = ["epoxy-slow", "epoxy-fast", "epoxy-low-blush", "polyester-layup"][seed % 4]
+    name = ["epoxy-slow", "epoxy-fast", "epoxy-low-blush", "polyester-laminating"][seed % 4]
     verified(name, random.uniform(4, 18), random.uniform(0.5, 0.92), random.uniform(0.0, 2.0))
 
 
@@ -236,7 +236,7 @@ def test_an_unflued_burner_is_never_a_lever_and_the_answer_says_why() -> None:
     assert "propane" not in " ".join(tonight.lines(electric, plain_wording()))
 
 
-@pytest.mark.parametrize("name", ["epoxy-slow", "polyester-layup"])
+@pytest.mark.parametrize("name", ["epoxy-slow", "polyester-laminating"])
 def test_a_heating_says_its_end_its_power_who_stays_and_the_code_and_warns_first(name: str) -> None:
     """Until when, how much, whether somebody stays, the residual-current device; the caution before it."""
     warm = Lever("warm", NOW, 1.0, target=291.0, begin=NOW, until=NOW + 8 * HOUR, power=1500.0, energy=3e7)

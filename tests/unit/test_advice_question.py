@@ -48,7 +48,7 @@ def test_the_command_line_s_resin_and_the_file_s_limits_are_used() -> None:
 
 def test_a_peroxide_dose_in_the_file_is_not_given_to_an_epoxy() -> None:
     """It belongs to the polyester on the same shelf."""
-    shelf = configuration.parse('[resin]\nname = "polyester-layup"\nperoxide_percent = 1.5\n')
+    shelf = configuration.parse('[resin]\nname = "polyester-laminating"\nperoxide_percent = 1.5\n')
     assert question(shelf).peroxide_percent == 1.5
     assert question(shelf, resin="epoxy-slow").peroxide_percent is None
 

@@ -29,7 +29,7 @@ def situation(celsius: float, humidity: float) -> Situation:
     )
 
 
-@pytest.mark.parametrize("name", ["epoxy-slow", "epoxy-fast", "polyester-layup"])
+@pytest.mark.parametrize("name", ["epoxy-slow", "epoxy-fast", "polyester-laminating"])
 def test_a_stack_of_variants_is_judged_as_each_would_be_alone(name: str) -> None:
     """Likelihood and go, for warmed sheds and later starts, within one path of 256."""
     resin = load_resin(name)

@@ -125,7 +125,7 @@ def test_a_start_beyond_the_outlook_is_unknown() -> None:
 
 def test_a_dose_that_must_not_be_mixed_is_unknown_with_what_is_allowed() -> None:
     """5 per cent of peroxide in a polyester: no timeline is made up."""
-    resin = load_resin("polyester-layup")
+    resin = load_resin("polyester-laminating")
     good = shed(20.0, 0.45)
     said = assess(good, resin, limits.for_resin(resin), steady(good), peroxide_percent=5.0)
     assert said.verdict is Verdict.UNKNOWN

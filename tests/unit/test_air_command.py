@@ -50,11 +50,11 @@ def test_a_class_of_part_adds_its_error(said) -> None:  # type: ignore[no-untype
     """A good digital chip knows the margin to half a kelvin, a combined pressure chip to more than one."""
     good, poor = (
         json.loads(said("10", "80", "--surface", "8", "--part", part, "--json"))["condensation_margin_sd_k"]
-        for part in ("good-digital", "combined-pressure-chip")
+        for part in ("humidity-2", "combined")
     )
     assert 0.3 < good < 0.6
     assert 1.0 < poor < 1.7
-    assert "±" in said("10", "80", "--part", "good-digital")
+    assert "±" in said("10", "80", "--part", "humidity-2")
 
 
 def test_fahrenheit_is_read_and_said(said) -> None:  # type: ignore[no-untyped-def]
@@ -82,8 +82,8 @@ def test_a_slip_is_answered_with_what_is_allowed(temperature: str, humidity: str
 def test_a_part_without_humidity_or_name_is_refused() -> None:
     """A plain thermometer has no humidity error, and an unknown class is answered with those that exist."""
     with pytest.raises(UsageError, match="measures no humidity"):
-        describe("20", "60", None, "one-wire-probe")
-    with pytest.raises(ConfigurationError, match="good-digital"):
+        describe("20", "60", None, "probe")
+    with pytest.raises(ConfigurationError, match="humidity-2"):
         describe("20", "60", None, "horsehair")
 
 

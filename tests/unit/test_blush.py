@@ -100,7 +100,7 @@ def test_members_give_a_band_and_water_on_an_uncured_film_is_no_go() -> None:
 
 def test_a_polyester_has_no_amine_and_no_blush() -> None:
     """Amine factor 0 gives none, whatever the air."""
-    resin = load_resin("polyester-layup")
+    resin = load_resin("polyester-laminating")
     found = blush(resin, cure(resin, constant(283.15, DAYS)), 0.95)
     assert (found.outcome, found.why) == ("none", "no amine, so no amine blush")
 

@@ -97,7 +97,7 @@ def test_blush_is_washed_off_an_epoxy_only(name: str) -> None:
 @pytest.mark.parametrize("card", [False, True])
 def test_on_the_bench_the_cautions_stand_before_the_mixing(card: bool) -> None:
     """Before what is weighed, on the screen and on the card."""
-    text = planned("polyester-layup", card=card)
+    text = planned("polyester-laminating", card=card)
     assert 0 < text.index("Cautions") < text.index("What it takes")
     assert text.index("Never clean skin with solvent") < text.index("What it takes")
 

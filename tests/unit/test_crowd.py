@@ -16,7 +16,7 @@ from curewatch.units import HOUR
 from tests.unit.test_film import reference
 
 RNG_SEED = 5
-SLACK = {"epoxy-slow": 90.0, "epoxy-fast": 45.0, "polyester-layup": 45.0}  # s, at most a fifth of a step
+SLACK = {"epoxy-slow": 90.0, "epoxy-fast": 45.0, "polyester-laminating": 45.0}  # s, at most a fifth of a step
 
 
 def weather(members: int, hours: float = 96.0) -> History:
@@ -108,7 +108,7 @@ def test_a_lot_that_is_known_exactly_has_no_band() -> None:
 
 def test_an_uncertain_inhibitor_widens_the_band_of_gel() -> None:
     """Lots may begin with more or less inhibitor than the system says."""
-    resin = replace(load_resin("polyester-layup"), rate_sd=0.01)
+    resin = replace(load_resin("polyester-laminating"), rate_sd=0.01)
     vague = replace(resin, covariance=Covariance(("kinetics.inhibitor",), ((0.09,),)))
     sharp, wide = (band(milestone_times(each, constant(293.15, 6 * HOUR))["gel"]) for each in (resin, vague))
     assert wide.late[0] - wide.early[0] > 3.0 * (sharp.late[0] - sharp.early[0])

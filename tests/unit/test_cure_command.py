@@ -158,8 +158,11 @@ def test_a_wrong_history_is_refused_by_line(
         (("cure", "--temperature", "12", "--hours", "0"), "0.1 to 1440"),
         (("cure", "--temperature", "12", "--hours", "nan"), "0.1 to 1440"),
         (("cure", "--temperature", "12", "--resin", "epoxy"), "Known:"),
-        (("cure", "--temperature", "12", "--resin", "polyester-layup", "--peroxide", "0.2"), "too little"),
-        (("cure", "--temperature", "12", "--resin", "polyester-layup", "--peroxide", "6"), "too much"),
+        (
+            ("cure", "--temperature", "12", "--resin", "polyester-laminating", "--peroxide", "0.2"),
+            "too little",
+        ),
+        (("cure", "--temperature", "12", "--resin", "polyester-laminating", "--peroxide", "6"), "too much"),
         (("cure", "--temperature", "12", "--resin", "epoxy-slow", "--peroxide", "2"), "keeps its mix ratio"),
         (("cure", "--temperature", "12", "--resin", "vinyl-ester", "--cobalt", "0.5"), "too much"),
         (("cure", "--temperature", "12", "--resin", "vinyl-ester", "--cobalt", "0.001"), "too little"),
@@ -241,7 +244,7 @@ def test_compare_puts_the_fast_one_first_to_gel_and_the_cold_one_in_doubt(
     rows = {row["name"]: row for row in json.loads(out)["resins"]}
     assert rows["epoxy-fast"]["gel_s"]["likely"] < rows["epoxy-slow"]["gel_s"]["likely"]
     assert "dew point" in rows["epoxy-slow"]["do_not"]
-    assert rows["polyester-layup"]["blush"] == "none"
+    assert rows["polyester-laminating"]["blush"] == "none"
     assert rows["epoxy-slow"]["blush"] != "none"
     for row in rows.values():
         assert row["gel_s"]["early"] < row["gel_s"]["likely"] < row["gel_s"]["late"]
@@ -253,7 +256,7 @@ def test_compare_tells_of_wax_and_of_faces_that_stay_tacky(capsys: pytest.Captur
     row = next(line for line in out.splitlines() if line.startswith("polyester-topcoat"))
     said = " ".join(out.split())
     assert row.split("min")[2].split()[:2] == ["-", "abrade"]
-    assert "stays tacky in air: polyester-layup, vinyl-ester." in said
+    assert "stays tacky in air: polyester-laminating, vinyl-ester." in said
     assert "abrade before the next layer: polyester-topcoat." in said
     _, alone, _ = answer(capsys, "resin", "compare", "epoxy-slow", "--temperature", "18", "--humidity", "60")
     assert "tacky" not in alone

@@ -26,10 +26,10 @@ name = "Saltmarsh Shed"
 zone = "Europe/Lisbon"
 [sensors.bench]
 role = "air"
-part = "good-digital"
+part = "humidity-2"
 [sensors.hull]
 role = "surface"
-part = "one-wire-probe"
+part = "probe"
 [logbook]
 path = "logbook.sqlite"
 """

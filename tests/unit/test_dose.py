@@ -63,7 +63,7 @@ def test_both_ends_of_the_range_are_planned_by_the_command(
 
 def configured(folder: Path) -> Path:
     file = folder / "curewatch.toml"
-    file.write_text(f'[logbook]\npath = "{folder}/logbook"\n[resin]\nname = "polyester-layup"\n')
+    file.write_text(f'[logbook]\npath = "{folder}/logbook"\n[resin]\nname = "polyester-laminating"\n')
     return file
 
 
@@ -97,7 +97,7 @@ def test_peroxide_is_never_called_hardener_in_a_plan(name: str) -> None:
 
 def test_a_cup_outside_its_dose_says_what_to_add() -> None:
     """0.5 g of peroxide in 100 g: 1.5 g more; 4 g: 100 g of resin more."""
-    polyester = of_resin(load_resin("polyester-layup"))
+    polyester = of_resin(load_resin("polyester-laminating"))
     assert "add 2 g of peroxide at once" in Wording().say(check(polyester, 0.100, 0.0005).advised)
     assert "add 100 g of resin at once" in Wording().say(check(polyester, 0.100, 0.004).advised)
 
@@ -105,7 +105,7 @@ def test_a_cup_outside_its_dose_says_what_to_add() -> None:
 @pytest.mark.parametrize("asked", [("--peroxide", "2"), ()])
 def test_a_cure_says_its_dose(asked: tuple[str, ...], capsys: pytest.CaptureFixture[str]) -> None:
     """The same film; what was assumed is said to be."""
-    plain = ["cure", "--resin", "polyester-layup", "--temperature", "18", "--hours", "6", *asked]
+    plain = ["cure", "--resin", "polyester-laminating", "--temperature", "18", "--hours", "6", *asked]
     for arguments in (plain, [*plain, "--json"]):
         with pytest.raises(SystemExit, match="0"):
             run(arguments)

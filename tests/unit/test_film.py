@@ -57,7 +57,7 @@ def reference(resin: Resin, history: History, at: FloatArray, factor: float = 1.
 
 @pytest.mark.parametrize("path", sorted(PATHS))
 @pytest.mark.parametrize(
-    "name", ["epoxy-fast", "polyester-layup", pytest.param("epoxy-slow", marks=pytest.mark.long)]
+    "name", ["epoxy-fast", "polyester-laminating", pytest.param("epoxy-slow", marks=pytest.mark.long)]
 )
 def test_a_film_agrees_with_a_tight_solver(name: str, path: str) -> None:
     """Conversion is within 1e-4 of SciPy at 1e-10 over 72 h."""
@@ -125,12 +125,12 @@ def test_a_cold_film_stalls_and_says_before_what() -> None:
     assert marks.stalled
     assert marks.stall is not None
     assert marks.stall.before == "gel"
-    assert np.isnan(marks.hard)
+    assert np.isnan(marks.firm)
 
 
 def test_an_inhibited_resin_waits_before_it_cures() -> None:
     """Nothing is converted until the inhibitor is used up; more peroxide uses it up sooner."""
-    resin = load_resin("polyester-layup")
+    resin = load_resin("polyester-laminating")
     films = {dose: cure(resin, constant(293.15, 4 * HOUR), peroxide_percent=dose) for dose in (1.0, 2.0, 3.0)}
     assert np.all(films[2.0].conversion[films[2.0].time < 300.0] == 0.0)
     gels = [milestones(resin, film).gel for film in films.values()]
@@ -149,7 +149,7 @@ def test_rubbish_histories_are_refused(history: History) -> None:
         cure(load_resin("epoxy-slow"), history)
 
 
-@pytest.mark.parametrize("name", ["epoxy-fast", "polyester-layup"])
+@pytest.mark.parametrize("name", ["epoxy-fast", "polyester-laminating"])
 def test_a_post_cure_after_cold_days_agrees_with_a_tight_solver(name: str) -> None:
     """A film that was a glass for days and is then made hot is not taken for finished."""
     resin = load_resin(name)

@@ -61,7 +61,7 @@ def by_small_steps(resin: Resin, films: FloatArray) -> FloatArray:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("name", ["epoxy-slow", "epoxy-fast", "epoxy-low-blush", "polyester-layup"])
+@pytest.mark.parametrize("name", ["epoxy-slow", "epoxy-fast", "epoxy-low-blush", "polyester-laminating"])
 def test_a_promise_of_one_in_ten_thousand(name: str) -> None:
     """A film stays within 1e-4 of small steps, the flow map within half of that: 48 weathers, 13 starts."""
     resin, films = load_resin(name), weathers()

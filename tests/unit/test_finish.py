@@ -69,7 +69,7 @@ def test_service_needs_its_margin_below_the_glass_transition() -> None:
     assert gentle_start(transition) > transition
 
 
-@given(st.sampled_from(["epoxy-slow", "epoxy-fast", "polyester-layup"]), st.floats(2.0, 30.0))
+@given(st.sampled_from(["epoxy-slow", "epoxy-fast", "polyester-laminating"]), st.floats(2.0, 30.0))
 @settings(max_examples=12, deadline=None)
 def test_the_film_that_stalls_early_is_the_lower_bound(name: str, celsius: float) -> None:
     """Now and in two weeks it lies below the likely one, by several kelvin once there is glass."""

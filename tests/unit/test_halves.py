@@ -23,7 +23,7 @@ from curewatch.wire import Reason
 
 NOW = 1_790_000_000.0
 MINUTE = 60.0
-AIR = configuration.parse('[sensors.bench]\nrole = "air"\npart = "good-digital"')
+AIR = configuration.parse('[sensors.bench]\nrole = "air"\npart = "humidity-2"')
 OWN_TOPICS = (
     '[mqtt.yard]\ntopics = ["creek/#"]\n[sensors.bench]\nrole = "air"\n'
     'topics = { temperature_f = "creek/a/1", humidity_percent = "creek/a/2" }\n'

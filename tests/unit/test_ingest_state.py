@@ -18,8 +18,7 @@ MINUTE = 60.0
 HOUR = 3600.0
 
 SETTINGS = configuration.parse(
-    '[sensors.bench]\nrole = "air"\npart = "good-digital"\n'
-    '[sensors.hull]\nrole = "surface"\npart = "one-wire-probe"'
+    '[sensors.bench]\nrole = "air"\npart = "humidity-2"\n[sensors.hull]\nrole = "surface"\npart = "probe"'
 )
 
 

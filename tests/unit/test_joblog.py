@@ -333,10 +333,10 @@ def test_a_polyester_is_told_by_its_peroxide_and_an_epoxy_by_its_hardener(
 ) -> None:
     """Peroxide is never called hardener: not in the entry, not in a line, not where it is asked for."""
     told(shed, capsys, "open", "--title", "new rudder cheek")
-    weighed = ["batch", "--resin", "polyester-layup", "--resin-mass", "200"]
+    weighed = ["batch", "--resin", "polyester-laminating", "--resin-mass", "200"]
     assert "missing: --peroxide-mass" in rejected(shed, capsys, *weighed)
     message = rejected(shed, capsys, *weighed, "--hardener-mass", "4")
-    assert "polyester-layup is mixed with peroxide. Use --peroxide-mass" in message
+    assert "polyester-laminating is mixed with peroxide. Use --peroxide-mass" in message
     message = rejected(shed, capsys, *weighed, "--peroxide-mass", "1")
     assert "add 3 g of peroxide at once" in message
     assert "Never throw a warm mix away" in message
@@ -362,7 +362,7 @@ def test_a_batch_corrected_to_another_kind_of_resin_keeps_its_mass_under_the_rig
     """Told as an epoxy, it was a polyester: the same grams are peroxide, and the ratio is another."""
     told(shed, capsys, "open", "--title", "new rudder cheek")
     cup = told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44")["number"]
-    told(shed, capsys, "correct", str(cup), "--set", "resin=polyester-layup", "--why", "wrong tin")
+    told(shed, capsys, "correct", str(cup), "--set", "resin=polyester-laminating", "--why", "wrong tin")
     held = {one["number"]: one["holds_now"] for one in told(shed, capsys, "show")["entries"]}[cup]
     assert (held["peroxide_mass"], held["hardener_mass"]) == (pytest.approx(0.044), None)
     assert held["ratio"]["within"] is False
@@ -374,7 +374,7 @@ def test_a_layer_says_its_dose_and_whether_somebody_gave_it(
 ) -> None:
     """Assumed where nobody did; not where it was weighed or told."""
     told(shed, capsys, "open", "--title", "new rudder cheek")
-    resin = ("--resin", "polyester-layup")
+    resin = ("--resin", "polyester-laminating")
     told(shed, capsys, "batch", *resin, "--resin-mass", "200", "--peroxide-mass", "3")
     assert laid(shed, capsys, "--batch", "B1")["peroxide_assumed"] is False
     assert laid(shed, capsys, *resin, "--peroxide", "2")["peroxide_assumed"] is False

@@ -63,7 +63,7 @@ def tight_peak(name: str, thickness: float, air: float, substrate: Substrate) ->
     [
         ("epoxy-fast", 0.006, 293.15, "plywood"),
         ("epoxy-laminating", 0.008, 296.15, "foam"),
-        ("polyester-layup", 0.008, 293.15, "old-laminate"),
+        ("polyester-laminating", 0.008, 293.15, "old-laminate"),
         pytest.param("epoxy-slow", 0.010, 291.15, "plywood", marks=pytest.mark.long),
     ],
 )
@@ -171,7 +171,7 @@ def test_the_peak_of_layers_laid_over_time_agrees_with_a_tight_solver(
     assert found.peak_temperature == pytest.approx(tight_peak_of_layers(name, layers, air, under), abs=0.5)
 
 
-names = st.sampled_from(["epoxy-slow", "epoxy-fast", "polyester-layup", "vinyl-ester"])
+names = st.sampled_from(["epoxy-slow", "epoxy-fast", "polyester-laminating", "vinyl-ester"])
 substrates = st.sampled_from(["plywood", "foam", "steel", None])
 
 

@@ -59,7 +59,7 @@ def test_a_time_told_afterwards_is_marked(shed: Path, capsys: pytest.CaptureFixt
 def test_layers_are_listed_and_closed(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Names count on, a closed one is gone from the list, and its name is not given again."""
     called("--json")
-    called("--resin", "polyester-layup", "--peroxide", "2", "--json")
+    called("--resin", "polyester-laminating", "--peroxide", "2", "--json")
     capsys.readouterr()
     assert called("--running", "--json") == ExitStatus.OK
     listed = json.loads(capsys.readouterr().out)["running"]
@@ -118,7 +118,7 @@ def test_a_shed_without_a_logbook_has_no_layer(shed: Path, capsys: pytest.Captur
         (["--ago", "9 d"], "last 7 days"),
         (["--mass", "heavy"], "150 g"),
         (["--peroxide", "2"], "polyester"),
-        (["--resin", "polyester-layup", "--peroxide", "5"], "too much"),
+        (["--resin", "polyester-laminating", "--peroxide", "5"], "too much"),
         (["--close", "L9"], "none is running"),
     ],
 )

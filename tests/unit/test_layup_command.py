@@ -68,7 +68,7 @@ def test_the_drawing_for_the_card_has_a_shape_for_each_layer_and_both_lengths() 
 
 def test_a_polyester_is_mixed_by_its_dose() -> None:
     """2 % of peroxide is 2 g to 100 g of resin, allowed 1 to 3; a dose outside is refused."""
-    polyester = load_resin("polyester-layup")
+    polyester = load_resin("polyester-laminating")
     made = of_resin(polyester)
     assert made.usual == pytest.approx(0.02)
     assert (made.lowest, made.highest) == (pytest.approx(0.01), pytest.approx(0.03))

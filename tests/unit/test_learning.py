@@ -60,7 +60,7 @@ def _member(done: film.Cure, index: int) -> film.Cure:
 def test_two_observations_make_the_bands_visibly_narrower() -> None:
     """The band of tack-free after two observations is under two thirds of what it was."""
     fast = milestones(SLOW, film.cure(SLOW, LONG, rate_factor=1.25))
-    found = lessons(SLOW, [Evidence("gelled", fast.gel, NIGHT), Evidence("hard", fast.hard, NIGHT)])
+    found = lessons(SLOW, [Evidence("gelled", fast.gel, NIGHT), Evidence("firm", fast.firm, NIGHT)])
     before, after = (
         outcome(each, film.constant(285.15, 4 * 86400.0)).marks["tack_free"]
         for each in (SLOW, found[-1].after)
@@ -180,7 +180,7 @@ def test_a_fitted_system_learns_in_all_it_left_open() -> None:
 def test_what_does_not_fit_the_resin_is_refused() -> None:
     """Tack-free of a polyester without wax; a kick without a mass; nothing before mixing."""
     with pytest.raises(OutOfValidity, match="tacky"):
-        learn(load_resin("polyester-layup"), Evidence("tack-free", 3600.0, NIGHT))
+        learn(load_resin("polyester-laminating"), Evidence("tack-free", 3600.0, NIGHT))
     with pytest.raises(OutOfValidity, match="mass"):
         learn(SLOW, Evidence("kicked", 3600.0, NIGHT))
     with pytest.raises(OutOfValidity, match="from mixing"):

@@ -225,7 +225,7 @@ def test_a_slip_told_rightly_again_is_judged_without_the_first_telling(do: Do) -
 
 WRONG = {
     "nothing said": ((), "say what you saw"),
-    "an unknown word": (("smelled",), "kicked, gelled, tack-free, hard"),
+    "an unknown word": (("smelled",), "kicked, gelled, tack-free, firm"),
     "undo with more": (("gelled", "--undo"), "--undo stands alone"),
     "no layer": (("gelled",), "no layer is running"),
     "nothing to undo": (("--undo",), "no observation to withdraw"),

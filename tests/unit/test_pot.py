@@ -19,7 +19,7 @@ from curewatch.units import HOUR, FloatArray
 CASES = [
     ("epoxy-fast", 0.1, 298.15),
     ("epoxy-slow", 0.35, 293.15),
-    ("polyester-layup", 0.35, 293.15),
+    ("polyester-laminating", 0.35, 293.15),
     ("epoxy-laminating", 0.1, 283.15),
 ]
 
@@ -88,7 +88,7 @@ def test_many_pots_agree_with_one_at_a_time() -> None:
         assert together.peak_temperature[member] == pytest.approx(alone.peak_temperature, abs=0.5)
 
 
-names = st.sampled_from(["epoxy-slow", "epoxy-fast", "polyester-layup", "vinyl-ester"])
+names = st.sampled_from(["epoxy-slow", "epoxy-fast", "polyester-laminating", "vinyl-ester"])
 airs = st.floats(278.0, 303.0)
 
 

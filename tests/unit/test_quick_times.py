@@ -12,16 +12,16 @@ from curewatch.model.mass import pot
 
 @pytest.mark.parametrize("name", resin_names())
 def test_film_times_are_those_of_the_film(name: str) -> None:
-    """Working time, gel and hard at 8 and 25 degC within 1 per cent."""
+    """Working time, gel and firm at 8 and 25 degC within 1 per cent."""
     resin = load_resin(name)
     for kelvin in (281.15, 298.15):
         marks = milestones(resin, film.cure(resin, film.constant(kelvin, 20 * 86400.0)))
-        for mark in ("working_time", "gel", "hard"):
+        for mark in ("working_time", "gel", "firm"):
             quick = film_time([resin], kelvin, threshold([resin], mark, kelvin))
             assert float(quick[0]) == pytest.approx(getattr(marks, mark), rel=0.01)
 
 
-@pytest.mark.parametrize("name", ["epoxy-fast", "epoxy-slow", "polyester-layup"])
+@pytest.mark.parametrize("name", ["epoxy-fast", "epoxy-slow", "polyester-laminating"])
 def test_pot_times_are_those_of_the_pot_at_one_temperature(name: str) -> None:
     """A 20 g and a 500 g cup within 0.5 per cent of the pot model without shells."""
     resin = load_resin(name)

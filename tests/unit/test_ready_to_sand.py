@@ -36,7 +36,7 @@ def test_no_resin_is_sanded_before_the_usual_day_at_twenty_degrees(name: str) ->
     resin = load_resin(name)
     film = cure(resin, constant(293.15, 9 * DAY))
     marks = milestones(resin, film)
-    assert marks.ready_to_sand == pytest.approx(max(marks.hard, 24 * HOUR))
+    assert marks.ready_to_sand == pytest.approx(max(marks.firm, 24 * HOUR))
     assert sanded(resin, 10.0) > 1.4 * sanded(resin, 20.0)
     assert sanded(resin, 25.0) < sanded(resin, 20.0)
 
@@ -53,7 +53,7 @@ def test_a_film_that_is_never_firm_is_never_ready() -> None:
     assert np.isnan(milestones(FAST, cold).ready_to_sand)
     free = replace(FAST, milestones=replace(FAST.milestones, sand=None, sand_temperature=None))
     marks = milestones(free, cure(free, constant(293.15, 2 * DAY)))
-    assert marks.ready_to_sand == marks.hard
+    assert marks.ready_to_sand == marks.firm
 
 
 def maker(folder: Path, hours: str) -> Path:

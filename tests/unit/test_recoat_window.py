@@ -57,7 +57,7 @@ def test_a_stated_window_holds_at_its_temperature_and_stretches_in_the_cold() ->
 
 def test_laminating_polyester_stays_open_a_day_and_wax_leaves_no_window() -> None:
     """Common practice: tacky polyester takes the next layer; waxed polyester is abraded."""
-    open_face, waxed = load_resin("polyester-layup"), load_resin("polyester-topcoat")
+    open_face, waxed = load_resin("polyester-laminating"), load_resin("polyester-topcoat")
     long = recoat_window(open_face, cure(open_face, constant(293.15, 3 * DAY)))
     none = recoat_window(waxed, cure(waxed, constant(293.15, 3 * DAY)))
     assert float(long.closes) >= 0.999 * DAY

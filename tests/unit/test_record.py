@@ -209,8 +209,8 @@ def test_corrected_values_read_as_people_write_them_and_late_words_are_marked(tm
 
 def test_a_polyester_is_recorded_with_its_peroxide_and_its_dose(tmp_path: Path):
     """A table of its own under its own name; the dose, and that nobody gave it."""
-    mixed = {"batch": "B9", "resin": "polyester-layup", "resin_mass": 0.1, "peroxide_mass": 0.002}
-    laid = {"layer": "L9", "resin": "polyester-layup", "peroxide_percent": 2.0, "peroxide_assumed": True}
+    mixed = {"batch": "B9", "resin": "polyester-laminating", "resin_mass": 0.1, "peroxide_mass": 0.002}
+    laid = {"layer": "L9", "resin": "polyester-laminating", "peroxide_percent": 2.0, "peroxide_assumed": True}
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         stored = [logbook.write(entry) for entry in world.work()]
         later = stored[-1].recorded + HOUR
@@ -219,7 +219,7 @@ def test_a_polyester_is_recorded_with_its_peroxide_and_its_dose(tmp_path: Path):
         account = gather(logbook, world.JOB, seal(logbook, why="record", at=later + HOUR, job=world.JOB))
         said = pages(account)
     assert re.search(r"Batch B9 mixed: 100(.0)? g resin, 2(.0+)? g peroxide", texts(said))
-    assert "polyester-layup, 2 % peroxide (assumed)" in texts(said)
+    assert "polyester-laminating, 2 % peroxide (assumed)" in texts(said)
     heads = [block.head for each in said.sections for block in each.blocks if isinstance(block, PageTable)]
     assert [head[5] for head in heads if "Resin lot" in head] == ["Hardener", "Peroxide"]
 
@@ -312,7 +312,7 @@ def test_an_exchanged_sensor_is_shown(tmp_path: Path):
             logbook.write(entry)
         changed = world.configuration(world.OPENED + 3 * HOUR)
         sensors = {
-            "spare": {"role": "surface", "part": "one-wire-probe"},
+            "spare": {"role": "surface", "part": "probe"},
             "bench": changed.payload["sensors"]["bench"],
         }
         logbook.write(Entry(changed.kind, {**changed.payload, "sensors": sensors}, changed.at))
@@ -320,8 +320,8 @@ def test_an_exchanged_sensor_is_shown(tmp_path: Path):
             logbook, world.JOB, seal(logbook, why="record", at=world.OPENED + 4 * HOUR, job=world.JOB)
         )
     said = texts(pages(account))
-    assert "hull: surface, one-wire-probe became not configured" in said
-    assert "spare: not configured became surface, one-wire-probe" in said
+    assert "hull: surface, probe became not configured" in said
+    assert "spare: not configured became surface, probe" in said
 
 
 HOSTILE = (

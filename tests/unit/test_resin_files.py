@@ -14,7 +14,7 @@ ARCHETYPES = {
     "epoxy-fast",
     "epoxy-laminating",
     "epoxy-low-blush",
-    "polyester-layup",
+    "polyester-laminating",
     "polyester-topcoat",
     "vinyl-ester",
 }
@@ -104,7 +104,7 @@ def test_an_unknown_name_offers_the_nearest() -> None:
 
 def test_too_little_and_too_much_peroxide_are_both_told() -> None:
     """Each message says what is wrong, and the allowed range."""
-    resin = load_resin("polyester-layup")
+    resin = load_resin("polyester-laminating")
     with pytest.raises(DoseOutOfRange, match=r"too little.*1 to 3 %"):
         resin.dose_factor(0.4)
     with pytest.raises(DoseOutOfRange, match=r"too much.*1 to 3 %"):
@@ -114,7 +114,7 @@ def test_too_little_and_too_much_peroxide_are_both_told() -> None:
 
 def test_a_dosed_system_carries_its_dose_in_its_rates() -> None:
     """What was mixed is the new normal: its rates moved by the dose factor, its own factor is one."""
-    resin = load_resin("polyester-layup")
+    resin = load_resin("polyester-laminating")
     mixed = resin.dosed(3.0, 0.01)
     assert mixed.kinetics.k2 == pytest.approx(resin.kinetics.k2 * resin.dose_factor(3.0, 0.01))
     assert mixed.dose_factor() == 1.0

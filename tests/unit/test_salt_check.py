@@ -107,7 +107,7 @@ def test_only_points_of_one_month_and_the_newest_of_each_salt_count():
 def test_points_come_back_from_the_logbook_as_they_went_in():
     """What was kept is what was seen."""
     points = [shown("MgCl2", 0.343, 0.332), shown("NaCl", 0.785, 0.755)]
-    told = salt_check.payload("bench", "good-digital", points, CorrectionLine(0.003, 0.96), NOW)
+    told = salt_check.payload("bench", "humidity-2", points, CorrectionLine(0.003, 0.96), NOW)
     assert salt_check.points_of([told]) == points
     assert told["due"] - NOW == 365 * 86400
 
@@ -129,7 +129,7 @@ def test_the_last_check_of_a_sensor_counts(tmp_path):
     """A later check that finds the chip right takes the correction away; a comparison changes nothing."""
     with Logbook(tmp_path / "l.sqlite") as logbook:
         points = [shown("MgCl2", 0.343, 0.332), shown("NaCl", 0.785, 0.755)]
-        told = salt_check.payload("bench", "good-digital", points, CorrectionLine(0.003, 0.96), NOW)
+        told = salt_check.payload("bench", "humidity-2", points, CorrectionLine(0.003, 0.96), NOW)
         logbook.write(Entry("sensor-check", told, NOW))
         logbook.write(Entry("sensor-check", {"sensor": "bench", "beside": "yard"}, NOW + 1))
         assert corrections.current(logbook) == {"bench": Correction(0.003, 0.96, NOW)}

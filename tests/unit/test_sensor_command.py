@@ -24,8 +24,8 @@ def shed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A configuration of the demo world with its logbook beside it."""
     file = tmp_path / "curewatch.toml"
     file.write_text(
-        '[sensors.bench]\nrole = "air"\npart = "good-digital"\n'
-        '[sensors.hull]\nrole = "surface"\npart = "one-wire-probe"\n'
+        '[sensors.bench]\nrole = "air"\npart = "humidity-2"\n'
+        '[sensors.hull]\nrole = "surface"\npart = "probe"\n'
         '[logbook]\npath = "logbook.sqlite"\n'
     )
     monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
@@ -111,7 +111,7 @@ def test_what_is_missing_is_said(
     [
         (("nobody", "--salt", "NaCl", "--salt-wet", "25 h"), "sensor 'nobody'; known: bench, hull"),
         (("bench", "--beside", "nobody"), "sensor 'nobody'; known: bench, hull"),
-        (("hull", "--salt", "NaCl", "--salt-wet", "25 h"), "hull is a one-wire-probe: it has no humidity"),
+        (("hull", "--salt", "NaCl", "--salt-wet", "25 h"), "hull is a probe: it has no humidity"),
     ],
 )
 def test_nobody_waits_for_a_sensor_that_cannot_be_checked(

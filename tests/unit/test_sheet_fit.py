@@ -36,7 +36,7 @@ def told_by(factor: float) -> tuple[Statement, ...]:
     return (
         Statement("gel", cup.pot_life, 0.12, 298.15, 0.1),
         Statement("gel", done.gel, 0.15, 293.15),
-        Statement("hard", done.hard, 0.30, 293.15),
+        Statement("firm", done.firm, 0.30, 293.15),
     )
 
 
@@ -92,7 +92,7 @@ def test_a_recoat_limit_before_the_layer_stays_put_is_named(
         run(["resin", "fit", str(typed)])
     shown = " ".join(capsys.readouterr().out.split())
     assert "1 of 3 statements NOT met" in shown
-    assert "The recoat limit, 30 min at 20.0 °C, comes before a layer stays put" in shown
+    assert "The recoat limit, 30 min at 20.0 °C, comes before the window opens" in shown
 
 
 def test_a_recoat_limit_that_leaves_a_window_is_not_named(sheet: MakerSheet) -> None:
@@ -153,22 +153,22 @@ def test_files_are_written_in_the_units_in_which_archetypes_are() -> None:
 def test_a_base_of_another_kind_is_refused(sheet: MakerSheet) -> None:
     """An epoxy cannot be based on a polyester."""
     with pytest.raises(ConfigurationError, match="based_on"):
-        fit(sheet, load_resin("polyester-layup"))
+        fit(sheet, load_resin("polyester-laminating"))
 
 
 def test_a_polyester_sheet_with_its_dose_is_fitted(sheet: MakerSheet) -> None:
     """Gel of a cup at 2 per cent and a sanding time; a faster dose is known to be faster."""
-    base = load_resin("polyester-layup")
+    base = load_resin("polyester-laminating")
     stated = (
         Statement("gel", 1500.0, 0.12, 293.15, 0.1, peroxide_percent=2.0),
         Statement("gel", 2600.0, 0.15, 293.15, 0.1, peroxide_percent=1.0),
-        Statement("hard", 4 * 3600.0, 0.3, 293.15),
+        Statement("firm", 4 * 3600.0, 0.3, 293.15),
     )
     told = replace(sheet, kind="polyester", mix=None, amine_factor=None, statements=stated)
     found = fit(told, base)
     assert all(abs(each.pull) < 2.0 for each in found.met)
     assert found.resin.dose == base.dose
-    assert found.resin.milestones.stays_put == found.resin.milestones.gel
+    assert found.resin.milestones.recoat_from == found.resin.milestones.gel
 
 
 def test_the_command_writes_a_system_that_can_be_used(

@@ -19,12 +19,12 @@ STATED = (
     Statement("gel", 1.0, 0.15, 293.15),
     Statement("tack_free", 1.0, 0.25, 288.15),
     Statement("working_time", 1.0, 0.20, 293.15),
-    Statement("hard", 1.0, 0.30, 293.15),
+    Statement("firm", 1.0, 0.30, 293.15),
 )
 ASKED = (
     Statement("gel", 1.0, 0.1, 283.15),
     Statement("gel", 1.0, 0.1, 291.15, 0.3, insulated=True),
-    Statement("hard", 1.0, 0.1, 288.15),
+    Statement("firm", 1.0, 0.1, 288.15),
     Statement("tack_free", 1.0, 0.1, 303.15),
 )
 

@@ -111,7 +111,7 @@ def test_an_unknown_name_is_answered_with_those_that_exist() -> None:
     """A substrate or part that is not listed gives an error that lists them."""
     with pytest.raises(ConfigurationError, match="plywood, timber"):
         load_substrate("ferrocement")
-    with pytest.raises(ConfigurationError, match="good-digital"):
+    with pytest.raises(ConfigurationError, match="humidity-2"):
         load_sensor_part("hair hygrometer")
     with pytest.raises(UsageError, match="mm thick"):
         load_substrate("plywood", 12.0)

@@ -78,7 +78,7 @@ def check(at: float, line: CorrectionLine | None) -> Entry:
         SaltPoint("MgCl2", at, 291.15, 0.33, 0.34, 0.004),
         SaltPoint("NaCl", at, 291.15, 0.755, 0.785, 0.004),
     ]
-    return Entry("sensor-check", salt_check.payload("bench", "good-digital", points, line, at), at)
+    return Entry("sensor-check", salt_check.payload("bench", "humidity-2", points, line, at), at)
 
 
 def test_a_check_corrects_what_arrives_from_then_on(begin: Begin) -> None:

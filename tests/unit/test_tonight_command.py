@@ -24,8 +24,8 @@ def fill(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Fill:
     file = tmp_path / "curewatch.toml"
     file.write_text(
         '[shed]\nname = "Saltmarsh Shed"\n[logbook]\npath = "logbook.sqlite"\n'
-        '[sensors.bench]\nrole = "air"\npart = "good-digital"\n'
-        '[sensors.hull]\nrole = "surface"\npart = "one-wire-probe"\n'
+        '[sensors.bench]\nrole = "air"\npart = "humidity-2"\n'
+        '[sensors.hull]\nrole = "surface"\npart = "probe"\n'
     )
     monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
 

@@ -71,7 +71,7 @@ class Check:
 class Moment:
     """Something that will happen: early, likely and late, UTC. ``None`` where it does not happen."""
 
-    # use-up | kicks | open-time | gel | laminate-from | laminate-before | tack-free | firm | ready-to-sand
+    # use-up | kicks | working-time | gel | laminate-from | laminate-before | tack-free | firm | ready-to-sand
     name: str
     title: str
     early: float | None

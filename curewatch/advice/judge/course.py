@@ -36,11 +36,11 @@ class Course(NamedTuple):
 
     start: FloatArray  # (starts,) UTC [s]
     working_time: FloatArray
-    stays_put: FloatArray
+    recoat_from: FloatArray
     gel: FloatArray
     set: FloatArray  # conversion of tack-free
-    hard: FloatArray  # firm: may be handled
-    ready_to_sand: FloatArray  # hard, and the stated wait is over
+    firm: FloatArray  # may be handled
+    ready_to_sand: FloatArray  # firm, and the stated wait is over
     laminate_before: FloatArray  # the recoat window closes, by whatever comes first
     glassy: NDArray[np.bool_]  # turned to glass before it was set: it stalls
     lowest_margin: FloatArray  # from the start until set [K]
@@ -54,11 +54,11 @@ class Marks(NamedTuple):
     """When each path passes each conversion that matters. (starts, members), s from the start."""
 
     working_time: FloatArray
-    stays_put: FloatArray
+    recoat_from: FloatArray
     gel: FloatArray
     set: FloatArray
-    hard: FloatArray  # firm: may be handled
-    ready_to_sand: FloatArray  # hard, and the stated wait is over
+    firm: FloatArray  # may be handled
+    ready_to_sand: FloatArray  # firm, and the stated wait is over
     laminate_before: FloatArray
     glassy: NDArray[np.bool_]
 
@@ -116,11 +116,11 @@ def course(
     never = np.full(times["set"].shape, np.nan)
     marks = Marks(
         working_time=times.get("working_time", never),
-        stays_put=times.get("stays_put", never),
+        recoat_from=times.get("recoat_from", never),
         gel=times.get("gel", never),
         set=times["set"],
-        hard=times.get("hard", never),
-        ready_to_sand=never if only_set else _ready_to_sand(resin, crowd, first, times["hard"]),
+        firm=times.get("firm", never),
+        ready_to_sand=never if only_set else _ready_to_sand(resin, crowd, first, times["firm"]),
         laminate_before=never
         if only_set
         else _bonds_until(resin, crowd, first, times, gathered=gathered, spread=spread),
@@ -129,13 +129,13 @@ def course(
     return _met(crowd, first, marks, gathered, spread)
 
 
-def _ready_to_sand(resin: Resin, weather: Weather, first: IntArray, hard: FloatArray) -> FloatArray:
+def _ready_to_sand(resin: Resin, weather: Weather, first: IntArray, firm: FloatArray) -> FloatArray:
     """Hard, and the stated wait is over; nan where either does not come. (starts, members) [s]"""
     wait = resin.milestones.sand
     if wait is None:
-        return hard
+        return firm
     aged = running(weather.time, sanding_age(resin, weather.surface_temperature))
-    return np.asarray(np.maximum(hard, _filled(weather, first, aged, _at(weather, aged, first) + wait)))
+    return np.asarray(np.maximum(firm, _filled(weather, first, aged, _at(weather, aged, first) + wait)))
 
 
 def _bonds_until(
@@ -149,7 +149,7 @@ def _bonds_until(
 ) -> FloatArray:
     """When a next layer no longer bonds chemically. (starts, members) [s from the start]"""
     if resin.surface.wax:
-        return times["stays_put"]
+        return times["recoat_from"]
     if resin.bond.sheet_closes is None:
         closes = np.fmin(times["closes"], times["glass"])
     else:

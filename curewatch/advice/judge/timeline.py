@@ -31,7 +31,7 @@ def timeline(seen: Course, resin: Resin, thickness: float | None = None) -> tupl
     """The moments of the first start of a course, in the order they come; of a layer this thick [m]."""
     tacky = resin.surface.air_inhibited and not resin.surface.wax
     abrade = "waxed: no window, abrade before any next layer" if resin.surface.wax else ""
-    opens, closes = seen.stays_put[0], seen.laminate_before[0]
+    opens, closes = seen.recoat_from[0], seen.laminate_before[0]
     if resin.surface.wax:
         opens = closes = np.full(opens.shape, np.nan)
     start = float(seen.start[0])
@@ -49,7 +49,7 @@ def timeline(seen: Course, resin: Resin, thickness: float | None = None) -> tupl
             seen.set[0],
             "laminating resin without wax: its face stays tacky" if tacky else "",
         ),
-        moment("firm", "firm: handle it, do not sand", start, seen.hard[0], SANDING),
+        moment("firm", "firm: handle it, do not sand", start, seen.firm[0], SANDING),
         moment("ready-to-sand", "ready to sand", start, seen.ready_to_sand[0]),
     )
 

@@ -111,7 +111,7 @@ def strip(
         seen.start,
         hold.mean(axis=1),
         (hold & _fits(seen, working)).mean(axis=1),
-        seen.start + _edge(seen.stays_put, 0.5),
+        seen.start + _edge(seen.recoat_from, 0.5),
         seen.start + _edge(seen.laminate_before, 0.1),
         seen.start + _edge(seen.set, 0.5),
     )
@@ -134,7 +134,7 @@ def _limiting(seen: Course, drawn: tuple[checks.CheckLine, ...]) -> tuple[str, .
 
 def _fits(seen: Course, working: tuple[Span, ...]) -> checks.BoolArray:
     """Paths on which the next layer's window leaves time within some working hours. (starts, members)"""
-    opens = seen.start[:, None] + seen.stays_put
+    opens = seen.start[:, None] + seen.recoat_from
     closes = seen.start[:, None] + np.where(np.isnan(seen.laminate_before), np.inf, seen.laminate_before)
     fits = np.zeros(opens.shape, dtype=bool)
     for span in working:

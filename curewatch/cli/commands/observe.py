@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from curewatch.model.fit.learning import Lesson
 
 HOTTEST_CUP = 623.15  # K; above that it burns
-WORDS = ("kicked", "gelled", "tack-free", "hard")
+WORDS = ("kicked", "gelled", "tack-free", "firm")
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ class ToldOptions:
 def app(
     seen: Annotated[
         str | None,
-        typer.Argument(metavar="[kicked|gelled|tack-free|hard]", help="What.", show_default=False),
+        typer.Argument(metavar="[kicked|gelled|tack-free|firm]", help="What.", show_default=False),
     ] = None,
     *,
     at: Annotated[
@@ -70,7 +70,7 @@ def app(
     """Say what you saw of a running layer: the model learns how fast this lot of resin is.
 
     kicked: the pot got hot or stringy. gelled: no longer flows. tack-free: a finger leaves no mark.
-    hard: a thumbnail leaves no dent. Each makes a new version of the resin for this lot; the bands of
+    firm: a thumbnail leaves no dent. Each makes a new version of the resin for this lot; the bands of
     what is foretold get narrower. A time that is not expected is asked again: it may be another layer or
     hour. Kept with --force, it moves the times of its own layer a little and no others. --undo withdraws
     the last one; the alerts are judged again within a minute.

@@ -18,7 +18,7 @@ from curewatch.wording import Wording, duration
 
 WORDS = {
     "working_time": "working time ends",
-    "stays_put": "stays put",
+    "recoat_from": "recoat from",
     "gel": "gels",
     "tack_free": "tack-free",
     "firm": "firm",
@@ -106,7 +106,7 @@ def stalled(said: FilmOutcome, words: Wording) -> list[str]:
         )
     return paragraph(
         f"STALLED before {stall.before}: glass after {after} at {share}, glass transition {transition}. "
-        "It may feel hard, and will soften again: it must be warmed to finish"
+        "It may feel firm, and will soften again: it must be warmed to finish"
     )
 
 

@@ -11,7 +11,7 @@ from curewatch.materials.quantities import QUANTITIES
 from curewatch.materials.resin import Resin
 from curewatch.materials.resin_files import origin_of
 from curewatch.model.film.ensemble import Interval
-from curewatch.model.film.milestones import Milestones
+from curewatch.model.film.milestones import MARKS, Milestones
 from curewatch.units import celsius_from_kelvin, kelvin_from_celsius
 from curewatch.wording import Wording, duration
 
@@ -55,7 +55,7 @@ def shown(resin: Resin, behaviour: list[tuple[float, Milestones]], words: Wordin
         f"  {words.temperature(kelvin):<14}"
         + "".join(
             f"{_when(at):>12}"
-            for at in (marks.working_time, marks.gel, marks.tack_free, marks.hard, marks.ready_to_sand)
+            for at in (marks.working_time, marks.gel, marks.tack_free, marks.firm, marks.ready_to_sand)
         )
         for kelvin, marks in behaviour
     ]
@@ -103,14 +103,7 @@ def plain(resin: Resin, behaviour: list[tuple[float, Milestones]]) -> dict[str, 
         "film": [
             {
                 "temperature_c": round(celsius_from_kelvin(kelvin), 2),
-                **{
-                    f"{name}_s": _number_or_none(getattr(marks, mark))
-                    for name, mark in (
-                        *((mark, mark) for mark in ("working_time", "stays_put", "gel", "tack_free")),
-                        ("firm", "hard"),
-                        ("ready_to_sand", "ready_to_sand"),
-                    )
-                },
+                **{f"{mark}_s": _number_or_none(getattr(marks, mark)) for mark in (*MARKS, "ready_to_sand")},
             }
             for kelvin, marks in behaviour
         ],

@@ -12,7 +12,7 @@ from curewatch.units import ZERO_CELSIUS
 from curewatch.wording import Wording, duration
 
 WIDTH = 78
-MARKS = ("working_time", "gel", "tack_free", "hard")
+MARKS = ("working_time", "gel", "tack_free", "firm")
 MARK = {"met": " ", "nearly met": "~", "NOT met": "!"}
 RATIO = (
     "The mix ratio is the maker's: never change an epoxy's ratio to change its speed; "
@@ -120,8 +120,8 @@ def _lost_window(lost: LostWindow | None, words: Wording) -> list[str]:
     if lost is None:
         return []
     text = (
-        f"The recoat limit, {duration(lost.closes)} at {words.temperature(lost.temperature)}, comes before a "
-        f"layer stays put: {duration(lost.opens)} by the other statements. No window would be left. Look at "
+        f"The recoat limit, {duration(lost.closes)} at {words.temperature(lost.temperature)}, comes before "
+        f"the window opens: {duration(lost.opens)} by the other statements. No window would be left. Look at "
         "both again: minutes or hours, temperature, a film or a pot."
     )
     return ["", *(f"  ! {line}" if not index else f"    {line}" for index, line in enumerate(wrap(text, 74)))]

@@ -206,7 +206,7 @@ def _names(survey: SetupSession) -> None:
         if role == "none":
             continue
         name = _free_name(talk, survey.answers, each.name if each.name != UNNAMED else _usual_name(role))
-        part = talk.choose("class of its chip", sensor_part_names(), "hobby-one-wire")
+        part = talk.choose("class of its chip", sensor_part_names(), "single-wire")
         _take_sensor(survey.answers, each, name, role, part)
 
 

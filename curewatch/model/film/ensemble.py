@@ -13,7 +13,7 @@ from curewatch.model.film.equivalent_temperature import Warmth, warmth
 from curewatch.model.film.film import Cure, History, at_times, cure, finish, require_history
 from curewatch.model.film.flow_map import FlowMap, SingleArray, flow_map, step_of
 from curewatch.model.film.lots import EARLY, LATE, MEDIAN, STRATA, Lot, lots, shared_out
-from curewatch.model.film.milestones import glass_reached, hard_conversion, thresholds
+from curewatch.model.film.milestones import firm_conversion, glass_reached, thresholds
 from curewatch.model.film.stepping import Walk
 from curewatch.physics.constants import GAS_CONSTANT
 from curewatch.units import HOUR, FloatArray
@@ -31,7 +31,7 @@ class Interval(NamedTuple):
     late: FloatArray
 
 
-MOVING = {"hard": hard_conversion, "glass": glass_reached}  # marks that move with the temperature
+MOVING = {"firm": firm_conversion, "glass": glass_reached}  # marks that move with the temperature
 
 
 class _Plan(NamedTuple):
@@ -127,7 +127,7 @@ def milestone_times(
     Returns
     -------
     dict of ndarray, shape (starts, members)
-        ``working_time``, ``stays_put``, ``gel``, ``tack_free``, ``hard``, ``glass`` (the diffusion limit
+        ``working_time``, ``recoat_from``, ``gel``, ``tack_free``, ``firm``, ``glass`` (the diffusion limit
         takes over: it goes on slowly if at all) and the further ones: seconds from that start, nan
         where not reached. Fewer than 64 members are repeated up to 64.
     """

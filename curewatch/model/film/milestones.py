@@ -1,8 +1,8 @@
-"""When the work changes its nature: working time, stays put, gel, tack-free, hard, ready to sand; stalls.
+"""When the work changes its nature: working time, recoat from, gel, tack-free, firm, ready to sand; stalls.
 
-A film is *hard* to the thumb once it is a glass at its own temperature: firm enough to be handled. Makers
+A film is *firm* to the thumb once it is a glass at its own temperature: it may be handled. Makers
 let nobody sand it so soon, for dust of green resin causes allergy and clogs the paper. *Ready to sand* is
-therefore the later of hard and the stated wait, carried to other temperatures by the model's own energy.
+therefore the later of firm and the stated wait, carried to other temperatures by the model's own energy.
 """
 
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ from curewatch.physics import glass_transition as glass
 from curewatch.physics.cure_kinetics import arrhenius
 from curewatch.units import FloatArray
 
-MARKS = ("working_time", "stays_put", "gel", "tack_free", "hard")  # in the order of their times
+MARKS = ("working_time", "recoat_from", "gel", "tack_free", "firm")  # in the order of their times
 GLASS_REACHED = 0.02  # of conversion below the critical one; there the rate has dropped by a third
 
 
@@ -36,10 +36,10 @@ class Milestones:
     """Times from the start; nan if not reached within the history. Arrays for many members. [s]"""
 
     working_time: float
-    stays_put: float
+    recoat_from: float
     gel: float
     tack_free: float
-    hard: float
+    firm: float
     ready_to_sand: float
     stall: Stall | None
 
@@ -61,14 +61,14 @@ def milestones(resin: Resin, cure: Cure) -> Milestones:
     Returns
     -------
     Milestones
-        ``tack_free`` is nan for a resin whose surface air keeps tacky; ``hard`` asks for that
+        ``tack_free`` is nan for a resin whose surface air keeps tacky; ``firm`` asks for that
         conversion and for a glass transition above the temperature of the film.
     """
-    short_of_hard = hard_conversion(resin, cure.temperature) - cure.conversion
+    short_of_firm = firm_conversion(resin, cure.temperature) - cure.conversion
     times = {mark: crossing(cure.time, cure.conversion, at) for mark, at in thresholds(resin).items()}
-    hard = crossing(cure.time, -short_of_hard, 0.0)
-    waited = float(np.maximum(hard, sanding_wait(resin, cure.time, cure.temperature)))  # nan stays nan
-    return Milestones(**times, hard=hard, ready_to_sand=waited, stall=stall(resin, cure))
+    firm = crossing(cure.time, -short_of_firm, 0.0)
+    waited = float(np.maximum(firm, sanding_wait(resin, cure.time, cure.temperature)))  # nan stays nan
+    return Milestones(**times, firm=firm, ready_to_sand=waited, stall=stall(resin, cure))
 
 
 def age_rate(resin: Resin, temperature: ArrayLike, reference: float) -> FloatArray:
@@ -98,16 +98,16 @@ def thresholds(resin: Resin) -> dict[str, float]:
     tacky = resin.surface.air_inhibited and not resin.surface.wax
     return {
         "working_time": marks.open,
-        "stays_put": marks.stays_put,
+        "recoat_from": marks.recoat_from,
         "gel": marks.gel,
         "tack_free": float("nan") if tacky else marks.tack_free,
     }
 
 
-def hard_conversion(resin: Resin, temperature: FloatArray) -> FloatArray:
-    """Conversion from which a film of this temperature is hard: cured enough not to be tacky, and a glass.
+def firm_conversion(resin: Resin, temperature: FloatArray) -> FloatArray:
+    """Conversion from which a film of this temperature is firm: cured enough not to be tacky, and a glass.
 
-    A cold film that turns to glass early is not called hard: it softens again when it is warmed. [K] -> [1]
+    A cold film that turns to glass early is not called firm: it softens again when it is warmed. [K] -> [1]
     """
     network = resin.network
     glassy = glass.conversion_at(temperature, network.uncured, network.full, network.shape)

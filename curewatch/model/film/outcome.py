@@ -11,8 +11,6 @@ from curewatch.model.film.milestones import MARKS, Stall, milestones, sanding_wa
 from curewatch.model.film.recoat_window import RecoatWindow, recoat_window
 from curewatch.units import FloatArray
 
-FIRM = {"hard": "firm"}  # as people call it
-
 
 class FilmOutcome(NamedTuple):
     """One film from mixing to the end of its history."""
@@ -41,8 +39,7 @@ def outcome(resin: Resin, history: History, *, peroxide_percent: float | None = 
     )
     marks = {name: _around(band(times[name]), getattr(alone, name)) for name in MARKS}
     waited = sanding_wait(resin, film.time, film.temperature)
-    marks["ready_to_sand"] = Interval(*(np.maximum(each, waited) for each in marks["hard"]))
-    marks = {FIRM.get(name, name): found for name, found in marks.items()}
+    marks["ready_to_sand"] = Interval(*(np.maximum(each, waited) for each in marks["firm"]))
     return FilmOutcome(
         resin,
         film,

@@ -1,6 +1,6 @@
 """The span in which a next layer still bonds chemically; what ends it, and what to do after.
 
-It opens when the film stays put. It closes at whichever comes first of: the conversion from which
+It opens when a layer no longer slides. It closes at whichever comes first of: the conversion from which
 too few groups are left, the film turning to glass, blush that must be washed off. A window that the
 maker's sheet states replaces the first two: it is carried to other temperatures as an equivalent
 age, the time at the sheet's temperature that would have done as much. A polyester without wax keeps
@@ -61,7 +61,7 @@ def recoat_window(resin: Resin, cure: Cure, blush_rate: FloatArray | None = None
     tests/unit/test_bond_window.py
     """
     time = cure.time
-    opens = crossings(time, cure.conversion, resin.milestones.stays_put)
+    opens = crossings(time, cure.conversion, resin.milestones.recoat_from)
     ends = {
         "conversion": crossings(time, cure.conversion, resin.bond.closes),
         "glass": crossings(time, cure.conversion - glass_reached(resin, cure.temperature), 0.0),

@@ -17,7 +17,7 @@ SEEN: dict[str, tuple[str, float]] = {
     "kicked": ("pot", 0.10),
     "gelled": ("gel", 0.15),
     "tack-free": ("tack_free", 0.20),
-    "hard": ("hard", 0.25),
+    "firm": ("firm", 0.25),
 }
 CUP = "test cup"
 CUP_SD = 0.08  # of the time at which a thermometer in a cup had risen; assumed

@@ -147,7 +147,7 @@ def threshold(resins: list[Resin], mark: str, temperature: float) -> FloatArray:
     marks = [each.milestones for each in resins]
     if mark == "working_time":
         return _open(resins)
-    if mark == "hard":
+    if mark == "firm":
         networks = [each.network for each in resins]
         glassy = [float(glass.conversion_at(temperature, n.uncured, n.full, n.shape)) for n in networks]
         return np.asarray(np.maximum([each.tack_free for each in marks], glassy), dtype=float)

@@ -62,7 +62,7 @@ class Contradiction:
 
 @dataclass(frozen=True, slots=True)
 class LostWindow:
-    """A stated recoat limit that comes before the layer stays put."""
+    """A stated recoat limit that comes before the window opens."""
 
     closes: float  # as stated [s]
     opens: float  # by the other statements, at most 30 days [s]
@@ -274,7 +274,7 @@ def _lost_window(sheet: MakerSheet, resin: Resin) -> LostWindow | None:
         return None
     closes, kelvin = sheet.recoat_closes
     film = cure(resin, constant(kelvin, LONGEST))
-    opens = crossing(film.time, film.conversion, resin.milestones.stays_put)
+    opens = crossing(film.time, film.conversion, resin.milestones.recoat_from)
     opens = LONGEST if math.isnan(opens) else opens
     return None if opens < closes else LostWindow(closes, opens, kelvin)
 

@@ -153,6 +153,6 @@ def _moved(base: Resin, moved: dict[str, float]) -> Resin:
     marks = sections.get("milestones", {})
     if "gel" in marks:
         marks["tack_free"] = max(marks["tack_free"], marks["gel"])
-        marks["stays_put"] = min(marks.get("stays_put", base.milestones.stays_put), marks["gel"])
+        marks["recoat_from"] = min(marks.get("recoat_from", base.milestones.recoat_from), marks["gel"])
     parts = {name: replace(getattr(base, name), **values) for name, values in sections.items()}
     return replace(base, **parts)

@@ -29,8 +29,10 @@ def unknowns(base: Resin) -> tuple[Unknown, ...]:
     """
     spread = {key: _si_spread(base, key) for key in QUANTITIES}
     energy = 3e3 if base.kind == "epoxy" else 5e3
-    gelled = base.milestones.stays_put == base.milestones.gel  # what gels early stays put once it has gelled
-    marks = ("milestones.gel", "milestones.tack_free", *(("milestones.stays_put",) if gelled else ()))
+    gelled = (
+        base.milestones.recoat_from == base.milestones.gel
+    )  # what gels early takes a layer once it has gelled
+    marks = ("milestones.gel", "milestones.tack_free", *(("milestones.recoat_from",) if gelled else ()))
     rows: list[tuple[tuple[tuple[str, float], ...], float, str, str, str]] = [
         (_alike("kinetics.k1", "kinetics.k2"), 1.0, "how fast it is", "any time", ""),
         (
@@ -59,11 +61,11 @@ def unknowns(base: Resin) -> tuple[Unknown, ...]:
         (_alike(key), spread[key], words, asks, told)
         for key, words, asks, told in (
             ("milestones.tack_free", "the conversion of tack-free", "a tack-free time", "tack_free"),
-            ("kinetics.n", "how slowly it finishes", "a time to sand", "hard"),
+            ("kinetics.n", "how slowly it finishes", "a time to sand", "firm"),
             ("kinetics.lead", "how far it goes as a glass", "Tg after a week in the shed", COOL),
             ("network.uncured", "the glass transition of the fresh mix", "Tg after a week in the shed", COOL),
             ("network.full", "the highest glass transition", "Tg after a warm post-cure", WARM),
-            ("milestones.stays_put", "from when a layer stays put", "recoat from", "stays_put"),
+            ("milestones.recoat_from", "from when the next layer may go on", "recoat from", "recoat_from"),
             ("milestones.open_viscosity", "how thick it may get", "an working time", "working_time"),
             ("thermal.reaction_heat", "how much heat it makes", "pot lives of two masses", TWO_MASSES),
         )
@@ -75,11 +77,11 @@ def unknowns(base: Resin) -> tuple[Unknown, ...]:
                 0.3,
                 "how much inhibitor is in it",
                 "a gel and a sanding time",
-                "gel hard",
+                "gel firm",
             )
         )
     if gelled:
-        rows = [row for row in rows if row[0] != _alike("milestones.stays_put")]
+        rows = [row for row in rows if row[0] != _alike("milestones.recoat_from")]
     found = [Unknown(*row[:4], frozenset(row[4].split())) for row in rows]
     return tuple(each for each in found if each.sd > 0.0)
 
