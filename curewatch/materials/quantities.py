@@ -43,7 +43,6 @@ PERCENT = {"%": Unit(1.0)}
 RATE = {"1/s": Unit(1.0), "1/min": Unit(1 / 60), "1/h": Unit(1 / 3600)}
 ENERGY = {"J/mol": Unit(1.0), "kJ/mol": Unit(1000.0)}
 TEMPERATURE = {"degC": Unit(1.0, ZERO_CELSIUS), "K": Unit(1.0)}
-DIFFERENCE = {"K": Unit(1.0)}
 TIME = {"s": Unit(1.0), "min": Unit(60.0), "h": Unit(3600.0), "d": Unit(86400.0)}
 DENSITY = {"kg/m3": Unit(1.0), "g/cm3": Unit(1000.0), "kg/l": Unit(1000.0)}
 
@@ -54,8 +53,7 @@ QUANTITIES: dict[str, Quantity] = {
     "kinetics.energy_2": Quantity(ENERGY, 20e3, 120e3),
     "kinetics.m": Quantity(PURE, 0.2, 3.0),
     "kinetics.n": Quantity(PURE, 1.0, 4.0),
-    "kinetics.steepness": Quantity(PURE, 5.0, 100.0),
-    "kinetics.lead": Quantity(DIFFERENCE, 0.0, 40.0),
+    "kinetics.diffusion": Quantity(RATE, 1e-7, 1e4),
     "kinetics.inhibitor": Quantity(SHARE, 0.0, 0.2, required=False),
     "network.uncured": Quantity(TEMPERATURE, 173.15, 293.15),
     "network.full": Quantity(TEMPERATURE, 303.15, 523.15),

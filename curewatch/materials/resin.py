@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from typing import Literal, NamedTuple
 
 from curewatch.errors import OutOfValidity
-from curewatch.physics.cure_kinetics import arrhenius
+from curewatch.physics.cure_kinetics import RateLaw
 from curewatch.physics.gelation import conversion_at_viscosity, gel_time_of_cobalt
 
 Kind = Literal["epoxy", "polyester", "vinyl ester"]
@@ -45,7 +45,7 @@ class DoseOutOfRange(OutOfValidity):
 
 @dataclass(frozen=True, slots=True)
 class Kinetics:
-    """Kamal–Sourour rates at 25 degC with the diffusion limit and the inhibitor."""
+    """Constants of the rate law (:class:`curewatch.physics.cure_kinetics.RateLaw`) and the inhibitor."""
 
     k1: float  # [1/s]
     k2: float  # [1/s]
@@ -53,9 +53,13 @@ class Kinetics:
     energy_2: float  # [J/mol]
     m: float
     n: float
-    steepness: float  # C of the diffusion factor [1]
-    lead: float  # x: cure turns to glass when Tg is this far above the temperature [K]
+    diffusion: float  # kd0: of diffusion where the glass transition is as warm as the film [1/s]
     inhibitor: float = 0.0  # conversion that the inhibitor's share of radicals would have made [1]
+
+    def faster(self, factor: float) -> "Kinetics":
+        """All rates so many times as fast: a lot or a dose is as much faster in its glass."""
+        rates = (factor * each for each in (self.k1, self.k2, self.diffusion))
+        return replace(self, **dict(zip(("k1", "k2", "diffusion"), rates, strict=True)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,13 +222,13 @@ class Resin:
     version: int = 1
     origins: Mapping[str, Origin] = field(default_factory=dict, compare=False, repr=False)
 
-    def rate(self, temperature: float) -> tuple[float, float]:
-        """Rate constants k1, k2 at a temperature. [K] -> [1/s]"""
-        k = self.kinetics
-        return (
-            float(arrhenius(k.k1, k.energy_1, temperature)),
-            float(arrhenius(k.k2, k.energy_2, temperature)),
-        )
+    def law(self, factor: float = 1.0) -> RateLaw:
+        """The rate law of this mix, of a lot or dose that makes it ``factor`` times as fast. [1]"""
+        k, network = self.kinetics if factor == 1.0 else self.kinetics.faster(factor), self.network
+        return RateLaw(
+            k.k1, k.k2, k.energy_1, k.energy_2, k.m, k.n, k.diffusion,
+            network.uncured, network.full, network.shape,
+        )  # fmt: skip
 
     @property
     def added(self) -> str:
@@ -278,8 +282,7 @@ class Resin:
             peroxide_normal=self.dose.peroxide_normal if peroxide_percent is None else peroxide_percent,
             cobalt_normal=self.dose.cobalt_normal if cobalt_percent is None else cobalt_percent,
         )
-        rates = replace(self.kinetics, k1=factor * self.kinetics.k1, k2=factor * self.kinetics.k2)
-        return replace(self, kinetics=rates, dose=dose)
+        return replace(self, kinetics=self.kinetics.faster(factor), dose=dose)
 
     def _require(self, what: str, percent: float, low: float, high: float) -> None:
         if not low <= percent <= high:

@@ -1,19 +1,30 @@
-"""How fast a thermoset cures: Arrhenius rates, the Kamal–Sourour law, the diffusion limit.
+"""How fast a thermoset cures: chemistry and diffusion as two resistances in a row. The one rate law.
 
-da/dt = fd (k1 + k2 a^m) (1 - a)^n
-ki(T) = ki(25 degC) exp[-(Ei/R) (1/T - 1/298.15 K)]
-fd    = 1 / (1 + exp[C (a - ac)])
+da/dt = (1 - a)^n k,    1/k = 1/(k1 + k2 a^m) + 1/kd
+ki    = ki(25 degC) exp[-(Ei/R) (1/T - 1/298.15 K)]
+kd    = kd0 exp[C1 (T - Tg) / (C2 + |T - Tg|)]
+Tg    = Tg0 + (Tginf - Tg0) L a / (1 - (1 - L) a)
+
+Film, pot, laminate, flow map and quick times all ask :class:`RateLaw`; no other module writes the law out.
 """
+
+import math
+from collections.abc import Callable
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from curewatch.errors import OutOfValidity
 from curewatch.physics.constants import GAS_CONSTANT, REFERENCE_TEMPERATURE
+from curewatch.physics.glass_transition import conversion_at
 from curewatch.units import FloatArray
 
 LOWEST = 223.15  # K; below -50 degC no cure data exist at all
 HIGHEST = 623.15  # K; a pot in flames is no longer a cure problem
+C1 = 17.44 * math.log(10.0)  # of Williams, Landel and Ferry (from memory) [1]
+C2 = 51.6  # the same [K]
+ROUNDS = 4  # until vitrification stands still; chemistry changes little over the step of one round
 
 
 def arrhenius(rate: ArrayLike, energy: ArrayLike, temperature: ArrayLike) -> FloatArray:
@@ -57,66 +68,91 @@ def require_temperature(temperature: FloatArray) -> None:
         raise OutOfValidity("temperature in K", worst, "223.15..623.15 K (-50..350 degC)", "the cure law")
 
 
-def kamal_sourour(  # noqa: PLR0917 - the quantities of the equation, in its order
-    conversion: ArrayLike, k1: ArrayLike, k2: ArrayLike, m: float, n: float, final: float = 1.0
-) -> FloatArray:
-    """Rate of cure without a diffusion limit, or with a final conversion in its place.
+class RateLaw(NamedTuple):
+    """The law of one mix: constants in SI, or of many mixes as arrays that broadcast against the states.
 
-    Parameters
+    Attributes
     ----------
-    conversion : array_like, shape (...)
-        Conversion, 0..1. [1]
-    k1, k2 : array_like
-        Rate constants of the uncatalysed and the autocatalysed path. [1/s]
-    m, n : float
+    k1, k2 : float or array
+        Rate constants at 25 degC of the uncatalysed and the autocatalysed path. [1/s]
+    energy_1, energy_2 : float or array
+        Their activation energies. [J/mol]
+    m, n : float or array
         Orders. [1]
-    final : float
-        Conversion at which isothermal cure ends; shares the order n with full conversion. [1]
-
-    Returns
-    -------
-    ndarray, shape (...)
-        [1/s]
-
-    Raises
-    ------
-    OutOfValidity
-        Conversion outside 0..1, or beyond the final one.
+    diffusion : float or array
+        kd0, the rate constant of diffusion where the glass transition is as warm as the film. [1/s]
+    uncured, full, shape : float or array
+        Glass transition of the fresh mix and of the full network [K], DiBenedetto's lambda [1].
 
     Source
     ------
-    Kamal and Sourour, Polym. Eng. Sci. 13:59 (1973) (form from memory); checked against the closed
-    form of m = n = 1 in tests/published/tables/kinetics_closed_form.csv, and with a final conversion
-    against open data of three amines in tests/published/tables/diamine_conversion.csv
+    Chemistry: Kamal and Sourour, Polym. Eng. Sci. 13:59 (1973). Sum of resistances: Rabinowitch,
+    Trans. Faraday Soc. 33:1225 (1937). Diffusion: the equation of Williams, Landel and Ferry with |T - Tg|
+    below the line, so that it may be used below Tg: Wisanrakkit and Gillham, J. Coat. Technol. 62:35 (1990);
+    Simon and Gillham, J. Appl. Polym. Sci. 47:461 (1993). All four from memory, none was read.
+    An integration of these equations by others' code: tests/published/test_cure_integrated.py
     """
-    a = np.asarray(conversion, dtype=float)
-    inside = (a >= 0.0) & (a <= min(1.0, final))
-    if not np.all(inside):
-        worst = float(np.ravel(a)[np.argmin(np.ravel(inside))])
-        raise OutOfValidity("conversion", worst, f"0..{min(1.0, final):g}", "the Kamal–Sourour law")
-    left = (1.0 - a) ** n if final == 1.0 else ((1.0 - a) * (final - a)) ** (0.5 * n)
-    return np.asarray((np.asarray(k1) + np.asarray(k2) * a**m) * left, dtype=float)
 
+    k1: Any
+    k2: Any
+    energy_1: Any
+    energy_2: Any
+    m: Any
+    n: Any
+    diffusion: Any
+    uncured: Any
+    full: Any
+    shape: Any
 
-def diffusion_factor(conversion: ArrayLike, critical: ArrayLike, steepness: float) -> FloatArray:
-    """Share of the chemical rate that is left once the network turns to glass.
+    def constants(self, temperature: ArrayLike) -> tuple[FloatArray, FloatArray]:
+        """Rate constants k1 and k2 at temperatures within the law's range. [K] -> [1/s]"""
+        k1 = arrhenius(self.k1, self.energy_1, temperature)
+        if self.energy_1 is self.energy_2 or np.array_equal(self.energy_1, self.energy_2):
+            return k1, k1 * (self.k2 / self.k1)
+        return k1, arrhenius(self.k2, self.energy_2, temperature)
 
-    Parameters
-    ----------
-    conversion, critical : array_like, shape (...)
-        Conversion, and the conversion at which the glass transition overtakes the cure. [1]
-    steepness : float
-        C; 20..40 is usual (from memory). [1]
+    def kernel(self, exp: Callable[[Any], Any]) -> Callable[[Any, Any, Any, Any], Any]:
+        """The law itself: (conversion, k1, k2, temperature) -> rate. [1, 1/s, 1/s, K] -> [1/s]
 
-    Returns
-    -------
-    ndarray, shape (...)
-        1 in the liquid, 1/2 at ``critical``, towards 0 in the glass. [1]
+        ``exp`` is ``math.exp`` for numbers, ``numpy.exp`` for arrays, which may broadcast. Conversion must
+        lie in 0..1; nothing is checked here, because every integrator passes through.
+        """
+        m, n, start = self.m, self.n, np.log(self.diffusion)
+        uncured, bend, rest = self.uncured, (self.full - self.uncured) * self.shape, 1.0 - self.shape
+        start = float(start) if exp is math.exp else start
 
-    Source
-    ------
-    Chern and Poehlein, Polym. Eng. Sci. 27:788 (1987), in the form that is 1 early (from memory);
-    with the glass transition it is checked against tests/published/tables/stall.csv
-    """
-    excess = steepness * (np.asarray(conversion, dtype=float) - np.asarray(critical, dtype=float))
-    return np.asarray(1.0 / (1.0 + np.exp(np.minimum(excess, 700.0))), dtype=float)
+        def rate(a: Any, k1: Any, k2: Any, temperature: Any) -> Any:
+            above = temperature - uncured - bend * a / (1.0 - rest * a)
+            diffusion = exp(C1 * above / (C2 + abs(above)) + start)
+            chemical = k1 + k2 * a**m
+            return chemical * diffusion / (chemical + diffusion) * (1.0 - a) ** n
+
+        return rate
+
+    def at(self, exp: Callable[[Any], Any]) -> Callable[[Any, Any], Any]:
+        """The same with rate constants at the temperature itself: (conversion, temperature) -> rate."""
+        k1, k2, kernel = self.k1, self.k2, self.kernel(exp)
+        warmth_1, warmth_2 = self.energy_1 / GAS_CONSTANT, self.energy_2 / GAS_CONSTANT
+        alike, cold = bool(np.all(warmth_1 == warmth_2)), 1.0 / REFERENCE_TEMPERATURE
+
+        def rate(a: Any, temperature: Any) -> Any:
+            inverse = cold - 1.0 / temperature
+            faster = exp(warmth_1 * inverse)
+            return kernel(a, k1 * faster, k2 * (faster if alike else exp(warmth_2 * inverse)), temperature)
+
+        return rate
+
+    def vitrified(self, temperature: ArrayLike) -> FloatArray:
+        """Conversion from which diffusion resists more than chemistry does. [K] -> [1]
+
+        Above 1 the full network is none the slower at that temperature; below 0 the fresh mix already is.
+        """
+        kelvin = np.asarray(temperature, dtype=float)
+        k1, k2 = self.constants(kelvin)
+        a = conversion_at(kelvin, self.uncured, self.full, self.shape)
+        for _ in range(ROUNDS):
+            chemical = k1 + k2 * np.clip(a, 0.0, 1.0) ** self.m
+            share = np.log(chemical / self.diffusion) / C1
+            above = C2 * share / (1.0 - np.abs(share))
+            a = conversion_at(kelvin - above, self.uncured, self.full, self.shape)
+        return a

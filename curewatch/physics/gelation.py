@@ -7,43 +7,6 @@ from curewatch.errors import OutOfValidity
 from curewatch.units import FloatArray
 
 
-def gel_conversion(amine_functionality: float, epoxy_functionality: float = 2.0, ratio: float = 1.0) -> float:
-    """Conversion at which an ideal network becomes one molecule.
-
-    Parameters
-    ----------
-    amine_functionality, epoxy_functionality : float
-        Reactive hydrogens of the amine, epoxy groups of the resin. [1]
-    ratio : float
-        Amine hydrogens per epoxy group, at most 1. [1]
-
-    Returns
-    -------
-    float
-        Conversion of the groups in deficit. [1]
-
-    Raises
-    ------
-    OutOfValidity
-        A ratio above 1 or so low that no gel can form; a functionality that builds no network.
-
-    Source
-    ------
-    Flory–Stockmayer theory; tests/published/tables/gel_point.csv. Real systems gel at 0.55 to 0.65
-    (from memory).
-    """
-    if not 0.0 < ratio <= 1.0:
-        raise OutOfValidity(
-            "amine to epoxy ratio", ratio, "above 0 up to 1", "the Flory–Stockmayer gel point"
-        )
-    branching = (amine_functionality - 1.0) * (epoxy_functionality - 1.0)
-    if branching <= ratio:
-        raise OutOfValidity(
-            "branching (f-1)(g-1)", branching, f"above {ratio:g}", "the Flory–Stockmayer gel point"
-        )
-    return float(np.sqrt(ratio / branching))
-
-
 def viscosity_ratio(conversion: ArrayLike, gel: float, a: float, b: float) -> FloatArray:
     """Viscosity relative to the fresh mix at the same temperature; infinite from gel on.
 

@@ -20,7 +20,6 @@ from curewatch.model.film.ensemble import cures, milestone_times
 from curewatch.model.film.film import History, constant, cure
 from curewatch.model.film.flow_map import flow_map
 from curewatch.model.film.lots import Lot
-from curewatch.model.film.rate_table import pace
 from curewatch.model.mass.laminate import LaminateLayer, laminate
 from curewatch.model.mass.pot import pot, pots
 from curewatch.units import HOUR, FloatArray
@@ -55,7 +54,7 @@ def weather(members: int, hours: float) -> History:
 
 def solved(resin: Resin, path: History, tolerance: float, at: FloatArray | None = None) -> FloatArray:
     """LSODA with a plain Python right side: the fastest that solve_ivp offers here."""
-    law = pace(resin).of_one()
+    law = resin.law().at(math.exp)
     time_list, warmth, every = path.time.tolist(), path.temperature.tolist(), EVERY
 
     def rate(now: float, state: FloatArray) -> list[float]:
@@ -73,10 +72,10 @@ def solved(resin: Resin, path: History, tolerance: float, at: FloatArray | None 
 
 def usual(resin: Resin, path: History, tolerance: float) -> FloatArray:
     """LSODA with the equations as one writes them first, on numpy."""
-    law = pace(resin)
+    law = resin.law().at(np.exp)
 
     def rate(now: float, state: FloatArray) -> FloatArray:
-        return law.at(state, np.interp(now, path.time, path.temperature))
+        return law(state, np.interp(now, path.time, path.temperature))
 
     found = solve_ivp(
         rate, (0.0, path.time[-1]), [0.0], method="LSODA", rtol=tolerance, atol=0.01 * tolerance
@@ -121,9 +120,8 @@ def film(resin: Resin, paths: list[History], references: list[FloatArray], at: F
     worst = 0.0
     for path, expected in zip(paths, references, strict=True):
         own = cure(resin, path)
-        whole = np.isin(np.round(own.time), at)
-        there = np.isin(at, np.round(own.time))
-        worst = max(worst, float(np.max(np.abs(own.conversion[whole] - expected[there]))))
+        whole = np.searchsorted(own.time, at - 1e-6)
+        worst = max(worst, float(np.max(np.abs(own.conversion[whole] - expected))))
     tolerance = equal_tolerance(resin, paths, references, at, worst)
     ours, theirs, plainly = (
         statistics.mean(median(lambda work=work, path=path: work(path), 5) for path in paths)
@@ -178,7 +176,7 @@ def one_pot() -> None:
     def lsoda(mass: float = 0.35, air: float = 293.15) -> Any:
         from curewatch.model.mass.pot import body
 
-        law, loss = pace(resin).of_one(), body(resin, mass).loss
+        law, loss = resin.law().at(math.exp), body(resin, mass).loss
         rise = resin.thermal.reaction_heat / resin.thermal.heat_capacity
 
         def rate(_: float, state: FloatArray) -> list[float]:

@@ -154,7 +154,7 @@ def test_the_window_of_a_layer_thicker_than_one_film_may_close_earlier(thickness
 
 def test_a_warm_dry_evening_rings_for_the_next_layer_and_nothing_else() -> None:
     """From, before (three times), missed: in that order, each once."""
-    said = [(event.key.kind, event.happening) for event in evening(18.0, 0.35)]
+    said = [(event.key.kind, event.happening) for event in evening(18.0, 0.35, hours=18.0)]
     raised = [kind for kind, happening in said if happening is Happening.RAISED]
     assert raised == [AlertKind.LAMINATE_FROM, AlertKind.LAMINATE_BEFORE, AlertKind.WINDOW_MISSED]
     assert said.count((AlertKind.LAMINATE_BEFORE, Happening.RENEWED)) == 2

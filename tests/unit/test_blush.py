@@ -12,7 +12,9 @@ from curewatch.cli.main import run
 from curewatch.errors import OutOfValidity
 from curewatch.materials import load_resin
 from curewatch.model.film.blush import OUTCOMES, blush, rate
+from curewatch.model.film.ensemble import cures
 from curewatch.model.film.film import Cure, History, constant, cure
+from curewatch.model.film.lots import Lot
 
 SLOW, LOW = load_resin("epoxy-slow"), load_resin("epoxy-low-blush")
 DAYS = 5 * 86400.0
@@ -88,7 +90,7 @@ def test_members_give_a_band_and_water_on_an_uncured_film_is_no_go() -> None:
     """A band over members; a single member with water on it is told."""
     time = np.linspace(0.0, DAYS, 200)
     paths = np.stack([np.full(200, 281.15 + each) for each in range(8)])
-    done = cure(SLOW, History(time, paths))
+    done = cures(SLOW, History(time, paths), [Lot(SLOW, 1.0)])
     damp = np.full(done.conversion.shape, 0.85)
     found = blush(SLOW, done, damp)
     assert found.exposure.shape == (8,)

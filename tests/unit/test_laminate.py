@@ -12,7 +12,6 @@ from curewatch.errors import OutOfValidity
 from curewatch.materials import load_resin
 from curewatch.materials.substrate import Substrate, load_substrate
 from curewatch.model.film.film import History, constant
-from curewatch.model.film.rate_table import pace
 from curewatch.model.mass.laminate import (
     CELLS,
     SUBSTRATE_CELLS,
@@ -23,6 +22,7 @@ from curewatch.model.mass.laminate import (
 )
 from curewatch.physics.heat_balance import STILL_AIR
 from curewatch.units import HOUR, FloatArray
+from tests.published.cure_equations import law
 
 DAY = 24 * HOUR
 
@@ -30,7 +30,7 @@ DAY = 24 * HOUR
 def tight_peak(name: str, thickness: float, air: float, substrate: Substrate) -> float:
     """Hottest place of the laminate by LSODA at 1e-8, with conduction written out by hand. [K]"""
     resin = load_resin(name)
-    law, stuff = pace(resin), matter(resin)
+    stuff = matter(resin)
     widths = np.concatenate([
         np.full(SUBSTRATE_CELLS, substrate.thickness / SUBSTRATE_CELLS),
         np.full(CELLS, thickness / CELLS),
@@ -48,7 +48,7 @@ def tight_peak(name: str, thickness: float, air: float, substrate: Substrate) ->
         flux[1:-1] = (warmth[:-1] - warmth[1:]) / (0.5 * (resistance[:-1] + resistance[1:]))
         flux[0] = (air - warmth[0]) / (1.0 / STILL_AIR + 0.5 * resistance[0])
         flux[-1] = (warmth[-1] - air) / (1.0 / STILL_AIR + 0.5 * resistance[-1])
-        speed = law.at(progress, warmth[SUBSTRATE_CELLS:])
+        speed = law(resin, progress, warmth[SUBSTRATE_CELLS:])
         warming = (flux[:-1] - flux[1:]) / capacity
         warming[SUBSTRATE_CELLS:] += stuff.rise * np.where(progress > 0.0, speed, 0.0)
         return np.concatenate([speed, warming])
@@ -77,7 +77,7 @@ def test_the_peak_agrees_with_a_tight_solver(name: str, thickness: float, air: f
 def tight_peak_of_layers(name: str, layers: list[LaminateLayer], air: float, substrate: Substrate) -> float:
     """The same for layers of one cell thickness laid over time, each at the temperature of the air. [K]"""
     resin, cell = load_resin(name), sum(layer.thickness for layer in layers) / CELLS
-    law, stuff = pace(resin), matter(resin)
+    stuff = matter(resin)
     wide = substrate.thickness / SUBSTRATE_CELLS
     warmth, progress, peak = np.full(SUBSTRATE_CELLS, air), np.empty(0), air
     ends = [layer.at for layer in layers[1:]] + [DAY]
@@ -109,7 +109,7 @@ def tight_peak_of_layers(name: str, layers: list[LaminateLayer], air: float, sub
                 (heat[:-1] - heat[1:]) / between,
                 [(heat[-1] - air) / edges[1]],
             ])  # fmt: skip
-            speed = law.at(at, heat[SUBSTRATE_CELLS:])
+            speed = law(resin, at, heat[SUBSTRATE_CELLS:])
             warming = (flux[:-1] - flux[1:]) / capacity
             warming[SUBSTRATE_CELLS:] += stuff.rise * np.where(at > 0.0, speed, 0.0)
             return np.concatenate([speed, warming])

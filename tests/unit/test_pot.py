@@ -11,10 +11,10 @@ from scipy.integrate import solve_ivp
 from curewatch.errors import OutOfValidity
 from curewatch.materials import Resin, load_resin
 from curewatch.model.film.milestones import crossing
-from curewatch.model.film.rate_table import pace
 from curewatch.model.mass.pot import CELLS, body, pot, pots
 from curewatch.physics.heat_balance import shells
 from curewatch.units import HOUR, FloatArray
+from tests.published.cure_equations import law
 
 CASES = [
     ("epoxy-fast", 0.1, 298.15),
@@ -26,7 +26,7 @@ CASES = [
 
 def tight(resin: Resin, mass: float, air: float, cells: int) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Time, progress (cells, n) and temperature (cells, n) of a cup by LSODA at 1e-9."""
-    form, thermal, law = body(resin, mass), resin.thermal, pace(resin)
+    form, thermal = body(resin, mass), resin.thermal
     rise = thermal.reaction_heat / thermal.heat_capacity
     chain = shells(
         form.radius, cells, 2,
@@ -37,7 +37,7 @@ def tight(resin: Resin, mass: float, air: float, cells: int) -> tuple[FloatArray
 
     def rate(_: float, state: FloatArray) -> FloatArray:
         progress, temperature = state[:cells], state[cells:]
-        speed = law.at(progress, temperature)
+        speed = law(resin, progress, temperature)
         flow = np.zeros(cells)
         passed = chain.link * np.diff(temperature)
         flow[:-1] += passed

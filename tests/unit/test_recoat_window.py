@@ -11,7 +11,9 @@ from curewatch.advice.judge.course import course
 from curewatch.advice.judge.weather import dressed
 from curewatch.materials import load_resin
 from curewatch.model.film import blush
+from curewatch.model.film.ensemble import cures
 from curewatch.model.film.film import History, constant, cure
+from curewatch.model.film.lots import Lot
 from curewatch.model.film.recoat_window import recoat_window
 
 SLOW = load_resin("epoxy-slow")
@@ -69,7 +71,7 @@ def test_members_each_get_their_own_window() -> None:
     """Arrays in, arrays out; warmer members open earlier."""
     time = np.linspace(0.0, 5 * DAY, 400)
     paths = np.stack([np.full(400, 278.15 + 5 * each) for each in range(4)])
-    found = recoat_window(SLOW, cure(SLOW, History(time, paths)))
+    found = recoat_window(SLOW, cures(SLOW, History(time, paths), [Lot(SLOW, 1.0)]))
     assert found.opens.shape == found.closes.shape == (4,)
     assert np.all(np.diff(found.opens) < 0.0)
 

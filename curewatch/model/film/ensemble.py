@@ -38,6 +38,7 @@ class _Plan(NamedTuple):
     """A walk that is ready to start."""
 
     table: FlowMap
+    half: FlowMap  # of half a step, for films whose temperature swings; the same where none does
     lot: NDArray[np.intp]  # (members,)
     warmth: Warmth
     fresh: SingleArray  # (members,), progress of the fresh mix [1]
@@ -50,12 +51,13 @@ class _Plan(NamedTuple):
 
     def walk(self, rows: int) -> Walk:
         """The films of so many starts, ready to go."""
-        return Walk(self.table, self.lot, self.warmth, rows)
+        return Walk((self.table, self.half), self.lot, self.warmth, rows)
 
     def part(self, members: NDArray[np.intp]) -> "_Plan":
         """The same for some of the members."""
         return _Plan(
             self.table,
+            self.half,
             self.lot[members],
             self.warmth.part(members),
             self.fresh[members],
@@ -197,7 +199,8 @@ def _plan(history: History, chosen: Sequence[Lot], lot: NDArray[np.intp]) -> _Pl
     fresh = np.array([-each.resin.kinetics.inhibitor for each in chosen], np.float32)[lot]
     at_edges = at_times(history, edge)
     met = warmth(history, edge, at_edges, chosen[0].resin.kinetics.energy_2 / GAS_CONSTANT)
-    return _Plan(table, lot, met, fresh, at_edges[:, 1:].T)
+    half = flow_map(list(chosen), coldest, warmest, 0.5 * step) if met.swings.step.size else table
+    return _Plan(table, half, lot, met, fresh, at_edges[:, 1:].T)
 
 
 def _crossings(plan: _Plan, first: NDArray[np.intp], longest: int, hurdles: Hurdles) -> FloatArray:

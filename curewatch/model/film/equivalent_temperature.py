@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from curewatch.model.film.film import History
 from curewatch.units import FloatArray
 
-SWING = 0.3  # K of standard deviation within a step: less errs by under 2e-5 of conversion
+SWING = 0.1  # K of standard deviation within a step: less errs by under 4e-5 of conversion
 BASE = 285.0  # K, taken off before squares are summed
 
 

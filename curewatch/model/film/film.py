@@ -2,43 +2,51 @@
 
 Theory of operation. The state is one number, the progress of the cure: below 0 it counts the
 inhibitor that is left, above 0 it is conversion. The temperature history is cut into blocks of at
-most 15 minutes, the first ones shorter because an order m below 1 has no derivative at zero. In
-each block the *rate constants* (not the temperatures) are averaged, and their slope inside the
-block is kept; so the exponentials are taken once, on arrays, and the integration itself is plain
-arithmetic: Runge–Kutta of third order, with shorter blocks where the reaction is fast.
+most 15 minutes. In each block the *rate constants* (not the temperatures alone) are averaged, and their
+slope inside the block is kept; so their exponentials are taken once, on arrays. The integration itself
+is plain arithmetic: Heun's third order, in halves where the rate bends: at the start, where an order m
+below 1 has no derivative, where the reaction is fast, and where the film turns to glass.
 
-Law kept: conversion never falls, and stays in 0..1. Checked against SciPy's solver at 1e-12.
+Law kept: conversion never falls, and stays in 0..1. Checked against SciPy's solver at 1e-10.
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
 from curewatch.errors import OutOfValidity
 from curewatch.materials.resin import Resin
 from curewatch.physics import glass_transition as glass
-from curewatch.physics.cure_kinetics import arrhenius, require_temperature
+from curewatch.physics.cure_kinetics import require_temperature
 from curewatch.units import FloatArray
 
 BLOCK = 900.0  # s
-FIRST_BLOCKS = (30.0, 30.0, 60.0, 120.0, 240.0, 420.0)  # s; together one block
+SWING = 2.0  # K within one block; more, and its rate is no straight line any more
 SAMPLES = 6  # intervals in a block: each 2.5 minutes, so that kinks at whole 5 minutes are met
+WITHIN = np.linspace(0.0, 1.0, SAMPLES + 1)  # where in its block each sample lies
 _SIMPSON = np.array([1.0, 4.0, 2.0, 4.0, 2.0, 4.0, 1.0]) / 18.0
 _TRAPEZE = np.array([0.5, 1.0, 1.0, 1.0, 1.0, 1.0, 0.5]) / 6.0
-_OFFSET = np.linspace(-1.0, 1.0, SAMPLES + 1)
-MEAN = tuple(_SIMPSON)
-HALF = tuple(_TRAPEZE * _OFFSET / np.sum(_TRAPEZE * _OFFSET**2))
-SPENT = 40.0  # rate constant x time after which a film has cured or turned to glass
-LIKE = 3.0  # K
-SWING = 4.0  # K within one block; more, and its rate is no straight line any more
-LOOKED_BACK = 480  # blocks
-SPENT_LIMIT = 1.0  # then, times 1 + (n-1) SPENT: no stage of a step can pass full conversion below 4/3 of it
-LOWEST_CRITICAL = -5.0  # keeps the exponential of a frozen film finite; the rate is zero long before
-STEP_LIMIT = 0.25  # largest rate constant x step of Runge–Kutta; adds less than 2e-5 (measured)
-STEP_LIMIT_INHIBITED = 0.15  # errors grow a hundredfold from the end of induction to full cure
+_OFFSET = 2.0 * WITHIN - 1.0
+_SLOPE = _TRAPEZE * _OFFSET / np.sum(_TRAPEZE * _OFFSET**2)
+# Samples -> the straight line of right mean and first moment, at the start, 1/3 and 2/3 of the block.
+LINE = _SIMPSON[:, None] + _SLOPE[:, None] * np.array([-1.0, -1.0 / 3.0, 1.0 / 3.0])
+BENT = 5e-5  # of conversion by which the rate may bend within a step
+GROWING = 1000.0  # times the bend: more than the rate where it grows, and the error would grow with it
+FALLING = 0.7  # of the rate is left after two thirds of a step; less, and it falls into the glass
+SHORTEST = 2.0  # s
+MOST = 0.03  # of conversion in a step: a rate that peaks within a longer one may look straight
+CURVED = (
+    2e-2  # of conversion in a step: more, and points within it are told, since readers draw straight lines
+)
+WITHIN_STEP = (0.25, 0.5, 0.75)
+HALVES = ((0.0, 0.5), (0.5, 1.0))
+FRESH = 1e-3  # the same at the start, where an order m below 1 has no derivative: then at most doubled
+CREEPING = 5e-4  # of conversion in a step: so slow, the stage in the middle changes nothing (measured)
+
+Line = list[float]  # at the three stages of a step
+Lines = Sequence[Line]  # of both rate constants and the temperature
 
 
 class History(NamedTuple):
@@ -61,15 +69,6 @@ class Cure(NamedTuple):
     progress: FloatArray  # conversion, or minus the inhibitor that is left [1]
 
 
-class Blocks(NamedTuple):
-    """Rate constants at the start, middle and end of each block, so that their mean is right."""
-
-    edge: FloatArray  # (blocks + 1,) [s]
-    k1: FloatArray  # (3, ..., blocks) [1/s]
-    k2: FloatArray
-    critical: FloatArray  # conversion at which the glass overtakes the cure [1]
-
-
 def constant(temperature: float, duration: float) -> History:
     """A history that stays at one temperature. [K, s]"""
     return History(np.array([0.0, duration]), np.array([temperature, temperature]))
@@ -80,19 +79,21 @@ def cure(
     history: History,
     *,
     conversion: float = 0.0,
-    rate_factor: float | ArrayLike = 1.0,
+    rate_factor: float = 1.0,
     peroxide_percent: float | None = None,
 ) -> Cure:
-    """Conversion and glass transition of a film that follows a temperature history.
+    """Conversion and glass transition of a film that follows one temperature history.
+
+    Many histories at once: :func:`curewatch.model.film.ensemble.cures`.
 
     Parameters
     ----------
     system : ResinSystem
     history : History
-        One path (n,) or many (members, n). [s, K]
+        One path (n,). [s, K]
     conversion : float
         Where it starts; below 0 is inhibitor left. 0 means freshly mixed. [1]
-    rate_factor : float or (members,)
+    rate_factor : float
         This lot against the system. [1]
     peroxide_percent : float, optional
         Polyester and vinyl ester only; the system's normal dose if not given. [per cent by mass]
@@ -100,7 +101,7 @@ def cure(
     Returns
     -------
     Cure
-        At the block edges (one path: also at the steps inside fast blocks).
+        At the edges of the blocks, and where a block was cut.
 
     Raises
     ------
@@ -111,16 +112,16 @@ def cure(
 
     Source
     ------
-    Kamal–Sourour kinetics with the diffusion limit of curewatch.physics.cure_kinetics; the
-    integrator is ours, checked in tests/unit/test_film.py against solve_ivp at rtol 1e-12
+    The rate law of :mod:`curewatch.physics.cure_kinetics`; the integrator is ours, held within 1e-4 of an
+    independent integration in tests/published/test_cure_integrated.py
     """
     require_history(history)
-    factor = np.asarray(rate_factor, dtype=float) * resin.dose_factor(peroxide_percent)
+    if history.temperature.ndim != 1:
+        paths = history.temperature.shape[0]
+        raise OutOfValidity("paths of the history", paths, "one, or curewatch.model.film.ensemble", "a film")
+    factor = rate_factor * resin.dose_factor(peroxide_percent)
     start = -resin.kinetics.inhibitor if conversion == 0.0 else conversion
-    blocks = rate_blocks(resin, history, float(np.max(factor)))
-    one = history.temperature.ndim == 1 and factor.ndim == 0
-    advance: Callable[..., FloatArray] = _advance_one if one else _advance_many
-    return finish(resin, history, blocks.edge, advance(resin, blocks, start, factor))
+    return finish(resin, history, *_advance(resin, history, start, factor))
 
 
 def finish(resin: Resin, history: History, time: FloatArray, progress: FloatArray) -> Cure:
@@ -158,144 +159,113 @@ def at_times(history: History, time: FloatArray) -> FloatArray:
     return np.asarray(low + (high - low) * np.clip(weight, 0.0, 1.0), dtype=float)
 
 
-def rate_blocks(resin: Resin, history: History, factor: float = 1.0) -> Blocks:
-    """Mean and slope of the rate constants in each block, as values at its start, middle and end."""
-    edge = block_edges(resin, history, factor)
-    inner = np.arange(SAMPLES) / SAMPLES
-    fine = np.append((edge[:-1, None] + np.diff(edge)[:, None] * inner).ravel(), edge[-1])
-    temperature = at_times(history, fine)
-    kinetics, network = resin.kinetics, resin.network
-    k1 = _lines(arrhenius(kinetics.k1, kinetics.energy_1, temperature))
-    same = kinetics.energy_1 == kinetics.energy_2
-    return Blocks(
-        edge,
-        k1,
-        k1 * (kinetics.k2 / kinetics.k1)
-        if same
-        else _lines(arrhenius(kinetics.k2, kinetics.energy_2, temperature)),
-        _lines(
-            glass.conversion_at(temperature + kinetics.lead, network.uncured, network.full, network.shape)
-        ),
-    )
-
-
-def block_edges(resin: Resin, history: History, factor: float = 1.0) -> FloatArray:
-    """Edges of the blocks: 15 minutes, shorter at the start and where the reaction is fast. [s]"""
+def _edges(history: History) -> FloatArray:
+    """Edges of the blocks: 15 minutes, shorter where the temperature swings. [s]"""
     duration = float(history.time[-1])
-    begin = induction_end(resin, history, factor)
-    graded = begin + np.cumsum((0.0, *FIRST_BLOCKS))
-    whole = np.concatenate(
-        [np.arange(0.0, begin - 1.0, BLOCK), graded, np.arange(graded[-1] + BLOCK, duration, BLOCK)]
-    )
-    edge = np.append(whole[whole < duration - 1.0], duration)
-    kinetics = resin.kinetics
-    energy = max(kinetics.energy_1, kinetics.energy_2)
-    finest = STEP_LIMIT_INHIBITED if kinetics.inhibitor else STEP_LIMIT
-    length, warmth = np.diff(edge), at_times(history, edge)
-    steep = np.ceil(np.abs(np.diff(warmth)) / SWING).reshape(-1, length.size).max(axis=0)
-    fastest = arrhenius(kinetics.k1 + kinetics.k2, energy, history.temperature.max())
-    if factor * fastest * BLOCK <= finest and steep.max() <= 1.0:
+    edge = np.append(np.arange(0.0, duration - 1.0, BLOCK), duration)
+    swing = np.abs(np.diff(np.interp(edge, history.time, history.temperature)))
+    if swing.max() <= SWING:
         return edge
-    warmth = np.maximum(warmth[..., 1:], warmth[..., :-1]).reshape(-1, length.size)
-    k = factor * arrhenius(kinetics.k1 + kinetics.k2, energy, warmth)
-    spent = _spent(k.min(axis=0) * length, warmth, SPENT + kinetics.inhibitor * kinetics.k2 / kinetics.k1)
-    limit = np.where(spent, SPENT_LIMIT * (1.0 + (kinetics.n - 1.0) * SPENT), finest)
-    parts = np.maximum(np.ceil(k.max(axis=0) * length / limit), steep).astype(int)
-    begins = np.repeat(edge[:-1], parts)
-    within = np.arange(begins.size) - np.repeat(np.cumsum(parts) - parts, parts)
-    return np.append(begins + within * np.repeat(length / parts, parts), duration)
+    parts = np.ceil(np.maximum(swing, 1e-9) / SWING).astype(int)
+    within = np.arange(parts.sum()) - np.repeat(np.cumsum(parts) - parts, parts)
+    return np.append(np.repeat(edge[:-1], parts) + within * np.repeat(np.diff(edge) / parts, parts), duration)
 
 
-def _spent(done: FloatArray, warmth: FloatArray, enough: float) -> NDArray[np.bool_]:
-    """Blocks in which nothing fast is left: enough was done before, at temperatures like this or above.
-
-    ``done`` (blocks,) is rate constant x time, ``warmth`` (members, blocks) [K]. A film that turned to
-    glass in the cold is not spent when it is warmed. Looked back on: five days or more.
-    """
-    cold, hot, spent = warmth.min(axis=0), warmth.max(axis=0), np.zeros(done.size, dtype=bool)
-    for first in range(0, done.size, LOOKED_BACK):
-        rows, seen = slice(first, first + LOOKED_BACK), max(0, first - LOOKED_BACK)
-        past = slice(seen, first + LOOKED_BACK)
-        before = np.tril(cold[None, past] >= hot[rows, None] - LIKE, first - seen - 1)
-        spent[rows] = before @ done[past] > enough
-    return spent
+def _advance(resin: Resin, history: History, start: float, factor: float) -> tuple[FloatArray, FloatArray]:
+    """Time and progress, in plain Python: for one number numpy costs more than it saves."""
+    edge, law = _edges(history), resin.law(factor)
+    temperature = np.interp(edge[:-1, None] + np.diff(edge)[:, None] * WITHIN, *history)
+    met = (*law.constants(temperature), temperature)
+    track, a = _Track(law.kernel(math.exp), met, start), start
+    lines = zip(*((each @ LINE).tolist() for each in met), strict=True)
+    steps = zip(edge[1:].tolist(), np.diff(edge).tolist(), lines, strict=True)
+    for block, (now, step, line) in enumerate(steps):
+        a = track.thirds(a, now, step, block) if a < 0.0 else track.stride(a, now, step, line, block)
+    return np.array(track.time), np.array(track.progress)
 
 
-def induction_end(resin: Resin, history: History, factor: float = 1.0) -> float:
-    """When the fastest member has used up its inhibitor; the end of the history if none does. [s]"""
-    if resin.kinetics.inhibitor == 0.0:
-        return 0.0
-    time = np.arange(0.0, float(history.time[-1]) + 60.0, 60.0)
-    k1 = factor * arrhenius(resin.kinetics.k1, resin.kinetics.energy_1, at_times(history, time))
-    k1 = k1 if k1.ndim == 1 else k1.max(axis=0)
-    used = np.concatenate([[0.0], np.cumsum(30.0 * (k1[1:] + k1[:-1]))])
-    return float(np.interp(resin.kinetics.inhibitor, used, time))
+class _Track:
+    """Where a film has been."""
+
+    def __init__(self, rate: Callable[..., float], met: Sequence[FloatArray], start: float) -> None:
+        """``met``: both rate constants and the temperature at the samples of each block (blocks, samples)."""
+        self.time, self.progress = [0.0], [start]
+        self._rate, self._met = rate, met
+
+    def thirds(self, a: float, now: float, step: float, block: int) -> float:
+        """Progress after a block, taken in thirds, in each of which its temperature is straight."""
+        sampled = [each[block].tolist() for each in self._met]
+        for part in range(3):
+            met = [_straight(*line[2 * part : 2 * part + 3]) for line in sampled]
+            end, third = now - (2 - part) * step / 3.0, step / 3.0
+            if a < 0.0:
+                left = self._waited(a, end, third, met)
+                a, third = self.progress[-1], left * third
+                met = [_part(line, 1.0 - left, 1.0) for line in met]
+            if a >= 0.0 and third > 0.0:
+                a = self.stride(a, end, third, met)
+        return a
+
+    def _waited(self, a: float, now: float, step: float, met: Lines) -> float:
+        """Share of a step that is left once the inhibitor is gone, at the rate at which cure will start."""
+        first, last = (self._rate(0.0, *(line[stage] for line in met)) for stage in (0, 2))
+        rise = 1.5 * (last - first)
+        used = step * (first + 0.5 * rise)
+        gone = 1.0
+        if a + used > 0.0:
+            gone = -2.0 * a / (first + math.sqrt(first**2 - 2.0 * rise * a / step)) / step
+        self._note(now - (1.0 - gone) * step, min(a + used, 0.0))
+        return 1.0 - gone
+
+    def stride(self, a: float, now: float, step: float, met: Lines, block: int = -1) -> float:
+        """Conversion after a step that ends now, by Heun's third order; every part of it is noted.
+
+        ``block``: which block it is, if a whole one.
+        """
+        rate, (p, q, t), third = self._rate, met, step / 3.0
+        first = rate(a, p[0], q[0], t[0])
+        if step * first < CREEPING:
+            a += 0.75 * third * (first + 3.0 * rate(a + 2.0 * third * first, p[2], q[2], t[2]))
+            self._note(now, a)
+            return a
+        second = last = 0.0
+        if step * first < min(MOST, a + FRESH):
+            second = rate(min(a + third * first, 1.0), p[1], q[1], t[1])
+            last = rate(min(a + 2.0 * third * second, 1.0), p[2], q[2], t[2])
+        bent = abs(first - 2.0 * second + last)
+        rough = step * bent > BENT or last < FALLING * first or GROWING * bent > first < last
+        if rough and step > SHORTEST:
+            if block >= 0:
+                return self.thirds(a, now, step, block)
+            half, (early, late) = 0.5 * step, ([_part(line, *ends) for line in met] for ends in HALVES)
+            return self.stride(self.stride(a, now - half, half, early), now, half, late)
+        end = min(a + 0.75 * third * (first + 3.0 * last), 1.0)
+        if step * last > CURVED:
+            self._between((a, end), now, step, first, met)
+        self._note(now, end)
+        return end
+
+    def _between(self, ends: tuple[float, float], now: float, step: float, first: float, met: Lines) -> None:
+        """Note points within a step, on the cubic that has both its ends and both their rates."""
+        begin, gained = ends[0], ends[1] - ends[0]
+        last = self._rate(ends[1], *(line[0] + 3.0 * (line[1] - line[0]) for line in met))
+        for share in WITHIN_STEP:
+            bow = (1.0 - share) * step * first - share * step * last + (2.0 * share - 1.0) * gained
+            self._note(now + (share - 1.0) * step, begin + share * (gained + (1.0 - share) * bow))
+
+    def _note(self, time: float, progress: float) -> None:
+        self.time.append(time)
+        self.progress.append(progress)
 
 
-def _lines(fine: FloatArray) -> FloatArray:
-    """The straight line of right mean and first moment through each block of samples: (3, ..., blocks)."""
-    samples = [fine[..., offset : offset - SAMPLES or None : SAMPLES] for offset in range(SAMPLES)]
-    samples.append(fine[..., SAMPLES::SAMPLES])
-    mean = sum(weight * sample for weight, sample in zip(MEAN, samples, strict=True))
-    half = sum(weight * sample for weight, sample in zip(HALF, samples, strict=True))
-    return np.stack([mean - half, mean, mean + half])
+def _straight(begin: float, middle: float, end: float) -> Line:
+    """The line through both ends, moved so that its mean is right (Simpson's rule)."""
+    third = (end - begin) / 3.0
+    first = (begin + 4.0 * middle + end) / 6.0 - 1.5 * third
+    return [first, first + third, first + 2.0 * third]
 
 
-def _advance_one(resin: Resin, blocks: Blocks, start: float, factor: float) -> FloatArray:
-    """One path, in plain Python: for one number numpy costs more than it saves."""
-    kinetics = resin.kinetics
-    m, n, steep, exp = kinetics.m, kinetics.n, kinetics.steepness, math.exp
-    k1, k2 = (factor * blocks.k1).T.tolist(), (factor * blocks.k2).T.tolist()
-    critical = (steep * np.maximum(blocks.critical, LOWEST_CRITICAL)).T.tolist()
-    values, a = [start], start
-    for step, (p, pm, pe), (q, qm, qe), (c, cm, ce) in zip(
-        np.diff(blocks.edge).tolist(), k1, k2, critical, strict=True
-    ):
-        if a < 0.0:  # the inhibitor goes at the rate at which cure will start
-            used = step * pm / (1.0 + exp(-cm))
-            if a + used <= 0.0:
-                a += used
-                values.append(a)
-                continue
-            step *= (a + used) / used  # noqa: PLW2901 - what is left of it once the inhibitor is gone
-            a = 0.0
-        # Ralston's third order; the rate is written out three times because a call would cost a fifth more.
-        f1 = (p + q * a**m) * (1.0 - a) ** n / (1.0 + exp(steep * a - c))
-        x = a + 0.5 * step * f1
-        f2 = (pm + qm * x**m) * (1.0 - x) ** n / (1.0 + exp(steep * x - cm))
-        x = a + 0.75 * step * f2
-        p3, q3, c3 = 0.5 * (pm + pe), 0.5 * (qm + qe), 0.5 * (cm + ce)
-        f3 = (p3 + q3 * x**m) * (1.0 - x) ** n / (1.0 + exp(steep * x - c3))
-        a += step * (2.0 * f1 + 3.0 * f2 + 4.0 * f3) / 9.0
-        values.append(a)
-    return np.array(values)
-
-
-def _advance_many(resin: Resin, blocks: Blocks, start: float, factor: FloatArray) -> FloatArray:
-    """Many paths at once: the same scheme on arrays over the members. -> (members, edges)"""
-    k1, k2, critical = (
-        np.moveaxis(np.atleast_2d(value) if value.ndim == 3 else value[:, None, :], -1, 0)
-        for value in (blocks.k1, blocks.k2, np.maximum(blocks.critical, LOWEST_CRITICAL))
-    )
-    members = np.broadcast_shapes(k1.shape[-1:], factor.shape)[0]
-    values = np.empty((blocks.edge.size, members))
-    values[0] = a = np.full(members, start)
-    for index, step in enumerate(np.diff(blocks.edge)):
-        p, q, c = factor * k1[index], factor * k2[index], critical[index]
-        f1 = progress_rate(resin, a, p[0], q[0], c[0])
-        f2 = progress_rate(resin, a + 0.5 * step * f1, p[1], q[1], c[1])
-        f3 = progress_rate(resin, a + 0.5 * step * f2, p[1], q[1], c[1])
-        f4 = progress_rate(resin, a + step * f3, p[2], q[2], c[2])
-        a = a + step / 6.0 * (f1 + 2.0 * (f2 + f3) + f4)
-        values[index + 1] = a
-    return values.T
-
-
-def progress_rate(
-    resin: Resin, progress: FloatArray, k1: FloatArray, k2: FloatArray, critical: FloatArray
-) -> FloatArray:
-    """Rate of the progress for arrays; the inhibitor goes at the rate at which cure will start. [1/s]"""
-    kinetics = resin.kinetics
-    a = np.clip(progress, 0.0, 1.0)
-    chemical = (k1 + k2 * a**kinetics.m) * (1.0 - a) ** kinetics.n
-    return np.asarray(chemical / (1.0 + np.exp(kinetics.steepness * (a - critical))), dtype=float)
+def _part(line: Line, begin: float, end: float) -> Line:
+    """What the stages of a part of a block meet."""
+    rise, third = 3.0 * (line[1] - line[0]), (end - begin) / 3.0
+    return [line[0] + rise * (begin + stage * third) for stage in (0.0, 1.0, 2.0)]

@@ -1,17 +1,19 @@
 """Is it finished: what glass transition the shed can reach, what warmth finishes it, what it will stand.
 
-A film cures until its glass transition has climbed a little above its own temperature, and stops
-there. More warmth takes it further: that is a post-cure. In use it must stay well below its glass
+A film cures until its glass transition has climbed 20 to 35 K above its own temperature, and all but
+stops there. More warmth takes it further: that is a post-cure. In use it must stay well below its glass
 transition, or it softens, creeps and prints through; dark paint in the sun is the hardest test most
 boats meet.
 
-How far the cold lets it go is the least sure number of all: the glass slows the cure, it does not end
-it. So beside the likely film stands one that stalls early, and a service is judged by that one.
+How far the cold lets it go, and how far any warmth, are the least sure numbers of all. So beside the
+likely film stands the lower band: diffusion slower and a lower full network, together one in twenty. A
+service is judged by that one.
 
 What a part stands, and what a post-cure brings, rest on the highest glass transition there is. Without
 a maker's sheet that states one nobody knows it: then neither is judged, and :data:`NOT_STATED` says why.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import NamedTuple
@@ -22,6 +24,7 @@ from curewatch.materials.resin import Origin, Resin
 from curewatch.model.film.film import Cure, History, constant, cure
 from curewatch.model.film.lots import rate_factor_at
 from curewatch.model.film.milestones import crossing
+from curewatch.model.fit.sheet_unknowns import si_spread
 from curewatch.units import DAY, HOUR, ZERO_CELSIUS
 
 WEEKS = 14 * DAY  # s after which a film in a shed has come as far as it will
@@ -32,8 +35,8 @@ SHORTEST = 2 * HOUR  # so that the part is warm through (common practice) [s]
 OVENS = tuple(celsius + ZERO_CELSIUS for celsius in (40.0, 50.0, 60.0, 70.0, 80.0))  # tents, blankets [K]
 WAYS = 3  # of post-cure that are offered
 SLOW_LOT = 0.05  # a post-cure must also do for a slow lot: this quantile of its rate
-EARLY_STALL = 1.163  # standard deviations of each of two spreads, together one in twenty
-STALL_SPREAD = {"kinetics.lead": 4.0, "kinetics.steepness": 7.0}  # K and 1, where a file gives none (assumed)
+LOWER = 1.163  # standard deviations of each of two spreads, together one in twenty
+DIFFUSION_SD, FULL_SD = 2.3, 12.0  # of ln kd0 [1] and of the full network [K], where a file gives none
 SOFTENS = 10.0  # K above its present glass transition at which an unfinished film may be warmed (assumed)
 CAUTION = (
     "WARNING: a warm part softens before it hardens, and heat starts fires. Warm it about 10 K an hour, with "
@@ -76,16 +79,16 @@ class Stands(NamedTuple):
     service: Service
     now: bool
     finished: bool  # once it has been post-cured
-    spare: float  # glass transition of a film that stalled early less service temperature, now [K]
+    spare: float  # glass transition by the lower band less service temperature, now [K]
 
 
 class Finish(NamedTuple):
     """Where a film stands and what would finish it."""
 
     glass_transition: float  # now [K]
-    least: float  # now, if it stalls early [K]
+    least: float  # now, by the lower band [K]
     reachable: float  # by staying as it is for two weeks [K]
-    reachable_least: float  # the same if it stalls early [K]
+    reachable_least: float  # the same by the lower band [K]
     wanted: float | None  # at which it counts as finished; none where no sheet states one [K]
     post_cures: tuple[PostCure, ...]  # the gentlest that get there, at most WAYS
     stands: tuple[Stands, ...]
@@ -110,7 +113,7 @@ def finish(resin: Resin, done: Cure, services: Sequence[Service] = SERVICES) -> 
     Finish
     """
     now, conversion = float(done.glass_transition[-1]), float(done.conversion[-1])
-    wanted, early = wanted_of(resin), early_to_stall(resin)
+    wanted, early = wanted_of(resin), lower_band(resin)
     slowed = cure(early, History(done.time, done.temperature), conversion=float(done.progress[0]))
     least, warmth = min(now, float(slowed.glass_transition[-1])), float(done.temperature[-1])
     return Finish(
@@ -135,18 +138,16 @@ def _stands(service: Service, least: float, wanted: float) -> Stands:
     return Stands(service, spare >= MARGIN, max(least, wanted) - service.temperature >= MARGIN, spare)
 
 
-def early_to_stall(resin: Resin) -> Resin:
-    """The same resin, slowed by the glass as early and as steeply as one in twenty."""
-    sd = {
-        key: usual if key not in resin.origins else resin.origins[key].spread or usual
-        for key, usual in STALL_SPREAD.items()
-    }
-    kinetics = replace(
-        resin.kinetics,
-        lead=resin.kinetics.lead - EARLY_STALL * sd["kinetics.lead"],
-        steepness=resin.kinetics.steepness + EARLY_STALL * sd["kinetics.steepness"],
+def lower_band(resin: Resin) -> Resin:
+    """The same resin as one in twenty: diffusion slower by its spread, and a lower full network."""
+    kinetics, network = resin.kinetics, resin.network
+    sd = si_spread(resin, "kinetics.diffusion") / kinetics.diffusion or DIFFUSION_SD
+    lower = LOWER * (si_spread(resin, "network.full") or FULL_SD)
+    return replace(
+        resin,
+        kinetics=replace(kinetics, diffusion=kinetics.diffusion * math.exp(-LOWER * sd)),
+        network=replace(network, full=max(network.full - lower, network.uncured + 1.0)),
     )
-    return replace(resin, kinetics=kinetics)
 
 
 def reachable(resin: Resin, temperature: float, conversion: float = 0.0) -> float:

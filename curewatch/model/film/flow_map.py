@@ -2,10 +2,11 @@
 
 Theory of operation. In a step at one temperature a film goes as far as its progress and that
 temperature say. That flow is tabulated once for each lot (progress x temperature), for bilinear
-interpolation; ``walk`` takes films through it.
+interpolation; ``walk`` takes films through it. At one temperature the time to each progress is an
+integral of the slowness over progress; a step is what lies a step's length further along it. So the steep
+entry into the glass, where time stepping would need a hundred small steps, costs nothing.
 """
 
-from collections.abc import Callable
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -14,13 +15,12 @@ from numpy.typing import NDArray
 
 from curewatch.materials.resin import Resin
 from curewatch.model.film.lots import Lot
-from curewatch.model.film.rate_table import RateTable, pace
-from curewatch.physics.constants import GAS_CONSTANT, REFERENCE_TEMPERATURE
+from curewatch.model.mass.runge_kutta import refine
+from curewatch.physics.constants import GAS_CONSTANT
 from curewatch.units import FloatArray
 
 SingleArray = NDArray[np.float32]
 IndexArray = NDArray[np.int32]
-Rate = Callable[[FloatArray, FloatArray], FloatArray]
 
 STEP = 450.0  # s, halved for fast resins
 STEP_LIMIT = 0.5  # largest rate constant x step of the walk
@@ -31,8 +31,9 @@ RANGE = 5.0  # K
 SPACING = 0.25  # K between temperatures of the table; 0.5 K errs by 8e-5 of conversion in the glass
 EARLY = 0.1  # progress below which an inhibited resin is tabulated more finely
 ANCHORS = 4  # lengths at which an integration is kept
-SUBSTEP_LIMIT = 0.3  # largest rate constant x Runge–Kutta step inside the table
-START_SUBSTEPS = 16  # near the start, where the rate has no derivative
+FINE = 4  # parts of a cell over which the slowness is integrated
+LAST = np.geomspace(0.5, 1e-4, 14)  # of the last part: what is still to come, near full conversion
+LONGEST = 1e9  # s
 
 
 class Steps(NamedTuple):
@@ -112,6 +113,7 @@ def _tabulated(lots: tuple[Lot, ...], coldest: float, warmest: float, step: floa
         index = [place for place, lot in enumerate(lots) if lot.resin is resin]
         factors = np.array([lots[place].factor for place in index])
         weights, gained = _gained(resin, steps.nodes, temperature, factors, step)
+        gained = np.maximum(gained - _bulge(gained, 1) - _bulge(gained, 2), 0.0)
         low, high = gained[:, :-1, :-1], gained[:, :-1, 1:]
         up, across = gained[:, 1:, :-1], gained[:, 1:, 1:]
         four = np.stack((low, high - low, up - low, across - up - high + low), axis=-1, dtype=np.float32)
@@ -120,9 +122,17 @@ def _tabulated(lots: tuple[Lot, ...], coldest: float, warmest: float, step: floa
     return FlowMap(step, steps, coldest, spacing, bands, activation, coefficients.reshape(-1, 4))
 
 
+def _bulge(gained: FloatArray, axis: int) -> FloatArray:
+    """How far straight lines between nodes lie above a curve in the mean: a twelfth of its bend."""
+    ends = [(0, 0)] * gained.ndim
+    ends[axis] = (1, 1)
+    return np.pad(np.diff(gained, 2, axis=axis) / 12.0, ends)
+
+
 def step_of(lots: list[Lot], warmest: float) -> float:
     """A step that a walk with these lots can take: 7.5 minutes, halved for fast resins. [K] -> [s]"""
-    fastest = max(lot.factor * _fastest(pace(lot.resin), warmest) for lot in lots)
+    constants = (lot.resin.law(lot.factor).constants(warmest) for lot in lots)
+    fastest = max(float(k1 + k2) for k1, k2 in constants)
     halvings = int(np.ceil(np.log2(fastest * STEP / STEP_LIMIT)))
     return float(STEP / 2 ** min(max(0, halvings), MOST_HALVINGS))
 
@@ -144,7 +154,7 @@ def _gained(
     """Progress gained in a step, at some anchors, and each lot's weights of them.
 
     A lot that is r times as fast goes as far in a step as the system does in r steps. So one
-    integration serves all lots: it is kept at four lengths, and a cubic through them gives the others.
+    integration serves all lots: it is read at four lengths, and a cubic through them gives the others.
 
     Returns
     -------
@@ -165,39 +175,35 @@ def _gained(
     return weights.T.astype(np.float32), kept
 
 
-def _fastest(law: RateTable, temperature: float) -> float:
-    """Largest rate constant at a temperature. [K] -> [1/s]"""
-    warmth = max(law.warmth_1, law.warmth_2)
-    return float(np.exp(warmth * (1 / REFERENCE_TEMPERATURE - 1 / temperature))) * (law.k1 + law.k2)
-
-
 def _integrated(resin: Resin, nodes: FloatArray, temperature: FloatArray, lengths: FloatArray) -> FloatArray:
-    """Progress gained over each of some rising lengths of time: (lengths, temperatures, nodes)."""
-    law = pace(resin)
-    early = nodes < (EARLY if resin.kinetics.inhibitor else 0.02)
-    fastest = float(np.exp(law.warmth_2 * (1 / REFERENCE_TEMPERATURE - 1 / temperature[-1]))) * (
-        law.k1 + law.k2
-    )
+    """Progress gained over each of some lengths of time: (lengths, temperatures, nodes)."""
+    fine = np.interp(np.arange(FINE * (nodes.size - 1)) / FINE, np.arange(nodes.size), nodes)
+    fine = np.append(fine, 1.0 - (1.0 - fine[-1]) * LAST)
+    law, middle = resin.law().at(np.exp), 0.5 * (fine[1:] + fine[:-1])
+    rate, between = (law(np.clip(at, 0.0, 1.0), temperature[:, None]) for at in (fine, middle))
+    slowness = np.diff(fine) / 6.0 * (1.0 / rate[:, 1:] + 4.0 / between + 1.0 / rate[:, :-1])  # Simpson's
+    time = np.zeros_like(rate)
+    time[:, 1:] = np.minimum(np.cumsum(slowness, axis=1), LONGEST)
+    rows = (
+        2.0 * LONGEST * np.arange(temperature.size)[:, None]
+    )  # one after the other, to search in all at once
+    begin = np.concatenate([time[:, : -LAST.size : FINE], time[:, -1:]], axis=1)
     kept = np.empty((lengths.size, temperature.size, nodes.size))
-    for part, finest in ((early, START_SUBSTEPS), (~early, 1)):
-        grid = temperature[:, None]  # one column: what depends on temperature alone is worked out once
-        begin = np.broadcast_to(nodes[part], (temperature.size, int(part.sum())))
-        at, now = begin.copy(), 0.0
-        for place, length in enumerate(lengths):
-            span = float(length) - now
-            count = max(
-                finest if place == 0 else max(1, finest // 4), int(np.ceil(fastest * span / SUBSTEP_LIMIT))
-            )
-            for _ in range(count):
-                at = _runge_kutta(law.at, at, grid, span / count)
-            now = float(length)
-            kept[place][:, part] = at - begin
+    for place, length in enumerate(lengths):
+        wanted = begin + length
+        index = np.searchsorted((time + rows).ravel(), (wanted + rows).ravel()).reshape(wanted.shape)
+        index = np.clip(index - fine.size * np.arange(temperature.size)[:, None], 1, fine.size - 1)
+        kept[place] = np.clip(_between(time, fine, rate, wanted, index) - nodes, 0.0, 1.0 - nodes)
     return kept
 
 
-def _runge_kutta(rate: Rate, at: FloatArray, grid: FloatArray, step: float) -> FloatArray:
-    f1 = rate(at, grid)
-    f2 = rate(at + 0.5 * step * f1, grid)
-    f3 = rate(at + 0.5 * step * f2, grid)
-    f4 = rate(at + step * f3, grid)
-    return np.asarray(np.minimum(at + step / 6.0 * (f1 + 2.0 * (f2 + f3) + f4), 1.0))
+def _between(
+    time: FloatArray, progress: FloatArray, rate: FloatArray, wanted: FloatArray, index: NDArray[np.intp]
+) -> FloatArray:
+    """Progress at times between two points each, by the cubic that has their rates."""
+    early, late = (np.take_along_axis(time, index - back, axis=1) for back in (1, 0))
+    slow, fast = (np.take_along_axis(rate, index - back, axis=1) for back in (1, 0))
+    length = np.maximum(late - early, 1e-9)
+    share = np.minimum((wanted - early) / length, 1.0)
+    ends = (progress[index - 1], progress[index], slow, fast)
+    return refine(share, length, ends)

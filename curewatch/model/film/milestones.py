@@ -19,7 +19,6 @@ from curewatch.physics.cure_kinetics import arrhenius
 from curewatch.units import FloatArray
 
 MARKS = ("working_time", "recoat_from", "gel", "tack_free", "firm")  # in the order of their times
-GLASS_REACHED = 0.02  # of conversion below the critical one; there the rate has dropped by a third
 
 
 class Stall(NamedTuple):
@@ -140,17 +139,9 @@ def crossings(time: FloatArray, value: FloatArray, threshold: float) -> FloatArr
     return np.where(reached.any(axis=-1), found, np.nan)
 
 
-def critical_conversion(resin: Resin, temperature: FloatArray) -> FloatArray:
-    """Conversion at which cure at this temperature turns to glass: where it stalls. [K] -> [1]"""
-    network = resin.network
-    return glass.conversion_at(
-        temperature + resin.kinetics.lead, network.uncured, network.full, network.shape
-    )
-
-
 def glass_reached(resin: Resin, temperature: FloatArray) -> FloatArray:
     """Conversion from which a film of this temperature counts as glass: it goes on slowly if at all. [1]"""
-    return critical_conversion(resin, temperature) - GLASS_REACHED
+    return resin.law().vitrified(temperature)
 
 
 def stall(resin: Resin, cure: Cure) -> Stall | None:

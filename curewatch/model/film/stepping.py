@@ -3,9 +3,9 @@
 Theory of operation. A step of a film is one look-up, bilinear in progress and temperature, at the
 temperature at which it goes as far as along its path. Where the temperature swings within a step,
 and the film turns to glass meanwhile, no single temperature will do (it misses 1.4e-4 of conversion):
-such a step is taken in two halves, each at a temperature of its own.
+such a step is taken as two half steps, each at a temperature of its own.
 
-Laws kept: those of the film. Error against small steps stays below 5e-5 in conversion.
+Laws kept: those of the film. Error against small steps stays below 1e-4 in conversion.
 """
 
 import numpy as np
@@ -20,14 +20,14 @@ FRESH = 0.1  # conversion below which no film turns to glass
 class Walk:
     """A crowd of films on its way through a flow map. Owns its buffers, sized once."""
 
-    def __init__(self, table: FlowMap, lot: NDArray[np.intp], warmth: Warmth, rows: int) -> None:
-        """``lot`` (members,)."""
-        self._table, self._last = (
-            table,
-            np.float32(table.cells - 1e-3),
-        )  # what is finished stays in the last cell
-        self._base, self._weight = table.placed(warmth.steady, lot)
-        self._swings = _Swings(table, lot, warmth)
+    def __init__(
+        self, tables: tuple[FlowMap, FlowMap], lot: NDArray[np.intp], warmth: Warmth, rows: int
+    ) -> None:
+        """``tables`` of a step and of half a step; ``lot`` (members,)."""
+        self._table, half = tables
+        self._last = np.float32(self._table.cells - 1e-3)  # what is finished stays in the last cell
+        self._base, self._weight = self._table.placed(warmth.steady, lot)
+        self._swings = _Swings(half, lot, warmth)
         shape = (rows, lot.size)
         self._index: IndexArray = np.empty(shape, np.int32)
         self._place, self._whole, self._gained = (np.empty(shape, np.float32) for _ in range(3))
@@ -51,7 +51,7 @@ class Walk:
         place -= whole
         member, these = self._swings.of(step)
         if member.size:
-            bent = self._swings.bend(index[:, member], place[:, member], these)
+            bent = self._swings.gained(progress[:, member], these)
         index += self._base[step]
         self._table.coefficients.take(index, axis=0, out=taken, mode="clip")
         np.multiply(taken[..., 3], place, out=gained)
@@ -67,7 +67,7 @@ class Walk:
 
 
 class _Swings:
-    """The films whose temperature swings, step by step, and what is to be added to their gain."""
+    """The films whose temperature swings, step by step, and what they gain."""
 
     def __init__(self, table: FlowMap, lot: NDArray[np.intp], warmth: Warmth) -> None:
         step, member, early, late = warmth.swings
@@ -80,24 +80,21 @@ class _Swings:
         these = slice(self._first[step], self._first[step + 1])
         return self._member[these], these
 
-    def bend(self, cell: IndexArray, place: SingleArray, these: slice) -> SingleArray:
-        """Gain of half a step at one temperature and half a step at another. [1]
+    def gained(self, progress: SingleArray, these: slice) -> SingleArray:
+        """Gain of half a step at one temperature and half a step at another. [1]"""
+        first = self._half(progress, these, self._early)
+        return first + self._half(progress + first, these, self._late)
 
-        With g and g' of a whole step at each, to second order:
-        (g1 + g2)/2 + ((g1 g2' - g2 g1') - (g1 - g2)(g1' - g2'))/8: the first half has gone its way when the
-        second begins. Baker, Campbell and Hausdorff.
-        """
-        first, first_slope = self._seen(cell, place, these, self._early)
-        second, second_slope = self._seen(cell, place, these, self._late)
-        crossed = first * second_slope - second * first_slope
-        crossed -= (first - second) * (first_slope - second_slope)
-        return np.asarray(np.float32(0.5) * (first + second) + np.float32(0.125) * crossed)
-
-    def _seen(
-        self, cell: IndexArray, place: SingleArray, these: slice, where: tuple[IndexArray, SingleArray]
-    ) -> tuple[SingleArray, SingleArray]:
-        """Gain in a whole step, and how it changes with progress."""
-        base, weight = where[0][these], where[1][these]
+    def _half(
+        self, progress: SingleArray, these: slice, where: tuple[IndexArray, SingleArray]
+    ) -> SingleArray:
+        layout, base, weight = self._table.steps, where[0][these], where[1][these]
+        place = progress * layout.scale
+        if layout.extra:
+            place += np.minimum(progress, layout.bend) * layout.extra + layout.offset
+        place = np.minimum(place, np.float32(self._table.cells - 1e-3))
+        cell = place.astype(np.int32)
+        place -= cell
         taken = self._table.coefficients.take(cell + base, axis=0)
         slope = taken[..., 1] + weight * taken[..., 3]
-        return taken[..., 0] + weight * taken[..., 2] + place * slope, slope * self._table.steps.scale
+        return np.asarray(taken[..., 0] + weight * taken[..., 2] + place * slope, dtype=np.float32)

@@ -210,8 +210,7 @@ def _prior(resin: Resin) -> FloatArray:
 def _at(resin: Resin, state: FloatArray) -> Resin:
     moved = shifted(resin, state[:-1]) if state.size > 1 else resin
     speed = math.exp(float(state[-1]))
-    kinetics = replace(moved.kinetics, k1=moved.kinetics.k1 * speed, k2=moved.kinetics.k2 * speed)
-    return replace(moved, kinetics=kinetics)
+    return replace(moved, kinetics=moved.kinetics.faster(speed))
 
 
 def _slopes(resin: Resin, evidence: Evidence, state: FloatArray) -> FloatArray:

@@ -8,13 +8,13 @@ them. Where glass all but stops the cure the time becomes very long but stays a 
 a fit needs; it is cut at ten years.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
 from curewatch.materials.resin import Resin
 from curewatch.physics import glass_transition as glass
-from curewatch.physics.constants import GAS_CONSTANT, REFERENCE_TEMPERATURE
+from curewatch.physics.cure_kinetics import RateLaw
 from curewatch.units import FloatArray
 
 POINTS = 64
@@ -27,39 +27,21 @@ POINT, WEIGHT = 0.5 * (POINT + 1.0), 0.5 * WEIGHT
 
 
 class Variants:
-    """The parameters of several systems as columns (variants, 1); factor is the dose or the lot."""
+    """The rate law of several systems as columns (variants, 1); factor is the dose or the lot."""
 
     def __init__(self, resins: list[Resin], factor: float = 1.0) -> None:
-        def column(values: list[float]) -> FloatArray:
-            return np.array(values, dtype=float)[:, None]
+        def column(values: Iterable[float]) -> FloatArray:
+            return np.array(list(values), dtype=float)[:, None]
 
-        kinetics, network = [each.kinetics for each in resins], [each.network for each in resins]
-        self.k1, self.k2 = (
-            factor * column([getattr(each, name) for each in kinetics]) for name in ("k1", "k2")
-        )
-        self.energy_1, self.energy_2, self.m, self.n, self.steepness, self.lead, self.inhibitor = (
-            column([getattr(each, name) for each in kinetics])
-            for name in ("energy_1", "energy_2", "m", "n", "steepness", "lead", "inhibitor")
-        )
-        self.uncured, self.full, self.shape = (
-            column([getattr(each, name) for each in network]) for name in ("uncured", "full", "shape")
-        )
-        self.rise = column([each.thermal.reaction_heat / each.thermal.heat_capacity for each in resins])
-
-    def rate(self, conversion: FloatArray, temperature: FloatArray | float) -> FloatArray:
-        """(variants, points) or (variants, 1) [1/s]"""
-        inverse = 1.0 / np.asarray(temperature, dtype=float) - 1.0 / REFERENCE_TEMPERATURE
-        k1 = self.k1 * np.exp(-self.energy_1 / GAS_CONSTANT * inverse)
-        k2 = self.k2 * np.exp(-self.energy_2 / GAS_CONSTANT * inverse)
-        y = (temperature + self.lead - self.uncured) / (self.full - self.uncured)
-        y = np.maximum(y, -0.5 * self.shape / (1.0 - self.shape))
-        excess = self.steepness * (conversion - y / (self.shape + (1.0 - self.shape) * y))
-        chemical = (k1 + k2 * conversion**self.m) * (1.0 - conversion) ** self.n
-        return np.asarray(chemical / (1.0 + np.exp(np.minimum(excess, 60.0))), dtype=float)
+        laws = zip(*(each.law(factor) for each in resins), strict=True)
+        self.law = RateLaw(*map(column, laws))
+        self.rate = self.law.at(np.exp)  # (variants, points) or (variants, 1) [1/s]
+        self.inhibitor = column(each.kinetics.inhibitor for each in resins)
+        self.rise = column(each.thermal.reaction_heat / each.thermal.heat_capacity for each in resins)
 
     def induction(self, temperature: float) -> FloatArray:
         """Until the inhibitor is used up. (variants,) [s]"""
-        start = self.rate(np.zeros_like(self.k1), temperature)
+        start = self.rate(np.zeros_like(self.inhibitor), temperature)
         return np.asarray((self.inhibitor / start)[:, 0], dtype=float)
 
 
@@ -125,7 +107,7 @@ def glass_after(resins: list[Resin], schedule: Sequence[tuple[float, float]]) ->
     turns to glass creeps with the logarithm of time. [s, K] -> (variants,) [K]
     """
     variants = Variants(resins)
-    conversion = np.zeros_like(variants.k1)
+    conversion = np.zeros_like(variants.inhibitor)
     waited = variants.induction(schedule[0][1])[:, None]
     for duration, temperature in schedule:
         left = np.maximum(duration - waited, 1.0)
@@ -137,9 +119,8 @@ def glass_after(resins: list[Resin], schedule: Sequence[tuple[float, float]]) ->
             f4 = variants.rate(np.minimum(conversion + step * f3, 1.0), temperature)
             conversion = np.minimum(conversion + step / 6.0 * (f1 + 2.0 * (f2 + f3) + f4), 1.0)
         waited = np.zeros_like(waited)
-    span = variants.full - variants.uncured
-    bend = variants.shape * conversion / (1.0 - (1.0 - variants.shape) * conversion)
-    return np.asarray((variants.uncured + span * bend)[:, 0], dtype=float)
+    transition = glass.glass_transition(conversion, *variants.law[-3:])
+    return np.asarray(transition[:, 0], dtype=float)
 
 
 def threshold(resins: list[Resin], mark: str, temperature: float) -> FloatArray:

@@ -27,7 +27,7 @@ def unknowns(base: Resin) -> tuple[Unknown, ...]:
     Spreads are those of the archetype's own file where it states one. A maker's resin may be several
     times as fast as the archetype, so the common rate is left wide (assumed).
     """
-    spread = {key: _si_spread(base, key) for key in QUANTITIES}
+    spread = {key: si_spread(base, key) for key in QUANTITIES}
     energy = 3e3 if base.kind == "epoxy" else 5e3
     gelled = (
         base.milestones.recoat_from == base.milestones.gel
@@ -62,7 +62,7 @@ def unknowns(base: Resin) -> tuple[Unknown, ...]:
         for key, words, asks, told in (
             ("milestones.tack_free", "the conversion of tack-free", "a tack-free time", "tack_free"),
             ("kinetics.n", "how slowly it finishes", "a time to sand", "firm"),
-            ("kinetics.lead", "how far it goes as a glass", "Tg after a week in the shed", COOL),
+            ("kinetics.diffusion", "how far it goes as a glass", "Tg after a week in the shed", COOL),
             ("network.uncured", "the glass transition of the fresh mix", "Tg after a week in the shed", COOL),
             ("network.full", "the highest glass transition", "Tg after a warm post-cure", WARM),
             ("milestones.recoat_from", "from when the next layer may go on", "recoat from", "recoat_from"),
@@ -106,7 +106,7 @@ def features(sheet: MakerSheet) -> frozenset[str]:
     return frozenset(found)
 
 
-def _si_spread(base: Resin, key: str) -> float:
+def si_spread(base: Resin, key: str) -> float:
     """One standard deviation as the base's file states it, in SI; 0 if it states none."""
     origin = base.origins.get(key)
     if origin is None or origin.spread is None:

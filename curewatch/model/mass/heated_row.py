@@ -23,8 +23,8 @@ import numpy as np
 from curewatch.errors import OutOfValidity
 from curewatch.materials.resin import Resin
 from curewatch.model.film.milestones import crossing
-from curewatch.model.film.rate_table import RateOfMany, pace
 from curewatch.model.mass.runge_kutta import refine
+from curewatch.physics.cure_kinetics import RateLaw
 from curewatch.physics.heat_balance import Chain, Conduction, conduction
 from curewatch.units import FloatArray
 
@@ -65,7 +65,7 @@ class Slab(NamedTuple):
 class Reaction(NamedTuple):
     """How fast the reacting cells go, and how much that warms them; they are the last ones of the row."""
 
-    rate: RateOfMany
+    rate: Callable[[FloatArray, FloatArray], FloatArray]
     rise: float  # dH/cp, adiabatic rise of full conversion [K]
     inhibited: bool
     tolerance: float  # of progress, all cells together, that a step may miss [1]
@@ -127,7 +127,13 @@ class _Trial(NamedTuple):
 
 def reaction(resin: Resin, factor: float, rise: float, tolerance: float = TOLERANCE) -> Reaction:
     """Prepare a system whose lot and dose make it ``factor`` times as fast."""
-    return Reaction(pace(resin, factor).of_many(), rise, resin.kinetics.inhibitor > 0.0, tolerance)
+    # numpy takes as long to make an array of a plain number as to multiply eight of them.
+    law = RateLaw(*(np.asarray(each) for each in resin.law(factor))).at(np.exp)
+
+    def rate(progress: FloatArray, temperature: FloatArray) -> FloatArray:
+        return np.asarray(law(np.minimum(np.maximum(progress, NOUGHT), ONE), temperature), dtype=float)
+
+    return Reaction(rate, rise, resin.kinetics.inhibitor > 0.0, tolerance)
 
 
 def march(

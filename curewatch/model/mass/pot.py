@@ -18,7 +18,6 @@ from numpy.typing import ArrayLike, NDArray
 from curewatch.errors import OutOfValidity
 from curewatch.materials.resin import Resin
 from curewatch.model.film.milestones import crossing
-from curewatch.model.film.rate_table import pace
 from curewatch.model.mass.heated_row import march, reaction
 from curewatch.model.mass.runge_kutta import Accepted, Pair, march_members, march_pair, refine
 from curewatch.physics.cure_kinetics import require_temperature
@@ -220,11 +219,13 @@ def pots(
     factor = factor * resin.dose_factor(peroxide_percent)
     loss = np.array([body(resin, float(each), shape, transfer).loss for each in masses])
     rise = adiabatic_rise(resin.thermal.reaction_heat, resin.thermal.heat_capacity)
-    law = pace(resin)
+    law = resin.law().at(np.exp)
 
     def rate(state: FloatArray, alive: NDArray[np.intp]) -> FloatArray:
         warmth = state[1] + rise * np.maximum(state[0], 0.0)
-        return np.stack([factor[alive] * law.at(state[0], warmth), loss[alive] * (air[alive] - warmth)])
+        return np.stack(
+            [factor[alive] * law(np.clip(state[0], 0.0, 1.0), warmth), loss[alive] * (air[alive] - warmth)]
+        )
 
     start = np.stack([np.full(air.shape, -resin.kinetics.inhibitor), air])
     marks = np.array([resin.milestones.open, resin.milestones.gel])
@@ -266,11 +267,11 @@ def _share(inner: FloatArray, threshold: float) -> FloatArray:
 
 def _one_temperature(thing: _Mass, start: Pair, duration: float) -> _Track:
     rise, loss, air = thing.rise, thing.form.loss, thing.air
-    speed_of = pace(thing.resin, thing.factor).of_one()
+    speed_of = thing.resin.law(thing.factor).at(math.exp)
 
     def rate(progress: float, lost: float) -> Pair:
         warmth = lost + rise * progress if progress > 0.0 else lost
-        return speed_of(progress, warmth), loss * (air - warmth)
+        return speed_of(min(max(progress, 0.0), 1.0), warmth), loss * (air - warmth)
 
     time, state, slope = march_pair(rate, start, duration, _tolerance(thing.resin), FIRST_STEP)
     share = np.arange(8)[:, None] / 8.0
