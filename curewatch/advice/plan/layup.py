@@ -153,7 +153,7 @@ def _pot_life(question: Question, outlook: Outlook) -> Callable[[float, float], 
     factor = rate_factor_at(resin, FAST)
     middle = np.median(outlook.air_temperature, axis=0)
 
-    def life(mass: float, air: float, *, grid: bool | None) -> float:
+    def life(mass: float, air: float, *, grid: bool) -> float:
         found = pot(
             resin, mass, air, rate_factor=factor, peroxide_percent=dose, duration=LONGEST, grid=grid
         ).pot_life
@@ -161,7 +161,7 @@ def _pot_life(question: Question, outlook: Outlook) -> Callable[[float, float], 
 
     @lru_cache(maxsize=64)
     def correction(air: float) -> float:
-        return life(REFERENCE_CUP, air, grid=None) / life(REFERENCE_CUP, air, grid=False)
+        return life(REFERENCE_CUP, air, grid=True) / life(REFERENCE_CUP, air, grid=False)
 
     def pot_life(mass: float, begin: float) -> float:
         air = round(float(np.interp(begin, outlook.time, middle)))

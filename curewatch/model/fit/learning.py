@@ -227,7 +227,7 @@ def _slopes(resin: Resin, evidence: Evidence, state: FloatArray) -> FloatArray:
     return found
 
 
-def _log_times(resin: Resin, evidence: Evidence, grid: bool | None = None) -> FloatArray:
+def _log_times(resin: Resin, evidence: Evidence, grid: bool = True) -> FloatArray:
     """ln of when the model has each moment that was seen. Never reached counts as very late. [ln s]"""
     latest = 30.0 * evidence.elapsed + DAY
     if evidence.seen in {CUP, "kicked"}:
@@ -242,7 +242,7 @@ def _log_times(resin: Resin, evidence: Evidence, grid: bool | None = None) -> Fl
     return np.asarray(np.log(known))
 
 
-def _in_pot(resin: Resin, evidence: Evidence, duration: float, grid: bool | None) -> FloatArray:
+def _in_pot(resin: Resin, evidence: Evidence, duration: float, grid: bool) -> FloatArray:
     """When the pot kicked, or the thermometer had risen so far each time; nan if not within it. [s]"""
     start = float(evidence.history.temperature[0])
     dose = evidence.peroxide_percent

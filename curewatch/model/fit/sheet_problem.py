@@ -1,7 +1,7 @@
 """Residuals and slopes of a maker's sheet against an archetype, and their least squares.
 
-Pots above a Biot number of 0.3 need shells, which are slow. They are fitted with one temperature and
-a correction factor, which is computed anew from the shells at each solution until it stands still.
+Pots need shells, which are slow. They are fitted with one temperature and a correction factor,
+which is computed anew from the shells at each solution until it stands still.
 """
 
 import math

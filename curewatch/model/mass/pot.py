@@ -1,10 +1,11 @@
 """The mixed mass in its cup or tray, which heats itself until it kicks.
 
 Theory of operation. Progress and temperature go together: the reaction heats the mass, the mass
-gives heat to the air, and warmth speeds the reaction. Up to a Biot number of 0.3 one temperature
-stands for the whole mass; above it the mass is cut into shells, from a hot middle to the cooled
-surface. A cup as high as it is wide has the same volume over surface as a sphere of its diameter,
-so its shells are those of that sphere; trays are slabs open on both faces.
+gives heat to the air, and warmth speeds the reaction. The mass is cut into shells, from a hot middle
+to the cooled surface, however small it is: one temperature for all of it errs late, to the unsafe side. A
+cup as high as it is wide has the same volume over surface as a sphere of its diameter, so its shells
+are those of that sphere, of a resin that conducts as much less as makes the middle as hot as the cylinder's.
+Trays are slabs open on both faces.
 
 Law kept: the heat made is the heat stored plus the heat given off; no reaction heat, no rise.
 """
@@ -27,7 +28,9 @@ from curewatch.units import HOUR, FloatArray
 Shape = Literal["cup", "tray", "roller tray"]
 SHAPES: tuple[Shape, ...] = ("cup", "tray", "roller tray")
 DEPTH: dict[str, float] = {"tray": 0.015, "roller tray": 0.005}  # m, ASSUMED: usual depth of a poured tray
-LUMPED_BIOT = 0.3
+# Middle of an evenly heated sphere over that of the cylinder around it, R^2/6 over 0.2007 R^2: by the series
+# solution of the cylinder. tests/published/test_pot_cylinder.py
+MIDDLE = 0.83
 CELLS = 8
 TOLERANCE = (2e-5, 5e-4)  # of progress [1] and temperature [K] a step; 0.02 K lost 2 % of a cool tray's heat
 TOLERANCE_INHIBITED = (1e-6, 5e-4)  # the little that is left at the end of induction decides when it gels
@@ -43,6 +46,7 @@ class Body(NamedTuple):
     transfer: float  # to the air [W/(m2 K)]
     loss: float  # h A / (m cp) [1/s]
     biot: float
+    conductivity: float  # of the shells [W/(m K)]
     radius: float  # middle to surface [m]
     geometry: int  # 0 slab, 2 sphere
 
@@ -59,7 +63,6 @@ class Pot(NamedTuple):
     peak_temperature: float  # mean of the mass [K]
     peak_time: float  # [s]
     biot: float
-    lumped: bool
 
     @property
     def overheats(self) -> bool:
@@ -115,6 +118,7 @@ def body(resin: Resin, mass: float, shape: Shape = "cup", transfer: float = STIL
         transfer,
         transfer * area / (mass * thermal.heat_capacity),
         biot(transfer, volume / area, thermal.conductivity),
+        thermal.conductivity * (MIDDLE if shape == "cup" else 1.0),
         radius,
         geometry,
     )
@@ -131,7 +135,7 @@ def pot(
     rate_factor: float = 1.0,
     peroxide_percent: float | None = None,
     transfer: float = STILL_AIR,
-    grid: bool | None = None,
+    grid: bool = True,
 ) -> Pot:
     """Temperature and cure of one mixed mass.
 
@@ -151,8 +155,8 @@ def pot(
         As for a film.
     transfer : float
         To the air; 0 is adiabatic. [W/(m2 K)]
-    grid : bool, optional
-        Shells or one temperature; by the Biot number if not given.
+    grid : bool
+        Shells; without, one temperature stands for the whole mass: late, and only good for ratios.
 
     Returns
     -------
@@ -172,9 +176,8 @@ def pot(
     begin = air_temperature if mix_temperature is None else mix_temperature
     require_temperature(np.array([begin, air_temperature]))
     factor = rate_factor * resin.dose_factor(peroxide_percent)
-    lumped = form.biot <= LUMPED_BIOT if grid is None else not grid
     thing = _Mass(resin, form, air_temperature, factor)
-    track = (_one_temperature if lumped else _shells)(thing, (-resin.kinetics.inhibitor, begin), duration)
+    track = (_shells if grid else _one_temperature)(thing, (-resin.kinetics.inhibitor, begin), duration)
     peak = int(np.argmax(track.mean))
     return Pot(
         time=track.time,
@@ -186,7 +189,6 @@ def pot(
         peak_temperature=float(track.mean[peak]),
         peak_time=float(track.time[peak]),
         biot=form.biot,
-        lumped=lumped,
     )
 
 
@@ -293,7 +295,7 @@ def _shells(thing: _Mass, start: Pair, duration: float) -> _Track:
         CELLS,
         form.geometry,
         heat_capacity=thermal.density * thermal.heat_capacity,
-        conductivity=thermal.conductivity,
+        conductivity=form.conductivity,
         transfer=form.transfer,
     )
     around = np.array([thing.air, thing.air])
