@@ -123,7 +123,8 @@ def test_a_slip_narrows_nothing_and_moves_the_less_the_farther_off_it_is() -> No
     assert factors == sorted(factors, reverse=True)
     assert factors[-1] < 1.1
     assert all(each.after.rate_sd == SLOW.rate_sd for each in found)
-    assert all(each.spread_after == pytest.approx(each.spread_before, rel=0.1) for each in found)
+    # A faster lot gels earlier in the night, where its time hangs less on the rate.
+    assert all(each.spread_after == pytest.approx(each.spread_before, rel=0.15) for each in found)
     inside = learn(SLOW, Evidence("gelled", 1.01 * edge, NIGHT))
     assert inside.factor == pytest.approx(factors[0], rel=0.05)  # no jump at the edge
     assert inside.after.rate_sd < 0.8 * SLOW.rate_sd
