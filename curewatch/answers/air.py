@@ -1,15 +1,15 @@
 """The document of `air`: what humid air means for a surface."""
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import msgspec
 from msgspec import UNSET, UnsetType
 
 from curewatch.answers.document import Shape, says
-from curewatch.materials.sensor_part import SensorPart
-from curewatch.model.air.surface import margin_sd, vapour_pressure_sd
-from curewatch.physics import moist_air
 from curewatch.units import celsius_from_kelvin
+
+if TYPE_CHECKING:
+    from curewatch.materials.sensor_part import SensorPart
 
 
 class AirDocument(Shape, frozen=True, kw_only=True):
@@ -31,7 +31,10 @@ class AirDocument(Shape, frozen=True, kw_only=True):
 
 
 def air_document(
-    temperature: float, relative_humidity: float, surface: float | None = None, part: SensorPart | None = None
+    temperature: float,
+    relative_humidity: float,
+    surface: float | None = None,
+    part: "SensorPart | None" = None,
 ) -> AirDocument:
     """Of air [K, 1], over a surface [K], with the error of this class of part; a probe is of the same class.
 
@@ -40,6 +43,9 @@ def air_document(
     ValueError
         The part measures no humidity.
     """
+    from curewatch.model.air.surface import margin_sd, vapour_pressure_sd
+    from curewatch.physics import moist_air
+
     pressure = float(moist_air.vapour_pressure(temperature, relative_humidity))
     dew_point = float(moist_air.dew_point(pressure))
     frosty = dew_point < moist_air.ICE_POINT

@@ -14,7 +14,7 @@ from curewatch.answers.alerts import AlertsDocument
 from curewatch.answers.cure import CureDocument
 from curewatch.answers.doctor import DoctorDocument
 from curewatch.answers.event import EventDocument
-from curewatch.answers.explain import ExplainAnswerDocument
+from curewatch.answers.explain import TermDocument, TermListDocument
 from curewatch.answers.forecast import ForecastDocument
 from curewatch.answers.job_close import JobCloseDocument
 from curewatch.answers.job_entry import JobEntryDocument
@@ -70,8 +70,8 @@ DOCUMENTS = {
     "explain": Document(
         "The answer of `curewatch explain TERM`; without a term, the list of names",
         (
-            list[str],
-            ExplainAnswerDocument,
+            TermListDocument,
+            TermDocument,
         ),
     ),
     "forecast": Document("The answer of `curewatch forecast`", (ForecastDocument,)),

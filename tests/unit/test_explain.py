@@ -24,12 +24,12 @@ def test_a_term_is_four_sentences_with_a_source(name: str) -> None:
     assert term.source
     allowed = {"published", "open data", "computed", "common practice", "from memory", "our own"}
     assert set(term.tag.split(", ")) <= allowed
-    assert term.command.startswith("curewatch ")
+    assert term.try_.startswith("curewatch ")
 
 
 def test_no_word_leads_to_two_terms() -> None:
     """Another word for a term belongs to that term alone."""
-    words = [word for term in KNOWN.values() for word in (term.name, *term.also)]
+    words = [word for term in KNOWN.values() for word in (term.term, *term.also)]
     assert sorted(words) == sorted(set(words))
 
 
@@ -47,7 +47,7 @@ def test_no_word_leads_to_two_terms() -> None:
 )
 def test_a_term_is_found_by_the_words_people_use(asked: str, name: str) -> None:
     """Case, hyphens and the trade's other words lead to the same place."""
-    assert find(asked, KNOWN).name == name
+    assert find(asked, KNOWN).term == name
 
 
 def test_a_mistyped_term_is_told_the_nearest() -> None:

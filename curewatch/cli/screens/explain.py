@@ -1,0 +1,28 @@
+"""A term of the trade as lines of text, and the list of terms."""
+
+from textwrap import wrap
+
+from curewatch.answers.explain import TermDocument, TermListDocument
+from curewatch.wording import Wording
+
+WIDTH = 78
+
+
+def term_lines(term: TermDocument, words: Wording) -> list[str]:
+    """The term, its sentences with the caution last, its source, and where to go on."""
+    said = words.retold(" ".join((*term.says, term.caution)))
+    source = words.retold(f"Source ({term.tag}): {term.source}.")
+    return [
+        term.term,
+        "",
+        *wrap(said, WIDTH),
+        "",
+        *wrap(source, WIDTH, subsequent_indent="  "),
+        f"See also: {', '.join(term.see)}.",
+        f"Try: {term.try_}",
+    ]
+
+
+def list_lines(listed: TermListDocument) -> list[str]:
+    names = wrap(", ".join(listed.terms), WIDTH, initial_indent="  ", subsequent_indent="  ")
+    return ["Terms:", *names, "One of them: curewatch explain pot life"]
