@@ -9,9 +9,9 @@ import shutil
 import stat
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from enum import StrEnum
 from pathlib import Path
 
+from curewatch.answers.doctor import FindingDocument, Grade
 from curewatch.clock import Instant
 from curewatch.configuration import Configuration, MqttSource, logbook_path, password
 from curewatch.daemon.edges import fence
@@ -38,25 +38,6 @@ HEALTHY = {health.State.FRESH}
 DOUBTED = {health.State.LATE, health.State.SATURATED}
 
 
-class Grade(StrEnum):
-    """How one thing is."""
-
-    GOOD = "good"
-    CARE = "care"  # works, but see to it
-    BAD = "bad"  # a layup cannot be trusted to it
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One line of the doctor's."""
-
-    about: str  # stable, kebab case
-    grade: Grade
-    seen: str
-    advised: str = ""
-    status: ExitStatus = ExitStatus.UNKNOWN  # what a bad finding makes of the exit status
-
-
 @dataclass(frozen=True, slots=True)
 class Examined:
     """What the examinations share."""
@@ -69,33 +50,33 @@ class Examined:
     synchronised: bool | None = None  # whether a time server sets this clock; None: cannot be known
 
 
-def _good(about: str, seen: str) -> Finding:
-    return Finding(about, Grade.GOOD, seen)
+def _good(about: str, seen: str) -> FindingDocument:
+    return FindingDocument(about=about, grade=Grade.GOOD, seen=seen, advised="", exit_status=0)
 
 
-def _care(about: str, seen: str, advised: str) -> Finding:
-    return Finding(about, Grade.CARE, seen, advised)
+def _care(about: str, seen: str, advised: str) -> FindingDocument:
+    return FindingDocument(about=about, grade=Grade.CARE, seen=seen, advised=advised, exit_status=0)
 
 
-def _bad(about: str, seen: str, advised: str, status: ExitStatus = ExitStatus.UNKNOWN) -> Finding:
-    return Finding(about, Grade.BAD, seen, advised, status)
+def _bad(about: str, seen: str, advised: str, status: ExitStatus = ExitStatus.UNKNOWN) -> FindingDocument:
+    return FindingDocument(about=about, grade=Grade.BAD, seen=seen, advised=advised, exit_status=int(status))
 
 
-def examine(examined: Examined) -> tuple[Finding, ...]:
+def examine(examined: Examined) -> tuple[FindingDocument, ...]:
     """All findings, in the order a person would look."""
     return tuple(finding for look in EXAMINATIONS for finding in look(examined))
 
 
-def verdict(findings: tuple[Finding, ...]) -> ExitStatus:
+def verdict(findings: tuple[FindingDocument, ...]) -> ExitStatus:
     """OK when nothing is bad; else the worst: a broken record, the configuration, the store, unknown."""
-    bad = {finding.status for finding in findings if finding.grade is Grade.BAD}
+    bad = {finding.exit_status for finding in findings}
     for worst in (ExitStatus.RECORD_BROKEN, ExitStatus.CONFIGURATION, ExitStatus.FAILURE, ExitStatus.UNKNOWN):
         if worst in bad:
             return worst
     return ExitStatus.OK
 
 
-def _configuration(examined: Examined) -> Iterator[Finding]:
+def _configuration(examined: Examined) -> Iterator[FindingDocument]:
     configuration = examined.configuration
     try:
         consult.question(configuration)
@@ -127,7 +108,7 @@ def _taken(examined: Examined) -> str:
     return f"; taken by their word: {', '.join(roles)}" if roles else ""
 
 
-def _serial(examined: Examined) -> Iterator[Finding]:
+def _serial(examined: Examined) -> Iterator[FindingDocument]:
     for name, source in examined.configuration.serial.items():
         about = f"serial.{name}"
         if "://" in source.url:
@@ -146,7 +127,7 @@ def _serial(examined: Examined) -> Iterator[Finding]:
             yield _good(about, f"{port} is there and may be opened")
 
 
-def _far_port(examined: Examined, name: str, url: str) -> Finding:
+def _far_port(examined: Examined, name: str, url: str) -> FindingDocument:
     """A port behind an address takes one reader, the daemon: what it wrote down last is told."""
     about = f"serial.{name}"
     entries = [] if examined.logbook is None else examined.logbook.entries("source")
@@ -161,7 +142,7 @@ def _far_port(examined: Examined, name: str, url: str) -> Finding:
     )
 
 
-def _brokers(examined: Examined) -> Iterator[Finding]:
+def _brokers(examined: Examined) -> Iterator[FindingDocument]:
     for name, source in examined.configuration.mqtt.items():
         about = f"mqtt.{name}"
         try:
@@ -171,7 +152,7 @@ def _brokers(examined: Examined) -> Iterator[Finding]:
         yield _broker_heard(examined, name, about)
 
 
-def _broker_heard(examined: Examined, name: str, about: str) -> Finding:
+def _broker_heard(examined: Examined, name: str, about: str) -> FindingDocument:
     """What the daemon wrote down of this broker last: does it answer, did it keep our session?"""
     entries = [] if examined.logbook is None else examined.logbook.entries("source")
     told = [entry for entry in entries if str(entry.payload.get("source")) in {name, about}]
@@ -195,7 +176,7 @@ def _broker_heard(examined: Examined, name: str, about: str) -> Finding:
     return _kept(examined.configuration.mqtt[name], about, f"answers since {when}, session kept")
 
 
-def _kept(source: MqttSource, about: str, seen: str) -> Finding:
+def _kept(source: MqttSource, about: str, seen: str) -> FindingDocument:
     """For how long the broker keeps what comes while we are away, and what it may lose all the same."""
     modern = source.version == "5"
     span = f"for {source.session_hours:g} h" if modern else "for as long as the broker likes"
@@ -207,7 +188,7 @@ def _kept(source: MqttSource, about: str, seen: str) -> Finding:
     )
 
 
-def _sensors(examined: Examined) -> Iterator[Finding]:
+def _sensors(examined: Examined) -> Iterator[FindingDocument]:
     logbook, configuration, now = examined.logbook, examined.configuration, examined.now.utc
     if examined.unreadable:
         yield _bad("sensors", "what was heard cannot be read", "see the logbook, below")
@@ -224,7 +205,7 @@ def _sensors(examined: Examined) -> Iterator[Finding]:
         yield _sensor(examined, name, judged[name], seen[name])
 
 
-def _sensor(examined: Examined, name: str, judged: health.Health, known_of: recall.Seen) -> Finding:
+def _sensor(examined: Examined, name: str, judged: health.Health, known_of: recall.Seen) -> FindingDocument:
     configuration, now = examined.configuration, examined.now.utc
     about, role = f"sensor.{name}", configuration.role_of(name) or "no role"
     if known_of.held_back and judged.state in {health.State.NEVER, health.State.SILENT}:
@@ -246,7 +227,7 @@ def _sensor(examined: Examined, name: str, judged: health.Health, known_of: reca
     )
 
 
-def _checked(examined: Examined, name: str, good: Finding, humidity: bool) -> Finding:
+def _checked(examined: Examined, name: str, good: FindingDocument, humidity: bool) -> FindingDocument:
     """A humidity chip that was never held over a salt is good with a remark."""
     checks = [] if examined.logbook is None else examined.logbook.entries("sensor-check")
     mine = [entry for entry in checks if entry.payload.get("sensor") == name]
@@ -256,7 +237,7 @@ def _checked(examined: Examined, name: str, good: Finding, humidity: bool) -> Fi
     return _care(good.about, f"{good.seen}; salt check: {since}", f"curewatch sensor check {name}")
 
 
-def _rejected(examined: Examined) -> Iterator[Finding]:
+def _rejected(examined: Examined) -> Iterator[FindingDocument]:
     """What came in and could not be taken; the reason tells what to do."""
     lately = () if examined.logbook is None else rejected_lately.lately(examined.logbook, examined.now.utc)
     for one in lately:
@@ -269,7 +250,7 @@ def _rejected(examined: Examined) -> Iterator[Finding]:
         )
 
 
-def _clock(examined: Examined) -> Iterator[Finding]:
+def _clock(examined: Examined) -> Iterator[FindingDocument]:
     now, words = examined.now.utc, examined.words
     if now < NOT_BEFORE:
         yield _bad("clock", "this machine's clock is not set", "set it, or bring it to a network")
@@ -291,7 +272,7 @@ def _clock(examined: Examined) -> Iterator[Finding]:
         yield _care("zone", "times are shown in UTC", 'set shed.zone, e.g. "Europe/Lisbon"')
 
 
-def _disk(examined: Examined) -> Iterator[Finding]:
+def _disk(examined: Examined) -> Iterator[FindingDocument]:
     path = logbook_path(examined.configuration)
     folder = next(each for each in (path.parent, *path.parent.absolute().parents) if each.exists())
     free = shutil.disk_usage(folder).free
@@ -327,7 +308,7 @@ def _rate(examined: Examined) -> float:
     return ENTRIES + READING * reports
 
 
-def _logbook(examined: Examined) -> Iterator[Finding]:
+def _logbook(examined: Examined) -> Iterator[FindingDocument]:
     path = logbook_path(examined.configuration)
     if examined.unreadable:
         advised = "do what it says; the file was left as it is"
@@ -358,7 +339,7 @@ def _logbook(examined: Examined) -> Iterator[Finding]:
         yield _good("permissions", "the logbook is yours to write")
 
 
-EXAMINATIONS: tuple[Callable[[Examined], Iterator[Finding]], ...] = (
+EXAMINATIONS: tuple[Callable[[Examined], Iterator[FindingDocument]], ...] = (
     _configuration,
     _serial,
     _brokers,

@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 from curewatch import configuration
-from curewatch.cli.diagnosis import Examined, Grade, examine
+from curewatch.answers.doctor import Grade
+from curewatch.cli.diagnosis import Examined, examine
 from curewatch.clock import Instant
 from curewatch.daemon.events import BytesArrived, MessageArrived
 from curewatch.daemon.intake import Intake

@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from curewatch import configuration
-from curewatch.cli.diagnosis import Examined, Finding, Grade, examine, verdict
+from curewatch.answers.doctor import FindingDocument, Grade
+from curewatch.cli.diagnosis import Examined, examine, verdict
 from curewatch.cli.main import run
 from curewatch.clock import Instant
 from curewatch.daemon.edges import fence
@@ -35,7 +36,10 @@ path = "logbook.sqlite"
 """
 
 
-def examined(folder: Path, text: str = SHED, *, now: float = NOW, silent: str = "") -> tuple[Finding, ...]:
+Findings = tuple[FindingDocument, ...]
+
+
+def examined(folder: Path, text: str = SHED, *, now: float = NOW, silent: str = "") -> Findings:
     """The findings on a shed that spoke until a minute ago, but for one sensor."""
     file = folder / "curewatch.toml"
     file.write_text(text)
@@ -50,14 +54,14 @@ def examined(folder: Path, text: str = SHED, *, now: float = NOW, silent: str = 
     return looked_at(folder, now)
 
 
-def looked_at(folder: Path, now: float = NOW) -> tuple[Finding, ...]:
+def looked_at(folder: Path, now: float = NOW) -> Findings:
     """The findings on what is there."""
     found = configuration.load(folder / "curewatch.toml")
     with Logbook(folder / "logbook.sqlite", read_only=True) as logbook:
         return examine(Examined(found, wording(found.zone, "C,g,24h"), Instant(now, 0.0), logbook))
 
 
-def about(findings: tuple[Finding, ...], name: str) -> Finding:
+def about(findings: Findings, name: str) -> FindingDocument:
     return next(finding for finding in findings if finding.about == name)
 
 
@@ -109,7 +113,7 @@ def test_a_port_behind_an_address_is_judged_by_what_the_daemon_wrote_down(tmp_pa
     text = f'{SHED}\n[serial.far]\nurl = "socket://127.0.0.1:5000"\n'
     assert about(examined(tmp_path, text), "serial.far").grade is Grade.CARE
 
-    def told(**payload: object) -> Finding:
+    def told(**payload: object) -> FindingDocument:
         with Logbook(tmp_path / "logbook.sqlite") as logbook:
             logbook.write(Entry("source", {"source": "far", **payload}, NOW - 30))
         return about(examined(tmp_path, text), "serial.far")
@@ -124,7 +128,7 @@ def test_a_broker_is_judged_by_what_the_daemon_wrote_down(tmp_path: Path) -> Non
     text = f'{SHED}\n[mqtt.yard]\nhost = "127.0.0.1"\n'
     assert about(examined(tmp_path, text), "mqtt.yard").grade is Grade.BAD
 
-    def told(**payload: object) -> Finding:
+    def told(**payload: object) -> FindingDocument:
         with Logbook(tmp_path / "logbook.sqlite") as logbook:
             logbook.write(Entry("source", {"source": "yard", **payload}, NOW - 30))
         return about(examined(tmp_path, text), "mqtt.yard")
@@ -248,7 +252,7 @@ def test_the_command_answers_in_text_and_json(
         run(["doctor", "--json"])
     plain = json.loads(capsys.readouterr().out)
     assert plain["trusted"] is False
-    assert {"about", "grade", "seen", "advised"} == set(plain["findings"][0])
+    assert {"about", "grade", "seen", "advised", "exit_status"} == set(plain["findings"][0])
 
 
 def test_what_was_refused_is_counted_with_what_to_do(tmp_path: Path) -> None:

@@ -1,23 +1,20 @@
 """``curewatch doctor``: could a layup be trusted to it, and what to do where it could not."""
 
-import textwrap
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import typer
 
-from curewatch.cli.diagnosis import Examined, Finding, Grade, examine, verdict
+from curewatch.answers.doctor import FindingDocument, doctor_document
+from curewatch.cli.diagnosis import Examined, examine, verdict
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
-from curewatch.cli.safe_text import safe_line
+from curewatch.cli.screens.doctor import lines
 from curewatch.cli.terminal import print_json, say
 from curewatch.clock import SystemClock, synchronised
 from curewatch.configuration import logbook_path
-from curewatch.errors import ExitStatus, StoreFailed
+from curewatch.errors import StoreFailed
 from curewatch.logbook import open_logbook
 from curewatch.wording import plain_wording
-
-MARK = {Grade.GOOD: "good", Grade.CARE: "CARE", Grade.BAD: "BAD "}
 
 
 def app(config: ConfigOption = None, units: UnitsOption = None, json: JsonOption = False) -> None:
@@ -33,15 +30,12 @@ def app(config: ConfigOption = None, units: UnitsOption = None, json: JsonOption
     now = SystemClock().now()
     said = plain_wording(words.zone) if json else words
     findings = _examined(Examined(configuration, said, now, None, synchronised=synchronised()), path)
-    status = verdict(findings)
-    if json:
-        print_json({"trusted": status is ExitStatus.OK, "findings": [as_plain(each) for each in findings]})
-    else:
-        say(*lines(findings, status))
-    raise typer.Exit(int(status))
+    document = doctor_document(findings)
+    print_json(document) if json else say(*lines(document))
+    raise typer.Exit(int(verdict(findings)))
 
 
-def _examined(bare: Examined, path: Path) -> tuple[Finding, ...]:
+def _examined(bare: Examined, path: Path) -> tuple[FindingDocument, ...]:
     """The findings with the logbook, or, where that cannot be opened, those without it and why."""
     if not path.exists():
         return examine(bare)
@@ -50,30 +44,3 @@ def _examined(bare: Examined, path: Path) -> tuple[Finding, ...]:
             return examine(replace(bare, logbook=logbook))
     except StoreFailed as trouble:
         return examine(replace(bare, unreadable=str(trouble)))
-
-
-def as_plain(finding: Finding) -> dict[str, Any]:
-    """A finding for ``--json``."""
-    return {
-        "about": finding.about,
-        "grade": str(finding.grade),
-        "seen": finding.seen,
-        "advised": finding.advised,
-    }
-
-
-def lines(findings: tuple[Finding, ...], status: ExitStatus) -> list[str]:
-    """The answer first, then each finding; in 80 columns."""
-    trusted = status is ExitStatus.OK
-    bad = sum(finding.grade is Grade.BAD for finding in findings)
-    said = [
-        "A layup could be trusted to this."
-        if trusted
-        else f"No layup could be trusted to this: {bad} BAD below."
-    ]
-    for finding in findings:
-        head = f"{MARK[finding.grade]}  {safe_line(finding.about)}: "
-        said += textwrap.wrap(head + safe_line(finding.seen), 79, subsequent_indent="      ")
-        if finding.advised:
-            said += textwrap.wrap(f"      -> {safe_line(finding.advised)}", 79, subsequent_indent="         ")
-    return said
