@@ -2,7 +2,7 @@
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -11,7 +11,6 @@ from curewatch.errors import UsageError, reason
 
 if TYPE_CHECKING:
     from curewatch.model.air.forecast import Forecast
-    from curewatch.wording import Wording
 
 LARGEST = 4_000_000  # bytes of a file; three days by the minute take about 200 000
 
@@ -33,7 +32,9 @@ def app(
 
     Example: curewatch forecast
     """
+    from curewatch.answers.forecast import forecast_document
     from curewatch.cli import terminal
+    from curewatch.cli.screens.forecast import lines
     from curewatch.clock import SystemClock
     from curewatch.configuration import logbook_path
     from curewatch.logbook import open_logbook
@@ -51,52 +52,11 @@ def app(
     elif path.exists():
         with open_logbook(path, read_only=True) as logbook:
             found = forecasts.kept(logbook, now)
+    document = forecast_document(found, now)
     if as_json:
-        terminal.print_json(as_plain(found, now))
+        terminal.print_json(document)
     else:
-        terminal.print_lines(lines(found, now, wording), plain=plain)
-
-
-def as_plain(found: "tuple[Forecast, ...]", now: float) -> dict[str, Any]:
-    """The newest and how many there are, for ``--json``."""
-    from curewatch.clock import iso_utc
-    from curewatch.model.air.forecast import usable
-
-    newest = found[-1] if found else None
-    return {
-        "kept": len(found),
-        "used": newest is not None and usable(newest, now),
-        "issued": None if newest is None else iso_utc(newest.issued),
-        "from": None if newest is None else iso_utc(float(newest.time[0])),
-        "until": None if newest is None else iso_utc(float(newest.time[-1])),
-        "moments": 0 if newest is None else len(newest.time),
-    }
-
-
-def lines(found: "tuple[Forecast, ...]", now: float, wording: "Wording") -> list[str]:
-    """What counts now, for a person."""
-    from curewatch.model.air.forecast import FEWEST_EARLIER, usable
-
-    if not found:
-        return [
-            "no forecast fed",
-            "feed one: curewatch forecast FILE (columns time, temperature_c, humidity)",
-        ]
-    newest = found[-1]
-    span = f"{wording.moment(float(newest.time[0]), now)} to {wording.moment(float(newest.time[-1]), now)}"
-    low, high = (
-        wording.temperature(float(edge)) for edge in (newest.temperature.min(), newest.temperature.max())
-    )
-    state = "in use" if usable(newest, now) else "run out: no longer used"
-    earlier = len(found) - 1
-    rest = "its error is assumed"
-    if earlier >= FEWEST_EARLIER:
-        rest = "set right by what they got wrong, as far as they have run their course"
-    return [
-        f"forecast of the air outside, {state}",
-        f"  {span}, {len(newest.time)} moments, {low} to {high}",
-        f"  fed {wording.moment(newest.issued, now)}; {earlier} earlier kept: {rest}",
-    ]
+        terminal.print_lines(lines(document, now, wording), plain=plain)
 
 
 def _bytes(file: Path) -> bytes:
