@@ -10,17 +10,20 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, tzinfo
-from typing import Any
+from typing import Any, Protocol
 
 from curewatch.errors import UsageError
-from curewatch.phrases import Said, Value, add, numbers_of, words_of
+from curewatch.phrases import Fill, Said, Value, add, numbers_of, words_of
 from curewatch.units import (
     Number,
     celsius_from_kelvin,
     fahrenheit_from_kelvin,
+    fraction_from_percent,
     gram_from_kilogram,
     kelvin_from_celsius,
+    kilogram_from_gram,
     ounce_from_gram,
+    second_from_minute,
 )
 
 # Territories that say Fahrenheit and ounces, and those with a 12-hour clock: from memory, after Unicode CLDR.
@@ -28,6 +31,15 @@ _FAHRENHEIT = {"US", "BS", "BZ", "KY", "PW", "LR"}
 _TWELVE_HOURS = {"US", "CA", "AU", "NZ", "IN", "PH", "ZA", "MY", "SG", "EG", "SA"}
 SQUARE_YARD = 0.9144**2  # m², by the definition of the yard
 UNKNOWN = "unknown"
+STATED: dict[str, tuple[str, Callable[[float], float]]] = {  # unit of a document -> quantity, and into SI
+    "degC": ("temperature", kelvin_from_celsius),
+    "K": ("difference", float),
+    "percent": ("fraction", fraction_from_percent),
+    "g": ("mass", kilogram_from_gram),
+    "min": ("duration", second_from_minute),
+    "s": ("duration", float),
+    "1": ("number", float),
+}
 UNITS = {"c", "f", "g", "oz", "24h", "12h"}
 UNITS_ALLOWED = "C or F, g or oz, 24h or 12h, e.g. F,oz,12h"
 
@@ -37,6 +49,13 @@ _STATED = re.compile(
     r"(?<![\w.])(?P<one>-?\d+(?:\.\d+)?)(?:(?P<between> (?:to|or|and) | ± )(?P<two>-?\d+(?:\.\d+)?))? ?"
     r"(?P<unit>degC|°C|K|g)(?![\w/])"
 )
+
+
+class Sayable(Protocol):
+    """A sentence whose numbers are open: a phrase, or a part of a document."""
+
+    def filled(self, fill: Fill) -> str:
+        """The sentence, its numbers worded by ``fill``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +152,7 @@ class Wording:
             return f"{millilitres / 1000:.2f} l"
         return f"{millilitres:.1f} ml" if millilitres < 20 else f"{millilitres:.0f} ml"
 
-    def say(self, said: Said, now: float | None = None) -> str:
+    def say(self, said: "Said | Sayable", now: float | None = None) -> str:
         """A sentence, its numbers as this person reads them; ``now`` is the moment of reading. [UTC s]"""
         if isinstance(said, str):
             return said
@@ -151,6 +170,11 @@ class Wording:
             "duration": lambda seconds: UNKNOWN if seconds is None else duration(seconds),
         }
         return say.get(name, _number)(value)
+
+    def stated(self, value: float | None, unit: str) -> str:
+        """A value as a document states it, in one of the units of :data:`STATED`."""
+        quantity, to_si = STATED[unit]
+        return self.quantity(quantity, None if value is None else to_si(value))
 
     def local(self, utc: float) -> datetime:
         return datetime.fromtimestamp(utc, self.zone)

@@ -1,52 +1,72 @@
-"""The document of `cure`."""
+"""The document of `cure`: one film, its pot and its laminate, and what would finish it."""
 
-from typing import Annotated, Literal
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Annotated, Literal
 
-from curewatch.answers.document import Shape, says
-from curewatch.answers.parts import WorkingTimeDocument
+from curewatch.answers.document import BandDocument, Shape, band, celsius, code, number, says
+
+if TYPE_CHECKING:
+    from curewatch.materials.resin import DoseUsed
+    from curewatch.model.film.blush import Blush
+    from curewatch.model.film.ensemble import Interval
+    from curewatch.model.film.finish import Finish
+    from curewatch.model.film.outcome import FilmOutcome
+    from curewatch.model.film.recoat_window import RecoatWindow
+    from curewatch.model.mass.laminate import Laminate, LayerCount
+    from curewatch.model.mass.pot import Pot
+    from curewatch.units import FloatArray
+
+POINTS = 289  # of the curves
 
 
-class CureMilestonesSDocument(Shape, frozen=True, kw_only=True):
+BlushOutcome = Literal["none", "peel-ply", "wash-and-abrade"]
+
+
+class CureMilestonesDocument(Shape, frozen=True, kw_only=True):
     """Marks."""
 
-    working_time: Annotated[WorkingTimeDocument, says("Working time ends")]
-    recoat_from: Annotated[WorkingTimeDocument, says("Next layer may go on")]
-    gel: Annotated[WorkingTimeDocument, says("Gel")]
-    tack_free: Annotated[WorkingTimeDocument, says("Tack-free")]
-    firm: Annotated[WorkingTimeDocument, says("Firm: may be handled")]
-    ready_to_sand: Annotated[WorkingTimeDocument, says("Ready to sand: firm, and the stated wait is over")]
+    working_time: Annotated[BandDocument, says("Working time ends")]
+    recoat_from: Annotated[BandDocument, says("Next layer may go on")]
+    gel: Annotated[BandDocument, says("Gel")]
+    tack_free: Annotated[BandDocument, says("Tack-free")]
+    firm: Annotated[BandDocument, says("Firm: may be handled")]
+    ready_to_sand: Annotated[BandDocument, says("Ready to sand: firm, and the stated wait is over")]
 
 
-class CureBondWindowSDocument(Shape, frozen=True, kw_only=True):
+class CureRecoatWindowDocument(Shape, frozen=True, kw_only=True):
     """Of the next layer."""
 
-    opens: Annotated[float | None, says("Opens")]
-    closes: Annotated[float | None, says("Closes")]
-    cause: Annotated[str, says("What closes it")]
+    opens_s: Annotated[float | None, says("Opens")]
+    closes_s: Annotated[float | None, says("Closes")]
+    cause: Annotated[str, says("What closes it, or empty")]
+    afterwards: Annotated[str, says("What to do once it is closed")]
+    blush_may_close_it: Annotated[bool, says("This resin may blush, which closes it sooner")]
+    remark: Annotated[str, says("What it holds for")]
 
 
 class CureStallDocument(Shape, frozen=True, kw_only=True):
-    """Where it turned to glass before it was done."""
+    """Where the cold stopped it before it was done."""
 
     at_s: Annotated[float, says("When")]
     conversion: Annotated[float, says("Conversion there")]
     glass_transition_c: Annotated[float, says("Glass transition there")]
-    before: Annotated[str, says("What it fell short of")]
+    before: Annotated[Literal["gel", "tack-free", "full-cure"], says("What it fell short of")]
 
 
 class CurePostCureDocument(Shape, frozen=True, kw_only=True):
-    """One of the ``post_cure`` of cure."""
+    """A post-cure."""
 
     temperature_c: Annotated[float, says("How hot")]
     duration_s: Annotated[float, says("How long")]
 
 
 class CureServiceDocument(Shape, frozen=True, kw_only=True):
-    """One of the ``service`` of cure."""
+    """Something that a finished part must stand."""
 
-    name: Annotated[str, says("Service")]
+    title: Annotated[str, says("What it is")]
     temperature_c: Annotated[float, says("Its temperature")]
-    tag: Annotated[str, says("Kind of origin")]
+    tag: Annotated[str, says("Kind of origin: published, common-practice, from-memory …")]
     source: Annotated[str, says("Origin")]
     stands_now: Annotated[bool, says("As it is")]
     stands_finished: Annotated[bool, says("When finished")]
@@ -57,30 +77,24 @@ class CureFinishDocument(Shape, frozen=True, kw_only=True):
     """What the shed reaches and what a post-cure brings."""
 
     glass_transition_c: Annotated[float, says("Now")]
-    least_c: Annotated[float, says("Now, if it stalls early: services are judged by it")]
+    least_c: Annotated[float, says("Now, by the lower band: services are judged by it")]
     reachable_c: Annotated[float, says("In two more weeks as it is")]
-    reachable_least_c: Annotated[float, says("In two more weeks, if it stalls early")]
+    reachable_least_c: Annotated[float, says("In two more weeks, by the lower band")]
     wanted_c: Annotated[
         float | None, says("When finished; null where no maker's sheet states a glass transition")
     ]
     finished: Annotated[bool | None, says("Whether it is; null where that is not known")]
     post_cures: Annotated[list[CurePostCureDocument], says("Any one of them finishes it")]
+    hottest_post_cure_c: Annotated[float, says("The hottest that is looked at")]
+    begin_no_warmer_c: Annotated[float, says("How warm it may be made at first")]
     margin_k: Annotated[float, says("Wanted between service and glass transition")]
     service: Annotated[list[CureServiceDocument], says("What the part may stand")]
     not_known: Annotated[str, says("Why services and post-cures are not judged; empty where they are")]
     caution: Annotated[str, says("Caution")]
 
 
-class CureConversionDocument(Shape, frozen=True, kw_only=True):
-    """Conversion, 0 to 1."""
-
-    early: Annotated[list[float], says("Lower edge")]
-    likely: Annotated[list[float], says("The usual lot")]
-    late: Annotated[list[float], says("Upper edge")]
-
-
-class CureGlassTransitionCDocument(Shape, frozen=True, kw_only=True):
-    """Glass transition, °C."""
+class CureCurveDocument(Shape, frozen=True, kw_only=True):
+    """A curve with its edges; nine of ten lots lie between them."""
 
     early: Annotated[list[float], says("Lower edge")]
     likely: Annotated[list[float], says("The usual lot")]
@@ -90,26 +104,28 @@ class CureGlassTransitionCDocument(Shape, frozen=True, kw_only=True):
 class CureBlushDocument(Shape, frozen=True, kw_only=True):
     """With --humidity."""
 
-    outcome: Annotated[Literal["none", "peel ply", "wash and abrade"], says("What it takes")]
-    worst: Annotated[str, says("In the late part of the band")]
+    outcome: Annotated[BlushOutcome, says("What it takes")]
+    worst: Annotated[BlushOutcome, says("What the slowest lots take")]
     why: Annotated[str, says("Why")]
-    condensed_share: Annotated[float, says("Share of the time at which water condensed")]
-    exposure_s: Annotated[WorkingTimeDocument, says("Exposure")]
-    bond_closes_early_s: Annotated[float | None, says("When blush closes the recoat window, early edge")]
-    bond_cause: Annotated[str, says("What closes it")]
+    water_condenses: Annotated[bool, says("Water condenses on the uncured film: no-go")]
+    exposure_s: Annotated[BandDocument, says("Time in saturated air at 20 °C that would do the same")]
+    recoat_before_s: Annotated[float | None, says("When the recoat window closes, early edge")]
+    recoat_cause: Annotated[str, says("What closes it")]
+    recoat_afterwards: Annotated[str, says("What to do once it is closed")]
 
 
 class CurePotDocument(Shape, frozen=True, kw_only=True):
     """With --mass."""
 
     mass_g: Annotated[float, says("Mass")]
-    shape: Annotated[str, says("cup, tray or roller tray")]
+    shape: Annotated[Literal["cup", "tray", "roller-tray"], says("Of the pot")]
     air_temperature_c: Annotated[float, says("Air")]
-    pot_life_s: Annotated[WorkingTimeDocument, says("Until it kicks")]
+    pot_life_s: Annotated[BandDocument, says("Until it kicks")]
     working_life_s: Annotated[float | None, says("Until it is too thick to spread")]
     peak_temperature_c: Annotated[float, says("Hottest")]
     peak_s: Annotated[float | None, says("When")]
     may_overheat: Annotated[bool, says("A fast lot may get hot enough to smoke")]
+    caution: Annotated[str, says("What to mind then; empty where it does not")]
     biot: Annotated[float, says("How unevenly it heats")]
 
 
@@ -135,22 +151,192 @@ class CureDocument(Shape, frozen=True, kw_only=True):
     ]
     resin: Annotated[str, says("System")]
     title: Annotated[str, says("Title")]
-    kind: Annotated[str, says("epoxy, polyester or vinyl ester")]
+    kind: Annotated[Literal["epoxy", "polyester", "vinyl-ester"], says("What it is")]
     peroxide_percent: Annotated[float | None, says("Dose, per cent by mass of resin; null for an epoxy")]
     peroxide_assumed: Annotated[bool, says("Nobody gave the dose: it is the usual one")]
     note: Annotated[str, says("A remark")]
     band: Annotated[str, says("What the bands hold")]
-    milestones_s: Annotated[CureMilestonesSDocument, says("Marks")]
-    recoat_window_s: Annotated[CureBondWindowSDocument, says("Of the next layer")]
-    stall: Annotated[CureStallDocument | None, says("Where it turned to glass before it was done")]
+    milestones_s: Annotated[CureMilestonesDocument, says("Marks")]
+    recoat_window: Annotated[CureRecoatWindowDocument, says("Of the next layer")]
+    stall: Annotated[
+        CureStallDocument | None, says("Where the cold stopped it before it was done; null where nothing did")
+    ]
     final_conversion: Annotated[float, says("At the end, 0 to 1")]
     final_glass_transition_c: Annotated[float, says("At the end")]
     doubts: Annotated[list[str], says("Why it should be taken with care")]
     finish: Annotated[CureFinishDocument, says("What the shed reaches and what a post-cure brings")]
+    duration_s: Annotated[float, says("From mixing to the end of what was looked at")]
     time_s: Annotated[list[float], says("Of the curves")]
     temperature_c: Annotated[list[float], says("Of the film")]
-    conversion: Annotated[CureConversionDocument, says("Conversion, 0 to 1")]
-    glass_transition_c: Annotated[CureGlassTransitionCDocument, says("Glass transition, °C")]
+    conversion: Annotated[CureCurveDocument, says("Conversion, 0 to 1")]
+    glass_transition_c: Annotated[CureCurveDocument, says("Glass transition, °C")]
     blush: Annotated[CureBlushDocument | None, says("With --humidity")]
     pot: Annotated[CurePotDocument | None, says("With --mass")]
     laminate: Annotated[CureLaminateDocument | None, says("With --thickness")]
+
+
+def cure_document(
+    said: "FilmOutcome",
+    dose: "DoseUsed",
+    *,
+    do_not: str,
+    blush: CureBlushDocument | None = None,
+    pot: CurePotDocument | None = None,
+    laminate: CureLaminateDocument | None = None,
+) -> CureDocument:
+    """One film as a document; curves at :data:`POINTS` moments."""
+    import numpy as np
+
+    from curewatch.model.film.finish import finish
+
+    curves = said.envelope
+    at = np.linspace(0.0, float(curves.time[-1]), POINTS)
+
+    def points(values: "FloatArray", decimals: int) -> list[float]:
+        return [round(float(value), decimals) for value in np.interp(at, curves.time, values)]
+
+    def curve(values: "Interval", decimals: int, offset: float = 0.0) -> CureCurveDocument:
+        early, likely, late = (points(part - offset, decimals) for part in values)
+        return CureCurveDocument(early=early, likely=likely, late=late)
+
+    return CureDocument(
+        do_not=do_not,
+        resin=said.resin.name,
+        title=said.resin.title,
+        kind=code(said.resin.kind),
+        peroxide_percent=dose.peroxide_percent,
+        peroxide_assumed=dose.peroxide_assumed,
+        note=said.resin.note,
+        band="nine of ten lots between early and late",
+        milestones_s=CureMilestonesDocument(**{name: band(*found) for name, found in said.marks.items()}),
+        recoat_window=_recoat_window(said),
+        stall=_stall(said),
+        final_conversion=round(float(said.film.conversion[-1]), 5),
+        final_glass_transition_c=celsius(said.film.glass_transition[-1]),
+        doubts=list(said.doubts),
+        finish=_finish(finish(said.resin, said.film)),
+        duration_s=float(said.film.time[-1]),
+        time_s=[round(float(value), 1) for value in at],
+        temperature_c=points(curves.temperature - 273.15, 3),
+        conversion=curve(curves.conversion, 5),
+        glass_transition_c=curve(curves.glass_transition, 2, 273.15),
+        blush=blush,
+        pot=pot,
+        laminate=laminate,
+    )
+
+
+def _recoat_window(said: "FilmOutcome") -> CureRecoatWindowDocument:
+    from curewatch.model.film.recoat_window import closes_earlier
+
+    return CureRecoatWindowDocument(
+        opens_s=number(said.bond.opens),
+        closes_s=number(said.bond.closes),
+        cause=said.bond.cause,
+        afterwards=said.bond.afterwards,
+        blush_may_close_it=bool(said.resin.blush.amine_factor),
+        remark=closes_earlier(),
+    )
+
+
+def _stall(said: "FilmOutcome") -> CureStallDocument | None:
+    if said.stall is None:
+        return None
+    return CureStallDocument(
+        at_s=round(said.stall.at, 1),
+        conversion=round(said.stall.conversion, 4),
+        glass_transition_c=celsius(said.stall.glass_transition),
+        before=code(said.stall.before),
+    )
+
+
+def _finish(found: "Finish") -> CureFinishDocument:
+    from curewatch.model.film.finish import CAUTION, MARGIN, NOT_STATED, OVENS, gentle_start
+
+    return CureFinishDocument(
+        glass_transition_c=celsius(found.glass_transition, 1),
+        least_c=celsius(found.least, 1),
+        reachable_c=celsius(found.reachable, 1),
+        reachable_least_c=celsius(found.reachable_least, 1),
+        wanted_c=None if found.wanted is None else celsius(found.wanted, 1),
+        finished=found.finished,
+        post_cures=[
+            CurePostCureDocument(temperature_c=celsius(each.temperature, 1), duration_s=round(each.duration))
+            for each in found.post_cures
+        ],
+        hottest_post_cure_c=celsius(OVENS[-1], 1),
+        begin_no_warmer_c=celsius(gentle_start(found.least), 1),
+        margin_k=MARGIN,
+        service=[
+            CureServiceDocument(
+                title=each.service.name,
+                temperature_c=celsius(each.service.temperature, 1),
+                tag=code(each.service.origin.tag),
+                source=each.service.origin.source,
+                stands_now=each.now,
+                stands_finished=each.finished,
+                spare_k=round(each.spare, 1),
+            )
+            for each in found.stands
+        ],
+        not_known=NOT_STATED if found.wanted is None else "",
+        caution=CAUTION,
+    )
+
+
+def blush_part(found: "Blush", bond: "RecoatWindow") -> CureBlushDocument:
+    """Blush foreseen for a film in steady air, and what it does to the recoat window."""
+    import numpy as np
+
+    closes = np.atleast_1d(bond.closes)
+    early = float(np.quantile(np.nan_to_num(closes, nan=np.inf), 0.05, method="lower"))
+    return CureBlushDocument(
+        outcome=code(found.outcome),
+        worst=code(found.worst),
+        why=found.why,
+        water_condenses=found.no_go,
+        exposure_s=band(*found.band, decimals=0),
+        recoat_before_s=round(early) if math.isfinite(early) else None,
+        recoat_cause=bond.cause,
+        recoat_afterwards=bond.afterwards,
+    )
+
+
+def pot_part(mass: float, shape: str, air: float, pots: Sequence["Pot"]) -> CurePotDocument:
+    """A batch in its pot, by what a fast, a usual and a slow lot do. [kg], [K]"""
+    from curewatch.advice.judge.cautions import Caution
+    from curewatch.units import gram_from_kilogram
+
+    fast, likely, slow = pots
+    return CurePotDocument(
+        mass_g=round(gram_from_kilogram(mass), 2),
+        shape=code(shape),
+        air_temperature_c=celsius(air),
+        pot_life_s=band(fast.pot_life, likely.pot_life, slow.pot_life, 2),
+        working_life_s=number(likely.working_life, 2),
+        peak_temperature_c=celsius(likely.peak_temperature),
+        peak_s=number(likely.peak_time, 2),
+        may_overheat=fast.overheats,
+        caution=Caution.POT_HEAT.value if fast.overheats else "",
+        biot=round(likely.biot, 3),
+    )
+
+
+def laminate_part(
+    thickness: float, layer: float, substrate: str, whole: "Laminate", at_once: "LayerCount"
+) -> CureLaminateDocument:
+    """A thick laminate, and how many layers may go on in one go. [m], [m]"""
+    from curewatch.model.mass.laminate import HOT
+
+    one_more = at_once.peak_of_one_more
+    return CureLaminateDocument(
+        thickness_mm=round(1000.0 * thickness, 3),
+        substrate=substrate,
+        peak_temperature_c=celsius(whole.peak_temperature),
+        peak_s=number(whole.peak_time, 2),
+        gel_s=number(whole.gel, 2),
+        layer_mm=round(1000.0 * layer, 3),
+        layers_in_one_go=at_once.layers,
+        limit_c=celsius(HOT),
+        peak_of_one_more_c=celsius(one_more) if math.isfinite(one_more) else None,
+    )

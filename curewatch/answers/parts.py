@@ -5,14 +5,6 @@ from typing import Annotated, Literal
 from curewatch.answers.document import Shape, Utc, says
 
 
-class WorkingTimeDocument(Shape, frozen=True, kw_only=True):
-    """Working time ends."""
-
-    early: Annotated[float | None, says("For a fast lot, or the early edge")]
-    likely: Annotated[float | None, says("The middle")]
-    late: Annotated[float | None, says("For a slow lot, or the late edge")]
-
-
 class TimelineDocument(Shape, frozen=True, kw_only=True):
     """One moment of a layer."""
 

@@ -2,8 +2,7 @@
 
 from typing import Annotated
 
-from curewatch.answers.document import Shape, says
-from curewatch.answers.parts import WorkingTimeDocument
+from curewatch.answers.document import BandDocument, Shape, says
 
 
 class ResinCompareConditionsDocument(Shape, frozen=True, kw_only=True):
@@ -23,12 +22,12 @@ class ResinCompareResinDocument(Shape, frozen=True, kw_only=True):
     do_not: Annotated[
         str, says("Why it must not be laid here, whatever the times beside; empty if nothing forbids it")
     ]
-    working_time_s: Annotated[WorkingTimeDocument, says("Working time ends")]
-    gel_s: Annotated[WorkingTimeDocument, says("Gel")]
-    laminate_from_s: Annotated[WorkingTimeDocument, says("Next layer from")]
-    laminate_before_s: Annotated[WorkingTimeDocument, says("Next layer before")]
-    firm_s: Annotated[WorkingTimeDocument, says("Firm: may be handled")]
-    ready_to_sand_s: Annotated[WorkingTimeDocument, says("Ready to sand: firm, and the stated wait is over")]
+    working_time_s: Annotated[BandDocument, says("Working time ends")]
+    gel_s: Annotated[BandDocument, says("Gel")]
+    laminate_from_s: Annotated[BandDocument, says("Next layer from")]
+    laminate_before_s: Annotated[BandDocument, says("Next layer before")]
+    firm_s: Annotated[BandDocument, says("Firm: may be handled")]
+    ready_to_sand_s: Annotated[BandDocument, says("Ready to sand: firm, and the stated wait is over")]
     blush: Annotated[str, says("What blush will take")]
     glass_transition_c: Annotated[float | None, says("Reached; null where no maker's sheet states one")]
     lowest_temperature_c: Annotated[float, says("By its sheet")]

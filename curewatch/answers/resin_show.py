@@ -22,7 +22,7 @@ class ResinShowFilmDocument(Shape, frozen=True, kw_only=True):
 
     temperature_c: Annotated[float, says("At")]
     working_time_s: Annotated[float | None, says("Working time ends")]
-    stays_put_s: Annotated[float | None, says("Next layer may go on")]
+    recoat_from_s: Annotated[float | None, says("Next layer may go on")]
     gel_s: Annotated[float | None, says("Gel")]
     tack_free_s: Annotated[float | None, says("Tack-free")]
     firm_s: Annotated[float | None, says("Firm: may be handled")]

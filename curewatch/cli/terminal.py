@@ -8,7 +8,6 @@ A reader that has had enough (``| head``) takes nothing from an answer: the rest
 command ends with the status it would have had.
 """
 
-import json
 import os
 import shutil
 import sys
@@ -16,6 +15,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, TextIO
 
+from curewatch.answers.document import as_json
 from curewatch.cli.folding import folded
 
 if TYPE_CHECKING:
@@ -59,11 +59,9 @@ def columns() -> int:
     return shutil.get_terminal_size().columns if sys.stdout.isatty() else WIDTH
 
 
-def print_json(value: Any, *, stream: TextIO | None = None, one_line: bool = False) -> None:
-    """One JSON document, ASCII only, so that nothing in it can act on a terminal; NaN is refused."""
-    import msgspec
-
-    text = json.dumps(msgspec.to_builtins(value), allow_nan=False, indent=None if one_line else 2)
+def print_json(document: Any, *, stream: TextIO | None = None, one_line: bool = False) -> None:
+    """A document as JSON, ASCII only, so that nothing in it can act on a terminal; NaN is refused."""
+    text = as_json(document, one_line=one_line)
     with reader_may_leave():
         print(text, file=stream or sys.stdout, flush=one_line)
 

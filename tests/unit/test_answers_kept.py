@@ -16,6 +16,7 @@ from curewatch.advice.plan.amounts import Repair
 from curewatch.advice.plan.geometry import Shape, outline
 from curewatch.advice.plan.layup import Hands, bill
 from curewatch.advice.plan.windows import EVERY, GoWindow, Starts, Strip
+from curewatch.answers.cure import cure_document
 from curewatch.cli.folding import folded
 from curewatch.cli.screens import cure, layup, windows
 from curewatch.materials import load_resin
@@ -59,7 +60,9 @@ def hole(width: int) -> list[str]:
 
 def film(width: int) -> list[str]:
     """Two days at 10 degC, where no shown minute is near to the next: machines differ in the last digits."""
-    return cure.lines(outcome(load_resin("epoxy-slow"), constant(283.15, 48 * HOUR)), Wording(), width)
+    slow = load_resin("epoxy-slow")
+    said = outcome(slow, constant(283.15, 48 * HOUR))
+    return cure.lines(cure_document(said, slow.dose_used(), do_not=""), Wording(), width)
 
 
 @pytest.mark.parametrize("width", [40, 80, 120])

@@ -225,7 +225,7 @@ def test_a_batch_and_a_laminate_are_told_with_their_heat(capsys: pytest.CaptureF
     assert said["pot"]["may_overheat"]
     assert said["laminate"]["peak_temperature_c"] > 20.0
     assert 1 <= said["laminate"]["layers_in_one_go"] <= 12
-    assert said["recoat_window_s"]["opens"] < said["recoat_window_s"]["closes"]
+    assert said["recoat_window"]["opens_s"] < said["recoat_window"]["closes_s"]
 
 
 def test_show_gives_an_origin_for_every_number(capsys: pytest.CaptureFixture[str]) -> None:

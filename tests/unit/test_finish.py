@@ -177,7 +177,7 @@ def test_cure_tells_it_at_its_end(tmp_path: Path, capsys: pytest.CaptureFixture[
     said = json.loads(capsys.readouterr().out)["finish"]
     assert not said["finished"]
     assert np.all(np.diff([each["temperature_c"] for each in said["post_cures"]]) > 0)
-    assert {each["tag"] for each in said["service"]} <= {"common practice", "from memory"}
+    assert {each["tag"] for each in said["service"]} <= {"common-practice", "from-memory"}
 
 
 def test_a_post_cure_is_said_in_the_units_asked_for(

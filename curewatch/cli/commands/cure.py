@@ -8,12 +8,10 @@ import typer
 from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOption, settings
 
 if TYPE_CHECKING:
-    from curewatch.cli.screens.heat import Build, Cup
+    from curewatch.answers.cure import CureBlushDocument, CureLaminateDocument, CurePotDocument
     from curewatch.materials import Resin
-    from curewatch.model.film.blush import Blush
     from curewatch.model.film.film import History
     from curewatch.model.film.outcome import FilmOutcome
-    from curewatch.model.film.recoat_window import RecoatWindow
 
 SHORTEST, LONGEST = 0.1, 1440.0  # h: up to 60 days
 
@@ -97,6 +95,7 @@ def app(
 
     Example: curewatch cure --resin epoxy-slow --temperature 12 --hours 48
     """
+    from curewatch.answers.cure import cure_document
     from curewatch.cli import terminal
     from curewatch.cli.screens import blush as blush_screen
     from curewatch.cli.screens import cure as screen
@@ -105,7 +104,6 @@ def app(
     from curewatch.materials import load_resin
     from curewatch.materials.substrate import substrate_names
     from curewatch.model.film.outcome import outcome
-    from curewatch.wording import dosed
 
     configuration, wording = settings(config, units)
     resin = load_resin(configuration.resin.name if named is None else named, configuration.resin.folder)
@@ -117,27 +115,26 @@ def app(
     said = outcome(resin, path)
     if humidity is not None:
         _must_be_air(humidity, carbon_dioxide)
-    against = _against(said, path, humidity)
     if chart is not None:
         from curewatch.cli.figures import draw
 
         draw(said, chart, wording)
-    cup = None if mass is None else _cup(resin, mass, shape, path)
-    waxy = None if humidity is None else _blush(resin, path, humidity, carbon_dioxide, rest)
-    build = None if thickness is None else _build(resin, thickness, substrate, path)
+    answer = cure_document(
+        said,
+        dose,
+        do_not=_against(said, path, humidity),
+        blush=None if humidity is None else _blush(resin, path, humidity, carbon_dioxide, rest),
+        pot=None if mass is None else _pot(resin, mass, shape, path),
+        laminate=None if thickness is None else _laminate(resin, thickness, substrate, path),
+    )
     if as_json:
-        answer = {"do_not": against} | screen.as_plain(said) | dose._asdict()
-        answer["blush"] = None if waxy is None else blush_screen.as_plain(*waxy)
-        answer["pot"] = None if cup is None else heat.cup_plain(cup)
-        answer["laminate"] = None if build is None else heat.build_plain(build)
         terminal.print_json(answer)
         return
-    with_dose = dosed(dose.peroxide_percent, assumed=dose.peroxide_assumed)
-    shown = [against[0].upper() + against[1:], ""] if against else []
-    shown += screen.lines(said, wording, terminal.columns(), with_dose)
-    shown += [] if waxy is None else ["", *blush_screen.lines(*waxy)]
-    shown += [] if cup is None else ["", *heat.cup_lines(cup, wording)]
-    shown += [] if build is None else ["", *heat.build_lines(build, wording)]
+    shown = [answer.do_not[0].upper() + answer.do_not[1:], ""] if answer.do_not else []
+    shown += screen.lines(answer, wording, terminal.columns())
+    shown += [] if answer.blush is None else ["", *blush_screen.lines(answer.blush)]
+    shown += [] if answer.pot is None else ["", *heat.pot_lines(answer.pot, wording)]
+    shown += [] if answer.laminate is None else ["", *heat.laminate_lines(answer.laminate, wording)]
     terminal.print_lines(shown, plain=plain)
 
 
@@ -170,10 +167,11 @@ def _against(said: "FilmOutcome", path: "History", humidity: float | None) -> st
 
 def _blush(
     resin: "Resin", path: "History", humidity: float, carbon_dioxide: float, rest: str | None
-) -> "tuple[Blush, RecoatWindow]":
+) -> "CureBlushDocument":
     """Blush of every lot in air that stays as humid at the surface, and the recoat window with it."""
     import numpy as np
 
+    from curewatch.answers.cure import blush_part
     from curewatch.cli.typed import span_from_text
     from curewatch.model.film import blush
     from curewatch.model.film.ensemble import cures
@@ -186,11 +184,11 @@ def _blush(
     stood = resin.blush.rest or 0.0 if rest is None else span_from_text(rest, "--rest")
     found = blush.blush(resin, lots, damp, gas, rest=stood)
     gathering = blush.rate(resin, lots.temperature, np.full(lots.conversion.shape, damp), gas)
-    return found, recoat_window(resin, lots, gathering)
+    return blush_part(found, recoat_window(resin, lots, gathering))
 
 
-def _cup(resin: "Resin", told: str, shape: str, path: "History") -> "Cup":
-    from curewatch.cli.screens.heat import Cup
+def _pot(resin: "Resin", told: str, shape: str, path: "History") -> "CurePotDocument":
+    from curewatch.answers.cure import pot_part
     from curewatch.cli.typed import batch_mass_from_text
     from curewatch.errors import UsageError
     from curewatch.model.film.lots import EARLY, LATE, rate_factor_at
@@ -199,15 +197,13 @@ def _cup(resin: "Resin", told: str, shape: str, path: "History") -> "Cup":
     if shape not in SHAPES:
         raise UsageError(f"--shape {shape!r}; allowed: {', '.join(SHAPES)}")
     mass, air = batch_mass_from_text(told), float(path.temperature[0])
-    slow, likely, fast = (
-        pot(resin, mass, air, shape=shape, rate_factor=factor)
-        for factor in (rate_factor_at(resin, EARLY), 1.0, rate_factor_at(resin, LATE))
-    )
-    return Cup(mass, shape, air, slow, likely, fast)
+    factors = (rate_factor_at(resin, LATE), 1.0, rate_factor_at(resin, EARLY))
+    pots = [pot(resin, mass, air, shape=shape, rate_factor=factor) for factor in factors]
+    return pot_part(mass, shape, air, pots)
 
 
-def _build(resin: "Resin", millimetres: float, substrate: str, path: "History") -> "Build":
-    from curewatch.cli.screens.heat import Build
+def _laminate(resin: "Resin", millimetres: float, substrate: str, path: "History") -> "CureLaminateDocument":
+    from curewatch.answers.cure import laminate_part
     from curewatch.errors import UsageError
     from curewatch.materials.substrate import load_substrate
     from curewatch.model.film.recoat_window import ONE_FILM
@@ -218,7 +214,7 @@ def _build(resin: "Resin", millimetres: float, substrate: str, path: "History") 
     under, thickness = load_substrate(substrate), millimetres / 1000.0
     whole = laminate(resin, [LaminateLayer(0.0, thickness)], path, under)
     at_once = layers_in_one_go(resin, ONE_FILM, path, under)
-    return Build(thickness, ONE_FILM, substrate, whole, at_once)
+    return laminate_part(thickness, ONE_FILM, substrate, whole, at_once)
 
 
 def _history(temperature: str | None, file: Path | None, hours: float | None) -> "History":
