@@ -22,20 +22,21 @@ from curewatch.answers.job_list import JobListJobDocument
 from curewatch.answers.job_show import JobShowDocument
 from curewatch.answers.layer import LayerDocument
 from curewatch.answers.layup import LayupDocument
-from curewatch.answers.logbook_backup import LogbookBackupDocument
-from curewatch.answers.logbook_export import LogbookExportDocument
-from curewatch.answers.logbook_prune import LogbookPruneDocument
-from curewatch.answers.logbook_seal import LogbookSealDocument
-from curewatch.answers.logbook_status import LogbookStatusDocument
-from curewatch.answers.logbook_verify import LogbookVerifyAnswerDocument
+from curewatch.answers.logbook import (
+    BrokenDocument,
+    LogbookBackupDocument,
+    LogbookExportDocument,
+    LogbookPruneDocument,
+    LogbookSealDocument,
+    LogbookStatusDocument,
+    LogbookWholeDocument,
+)
 from curewatch.answers.mqtt_alerts import MqttAlertsDocument
 from curewatch.answers.mqtt_daemon import MqttDaemonDocument
 from curewatch.answers.mqtt_seal import MqttSealDocument
 from curewatch.answers.mqtt_state import MqttStateDocument
 from curewatch.answers.observe import SawDocument
-from curewatch.answers.parts import LogbookVerifyAnswer2Document
-from curewatch.answers.record_verify import RecordVerifyAnswerDocument
-from curewatch.answers.record_write import RecordWriteDocument
+from curewatch.answers.record import RecordWholeDocument, RecordWriteDocument
 from curewatch.answers.resin_compare import ResinCompareDocument
 from curewatch.answers.resin_fit import ResinFitDocument
 from curewatch.answers.resin_list import ResinListResinDocument
@@ -96,8 +97,8 @@ DOCUMENTS = {
     "logbook-verify": Document(
         "The answer of `curewatch logbook verify`",
         (
-            LogbookVerifyAnswerDocument,
-            LogbookVerifyAnswer2Document,
+            LogbookWholeDocument,
+            BrokenDocument,
         ),
     ),
     "mqtt-alerts": Document("Published as PREFIX/alerts", (MqttAlertsDocument,)),
@@ -113,8 +114,8 @@ DOCUMENTS = {
     "record-verify": Document(
         "The answer of `curewatch record verify`",
         (
-            RecordVerifyAnswerDocument,
-            LogbookVerifyAnswer2Document,
+            RecordWholeDocument,
+            BrokenDocument,
         ),
     ),
     "record-write": Document("The answer of `curewatch record write`", (RecordWriteDocument,)),

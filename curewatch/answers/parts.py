@@ -39,15 +39,6 @@ class RunningDocument(Shape, frozen=True, kw_only=True):
     timeline: Annotated[list[TimelineDocument], says("When what happens")]
 
 
-class LogbookVerifyAnswer2Document(Shape, frozen=True, kw_only=True):
-    """It does not."""
-
-    holds: Annotated[Literal[False], says("Exit status 5")]
-    entry: Annotated[str, says("What is wrong")]
-    expected: Annotated[str, says("Expected")]
-    found: Annotated[str, says("Found")]
-
-
 class AlertDocument(Shape, frozen=True, kw_only=True):
     """One of the ``alert`` of mqtt alerts."""
 

@@ -8,9 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
-from curewatch.cli.safe_text import safe_line
 from curewatch.cli.terminal import print_json, say
-from curewatch.clock import iso_utc
 
 if TYPE_CHECKING:
     from curewatch.configuration import Configuration
@@ -46,54 +44,15 @@ def status(config: ConfigOption = None, units: UnitsOption = None, json: JsonOpt
 
     Example: curewatch logbook status
     """
-    from curewatch.clock import SystemClock, utc_from_iso
-    from curewatch.logbook import sealing
+    from curewatch.answers.logbook import logbook_status_document
+    from curewatch.cli.screens.logbook import status_lines
+    from curewatch.clock import SystemClock
     from curewatch.wording import wording
 
-    now = SystemClock().now().utc
     with opened(config) as (logbook, configuration):
         words = wording(configuration.zone, units, configured=configuration.shed.units)
-        head, sensors = logbook.head(), logbook.sensors()
-        seals = sealing.seals(logbook)
-        rejected: dict[str, int] = {}
-        for refusal in logbook.rejected():
-            rejected[refusal.reason] = rejected.get(refusal.reason, 0) + refusal.times
-        said: dict[str, Any] = {
-            "path": str(logbook.path),
-            "bytes": logbook.size(),
-            "readings": head.readings,
-            "entries": head.entries,
-            "block": head.block,
-            "head": head.head,
-            "sensors": {
-                name: {
-                    "readings": one.readings,
-                    "earliest": iso_utc(one.earliest),
-                    "latest": iso_utc(one.latest),
-                }
-                for name, one in sensors.items()
-            },
-            "last_seal": None if not seals else {"code": seals[-1].code, "at": seals[-1].at},
-            "rejected": rejected,
-        }
-    if json:
-        print_json(said)
-        return
-    say(f"{safe_line(said['path'])}  ({_size(said['bytes'])})")
-    say(f"{head.readings:,} readings, {head.entries:,} entries, {head.block:,} blocks")
-    for name, one in sensors.items():
-        span = f"{words.moment(one.earliest, now)} to {words.moment(one.latest, now)}"
-        say(f"  {safe_line(name, 24):24s} {one.readings:>12,}  {span}")
-    for reason, times in rejected.items():
-        say(f"  refused: {safe_line(reason, 40)} {times:,}")
-    if seals:
-        say(f"last seal  {seals[-1].code}, {words.moment(utc_from_iso(seals[-1].at), now)}")
-    say(f"head       {head.head}")
-
-
-def _size(count: int) -> str:
-    """Bytes in words: thousands, or millions with a decimal."""
-    return f"{count / 1000:.0f} kB" if count < 1_000_000 else f"{count / 1e6:,.1f} MB"
+        document = logbook_status_document(logbook)
+    print_json(document) if json else say(*status_lines(document, words, SystemClock().now().utc))
 
 
 @app.command()
@@ -109,6 +68,8 @@ def verify(
 
     Example: curewatch logbook verify
     """
+    from curewatch.answers.logbook import broken_document, logbook_whole_document
+    from curewatch.cli.screens.logbook import whole_lines
     from curewatch.errors import RecordBroken
     from curewatch.logbook import sealing
 
@@ -119,39 +80,11 @@ def verify(
             proved = None if code is None else sealing.found(seals, code)
         except RecordBroken as broken:
             if json:
-                print_json(
-                    {
-                        "holds": False,
-                        "entry": broken.entry,
-                        "expected": broken.expected,
-                        "found": broken.found,
-                    }
-                )
+                print_json(broken_document(broken))
                 raise typer.Exit(int(broken.exit_status)) from broken
             raise
-    head = verified.head
-    if json:
-        print_json(
-            {
-                "holds": True,
-                "readings": head.readings,
-                "entries": head.entries,
-                "blocks": verified.blocks,
-                "pruned_blocks": verified.pruned,
-                "seals": len(seals),
-                "head": head.head,
-                "proved": None
-                if proved is None
-                else {"code": proved.code, "at": proved.at, "block": proved.block},
-            }
-        )
-        return
-    say("holds: every reading and entry is as it was written")
-    pruned = f", {verified.pruned:,} of them pruned" if verified.pruned else ""
-    blocks = f"{verified.blocks:,} blocks{pruned}"
-    say(f"  {head.readings:,} readings, {head.entries:,} entries, {blocks}, {len(seals)} seals")
-    if proved is not None:
-        say(f"  seal code {proved.code}: nothing before {proved.at} was changed since")
+    document = logbook_whole_document(verified, seals, proved)
+    print_json(document) if json else say(*whole_lines(document))
 
 
 @app.command()
@@ -160,18 +93,14 @@ def seal(config: ConfigOption = None, json: JsonOption = False) -> None:
 
     Example: curewatch logbook seal
     """
+    from curewatch.answers.logbook import logbook_seal_document
+    from curewatch.cli.screens.logbook import seal_lines
     from curewatch.clock import SystemClock
     from curewatch.logbook import sealing
 
     with opened(config, read_only=False) as (logbook, _):
-        made = sealing.seal(logbook, why="day", at=SystemClock().now().utc)
-    if json:
-        print_json(
-            {"code": made.code, "at": made.at, "block": made.block, "head": made.head, "key": made.public_key}
-        )
-        return
-    say(f"seal code  {made.code}")
-    say("Write it on the job card, or send it to somebody: it fixes everything before it.")
+        document = logbook_seal_document(sealing.seal(logbook, why="day", at=SystemClock().now().utc))
+    print_json(document) if json else say(*seal_lines(document))
 
 
 @app.command()
@@ -184,17 +113,15 @@ def backup(
 
     Example: curewatch logbook backup copy-of-november.sqlite
     """
+    from curewatch.answers.logbook import logbook_backup_document
+    from curewatch.cli.screens.logbook import backup_lines
     from curewatch.logbook import backup as copying
     from curewatch.logbook.sealing import key_path
 
     with opened(config) as (logbook, _):
         made = copying.backup(logbook, target)
-        key = key_path(logbook.path)
-    if json:
-        print_json({"backup": str(made), "bytes": made.stat().st_size, "key": str(key)})
-        return
-    say(f"{safe_line(str(made))}  ({_size(made.stat().st_size)}), verified")
-    say(f"The signing key is not in it: keep a copy of {safe_line(str(key))} where only you can read it.")
+        document = logbook_backup_document(made, key_path(logbook.path))
+    print_json(document) if json else say(*backup_lines(document))
 
 
 @app.command()
@@ -216,6 +143,8 @@ def export(
 
     Example: curewatch logbook export november.csv --since 2026-11-01 --until 2026-12-01
     """
+    from curewatch.answers.logbook import logbook_export_document
+    from curewatch.cli.screens.logbook import export_lines
     from curewatch.logbook.export import Selection
     from curewatch.logbook.export import export as write_out
 
@@ -223,11 +152,9 @@ def export(
         zone = configuration.zone
         chosen = Selection(_moment(since, zone, "--since"), _moment(until, zone, "--until"), sensor)
         count = write_out(logbook, target, form, chosen)
-    if json:
-        print_json({"file": str(target), "count": count, "bytes": target.stat().st_size})
-        return
-    what = "entries" if form == "entries" or target.suffix.lower() == ".jsonl" else "readings"
-    say(f"{safe_line(str(target))}: {count:,} {what}")
+    entries = form == "entries" or target.suffix.lower() == ".jsonl"
+    document = logbook_export_document(target, count, entries=entries)
+    print_json(document) if json else say(*export_lines(document))
 
 
 @app.command()
@@ -244,6 +171,8 @@ def prune(
 
     Example: curewatch logbook prune --older-than 400 --dry-run
     """
+    from curewatch.answers.logbook import logbook_prune_document
+    from curewatch.cli.screens.logbook import prune_lines
     from curewatch.clock import SystemClock
     from curewatch.errors import UsageError
     from curewatch.logbook import retention
@@ -255,20 +184,8 @@ def prune(
             raise UsageError("for how long? say --older-than DAYS, or set keep_days in [logbook]")
         now = SystemClock().now().utc
         done = retention.prune(logbook, now - days * DAY, at=now, rehearse=rehearse)
-    if json:
-        print_json(
-            {
-                "rehearsed": rehearse,
-                "readings": done.readings,
-                "blocks": len(done.blocks),
-                "kept_for": list(done.kept_for),
-            }
-        )
-        return
-    word = "would go" if rehearse else "gone"
-    say(f"{done.readings:,} readings in {len(done.blocks):,} blocks {word}")
-    if done.kept_for:
-        say(f"kept for: {safe_line(', '.join(done.kept_for))}")
+    document = logbook_prune_document(done, rehearsed=rehearse)
+    print_json(document) if json else say(*prune_lines(document))
 
 
 def _moment(text: str | None, zone: Any, option: str) -> float | None:

@@ -1,7 +1,7 @@
 """``curewatch record``: the warranty record of a job, and whether one proves what it says."""
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
@@ -35,10 +35,12 @@ def write(
     if form not in FORMS:
         raise UsageError(f"--form {form!r}; allowed: {', '.join(FORMS)}")
     from curewatch import worklog
+    from curewatch.cli.screens.record import written_lines
     from curewatch.clock import SystemClock
     from curewatch.configuration import logbook_path
     from curewatch.logbook import open_logbook
     from curewatch.record import writing
+    from curewatch.record.documents import record_write_document
 
     configuration, words = settings(config, units)
     path = logbook_path(configuration)
@@ -59,23 +61,8 @@ def write(
             resins=configuration.resin.folder,
             reader=words,
         )
-    said: dict[str, Any] = {
-        "job": name,
-        "pdf": None if written.pdf is None else str(written.pdf),
-        "folder": None if written.folder is None else str(written.folder),
-        "seal_code": written.seal.code,
-        "public_key": written.seal.public_key,
-        "readings": written.readings,
-        "entries": written.entries,
-    }
-    if json:
-        print_json(said)
-        return
-    for place in (written.pdf, written.folder):
-        if place is not None:
-            say(safe_line(str(place)))
-    say(f"seal code  {written.seal.code}  (write it on the job card)")
-    say(f"{written.readings:,} readings, {written.entries:,} entries")
+    document = record_write_document(name, written)
+    print_json(document) if json else say(*written_lines(document))
 
 
 def _only_job(known: tuple[str, ...], still_open: tuple[str, ...]) -> str:
@@ -103,45 +90,19 @@ def verify(
 
     Example: curewatch record verify records/record-rudder-cheek.pdf
     """
-    from curewatch.clock import utc_from_iso
+    from curewatch.answers.logbook import broken_document
+    from curewatch.cli.screens.record import whole_lines
     from curewatch.errors import RecordBroken
     from curewatch.record import writing
+    from curewatch.record.documents import record_whole_document
 
     try:
         holds = writing.verify(record, code=code, key=key)
-    except RecordBroken as broken:
+    except RecordBroken as trouble:
+        broken = RecordBroken(*map(safe_line, (trouble.entry, trouble.expected, trouble.found)))
         if json:
-            print_json(
-                {
-                    "holds": False,
-                    "entry": safe_line(broken.entry),
-                    "expected": safe_line(broken.expected),
-                    "found": safe_line(broken.found),
-                }
-            )
-            raise typer.Exit(int(broken.exit_status)) from broken
-        raise RecordBroken(*map(safe_line, (broken.entry, broken.expected, broken.found))) from broken
-    if json:
-        print_json(
-            {
-                "holds": True,
-                "seal_codes": list(holds.codes),
-                "code_given": code is not None,
-                "public_key": holds.seal.public_key,
-                "sealed_at": holds.seal.at,
-                "blocks": [holds.first_block, holds.seal.block],
-                "readings": holds.readings,
-                "entries": holds.entries,
-                "entries_of_other_jobs": holds.left_out,
-            }
-        )
-        return
-    words = reader(units)
-    sealed = f"{words.stamp(utc_from_iso(holds.seal.at))} {words.zone}"
-    say("holds: nothing was changed since it was sealed")
-    counts = f"{holds.readings:,} readings, {holds.entries:,} entries"
-    say(f"  blocks {holds.first_block} to {holds.seal.block}, {counts}")
-    say(f"  seal code  {holds.seal.code}, sealed {sealed}")
-    say(f"  key        {holds.seal.public_key}")
-    if code is None and key is None:
-        say("  compare the seal code with the one on the job card: a record made up as a whole holds too")
+            print_json(broken_document(broken))
+            raise typer.Exit(int(broken.exit_status)) from trouble
+        raise broken from trouble
+    document = record_whole_document(holds, code_given=code is not None, key_given=key is not None)
+    print_json(document) if json else say(*whole_lines(document, reader(units)))

@@ -1,0 +1,33 @@
+"""What is answered of a record, as documents: where it was put, and what it proves."""
+
+from curewatch.answers.record import RecordWholeDocument, RecordWriteDocument
+from curewatch.record.verification import Holds
+from curewatch.record.writing import Written
+
+
+def record_write_document(job: str, written: Written) -> RecordWriteDocument:
+    return RecordWriteDocument(
+        job=job,
+        pdf=None if written.pdf is None else str(written.pdf),
+        folder=None if written.folder is None else str(written.folder),
+        seal_code=written.seal.code,
+        public_key=written.seal.public_key,
+        readings=written.readings,
+        entries=written.entries,
+    )
+
+
+def record_whole_document(holds: Holds, *, code_given: bool, key_given: bool) -> RecordWholeDocument:
+    """What a record proves, and whether that was held against a code or a key from elsewhere."""
+    return RecordWholeDocument(
+        holds=True,
+        seal_codes=list(holds.codes),
+        code_given=code_given,
+        key_given=key_given,
+        public_key=holds.seal.public_key,
+        sealed_at=holds.seal.at,
+        blocks=[holds.first_block, holds.seal.block],
+        readings=holds.readings,
+        entries=holds.entries,
+        entries_of_other_jobs=holds.left_out,
+    )
