@@ -52,6 +52,11 @@ def sentence(said: Said, words: "Wording", at: float | None = None) -> SentenceD
     return SentenceDocument(text=words.say(said, at), words=words_of(said), numbers=dict(numbers_of(said)))
 
 
+def sentence_or_none(said: Said, words: "Wording", at: float | None = None) -> SentenceDocument | None:
+    """The same; ``None`` where nothing was said."""
+    return sentence(said, words, at) if said else None
+
+
 class BandDocument(Shape, frozen=True, kw_only=True):
     """Early, likely and late; null where it does not come to that."""
 
@@ -108,10 +113,13 @@ def as_json(document: Any, *, one_line: bool = True) -> str:
 
 
 def code(words: str) -> Any:
-    """A stable word to program by: no blanks, no capitals (``wash and abrade`` -> ``wash-and-abrade``)."""
-    return words.lower().replace(" ", "-")
+    """A stable word to program by: no blanks, no apostrophes, no capitals (``wash and abrade`` -> ``wash-and-abrade``)."""
+    return words.lower().replace("'", "").replace(" ", "-")
+
+
+SPOKEN = {"users-own": "user's own"}  # what does not come back by itself
 
 
 def spoken(code_of_it: str) -> str:
     """A stable word as a person reads it."""
-    return code_of_it.replace("-", " ")
+    return SPOKEN.get(code_of_it, code_of_it.replace("-", " "))

@@ -11,9 +11,11 @@ from curewatch.advice.alert import alerts, watchers
 from curewatch.advice.alert.alerts import Event, Happening, Signal
 from curewatch.advice.alert.progress import Progress, follow
 from curewatch.advice.judge import question
-from curewatch.advice.judge.answer import Advice, as_plain
+from curewatch.advice.judge.answer import Advice
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import Situation
+from curewatch.answers.document import plain
+from curewatch.answers.tonight import tonight_document
 from curewatch.clock import Instant
 from curewatch.configuration import Configuration
 from curewatch.daemon.events import Again, Publish, Show
@@ -87,7 +89,7 @@ class Evaluation:
             *self._told(advice, now),
             *(said for event in events for said in self._rung(event)),
             *(Show("layer", now, text, {}, loud=True) for text in troubles),
-            Publish("advice", as_plain(advice, self._plain)),
+            Publish("advice", plain(tonight_document(advice, self._plain))),
             Publish("alerts", alerts_document(now, self._alerts, progresses, self._plain)),
             *(() if mark is None else (Again(mark),)),
         )

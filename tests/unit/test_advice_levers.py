@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 
 from curewatch.advice.judge import cautions, limits
-from curewatch.advice.judge.answer import Advice, Lever, Status, Verdict, as_plain, plain_lever
+from curewatch.advice.judge.answer import Advice, Lever, Status, Verdict
 from curewatch.advice.judge.question import Question, coming_hours
 from curewatch.advice.judge.situation import Place, Situation, Trouble, TroubleKind
 from curewatch.advice.judge.verdict import assess
 from curewatch.advice.remedy.levers import Means, advise, levers
+from curewatch.answers.tonight import LeverDocument, TonightDocument, tonight_document
 from curewatch.cli.screens import levers as screen
 from curewatch.cli.screens import tonight
 from curewatch.materials import load_resin
@@ -198,7 +199,7 @@ def test_a_batch_that_kicks_too_soon_is_made_smaller_until_it_does_not() -> None
     for mass, verdict in ((smaller.target, Verdict.GO), (smaller.target + 0.010, Verdict.NO_GO)):
         again = advise(replace(question, batch_mass=mass), situation(22.0, 0.40), lambda: Means(SHED))
         assert again.verdict is verdict
-    assert plain_lever(smaller, plain_wording())["target_unit"] == "g"
+    assert part(smaller).batch_mass_g == pytest.approx(1000.0 * smaller.target, abs=0.06)
 
 
 @pytest.mark.long
@@ -216,6 +217,15 @@ def test_a_heater_too_weak_for_it_is_no_lever() -> None:
     assert any("the heater gives" in str(remedy) for remedy in said.remedies)
 
 
+def document(said: Advice) -> TonightDocument:
+    return tonight_document(said, plain_wording())
+
+
+def part(lever: Lever) -> LeverDocument:
+    """A lever as its part of a document."""
+    return document(Advice(Verdict.NO_GO, "", NOW, NOW, "", "", levers=(lever,))).levers[0]
+
+
 def warmed_by(name: str, burner: str = "") -> Advice:
     """A cold shed's answer, with its heater as given."""
     return advise(asked(name), situation(11.0, 0.70), lambda: Means(SHED, burner=burner))
@@ -227,13 +237,13 @@ def test_an_unflued_burner_is_never_a_lever_and_the_answer_says_why() -> None:
     assert burning.levers == electric.levers
     refusal = " ".join(str(remedy) for remedy in burning.remedies)
     assert "Do not light the propane burner" in refusal
-    shown = " ".join(" ".join(tonight.lines(burning, plain_wording())).split())
+    shown = " ".join(" ".join(tonight.lines(document(burning), plain_wording())).split())
     assert "carbon monoxide kills, and its water causes blush" in shown
     assert "vent it" not in shown
     warm = next(lever for lever in electric.levers if lever.kind == "warm")
     for words in ("carbon monoxide", "electric or flued heat only"):
         assert words in str(warm.warning)
-    assert "propane" not in " ".join(tonight.lines(electric, plain_wording()))
+    assert "propane" not in " ".join(tonight.lines(document(electric), plain_wording()))
 
 
 @pytest.mark.parametrize("name", ["epoxy-slow", "polyester-laminating"])
@@ -244,7 +254,7 @@ def test_a_heating_says_its_end_its_power_who_stays_and_the_code_and_warns_first
     caution = cautions.for_heating(question.resin.kind)
     rise = Lever("surface", NOW, 1.0, target=4.0, begin=NOW, until=NOW + 8 * HOUR, area_power=80.0)
     for lever, power in ((warm, "1.5 kW"), (rise, "80 W/m²")):
-        said = " ".join(screen.lines((replace(lever, warning=caution),), plain_wording(), NOW))
+        said = " ".join(screen.lines([part(replace(lever, warning=caution))], plain_wording(), NOW))
         for words in (" until ", power, "Stay with it", "residual-current device", "local electrical code"):
             assert words in said, (lever.kind, words)
         assert said.index("WARNING") < said.index("1. warm the")
@@ -260,7 +270,7 @@ def test_a_surface_is_warmed_by_a_blanket_and_the_pot_never() -> None:
     found = levers(question, known, outlook, NOW + HOUR, Means(SHED))
     one = next(lever for lever in found if lever.kind == "surface")
     assert one.area_power == pytest.approx(20.0 * (one.target or 0.0))
-    said = " ".join(screen.lines((one,), plain_wording(), NOW))
+    said = " ".join(screen.lines([part(one)], plain_wording(), NOW))
     for words in ("blanket with a thermostat", "never a lamp over wet resin", "never warm the mixed pot"):
         assert words in said
     assert "surface and resin" not in said
@@ -273,9 +283,9 @@ def test_peel_ply_is_needed_besides_and_turns_no_answer() -> None:
     assert said.check("blush").status is Status.CARE
     assert said.needed_besides
     assert all("peel" not in lever.kind for lever in said.levers)
-    answer = as_plain(said)
-    assert "peel ply" in answer["needed_besides"][0]
-    shown = tonight.lines(said, plain_wording())
+    answer = document(said)
+    assert "peel ply" in answer.needed_besides[0].text
+    shown = tonight.lines(answer, plain_wording())
     turns, besides = shown.index("What turns the answer"), shown.index("Needed besides")
     assert not [line for line in shown[turns:besides] if "peel ply" in line]
     assert "peel ply" in shown[besides + 1]

@@ -6,12 +6,15 @@ import math
 import pytest
 
 from curewatch.advice.judge import limits as lines
-from curewatch.advice.judge.answer import Advice, Status, Verdict, as_plain, at_border
+from curewatch.advice.judge.answer import Advice, Status, Verdict
 from curewatch.advice.judge.data_quality import freshness, remedies, troubles
 from curewatch.advice.judge.situation import WHAT_TO_DO, Place, Situation, Trouble, TroubleKind
 from curewatch.advice.judge.situation import place as place_of
+from curewatch.answers.document import as_json
+from curewatch.answers.tonight import at_border, tonight_document
 from curewatch.errors import ConfigurationError, ExitStatus
 from curewatch.readings import Reading
+from curewatch.wording import plain_wording
 
 NOW = 1_795_000_000.0
 
@@ -123,8 +126,8 @@ def test_the_three_verdicts_have_the_documented_exit_statuses() -> None:
 def test_plain_advice_is_json_with_border_units() -> None:
     """Kelvin become degrees, fractions per cent, what is not finite becomes null."""
     checks = freshness(Situation(NOW, air=place("air", age=90)), lines.standard())
-    plain = as_plain(Advice(Verdict.UNKNOWN, "unknown", NOW, NOW, "epoxy-slow", "Epoxy", checks=checks))
-    assert json.loads(json.dumps(plain, allow_nan=False))["checks"][0]["value"] == 1.5
+    advice = Advice(Verdict.UNKNOWN, "unknown", NOW, NOW, "epoxy-slow", "Epoxy", checks=checks)
+    assert json.loads(as_json(tonight_document(advice, plain_wording())))["checks"][0]["value"] == 1.5
     assert at_border("temperature", 288.15) == 15.0
     assert at_border("temperature", 1.25, span=True) == 1.25
     assert at_border("fraction", float("nan")) is None

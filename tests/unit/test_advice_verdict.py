@@ -10,9 +10,11 @@ from hypothesis import strategies as some
 
 from curewatch.advice.alert.watchers import condensation
 from curewatch.advice.judge import checks, limits
-from curewatch.advice.judge.answer import Advice, Status, Verdict, as_plain
+from curewatch.advice.judge.answer import Advice, Status, Verdict
 from curewatch.advice.judge.situation import Place, Situation, Trouble, TroubleKind
 from curewatch.advice.judge.verdict import assess
+from curewatch.answers.document import as_json
+from curewatch.answers.tonight import tonight_document
 from curewatch.materials import load_resin
 from curewatch.materials.substrate import load_substrate
 from curewatch.model.air.outlook import Outlook, persistence
@@ -227,7 +229,7 @@ def test_a_user_s_own_limit_decides_and_is_shown() -> None:
     said = assess(situation, SLOW, own, steady(situation))
     check = said.check("condensation-now")
     assert check.status is Status.HOLDS
-    assert as_plain(said)["checks"][2]["limit_tag"] == "user's own"
+    assert tonight_document(said, plain_wording()).checks[2].limit_tag == "users-own"
 
 
 def test_the_classed_workshop_rules_ask_for_eighteen_degrees() -> None:
@@ -241,7 +243,7 @@ def test_the_classed_workshop_rules_ask_for_eighteen_degrees() -> None:
 
 def test_the_advice_is_json() -> None:
     """Nothing in it is not a number, and its verdict is one of three words."""
-    plain = json.loads(json.dumps(as_plain(ask(shed(12.0, 0.8), 4.0)), allow_nan=False))
+    plain = json.loads(as_json(tonight_document(ask(shed(12.0, 0.8), 4.0), plain_wording())))
     assert plain["verdict"] in {"go", "no-go", "unknown"}
 
 

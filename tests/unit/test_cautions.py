@@ -9,6 +9,7 @@ from curewatch.advice.judge.situation import Place, Situation
 from curewatch.advice.judge.verdict import assess
 from curewatch.advice.plan.layup import Hands, bill
 from curewatch.advice.plan.mixing import check, of_resin
+from curewatch.answers.tonight import tonight_document
 from curewatch.cli.main import run
 from curewatch.cli.screens import bench_card, layup, tonight
 from curewatch.errors import OutOfValidity
@@ -114,7 +115,7 @@ def test_tonight_the_cautions_stand_before_what_to_do() -> None:
         remedies=("Warm the shed.",),
         cautions=("Gloves.",),
     )
-    lines = tonight.lines(advice, Wording())
+    lines = tonight.lines(tonight_document(advice, Wording()), Wording())
     assert lines.index("  Gloves.") < lines.index("  Warm the shed.")
 
 

@@ -7,6 +7,7 @@ import pytest
 
 from curewatch.advice.judge.answer import Advice, Check, Moment, Status, Verdict
 from curewatch.advice.judge.limits import Limit, standard, with_own
+from curewatch.answers.tonight import tonight_document
 from curewatch.cli.screens import tonight
 from curewatch.wording import Wording
 
@@ -136,7 +137,10 @@ Where the limits come from
 
 
 def shown(advice: Advice, wording: Wording | None = None, place: str = "Saltmarsh Shed") -> str:
-    return "\n".join(tonight.lines(advice, wording or Wording(UTC), place)) + "\n"
+    return (
+        "\n".join(tonight.lines(tonight_document(advice, Wording(UTC)), wording or Wording(UTC), place))
+        + "\n"
+    )
 
 
 def test_the_screen_reads_as_agreed() -> None:

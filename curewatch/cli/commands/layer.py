@@ -7,7 +7,7 @@ from typing import Annotated, Any
 import typer
 
 from curewatch import worklog
-from curewatch.advice.judge.answer import plain_moment
+from curewatch.answers.parts import moment_part
 from curewatch.cli.desk import AgoOption, AtOption, JobOption
 from curewatch.cli.forms import ask_when, at_terminal, fill, nothing_given, with_fields
 from curewatch.cli.gathering import running_layers
@@ -227,7 +227,7 @@ def as_plain(running: Running) -> dict[str, Any]:
         "note": layer.note,
         "given_afterwards": layer.given_afterwards,
         "stage": running.said,
-        "timeline": [plain_moment(moment) for moment in running.moments],
+        "timeline": [moment_part(moment) for moment in running.moments],
     }
 
 

@@ -39,8 +39,8 @@ def app(
 
     Example: curewatch tonight --resin epoxy-fast --mass "200 g"
     """
-    from curewatch.advice.judge.answer import as_plain
     from curewatch.advice.remedy.levers import advise
+    from curewatch.answers.tonight import tonight_document
     from curewatch.cli import terminal
     from curewatch.cli.screens import tonight
     from curewatch.cli.typed import batch_mass_from_text, moment_from_text
@@ -59,11 +59,12 @@ def app(
     )
     situation = known(configuration, now)
     said = advise(asked, situation, lambda: means(configuration, asked, situation), start)
+    answer = tonight_document(said, plain_wording(wording.zone))
     if as_json:
-        terminal.print_json(as_plain(said, plain_wording(wording.zone)))
+        terminal.print_json(answer)
     else:
-        shown = tonight.lines(said, wording, configuration.shed.name)
-        terminal.print_lines(shown, plain=plain, colour=tonight.COLOUR[said.verdict])
+        shown = tonight.lines(answer, wording, configuration.shed.name)
+        terminal.print_lines(shown, plain=plain, colour=tonight.COLOUR[answer.verdict])
     raise typer.Exit(int(said.verdict.exit_status))
 
 

@@ -8,8 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from curewatch.advice.alert.alerts import standing_as_plain
-from curewatch.advice.judge.answer import as_plain as plain_advice
-from curewatch.advice.judge.answer import at_border
+from curewatch.answers.tonight import at_border, tonight_document
 from curewatch.cli.board_loop import Watched, keep_lines, keep_screen
 from curewatch.cli.commands.layer import as_plain as plain_running
 from curewatch.cli.options import ConfigOption, PlainOption, UnitsOption, settings
@@ -127,7 +126,7 @@ def as_plain(state: Board, words: Wording) -> dict[str, Any]:
         "at": iso_utc(state.at),
         "shed": state.shed,
         "boat": state.boat,
-        "advice": None if state.advice is None else plain_advice(state.advice, words),
+        "advice": None if state.advice is None else tonight_document(state.advice, words),
         "running": [plain_running(each) for each in state.running],
         "alerts": [standing_as_plain(each, state.at, words) for each in state.alerts],
         "sensors": [_plain_sensor(each) for each in state.sensors],

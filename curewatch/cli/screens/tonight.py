@@ -1,45 +1,35 @@
 """The evening's answer as lines of text: the answer, what to do, the checks, the times, the origins.
 
-Pure: an advice and a wording in, lines out, none wider than 80 columns. The first line is the answer;
+Pure: a document and a wording in, lines out, none wider than 80 columns. The first line is the answer;
 a person at two metres reads that one.
 """
 
-import math
 from collections.abc import Callable, Iterator, Sequence
 from textwrap import wrap
 
-from curewatch.advice.judge.answer import Advice, Check, Moment, Status, Verdict
-from curewatch.advice.judge.limits import Limit
-from curewatch.advice.judge.verdict import deciding
+from curewatch.answers.document import moment, spoken
+from curewatch.answers.parts import MomentDocument
+from curewatch.answers.tonight import CheckDocument, TonightDocument
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens import levers
+from curewatch.units import MINUTE
 from curewatch.wording import UNKNOWN, Wording, dosed, duration
 
 WIDTH = 80
-ANSWER = {Verdict.GO: "GO", Verdict.NO_GO: "NO-GO", Verdict.UNKNOWN: "UNKNOWN"}
-COLOUR = {
-    Verdict.GO: "green",
-    Verdict.NO_GO: "red",
-    Verdict.UNKNOWN: "yellow",
-}  # beside the word, never alone
-TURNS = {
-    Verdict.GO: "What makes it surer",
-    Verdict.NO_GO: "What turns the answer",
-    Verdict.UNKNOWN: "What to do",
-}
-MARK = {Status.HOLDS: "ok", Status.CARE: "CARE", Status.FAILS: "FAILS", Status.UNKNOWN: "??"}
-SENSE = {"at least": ">=", "at most": "<="}
+ANSWER = {"go": "GO", "no-go": "NO-GO", "unknown": "UNKNOWN"}
+COLOUR = {"go": "green", "no-go": "red", "unknown": "yellow"}  # beside the word, never alone
+TURNS = {"go": "What makes it surer", "no-go": "What turns the answer", "unknown": "What to do"}
+MARK = {"holds": "ok", "care": "CARE", "fails": "FAILS", "unknown": "??"}
+SENSE = {"at-least": ">=", "at-most": "<="}
 
 
-def lines(advice: Advice, wording: Wording, place: str = "") -> list[str]:
+def lines(advice: TonightDocument, wording: Wording, place: str = "") -> list[str]:
     """The whole screen."""
-    sources = _Sources()
+    sources, at = _Sources(), moment(advice.at)
     checks = [line for check in advice.checks for line in _check(check, advice, wording, sources)]
     parts = [
         _answer(advice, wording, place),
-        _section(
-            "Cautions", [wording.retold(wording.say(caution, advice.at)) for caution in advice.cautions]
-        ),
+        _section("Cautions", [wording.retold(wording.say(each, at)) for each in advice.cautions]),
         _section(TURNS[advice.verdict], _to_do(advice, wording)),
         _section("Needed besides", [safe_line(wording.say(each)) for each in advice.needed_besides]),
         ["", f"{'Checks':<44} {'found':>9}  {'limit':<12}{'spare':>8}", *checks],
@@ -50,29 +40,31 @@ def lines(advice: Advice, wording: Wording, place: str = "") -> list[str]:
     return [line for part in parts for line in part]
 
 
-def _to_do(advice: Advice, wording: Wording) -> Iterator[str]:
+def _to_do(advice: TonightDocument, wording: Wording) -> Iterator[str]:
     """What mends what is unknown; what would make it a go."""
-    yield from (safe_line(wording.say(remedy, advice.at)) for remedy in advice.remedies)
-    yield from (safe_line(line) for line in levers.lines(advice.levers, wording, advice.start))
+    yield from (safe_line(wording.say(remedy, moment(advice.at))) for remedy in advice.remedies)
+    yield from (safe_line(line) for line in levers.lines(advice.levers, wording, _utc(advice.start)))
 
 
-def headline(advice: Advice, wording: Wording) -> str:
+def headline(advice: TonightDocument, wording: Wording) -> str:
     """The answer in one line, with the number that decided it."""
-    said = wording.say(advice.headline, advice.at)
-    worst = deciding(advice.checks)
-    if worst is None or worst.limit is None or worst.status is Status.UNKNOWN:
+    said = wording.say(advice.headline, moment(advice.at))
+    worst = next((check for check in advice.checks if check.name == advice.deciding), None)
+    if worst is None or worst.limit is None or worst.value is None or worst.status == "unknown":
         return said
-    found = _worded(worst, worst.value, wording)
-    if found == UNKNOWN:
-        return said
-    wanted = _worded(worst, worst.limit.value, wording)
-    error = f", less {_span(worst, worst.error, wording)} sensor error" if worst.error else ""
-    return f"{said}: {found}{error}; wanted {worst.sense} {wanted}"
+    found, wanted = (_worded(each, worst.unit, wording) for each in (worst.value, worst.limit))
+    error = f", less {_span(worst.error, worst, wording)} sensor error" if worst.error else ""
+    return f"{said}: {found}{error}; wanted {spoken(worst.sense or '')} {wanted}"
 
 
-def _answer(advice: Advice, wording: Wording, place: str) -> list[str]:
-    when = wording.moment(advice.start, advice.at)
-    now = " (now)" if abs(advice.start - advice.at) < 60 else ""
+def _utc(text: str) -> float:
+    return moment(text) or 0.0
+
+
+def _answer(advice: TonightDocument, wording: Wording, place: str) -> list[str]:
+    start, at = _utc(advice.start), _utc(advice.at)
+    when = wording.moment(start, at)
+    now = " (now)" if abs(start - at) < MINUTE else ""
     first = f"{ANSWER[advice.verdict]}   {safe_line(advice.resin, 30)}, start {when}{now}"
     if place:
         first = f"{first:<{max(0, WIDTH - len(place) - 1)}} {safe_line(place, 24)}"
@@ -93,12 +85,12 @@ class _Sources:
     def __init__(self) -> None:
         self.known: dict[str, str] = {}  # words of the origin -> letter; bounded by the limits there are
 
-    def letter(self, limit: Limit | None) -> str:
-        if limit is None:
+    def letter(self, check: CheckDocument) -> str:
+        if check.limit_tag is None:
             return ""
-        words = f"{limit.tag}: {limit.source}"
-        if limit.replaces:
-            words += f" (instead of {limit.replaces})"
+        words = f"{spoken(check.limit_tag)}: {check.limit_source}"
+        if check.limit_replaces:
+            words += f" (instead of {check.limit_replaces})"
         return self.known.setdefault(words, chr(ord("a") + len(self.known)))
 
     def lines(self, wording: Wording) -> Iterator[str]:
@@ -111,85 +103,75 @@ class _Sources:
             )
 
 
-def _check(check: Check, advice: Advice, wording: Wording, sources: _Sources) -> list[str]:
-    value = _worded(check, check.value, wording)
-    limit = (
-        "" if check.limit is None else f"{SENSE[check.sense]} {_worded(check, check.limit.value, wording)}"
-    )
-    spare = "" if check.spare is None else _signed(check, wording)
+def _check(check: CheckDocument, advice: TonightDocument, wording: Wording, sources: _Sources) -> list[str]:
+    missing = UNKNOWN if check.status == "unknown" and check.limit is not None else ""
+    value = missing if check.value is None else _worded(check.value, check.unit, wording)
+    limit = "" if check.limit is None else _worded(check.limit, check.unit, wording)
+    if check.sense is not None:
+        limit = f"{SENSE[check.sense]} {limit}"
+    spare = "" if check.spare is None else _signed(check.spare, check, wording)
     first = (
         f"  {MARK[check.status]:<5} {check.title:<36} {value:>9}  {limit:<12}{spare:>8}   "
-        f"{sources.letter(check.limit)}"
+        f"{sources.letter(check)}"
     )
     detail = "; ".join(_details(check, advice, wording))
     return [first.rstrip(), *(_wrapped(safe_line(detail), "        ") if detail else [])]
 
 
-def _details(check: Check, advice: Advice, wording: Wording) -> Iterator[str]:
+def _details(check: CheckDocument, advice: TonightDocument, wording: Wording) -> Iterator[str]:
     if check.error:
-        yield f"less {_span(check, check.error, wording)} sensor error ({check.error_multiple:g} sigma)"
+        yield f"less {_span(check.error, check, wording)} sensor error ({check.error_multiple:g} sigma)"
     if check.probability is not None and check.name not in {"together", "sets"}:
         yield f"holds on {100 * check.probability:.0f} % of paths"
-    if check.sensor and check.age is not None and check.quantity != "duration":
-        yield f"{check.sensor}, {duration(max(0.0, check.age))} old"
+    if check.sensor and check.age_s is not None and check.unit != "min":
+        yield f"{check.sensor}, {duration(max(0.0, check.age_s))} old"
     elif check.sensor:
         yield check.sensor
-    if check.note:
-        yield wording.say(check.note, advice.at)
+    if check.note is not None:
+        yield wording.say(check.note, moment(advice.at))
 
 
-def _times(advice: Advice, wording: Wording) -> list[str]:
+def _times(advice: TonightDocument, wording: Wording) -> list[str]:
     if not advice.timeline:
         return []
     head = f"  {'':<32}{'early':>14} {'likely':>14} {'late':>14}"
     return ["", "Times (four in five between early and late)", head] + [
-        line for moment in advice.timeline for line in _moment(moment, advice, wording)
+        line for each in advice.timeline for line in _moment(each, _utc(advice.start), wording)
     ]
 
 
-def _moment(moment: Moment, advice: Advice, wording: Wording) -> list[str]:
+def _moment(each: MomentDocument, start: float, wording: Wording) -> list[str]:
     early, likely, late = (
-        "not foreseen" if utc is None else _short(wording.moment(utc, advice.start))
-        for utc in (moment.early, moment.likely, moment.late)
+        "not foreseen" if text is None else _short(wording.moment(moment(text), start))
+        for text in (each.early, each.likely, each.late)
     )
-    row = f"  {moment.title:<32}{early:>14} {likely:>14} {late:>14}"
-    return [row, *(_wrapped(safe_line(moment.note), "        ") if moment.note else [])]
+    row = f"  {each.title:<32}{early:>14} {likely:>14} {late:>14}"
+    return [row, *(_wrapped(safe_line(each.note), "        ") if each.note else [])]
 
 
-def _short(moment: str) -> str:
+def _short(said: str) -> str:
     """``Thu 26 Nov 07:10`` as ``Thu 07:10``: the times of one night need no month."""
-    parts = moment.split()
-    return f"{parts[0]} {' '.join(parts[3:])}" if len(parts) >= 4 else moment
+    parts = said.split()
+    return f"{parts[0]} {' '.join(parts[3:])}" if len(parts) >= 4 else said
 
 
-def _worded(check: Check, value: float | None, wording: Wording) -> str:
-    if value is None or not math.isfinite(value):
-        return UNKNOWN if check.status is Status.UNKNOWN and check.limit is not None else ""
-    say: dict[str, Callable[[float], str]] = {
-        "temperature": wording.temperature,
-        "difference": wording.difference,
-        "fraction": wording.percent,
-        "duration": _brief,
-        "number": lambda number: f"{number:.2f}",
-    }
-    return say[check.quantity](value)
+def _worded(value: float, unit: str, wording: Wording) -> str:
+    say: dict[str, Callable[[float], str]] = {"min": _brief, "1": "{:.2f}".format}
+    return say[unit](value) if unit in say else wording.stated(value, unit)
 
 
-def _brief(seconds: float) -> str:
+def _brief(minutes: float) -> str:
     """A duration in one unit, so that a column of them lines up."""
-    return f"{seconds / 3600:.1f} h" if abs(seconds) >= 3600 else duration(seconds)
+    return f"{minutes / 60:.1f} h" if abs(minutes) >= 60 else duration(minutes * MINUTE)
 
 
-def _span(check: Check, value: float, wording: Wording) -> str:
+def _span(value: float, check: CheckDocument, wording: Wording) -> str:
     """A difference of the check's quantity."""
-    if check.quantity in {"temperature", "difference"}:
-        return wording.difference(value)
-    return _worded(check, value, wording)
+    return _worded(value, check.difference_unit, wording)
 
 
-def _signed(check: Check, wording: Wording) -> str:
-    spare = check.spare or 0.0
-    said = _span(check, spare, wording)
+def _signed(spare: float, check: CheckDocument, wording: Wording) -> str:
+    said = _span(spare, check, wording)
     if spare < 0 and not said.startswith("-"):  # too little to show, and yet short
         return f"-{said}"
     return said if spare < 0 else f"+{said}"
