@@ -88,6 +88,8 @@ def verified(
             said = assess(known, other.resin, other.limits, outlook, lever.start)
             assert said.verdict is Verdict.GO
             continue
+        if lever.kind in {"warm", "dry", "surface"}:
+            assert "residual-current device" in str(lever.warning)
         whole = applied(question, known, outlook, lever)
         assert whole.verdict is Verdict.GO, (lever, whole.headline, whole.probability)
         little = LESS[lever.kind] * (-1.0 if lever.kind == "start" and lever.start < start else 1.0)
@@ -305,3 +307,14 @@ def test_a_weak_go_is_told_how_to_become_a_firm_one() -> None:
     doing = weak.levers
     assert doing
     assert all((lever.probability or 0.0) >= 0.9 for lever in doing)
+
+
+def test_drying_says_what_electricity_asks_in_a_damp_place() -> None:
+    """A dehumidifier that is proposed carries its caution; near styrene its motors are named too."""
+    question, known = asked("epoxy-fast"), situation(16.0, 0.86, 0.2)
+    outlook = coming_hours(known, WOOD)
+    assert outlook is not None
+    dry = next(one for one in levers(question, known, outlook, NOW, Means(SHED)) if one.kind == "dry")
+    assert dry.warning == cautions.for_drying("epoxy")
+    assert "residual-current device" in str(dry.warning)
+    assert "styrene vapour burns" in cautions.for_drying("polyester")

@@ -169,6 +169,7 @@ def test_a_shed_that_cools_towards_its_dew_point_rings_for_peel_ply_and_condensa
     assert AlertKind.CONDENSATION in kinds
     wet = next(event for event in said if event.key.kind is AlertKind.CONDENSATION)
     assert wet.at < NOW + 3 * 3600
+    assert "no lamp and no flame" in str(wet.advised)
 
 
 def test_no_alert_rings_twice_without_being_more_urgent() -> None:

@@ -12,6 +12,7 @@ import numpy as np
 from curewatch.advice.alert.alerts import AlertKind, Key, Signal, State
 from curewatch.advice.alert.progress import Progress
 from curewatch.advice.judge import checks
+from curewatch.advice.judge.cautions import WITHOUT_FLAME
 from curewatch.advice.judge.data_quality import troubles
 from curewatch.advice.judge.limits import Limits
 from curewatch.advice.judge.situation import Situation
@@ -179,7 +180,7 @@ def stall(layer: Progress) -> Signal:
             layer=layer.layer.layer,
             share=layer.stalls,
         ),
-        advised="warm the surface; a stalled film goes on curing once it is warmer",
+        advised=f"warm the surface {WITHOUT_FLAME}; a stalled film goes on curing once it is warmer",
         hold=30 * MINUTE,
     )
 
@@ -259,7 +260,7 @@ def condensation(situation: Situation, limits: Limits, outlook: Outlook | None) 
             limit=limit,
             origin=limits.condensation_margin.tag,
         ),
-        advised="warm the surface, dry the air or cover the work; do not mix another batch",
+        advised=f"do not mix another batch; cover the work, dry the air, or warm the surface {WITHOUT_FLAME}",
         hold=10 * MINUTE,
     )
 

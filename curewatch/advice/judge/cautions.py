@@ -17,6 +17,13 @@ from curewatch.materials.resin import Resin
 from curewatch.model.film.lots import LATE, rate_factor_at
 from curewatch.model.mass.pot import pot
 
+DRY_STYRENE = (
+    "DANGER: styrene vapour burns, and a dehumidifier has motors and switches. Ventilate until none is left."
+)
+WITHOUT_FLAME = (
+    "by electric or flued heat or a heated blanket with a thermostat, no lamp and no flame; "
+    "use a residual-current device"
+)
 USUAL_AIR = 293.15  # K, a warm shed, where nobody measured
 
 
@@ -114,6 +121,11 @@ def for_heating(kind: str) -> str:
     styrene = () if kind == "epoxy" else (Caution.HEAT_STYRENE,)
     said = (*styrene, Caution.HEATER, Caution.ELECTRIC, Caution.ATTEND)
     return " ".join(caution.value for caution in said)
+
+
+def for_drying(kind: str) -> str:
+    """What stands before a dehumidifier that is proposed near this kind of resin."""
+    return Caution.ELECTRIC.value if kind == "epoxy" else f"{DRY_STYRENE} {Caution.ELECTRIC.value}"
 
 
 def for_burner(burner: str) -> str:

@@ -39,7 +39,12 @@ def priced(question: Question, outlook: Outlook, one: Found, held: float, means:
         return _with_heat(lever, question, outlook, means)
     if knob.kind == "dry":
         water = float(np.median(warming.dried(outlook, means.shed, one.value, knob.begin, until).water))
-        return replace(lever, water=water, effort=lever.effort + 2.0 + water)
+        return replace(
+            lever,
+            water=water,
+            warning=cautions.for_drying(question.resin.kind),
+            effort=lever.effort + 2.0 + water,
+        )
     return replace(
         lever,
         area_power=FACES * STILL_AIR * one.value,

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from curewatch.advice.judge import cautions
 from curewatch.advice.judge.answer import Lever
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import Situation
@@ -47,7 +48,8 @@ def _warm_and_dry(
     warmed = [(humidity, one, priced(question, outlook, one, HELD, means)) for (humidity, _), one in pairs]
     humidity, one, lever = min(warmed, key=lambda pair: pair[2].effort)
     least = _least_drying(question, known, outlook, one, warmer=warm.change, humidity=humidity, means=means)
-    dry = Lever("dry", works, 2.0, target=humidity, begin=known.at, until=lever.until)
+    warning = cautions.for_drying(question.resin.kind)
+    dry = Lever("dry", works, 2.0, target=humidity, begin=known.at, until=lever.until, warning=warning)
     if least is not None:
         dry = replace(dry, target=least.value)
         lever = replace(lever, probability=least.trial.probability)
