@@ -41,8 +41,7 @@ from curewatch.answers.resin_compare import ResinCompareDocument
 from curewatch.answers.resin_fit import ResinFitDocument
 from curewatch.answers.resin_list import ResinListResinDocument
 from curewatch.answers.resin_show import ResinShowDocument
-from curewatch.answers.sensor_check import AnswerDocument, SensorCheckAnswerDocument
-from curewatch.answers.sensor_list import SensorListDocument
+from curewatch.answers.sensor import BesideDocument, SaltCheckDocument, SensorListDocument
 from curewatch.answers.tonight import TonightDocument
 from curewatch.answers.watch import WatchDocument
 from curewatch.answers.windows import WindowsAnswer2Document, WindowsAnswerDocument
@@ -131,8 +130,8 @@ DOCUMENTS = {
     "sensor-check": Document(
         "The answer of `curewatch sensor check`",
         (
-            SensorCheckAnswerDocument,
-            AnswerDocument,
+            SaltCheckDocument,
+            BesideDocument,
         ),
     ),
     "sensor-list": Document("The answer of `curewatch sensor list`", (SensorListDocument,)),

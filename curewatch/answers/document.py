@@ -86,6 +86,11 @@ def celsius(kelvin: SupportsFloat, decimals: int = 2) -> float:
     return round(celsius_from_kelvin(float(kelvin)), decimals) + 0.0
 
 
+def percent(fraction: SupportsFloat, decimals: int = 2) -> float:
+    """A fraction as a document holds it. [1] -> [%]"""
+    return round(100.0 * float(fraction), decimals) + 0.0
+
+
 def stamp(utc: float | None) -> str | None:
     """A moment as a document holds it; ``None`` for what does not come. [UTC s]"""
     return None if utc is None or not math.isfinite(utc) else iso_utc(utc)

@@ -64,13 +64,6 @@ class AlertDocument(Shape, frozen=True, kw_only=True):
     acknowledged: Annotated[Utc | None, says("When somebody saw it (ISO 8601, UTC)")]
 
 
-class CorrectionDocument(Shape, frozen=True, kw_only=True):
-    """Applied to what arrives."""
-
-    offset_percent: Annotated[float, says("Added")]
-    gain: Annotated[float, says("Times")]
-
-
 def moment_part(moment: "Moment") -> MomentDocument:
     """A moment of a layer as a part of a document."""
     return MomentDocument(

@@ -8,14 +8,16 @@ from pathlib import Path
 from textwrap import wrap
 from typing import Any
 
+import msgspec
 import typer
 
+from curewatch.answers.sensor import beside_document, salt_check_document
 from curewatch.cli.forms import Ask
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.sensor import beside_lines, outcome_lines, point_lines, steps
 from curewatch.cli.terminal import WIDTH, note, print_json, say
 from curewatch.cli.typed import span_from_text
-from curewatch.clock import Clock, iso_utc
+from curewatch.clock import Clock
 from curewatch.configuration import Configuration, Sensor
 from curewatch.errors import CurewatchError, UsageError, reason
 from curewatch.logbook import Entry, LogbookStore
@@ -23,7 +25,6 @@ from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.readings import Flag, Reading
 from curewatch.shed import corrections, halves, salt_check
 from curewatch.shed.salt_check import CheckOutcome, SaltPoint, Samples, Settled, Unsettled
-from curewatch.units import celsius_from_kelvin
 from curewatch.wording import Wording
 
 POLL = 15.0  # between two looks at the logbook while waiting [s]
@@ -133,15 +134,14 @@ class CheckSession:
         point = salt_check.point(salt, settled)
         points = salt_check.together([*self._earlier(sensor), point], point.at)
         outcome, line = salt_check.conclude(points)
+        document = salt_check_document(sensor, settled, point, points, outcome=outcome, line=line)
         if not self._json:
-            tell(point_lines(point, settled, self._words))
+            tell(point_lines(document, self._words))
         number = self._kept(salt_check.payload(sensor, self._part(sensor), points, line, point.at), point.at)
         if self._json:
-            print_json(
-                _plain_check(sensor, settled, point, points, outcome=outcome, line=line) | {"entry": number}
-            )
+            print_json(msgspec.structs.replace(document, entry=number))
         else:
-            tell(outcome_lines(sensor, points, outcome, line))
+            tell(outcome_lines(document))
         if outcome is CheckOutcome.REPLACE:
             raise typer.Exit(1)
 
@@ -184,12 +184,11 @@ class CheckSession:
         if self._keep:
             told = {"sensor": one, "beside": other} | found._asdict()
             number = self._logbook.write(Entry("sensor-check", told, now)).number
+        document = beside_document(one, other, found, number)
         if self._json:
-            print_json(
-                {"sensor": one, "beside": other, "agree": found.agree, "entry": number} | found._asdict()
-            )
+            print_json(document)
             return
-        tell(beside_lines(one, other, found, self._words))
+        tell(beside_lines(document, self._words))
 
     # -- reading and writing
 
@@ -260,46 +259,6 @@ def _of_recording(path: Path, zone: tzinfo) -> Source:
         )
 
     return Source(read, lambda: end, begin, live=False)
-
-
-def _plain_check(
-    sensor: str,
-    settled: Settled,
-    point: SaltPoint,
-    points: list[SaltPoint],
-    *,
-    outcome: CheckOutcome,
-    line: salt_check.CorrectionLine | None,
-) -> dict[str, Any]:
-    return {
-        "sensor": sensor,
-        "readings": settled.readings,
-        "steady_from": iso_utc(settled.start),
-        "point": _plain_point(point),
-        "points": [_plain_point(each) for each in points],
-        "outcome": outcome.value,
-        "correction": None if line is None else {"offset_percent": percent(line.offset), "gain": line.gain},
-        "due": iso_utc(point.at + salt_check.AGAIN),
-    }
-
-
-def _plain_point(point: SaltPoint) -> dict[str, Any]:
-    return {
-        "salt": point.salt,
-        "at": iso_utc(point.at),
-        "temperature_c": celsius(point.temperature),
-        "expected_percent": percent(point.expected),
-        "found_percent": percent(point.found),
-        "uncertainty_percent": percent(point.uncertainty),
-    }
-
-
-def celsius(temperature: float | None) -> float | None:
-    return None if temperature is None else round(celsius_from_kelvin(temperature), 2)
-
-
-def percent(fraction: float | None) -> float | None:
-    return None if fraction is None else round(fraction * 100.0, 2)
 
 
 def tell(lines: Iterable[str], indent: int = 3) -> None:

@@ -93,10 +93,10 @@ class CorrectionLine(NamedTuple):
 class CheckOutcome(StrEnum):
     """What follows from the points there are."""
 
-    SECOND_SALT = "one more salt"
-    RIGHT = "right within what the check can tell"
+    SECOND_SALT = "second-salt"
+    RIGHT = "right"  # within what the check can tell
     CORRECTED = "corrected"
-    REPLACE = "too far off: replace the chip"
+    REPLACE = "replace"  # too far off
 
 
 def known_salt(name: str) -> str:

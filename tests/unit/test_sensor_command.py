@@ -82,7 +82,7 @@ def test_the_same_as_json_and_dropped_it_changes_nothing(
     answer = json.loads(capsys.readouterr().out)
     assert answer["point"]["expected_percent"] == pytest.approx(75.54, abs=0.05)
     assert answer["point"]["found_percent"] == pytest.approx(78.5, abs=0.01)
-    assert answer["outcome"] == "one more salt"
+    assert answer["outcome"] == "second-salt"
     assert answer["entry"] is None
     with Logbook(shed, read_only=True) as logbook:
         assert logbook.entries("sensor-check") == []
@@ -176,8 +176,8 @@ def test_the_list_shows_health_and_hostile_names_as_text(
     assert "never heard" in out
     assert called("list", "--json") == ExitStatus.OK
     told = {each["sensor"]: each for each in json.loads(capsys.readouterr().out)["sensors"]}
-    assert told["bench"]["state"] == "fresh"
-    assert told["hull"]["state"] == "never heard"
+    assert told["bench"]["health"] == "fresh"
+    assert told["hull"]["health"] == "never-heard"
 
 
 def test_on_a_terminal_each_step_is_asked(shed: Path, tmp_path: Path) -> None:

@@ -1,23 +1,29 @@
 """``curewatch sensor``: which sensors there are and how they are; a check of one over saturated salts."""
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
+from curewatch.answers.sensor import (
+    ListedSensorDocument,
+    listed_sensor_part,
+    sensor_list_document,
+    sensor_state_part,
+)
 from curewatch.cli.forms import at_terminal
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
-from curewatch.cli.screens.sensor import Listed, sensor_lines
-from curewatch.cli.sensor_desk import CheckSession, celsius, percent, tell
+from curewatch.cli.screens.sensor import sensor_lines
+from curewatch.cli.sensor_desk import CheckSession, tell
 from curewatch.cli.terminal import print_json
 from curewatch.cli.typed import span_from_text
-from curewatch.clock import SystemClock, iso_utc
+from curewatch.clock import SystemClock
 from curewatch.configuration import Configuration, Sensor, logbook_path
 from curewatch.errors import UsageError
 from curewatch.logbook import LogbookStore, open_logbook
-from curewatch.materials.sensor_part import load_sensor_part
+from curewatch.materials.sensor_part import SensorPart, load_sensor_part
 from curewatch.shed import corrections, judgement, recall
-from curewatch.shed.health import Health, Track
+from curewatch.shed.health import Track
 from curewatch.units import MINUTE
 from curewatch.wording import Wording, plain_wording
 
@@ -38,20 +44,22 @@ def list_sensors(*, config: ConfigOption = None, units: UnitsOption = None, json
     configuration, words = settings(config, units)
     now = SystemClock().now().utc
     path = logbook_path(configuration)
+    said = plain_wording(words.zone) if json else words
     if not path.exists():
-        found = [_unheard(name, configuration, now) for name in configuration.sensors]
+        found = [_unheard(name, configuration, now, said) for name in configuration.sensors]
     else:
         with open_logbook(path, read_only=True) as logbook:
-            found = _listed(logbook, configuration, now)
+            found = _listed(logbook, configuration, now, said)
+    document = sensor_list_document(found, now)
     if json:
-        print_json(
-            {"now": iso_utc(now), "sensors": [_plain(each, plain_wording(words.zone), now) for each in found]}
-        )
+        print_json(document)
         return
-    tell(sensor_lines(found, words, now), indent=13)
+    tell(sensor_lines(document, words), indent=13)
 
 
-def _listed(logbook: LogbookStore, configuration: Configuration, now: float) -> list[Listed]:
+def _listed(
+    logbook: LogbookStore, configuration: Configuration, now: float, words: Wording
+) -> list[ListedSensorDocument]:
     names = dict.fromkeys((*configuration.sensors, *logbook.sensors()))
     seen = {name: recall.look_up(logbook, name, now) for name in names}
     healths = judgement.judge(configuration, {name: each.track for name, each in seen.items()}, now)
@@ -63,11 +71,13 @@ def _listed(logbook: LogbookStore, configuration: Configuration, now: float) -> 
     }
     found = []
     for name in names:
-        check = checks.get(name)
-        listed = _unheard(name, configuration, now, healths[name])
+        check, last = checks.get(name), seen[name].shown
+        role, part = _configured(name, configuration)
         found.append(
-            listed._replace(
-                last=seen[name].shown,
+            listed_sensor_part(
+                sensor_state_part(role, healths[name], last, now, words),
+                part,
+                None if last is None else last.battery,
                 correction=righted.get(name),
                 checked=None if check is None else check.at,
                 due=None if check is None else float(check.payload.get("due", 0.0)),
@@ -76,32 +86,17 @@ def _listed(logbook: LogbookStore, configuration: Configuration, now: float) -> 
     return found
 
 
-def _unheard(name: str, configuration: Configuration, now: float, health: Health | None = None) -> Listed:
+def _unheard(name: str, configuration: Configuration, now: float, words: Wording) -> ListedSensorDocument:
+    role, part = _configured(name, configuration)
+    health = judgement.judge(configuration, {name: Track()}, now)[name]
+    return listed_sensor_part(sensor_state_part(role, health, None, now, words), part, None)
+
+
+def _configured(name: str, configuration: Configuration) -> tuple[str, SensorPart]:
+    """Role and class of a sensor; one that is not configured has no role."""
     known = configuration.sensor(name)
-    part = known.part if known else Sensor(role="air").part
-    health = health or judgement.judge(configuration, {name: Track()}, now)[name]
-    wet = load_sensor_part(part).relative_humidity_sd is not None
-    return Listed(name, known.role if known else "", part, health, None, None, None, None, wet)
-
-
-def _plain(each: Listed, words: Wording, now: float) -> dict[str, Any]:
-    last = each.last
-    return {
-        "sensor": each.name,
-        "role": each.role or None,
-        "part": each.part,
-        "state": each.health.state.value,
-        "seen": words.say(each.health.seen, now),
-        "time": None if last is None else iso_utc(last.time),
-        "temperature_c": None if last is None else celsius(last.temperature),
-        "humidity_percent": None if last is None else percent(last.relative_humidity),
-        "battery_percent": None if last is None else percent(last.battery),
-        "correction": None
-        if each.correction is None
-        else {"offset_percent": percent(each.correction.offset), "gain": each.correction.gain},
-        "checked": None if each.checked is None else iso_utc(each.checked),
-        "due": None if each.due is None else iso_utc(each.due),
-    }
+    part = load_sensor_part(known.part if known else Sensor(role="air").part)
+    return known.role if known else "", part
 
 
 # ---- check
