@@ -1,33 +1,25 @@
-"""One look at the logbook for the board: everything it shows, as one value.
-
-It reads what the daemon wrote and asks by the same doors as `tonight` does, so that the board, the
-answer and the alerts never stand on different readings.
-"""
+"""For the board: one look at the shed, as the board shows it."""
 
 from collections.abc import Iterable
+from typing import Any
 
 import numpy as np
 
-from curewatch.advice.alert import alerts, watchers
-from curewatch.advice.alert.alerts import State
-from curewatch.advice.alert.progress import Progress, follow
-from curewatch.advice.judge import question
-from curewatch.advice.judge.question import Question
-from curewatch.advice.judge.situation import Situation
+from curewatch.advice.alert.progress import Progress
+from curewatch.answers.parts import moment_part
 from curewatch.cli.screens.board import Board, Running, SensorState
 from curewatch.cli.screens.chart import ChartWindow, Curve, ScreenChart, no_curve
+from curewatch.clock import iso_utc
 from curewatch.configuration import Configuration
-from curewatch.errors import CurewatchError
-from curewatch.jobs import Layer
 from curewatch.logbook import LogbookStore
 from curewatch.model.air.outlook import Outlook, band
 from curewatch.model.air.past import Past
 from curewatch.physics import moist_air
-from curewatch.shed import consult, layer_log, present, recall
+from curewatch.shed import recall
 from curewatch.shed.judgement import judge
-from curewatch.units import DAY, HOUR, FloatArray
+from curewatch.shed.look import Look
+from curewatch.units import HOUR, FloatArray
 
-ALERTS_BACK = 30 * DAY  # an alert that has stood longer than this is no longer looked for [s]
 CHART_BACK, CHART_AHEAD = 13 * HOUR, 13 * HOUR  # a little more than is drawn [s]
 
 
@@ -39,65 +31,46 @@ def gather(logbook: LogbookStore, configuration: Configuration, now: float, daem
     StoreFailed, ConfigurationError
         The logbook cannot be read, or the configuration names what is not known.
     """
-    asked = consult.question(configuration, logbook=logbook)
-    known = present.situation(logbook, configuration, now)
-    seen = question.with_surface(known, asked.substrate)
-    outlook = question.coming_hours(seen, asked.substrate)
-    followed = [
-        progress_or_words(layer, configuration, asked, seen, outlook, logbook=logbook)
-        for layer in layer_log.running(logbook, now)
-    ]
-    stood = standing(logbook, now)
-    progresses = [each for each in followed if isinstance(each, Progress)]
-    signals = watchers.signals(seen, progresses, asked.limits, outlook, standing=stood)
-    shed = configuration.shed
+    look, shed = Look(logbook, configuration, now), configuration.shed
     return Board(
         at=now,
         shed=shed.name,
         boat=shed.boat,
-        advice=question.ask(asked, known, coming=outlook),
-        running=tuple(_running(each) for each in followed),
-        alerts=tuple(alerts.reworded(stood, signals).values()),
+        advice=look.advice,
+        running=running_layers(look),
+        alerts=tuple(look.alerts.values()),
         sensors=sensors(logbook, configuration, now),
-        chart=ScreenChart(*_curves(seen.past, outlook, now), _windows(followed)),
+        chart=ScreenChart(*_curves(look.situation.past, look.outlook, now), _windows(look.progress)),
         daemon=daemon,
-        rejected=known.rejected,
+        rejected=look.situation.rejected,
     )
 
 
-def running_layers(logbook: LogbookStore, configuration: Configuration, now: float) -> tuple[Running, ...]:
-    """Every running layer with what will become of it."""
-    asked = consult.question(configuration, logbook=logbook)
-    seen = question.with_surface(present.situation(logbook, configuration, now), asked.substrate)
-    outlook = question.coming_hours(seen, asked.substrate)
+def running_layers(look: Look) -> tuple[Running, ...]:
+    """Every running layer with what will become of it, or why that cannot be said."""
     return tuple(
-        _running(progress_or_words(layer, configuration, asked, seen, outlook, logbook=logbook))
-        for layer in layer_log.running(logbook, now)
+        Running(layer, (), reason) if progress is None else Running(layer, progress.timeline, progress.stage)
+        for layer, progress, reason in look.running
     )
 
 
-def progress_or_words(
-    layer: Layer,
-    configuration: Configuration,
-    asked: Question,
-    seen: Situation,
-    outlook: Outlook | None,
-    *,
-    logbook: LogbookStore,
-) -> Progress | tuple[Layer, str]:
-    """Where a running layer stands, or why that cannot be said."""
-    if outlook is None:
-        return layer, "nothing is known of the air"
-    try:
-        return follow(layer, consult.about(layer, configuration, asked, logbook), seen, outlook)
-    except CurewatchError as trouble:
-        return layer, f"cannot be followed: {trouble}"
-
-
-def standing(logbook: LogbookStore, now: float) -> State:
-    """The alerts that stand, as the daemon wrote them down."""
-    entries = logbook.entries("alert", start=now - ALERTS_BACK)
-    return alerts.rebuild(alerts.events_told(entry.payload for entry in entries))
+def running_as_plain(running: Running) -> dict[str, Any]:
+    """A running layer for ``--json``."""
+    layer = running.layer
+    return {
+        "layer": layer.layer,
+        "started": iso_utc(layer.started),
+        "resin": layer.resin,
+        "batch_mass_g": None if layer.batch_mass is None else round(layer.batch_mass * 1000, 1),
+        "peroxide_percent": layer.peroxide_percent,
+        "peroxide_assumed": layer.peroxide_assumed,
+        "lot": layer.lot,
+        "job": layer.job,
+        "note": layer.note,
+        "given_afterwards": layer.given_afterwards,
+        "stage": running.said,
+        "timeline": [moment_part(moment) for moment in running.moments],
+    }
 
 
 def sensors(logbook: LogbookStore, configuration: Configuration, now: float) -> tuple[SensorState, ...]:
@@ -121,20 +94,13 @@ def sensors(logbook: LogbookStore, configuration: Configuration, now: float) -> 
     return tuple(found)
 
 
-def _running(followed: Progress | tuple[Layer, str]) -> Running:
-    if isinstance(followed, Progress):
-        return Running(followed.layer, followed.timeline, followed.stage)
-    return Running(followed[0], (), followed[1])
-
-
-def _windows(followed: Iterable[Progress | tuple[Layer, str]]) -> tuple[ChartWindow, ...]:
+def _windows(followed: Iterable[Progress]) -> tuple[ChartWindow, ...]:
     """From when the next layer may likely go on until when it surely still bonds."""
     found = []
     for each in followed:
-        if isinstance(each, Progress):
-            opens, closes = each.moment("laminate-from").likely, each.moment("laminate-before").early
-            if opens is not None and closes is not None and closes > opens:
-                found.append(ChartWindow(each.layer.layer, opens, closes))
+        opens, closes = each.moment("laminate-from").likely, each.moment("laminate-before").early
+        if opens is not None and closes is not None and closes > opens:
+            found.append(ChartWindow(each.layer.layer, opens, closes))
     return tuple(found)
 
 

@@ -9,24 +9,18 @@ from typing import NamedTuple
 
 from curewatch.advice.alert import alerts, watchers
 from curewatch.advice.alert.alerts import Event, Happening, Signal
-from curewatch.advice.alert.progress import Progress, follow
-from curewatch.advice.judge import question
 from curewatch.advice.judge.answer import Advice
-from curewatch.advice.judge.question import Question
-from curewatch.advice.judge.situation import Situation
 from curewatch.answers.document import plain
 from curewatch.answers.tonight import tonight_document
 from curewatch.clock import Instant
 from curewatch.configuration import Configuration
 from curewatch.daemon.events import Again, Publish, Show
 from curewatch.daemon.published_alerts import alerts_document
-from curewatch.errors import CurewatchError
-from curewatch.jobs import Layer
 from curewatch.logbook import Entry, LogbookStore, StoredEntry
-from curewatch.model.air.outlook import Outlook
 from curewatch.phrases import phrase
-from curewatch.shed import consult, layer_log, present
+from curewatch.shed.active_alerts import active
 from curewatch.shed.clock_watch import NOT_BEFORE
+from curewatch.shed.look import Look
 from curewatch.wording import kept, plain_wording
 
 Said = Entry | Publish | Show | Again
@@ -56,7 +50,6 @@ class Evaluation:
         self._configuration = configuration
         self._plain = plain_wording(configuration.zone)  # how texts are stored and published
         self._logbook = logbook
-        self._question = consult.question(configuration, logbook=logbook)
         self._alerts, self._read, self._verdict, self._corrected = memory or _restored(logbook)
 
     @property
@@ -68,29 +61,18 @@ class Evaluation:
         now = at.utc
         seen_since = self._take_up_acknowledgements()
         corrections = self._logbook.entries("correction", after=self._corrected)  # before what they change
-        self._question = consult.question(self._configuration, logbook=self._logbook)
-        known = present.situation(self._logbook, self._configuration, now, not_before=self._not_before)
-        seen = question.with_surface(known, self._question.substrate)
-        outlook = question.coming_hours(seen, self._question.substrate)
-        advice = question.ask(self._question, known, coming=outlook)
-        layers = layer_log.running(self._logbook, now)
-        progresses, troubles = self._followed(layers, seen, outlook)
-        signals = watchers.signals(
-            seen,
-            progresses,
-            self._question.limits,
-            outlook,
-            standing=self._alerts,
+        look = Look(
+            self._logbook, self._configuration, now, not_before=self._not_before, standing=self._alerts
         )
-        events = self._step(signals, corrections, now)
-        mark = watchers.next_mark(progresses, now)
+        events = self._step(look.signals, corrections, now)
+        mark = watchers.next_mark(look.progress, now)
         return (
             *seen_since,
-            *self._told(advice, now),
+            *self._told(look.advice, now),
             *(said for event in events for said in self._rung(event)),
-            *(Show("layer", now, text, {}, loud=True) for text in troubles),
-            Publish("advice", plain(tonight_document(advice, self._plain))),
-            Publish("alerts", alerts_document(now, self._alerts, progresses, self._plain)),
+            *(Show("layer", now, text, {}, loud=True) for text in _not_followed(look)),
+            Publish("advice", plain(tonight_document(look.advice, self._plain))),
+            Publish("alerts", alerts_document(now, self._alerts, look.progress, self._plain)),
             *(() if mark is None else (Again(mark),)),
         )
 
@@ -112,26 +94,6 @@ class Evaluation:
         text = phrase("{verdict}: {headline}", verdict=verdict, headline=advice.headline)
         yield Show("verdict", now, text, payload, loud=verdict != "go")
 
-    # ---- running layers
-
-    def _followed(
-        self, layers: tuple[Layer, ...], seen: Situation, outlook: Outlook | None
-    ) -> tuple[list[Progress], list[str]]:
-        """Each running layer's progress; what could not be followed is said instead."""
-        followed, troubles = [], []
-        for layer in layers:
-            if outlook is None:
-                continue  # nothing is known of the coming hours; the sensor's own alert says so
-            try:
-                followed.append(follow(layer, self._about(layer), seen, outlook))
-            except CurewatchError as trouble:
-                troubles.append(f"{layer.layer} cannot be followed: {trouble}")
-        return followed, troubles
-
-    def _about(self, layer: Layer) -> Question:
-        """The question with the resin that this layer was laid with."""
-        return consult.about(layer, self._configuration, self._question, self._logbook)
-
     # ---- alerts
 
     def _step(
@@ -142,8 +104,7 @@ class Evaluation:
             self._corrected = corrections[-1].number
             corrected = (one.payload.get("corrects") for one in corrections)
             first = min((number for number in corrected if isinstance(number, int)), default=0)
-            told = (one.payload for one in self._logbook.entries("alert") if one.number < first)
-            before = alerts.rebuild(alerts.events_told(told))
+            before = active(self._logbook, before=first)
             self._alerts, events = alerts.step_anew(self._alerts, before, signals, now)
         else:
             self._alerts, events = alerts.step(self._alerts, signals, now)
@@ -169,19 +130,20 @@ class Evaluation:
         return told
 
 
+def _not_followed(look: Look) -> Iterator[str]:
+    """Layers of which nothing can be told; where the air is not known, its sensor's own alert says so."""
+    if look.outlook is not None:
+        yield from (f"{each.layer.layer} {each.reason}" for each in look.running if each.progress is None)
+
+
 def _restored(logbook: LogbookStore) -> LookMemory:
     """What stood when the last daemon ended still stands."""
     found = logbook.entries("alert")
     verdicts = logbook.entries("verdict")
     last = found[-1].number if found else 0
     return LookMemory(
-        alerts.rebuild(alerts.events_told(entry.payload for entry in found)),
+        active(logbook),
         last,
         str(verdicts[-1].payload["verdict"]) if verdicts else "",
         last,  # a correction after it may not have been taken up
     )
-
-
-def standing(logbook: LogbookStore) -> alerts.State:
-    """The alerts that stand, for whoever reads beside a daemon."""
-    return alerts.rebuild(alerts.events_told(entry.payload for entry in logbook.entries("alert")))

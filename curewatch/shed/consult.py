@@ -2,19 +2,15 @@
 
 from dataclasses import replace
 from datetime import datetime, timedelta
-from typing import Any
 
 from curewatch.advice.judge.limits import for_resin
 from curewatch.advice.judge.question import Question
-from curewatch.advice.judge.situation import Situation
 from curewatch.advice.plan.windows import Span
-from curewatch.advice.remedy.parameters import Means
-from curewatch.configuration import Configuration, logbook_path
+from curewatch.configuration import Configuration
 from curewatch.jobs import Layer
-from curewatch.logbook import LogbookStore, open_logbook
+from curewatch.logbook import LogbookStore
 from curewatch.materials import load_resin
-from curewatch.materials.substrate import load_substrate
-from curewatch.model.air.shed import identify
+from curewatch.materials.substrate import Substrate, load_substrate
 from curewatch.shed import learnt
 from curewatch.shed.known_names import own_limits
 from curewatch.units import kilogram_from_gram
@@ -41,7 +37,7 @@ def question(
     DoseOutOfRange, OutOfValidity
         A dose of peroxide with which this resin must not be mixed.
     """
-    shelf, shed = configuration.resin, configuration.shed
+    shelf = configuration.resin
     chosen = load_resin(shelf.name if resin is None else resin, shelf.folder)
     if logbook is not None:
         named = lot or (shelf.lot if resin in {None, shelf.name} else None)
@@ -50,35 +46,19 @@ def question(
         chosen.dose_factor(peroxide_percent)  # refuses it here, even while nothing else is known
     usual = None if shelf.batch_mass_g is None else kilogram_from_gram(shelf.batch_mass_g)
     dose = shelf.peroxide_percent if chosen.dose is not None else None
-    thickness = None if shed.thickness_mm is None else shed.thickness_mm / 1000
     return Question(
         resin=chosen,
         limits=for_resin(chosen, own_limits(configuration), configuration.limits.rules),
-        substrate=load_substrate(shed.substrate, thickness),
+        substrate=substrate(configuration),
         batch_mass=batch_mass if batch_mass is not None else usual,
         peroxide_percent=peroxide_percent if peroxide_percent is not None else dose,
-        carbon_dioxide=shed.carbon_dioxide_ppm * 1e-6,
     )
 
 
-def of_shed(
-    configuration: Configuration,
-    *,
-    resin: str | None = None,
-    batch_mass: float | None = None,
-    peroxide_percent: float | None = None,
-) -> Question:
-    """As :func:`question`, with what the shed's own logbook has taught of the lot, if there is one."""
-    said: dict[str, Any] = {
-        "resin": resin,
-        "batch_mass": batch_mass,
-        "peroxide_percent": peroxide_percent,
-    }
-    path = logbook_path(configuration)
-    if not path.exists():
-        return question(configuration, **said)
-    with open_logbook(path, read_only=True) as logbook:
-        return question(configuration, logbook=logbook, **said)
+def substrate(configuration: Configuration) -> Substrate:
+    """What is laminated on, as configured."""
+    shed = configuration.shed
+    return load_substrate(shed.substrate, None if shed.thickness_mm is None else shed.thickness_mm / 1000)
 
 
 def about(layer: Layer, configuration: Configuration, asked: Question, logbook: LogbookStore) -> Question:
@@ -91,20 +71,6 @@ def about(layer: Layer, configuration: Configuration, asked: Question, logbook: 
         return asked
     limits = for_resin(resin, own_limits(configuration), configuration.limits.rules)
     return replace(asked, resin=resin, limits=limits)
-
-
-def means(configuration: Configuration, asked: Question, situation: Situation) -> Means:
-    """What can be done about a no-go: the shed as its recordings show it, its heater, other resins."""
-    others = tuple(
-        of_shed(configuration, resin=name)
-        for name in (configuration.resin.name, *configuration.resin.also)
-        if name != asked.resin.name
-    )
-    shed = identify(situation.past, volume=configuration.shed.volume_m3)
-    heater, power = configuration.shed.heater, configuration.shed.heater_kw
-    if heater not in {"electric", "flued"}:  # what it gives says nothing of a heater that may be used
-        return Means(shed, others, burner=heater)
-    return Means(shed, others, None if power is None else 1000.0 * power)
 
 
 def working_spans(configuration: Configuration, start: float, end: float) -> tuple[Span, ...]:

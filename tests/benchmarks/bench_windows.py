@@ -17,8 +17,8 @@ from pathlib import Path
 import numpy as np
 
 from curewatch.advice.judge import limits
-from curewatch.advice.judge.question import Question, coming_hours
-from curewatch.advice.judge.situation import Place, Situation
+from curewatch.advice.judge.question import Question
+from curewatch.advice.judge.situation import Place, Surfaced
 from curewatch.advice.plan.windows import LENGTH, strip
 from curewatch.advice.remedy.levers import Means, levers
 from curewatch.logbook import Logbook
@@ -31,6 +31,7 @@ from curewatch.model.film.film import History
 from curewatch.model.film.lots import Lot
 from curewatch.physics import moist_air
 from curewatch.readings import Reading
+from curewatch.shed.look import coming_hours
 from curewatch.units import HOUR
 from tests.benchmarks.bench_cure import EVERY, TIGHT, equal_tolerance, median, solved, usual, weather
 
@@ -83,10 +84,10 @@ def worst_of_the_map(paths: list[History], references: list[np.ndarray], at: np.
     return worst
 
 
-def known() -> Situation:
+def known() -> Surfaced:
     kelvin, humidity = 284.15, 0.70
     pressure = float(moist_air.vapour_pressure(kelvin, humidity))
-    return Situation(
+    return Surfaced(
         NOW,
         air=Place("bench", "air", NOW - 40, kelvin, 0.3, humidity, 0.02, pressure, 20.0),
         surface=Place("hull", "surface", NOW - 40, kelvin - 0.4, 0.3),

@@ -21,7 +21,8 @@ from curewatch.advice.judge import question
 from curewatch.clock import iso_utc
 from curewatch.logbook import Logbook
 from curewatch.physics import moist_air
-from curewatch.shed import consult, present
+from curewatch.shed import consult
+from curewatch.shed.look import Look
 from tests.published.weather_years import data_file
 
 TWELVE_YEARS = 4383 * 86400.0  # s
@@ -151,7 +152,8 @@ def test_the_share_of_go_by_month_looks_sane(year: Replayed) -> None:
             local = datetime.fromtimestamp(stamp, settings.zone)
             if local.hour != 14 or local.toordinal() % 2:
                 continue
-            advice = question.ask(asked, present.situation(logbook, settings, stamp + 60.0))
+            look = Look(logbook, settings, stamp + 60.0)
+            advice = question.ask(asked, look.situation, look.outlook)
             shares[local.month][str(advice.verdict)] += 1
             if str(advice.verdict) == "go":
                 assert dry > 5.0, local

@@ -7,8 +7,8 @@ import pytest
 
 from curewatch.advice.judge import cautions, limits
 from curewatch.advice.judge.answer import Advice, Lever, Status, Verdict
-from curewatch.advice.judge.question import Question, coming_hours
-from curewatch.advice.judge.situation import Place, Situation, Trouble, TroubleKind
+from curewatch.advice.judge.question import Question
+from curewatch.advice.judge.situation import Place, Surfaced, Trouble, TroubleKind
 from curewatch.advice.judge.verdict import assess
 from curewatch.advice.remedy.levers import Means, advise, levers
 from curewatch.answers.tonight import LeverDocument, TonightDocument, tonight_document
@@ -19,6 +19,7 @@ from curewatch.materials.substrate import Substrate, load_substrate
 from curewatch.model.air import shed, warming
 from curewatch.model.air.outlook import Outlook
 from curewatch.physics import moist_air
+from curewatch.shed.look import coming_hours
 from curewatch.units import HOUR
 from curewatch.wording import plain_wording
 
@@ -32,19 +33,22 @@ def asked(name: str, substrate: Substrate = WOOD) -> Question:
     return Question(resin, limits.for_resin(resin), substrate)
 
 
-def situation(celsius: float, humidity: float, below: float = 0.4) -> Situation:
+def situation(celsius: float, humidity: float, below: float = 0.4) -> Surfaced:
     kelvin = celsius + 273.15
     pressure = float(moist_air.vapour_pressure(kelvin, humidity))
-    return Situation(
+    return Surfaced(
         NOW,
         air=Place("bench", "air", NOW - 40, kelvin, 0.3, humidity, 0.02, pressure, 20.0),
         surface=Place("hull", "surface", NOW - 40, kelvin - below, 0.3),
     )
 
 
-def applied(
-    question: Question, known: Situation, outlook: Outlook, lever: Lever, less: float = 0.0
-) -> Advice:
+def advised(question: Question, known: Surfaced, means: Means) -> Advice:
+    """The answer for a start now, with its levers."""
+    return advise(question, known, coming_hours(known, question.substrate), lambda: means)
+
+
+def applied(question: Question, known: Surfaced, outlook: Outlook, lever: Lever, less: float = 0.0) -> Advice:
     """The assessment with a lever applied, or with a little less of it."""
     resin, start, target = question.resin, lever.start, lever.target or 0.0
     begin, until = lever.begin or NOW, lever.until or NOW + HOUR
@@ -132,7 +136,7 @@ def test_levers_of_random_sheds_hold_and_a_little_less_does_not(seed: int) -> No
 
 def both_applied(
     question: Question,
-    known: Situation,
+    known: Surfaced,
     outlook: Outlook,
     lever: Lever,
     *,
@@ -186,7 +190,7 @@ def test_no_lever_mends_a_sensor() -> None:
     known = replace(
         situation(8.0, 0.8), troubles=(Trouble(TroubleKind.SILENT, "nothing for 12 min", "hull", "surface"),)
     )
-    said = advise(asked("epoxy-slow"), known, lambda: Means(SHED))
+    said = advised(asked("epoxy-slow"), known, Means(SHED))
     assert said.verdict is Verdict.UNKNOWN
     assert not said.levers
 
@@ -195,11 +199,11 @@ def test_no_lever_mends_a_sensor() -> None:
 def test_a_batch_that_kicks_too_soon_is_made_smaller_until_it_does_not() -> None:
     """Bisection on the pot: that mass lasts, ten grams more does not."""
     question = replace(asked("epoxy-fast"), batch_mass=1.5)
-    said = advise(question, situation(22.0, 0.40), lambda: Means(SHED))
+    said = advised(question, situation(22.0, 0.40), Means(SHED))
     smaller = next(lever for lever in said.levers if lever.kind == "batch")
     assert smaller.target is not None
     for mass, verdict in ((smaller.target, Verdict.GO), (smaller.target + 0.010, Verdict.NO_GO)):
-        again = advise(replace(question, batch_mass=mass), situation(22.0, 0.40), lambda: Means(SHED))
+        again = advised(replace(question, batch_mass=mass), situation(22.0, 0.40), Means(SHED))
         assert again.verdict is verdict
     assert part(smaller).batch_mass_g == pytest.approx(1000.0 * smaller.target, abs=0.06)
 
@@ -215,7 +219,7 @@ def test_a_heater_too_weak_for_it_is_no_lever() -> None:
     assert levers(question, known, outlook, NOW, Means(SHED, power=1.01 * needed)) == free
     weak = Means(SHED, power=0.5 * needed)
     assert not [lever for lever in levers(question, known, outlook, NOW, weak) if lever.power]
-    said = advise(question, known, lambda: weak)
+    said = advised(question, known, weak)
     assert any("the heater gives" in str(remedy) for remedy in said.remedies)
 
 
@@ -230,7 +234,7 @@ def part(lever: Lever) -> LeverDocument:
 
 def warmed_by(name: str, burner: str = "") -> Advice:
     """A cold shed's answer, with its heater as given."""
-    return advise(asked(name), situation(11.0, 0.70), lambda: Means(SHED, burner=burner))
+    return advised(asked(name), situation(11.0, 0.70), Means(SHED, burner=burner))
 
 
 def test_an_unflued_burner_is_never_a_lever_and_the_answer_says_why() -> None:
@@ -298,7 +302,7 @@ def test_a_weak_go_is_told_how_to_become_a_firm_one() -> None:
     """Where 80 to 90 % of the paths hold it stays a go, and every lever then holds on 90 %."""
     weak = None
     for humidity in np.arange(0.40, 0.70, 0.02):
-        said = advise(asked("epoxy-slow"), situation(18.0, float(humidity)), lambda: Means(SHED))
+        said = advised(asked("epoxy-slow"), situation(18.0, float(humidity)), Means(SHED))
         if said.verdict is Verdict.GO and (said.probability or 0.0) < 0.9:
             weak = said
             break

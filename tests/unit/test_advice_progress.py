@@ -12,7 +12,7 @@ from curewatch.advice.alert.progress import STAGES, Progress, follow
 from curewatch.advice.alert.watchers import obstacle, signals
 from curewatch.advice.judge import limits
 from curewatch.advice.judge.question import Question
-from curewatch.advice.judge.situation import Place, Situation, Trouble, TroubleKind
+from curewatch.advice.judge.situation import Place, Situation, Surfaced, Trouble, TroubleKind
 from curewatch.jobs import Layer
 from curewatch.materials import load_resin
 from curewatch.materials.substrate import load_substrate
@@ -29,14 +29,14 @@ LINES = limits.for_resin(SLOW)
 ASKED = Question(SLOW, LINES, WOOD)
 
 
-def shed(at: float, celsius: float, humidity: float, hours: float = 6.0) -> Situation:
+def shed(at: float, celsius: float, humidity: float, hours: float = 6.0) -> Surfaced:
     """A shed that has stood at one temperature for some hours."""
     kelvin = celsius + 273.15
     pressure = float(moist_air.vapour_pressure(kelvin, humidity))
     time = at - hours * 3600 + 900.0 * np.arange(int(4 * hours))
     nothing = np.full(time.size, np.nan)
     same = np.full(time.size, kelvin)
-    return Situation(
+    return Surfaced(
         at,
         air=Place("bench", "air", at - 30, kelvin, 0.2, humidity, 0.02, pressure, 20.0),
         surface=Place("hull", "surface", at - 30, kelvin, 0.2),
@@ -44,7 +44,7 @@ def shed(at: float, celsius: float, humidity: float, hours: float = 6.0) -> Situ
     )
 
 
-def ahead(situation: Situation, to_c: float | None = None) -> Outlook:
+def ahead(situation: Surfaced, to_c: float | None = None) -> Outlook:
     """One certain path, or one that goes to another temperature within four hours; 16 members."""
     assert situation.air is not None
     time = situation.at + 900.0 * np.arange(4 * 36 + 1)
@@ -101,7 +101,7 @@ def test_a_stretch_nobody_measured_is_said() -> None:
 
 def test_a_layer_without_any_recorded_past_is_followed_from_now() -> None:
     """It just started: nothing is missing yet."""
-    bare = Situation(NOW, air=shed(NOW, 20.0, 0.5).air, surface=shed(NOW, 20.0, 0.5).surface)
+    bare = Surfaced(NOW, air=shed(NOW, 20.0, 0.5).air, surface=shed(NOW, 20.0, 0.5).surface)
     seen = follow(layer(0.0), ASKED, bare, ahead(bare))
     assert seen.stage == "open"
     assert seen.unmeasured == 0.0
@@ -120,7 +120,7 @@ def evening(to_c: float, humidity: float, hours: float = 14.0) -> Iterator[Event
         vapour = np.minimum(pressure, moist_air.saturation_pressure(past))
         nothing = np.full(time.size, np.nan)
         here = min(pressure, float(moist_air.saturation_pressure(celsius + 273.15)))
-        situation = Situation(
+        situation = Surfaced(
             at,
             air=Place("bench", "air", at - 20, celsius + 273.15, 0.2, humidity, 0.02, here, 20.0),
             surface=Place("hull", "surface", at - 20, celsius + 273.15, 0.2),
@@ -260,7 +260,7 @@ def test_an_open_window_in_a_no_go_shed_is_no_leave_to_laminate() -> None:
     dry, wet = shed(NOW, 20.0, 0.5), shed(NOW, 20.0, 0.90)
     seen = follow(layer(6.0), ASKED, dry, ahead(dry))
 
-    def advised(situation: Situation) -> str:
+    def advised(situation: Surfaced) -> str:
         found = signals(situation, [seen], LINES, None, standing={})
         return " ".join(worded(one.advised) for one in found if one.raised and one.key.subject == "L1")
 

@@ -5,13 +5,14 @@ import pytest
 
 from curewatch import configuration
 from curewatch.advice.judge.answer import Verdict
-from curewatch.advice.judge.question import ask, with_surface
+from curewatch.advice.judge.question import ask
 from curewatch.advice.judge.situation import Place, Situation
 from curewatch.errors import UsageError
-from curewatch.materials.substrate import load_substrate
+from curewatch.materials.substrate import Substrate, load_substrate
 from curewatch.model.air.past import Past
 from curewatch.physics import moist_air
 from curewatch.shed.consult import question
+from curewatch.shed.look import coming_hours, surfaced
 
 NOW = 1_795_000_000.0
 
@@ -29,11 +30,20 @@ def past(hours: float, celsius: float) -> Past:
     return Past(time, column, nothing, nothing, nothing, nothing)
 
 
+def estimate(situation: Situation, substrate: Substrate) -> Place:
+    """The surface that the look gives it."""
+    found = surfaced(situation, substrate)
+    assert found is not None
+    return found.surface
+
+
 def test_defaults_and_a_warm_dry_shed_give_a_go() -> None:
     """With no configuration at all, a probe on the hull and a warm dry shed: go."""
     hull = Place("hull", "surface", NOW - 30, 293.15, 0.3)
     asked = question(configuration.load(None))
-    assert ask(asked, Situation(NOW, air=air(22.0, 0.35), surface=hull)).verdict is Verdict.GO
+    known = surfaced(Situation(NOW, air=air(22.0, 0.35), surface=hull), asked.substrate)
+    assert known is not None
+    assert ask(asked, known, coming_hours(known, asked.substrate)).verdict is Verdict.GO
 
 
 def test_the_command_line_s_resin_and_the_file_s_limits_are_used() -> None:
@@ -62,10 +72,8 @@ def test_an_unknown_resin_is_refused_by_name() -> None:
 def test_without_a_probe_the_surface_is_estimated_and_its_band_is_wider_without_a_past() -> None:
     """Two days at one temperature leave about 1 K; no past leaves several."""
     wood = load_substrate("plywood")
-    bare = with_surface(Situation(NOW, air=air()), wood).surface
-    known = with_surface(Situation(NOW, air=air(), past=past(48, 20.0)), wood).surface
-    assert bare is not None
-    assert known is not None
+    bare = estimate(Situation(NOW, air=air()), wood)
+    known = estimate(Situation(NOW, air=air(), past=past(48, 20.0)), wood)
     assert bare.estimated
     assert known.estimated
     assert known.temperature == pytest.approx(293.15, abs=0.01)
@@ -74,8 +82,7 @@ def test_without_a_probe_the_surface_is_estimated_and_its_band_is_wider_without_
 
 def test_a_hull_that_lags_behind_warming_air_is_estimated_colder() -> None:
     """A day at 8 degC, then 20: the surface is not yet there."""
-    seen = with_surface(Situation(NOW, air=air(), past=past(24, 8.0)), load_substrate("old-laminate")).surface
-    assert seen is not None
+    seen = estimate(Situation(NOW, air=air(), past=past(24, 8.0)), load_substrate("old-laminate"))
     assert seen.temperature is not None
     assert 281.15 < seen.temperature < 293.15
 
@@ -84,7 +91,7 @@ def test_a_probe_is_never_replaced_by_an_estimate() -> None:
     """What is measured stands."""
     hull = Place("hull", "surface", NOW - 30, 285.0, 0.3)
     situation = Situation(NOW, air=air(), surface=hull)
-    assert with_surface(situation, load_substrate("plywood")) is situation
+    assert estimate(situation, load_substrate("plywood")) is hull
 
 
 def test_a_gap_in_the_past_cuts_it() -> None:
@@ -92,15 +99,13 @@ def test_a_gap_in_the_past_cuts_it() -> None:
     broken = past(48, 20.0)
     broken.air_temperature[-22:-7] = np.nan  # on quarter hours
     wood = load_substrate("timber")
-    whole = with_surface(Situation(NOW, air=air(), past=past(48, 20.0)), wood).surface
-    cut = with_surface(Situation(NOW, air=air(), past=broken), wood).surface
-    assert whole is not None
-    assert cut is not None
+    whole = estimate(Situation(NOW, air=air(), past=past(48, 20.0)), wood)
+    cut = estimate(Situation(NOW, air=air(), past=broken), wood)
     assert cut.temperature_sd > whole.temperature_sd
 
 
 def test_no_air_reading_leaves_the_situation_as_it_is() -> None:
     """Nothing is estimated from nothing, and the answer is unknown."""
     bare = Situation(NOW)
-    assert with_surface(bare, load_substrate("plywood")) == bare
-    assert ask(question(configuration.load(None)), bare).verdict is Verdict.UNKNOWN
+    assert surfaced(bare, load_substrate("plywood")) is None
+    assert ask(question(configuration.load(None)), bare, None).verdict is Verdict.UNKNOWN

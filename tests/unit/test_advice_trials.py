@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from curewatch.advice.judge import limits
-from curewatch.advice.judge.question import Question, coming_hours
-from curewatch.advice.judge.situation import Place, Situation
+from curewatch.advice.judge.question import Question
+from curewatch.advice.judge.situation import Place, Surfaced
 from curewatch.advice.judge.verdict import Verdict, assess
 from curewatch.advice.remedy import trials
 from curewatch.advice.remedy.trials import Variant
@@ -14,15 +14,16 @@ from curewatch.materials.substrate import load_substrate
 from curewatch.model.air import shed, warming
 from curewatch.model.air.outlook import Outlook
 from curewatch.physics import moist_air
+from curewatch.shed.look import coming_hours
 
 NOW = 1_795_000_000.0
 WOOD = load_substrate("plywood")
 
 
-def situation(celsius: float, humidity: float) -> Situation:
+def situation(celsius: float, humidity: float) -> Surfaced:
     kelvin = celsius + 273.15
     pressure = float(moist_air.vapour_pressure(kelvin, humidity))
-    return Situation(
+    return Surfaced(
         NOW,
         air=Place("bench", "air", NOW - 40, kelvin, 0.3, humidity, 0.02, pressure, 20.0),
         surface=Place("hull", "surface", NOW - 40, kelvin - 0.4, 0.3),

@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as some
 
 from curewatch.advice.alert.watchers import condensation
-from curewatch.advice.judge import checks, limits
+from curewatch.advice.judge import limits
 from curewatch.advice.judge.answer import Advice, Status, Verdict
-from curewatch.advice.judge.situation import Place, Situation, Trouble, TroubleKind
+from curewatch.advice.judge.situation import Place, Situation, Surfaced, Trouble, TroubleKind
 from curewatch.advice.judge.verdict import assess
 from curewatch.answers.document import as_json
 from curewatch.answers.tonight import tonight_document
@@ -25,20 +25,20 @@ NOW = 1_795_000_000.0
 SLOW = load_resin("epoxy-slow")
 
 
-def shed(air_c: float, humidity: float, surface_c: float | None = None, *, error: float = 0.3) -> Situation:
+def shed(air_c: float, humidity: float, surface_c: float | None = None, *, error: float = 0.3) -> Surfaced:
     """Two sensors that spoke forty seconds ago."""
     air = air_c + 273.15
     below = air if surface_c is None else surface_c + 273.15
     pressure = float(moist_air.vapour_pressure(air, humidity))
     slope = float(moist_air.saturation_slope(air)) * humidity
-    return Situation(
+    return Surfaced(
         NOW,
         air=Place("bench", "air", NOW - 40, air, error, humidity, 0.02, pressure, slope * error),
         surface=Place("hull", "surface", NOW - 40, below, error),
     )
 
 
-def steady(situation: Situation, drift: float = 0.0) -> Outlook:
+def steady(situation: Surfaced, drift: float = 0.0) -> Outlook:
     """Paths that drift apart linearly: a plain outlook whose answers can be told beforehand."""
     assert situation.air is not None
     assert situation.surface is not None
@@ -50,7 +50,7 @@ def steady(situation: Situation, drift: float = 0.0) -> Outlook:
     )
 
 
-def ask(situation: Situation, drift: float = 0.0, **more: object) -> Advice:
+def ask(situation: Surfaced, drift: float = 0.0, **more: object) -> Advice:
     return assess(situation, SLOW, limits.for_resin(SLOW), steady(situation, drift), **more)  # type: ignore[arg-type]
 
 
@@ -245,11 +245,6 @@ def test_the_advice_is_json() -> None:
     """Nothing in it is not a number, and its verdict is one of three words."""
     plain = json.loads(as_json(tonight_document(ask(shed(12.0, 0.8), 4.0), plain_wording())))
     assert plain["verdict"] in {"go", "no-go", "unknown"}
-
-
-def test_errors_of_the_sensors_are_infinite_where_there_is_no_air_reading() -> None:
-    """No reading, no confidence."""
-    assert checks.sensor_errors(Situation(NOW)).margin == np.inf
 
 
 @pytest.mark.parametrize(

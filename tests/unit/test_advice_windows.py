@@ -12,8 +12,8 @@ import pytest
 
 from curewatch import configuration
 from curewatch.advice.judge import checks, limits
-from curewatch.advice.judge.question import Question, coming_hours
-from curewatch.advice.judge.situation import Place, Situation
+from curewatch.advice.judge.question import Question
+from curewatch.advice.judge.situation import Place, Surfaced
 from curewatch.advice.judge.verdict import assess
 from curewatch.advice.plan.calendar import write
 from curewatch.advice.plan.windows import (
@@ -37,6 +37,7 @@ from curewatch.model.air.outlook import Outlook
 from curewatch.physics import moist_air
 from curewatch.readings import Reading
 from curewatch.shed.consult import working_spans
+from curewatch.shed.look import coming_hours
 from curewatch.units import HOUR
 from curewatch.wording import Wording
 
@@ -46,17 +47,17 @@ ASKED = Question(FAST, limits.for_resin(FAST), load_substrate("plywood"))
 ALWAYS = (Span(NOW, NOW + 1e6),)
 
 
-def shed(celsius: float = 18.0, humidity: float = 0.55) -> Situation:
+def shed(celsius: float = 18.0, humidity: float = 0.55) -> Surfaced:
     kelvin = celsius + 273.15
     pressure = float(moist_air.vapour_pressure(kelvin, humidity))
-    return Situation(
+    return Surfaced(
         NOW,
         air=Place("bench", "air", NOW - 30, kelvin, 0.2, humidity, 0.02, pressure, 20.0),
         surface=Place("hull", "surface", NOW - 30, kelvin, 0.2),
     )
 
 
-def days(situation: Situation, swing: float = 7.0) -> Outlook:
+def days(situation: Surfaced, swing: float = 7.0) -> Outlook:
     """64 paths of warm days and cold nights, each a little different."""
     time = NOW + 900.0 * np.arange(4 * 120 + 1)
     shift = np.linspace(-1.5, 1.5, 64)[:, None]

@@ -159,7 +159,7 @@ def test_the_heat_of_a_pot_is_spoken_of_by_its_own_peak(grams: float, celsius: f
     assert (fast.peak_temperature >= HOT) == hot
     assert cautions.pot_overheats(resin, mass, air) == hot
     asked = Question(resin, limits.for_resin(resin), load_substrate("plywood"), batch_mass=mass)
-    said = ask(asked, situation(celsius, 0.5)).cautions
+    said = ask(asked, situation(celsius, 0.5), None).cautions
     assert (cautions.Caution.POT_HEAT.value in said) == hot
 
 

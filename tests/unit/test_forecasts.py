@@ -7,8 +7,7 @@ import numpy as np
 import pytest
 
 from curewatch import configuration
-from curewatch.advice.judge import question
-from curewatch.advice.judge.situation import Place, Situation
+from curewatch.advice.judge.situation import Place, Surfaced
 from curewatch.cli.main import run
 from curewatch.clock import Instant, SystemClock, iso_utc, utc_from_iso
 from curewatch.daemon.core import Core
@@ -18,6 +17,7 @@ from curewatch.logbook import Logbook
 from curewatch.materials.substrate import load_substrate
 from curewatch.physics import moist_air
 from curewatch.shed import forecasts
+from curewatch.shed.look import Look, coming_hours
 
 HOUR, NOW = 3600.0, 1_764_000_000.0
 
@@ -133,10 +133,11 @@ def test_the_outlook_rests_on_it_until_it_runs_out() -> None:
     air = Place("bench", "air", NOW, 281.15, 0.2, 0.8, 0.02, 870.0, 20.0)
     fed = (forecasts.from_bytes(table(), NOW),)
     substrate = load_substrate("plywood")
-    told = question.coming_hours(Situation(NOW, air, forecasts=fed), substrate)
+    hull = Place("hull", "surface", NOW, 281.15, 0.2)
+    told = coming_hours(Surfaced(NOW, air, surface=hull, forecasts=fed), substrate)
     assert told is not None
     assert "forecast of the air outside" in told.basis
-    later = question.coming_hours(Situation(NOW + 47 * HOUR, air, forecasts=fed), substrate)
+    later = coming_hours(Surfaced(NOW + 47 * HOUR, air, surface=hull, forecasts=fed), substrate)
     assert later is not None
     assert "forecast" not in later.basis
 
@@ -196,19 +197,18 @@ def test_the_pack_in_the_notes_is_a_forecast() -> None:
 def test_the_past_reaches_back_by_hourly_means(tmp_path: Path) -> None:
     """Readings of a month ago are in the past that the outlook learns from, hour by hour."""
     from curewatch.readings import Reading
-    from curewatch.shed.present import situation
 
     stamps = np.arange(NOW - 30 * 24 * HOUR, NOW, 1800.0)
     readings = [Reading("bench", t, t, 280.0 + (t - NOW) / 1e6, 0.8) for t in stamps.tolist()]
     with Logbook(tmp_path / "log.sqlite") as logbook:
         logbook.append(readings)
-        found = situation(logbook, configuration.load(None), NOW)
+        look = Look(logbook, configuration.load(None), NOW)
+        found, told = look.situation, look.outlook
     known = np.isfinite(found.past.vapour_pressure)
     assert found.past.time[0] < NOW - 29 * 24 * HOUR
     old = known & (found.past.time < NOW - 20 * 24 * HOUR)
     assert 200 < old.sum() < 250
     expected = 280.0 + (found.past.time[old] - NOW) / 1e6
     assert np.allclose(found.past.air_temperature[old], expected, atol=0.01)
-    told = question.coming_hours(found, load_substrate("plywood"))
     assert told is not None
     assert told.history_hours == pytest.approx(30 * 24, abs=2)

@@ -3,8 +3,8 @@
 import pytest
 
 from curewatch.configuration import Configuration
-from curewatch.shed import consult
-from tests.unit.test_advice_levers import asked, situation
+from curewatch.shed.look import Look
+from tests.unit.test_advice_levers import NOW, asked
 
 
 @pytest.mark.parametrize("heater", ["electric", "flued", "propane", "paraffin"])
@@ -13,6 +13,6 @@ def test_an_unflued_heater_is_a_burner_to_refuse_and_its_power_counts_for_nothin
     usual = Configuration()
     shed = usual.shed.model_copy(update={"heater": heater, "heater_kw": 2.0})
     with_heater = usual.model_copy(update={"shed": shed})
-    found = consult.means(with_heater, asked("epoxy-slow"), situation(11.0, 0.7))
+    found = Look(None, with_heater, NOW).means(asked("epoxy-slow"))
     unflued = heater in {"propane", "paraffin"}
     assert (found.burner, found.power) == ((heater, None) if unflued else ("", 2000.0))

@@ -18,6 +18,7 @@ from curewatch.model.mass.pot import pot
 from curewatch.readings import Reading
 from curewatch.record import charts
 from curewatch.shed import consult, learnt
+from curewatch.shed.look import looking
 from curewatch.worklog.job import told
 
 TOML = """
@@ -98,7 +99,8 @@ def test_a_lot_is_learnt_for_itself_alone(do: Do, shed: Path) -> None:
         assert learnt.resin_of_lot(logbook, resin, "A12").version == 2
         assert learnt.resin_of_lot(logbook, resin, "B7") is resin
         assert consult.question(settings, logbook=logbook).resin.version == 2
-    assert consult.of_shed(settings).resin.version == 2
+    with looking(settings, SystemClock().now().utc) as look:
+        assert look.question.resin.version == 2
 
 
 def test_a_learnt_lot_can_be_kept_as_a_file(do: Do, tmp_path: Path) -> None:

@@ -15,8 +15,8 @@ import numpy as np
 from curewatch.advice.judge import checks
 from curewatch.advice.judge.answer import Moment
 from curewatch.advice.judge.course import course
-from curewatch.advice.judge.question import Question, with_surface
-from curewatch.advice.judge.situation import Situation
+from curewatch.advice.judge.question import Question
+from curewatch.advice.judge.situation import Surfaced
 from curewatch.advice.judge.timeline import timeline
 from curewatch.advice.judge.weather import STEP, Weather, along, dressed
 from curewatch.jobs import Layer
@@ -63,14 +63,14 @@ class Progress:
         return self.stage in STAGES[4:]
 
 
-def follow(layer: Layer, question: Question, situation: Situation, outlook: Outlook) -> Progress:
+def follow(layer: Layer, question: Question, situation: Surfaced, outlook: Outlook) -> Progress:
     """Follow one running layer to now and beyond.
 
     Parameters
     ----------
     question : Question
         With the resin system the layer was laid with.
-    situation : Situation
+    situation : Surfaced
         With its past since the layer was started, where it was recorded.
     outlook : Outlook
         From now on.
@@ -81,33 +81,32 @@ def follow(layer: Layer, question: Question, situation: Situation, outlook: Outl
         The paths leave the range of the cure law, or a dose is refused.
     """
     resin, limits = question.resin, question.limits
-    known = with_surface(situation, question.substrate)
-    joined = _joined(layer.started, known, question.substrate, outlook)
+    joined = _joined(layer.started, situation, question.substrate, outlook)
     seen = course(
         resin,
         joined,
         np.zeros(1, dtype=np.int64),
         chosen=question.lots,
         peroxide_percent=layer.peroxide_percent,
-        carbon_dioxide=known.carbon_dioxide or question.carbon_dioxide,
+        carbon_dioxide=situation.carbon_dioxide,
         rest=0.0,  # a layer's clock runs from when it lay
     )
     moments = timeline(seen, resin, layer.thickness)
-    so_far = _so_far(layer, known.at, question, joined)
-    margins = seen.lowest_margin[0] - limits.error_multiple.value * checks.sensor_errors(known).margin
+    so_far = _so_far(layer, situation.at, question, joined)
+    margins = seen.lowest_margin[0] - limits.error_multiple.value * checks.sensor_errors(situation).margin
     exposure = float(checks.blush_check(seen, resin, limits).value or 0.0)
     return Progress(
         layer=layer,
         resin=resin,
-        at=known.at,
-        stage=_stage(moments, known.at),
+        at=situation.at,
+        stage=_stage(moments, situation.at),
         conversion=float(so_far.conversion[-1]),
         glass_transition=float(so_far.glass_transition[-1]),
         timeline=moments,
         blush=blush.outcome(resin, exposure),
         stalls=float(np.mean(seen.glassy[0])),
         wet=float(np.mean(margins < limits.condensation_margin.value)),
-        unmeasured=_unmeasured(known.past, layer.started, known.at),
+        unmeasured=_unmeasured(situation.past, layer.started, situation.at),
         pot=_pot(layer, resin, joined),
     )
 
@@ -142,7 +141,7 @@ def _so_far(layer: Layer, now: float, question: Question, joined: Weather) -> fi
     return film.cure(question.resin, history, rate_factor=middle, peroxide_percent=layer.peroxide_percent)
 
 
-def _joined(started: float, situation: Situation, substrate: Substrate, outlook: Outlook) -> Weather:
+def _joined(started: float, situation: Surfaced, substrate: Substrate, outlook: Outlook) -> Weather:
     """Recorded past and coming paths on one grid that begins at the start."""
     time: FloatArray = started + STEP * np.arange(
         int((outlook.time[-1] - started) / STEP) + 1, dtype=np.float64

@@ -15,7 +15,7 @@ from curewatch.advice.judge import checks
 from curewatch.advice.judge.cautions import WITHOUT_FLAME
 from curewatch.advice.judge.data_quality import troubles
 from curewatch.advice.judge.limits import Limits
-from curewatch.advice.judge.situation import Situation
+from curewatch.advice.judge.situation import Situation, Surfaced
 from curewatch.model.air.outlook import Outlook
 from curewatch.model.air.surface import condensation_margin
 from curewatch.model.film.recoat_window import closes_earlier
@@ -81,14 +81,15 @@ def obstacle(situation: Situation, limits: Limits) -> Said:
     """
     if troubles(situation, limits):
         return "its readings cannot be trusted"
-    air, below = situation.air, situation.surface
-    if air is None or air.temperature is None or air.relative_humidity is None:
+    air, seen = situation.air, situation if isinstance(situation, Surfaced) else None
+    if seen is None or air is None or air.temperature is None or air.relative_humidity is None:
         return "nothing is known of its air"
-    errors, k = checks.sensor_errors(situation), limits.error_multiple.value
-    margin = checks.condensation_now(situation, limits, errors)
+    errors, k = checks.sensor_errors(seen), limits.error_multiple.value
+    margin = checks.condensation_now(seen, limits, errors)
     if margin is not None and margin.value is not None and (margin.spare or 0.0) < 0.0:
         return phrase("surface {margin:difference} above dew point", margin=margin.value)
-    surface_now = air.temperature if below is None or below.temperature is None else below.temperature
+    below = seen.surface.temperature
+    surface_now = air.temperature if below is None else below
     if min(air.temperature, surface_now) - k * errors.temperature < limits.temperature_lowest.value:
         return "too cold"
     if air.relative_humidity + k * errors.humidity > limits.humidity_highest.value:
@@ -239,13 +240,15 @@ FORESEEN = (
 
 def condensation(situation: Situation, limits: Limits, outlook: Outlook | None) -> Iterator[Signal]:
     """The surface nears the dew point, measured now or likely within the next hours."""
-    air, below = situation.air, situation.surface
-    if air is None or air.vapour_pressure is None or below is None or below.temperature is None:
+    if not isinstance(situation, Surfaced):
+        return
+    air, below = situation.air, situation.surface.temperature
+    if air is None or air.vapour_pressure is None or below is None:
         return
     errors = checks.sensor_errors(situation)
     error = limits.error_multiple.value * errors.margin
     limit = limits.condensation_margin.value
-    now = float(condensation_margin(below.temperature, air.vapour_pressure)) - error
+    now = float(condensation_margin(below, air.vapour_pressure)) - error
     share = 0.0 if outlook is None else _share_wet(outlook, situation.at, limit, error)
     yield Signal(
         Key(AlertKind.CONDENSATION),

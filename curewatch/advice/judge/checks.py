@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from curewatch.advice.judge.answer import Check, Moment, Status
 from curewatch.advice.judge.course import Course
 from curewatch.advice.judge.limits import Limit, Limits
-from curewatch.advice.judge.situation import Situation
+from curewatch.advice.judge.situation import Surfaced
 from curewatch.materials.resin import Resin
 from curewatch.model.air import surface
 from curewatch.model.film import blush
@@ -147,10 +147,10 @@ def shared(name: str, title: str, share: float, limits: Limits, note: str = "") 
     )
 
 
-def condensation_now(situation: Situation, limits: Limits, errors: Errors) -> Check | None:
+def condensation_now(situation: Surfaced, limits: Limits, errors: Errors) -> Check | None:
     """The margin as measured, no model in it; none if either reading is missing."""
     air, below = situation.air, situation.surface
-    if air is None or below is None or air.vapour_pressure is None or below.temperature is None:
+    if air is None or air.vapour_pressure is None or below.temperature is None:
         return None
     margin = float(surface.condensation_margin(below.temperature, air.vapour_pressure))
     error = limits.error_multiple.value * errors.margin
@@ -208,12 +208,11 @@ def back_in_range(resin: Resin) -> Said:
     )
 
 
-def sensor_errors(situation: Situation) -> Errors:
+def sensor_errors(situation: Surfaced) -> Errors:
     """What the sensors' errors make of each check's value, by linear propagation."""
-    air, below = situation.air, situation.surface
+    air, surface_sd = situation.air, situation.surface.temperature_sd
     if air is None or air.vapour_pressure is None:
         return Errors(np.inf, np.inf, np.inf)
-    surface_sd = (below or air).temperature_sd
     margin = float(surface.margin_sd(air.vapour_pressure, air.vapour_pressure_sd, surface_sd))
     return Errors(margin, max(air.temperature_sd, surface_sd), air.relative_humidity_sd)
 

@@ -146,3 +146,18 @@ class Situation:
     def age(self, place: Place) -> float:
         """How old the last word of a place is; negative if its stamp lies ahead of the clock. [s]"""
         return self.at - place.time
+
+
+FRESH_AIR = 420e-6  # mole fraction of carbon dioxide outdoors [1]
+
+
+@dataclass(frozen=True, slots=True)
+class Surfaced(Situation):
+    """A situation that has its surface, of a probe or estimated from the air: what can be judged.
+
+    In the program only the look at the shed (:mod:`curewatch.shed.look`) makes one. Whatever judges, plans or
+    follows takes this type, so that none of them can go by a surface of its own.
+    """
+
+    surface: Place = field(kw_only=True)
+    carbon_dioxide: float = field(default=FRESH_AIR, kw_only=True)  # measured, else as configured [1]

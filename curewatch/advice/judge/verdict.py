@@ -14,7 +14,7 @@ from curewatch.advice.judge import cautions, checks, data_quality
 from curewatch.advice.judge.answer import Advice, Check, Moment, Status, Verdict
 from curewatch.advice.judge.course import Course, course
 from curewatch.advice.judge.limits import Limits
-from curewatch.advice.judge.situation import Situation
+from curewatch.advice.judge.situation import Situation, Surfaced
 from curewatch.advice.judge.timeline import PotBatch, pot_moments, timeline
 from curewatch.advice.judge.weather import Paths, weather
 from curewatch.errors import OutOfValidity
@@ -25,7 +25,6 @@ from curewatch.phrases import Said, phrase
 
 NOW = 1800.0  # s: a start this close is judged by the readings of now as well
 USE_RATE = 0.83 / 3600  # kg/s that one pair of hands wets out, of 450 g/m² cloth in 0.6 h/m² (assumed)
-FRESH_AIR = 420e-6  # mole fraction of carbon dioxide where nobody measures it
 
 
 def assess(
@@ -45,7 +44,7 @@ def assess(
     Parameters
     ----------
     situation : Situation
-        What is known now, with every trouble.
+        What is known now, with every trouble; without its surface the answer is unknown.
     system : ResinSystem
     limits : Limits
     outlook : Paths or None
@@ -80,7 +79,7 @@ def assess(
     doubts = data_quality.remedies(situation, limits)
     if doubts:
         return _concluded(said, known, doubts)
-    if situation.surface is None:
+    if not isinstance(situation, Surfaced):
         return _concluded(said, (*known, _NO_SURFACE))
     if outlook is None:
         return _concluded(said, (*known, _unheard("coming-hours", "the coming hours", "no outlook")))
@@ -96,7 +95,7 @@ def assess(
             np.zeros(1, dtype=np.int64),
             chosen=lots,
             peroxide_percent=peroxide_percent,
-            carbon_dioxide=situation.carbon_dioxide or FRESH_AIR,
+            carbon_dioxide=situation.carbon_dioxide,
         )
     except OutOfValidity as trouble:
         range_check = _unheard("resin-range", "within what is known of the resin", str(trouble))
@@ -119,7 +118,7 @@ def assess(
     return _concluded(said, (*known, *judged), remedies)
 
 
-def judge(situation: Situation, resin: Resin, limits: Limits, seen: Course) -> tuple[Check, ...]:
+def judge(situation: Surfaced, resin: Resin, limits: Limits, seen: Course) -> tuple[Check, ...]:
     """Every check on the first start of a course."""
     errors = checks.sensor_errors(situation)
     drawn = checks.lines(seen, limits, errors)

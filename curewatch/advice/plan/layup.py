@@ -9,7 +9,7 @@ import numpy as np
 
 from curewatch.advice.judge.answer import stamp
 from curewatch.advice.judge.question import Question
-from curewatch.advice.judge.situation import Situation
+from curewatch.advice.judge.situation import Surfaced
 from curewatch.advice.plan.amounts import Amounts, Repair, amounts
 from curewatch.advice.plan.mixing import CupMix, Proportion, batch, of_resin, smallest_batch
 from curewatch.advice.plan.sessions import Schedule, Session, Work, WorkPace, schedule
@@ -78,7 +78,7 @@ def bill(repair: Repair, question: Question, hands: Hands) -> LayupPlan:
 def plan(
     repair: Repair,
     question: Question,
-    situation: Situation,
+    situation: Surfaced,
     outlook: Outlook,
     *,
     working: tuple[Span, ...],
@@ -88,7 +88,7 @@ def plan(
 
     Parameters
     ----------
-    situation : Situation
+    situation : Surfaced
         Without trouble; see :mod:`curewatch.advice.plan.windows`.
     outlook : Outlook
         As long as :data:`curewatch.advice.plan.windows.LENGTH`.

@@ -13,8 +13,8 @@ from curewatch.advice.judge import checks
 from curewatch.advice.judge.answer import stamp
 from curewatch.advice.judge.course import AHEAD as FOLLOWED
 from curewatch.advice.judge.course import Course, course
-from curewatch.advice.judge.question import Question, with_surface
-from curewatch.advice.judge.situation import Situation
+from curewatch.advice.judge.question import Question
+from curewatch.advice.judge.situation import Surfaced
 from curewatch.advice.judge.weather import STEP, Paths, weather
 from curewatch.advice.plan.calendar import Appointment
 from curewatch.units import HOUR, MINUTE, FloatArray
@@ -67,7 +67,7 @@ class Strip:
 
 def strip(
     question: Question,
-    situation: Situation,
+    situation: Surfaced,
     outlook: Paths,
     working: tuple[Span, ...],
     *,
@@ -78,7 +78,7 @@ def strip(
 
     Parameters
     ----------
-    situation : Situation
+    situation : Surfaced
         Without trouble: whoever calls has asked :mod:`curewatch.advice.judge.data_quality` first.
     outlook : Paths
         Long enough: :data:`LENGTH`. A start is judged only as far as it reaches.
@@ -92,7 +92,6 @@ def strip(
     OutOfValidity
         The outlook is shorter than the starts, or a path leaves the range of the cure law.
     """
-    known = with_surface(situation, question.substrate)
     there = weather(outlook, every * np.ceil(situation.at / every))
     stride = round(every / STEP)
     first = np.arange(0, int(ahead / STEP) + 1, stride, dtype=np.int64)
@@ -102,9 +101,9 @@ def strip(
         first[first < there.time.size - 2],
         chosen=question.lots,
         peroxide_percent=question.peroxide_percent,
-        carbon_dioxide=known.carbon_dioxide or question.carbon_dioxide,
+        carbon_dioxide=situation.carbon_dioxide,
     )
-    drawn = checks.lines(seen, question.limits, checks.sensor_errors(known))
+    drawn = checks.lines(seen, question.limits, checks.sensor_errors(situation))
     hold = checks.holds(seen, drawn)
     needed = question.limits.probability.value
     starts = Starts(

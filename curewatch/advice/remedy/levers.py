@@ -14,8 +14,8 @@ import numpy as np
 from curewatch.advice.judge import cautions, checks
 from curewatch.advice.judge.answer import Advice, Lever, Status, Verdict
 from curewatch.advice.judge.course import course
-from curewatch.advice.judge.question import Question, ask, coming_hours, with_surface
-from curewatch.advice.judge.situation import Situation
+from curewatch.advice.judge.question import Question, ask
+from curewatch.advice.judge.situation import Situation, Surfaced
 from curewatch.advice.judge.timeline import PotBatch, pot_moments
 from curewatch.advice.judge.verdict import NOW
 from curewatch.advice.judge.weather import weather
@@ -37,16 +37,18 @@ FIRM = 0.9  # share of paths below which a go is called weak (ours)
 
 
 def advise(
-    question: Question, situation: Situation, means: Callable[[], Means], start: float | None = None
+    question: Question,
+    situation: Situation,
+    outlook: Outlook | None,
+    means: Callable[[], Means],
+    start: float | None = None,
 ) -> Advice:
     """The advice for one start, and what would make it a go if it is none.
 
     ``means`` is asked only then: to identify a shed takes longer than to answer.
     """
-    known = with_surface(situation, question.substrate)
-    outlook = coming_hours(known, question.substrate)
-    said = ask(question, situation, start, coming=outlook)
-    if outlook is None or said.verdict is Verdict.UNKNOWN:
+    said = ask(question, situation, outlook, start)
+    if outlook is None or said.verdict is Verdict.UNKNOWN or not isinstance(situation, Surfaced):
         return said
     found: list[Lever] = []
     if any(check.name == "blush" and check.status is Status.CARE for check in said.checks):
@@ -119,13 +121,13 @@ def _lasts(question: Question, mass: float, air: float, shape: Shape) -> bool:
 
 
 def levers(
-    question: Question, situation: Situation, outlook: Outlook, start: float, means: Means
+    question: Question, situation: Surfaced, outlook: Outlook, start: float, means: Means
 ) -> tuple[Lever, ...]:
     """The levers that make a start a go, the least effort first.
 
     Parameters
     ----------
-    situation : Situation
+    situation : Surfaced
         Without trouble: no lever mends a sensor.
     outlook : Outlook
         From now on, as it would be with nothing done.
@@ -142,18 +144,17 @@ def levers(
 
 
 def all_levers(
-    question: Question, situation: Situation, outlook: Outlook, start: float, means: Means
+    question: Question, situation: Surfaced, outlook: Outlook, start: float, means: Means
 ) -> tuple[Lever, ...]:
     """The same, with those that the heater at hand is too weak for."""
-    known = with_surface(situation, question.substrate)
     single = [
-        *_other_starts(question, known, outlook, start),
-        *_other_resins(known, outlook, start, means),
-        *_solved(question, known, outlook, knobs(question, known, outlook, start, means), means),
+        *_other_starts(question, situation, outlook, start),
+        *_other_resins(situation, outlook, start, means),
+        *_solved(question, situation, outlook, knobs(question, situation, outlook, start, means), means),
     ]
     doing = [lever for lever in single if lever.kind != "start" and _strong_enough(lever, means)]
     if not doing:
-        single += two_together(question, known, outlook, start, means)
+        single += two_together(question, situation, outlook, start, means)
     return tuple(sorted(single, key=lambda lever: lever.effort))
 
 
@@ -174,7 +175,7 @@ def _too_weak(every: Sequence[Lever], means: Means) -> tuple[str, ...]:
 # ---- other starts, other resins
 
 
-def _other_starts(question: Question, known: Situation, outlook: Outlook, start: float) -> list[Lever]:
+def _other_starts(question: Question, known: Surfaced, outlook: Outlook, start: float) -> list[Lever]:
     """The nearest start before and after that is a go, a quarter of an hour apart."""
     begin = QUARTER * np.ceil((known.at + NOW) / QUARTER)
     times = begin + QUARTER * np.arange(int(LOOK / QUARTER) + 1)
@@ -186,7 +187,7 @@ def _other_starts(question: Question, known: Situation, outlook: Outlook, start:
         np.arange(times.size, dtype=np.int64),
         chosen=few_question.lots,
         peroxide_percent=question.peroxide_percent,
-        carbon_dioxide=known.carbon_dioxide or question.carbon_dioxide,
+        carbon_dioxide=known.carbon_dioxide,
         only_set=True,
     )
     drawn = checks.lines(seen, question.limits, checks.sensor_errors(known))
@@ -203,7 +204,7 @@ def _other_starts(question: Question, known: Situation, outlook: Outlook, start:
 
 
 def _settled_start(
-    question: Question, known: Situation, outlook: Outlook, times: FloatArray, near: tuple[int, int]
+    question: Question, known: Surfaced, outlook: Outlook, times: FloatArray, near: tuple[int, int]
 ) -> tuple[float, Trial] | None:
     """The first start that is a go over all paths, looking away from the asked one; from a near guess."""
     guess, away = near
@@ -222,7 +223,7 @@ def _settled_start(
     return None
 
 
-def _other_resins(known: Situation, outlook: Outlook, start: float, means: Means) -> list[Lever]:
+def _other_resins(known: Surfaced, outlook: Outlook, start: float, means: Means) -> list[Lever]:
     """Every other system on the shelf that is a go as things are."""
     found = []
     for other in means.others:
@@ -233,7 +234,7 @@ def _other_resins(known: Situation, outlook: Outlook, start: float, means: Means
 
 
 def _solved(
-    question: Question, known: Situation, outlook: Outlook, turned: Sequence[Knob], means: Means
+    question: Question, known: Surfaced, outlook: Outlook, turned: Sequence[Knob], means: Means
 ) -> list[Lever]:
     """The levers of all kinds that can be turned far enough, with how long and what it takes."""
     found = solve(question, known, outlook, turned)
@@ -241,7 +242,7 @@ def _solved(
 
 
 def _held_long_enough(
-    question: Question, known: Situation, outlook: Outlook, found: Sequence[Found], means: Means
+    question: Question, known: Surfaced, outlook: Outlook, found: Sequence[Found], means: Means
 ) -> list[Lever]:
     """How long each must be held: the shortest of :data:`HOURS` after the start that is still a go."""
     few_question, few = trials.thinned(question, outlook, EVERY)
@@ -264,7 +265,7 @@ def _held_long_enough(
 
 
 def _hold(
-    question: Question, known: Situation, outlook: Outlook, asked: Sequence[tuple[Found, Sequence[float]]]
+    question: Question, known: Surfaced, outlook: Outlook, asked: Sequence[tuple[Found, Sequence[float]]]
 ) -> list[list[Trial]]:
     variants = [
         Variant(

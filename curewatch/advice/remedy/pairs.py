@@ -8,7 +8,7 @@ import numpy as np
 from curewatch.advice.judge import cautions
 from curewatch.advice.judge.answer import Lever
 from curewatch.advice.judge.question import Question
-from curewatch.advice.judge.situation import Situation
+from curewatch.advice.judge.situation import Surfaced
 from curewatch.advice.remedy.cost import priced
 from curewatch.advice.remedy.parameters import LEADS, Change, Knob, Means, knobs
 from curewatch.advice.remedy.search import HELD, Found, solve
@@ -17,7 +17,7 @@ from curewatch.model.air.outlook import Outlook
 
 
 def two_together(
-    question: Question, known: Situation, outlook: Outlook, start: float, means: Means
+    question: Question, known: Surfaced, outlook: Outlook, start: float, means: Means
 ) -> list[Lever]:
     """Where no single change does it: drier air and warmth, or another resin and warmth."""
     return [
@@ -27,7 +27,7 @@ def two_together(
 
 
 def _warm_and_dry(
-    question: Question, known: Situation, outlook: Outlook, start: float, means: Means
+    question: Question, known: Surfaced, outlook: Outlook, start: float, means: Means
 ) -> list[Lever]:
     """Warmth for each of a few drynesses; of the easiest pair, then as little drying as does it.
 
@@ -58,7 +58,7 @@ def _warm_and_dry(
 
 def _least_drying(
     question: Question,
-    known: Situation,
+    known: Surfaced,
     outlook: Outlook,
     warm: Found,
     *,
@@ -95,7 +95,7 @@ def _paired(
     return [(pair, one) for one in found for pair in turned if pair[1] is one.knob]
 
 
-def _warm_other_resins(known: Situation, outlook: Outlook, start: float, means: Means) -> list[Lever]:
+def _warm_other_resins(known: Surfaced, outlook: Outlook, start: float, means: Means) -> list[Lever]:
     found = []
     for other in means.others:
         warm = [knob for knob in knobs(other, known, outlook, start, means) if knob.kind == "warm"]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from curewatch.advice.judge.question import Question
-from curewatch.advice.judge.situation import Situation
+from curewatch.advice.judge.situation import Surfaced
 from curewatch.model.air import warming
 from curewatch.model.air.outlook import Outlook
 from curewatch.model.air.shed import Shed
@@ -57,7 +57,7 @@ class Means:
     burner: str = ""  # what the shed's heater burns without a flue
 
 
-def knobs(question: Question, known: Situation, outlook: Outlook, start: float, means: Means) -> list[Knob]:
+def knobs(question: Question, known: Surfaced, outlook: Outlook, start: float, means: Means) -> list[Knob]:
     """Warming the shed, drying its air, warming the surface; each with the leads it may need."""
     air = float(np.median(outlook.air_temperature[:, 0]))
     humidity = known.air.relative_humidity if known.air is not None else None

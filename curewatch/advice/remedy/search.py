@@ -6,7 +6,7 @@ from typing import NamedTuple
 import numpy as np
 
 from curewatch.advice.judge.question import Question
-from curewatch.advice.judge.situation import Situation
+from curewatch.advice.judge.situation import Surfaced
 from curewatch.advice.remedy import trials
 from curewatch.advice.remedy.parameters import Knob
 from curewatch.advice.remedy.trials import Trial, Variant
@@ -26,7 +26,7 @@ class Found(NamedTuple):
     trial: Trial
 
 
-def solve(question: Question, known: Situation, outlook: Outlook, turned: Sequence[Knob]) -> list[Found]:
+def solve(question: Question, known: Surfaced, outlook: Outlook, turned: Sequence[Knob]) -> list[Found]:
     """The smallest amount of each kind of knob that is a go; kinds that never are, are left out.
 
     All knobs are scanned together, coarsely over a quarter of the paths. Of each kind the first one that
@@ -49,7 +49,7 @@ def solve(question: Question, known: Situation, outlook: Outlook, turned: Sequen
 
 
 def _settled(
-    question: Question, known: Situation, outlook: Outlook, guesses: Sequence[tuple[Knob, float]]
+    question: Question, known: Surfaced, outlook: Outlook, guesses: Sequence[tuple[Knob, float]]
 ) -> list[Found]:
     """The smallest amounts over all paths, from guesses that are right to a few tolerances."""
     found: dict[Knob, Found] = {}
@@ -78,7 +78,7 @@ def _around(knob: Knob, guess: float) -> FloatArray:
 
 
 def _scan(
-    question: Question, known: Situation, outlook: Outlook, asked: Sequence[tuple[Knob, FloatArray]]
+    question: Question, known: Surfaced, outlook: Outlook, asked: Sequence[tuple[Knob, FloatArray]]
 ) -> list[list[Trial]]:
     """All values of all knobs in one stack."""
     variants = [

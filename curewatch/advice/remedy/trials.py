@@ -15,7 +15,7 @@ from curewatch.advice.judge import verdict
 from curewatch.advice.judge.answer import Status
 from curewatch.advice.judge.course import AHEAD, Course, course
 from curewatch.advice.judge.question import Question
-from curewatch.advice.judge.situation import Situation
+from curewatch.advice.judge.situation import Surfaced
 from curewatch.advice.judge.weather import Weather, weather
 from curewatch.model.air.outlook import Outlook
 from curewatch.model.film.lots import STRATA, Lot, lots, shared_out
@@ -37,7 +37,7 @@ class Trial(NamedTuple):
     set_late: float  # s from the start by which nine of ten paths are set; nan if they are not
 
 
-def judge(question: Question, situation: Situation, variants: Sequence[Variant]) -> list[Trial]:
+def judge(question: Question, situation: Surfaced, variants: Sequence[Variant]) -> list[Trial]:
     """Judge each variant; all have as many paths.
 
     Raises
@@ -64,7 +64,7 @@ def judge(question: Question, situation: Situation, variants: Sequence[Variant])
         np.zeros(1, dtype=np.int64),
         chosen=_lots(question, members) * len(variants),
         peroxide_percent=question.peroxide_percent,
-        carbon_dioxide=situation.carbon_dioxide or question.carbon_dioxide,
+        carbon_dioxide=situation.carbon_dioxide,
         only_set=True,
     )
     return [
@@ -104,7 +104,7 @@ def _part(seen: Course, paths: slice, start: float) -> Course:
     return Course(np.array([start]), *columns)
 
 
-def _trial(question: Question, situation: Situation, seen: Course) -> Trial:
+def _trial(question: Question, situation: Surfaced, seen: Course) -> Trial:
     checks = verdict.judge(situation, question.resin, question.limits, seen)
     go = all(check.status in {Status.HOLDS, Status.CARE} for check in checks)
     together = next(check for check in checks if check.name == "together")

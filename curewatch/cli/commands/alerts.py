@@ -1,11 +1,11 @@
 """``curewatch alerts``: which alerts stand, what was advised, and saying that one was seen."""
 
-from typing import Annotated, Any, NamedTuple
+from typing import Annotated, Any
 
 import typer
 
 from curewatch.advice.alert import alerts
-from curewatch.advice.alert.alerts import ActiveAlert, Event, Happening, Key
+from curewatch.advice.alert.alerts import Event
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.terminal import print_json, print_lines
@@ -13,15 +13,9 @@ from curewatch.cli.typed import span_from_text
 from curewatch.clock import SystemClock
 from curewatch.configuration import logbook_path
 from curewatch.errors import UsageError
-from curewatch.logbook import Entry, EntryKind, LogbookStore, StoredEntry, open_logbook
+from curewatch.logbook import Entry, EntryKind, LogbookStore, open_logbook
+from curewatch.shed.active_alerts import NumberedAlert, numbered
 from curewatch.wording import Wording, plain_wording
-
-
-class Rung(NamedTuple):
-    """One alert that stands, by the number of the entry that raised it."""
-
-    number: int
-    standing: ActiveAlert
 
 
 def app(
@@ -56,23 +50,9 @@ def app(
     with open_logbook(path, read_only=not seen) as logbook:
         if seen:
             _acknowledge(logbook, seen, by, now, plain_wording(words.zone))
-        entries = logbook.entries(EntryKind.ALERT)
-        recent = tuple(alerts.events_told(entry.payload for entry in entries if entry.at >= since))
-        _told(_standing(entries), recent if past else (), words, now, json=json)
-
-
-def _standing(entries: list[StoredEntry]) -> tuple[Rung, ...]:
-    """What stands, oldest first."""
-    raised: dict[Key, int] = {}
-    for entry in entries:
-        for event in alerts.events_told([entry.payload]):
-            if event.happening is Happening.CLEARED:
-                raised.pop(event.key, None)
-            else:
-                raised.setdefault(event.key, entry.number)
-    found = alerts.rebuild(alerts.events_told(entry.payload for entry in entries))
-    standing = (Rung(raised[key], standing) for key, standing in found.items())
-    return tuple(sorted(standing, key=lambda each: each.number))
+        entries = logbook.entries(EntryKind.ALERT, start=since)
+        recent = tuple(alerts.events_told(entry.payload for entry in entries))
+        _told(numbered(logbook), recent if past else (), words, now, json=json)
 
 
 def _acknowledge(
@@ -85,7 +65,7 @@ def _acknowledge(
     UsageError
         No alert of such a number stands.
     """
-    stands = {str(each.number): each.standing for each in _standing(logbook.entries(EntryKind.ALERT))}
+    stands = {str(each.number): each.alert for each in numbered(logbook)}
     wanted = list(stands) if "all" in seen else seen
     strange = [number for number in wanted if number not in stands]
     if strange:
@@ -103,7 +83,7 @@ def _acknowledge(
 
 
 def _told(
-    standing: tuple[Rung, ...], past: tuple[Event, ...], words: Wording, now: float, *, json: bool
+    standing: tuple[NumberedAlert, ...], past: tuple[Event, ...], words: Wording, now: float, *, json: bool
 ) -> None:
     plainly = plain_wording(words.zone)
     if json:
@@ -117,11 +97,11 @@ def _told(
     print_lines([*lines(standing, words, now), *_past_lines(past, words, now)])
 
 
-def _plain(each: Rung, now: float, plainly: Wording) -> dict[str, Any]:
-    return {"number": each.number} | alerts.standing_as_plain(each.standing, now, plainly)
+def _plain(each: NumberedAlert, now: float, plainly: Wording) -> dict[str, Any]:
+    return {"number": each.number} | alerts.standing_as_plain(each.alert, now, plainly)
 
 
-def lines(standing: tuple[Rung, ...], words: Wording, now: float) -> list[str]:
+def lines(standing: tuple[NumberedAlert, ...], words: Wording, now: float) -> list[str]:
     """One alert in two lines: what is the matter since when, and what to do."""
     told = []
     for number, alert in standing:
@@ -133,7 +113,7 @@ def lines(standing: tuple[Rung, ...], words: Wording, now: float) -> list[str]:
             told.append(f"       {safe_line(words.say(alert.advised, now))}")
     if not told:
         return ["no alert stands"]
-    unseen = [str(each.number) for each in standing if each.standing.acknowledged is None]
+    unseen = [str(each.number) for each in standing if each.alert.acknowledged is None]
     return [*told, *([f"Seen it? curewatch alerts --acknowledge {unseen[0]}"] if unseen else [])]
 
 

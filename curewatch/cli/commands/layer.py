@@ -7,23 +7,23 @@ from typing import Annotated, Any
 import typer
 
 from curewatch import worklog
-from curewatch.answers.parts import moment_part
 from curewatch.cli.desk import AgoOption, AtOption, JobOption
 from curewatch.cli.forms import ask_when, at_terminal, fill, nothing_given, with_fields
-from curewatch.cli.gathering import running_layers
+from curewatch.cli.gathering import running_as_plain, running_layers
 from curewatch.cli.job_forms import FORMS
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.board import Running
 from curewatch.cli.terminal import print_json, say
 from curewatch.cli.typed import past_from_text, span_from_text
-from curewatch.clock import SystemClock, iso_utc
+from curewatch.clock import SystemClock
 from curewatch.configuration import Configuration, logbook_path
 from curewatch.errors import UsageError
 from curewatch.jobs import Layer, layer_as_plain
 from curewatch.logbook import Entry, EntryKind, LogbookStore, open_logbook
 from curewatch.materials import DoseOutOfRange, Resin, load_resin
 from curewatch.shed import layer_log
+from curewatch.shed.look import Look
 from curewatch.wording import Wording, dosed, duration
 from curewatch.worklog import telling
 
@@ -69,7 +69,7 @@ def app(
             layer = _layer(configuration, logbook, told, job=belongs, mixed=mixed, started=started)
             layer = replace(layer, given_afterwards=afterwards)
             _begin(logbook, layer, told, now)
-        _show(running_layers(logbook, configuration, now), words, now, json=json)
+        _show(running_layers(Look(logbook, configuration, now)), words, now, json=json)
 
 
 app = with_fields(FORMS[EntryKind.LAYER], app)
@@ -207,28 +207,9 @@ def _close(logbook: LogbookStore, name: str, given: dict[str, str | None], at: f
 
 def _show(running: tuple[Running, ...], words: Wording, now: float, *, json: bool) -> None:
     if json:
-        print_json({"running": [as_plain(each) for each in running]})
+        print_json({"running": [running_as_plain(each) for each in running]})
         return
     say(*lines(running, words, now))
-
-
-def as_plain(running: Running) -> dict[str, Any]:
-    """A running layer for ``--json``."""
-    layer = running.layer
-    return {
-        "layer": layer.layer,
-        "started": iso_utc(layer.started),
-        "resin": layer.resin,
-        "batch_mass_g": None if layer.batch_mass is None else round(layer.batch_mass * 1000, 1),
-        "peroxide_percent": layer.peroxide_percent,
-        "peroxide_assumed": layer.peroxide_assumed,
-        "lot": layer.lot,
-        "job": layer.job,
-        "note": layer.note,
-        "given_afterwards": layer.given_afterwards,
-        "stage": running.said,
-        "timeline": [moment_part(moment) for moment in running.moments],
-    }
 
 
 def lines(running: tuple[Running, ...], words: Wording, now: float) -> list[str]:

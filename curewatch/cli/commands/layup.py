@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from curewatch.advice.judge.question import Question
     from curewatch.advice.plan.amounts import Repair
     from curewatch.advice.plan.layup import Hands, LayupPlan
-    from curewatch.configuration import Configuration
+    from curewatch.shed.look import Look
 
 
 def app(
@@ -67,17 +67,17 @@ def app(
     from curewatch.advice.plan.amounts import Repair
     from curewatch.advice.plan.geometry import Shape, outline
     from curewatch.advice.plan.layup import Hands, as_plain
+    from curewatch.advice.plan.windows import LENGTH
     from curewatch.cli import terminal
+    from curewatch.cli.looking import looking
     from curewatch.cli.screens import layup as screen
     from curewatch.cli.typed import length_from_text
     from curewatch.clock import SystemClock
     from curewatch.materials.cloth import load_cloth
-    from curewatch.shed.consult import of_shed
 
     if shape not in list(Shape):
         raise UsageError(f"a hole that is {shape!r}; allowed: {', '.join(Shape)}")
     configuration, wording = settings(config, units)
-    asked = of_shed(configuration, resin=resin, peroxide_percent=peroxide)
     repair = Repair(
         hole=outline(
             Shape(shape),
@@ -95,7 +95,8 @@ def app(
     step = scale / 1000
     hands = Hands(people, None if pace is None else pace * 60, step)
     now = SystemClock().now().utc
-    made = planned(configuration, asked, repair, hands, now)
+    with looking(configuration, now, length=LENGTH) as look:
+        made = planned(look, look.asked(resin=resin, peroxide_percent=peroxide), repair, hands)
     if as_json:
         terminal.print_json(as_plain(made))
     else:
@@ -109,26 +110,19 @@ def app(
     raise typer.Exit(int(status(made)))
 
 
-def planned(
-    configuration: "Configuration", asked: "Question", repair: "Repair", hands: "Hands", now: float
-) -> "LayupPlan":
+def planned(look: "Look", asked: "Question", repair: "Repair", hands: "Hands") -> "LayupPlan":
     """The plan with its sessions; the amounts alone where the readings cannot be trusted."""
-    from curewatch.advice.judge import data_quality
-    from curewatch.advice.judge.question import coming_hours, with_surface
     from curewatch.advice.plan.layup import bill, plan
     from curewatch.advice.plan.windows import LENGTH
-    from curewatch.cli.commands.tonight import known
     from curewatch.cli.terminal import note
     from curewatch.shed.consult import working_spans
 
-    situation = with_surface(known(configuration, now), asked.substrate)
-    doubts = data_quality.remedies(situation, asked.limits)
-    outlook = None if doubts else coming_hours(situation, asked.substrate, length=LENGTH)
-    if outlook is None:
+    foreseen = look.foreseen(asked)
+    if foreseen is None:
         return bill(repair, asked, hands)
-    working = working_spans(configuration, now, now + LENGTH)
+    working = working_spans(look.configuration, look.at, look.at + LENGTH)
     try:
-        return plan(repair, asked, situation, outlook, working=working, hands=hands)
+        return plan(repair, asked, *foreseen, working=working, hands=hands)
     except OutOfValidity as trouble:
         note(f"no times: {trouble}")
         return bill(repair, asked, hands)

@@ -254,15 +254,16 @@ def _path(place: "Bench", told: ToldOptions, layer: "Layer") -> Any:
     """The temperatures that the layer went through: as told, or as recorded."""
     from curewatch.errors import UsageError
     from curewatch.model.film.film import constant
-    from curewatch.shed import consult, learnt, present
+    from curewatch.shed import consult, learnt
+    from curewatch.shed.look import Look
 
     if told.temperature is not None:
         return constant(told.temperature, place.happened - layer.started)
-    situation = present.situation(place.logbook, place.configuration, place.now)
+    situation = Look(place.logbook, place.configuration, place.now).situation
     if told.seen == "kicked":
         found = learnt.air_history(layer, place.happened, situation)
     else:
-        substrate = consult.question(place.configuration).substrate
+        substrate = consult.substrate(place.configuration)
         found = learnt.history(layer, place.happened, situation, substrate)
     if found is None:
         began, seen = (place.words.moment(each, place.now) for each in (layer.started, place.happened))

@@ -1,6 +1,6 @@
 """``curewatch resin list | show | compare``: what there is, where its numbers come from, side by side."""
 
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 import typer
 
@@ -15,6 +15,16 @@ if TYPE_CHECKING:
 app = typer.Typer()
 SHOWN_AT = (298.15, 293.15, 283.15)  # K
 SHOWN_FOR = 7 * 86400.0  # s
+
+
+class ComparedAir(NamedTuple):
+    """What the resins are compared in."""
+
+    temperature: float  # [K]
+    relative_humidity: float  # [1]
+    work: float  # temperature of what is laminated [K]
+    carbon_dioxide: float  # mole fraction [1]
+    source: str  # where these come from, for people
 
 
 @app.command("list")
@@ -117,9 +127,10 @@ def compare(
 
     configuration, wording = settings(config, units)
     folder = configuration.resin.folder
-    air, relative, work, source = _conditions(configuration, wording, temperature, humidity, surface)
+    air, relative, work, carbon_dioxide, source = _conditions(
+        configuration, wording, temperature, humidity, surface
+    )
     resins = [load_resin(name, folder) for name in (names or resin_names(folder))]
-    carbon_dioxide = configuration.shed.carbon_dioxide_ppm * 1e-6
     rows = side_by_side(resins, air, relative, surface_temperature=work, carbon_dioxide=carbon_dioxide)
     if as_json:
         stated = {
@@ -191,8 +202,8 @@ def _conditions(
     temperature: str | None,
     humidity: float | None,
     surface: str | None,
-) -> tuple[float, float, float, str]:
-    """Air temperature, relative humidity, temperature of the work, and where they come from. [K, 1, K]"""
+) -> ComparedAir:
+    """As given, or as measured where nothing is given."""
     from curewatch.cli.typed import both_scales, temperature_from_text
     from curewatch.errors import UsageError
     from curewatch.units import celsius_from_kelvin, fraction_from_percent
@@ -209,34 +220,26 @@ def _conditions(
     for option, typed, kelvin in (("--temperature", temperature, air), ("--surface", surface, work)):
         if not -30.0 <= celsius_from_kelvin(kelvin) <= 50.0:
             raise UsageError(f"{option} {typed!r}; allowed: {both_scales(-30, 50)}")
-    return air, fraction_from_percent(humidity), work, "as given"
+    gas = configuration.shed.carbon_dioxide_ppm * 1e-6
+    return ComparedAir(air, fraction_from_percent(humidity), work, gas, "as given")
 
 
-def _measured(configuration: "Configuration", words: "Wording") -> tuple[float, float, float, str]:
+def _measured(configuration: "Configuration", words: "Wording") -> ComparedAir:
     """The shed as its sensors say; what cannot be trusted ends in exit status 4, not in a guess."""
     from curewatch.advice.judge import data_quality
-    from curewatch.advice.judge.situation import Situation
     from curewatch.cli import terminal
     from curewatch.clock import SystemClock
-    from curewatch.configuration import logbook_path
     from curewatch.errors import ExitStatus
-    from curewatch.logbook import open_logbook
-    from curewatch.shed.consult import question
-    from curewatch.shed.present import situation
+    from curewatch.shed.look import looking
 
-    now, path = SystemClock().now().utc, logbook_path(configuration)
-    known = Situation(now)
-    if path.exists():
-        with open_logbook(path, read_only=True) as logbook:
-            known = situation(logbook, configuration, now, past=False)
-    doubts = data_quality.troubles(known, question(configuration).limits)
-    air, work = known.air, known.surface
-    surface_doubted = work is not None and any(doubt.sensor == work.sensor for doubt in doubts)
-    serious = [doubt for doubt in doubts if work is None or doubt.sensor != work.sensor]
-    if air is None or air.temperature is None or air.relative_humidity is None or serious:
-        seen = "; ".join(f"{doubt.sensor or 'clock'}: {words.say(doubt.seen, now)}" for doubt in serious)
-        terminal.note(f"unknown: {seen}; see to it, or give --temperature and --humidity")
+    now = SystemClock().now().utc
+    with looking(configuration, now) as look:
+        doubts, seen = data_quality.troubles(look.situation, look.question.limits), look.surfaced
+    air = None if seen is None else seen.air
+    if doubts or seen is None or air is None or air.temperature is None or air.relative_humidity is None:
+        told = "; ".join(f"{doubt.sensor or 'clock'}: {words.say(doubt.seen, now)}" for doubt in doubts)
+        terminal.note(f"unknown: {told}; see to it, or give --temperature and --humidity")
         raise typer.Exit(int(ExitStatus.UNKNOWN))
-    if work is None or work.temperature is None or surface_doubted:
-        return air.temperature, air.relative_humidity, air.temperature, "as measured; work taken as the air"
-    return air.temperature, air.relative_humidity, work.temperature, "as measured"
+    work = seen.surface.temperature or air.temperature
+    source = "as measured" + ("; work estimated from the air" if seen.surface.estimated else "")
+    return ComparedAir(air.temperature, air.relative_humidity, work, seen.carbon_dioxide, source)

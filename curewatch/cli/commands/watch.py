@@ -10,7 +10,7 @@ import typer
 from curewatch.advice.alert.alerts import standing_as_plain
 from curewatch.answers.tonight import at_border, tonight_document
 from curewatch.cli.board_loop import Watched, keep_lines, keep_screen
-from curewatch.cli.commands.layer import as_plain as plain_running
+from curewatch.cli.gathering import running_as_plain
 from curewatch.cli.options import ConfigOption, PlainOption, UnitsOption, settings
 from curewatch.cli.screens.board import Board, SensorState, board
 from curewatch.cli.terminal import WIDTH, console, is_plain, print_json
@@ -127,7 +127,7 @@ def as_plain(state: Board, words: Wording) -> dict[str, Any]:
         "shed": state.shed,
         "boat": state.boat,
         "advice": None if state.advice is None else tonight_document(state.advice, words),
-        "running": [plain_running(each) for each in state.running],
+        "running": [running_as_plain(each) for each in state.running],
         "alerts": [standing_as_plain(each, state.at, words) for each in state.alerts],
         "sensors": [_plain_sensor(each) for each in state.sensors],
     }

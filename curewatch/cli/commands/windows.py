@@ -44,26 +44,22 @@ def app(
 
     Example: curewatch windows --resin epoxy-slow --resin epoxy-fast
     """
-    from curewatch.advice.judge import data_quality
-    from curewatch.advice.judge.question import coming_hours, with_surface
     from curewatch.advice.plan.windows import LENGTH, as_plain, strip
     from curewatch.cli import terminal
-    from curewatch.cli.commands.tonight import known
+    from curewatch.cli.looking import looking
     from curewatch.cli.screens import windows as screen
     from curewatch.clock import SystemClock
-    from curewatch.shed.consult import of_shed, working_spans
+    from curewatch.shed.consult import working_spans
 
     configuration, wording = settings(config, units)
     now = SystemClock().now().utc
-    situation = known(configuration, now)
-    chosen: list[str | None] = list(resin) if resin else [None]
-    asked = [of_shed(configuration, resin=name) for name in chosen]
-    doubts = data_quality.remedies(situation, asked[0].limits)
-    seen = with_surface(situation, asked[0].substrate)
-    outlook = None if doubts else coming_hours(seen, asked[0].substrate, length=LENGTH)
-    if outlook is None:
+    with looking(configuration, now, length=LENGTH) as look:
+        asked = [look.asked(resin=name) for name in resin] if resin else [look.question]
+        foreseen, doubts = look.foreseen(asked[0]), look.doubts(asked[0])
+    if foreseen is None:
         _say_unknown(doubts, as_json=as_json, plain=plain)
         raise typer.Exit(int(ExitStatus.UNKNOWN))
+    seen, outlook = foreseen
     working = working_spans(configuration, now, now + LENGTH)
     try:
         strips = tuple(strip(one, seen, outlook, working) for one in asked)

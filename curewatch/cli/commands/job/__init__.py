@@ -7,8 +7,8 @@ from typing import Annotated, Any
 import typer
 
 from curewatch import worklog
-from curewatch.cli.commands.job_correct import correct
-from curewatch.cli.commands.job_show import list_, show
+from curewatch.cli.commands.job.correct import correct
+from curewatch.cli.commands.job.show import list_, show
 from curewatch.cli.desk import AgoOption, AtOption, Bench, JobOption, desk, plain_entry, said
 from curewatch.cli.forms import Field, at_terminal, fill, nothing_given, with_fields
 from curewatch.cli.job_forms import FORMS, of_batch

@@ -1,0 +1,40 @@
+"""Which alerts are active: those that the logbook's entries raised and did not clear, however long ago.
+
+The one way for all of them: the board, the list of alerts, the record of a restart. An alert is active
+everywhere or nowhere.
+"""
+
+from typing import NamedTuple
+
+from curewatch.advice.alert import alerts
+from curewatch.advice.alert.alerts import ActiveAlert, Happening, Key, State
+from curewatch.logbook import EntryKind, LogbookStore
+
+
+class NumberedAlert(NamedTuple):
+    """An active alert, by the number of the entry that raised it."""
+
+    number: int
+    alert: ActiveAlert
+
+
+def active(logbook: LogbookStore, before: int | None = None) -> State:
+    """The active alerts; those of the time before an entry, where its number is given."""
+    entries = logbook.entries(EntryKind.ALERT)
+    told = (entry.payload for entry in entries if before is None or entry.number < before)
+    return alerts.rebuild(alerts.events_told(told))
+
+
+def numbered(logbook: LogbookStore) -> tuple[NumberedAlert, ...]:
+    """The active alerts with their numbers, oldest first."""
+    entries = logbook.entries(EntryKind.ALERT)
+    raised: dict[Key, int] = {}
+    for entry in entries:
+        for event in alerts.events_told([entry.payload]):
+            if event.happening is Happening.CLEARED:
+                raised.pop(event.key, None)
+            else:
+                raised.setdefault(event.key, entry.number)
+    state = alerts.rebuild(alerts.events_told(entry.payload for entry in entries))
+    found = (NumberedAlert(raised[key], alert) for key, alert in state.items())
+    return tuple(sorted(found, key=lambda each: each.number))

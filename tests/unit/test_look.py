@@ -1,0 +1,137 @@
+"""The one look at the shed: what is known has one way, and is the same wherever it is asked for."""
+
+import ast
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import curewatch
+from curewatch import configuration
+from curewatch.advice.alert import alerts
+from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key
+from curewatch.advice.judge.situation import Surfaced
+from curewatch.cli.gathering import gather
+from curewatch.cli.main import run
+from curewatch.clock import Instant, SystemClock
+from curewatch.configuration import Configuration
+from curewatch.daemon.evaluation import Evaluation
+from curewatch.daemon.events import Publish
+from curewatch.logbook import Entry, Logbook
+from curewatch.readings import Reading
+from curewatch.shed import present
+from curewatch.shed.look import Look, looking
+from curewatch.units import DAY
+
+NOW = 1_795_000_000.0
+PACKAGE = Path(curewatch.__file__).parent
+
+
+def configured(path: Path) -> Configuration:
+    return configuration.parse(
+        f"[logbook]\npath = {str(path)!r}\n[shed]\ncarbon_dioxide_ppm = 900\n"
+        '[sensors.bench]\nrole = "air"\n[sensors.hull]\nrole = "surface"\n'
+    )
+
+
+def readings(now: float, *names: str) -> list[Reading]:
+    return [Reading(name, now - 60 * n, now - 60 * n, 293.15, 0.5) for n in range(120) for name in names]
+
+
+def keys(documents: list[dict[str, Any]]) -> set[tuple[str, str]]:
+    return {(each["alert"], each["subject"]) for each in documents}
+
+
+@pytest.mark.parametrize("days", [1, 31, 400])
+def test_an_alert_is_active_everywhere_or_nowhere(
+    days: int, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """However long it has stood: in the daemon, on its topic, on the board and in the list of alerts."""
+    settings, now = configured(tmp_path / "log.sqlite"), SystemClock().now().utc
+    file = tmp_path / "curewatch.toml"
+    file.write_text(f"[logbook]\npath = {str(tmp_path / 'log.sqlite')!r}\n", encoding="utf-8")
+    key = Key(AlertKind.SENSOR, "yard")  # of which nothing new is heard: it stays
+    raised = Event(Happening.RAISED, key, now - days * DAY, "yard: silent", "see to it")
+    with Logbook(tmp_path / "log.sqlite") as logbook:
+        logbook.append(
+            readings(now, "bench"), entries=[Entry("alert", alerts.event_as_plain(raised), raised.at)]
+        )
+        evaluation = Evaluation(settings, logbook)
+        said = evaluation(Instant(now, 0.0), "asked by a test")
+        logbook.append(entries=[one for one in said if isinstance(one, Entry)])
+        board = {each.key for each in gather(logbook, settings, now).alerts}
+        found = set(Look(logbook, settings, now).active)
+    published = next(one.document for one in said if isinstance(one, Publish) and one.topic == "alerts")
+    with pytest.raises(SystemExit):
+        run(["alerts", "--json", "--config", str(file)])
+    listed = json.loads(capsys.readouterr().out)["standing"]
+    assert key in found
+    assert found == board == set(evaluation.memory.alerts)
+    assert {(str(each.kind), each.subject) for each in found} == keys(published["alerts"]) == keys(listed)
+
+
+def test_each_part_of_a_look_is_worked_out_once_and_only_if_asked_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where no layer is running, a list of them reads no weather; advice and signals share one outlook."""
+    asked: list[float] = []
+    once = present.situation
+
+    def counted(logbook: Any, settings: Configuration, now: float, **more: Any) -> Any:
+        asked.append(now)
+        return once(logbook, settings, now, **more)
+
+    monkeypatch.setattr(present, "situation", counted)
+    with Logbook(tmp_path / "log.sqlite") as logbook:
+        logbook.append(readings(NOW, "bench", "hull"))
+        look = Look(logbook, configured(tmp_path / "log.sqlite"), NOW)
+        assert look.running == ()
+        assert not asked
+        assert look.advice.verdict
+        assert look.signals
+        assert look.foreseen(look.question) == (look.surfaced, look.outlook)
+    assert asked == [NOW]
+
+
+def test_what_is_judged_has_its_surface_and_its_carbon_dioxide(tmp_path: Path) -> None:
+    """Without a probe it is estimated and says so; with one it is the probe's; without air there is none."""
+    settings = configured(tmp_path / "log.sqlite")
+    with Logbook(tmp_path / "log.sqlite") as logbook:
+        bare = Look(logbook, settings, NOW)
+        assert bare.surfaced is None
+        assert bare.outlook is None
+        assert bare.foreseen(bare.question) is None
+        logbook.append(readings(NOW, "bench"))
+        estimated = Look(logbook, settings, NOW).surfaced
+        logbook.append(readings(NOW, "hull"))
+        probed = Look(logbook, settings, NOW).surfaced
+    assert estimated is not None
+    assert probed is not None
+    assert (estimated.surface.estimated, estimated.surface.sensor) == (True, "bench")
+    assert (probed.surface.estimated, probed.surface.sensor) == (False, "hull")
+    assert estimated.carbon_dioxide == pytest.approx(900e-6)  # as configured: nobody measured it
+
+
+def test_without_a_logbook_nothing_is_known_and_nothing_is_made(tmp_path: Path) -> None:
+    """It is an unknown, and no error; looking makes no file."""
+    with looking(configured(tmp_path / "log.sqlite"), NOW) as look:
+        assert str(look.advice.verdict) == "unknown"
+        assert look.running == ()
+        assert not look.alerts
+    assert not (tmp_path / "log.sqlite").exists()
+
+
+def test_only_the_look_gives_a_situation_its_surface() -> None:
+    """No other module of the program makes one, or reads the situation from the logbook by hand."""
+    made = {
+        (path.relative_to(PACKAGE).as_posix(), called)
+        for path in PACKAGE.rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call)
+        for called in [ast.unparse(node.func).rpartition(".")[2]]
+        if called in {Surfaced.__name__, "surfaced"}
+        or ast.unparse(node.func) in {"present.situation", "prospect.coming_hours"}
+    }
+    assert {path for path, _ in made} == {"shed/look.py"}
+    assert ("shed/look.py", "situation") in made
