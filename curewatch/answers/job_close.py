@@ -14,4 +14,5 @@ class JobCloseDocument(Shape, frozen=True, kw_only=True):
     at: Annotated[Utc, says("When it happened (ISO 8601, UTC)")]
     recorded: Annotated[Utc, says("When it was told (ISO 8601, UTC)")]
     payload: Annotated[dict[str, Any], says("By kind: see Entry kinds; SI with bare names")]
-    seal_code: Annotated[str, says("Sixteen characters to write on the job card")]
+    seal_code: Annotated[str, says("28 characters in groups of four to write on the job card")]
+    seal_digest: Annotated[str, says("All 256 bits that the code is the beginning of")]

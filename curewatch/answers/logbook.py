@@ -32,7 +32,7 @@ class RejectedDocument(Shape, frozen=True, kw_only=True):
 class SealPlaceDocument(Shape, frozen=True, kw_only=True):
     """A seal that stands in the logbook."""
 
-    code: Annotated[str, says("Sixteen characters")]
+    code: Annotated[str, says("28 characters in groups of four")]
     at: Annotated[Utc, says("When it was sealed (ISO 8601, UTC)")]
     block: Annotated[int, says("The last block that it covers")]
 
@@ -76,11 +76,12 @@ class BrokenDocument(Shape, frozen=True, kw_only=True):
 class LogbookSealDocument(Shape, frozen=True, kw_only=True):
     """The answer of `curewatch logbook seal`."""
 
-    code: Annotated[str, says("Sixteen characters")]
+    code: Annotated[str, says("28 characters in groups of four")]
     at: Annotated[Utc, says("When (ISO 8601, UTC)")]
     block: Annotated[int, says("Sealed block")]
     head: Annotated[str, says("Its head")]
     key: Annotated[str, says("Public key")]
+    digest: Annotated[str, says("All 256 bits that the code is the beginning of")]
 
 
 class LogbookBackupDocument(Shape, frozen=True, kw_only=True):
@@ -164,7 +165,7 @@ def broken_document(broken: "RecordBroken") -> BrokenDocument:
 
 def logbook_seal_document(seal: "Seal") -> LogbookSealDocument:
     return LogbookSealDocument(
-        code=seal.code, at=seal.at, block=seal.block, head=seal.head, key=seal.public_key
+        code=seal.code, at=seal.at, block=seal.block, head=seal.head, key=seal.public_key, digest=seal.digest
     )
 
 

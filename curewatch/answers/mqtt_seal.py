@@ -13,7 +13,7 @@ class MqttSealDocument(Shape, frozen=True, kw_only=True):
     version: Annotated[Literal[1], says("Raised when a key changes its meaning")]
     at: Annotated[Utc, says("When it was sealed (ISO 8601, UTC)")]
     code: Annotated[
-        Annotated[str, Meta(pattern="^[0-9A-Z]{4}(-[0-9A-Z]{4}){3}$")],
+        Annotated[str, Meta(pattern="^[0-9A-Z]{4}(-[0-9A-Z]{4}){6}$")],
         says("The seal code: `logbook verify --code` proves with it that nothing before changed"),
     ]
     why: Annotated[Literal["day", "job-close", "record"], says("What it was made for")]

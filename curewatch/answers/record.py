@@ -12,6 +12,7 @@ class RecordWriteDocument(Shape, frozen=True, kw_only=True):
     pdf: Annotated[str | None, says("File")]
     folder: Annotated[str | None, says("Folder")]
     seal_code: Annotated[str, says("On every page")]
+    seal_digest: Annotated[str, says("All 256 bits that the code is the beginning of")]
     public_key: Annotated[str, says("64 hexadecimal digits")]
     readings: Annotated[int, says("In it")]
     entries: Annotated[int, says("In it")]

@@ -10,17 +10,17 @@ and one key, and the head every line before it: a rewritten logbook has no seal 
 """
 
 import os
+import re
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from curewatch.clock import iso_utc
 from curewatch.errors import RecordBroken, StoreFailed
-from curewatch.logbook import rows
 from curewatch.logbook.entry import Entry, StoredEntry
 from curewatch.logbook.kinds import EntryKind
 from curewatch.logbook.port import LogbookStore
-from curewatch.logbook.seal_code import read_code, seal_code
+from curewatch.logbook.seal_code import read_code, seal_code, seal_digest
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -35,9 +35,26 @@ class Seal(NamedTuple):
     block: int  # the last block it covers
     head: str
     at: str  # ISO 8601
-    why: str  # day | job-close
-    job: str  # token of the job's name; "-": none
+    why: str  # one of REASONS
     public_key: str  # hexadecimal
+
+    @property
+    def digest(self) -> str:
+        """All 256 bits that the code is the beginning of, hexadecimal."""
+        return seal_digest(self.text)
+
+
+REASONS = ("day", "job-close", "record")
+
+# Every byte is fixed: what a seal could hold besides would let its maker choose among many codes.
+_TEXT = re.compile(
+    r"curewatch seal 2\n"
+    r"block (?P<block>0|[1-9][0-9]{0,14})\n"
+    r"head (?P<head>[0-9a-f]{64})\n"
+    r"at (?P<at>[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{3}Z)\n"
+    rf"why (?P<why>{'|'.join(REASONS)})\n"
+    r"key (?P<key>[0-9a-f]{64})\n"
+)
 
 
 def seal(
@@ -52,14 +69,11 @@ def seal(
     logbook.tell_refusals(at)
     head = logbook.close_block()
     text = (
-        "curewatch seal 1\n"
+        "curewatch seal 2\n"
         f"block {head.block}\n"
         f"head {head.head}\n"
-        f"readings {head.readings}\n"
-        f"entries {head.entries}\n"
         f"at {iso_utc(at)}\n"
         f"why {why}\n"
-        f"job {'-' if job is None else rows.token(job)}\n"
         f"key {signing.public_key().public_bytes_raw().hex()}\n"
     )
     new = parse(text, signing.sign(text.encode()).hex())
@@ -75,13 +89,9 @@ def parse(text: str, signature: str) -> Seal:
     RecordBroken
         The text is not that of a seal.
     """
-    words = [line.partition(" ")[::2] for line in text.splitlines()]
-    names = [name for name, _ in words]
-    if names != ["curewatch", "block", "head", "readings", "entries", "at", "why", "job", "key"]:
-        raise RecordBroken("seal", "the nine lines of a seal's text", ", ".join(names)[:200] or "nothing")
-    value = dict(words)
-    if not text.isascii() or not value["block"].isdecimal() or len(value["block"]) > 15:
-        raise RecordBroken("seal", "the number of a block", value["block"][:40])
+    value = _TEXT.fullmatch(text)
+    if value is None:
+        raise RecordBroken("seal", "the six lines of a seal's text", repr(text[:200]))
     return Seal(
         text=text,
         signature=signature,
@@ -90,7 +100,6 @@ def parse(text: str, signature: str) -> Seal:
         head=value["head"],
         at=value["at"],
         why=value["why"],
-        job=value["job"],
         public_key=value["key"],
     )
 
@@ -101,8 +110,24 @@ def seals(logbook: LogbookStore, *, after: int = 0) -> list[Seal]:
 
 
 def seal_of(stored: StoredEntry) -> Seal:
-    """The seal that an entry holds."""
-    return parse(str(stored.payload.get("text", "")), str(stored.payload.get("signature", "")))
+    """The seal that an entry holds; what the entry says beside the text must be what the text says.
+
+    Raises
+    ------
+    RecordBroken
+        The text is not that of a seal, or the entry tells something else.
+    """
+    told = stored.payload
+    one = parse(str(told.get("text", "")), str(told.get("signature", "")))
+    expected = [one.code, one.why, one.at]
+    found = [told.get("code"), told.get("why"), iso_utc(stored.at)]
+    if found != expected or one.block >= stored.block:
+        raise RecordBroken(
+            f"entry {stored.number} (seal)",
+            f"{expected} of a block before {stored.block}",
+            f"{found} of block {one.block}",
+        )
+    return one
 
 
 def check_signature(one: Seal) -> None:
@@ -165,7 +190,7 @@ def found(checked: Iterable[Seal], written: str) -> Seal:
     """
     code = read_code(written)
     for one in checked:
-        if one.code == code:
+        if code in (one.code, one.digest):
             return one
     raise RecordBroken(
         f"seal code {code}", "a seal with this code", "none: this logbook was rewritten since, or is another"

@@ -11,6 +11,7 @@ def record_write_document(job: str, written: Written) -> RecordWriteDocument:
         pdf=None if written.pdf is None else str(written.pdf),
         folder=None if written.folder is None else str(written.folder),
         seal_code=written.seal.code,
+        seal_digest=written.seal.digest,
         public_key=written.seal.public_key,
         readings=written.readings,
         entries=written.entries,

@@ -47,6 +47,7 @@ class Pages(NamedTuple):
     subject: str
     job: str
     code: str
+    digest: str  # all 256 bits of the seal
     facts: tuple[tuple[str, str], ...]
     outcomes: tuple[tuple[str, str], ...]  # rule set, held | not held | not known
     sections: tuple[Section, ...]

@@ -26,6 +26,7 @@ def pages(account: Account, reader: Wording | None = None) -> Pages:
         subject=shown(job.title or job.name, 120),
         job=shown(job.name, 60),
         code=account.seal.code,
+        digest=account.seal.digest,
         facts=tuple(_facts(account, words)),
         outcomes=tuple((one.title, str(one.outcome)) for one in account.judgements),
         sections=tuple(section for section in _sections(account, words) if section.blocks),

@@ -16,6 +16,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from curewatch import square
 from curewatch.errors import RecordBroken, StoreFailed
 from curewatch.record.page import Lead, Pages, PageTable, Picture
 from curewatch.record.proof import shipped
@@ -54,6 +55,7 @@ def pdf(pages: Pages, files: Mapping[str, bytes], key: "Ed25519PrivateKey") -> b
         folder = Path(name)
         for file, content in files.items():
             (folder / file).write_bytes(content)
+        (folder / "square.svg").write_bytes(square.svg(pages.digest))
         for picture in pictures(pages):
             (folder / picture.file).write_bytes(picture.content)
         (folder / "pages.json").write_text(json.dumps(_plain(pages, files)), encoding="utf-8")

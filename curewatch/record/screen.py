@@ -4,6 +4,7 @@ import base64
 from collections.abc import Iterator
 from html import escape
 
+from curewatch import square
 from curewatch.record.page import Lead, Pages, PageTable, Picture, Section
 from curewatch.record.proof import shipped
 
@@ -52,6 +53,7 @@ def _head(pages: Pages) -> Iterator[str]:
         yield f"<dt>{escape(name)}</dt><dd>{_cell(outcome)}</dd>"
     yield "</dl>"
     yield f'<p>Seal code<br><span class="code">{escape(pages.code)}</span></p>'
+    yield square.svg(pages.digest).decode().strip()
     yield "</div>"
     yield "</div>"
 

@@ -55,7 +55,7 @@ def verify_files(files: Mapping[str, bytes], *, code: str | None = None, key: st
     _check_chain(links, seal)
     inner = _check_inner_seals(entries, links)
     codes = (seal.code, *(one.code for one in inner))
-    if code is not None and read_code(code) not in codes:
+    if code is not None and read_code(code) not in (*codes, *(one.digest for one in (seal, *inner))):
         raise RecordBroken(
             f"seal code {read_code(code)}", "a seal of this record with this code", ", ".join(codes)
         )

@@ -76,7 +76,7 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("job correct 1 --set title= --why misread", USAGE, "title cannot be left empty"),
     ("job correct 999999999999999999999999 --set text=a --why b", USAGE, "cannot be corrected"),
     ("record write ../J1", USAGE, "there is no job '../J1'"),
-    ("logbook verify --code XXXX", USAGE, "a seal code has 16 characters"),
+    ("logbook verify --code XXXX", USAGE, "a seal code has 28 characters"),
     ("manual --schema nothing", USAGE, "no schema of 'nothing'; there are: air"),
     ("simulate --broker ''", USAGE, "HOST or HOST:PORT"),
     # files that are not what they are taken for

@@ -7,6 +7,7 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from curewatch.cli.main import run
+from curewatch.clock import iso_utc, utc_from_iso
 from curewatch.errors import RecordBroken
 from curewatch.logbook import Entry, EntryKind, Logbook
 from curewatch.logbook.sealing import Seal, check_seals, key_path, parse, seals, signing_key
@@ -58,9 +59,9 @@ def attacked(sealed: Sealed, tmp_path: Path) -> Path:
 def forge(logbook: Logbook, attack, job: str | None = None) -> None:
     """Write the attack's text and signature down as a seal is written down."""
     text, signature = attack(seals(logbook)[-1], signing_key(key_path(logbook.path)))
-    code = parse(text, signature).code
-    payload = {"text": text, "signature": signature, "code": code, "why": "day"}
-    logbook.write(Entry(EntryKind.SEAL, payload, LATER, job=job))
+    made = parse(text, signature)
+    payload = {"text": text, "signature": signature, "code": made.code, "why": made.why}
+    logbook.write(Entry(EntryKind.SEAL, payload, utc_from_iso(made.at), job=job))
     logbook.verify()  # the chain holds: only the seal is wrong
 
 
@@ -130,8 +131,7 @@ def made_by_a_stranger(logbook: Logbook) -> dict[str, str]:
     head = logbook.close_block()
     key = STRANGER.public_key().public_bytes_raw().hex()
     text = (
-        f"curewatch seal 1\nblock {head.block}\nhead {head.head}\nreadings {head.readings}\n"
-        f"entries {head.entries}\nat 2026-11-30T08:00:00Z\nwhy day\njob -\nkey {key}\n"
+        f"curewatch seal 2\nblock {head.block}\nhead {head.head}\nat {iso_utc(LATER)}\nwhy day\nkey {key}\n"
     )
     signature = STRANGER.sign(text.encode()).hex()
     return {"text": text, "signature": signature, "code": parse(text, signature).code, "why": "day"}

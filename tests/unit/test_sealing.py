@@ -61,25 +61,12 @@ def test_no_code_proves_a_chain_that_is_broken(logbook: Logbook):
         prove(logbook, code)
 
 
-@pytest.mark.parametrize(
-    ("old", "new", "found"),
-    [
-        ("block 1", "block x", "x"),
-        ("block 1", "block -1", "-1"),
-        ("block 1", "block " + "9" * 16, "9" * 16),
-        ("block 1", "block " + "9" * 60, "9" * 40),
-        ("why day", "why tag \u00e4", "1"),
-        ("why day\n", "", "curewatch, block, head, readings, entries, at, job, key"),
-        ("why day", "w" * 300, ("curewatch, block, head, readings, entries, at, " + "w" * 300)[:200]),
-        ("", None, "nothing"),
-    ],
-)
-def test_what_is_no_text_of_a_seal_is_refused(logbook: Logbook, old: str, new: str | None, found: str):
+@pytest.mark.parametrize("text", ["", "w" * 300, "curewatch seal 2\n"])
+def test_what_is_no_text_of_a_seal_is_refused(text: str):
     """Data from outside: named by what was found, and never more of it than fits a line."""
-    text = seal(logbook, why="day", at=START + 60).text
     with pytest.raises(RecordBroken) as rejected:
-        parse("" if new is None else text.replace(old, new), "")
-    assert rejected.value.found == found
+        parse(text, "")
+    assert rejected.value.found == repr(text[:200])
 
 
 def test_a_block_s_number_may_have_fifteen_digits(logbook: Logbook):
@@ -121,7 +108,7 @@ def test_refusals_enter_the_chain_with_the_seal(logbook: Logbook):
     assert [one["times"] for one in later.payload["counts"]] == [2]
 
 
-@given(st.text(max_size=30), st.integers(0, 15), st.sampled_from(ALPHABET))
+@given(st.text(max_size=30), st.integers(0, 27), st.sampled_from(ALPHABET))
 def test_one_wrong_character_shows(text: str, place: int, wrong: str):
     """Any single character changed is noticed, and the right code is read as itself."""
     code = seal_code(text).replace("-", "")
@@ -131,9 +118,9 @@ def test_one_wrong_character_shows(text: str, place: int, wrong: str):
             read_code(code[:place] + wrong + code[place + 1 :])
 
 
-@given(st.text(max_size=30), st.integers(0, 12))
+@given(st.text(max_size=30), st.integers(0, 24))
 def test_two_swapped_neighbours_show(text: str, place: int):
-    """Any two neighbours of the fourteen swapped are noticed."""
+    """Any two neighbours of the twenty-six swapped are noticed."""
     code = seal_code(text).replace("-", "")
     swapped = code[:place] + code[place + 1] + code[place] + code[place + 2 :]
     if swapped != code:
@@ -143,10 +130,10 @@ def test_two_swapped_neighbours_show(text: str, place: int):
 
 def test_what_is_no_code_is_said_to_be_none():
     """Too short, or with a letter the alphabet leaves out."""
-    with pytest.raises(UsageError, match="16 characters"):
+    with pytest.raises(UsageError, match="28 characters"):
         read_code("7K3M")
     with pytest.raises(UsageError, match="'U'"):
-        read_code("UUUU-UUUU-UUUU-UUUU")
+        read_code("-".join(["UUUU"] * 7))
 
 
 def test_a_seal_holds_while_another_process_writes(logbook: Logbook):

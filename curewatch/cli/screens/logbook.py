@@ -9,6 +9,7 @@ from curewatch.answers.logbook import (
     LogbookWholeDocument,
 )
 from curewatch.cli.safe_text import safe_line
+from curewatch.cli.screens.square import square_lines
 from curewatch.clock import utc_from_iso
 from curewatch.wording import Wording
 
@@ -45,6 +46,7 @@ def whole_lines(whole: LogbookWholeDocument) -> list[str]:
 def seal_lines(seal: LogbookSealDocument) -> list[str]:
     return [
         f"seal code  {seal.code}",
+        *square_lines(seal.digest),
         "Write it on the job card, or send it to somebody: it fixes everything before it.",
     ]
 

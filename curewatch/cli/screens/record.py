@@ -2,6 +2,7 @@
 
 from curewatch.answers.record import RecordWholeDocument, RecordWriteDocument
 from curewatch.cli.safe_text import safe_line
+from curewatch.cli.screens.square import square_lines
 from curewatch.clock import utc_from_iso
 from curewatch.wording import Wording
 
@@ -10,6 +11,7 @@ def written_lines(record: RecordWriteDocument) -> list[str]:
     return [
         *(safe_line(place) for place in (record.pdf, record.folder) if place is not None),
         f"seal code  {record.seal_code}  (write it on the job card)",
+        *square_lines(record.seal_digest),
         f"{record.readings:,} readings, {record.entries:,} entries",
     ]
 

@@ -9,7 +9,7 @@ for tool in sha256sum openssl awk find xargs sort; do
     command -v "$tool" > /dev/null || { echo "cannot check: $tool is missing"; exit 2; }
 done
 cd "$(dirname "$0")" || exit 2
-code=$(printf %s "${1-}" | tr 'a-z' 'A-Z' | tr 'ILO' '110' | tr -d ' -')
+code=$(printf %s "${1-}" | tr 'a-z' 'A-Z' | tr 'ILO' '110' | tr -d ' -' | sed 's/^CUREWATCHSEA1//')  # 28 characters, or 64 digits
 work=$(mktemp -d) || exit 2
 trap 'rm -rf "$work"' EXIT
 
@@ -26,6 +26,8 @@ signed files.sha256 files.sig || broken "files.sha256 was not signed with key.pe
 # 2 the seal
 signed seal.txt seal.sig || broken "seal.txt was not signed with key.pem"
 key=$(openssl pkey -pubin -in key.pem -outform DER | tail -c 32 | od -An -v -tx1 | tr -d ' \n')
+tr '\n' '|' < seal.txt | grep -q -x -E 'curewatch seal 2\|block (0|[1-9][0-9]{0,14})\|head [0-9a-f]{64}\|at [-0-9T:.]{23}Z\|why (day|job-close|record)\|key [0-9a-f]{64}\|' \
+    || broken "seal.txt is not the text of a seal"
 [ "$key" = "$(awk '$1 == "key" { print $2 }' seal.txt)" ] || broken "seal.txt names another key"
 
 # 3 readings: the lines of each block
@@ -73,11 +75,11 @@ awk -v to="$work/s." '/"kind":"seal","number"/ {
     ORS = ""; print text > name; close(name) }' entries.jsonl
 digests s seals
 awk '{ v = 0; out = ""; digits = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"; bits = 0; left = 1
-       for (i = 1; length(out) < 14; i++) { bits = bits * 16 + index("0123456789abcdef", substr($1, i, 1)) - 1; left *= 16
+       for (i = 1; length(out) < 26; i++) { bits = bits * 16 + index("0123456789abcdef", substr($1, i, 1)) - 1; left *= 16
            if (left >= 32) { left /= 32; d = int(bits / left); bits -= d * left
                              out = out substr(digits, d + 1, 1); v = (v * 32 + d) % 1021 } }
-       print out substr(digits, int(v / 32) + 1, 1) substr(digits, v % 32 + 1, 1), $2 }' "$work/seals" > "$work/codes"
-[ -z "$code" ] || grep -q "^$code " "$work/codes" || broken "no seal of this record has the code $1"
+       print out substr(digits, int(v / 32) + 1, 1) substr(digits, v % 32 + 1, 1), $2, toupper($1) }' "$work/seals" > "$work/codes"
+[ -z "$code" ] || grep -q -e "^$code " -e " $code\$" "$work/codes" || broken "no seal of this record has the code $1"
 
 # 8 the pages that stand beside: as they were listed and signed; a PDF, by the signature it carries
 if [ -e pages.sha256 ]; then
@@ -105,5 +107,5 @@ for pdf in *.pdf; do
 done
 
 echo "HOLDS: blocks $(sed -n 2p blocks.csv | cut -d , -f 1) to $sealed, $(($(wc -l < readings.csv) - 1)) readings, $(wc -l < entries.jsonl) entries"
-echo "seal code $(awk '$2 == "0" { c = $1; print substr(c, 1, 4) "-" substr(c, 5, 4) "-" substr(c, 9, 4) "-" substr(c, 13, 4) }' "$work/codes")"
+echo "seal code $(awk '$2 == "0" { print $1 }' "$work/codes" | sed 's/..../&-/g; s/-$//')"
 echo "key $key"

@@ -14,6 +14,7 @@ from curewatch.cli.forms import Field, at_terminal, fill, nothing_given, with_fi
 from curewatch.cli.job_forms import FORMS, of_batch
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
 from curewatch.cli.screens.job import told_line
+from curewatch.cli.screens.square import square_lines
 from curewatch.cli.terminal import note, print_json, say
 from curewatch.configuration import ResinTable
 from curewatch.errors import ExitStatus, UsageError
@@ -323,8 +324,8 @@ def close(
         stored = place.entry(closing)
         seal = sealing.seal(place.logbook, why="job-close", at=place.now, job=found.name)
         if json:
-            print_json(plain_entry(stored) | {"seal_code": seal.code})
+            print_json(plain_entry(stored) | {"seal_code": seal.code, "seal_digest": seal.digest})
             return
         said(place, stored, f"job {found.name} closed", json=False)
-        say(f"Seal code: {seal.code}")
+        say(f"Seal code: {seal.code}", *square_lines(seal.digest))
         say("Write it on the job card or send it to somebody: later it proves that nothing changed.")
