@@ -44,7 +44,7 @@ from curewatch.answers.resin_show import ResinShowDocument
 from curewatch.answers.sensor import BesideDocument, SaltCheckDocument, SensorListDocument
 from curewatch.answers.tonight import TonightDocument
 from curewatch.answers.watch import WatchDocument
-from curewatch.answers.windows import WindowsAnswer2Document, WindowsAnswerDocument
+from curewatch.answers.windows import WindowsDocument
 from curewatch.errors import UsageError
 
 VERSION = 1  # of all documents; a changed meaning of a key is a new version
@@ -140,13 +140,7 @@ DOCUMENTS = {
         (TonightDocument,),
     ),
     "watch": Document("The answer of `curewatch watch --once`: the board's picture", (WatchDocument,)),
-    "windows": Document(
-        "The answer of `curewatch windows`",
-        (
-            WindowsAnswerDocument,
-            WindowsAnswer2Document,
-        ),
-    ),
+    "windows": Document("The answer of `curewatch windows`", (WindowsDocument,)),
 }
 SHARED = {
     "ingest": "event",

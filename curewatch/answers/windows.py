@@ -1,53 +1,140 @@
-"""The document of `windows`."""
+"""The document of `windows`: every start of the coming days with each resin, and the runs of starts that are a go."""
 
-from typing import Annotated, Literal
+from collections.abc import Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING, Annotated, Literal
 
-from curewatch.answers.document import Shape, Utc, says
+from curewatch.answers.document import SentenceDocument, Shape, Utc, number, says, sentence, stamp
 
-
-class WindowsWindowDocument(Shape, frozen=True, kw_only=True):
-    """One of the ``window`` of windows."""
-
-    first: Annotated[Utc, says("First start (ISO 8601, UTC)")]
-    last: Annotated[Utc, says("Last start (ISO 8601, UTC)")]
-    best: Annotated[Utc, says("Likeliest start (ISO 8601, UTC)")]
+if TYPE_CHECKING:
+    from curewatch.advice.plan.windows import GoWindow, Strip
+    from curewatch.phrases import Said
+    from curewatch.wording import Wording
 
 
-class WindowsStartDocument(Shape, frozen=True, kw_only=True):
+class WindowDocument(Shape, frozen=True, kw_only=True):
+    """An unbroken run of starts that are a go, and the best of them."""
+
+    start: Annotated[Utc, says("First start (ISO 8601, UTC)")]
+    end: Annotated[Utc, says("Last start (ISO 8601, UTC)")]
+    best: Annotated[Utc, says("Best start (ISO 8601, UTC)")]
+    probability: Annotated[float, says("That every check holds from the best start, 0 to 1")]
+    laminate_from: Annotated[
+        Utc | None, says("From when the next layer may go on, after the best start (ISO 8601, UTC)")
+    ]
+    laminate_before: Annotated[Utc | None, says("Until when it surely still bonds (ISO 8601, UTC)")]
+
+
+class StartDocument(Shape, frozen=True, kw_only=True):
     """One start."""
 
     start: Annotated[Utc, says("When the work begins (ISO 8601, UTC)")]
-    probability: Annotated[float, says("Share of the paths on which all checks hold")]
-    next_layer: Annotated[
-        float, says("Share on which the next layer also fits into its window within the working hours")
+    verdict: Annotated[
+        Literal["go", "doubtful", "no-go"], says("Doubtful: about even or better, and not a go")
     ]
+    probability: Annotated[float, says("That every check holds until it sets, 0 to 1")]
+    next_layer_fits: Annotated[
+        bool, says("The next layer, too, likely fits into its window and the working hours")
+    ]
+    next_layer_probability: Annotated[float, says("That it does, 0 to 1")]
     laminate_from: Annotated[Utc | None, says("From when the next layer may go on (ISO 8601, UTC)")]
     laminate_before: Annotated[Utc | None, says("Until when it surely still bonds (ISO 8601, UTC)")]
-    set: Annotated[Utc | None, says("Tack-free, at the latest likely (ISO 8601, UTC)")]
-    limited_by: Annotated[str | None, says("The check that spoils it")]
+    tack_free: Annotated[Utc | None, says("When it is likely tack-free (ISO 8601, UTC)")]
+    limited_by: Annotated[str | None, says("The check that spoils it; null for a go")]
 
 
 class WindowsResinDocument(Shape, frozen=True, kw_only=True):
-    """One of the ``system`` of windows."""
+    """The starts with one resin system."""
 
     resin: Annotated[str, says("Name")]
     resin_title: Annotated[str, says("Title")]
-    needed: Annotated[float, says("Likelihood from which a start is a go")]
-    windows: Annotated[list[WindowsWindowDocument], says("Unbroken runs of starts that are a go")]
-    starts: Annotated[list[WindowsStartDocument], says("Every quarter of an hour")]
+    needed_probability: Annotated[float, says("From which a start is a go, 0 to 1")]
+    windows: Annotated[list[WindowDocument], says("Runs of starts that are a go, in their order")]
+    starts: Annotated[list[StartDocument], says("Every start")]
 
 
-class WindowsAnswerDocument(Shape, frozen=True, kw_only=True):
-    """What can be told."""
+class WindowsDocument(Shape, frozen=True, kw_only=True):
+    """The answer of `curewatch windows`."""
 
-    verdict: Annotated[Literal["go", "no-go"], says("Whether there is a window")]
+    verdict: Annotated[Literal["go", "no-go", "unknown"], says("Whether there is a window")]
     at: Annotated[Utc, says("When it was said (ISO 8601, UTC)")]
-    basis: Annotated[str, says("What the coming hours rest on")]
-    resins: Annotated[list[WindowsResinDocument], says("One for each resin system")]
+    every_min: Annotated[float, says("Between two starts")]
+    ahead_h: Annotated[float, says("How far starts are looked at")]
+    basis: Annotated[str, says("What the coming hours rest on; empty where that is not known")]
+    remedies: Annotated[list[SentenceDocument], says("What to do so that unknown becomes known")]
+    resins: Annotated[
+        list[WindowsResinDocument], says("One for each resin system; empty where nothing is known")
+    ]
 
 
-class WindowsAnswer2Document(Shape, frozen=True, kw_only=True):
-    """Nothing can be told."""
+def windows_document(strips: "Sequence[Strip]", now: float, basis: str) -> WindowsDocument:
+    """The starts with each resin as a document."""
+    found = any(one.windows for one in strips)
+    return _document("go" if found else "no-go", now, basis, resins=[_resin(one) for one in strips])
 
-    verdict: Annotated[Literal["unknown"], says("Unknown")]
-    remedies: Annotated[list[str], says("What to do")]
+
+def unknown_windows(doubts: "Iterable[Said]", now: float, words: "Wording") -> WindowsDocument:
+    """The document where nothing can be told, and what to do about it."""
+    return _document("unknown", now, "", remedies=[sentence(doubt, words, now) for doubt in doubts])
+
+
+def _document(
+    verdict: Literal["go", "no-go", "unknown"],
+    now: float,
+    basis: str,
+    *,
+    remedies: Sequence[SentenceDocument] = (),
+    resins: Sequence[WindowsResinDocument] = (),
+) -> WindowsDocument:
+    from curewatch.advice.plan.windows import AHEAD, EVERY
+    from curewatch.units import hour_from_second, minute_from_second
+
+    return WindowsDocument(
+        verdict=verdict,
+        at=stamp(now) or "",
+        every_min=minute_from_second(EVERY),
+        ahead_h=hour_from_second(AHEAD),
+        basis=basis,
+        remedies=list(remedies),
+        resins=list(resins),
+    )
+
+
+def _resin(one: "Strip") -> WindowsResinDocument:
+    return WindowsResinDocument(
+        resin=one.resin,
+        resin_title=one.title,
+        needed_probability=one.needed,
+        windows=[_window(one, window) for window in one.windows],
+        starts=list(_starts(one)),
+    )
+
+
+def _window(one: "Strip", window: "GoWindow") -> WindowDocument:
+    starts, best = one.starts, window.best
+    return WindowDocument(
+        start=stamp(float(starts.start[window.first])) or "",
+        end=stamp(float(starts.start[window.last])) or "",
+        best=stamp(float(starts.start[best])) or "",
+        probability=number(starts.probability[best], 3) or 0.0,
+        laminate_from=stamp(float(starts.laminate_from[best])),
+        laminate_before=stamp(float(starts.laminate_before[best])),
+    )
+
+
+def _starts(one: "Strip") -> Iterator[StartDocument]:
+    from curewatch.advice.plan.windows import MAYBE
+
+    columns = zip(*(column.tolist() for column in one.starts), one.limiting, strict=True)
+    for start, probability, following, opens, closes, done, limiting in columns:
+        go = probability >= one.needed
+        yield StartDocument(
+            start=stamp(start) or "",
+            verdict="go" if go else "doubtful" if probability >= MAYBE else "no-go",
+            probability=round(probability, 3),
+            next_layer_fits=go and following >= one.needed,
+            next_layer_probability=round(following, 3),
+            laminate_from=stamp(opens),
+            laminate_before=stamp(closes),
+            tack_free=stamp(done),
+            limited_by=None if go else limiting,
+        )

@@ -23,10 +23,11 @@ from curewatch.advice.plan.windows import (
     Starts,
     Strip,
     appointments,
-    as_plain,
     in_order,
     strip,
 )
+from curewatch.answers.document import as_json
+from curewatch.answers.windows import windows_document
 from curewatch.cli.main import run
 from curewatch.cli.screens import windows as screen
 from curewatch.clock import SystemClock
@@ -100,8 +101,14 @@ def test_a_next_layer_needs_somebody_in_the_shed() -> None:
     always, never = (strip(ASKED, shed(), days(shed()), hours) for hours in (ALWAYS, ()))
     assert never.starts.next_layer.max() == 0.0
     assert np.all(always.starts.next_layer <= always.starts.probability)
-    assert "G" in screen.marks(always)
-    assert "G" not in screen.marks(never)
+    assert "G" in marks(always)
+    assert "G" not in marks(never)
+
+
+def marks(one: Strip) -> str:
+    """What the screen shows of the starts."""
+    (resin,) = windows_document((one,), NOW, "").resins
+    return screen.marks(resin)
 
 
 def test_the_best_start_is_one_at_which_somebody_is_in_the_shed() -> None:
@@ -172,7 +179,7 @@ epoxy-fast: General-purpose epoxy
 
 def test_the_strip_reads_as_agreed() -> None:
     """The answer, the hours, the signs of the first two half days."""
-    shown = screen.lines((made(),), Wording(UTC), NOW, "demo paths")
+    shown = screen.lines(windows_document((made(),), NOW, "demo paths"), Wording(UTC))
     assert "\n".join(shown[:7]) + "\n" == STRIP
     row = next(line for line in shown if line.startswith("  1  "))
     assert row == "  1  13:45-15:00              14:00         90 % 19:00 - 21:00"
@@ -182,7 +189,7 @@ def test_the_strip_reads_as_agreed() -> None:
 def test_no_window_is_said_first_with_what_limits() -> None:
     """And how near the best start comes."""
     none = replace(made(), windows=(), needed=0.95)
-    shown = screen.lines((none,), Wording(UTC), NOW, "demo paths")
+    shown = screen.lines(windows_document((none,), NOW, "demo paths"), Wording(UTC))
     assert shown[0].startswith("NO WINDOW")
     assert "at best 90 % of paths hold" in " ".join(" ".join(shown).split())
     assert max(map(len, shown)) <= 80
@@ -191,14 +198,14 @@ def test_no_window_is_said_first_with_what_limits() -> None:
 def test_a_long_answer_stays_within_eighty_columns() -> None:
     """A resin of a long name, a window that begins and ends on another day, a clock of twelve hours."""
     late = replace(made(), resin="a-resin-of-thirty-letters-long", windows=(GoWindow(60, 120, 70),))
-    shown = screen.lines((late,), Wording(UTC, twelve_hours=True), NOW, "demo paths")
+    shown = screen.lines(windows_document((late,), NOW, "demo paths"), Wording(UTC, twelve_hours=True))
     assert shown[0].startswith("NEXT WINDOW")
     assert max(map(len, shown)) <= 80
 
 
 def test_json_carries_every_start_with_its_reason() -> None:
     """193 starts; a go has nothing that limits it."""
-    plain = json.loads(json.dumps(as_plain((made(),), NOW, "demo"), allow_nan=False))
+    plain = json.loads(as_json(windows_document((made(),), NOW, "demo")))
     (resin,) = plain["resins"]
     assert len(resin["starts"]) == 193
     assert resin["starts"][11]["limited_by"] is None

@@ -17,6 +17,7 @@ from curewatch.advice.plan.geometry import Shape, outline
 from curewatch.advice.plan.layup import Hands, bill
 from curewatch.advice.plan.windows import EVERY, GoWindow, Starts, Strip
 from curewatch.answers.cure import cure_document
+from curewatch.answers.windows import windows_document
 from curewatch.cli.folding import folded
 from curewatch.cli.screens import cure, layup, windows
 from curewatch.materials import load_resin
@@ -42,7 +43,7 @@ def coming(width: int) -> list[str]:
     limiting = ("surface too near the dew point before it sets",) * 193
     found = (GoWindow(10, 15, 11), GoWindow(102, 103, 102))
     strip = Strip("epoxy-fast", "General-purpose epoxy, fast hardener", starts, limiting, found, 0.8)
-    return windows.lines((strip,), Wording(), NOW, "paths of a demonstration", width)
+    return windows.lines(windows_document((strip,), NOW, "paths of a demonstration"), Wording(), width)
 
 
 def hole(width: int) -> list[str]:

@@ -5,6 +5,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from curewatch.advice.plan.windows import EVERY, GoWindow, Starts, Strip
+from curewatch.answers.windows import windows_document
 from curewatch.cli.screens import windows as screen
 from curewatch.wording import Wording
 
@@ -18,7 +19,7 @@ def shown(words: Wording) -> list[str]:
     sure = np.ones(96)
     starts = Starts(start, sure, sure, start + 3600.0, start + 7200.0, start + 9000.0)
     strip = Strip("epoxy-slow", "", starts, ("",) * 96, (GoWindow(0, 95, 0),), 0.8)
-    return screen.lines((strip,), words, BEGIN, "nothing")
+    return screen.lines(windows_document((strip,), BEGIN, "nothing"), words)
 
 
 def test_a_twelve_hour_clock_has_noon_and_midnight() -> None:

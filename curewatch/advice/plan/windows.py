@@ -5,12 +5,11 @@ The same course and the same lines as the verdict on one start, for all starts a
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from curewatch.advice.judge import checks
-from curewatch.advice.judge.answer import stamp
 from curewatch.advice.judge.course import AHEAD as FOLLOWED
 from curewatch.advice.judge.course import Course, course
 from curewatch.advice.judge.question import Question
@@ -199,42 +198,3 @@ def appointments(one: Strip, window: GoWindow, say: Callable[[float], str]) -> l
     if np.isfinite(done):
         found.append(Appointment(f"Tack-free about now, {one.resin}", done, None, f"Started {say(start)}."))
     return found
-
-
-def as_plain(strips: tuple[Strip, ...], now: float, basis: str) -> dict[str, Any]:
-    """The strips as plain values for JSON; stamps in ISO 8601 UTC."""
-    return {
-        "verdict": "go" if any(one.windows for one in strips) else "no-go",
-        "at": stamp(now),
-        "basis": basis,
-        "resins": [_plain(one) for one in strips],
-    }
-
-
-def _plain(one: Strip) -> dict[str, Any]:
-    columns = zip(*(column.tolist() for column in one.starts), one.limiting, strict=True)
-    return {
-        "resin": one.resin,
-        "resin_title": one.title,
-        "needed": one.needed,
-        "windows": [
-            {
-                "first": stamp(float(one.starts.start[window.first])),
-                "last": stamp(float(one.starts.start[window.last])),
-                "best": stamp(float(one.starts.start[window.best])),
-            }
-            for window in one.windows
-        ],
-        "starts": [
-            {
-                "start": stamp(start),
-                "probability": round(probability, 3),
-                "next_layer": round(following, 3),
-                "laminate_from": stamp(opens),
-                "laminate_before": stamp(closes),
-                "set": stamp(done),
-                "limited_by": None if probability >= one.needed else limiting,
-            }
-            for start, probability, following, opens, closes, done, limiting in columns
-        ],
-    }

@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from curewatch.advice.plan.windows import Strip
     from curewatch.wording import Wording
 
+STATUS = {"go": ExitStatus.OK, "no-go": ExitStatus.NO_GO, "unknown": ExitStatus.UNKNOWN}
+
 
 def app(
     *,
@@ -44,47 +46,39 @@ def app(
 
     Example: curewatch windows --resin epoxy-slow --resin epoxy-fast
     """
-    from curewatch.advice.plan.windows import LENGTH, as_plain, strip
+    from curewatch.advice.plan.windows import LENGTH, strip
+    from curewatch.answers.windows import unknown_windows, windows_document
     from curewatch.cli import terminal
     from curewatch.cli.looking import looking
     from curewatch.cli.screens import windows as screen
     from curewatch.clock import SystemClock
     from curewatch.shed.consult import working_spans
+    from curewatch.wording import plain_wording
 
     configuration, wording = settings(config, units)
     now = SystemClock().now().utc
     with looking(configuration, now, length=LENGTH) as look:
         asked = [look.asked(resin=name) for name in resin] if resin else [look.question]
         foreseen, doubts = look.foreseen(asked[0]), look.doubts(asked[0])
-    if foreseen is None:
-        _say_unknown(doubts, as_json=as_json, plain=plain)
-        raise typer.Exit(int(ExitStatus.UNKNOWN))
-    seen, outlook = foreseen
-    working = working_spans(configuration, now, now + LENGTH)
-    try:
-        strips = tuple(strip(one, seen, outlook, working) for one in asked)
-    except OutOfValidity as trouble:
-        _say_unknown((str(trouble),), as_json=as_json, plain=plain)
-        raise typer.Exit(int(ExitStatus.UNKNOWN)) from None
-    if as_json:
-        terminal.print_json(as_plain(strips, now, outlook.basis))
+    strips: tuple[Strip, ...] = ()
+    if foreseen is not None:
+        working = working_spans(configuration, now, now + LENGTH)
+        try:
+            strips = tuple(strip(one, *foreseen, working) for one in asked)
+        except OutOfValidity as trouble:
+            doubts = (str(trouble),)
+    if foreseen is None or not strips:
+        answer = unknown_windows(doubts, now, plain_wording(wording.zone))
     else:
-        colour = "green" if any(one.windows for one in strips) else "red"
-        shown = screen.lines(strips, wording, now, outlook.basis, terminal.columns())
-        terminal.print_lines(shown, plain=plain, colour=colour)
-    if calendar is not None:
+        answer = windows_document(strips, now, foreseen[1].basis)
+    if as_json:
+        terminal.print_json(answer)
+    else:
+        shown = screen.lines(answer, wording, terminal.columns())
+        terminal.print_lines(shown, plain=plain, colour=screen.COLOUR[answer.verdict])
+    if calendar is not None and strips:
         _write_calendar(calendar, strips, window, wording, now)
-    raise typer.Exit(int(ExitStatus.OK if any(one.windows for one in strips) else ExitStatus.NO_GO))
-
-
-def _say_unknown(doubts: tuple[str, ...], *, as_json: bool, plain: bool) -> None:
-    from curewatch.cli import terminal
-
-    if as_json:
-        terminal.print_json({"verdict": "unknown", "remedies": list(doubts)})
-    else:
-        lines = ["UNKNOWN: no window can be told from these readings", *(f"  {doubt}" for doubt in doubts)]
-        terminal.print_lines(lines, plain=plain, colour="yellow")
+    raise typer.Exit(int(STATUS[answer.verdict]))
 
 
 def _write_calendar(

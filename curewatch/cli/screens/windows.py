@@ -9,8 +9,10 @@ from collections.abc import Iterator
 from itertools import groupby
 from textwrap import wrap
 
-from curewatch.advice.plan.windows import EVERY, MAYBE, GoWindow, Strip
+from curewatch.answers.document import moment
+from curewatch.answers.windows import WindowDocument, WindowsDocument, WindowsResinDocument
 from curewatch.cli.safe_text import safe_line
+from curewatch.units import minute_from_second
 from curewatch.wording import Wording, day
 
 WIDTH = 80
@@ -24,50 +26,56 @@ LEGEND = (
 SHOWN = 4  # windows a table lists for each system
 
 
-def lines(
-    strips: tuple[Strip, ...], wording: Wording, now: float, basis: str, width: int = WIDTH
-) -> list[str]:
+COLOUR = {"go": "green", "no-go": "red", "unknown": "yellow"}  # beside the word, never alone
+
+
+def lines(answer: WindowsDocument, wording: Wording, width: int = WIDTH) -> list[str]:
     """The whole screen: the answer, a strip and a table for each resin system, the legend."""
-    shown = wrap(_answer(strips, wording, now), WIDTH, subsequent_indent="  ")
-    for strip in strips:
-        name = f"{strip.resin}: {strip.title}" if strip.title else strip.resin
-        shown += ["", safe_line(name, WIDTH), *_strip(strip, wording, width), *_table(strip, wording, now)]
+    now = _utc(answer.at)
+    if answer.verdict == "unknown":
+        return [
+            "UNKNOWN: no window can be told from these readings",
+            *(f"  {wording.say(doubt, now)}" for doubt in answer.remedies),
+        ]
+    shown = wrap(_answer(answer, wording, now), WIDTH, subsequent_indent="  ")
+    for one in answer.resins:
+        name = f"{one.resin}: {one.resin_title}" if one.resin_title else one.resin
+        shown += ["", safe_line(name, WIDTH), *_strip(one, wording, width)]
+        shown += _table(one, wording, now, answer.every_min)
     shown += ["", "Each sign is a quarter of an hour:", *(f"  {line}" for line in LEGEND)]
-    return [*shown, *wrap(f"The coming hours: {safe_line(basis)}", WIDTH, subsequent_indent="  ")]
+    return [*shown, *wrap(f"The coming hours: {safe_line(answer.basis)}", WIDTH, subsequent_indent="  ")]
 
 
-def marks(strip: Strip) -> str:
+def marks(one: WindowsResinDocument) -> str:
     """One character for each start."""
-    starts = strip.starts
-    pairs = zip(starts.probability.tolist(), starts.next_layer.tolist(), strict=True)
-    return "".join(_mark(probability, following, strip.needed) for probability, following in pairs)
+    signs = {"go": GO, "doubtful": DOUBTFUL, "no-go": NO}
+    return "".join(GO_NEXT if start.next_layer_fits else signs[start.verdict] for start in one.starts)
 
 
-def _mark(probability: float, following: float, needed: float) -> str:
-    if probability >= needed:
-        return GO_NEXT if following >= needed else GO
-    return DOUBTFUL if probability >= MAYBE else NO
+def _utc(text: str) -> float:
+    return moment(text) or 0.0
 
 
-def _answer(strips: tuple[Strip, ...], wording: Wording, now: float) -> str:
+def _answer(answer: WindowsDocument, wording: Wording, now: float) -> str:
     """The first line: the next window of any system, or that there is none."""
-    found = [(float(one.starts.start[window.first]), one, window) for one in strips for window in one.windows]
+    found = [(window.start, one.resin, window) for one in answer.resins for window in one.windows]
     if not found:
-        return "NO WINDOW in the coming 48 hours"
-    begin, strip, window = min(found, key=lambda each: each[0])
-    when = "now" if begin - now < EVERY else wording.moment(begin, now)
-    until = wording.moment(float(strip.starts.start[window.last]), now)
-    span = f"start at {when}" if window.first == window.last else f"start from {when} to {until}"
-    return f"NEXT WINDOW   {safe_line(strip.resin, 30)}, {span}"
+        return f"NO WINDOW in the coming {answer.ahead_h:.0f} hours"
+    begin, resin, window = min(found, key=lambda each: each[0])
+    soon = minute_from_second(_utc(begin) - now) < answer.every_min
+    when = "now" if soon else wording.moment(_utc(begin), now)
+    until = wording.moment(_utc(window.end), now)
+    span = f"start at {when}" if window.start == window.end else f"start from {when} to {until}"
+    return f"NEXT WINDOW   {safe_line(resin, 30)}, {span}"
 
 
-def _strip(strip: Strip, wording: Wording, width: int) -> Iterator[str]:
+def _strip(one: WindowsResinDocument, wording: Wording, width: int) -> Iterator[str]:
     """Half a day a row, or as many hours of it as fit, with the local hours above them."""
     hours = 12 if width >= WIDTH else 6
     margin = 14 if width >= WIDTH else 11
-    signs = zip(strip.starts.start.tolist(), marks(strip), strict=True)
-    local = [(wording.local(start), sign) for start, sign in signs]
-    for (date, part), row in groupby(local, key=lambda one: (one[0].date(), one[0].hour // hours)):
+    signs = zip(one.starts, marks(one), strict=True)
+    local = [(wording.local(_utc(start.start)), sign) for start, sign in signs]
+    for (date, part), row in groupby(local, key=lambda cell: (cell[0].date(), cell[0].hour // hours)):
         cells = list(row)
         first = cells[0][0]
         signs_of_row = " " * (first.hour % hours * 4 + first.minute // 15) + "".join(
@@ -86,35 +94,30 @@ def _hour(hour: int, wording: Wording) -> str:
     return f"{hour:02d}  "
 
 
-def _table(strip: Strip, wording: Wording, now: float) -> list[str]:
+def _table(one: WindowsResinDocument, wording: Wording, now: float, every_min: float) -> list[str]:
     """The windows, best start first said; or what limits, if there is none."""
-    if not strip.windows:
-        return _limits(strip)
+    if not one.windows:
+        return _limits(one, every_min)
     head = f"  {'':<3}{'start from - to':<25}{'best':<12}{'holds':>6} {'next layer from - before':<27}"
-    rows = [
-        _row(number, strip, window, wording, now)
-        for number, window in enumerate(strip.windows[:SHOWN], start=1)
-    ]
-    more = len(strip.windows) - SHOWN
+    rows = [_row(number, window, wording, now) for number, window in enumerate(one.windows[:SHOWN], start=1)]
+    more = len(one.windows) - SHOWN
     return [
         "",
         head.rstrip(),
         *rows,
         *([f"  and {more} more"] if more > 0 else []),
-        *(_limits(strip) if strip.starts.probability.min() < strip.needed else []),
+        *_limits(one, every_min),
     ]
 
 
-def _row(number: int, strip: Strip, window: GoWindow, wording: Wording, now: float) -> str:
-    starts, best = strip.starts, window.best
-    span = wording.band(float(starts.start[window.first]), float(starts.start[window.last]), now)
-    opens, closes = (
-        brief(wording.moment(float(column[best]), now))
-        for column in (starts.laminate_from, starts.laminate_before)
+def _row(number: int, window: WindowDocument, wording: Wording, now: float) -> str:
+    span = wording.band(_utc(window.start), _utc(window.end), now)
+    best, opens, closes = (
+        brief(wording.moment(moment(text), now))
+        for text in (window.best, window.laminate_from, window.laminate_before)
     )
     return (
-        f"  {number:<3}{brief(span):<25}{brief(wording.moment(float(starts.start[best]), now)):<12}"
-        f"{100 * starts.probability[best]:>4.0f} % {opens} - {closes}"
+        f"  {number:<3}{brief(span):<25}{best:<12}{100 * window.probability:>4.0f} % {opens} - {closes}"
     ).rstrip()
 
 
@@ -132,13 +135,13 @@ def _is_month(word: str) -> bool:
     return word in {"Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"}
 
 
-def _limits(strip: Strip) -> list[str]:
-    """What forbids most often where it is not a go."""
-    short = strip.starts.probability < strip.needed
-    counted = Counter(title for title, out in zip(strip.limiting, short.tolist(), strict=True) if out)
-    title, times = counted.most_common(1)[0]
-    hours = times * EVERY / 3600
-    best = int(strip.starts.probability.argmax())
-    tail = "" if strip.windows else f"; at best {100 * strip.starts.probability[best]:.0f} % of paths hold"
-    said = f"  limited by: {title} ({hours:.0f} h of starts){tail}"
+def _limits(one: WindowsResinDocument, every_min: float) -> list[str]:
+    """What forbids most often where it is not a go; nothing where every start is one."""
+    short = Counter(start.limited_by for start in one.starts if start.limited_by is not None)
+    if not short:
+        return []
+    title, times = short.most_common(1)[0]
+    best = max(start.probability for start in one.starts)
+    tail = "" if one.windows else f"; at best {100 * best:.0f} % of paths hold"
+    said = f"  limited by: {title} ({times * every_min / 60:.0f} h of starts){tail}"
     return wrap(said, WIDTH, subsequent_indent="    ")
