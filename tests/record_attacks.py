@@ -16,9 +16,9 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from curewatch.errors import RecordBroken
 from curewatch.logbook.sealing import Seal
+from curewatch.record.examination import verify
 from curewatch.record.proof import LISTED, checksums
 from curewatch.record.verification import verify_files
-from curewatch.record.writing import verify
 
 Change = Callable[[dict[str, bytes]], Mapping[str, bytes]]
 ATTACKERS = ("changes a file", "rebuilds the list", "signs the list again")

@@ -31,3 +31,4 @@ class RecordWholeDocument(Shape, frozen=True, kw_only=True):
     readings: Annotated[int, says("In it")]
     entries: Annotated[int, says("In full")]
     entries_of_other_jobs: Annotated[int, says("By digest alone")]
+    checked: Annotated[dict[str, str], says("Every file that was checked, by its SHA-256")]

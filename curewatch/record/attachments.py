@@ -13,27 +13,31 @@ from curewatch.errors import RecordBroken
 LARGEST = 512 * 1024 * 1024  # bytes of one file, unpacked
 
 _FILESPEC = re.compile(rb"/Type/Filespec/F\(([A-Za-z0-9._-]{1,64})\)[^>]{0,300}?/EF<</F (\d{1,9}) 0 R")
+_EMBEDDED = re.compile(rb"/EmbeddedFile\b(?!s)")
 _STREAM = re.compile(rb"<</Length (\d{1,10})([^\r\n]{0,400}?)>>\r?\nstream\r?\n")
 
 
 def attached(pdf: bytes, wanted: Container[str]) -> dict[str, bytes]:
-    """The attached files of these names.
+    """The attached files, all of these names.
 
     Raises
     ------
     RecordBroken
-        It is no PDF, a file is there twice, or cannot be unpacked.
+        It is no PDF, a file is there twice, has another name, or cannot be unpacked.
     """
     if not pdf.startswith(b"%PDF-"):
         raise RecordBroken("record.pdf", "a PDF file", "something else")
+    matched = list(_FILESPEC.finditer(pdf))
     found: dict[str, bytes] = {}
-    for match in _FILESPEC.finditer(pdf):
+    for match in matched:
         name = match.group(1).decode("ascii")
         if name not in wanted:
-            continue
+            raise RecordBroken("record.pdf", "the files of a record inside", f"also {name}")
         if name in found:
             raise RecordBroken("record.pdf", f"one file {name}", "two of that name")
         found[name] = _stream(pdf, match.group(2).decode(), name)
+    if len(matched) != pdf.count(b"/Filespec") or len(matched) != len(_EMBEDDED.findall(pdf)):
+        raise RecordBroken("record.pdf", "attached files that can all be read", "others beside them")
     return found
 
 

@@ -31,4 +31,5 @@ def record_whole_document(holds: Holds, *, code_given: bool, key_given: bool) ->
         readings=holds.readings,
         entries=holds.entries,
         entries_of_other_jobs=holds.left_out,
+        checked=dict(holds.checked),
     )

@@ -13,6 +13,7 @@ import re
 import tempfile
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
 
 MARK = "curewatch-signature-"
 PLACE = MARK + "0" * 128
+FILES_MARK = "curewatch-files-"
+_FILES = re.compile(FILES_MARK.encode() + rb"([0-9a-f]{64})(?![0-9A-Za-z])")
 _SIGNATURE = re.compile(MARK.encode() + rb"([0-9a-f]{128})(?![0-9A-Za-z])")
 
 # The default, written out; poppler up to 22.12 complains of it. Blanks in its place keep every offset.
@@ -82,6 +85,7 @@ def _plain(pages: Pages, files: Mapping[str, bytes]) -> dict[str, Any]:
         **pages._asdict(),
         "by": dict(pages.facts).get("By", ""),
         "signature": PLACE,
+        "files": FILES_MARK + sha256(files["files.sha256"]).hexdigest(),
         "date": [sealed.year, sealed.month, sealed.day],
         "attached": [
             {"name": name, "type": DESCRIPTIONS[name][0], "description": DESCRIPTIONS[name][1]}
@@ -116,7 +120,12 @@ def _signed(made: bytes, key: "Ed25519PrivateKey") -> bytes:
     return made.replace(PLACE.encode(), (MARK + key.sign(made).hex()).encode())
 
 
-def unsigned(signed: bytes) -> tuple[bytes, bytes]:
+def files_named(content: bytes) -> set[str]:
+    """The digests of lists of files that the document was laid out with: one, of its own record."""
+    return {found.decode() for found in _FILES.findall(content)}
+
+
+def unsigned(signed: bytes, name: str = "record.pdf") -> tuple[bytes, bytes]:
     """The bytes that were signed, and the signature.
 
     Raises
@@ -126,6 +135,6 @@ def unsigned(signed: bytes) -> tuple[bytes, bytes]:
     """
     found = set(_SIGNATURE.findall(signed))
     if len(found) != 1:
-        raise RecordBroken("record.pdf", "one signature of the whole file", f"{len(found)} of them")
+        raise RecordBroken(name, "one signature of the whole file", f"{len(found)} of them")
     (signature,) = found
     return signed.replace(MARK.encode() + signature, PLACE.encode()), bytes.fromhex(signature.decode())

@@ -29,6 +29,7 @@ class Holds(NamedTuple):
     readings: int
     entries: int
     left_out: int  # entries of other jobs, of which only the digest is there
+    checked: Mapping[str, str]  # every file that was checked, with its SHA-256
 
 
 class Link(NamedTuple):
@@ -61,7 +62,8 @@ def verify_files(files: Mapping[str, bytes], *, code: str | None = None, key: st
         )
     if key is not None and key.strip().lower() != seal.public_key:
         raise RecordBroken("key.pem", f"key {key}", f"key {seal.public_key}")
-    return Holds(seal, codes, links[0].face.number, readings, len(entries), left_out)
+    digests = {name: sha256(files[name]).hexdigest() for name in FILES}
+    return Holds(seal, codes, links[0].face.number, readings, len(entries), left_out, digests)
 
 
 def _check_list(files: Mapping[str, bytes]) -> None:

@@ -9,19 +9,15 @@ from pathlib import Path
 from typing import NamedTuple
 
 from curewatch import worklog
-from curewatch.errors import RecordBroken, StoreFailed, UsageError, reason
+from curewatch.errors import StoreFailed, UsageError, reason
 from curewatch.logbook import EntryKind, LogbookStore
 from curewatch.logbook.sealing import Seal, check_seals, key_path, seal, seal_of, signing_key
 from curewatch.record import paper, screen
 from curewatch.record.account import Account, gather
 from curewatch.record.pages import pages
 from curewatch.record.plain import as_plain
-from curewatch.record.proof import FILES, checksums, proof_files
-from curewatch.record.verification import Holds, check_signed, public_key, verify_files
+from curewatch.record.proof import checksums, proof_files
 from curewatch.wording import Wording
-
-PAGES = ("record.pdf", "record.html")
-LARGEST = 512 * 1024 * 1024  # bytes of one file that is read to be verified
 
 
 class Written(NamedTuple):
@@ -96,7 +92,7 @@ def make(
     files = proof_files(logbook, account.part, account.seal, plain.encode())
     said = pages(account, reader)
     whole = {"record.pdf": paper.pdf(said, files, key), "record.html": screen.html(said).encode()}
-    listed = checksums(whole)
+    listed = checksums({"files.sha256": files["files.sha256"], **whole})
     return files, {**whole, "pages.sha256": listed, "pages.sig": key.sign(listed)}
 
 
@@ -136,78 +132,3 @@ def _put_folder(path: Path, files: Mapping[str, bytes]) -> None:
         draft.rename(path)
     finally:
         shutil.rmtree(draft, ignore_errors=True)
-
-
-# -- verifying what was written -----------------------------------------------------------------
-
-
-def verify(path: Path, *, code: str | None = None, key: str | None = None) -> Holds:
-    """Verify a record: a PDF, a folder, or the HTML page in its folder.
-
-    Raises
-    ------
-    UsageError
-        There is nothing of that name.
-    RecordBroken
-        Names the file, block or entry, what was expected and what was found.
-    """
-    if path.is_dir():
-        return _verify_folder(path, code, key)
-    if not path.is_file():
-        raise UsageError(f"there is no file or folder {path}; name a record's PDF or folder")
-    if path.suffix.lower() in {".html", ".htm"}:
-        if not (path.parent / "files.sha256").is_file():
-            raise UsageError(
-                f"{path} is checked with the folder it was written in; keep it there, or name the PDF"
-            )
-        return _verify_folder(path.parent, code, key)
-    content = _read(path)
-    if not content.startswith(b"%PDF-"):
-        raise RecordBroken(path.name, "the PDF of a record", "something else")
-    return verify_pdf(content, code=code, key=key)
-
-
-def verify_pdf(content: bytes, *, code: str | None = None, key: str | None = None) -> Holds:
-    """Verify one PDF: the files inside, then the file as a whole."""
-    from curewatch.record.attachments import attached
-
-    files = attached(content, FILES)
-    holds = verify_files(files, code=code, key=key)
-    signed, signature = paper.unsigned(content)
-    check_signed(signed, signature, holds.seal.public_key, "record.pdf as a whole")
-    return holds
-
-
-def _verify_folder(folder: Path, code: str | None, key: str | None) -> Holds:
-    files = {name: _read(folder / name) for name in FILES if (folder / name).is_file()}
-    if not files:
-        raise RecordBroken(folder.name, "the files of a record in it", "none of them")
-    holds = verify_files(files, code=code, key=key)
-    whole = {name: _read(folder / name) for name in PAGES if (folder / name).is_file()}
-    listed = folder / "pages.sha256"
-    if not listed.is_file():
-        if "record.html" in whole:
-            raise RecordBroken("pages.sha256", "the digests of the pages", "no such file")
-        if "record.pdf" in whole:  # the files were taken out of it, beside it
-            verify_pdf(whole["record.pdf"], code=code, key=key)
-        return holds
-    told = _read(listed)
-    check_signed(told, _read(folder / "pages.sig"), public_key(files["key.pem"]), "pages.sha256")
-    for line in told.decode("ascii", errors="replace").splitlines():
-        digest, _, name = line.partition("  ")
-        if name in whole and checksums({name: whole[name]}).decode() != f"{digest}  {name}\n":
-            raise RecordBroken(name, f"digest {digest}", checksums({name: whole[name]}).decode()[:64])
-    if "record.pdf" in whole:
-        verify_pdf(whole["record.pdf"], code=code, key=key)
-    return holds
-
-
-def _read(path: Path) -> bytes:
-    try:
-        if path.stat().st_size > LARGEST:
-            raise RecordBroken(
-                path.name, f"a file of at most {LARGEST} bytes", f"{path.stat().st_size} bytes"
-            )
-        return path.read_bytes()
-    except OSError as trouble:
-        raise RecordBroken(path.name, "a file that can be read", reason(trouble)) from trouble

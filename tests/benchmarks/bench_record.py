@@ -14,7 +14,8 @@ from pathlib import Path
 
 from curewatch.logbook import EntryKind, Logbook
 from curewatch.logbook.sealing import seal
-from curewatch.record.writing import Written, verify, write
+from curewatch.record.examination import verify
+from curewatch.record.writing import Written, write
 from curewatch.units import DAY
 from tests import record_world as world
 

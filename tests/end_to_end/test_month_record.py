@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 from curewatch.logbook import Logbook
-from curewatch.record.writing import verify, write
+from curewatch.record.examination import verify
+from curewatch.record.writing import write
 from curewatch.units import DAY
 from tests import record_world as world
 from tests.benchmarks.bench_record import fill

@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 
 from curewatch.logbook import Logbook
+from curewatch.record.examination import verify
 from curewatch.record.proof import FILES
-from curewatch.record.writing import Written, verify, write
+from curewatch.record.writing import Written, write
 from curewatch.units import DAY
 from tests import record_world as world
 from tests.record_attacks import need, shell_check

@@ -8,7 +8,8 @@ import pytest
 from curewatch.errors import RecordBroken
 from curewatch.logbook import Logbook
 from curewatch.logbook.sealing import key_path, prove
-from curewatch.record.writing import verify, write
+from curewatch.record.examination import verify
+from curewatch.record.writing import write
 from curewatch.units import DAY
 from tests import record_world as world
 from tests.record_attacks import Sealed, shell_check

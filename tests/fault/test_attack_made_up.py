@@ -8,9 +8,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from curewatch.errors import RecordBroken
+from curewatch.record.examination import verify_pdf
 from curewatch.record.proof import LISTED, checksums
 from curewatch.record.verification import verify_files
-from curewatch.record.writing import verify_pdf
 from tests.record_attacks import Sealed
 
 KEY = Ed25519PrivateKey.from_private_bytes(bytes(32))

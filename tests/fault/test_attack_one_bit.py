@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 
 from curewatch.errors import RecordBroken
+from curewatch.record.examination import verify_pdf
 from curewatch.record.proof import FILES
 from curewatch.record.verification import verify_files
-from curewatch.record.writing import verify_pdf
 from tests.record_attacks import Sealed, answers
 
 CHANCE = 20261125

@@ -11,7 +11,7 @@ from curewatch.clock import iso_utc, utc_from_iso
 from curewatch.errors import RecordBroken
 from curewatch.logbook import Entry, EntryKind, Logbook
 from curewatch.logbook.sealing import Seal, check_seals, key_path, parse, seals, signing_key
-from curewatch.record import writing
+from curewatch.record import examination, writing
 from curewatch.units import DAY
 from tests import record_world as world
 from tests.record_attacks import Sealed
@@ -103,7 +103,7 @@ def test_a_record_that_carries_a_forged_seal_does_not_verify(
         written = writing.write(logbook, world.JOB, tmp_path / "records", at=LATER, pdf=False)
     assert written.folder is not None
     with pytest.raises(RecordBroken, match="seal of block"):
-        writing.verify(written.folder)
+        examination.verify(written.folder)
 
 
 def test_without_the_key_file_two_keys_are_still_found(attacked: Path):

@@ -20,7 +20,8 @@ from curewatch.logbook import Entry, EntryKind, Logbook, columns
 from curewatch.logbook.export import export
 from curewatch.logbook.sealing import prove
 from curewatch.readings import Reading
-from curewatch.record.writing import verify, write
+from curewatch.record.examination import verify
+from curewatch.record.writing import write
 from curewatch.units import DAY, HOUR, MINUTE
 from tests import record_world as world
 from tests.record_attacks import shell_check

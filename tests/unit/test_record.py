@@ -23,12 +23,13 @@ from curewatch.phrases import phrase
 from curewatch.readings import Flag, Reading
 from curewatch.record import account, chart, page_limits, page_work, screen
 from curewatch.record.account import gather
+from curewatch.record.examination import verify
 from curewatch.record.measured import Post, between, measure, part_of
 from curewatch.record.page import Pages, PageTable
 from curewatch.record.pages import pages
 from curewatch.record.plain import as_plain
 from curewatch.record.words import RecordWords
-from curewatch.record.writing import verify, write
+from curewatch.record.writing import write
 from curewatch.units import DAY, HOUR, MINUTE
 from curewatch.wording import Wording, kept
 from tests import record_world as world

@@ -93,11 +93,11 @@ def verify(
     from curewatch.answers.logbook import broken_document
     from curewatch.cli.screens.record import whole_lines
     from curewatch.errors import RecordBroken
-    from curewatch.record import writing
+    from curewatch.record import examination
     from curewatch.record.documents import record_whole_document
 
     try:
-        holds = writing.verify(record, code=code, key=key)
+        holds = examination.verify(record, code=code, key=key)
     except RecordBroken as trouble:
         broken = RecordBroken(*map(safe_line, (trouble.entry, trouble.expected, trouble.found)))
         if json:

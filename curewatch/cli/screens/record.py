@@ -25,6 +25,7 @@ def whole_lines(record: RecordWholeDocument, words: Wording) -> list[str]:
         f"  blocks {first} to {last}, {record.readings:,} readings, {record.entries:,} entries",
         f"  seal code  {record.seal_codes[0]}, sealed {sealed}",
         f"  key        {record.public_key}",
+        *(f"  checked    {digest}  {safe_line(name)}" for name, digest in record.checked.items()),
     ]
     if not record.code_given and not record.key_given:
         said.append(

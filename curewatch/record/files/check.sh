@@ -81,31 +81,42 @@ awk '{ v = 0; out = ""; digits = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"; bits = 0; l
        print out substr(digits, int(v / 32) + 1, 1) substr(digits, v % 32 + 1, 1), $2, toupper($1) }' "$work/seals" > "$work/codes"
 [ -z "$code" ] || grep -q -e "^$code " -e " $code\$" "$work/codes" || broken "no seal of this record has the code $1"
 
-# 8 the pages that stand beside: as they were listed and signed; a PDF, by the signature it carries
-if [ -e pages.sha256 ]; then
+# 8 all else that stands here: as it was listed and signed; a PDF, by the signature and the files it names
+proof=$(sha256sum < files.sha256 | cut -c 1-64)
+if [ -e pages.sha256 ] || [ -e pages.sig ]; then
     signed pages.sha256 pages.sig || broken "pages.sha256 was not signed with key.pem"
-    for page in record.html record.pdf; do
-        [ -e "$page" ] || continue
-        grep "  $page\$" pages.sha256 | sha256sum -c > /dev/null 2>&1 || broken "$page is not as it was signed"
-    done
-elif [ -e record.html ]; then
-    broken "pages.sha256 is missing, so nothing shows that record.html is as it was written"
+    grep -q -x "$proof  files.sha256" pages.sha256 || broken "pages.sha256 lists pages of other files"
 fi
-for pdf in *.pdf; do
-    sig=$(grep -a -o 'curewatch-signature-[0-9a-f]\{128\}' "$pdf" 2> /dev/null | sed 's/.*-//' | head -n 1)
-    if [ -z "$sig" ]; then
-        [ "$pdf" != record.pdf ] || broken "record.pdf carries no signature"
-        continue  # some other document
+for page in * .[!.]* ..?*; do
+    [ -e "$page" ] || [ -h "$page" ] || continue
+    case $page in
+        README.txt | check.sh | account.json | entries.jsonl | readings.csv | blocks.csv | digests.csv) continue ;;
+        seal.txt | seal.sig | key.pem | files.sha256 | files.sig | pages.sha256 | pages.sig) continue ;;
+    esac
+    [ -f "$page" ] && [ ! -h "$page" ] || broken "$page cannot be checked: it is no file"
+    told=""
+    case $page in
+        record.html | record.pdf) told=$(awk -v name="$page" '$2 == name { print $1 }' pages.sha256 2> /dev/null) ;;
+    esac
+    [ -z "$told" ] || [ "$told" = "$(sha256sum < "$page" | cut -c 1-64)" ] || broken "$page is not as it was signed"
+    if [ "$(head -c 5 "$page")" != "%PDF-" ]; then
+        [ -n "$told" ] || broken "$page cannot be checked: no list of this record names it"
+        continue
     fi
-    sed "s/$sig/$(printf '%0128d' 0)/g" "$pdf" > "$work/unsigned"
-    [ "$(wc -c < "$work/unsigned")" -eq "$(wc -c < "$pdf")" ] \
-        || { echo "not checked: the pages of $pdf; the sed of this computer spoils binary files"; continue; }
+    sig=$(grep -a -o 'curewatch-signature-[0-9a-f]\{128\}' "$page" | sed 's/.*-//' | sort -u)
+    [ "${#sig}" -eq 128 ] || broken "$page carries no signature"
+    [ "$(grep -a -o 'curewatch-files-[0-9a-f]\{64\}' "$page" | sort -u)" = "curewatch-files-$proof" ] \
+        || broken "$page was not laid out with these files"
+    sed "s/$sig/$(printf '%0128d' 0)/g" "$page" > "$work/unsigned"
+    [ "$(wc -c < "$work/unsigned")" -eq "$(wc -c < "$page")" ] \
+        || { echo "cannot check $page: the sed of this computer spoils binary files"; exit 2; }
     # shellcheck disable=SC2059  # the signature's bytes, written as octal numbers
     printf "$(printf %s "$sig" | awk '{ for (i = 1; i < 128; i += 2) printf "\\%03o", \
         16 * index("123456789abcdef", substr($0, i, 1)) + index("123456789abcdef", substr($0, i + 1, 1)) }')" > "$work/sig"
-    signed "$work/unsigned" "$work/sig" || broken "$pdf as a whole is not as it was signed with key.pem"
+    signed "$work/unsigned" "$work/sig" || broken "$page as a whole is not as it was signed with key.pem"
 done
 
 echo "HOLDS: blocks $(sed -n 2p blocks.csv | cut -d , -f 1) to $sealed, $(($(wc -l < readings.csv) - 1)) readings, $(wc -l < entries.jsonl) entries"
 echo "seal code $(awk '$2 == "0" { print $1 }' "$work/codes" | sed 's/..../&-/g; s/-$//')"
 echo "key $key"
+sha256sum ./* | sed 's|  [.]/|  |; s/^/checked /'
