@@ -33,7 +33,7 @@ class Observation:
     """What a person saw of a running layup; it corrects the model for this lot."""
 
     layer: str
-    seen: str  # kicked | gelled | tack-free | firm
+    observed: str  # kicked | gelled | tack-free | firm
     at: float  # UTC [s]
     given_afterwards: bool = False
 

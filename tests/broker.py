@@ -50,11 +50,11 @@ def until(true: Callable[[], Any], seconds: float = PATIENCE) -> Any:
     return found
 
 
-def needs_mosquitto(why: str) -> None:
+def needs_mosquitto(reason: str) -> None:
     """Stand aside where only the broker in Python is there; fail where mosquitto is required."""
     assert MOSQUITTO is not None or not REQUIRED, "mosquitto is required here and is not installed"
     if MOSQUITTO is None:
-        pytest.skip(f"needs mosquitto: {why}")
+        pytest.skip(f"needs mosquitto: {reason}")
 
 
 def _listens(port: int) -> bool:

@@ -115,7 +115,7 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
         by_hand(
             EntryKind.OBSERVATION,
             opened + 11 * HOUR,
-            {"layer": "L1", "seen": "gelled", "at": opened + 11 * HOUR},
+            {"layer": "L1", "observed": "gelled", "at": opened + 11 * HOUR},
         ),
         by_hand(
             EntryKind.BATCH,
@@ -141,7 +141,7 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
         by_hand(
             EntryKind.OBSERVATION,
             opened + 22 * HOUR,
-            {"layer": "L2", "seen": "tack-free", "at": opened + 22 * HOUR, "given_afterwards": True},
+            {"layer": "L2", "observed": "tack-free", "at": opened + 22 * HOUR, "given_afterwards": True},
             told=2 * HOUR,
         ),
         by_hand(EntryKind.PEEL_PLY, opened + 40 * HOUR, {"layer": "L2", "action": "off"}),
@@ -174,7 +174,13 @@ def fill(
     entries.append(
         Entry(
             EntryKind.GAP,
-            {"sensor": "bench", "role": "air", "start": gap[0], "end": gap[1], "why": "nothing came from it"},
+            {
+                "sensor": "bench",
+                "role": "air",
+                "start": gap[0],
+                "end": gap[1],
+                "reason": "nothing came from it",
+            },
             gap[1],
         )
     )
@@ -197,12 +203,12 @@ def _write(logbook: Logbook, taken: list[Reading], entries: list[Entry]) -> Seal
             batch = []
         if reading.received // DAY > day:
             day = int(reading.received // DAY)
-            seal(logbook, why="day", at=day * DAY)
+            seal(logbook, reason="day", at=day * DAY)
         while waiting and (waiting[0].recorded or waiting[0].at) <= reading.received:
             entry = waiting.pop(0)
             logbook.write(entry)
             if entry.kind == EntryKind.JOB_CLOSE:
-                closing = seal(logbook, why="job-close", at=entry.at + 1, job=entry.job)
+                closing = seal(logbook, reason="job-close", at=entry.at + 1, job=entry.job)
         batch.append(reading)
     logbook.append(batch)
     assert closing is not None

@@ -150,5 +150,5 @@ def sealed_yesterday(path: Path) -> None:
     """A logbook whose last day was sealed, and the code told, before today began."""
     with Logbook(path) as logbook:
         at = SystemClock().now().utc - 2 * DAY
-        made = sealing.seal(logbook, why="day", at=at)
+        made = sealing.seal(logbook, reason="day", at=at)
         logbook.write(Entry("daemon", {"what": "sealed", "code": made.code}, at))

@@ -106,7 +106,7 @@ class CureBlushDocument(Shape, frozen=True, kw_only=True):
 
     outcome: Annotated[BlushOutcome, says("What it takes")]
     worst: Annotated[BlushOutcome, says("What the slowest lots take")]
-    why: Annotated[str, says("Why")]
+    reason: Annotated[str, says("Why")]
     water_condenses: Annotated[bool, says("Water condenses on the uncured film: no-go")]
     exposure_s: Annotated[BandDocument, says("Time in saturated air at 20 °C that would do the same")]
     recoat_before_s: Annotated[float | None, says("When the recoat window closes, early edge")]
@@ -293,7 +293,7 @@ def blush_part(found: "Blush", bond: "RecoatWindow") -> CureBlushDocument:
     return CureBlushDocument(
         outcome=code(found.outcome),
         worst=code(found.worst),
-        why=found.why,
+        reason=found.reason,
         water_condenses=found.no_go,
         exposure_s=band(*found.band, decimals=0),
         recoat_before_s=round(early) if math.isfinite(early) else None,

@@ -20,7 +20,7 @@ class FindingDocument(Shape, frozen=True, kw_only=True):
 
     about: Annotated[str, says("configuration, sensor.NAME, source.NAME, clock, disk …")]
     grade: Annotated[Grade, says("How it stands")]
-    seen: Annotated[str, says("What was seen")]
+    finding: Annotated[str, says("What was found")]
     advised: Annotated[str, says("What to do, or empty")]
     exit_status: Annotated[int, says("What it makes of the exit status; 0 unless it is bad")]
 

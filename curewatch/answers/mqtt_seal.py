@@ -16,5 +16,5 @@ class MqttSealDocument(Shape, frozen=True, kw_only=True):
         Annotated[str, Meta(pattern="^[0-9A-Z]{4}(-[0-9A-Z]{4}){6}$")],
         says("The seal code: `logbook verify --code` proves with it that nothing before changed"),
     ]
-    why: Annotated[Literal["day", "job-close", "record"], says("What it was made for")]
+    reason: Annotated[Literal["day", "job-close", "record"], says("What it was made for")]
     job: Annotated[str | None, says("The job that was closed")]

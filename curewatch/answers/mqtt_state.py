@@ -13,7 +13,7 @@ class MqttStateSensorDocument(Shape, frozen=True, kw_only=True):
     health: Annotated[
         str, says("fresh, late, silent, stuck, saturated, jumping, disagreeing, swapped, never")
     ]
-    seen: Annotated[str, says("Why")]
+    reason: Annotated[str, says("Why")]
     time: Annotated[Utc, says("Of the last reading (ISO 8601, UTC)")] | UnsetType = UNSET
     age_s: Annotated[float, says("Its age")] | UnsetType = UNSET
     temperature_c: Annotated[float | None, says("Last")] | UnsetType = UNSET
@@ -24,7 +24,7 @@ class MqttStateSourceDocument(Shape, frozen=True, kw_only=True):
     """One of the ``source`` of mqtt state."""
 
     up: Annotated[bool, says("Whether it answers")]
-    why: Annotated[str, says("Why not, or empty")]
+    reason: Annotated[str, says("Why not, or empty")]
 
 
 class MqttStateDocument(Shape, frozen=True, kw_only=True):

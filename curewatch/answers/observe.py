@@ -10,7 +10,7 @@ from curewatch.answers.document import Shape, says
 class SawObservationDocument(Shape, frozen=True, kw_only=True):
     """One observation and what it taught."""
 
-    seen: Annotated[str, says("kicked, gelled, tack-free, firm, test cup")]
+    observed: Annotated[str, says("kicked, gelled, tack-free, firm, test cup")]
     entry: Annotated[int | None, says("Its number in the logbook")]
     elapsed_s: Annotated[float, says("When it was seen, from mixing")]
     expected_s: Annotated[float, says("When it was expected")]

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from curewatch.materials.sensor_part import SensorPart
     from curewatch.readings import Reading
     from curewatch.shed.corrections import Correction
-    from curewatch.shed.health import Health
+    from curewatch.shed.health import SensorHealth
     from curewatch.shed.salt_check import Beside, CheckOutcome, CorrectionLine, SaltPoint, Settled
     from curewatch.wording import Wording
 
@@ -110,14 +110,14 @@ class BesideDocument(Shape, frozen=True, kw_only=True):
 
 
 def sensor_state_part(
-    role: str, health: "Health", last: "Reading | None", now: float, words: "Wording"
+    role: str, health: "SensorHealth", last: "Reading | None", now: float, words: "Wording"
 ) -> SensorStateDocument:
     """One sensor at ``now`` [UTC s]; an empty role is none."""
     return SensorStateDocument(
         sensor=health.sensor,
         role=role or None,
-        health=code(health.state.value),
-        reason=sentence(health.seen, words, now),
+        health=code(health.health.value),
+        reason=sentence(health.reason, words, now),
         time=None if last is None else stamp(last.time),
         age_s=None if last is None else round(now - last.time, 1),
         temperature_c=None if last is None or last.temperature is None else celsius(last.temperature),

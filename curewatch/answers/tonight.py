@@ -48,7 +48,7 @@ class CheckDocument(Shape, frozen=True, kw_only=True):
     ]
     limit_source: Annotated[str | None, says("Where the limit comes from")]
     limit_replaces: Annotated[str | None, says("The limit that the user's own replaced, or empty")]
-    note: Annotated[SentenceDocument | None, says("A remark")]
+    reason: Annotated[SentenceDocument | None, says("Why it fails, is unknown or needs care")]
 
 
 class LeverDocument(Shape, frozen=True, kw_only=True):
@@ -92,7 +92,7 @@ class TonightDocument(Shape, frozen=True, kw_only=True):
     blush: Annotated[
         Literal["none", "peel-ply", "wash-and-abrade", "unknown"], says("Amine blush: what it will take")
     ]
-    blush_why: Annotated[SentenceDocument | None, says("Why")]
+    blush_reason: Annotated[SentenceDocument | None, says("Why")]
     remedies: Annotated[list[SentenceDocument], says("What to do so that unknown becomes known")]
     levers: Annotated[
         list[LeverDocument], says("What turns the answer: the smallest changes, the least effort first")
@@ -123,7 +123,7 @@ def tonight_document(advice: "Advice", words: "Wording") -> TonightDocument:
         checks=[_check(check, words, advice.at) for check in advice.checks],
         timeline=[moment_part(moment) for moment in advice.timeline],
         blush=code(advice.blush),
-        blush_why=sentence_or_none(advice.blush_why, words, advice.at),
+        blush_reason=sentence_or_none(advice.blush_reason, words, advice.at),
         remedies=[sentence(remedy, words, advice.at) for remedy in advice.remedies],
         levers=[_lever(lever, words) for lever in advice.levers],
         needed_besides=[sentence(needed, words, advice.at) for needed in advice.needed_besides],
@@ -169,7 +169,7 @@ def _check(check: "Check", words: "Wording", now: float) -> CheckDocument:
         limit_tag=None if limit is None else code(limit.tag),
         limit_source=None if limit is None else limit.source,
         limit_replaces=None if limit is None else limit.replaces,
-        note=sentence_or_none(check.note, words, now),
+        reason=sentence_or_none(check.reason, words, now),
     )
 
 

@@ -12,7 +12,9 @@ class WatchSensorDocument(Shape, frozen=True, kw_only=True):
 
     sensor: Annotated[str, says("Name")]
     role: Annotated[str, says("air, surface, outside, or empty")]
-    state: Annotated[str, says("fresh, late, silent, stuck, saturated, jumping, disagreeing, swapped, never")]
+    health: Annotated[
+        str, says("fresh, late, silent, stuck, saturated, jumping, disagreeing, swapped, never")
+    ]
     time: Annotated[Utc | None, says("Of the last reading (ISO 8601, UTC)")]
     temperature_c: Annotated[float | None, says("Last")]
     humidity_percent: Annotated[float | None, says("Last")]

@@ -34,8 +34,8 @@ READING = 20.0  # bytes kept for a reading, its index and its share of the hourl
 ENTRIES = 200e3  # bytes a day of verdicts, alerts, health and seals (assumed)
 CHECKED_AGAIN = 365 * DAY  # a humidity chip drifts 0.25 to 0.5 % a year (sensor makers' data sheets) [s]
 CLOCK_BACK = DAY  # a clock step younger than this is told [s]
-HEALTHY = {health.State.FRESH}
-DOUBTED = {health.State.LATE, health.State.SATURATED}
+HEALTHY = {health.Health.FRESH}
+DOUBTED = {health.Health.LATE, health.Health.SATURATED}
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,16 +50,18 @@ class Examined:
     synchronised: bool | None = None  # whether a time server sets this clock; None: cannot be known
 
 
-def _good(about: str, seen: str) -> FindingDocument:
-    return FindingDocument(about=about, grade=Grade.GOOD, seen=seen, advised="", exit_status=0)
+def _good(about: str, finding: str) -> FindingDocument:
+    return FindingDocument(about=about, grade=Grade.GOOD, finding=finding, advised="", exit_status=0)
 
 
-def _care(about: str, seen: str, advised: str) -> FindingDocument:
-    return FindingDocument(about=about, grade=Grade.CARE, seen=seen, advised=advised, exit_status=0)
+def _care(about: str, finding: str, advised: str) -> FindingDocument:
+    return FindingDocument(about=about, grade=Grade.CARE, finding=finding, advised=advised, exit_status=0)
 
 
-def _bad(about: str, seen: str, advised: str, status: ExitStatus = ExitStatus.UNKNOWN) -> FindingDocument:
-    return FindingDocument(about=about, grade=Grade.BAD, seen=seen, advised=advised, exit_status=int(status))
+def _bad(about: str, finding: str, advised: str, status: ExitStatus = ExitStatus.UNKNOWN) -> FindingDocument:
+    return FindingDocument(
+        about=about, grade=Grade.BAD, finding=finding, advised=advised, exit_status=int(status)
+    )
 
 
 def examine(examined: Examined) -> tuple[FindingDocument, ...]:
@@ -138,7 +140,7 @@ def _far_port(examined: Examined, name: str, url: str) -> FindingDocument:
     if told[-1].payload["up"]:
         return _good(about, f"{url}: answers since {when}")
     return _bad(
-        about, f"{url}: no answer since {when}: {told[-1].payload.get('why')}", "see to its other end"
+        about, f"{url}: no answer since {when}: {told[-1].payload.get('reason')}", "see to its other end"
     )
 
 
@@ -162,13 +164,13 @@ def _broker_heard(examined: Examined, name: str, about: str) -> FindingDocument:
     last = state_told[-1]
     when = examined.words.moment(last.at, examined.now.utc)
     if not last.payload["up"]:
-        return _bad(about, f"no answer since {when}: {last.payload.get('why')}", "see to the broker")
+        return _bad(about, f"no answer since {when}: {last.payload.get('reason')}", "see to the broker")
     notices = [str(entry.payload["notice"]) for entry in told if "notice" in entry.payload]
     marked = [text for text in notices if text.startswith((fence.MISSING, fence.BACK))]
     if marked and marked[-1].startswith(fence.MISSING):
         topic = fence.topic_of(examined.configuration.mqtt[name])
-        seen = f"answers since {when}, but {marked[-1]}"
-        return _care(about, seen, fence.CURE.format(topic=topic))
+        finding = f"answers since {when}, but {marked[-1]}"
+        return _care(about, finding, fence.CURE.format(topic=topic))
     lost = [entry for entry in told if "notice" in entry.payload and entry.at >= last.at - 60]
     if any("session" in str(entry.payload["notice"]) for entry in lost):
         advice = "let the broker keep sessions on disk (persistence, autosave): see its settings"
@@ -176,14 +178,14 @@ def _broker_heard(examined: Examined, name: str, about: str) -> FindingDocument:
     return _kept(examined.configuration.mqtt[name], about, f"answers since {when}, session kept")
 
 
-def _kept(source: MqttSource, about: str, seen: str) -> FindingDocument:
+def _kept(source: MqttSource, about: str, finding: str) -> FindingDocument:
     """For how long the broker keeps what comes while we are away, and what it may lose all the same."""
     modern = source.version == "5"
     span = f"for {source.session_hours:g} h" if modern else "for as long as the broker likes"
     large = "dropped by the broker, and not counted" if modern else "rejected and counted"
     return _good(
         about,
-        f"{seen} {span}; what it has not written to its disk is lost if it loses power; "
+        f"{finding} {span}; what it has not written to its disk is lost if it loses power; "
         f"a message above {LONGEST / 1000:.0f} kB is {large}",
     )
 
@@ -199,16 +201,18 @@ def _sensors(examined: Examined) -> Iterator[FindingDocument]:
     names = recall.sensors_of_interest(logbook, configuration)
     if not any(configuration.role_of(name) == "air" for name in names):
         yield _bad("sensors", "no sensor stands for the air at the work", 'give one role = "air"')
-    seen = {name: recall.look_up(logbook, name, now) for name in names}
-    judged = judge(configuration, {name: each.track for name, each in seen.items()}, now)
+    known = {name: recall.look_up(logbook, name, now) for name in names}
+    judged = judge(configuration, {name: each.track for name, each in known.items()}, now)
     for name in names:
-        yield _sensor(examined, name, judged[name], seen[name])
+        yield _sensor(examined, name, judged[name], known[name])
 
 
-def _sensor(examined: Examined, name: str, judged: health.Health, known_of: recall.Seen) -> FindingDocument:
+def _sensor(
+    examined: Examined, name: str, judged: health.SensorHealth, known_of: recall.LastHeard
+) -> FindingDocument:
     configuration, now = examined.configuration, examined.now.utc
     about, role = f"sensor.{name}", configuration.role_of(name) or "no role"
-    if known_of.held_back and judged.state in {health.State.NEVER, health.State.SILENT}:
+    if known_of.held_back and judged.health in {health.Health.NEVER, health.Health.SILENT}:
         return _bad(about, f"{role}, {recall.HELD_BACK}", "wait for its next report")
     if known_of.shown is None:
         return _bad(about, f"{role}, never heard", "its cable, its power, its name")
@@ -218,12 +222,14 @@ def _sensor(examined: Examined, name: str, judged: health.Health, known_of: reca
     if part.relative_humidity_sd:
         accuracy += f", ±{part.relative_humidity_sd * 100:.1f} % humidity"
     heard = duration(max(0.0, now - known_of.shown.time))
-    seen = f"{role}, {judged.state}, heard {heard} ago, {part.name} {accuracy}"
-    if judged.state in HEALTHY:
-        return _checked(examined, name, _good(about, seen), bool(part.relative_humidity_sd))
-    told = _care if judged.state in DOUBTED else _bad
+    finding = f"{role}, {judged.health}, heard {heard} ago, {part.name} {accuracy}"
+    if judged.health in HEALTHY:
+        return _checked(examined, name, _good(about, finding), bool(part.relative_humidity_sd))
+    told = _care if judged.health in DOUBTED else _bad
     return told(
-        about, f"{seen}: {examined.words.say(judged.seen, now)}", "look at it: cable, battery, water, sun"
+        about,
+        f"{finding}: {examined.words.say(judged.reason, now)}",
+        "look at it: cable, battery, water, sun",
     )
 
 
@@ -234,7 +240,7 @@ def _checked(examined: Examined, name: str, good: FindingDocument, humidity: boo
     if not humidity or (mine and examined.now.utc - mine[-1].at < CHECKED_AGAIN):
         return good
     since = "never" if not mine else examined.words.moment(mine[-1].at, examined.now.utc)
-    return _care(good.about, f"{good.seen}; salt check: {since}", f"curewatch sensor check {name}")
+    return _care(good.about, f"{good.finding}; salt check: {since}", f"curewatch sensor check {name}")
 
 
 def _rejected(examined: Examined) -> Iterator[FindingDocument]:
@@ -257,17 +263,17 @@ def _clock(examined: Examined) -> Iterator[FindingDocument]:
         return
     entries = [] if examined.logbook is None else examined.logbook.entries("clock", start=now - CLOCK_BACK)
     steps = [entry for entry in entries if abs(float(entry.payload.get("step", 0.0))) > 60]
-    seen = f"{words.stamp(now)} in {examined.configuration.shed.zone}"
+    finding = f"{words.stamp(now)} in {examined.configuration.shed.zone}"
     if steps:
         last = steps[-1]
         moved = f"it moved by {duration(float(last.payload['step']))} at {words.moment(last.at, now)}"
-        yield _care("clock", f"{seen}; {moved}", "readings of that time are marked; a time server?")
+        yield _care("clock", f"{finding}; {moved}", "readings of that time are marked; a time server?")
     elif examined.synchronised is False:
         unset = "no time server sets it: it may drift by seconds a day"
-        yield _care("clock", f"{seen}; {unset}", "timedatectl set-ntp true; without a network: set it weekly")
+        yield _care("clock", f"{finding}; {unset}", "timedatectl set-ntp true; else set it weekly")
     else:
         kept = "; set by a time server" if examined.synchronised else ""
-        yield _good("clock", f"{seen}{kept}")
+        yield _good("clock", f"{finding}{kept}")
     if examined.configuration.file is not None and examined.configuration.shed.zone == "UTC":
         yield _care("zone", "times are shown in UTC", 'set shed.zone, e.g. "Europe/Lisbon"')
 
@@ -280,16 +286,16 @@ def _disk(examined: Examined) -> Iterator[FindingDocument]:
     days = free / (known or _rate(examined))
     said = "more than ten years" if days > DAYS_FAR else f"about {days:,.0f} days"
     origin = "at its pace so far" if known else "by the configured rate: no day is recorded yet"
-    seen = f"{free / 1e9:.1f} GB free, full in {said} {origin}"
+    finding = f"{free / 1e9:.1f} GB free, full in {said} {origin}"
     room = "make room; `logbook.keep_days` in the configuration prunes"
     if free < ROOM_NONE:
         yield _bad(
             "disk", f"{free / 1e6:.1f} MB free: readings can no longer be kept", room, ExitStatus.FAILURE
         )
     elif free < ROOM_LOW or days < DAYS_LOW:
-        yield _care("disk", seen, room)
+        yield _care("disk", finding, room)
     else:
-        yield _good("disk", seen)
+        yield _good("disk", finding)
 
 
 def _pace(logbook: LogbookStore | None, path: Path) -> float | None:

@@ -85,7 +85,7 @@ def sensors(logbook: LogbookStore, configuration: Configuration, now: float) -> 
             SensorState(
                 name,
                 configuration.role_of(name) or "",
-                str(health[name].state),
+                str(health[name].health),
                 None if last is None else last.time,
                 None if last is None else last.temperature,
                 None if last is None else last.relative_humidity,

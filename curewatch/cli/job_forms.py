@@ -173,8 +173,8 @@ FORMS: dict[str, tuple[Field, ...]] = {
     ),
     EntryKind.OBSERVATION: (
         Field(
-            "seen",
-            "What was seen: kicked, gelled, tack-free, firm",
+            "observed",
+            "What was observed: kicked, gelled, tack-free, firm",
             one_of("kicked", "gelled", "tack-free", "firm"),
             needed=True,
         ),

@@ -160,7 +160,7 @@ class CheckSession:
             found = salt_check.settle(source.read(sensor, begin, now), begin, now)
             if isinstance(found, Settled):
                 return found
-            why = self._words.say(found.why)
+            why = self._words.say(found.reason)
             if self._clock.now().monotonic >= until:
                 raise NotSettled(f"{sensor} is not at rest: {why}; give it time, and run this again")
             if why != shown and not self._json:
@@ -179,7 +179,7 @@ class CheckSession:
             (parts[0].relative_humidity_sd, parts[1].relative_humidity_sd),
         )
         if isinstance(found, Unsettled):
-            raise NotSettled(f"{one} and {other}: {self._words.say(found.why)}")
+            raise NotSettled(f"{one} and {other}: {self._words.say(found.reason)}")
         number = None
         if self._keep:
             told = {"sensor": one, "beside": other} | found._asdict()

@@ -200,7 +200,7 @@ class Core:
         way = "forward" if moved.size > 0 else "back"
         text = f"this machine's clock moved {way} by {abs(moved.size):.0f} s"
         payload: dict[str, Any] = {
-            "seen": text,
+            "reason": text,
             "step": moved.size,
             "before": moved.before,
             "after": moved.after,
@@ -235,10 +235,10 @@ class Core:
 
     def _source_down(self, event: SourceDown) -> None:
         before = self.sources.get(event.source)
-        self.sources[event.source] = event.why or "no answer"
+        self.sources[event.source] = event.reason or "no answer"
         if before != self.sources[event.source]:
-            text = f"{event.source} does not answer: {event.why}"
-            payload = {"source": event.source, "up": False, "why": event.why}
+            text = f"{event.source} does not answer: {event.reason}"
+            payload = {"source": event.source, "up": False, "reason": event.reason}
             self._say("source", event.at, text, payload, loud=True)
 
     def _noticed(self, event: Noticed) -> None:
@@ -337,7 +337,7 @@ class Core:
         return [Show("reading", r.time, "", {"reading": r}) for r in readings]
 
     def _resumed(self, at: Instant) -> None:
-        payload = {"what": "store resumed", "why": self.refused_store, "dropped": self._newly_dropped}
+        payload = {"what": "store resumed", "reason": self.refused_store, "dropped": self._newly_dropped}
         lost = (
             f"; {self._newly_dropped} readings had to be dropped"
             if self._newly_dropped
@@ -350,7 +350,7 @@ class Core:
         self._offers += 1
         wait = min(RETRY_LAST, RETRY_FIRST * 2 ** min(self._offers - 1, 10))
         self._offer_at = event.at.monotonic + wait
-        first, self.refused_store = event.why != self.refused_store, event.why
+        first, self.refused_store = event.reason != self.refused_store, event.reason
         if self._stopping:
             return [
                 self._rejected_line(event, "stopping; what is not acknowledged stays with the broker"),
@@ -360,5 +360,5 @@ class Core:
 
     def _rejected_line(self, event: StoreRefused, what_next: str) -> Show:
         held = len(self._open.readings) + (len(self._sent.readings) if self._sent else 0)
-        text = f"THE LOGBOOK TAKES NOTHING: {event.why}; {held} readings held in memory; {what_next}"
-        return Show("store", event.at.utc, text, {"why": event.why, "held": held}, loud=True)
+        text = f"THE LOGBOOK TAKES NOTHING: {event.reason}; {held} readings held in memory; {what_next}"
+        return Show("store", event.at.utc, text, {"reason": event.reason, "held": held}, loud=True)

@@ -50,7 +50,7 @@ class Daily:
         self._path = logbook.path
         self._child = Child(__name__)
         self._next = now.monotonic  # when to look again [s]
-        sealed = [one for one in logbook.entries(EntryKind.SEAL) if one.payload.get("why") == "day"]
+        sealed = [one for one in logbook.entries(EntryKind.SEAL) if one.payload.get("reason") == "day"]
         self._day = self._local(sealed[-1].at if sealed else now.utc)
         if sealed:
             code = str(sealed[-1].payload.get("code", ""))
@@ -109,7 +109,7 @@ def new_day(asked: DayRequest) -> Done:
     if not asked.logbook.exists():
         raise StoreFailed(f"there is no logbook at {asked.logbook}; put it back from a backup")
     with open_logbook(asked.logbook) as logbook:
-        made = seal(logbook, why="day", at=asked.at, key=f"seal before {asked.day}")
+        made = seal(logbook, reason="day", at=asked.at, key=f"seal before {asked.day}")
         if asked.keep_days is None:
             return Done(asked.day, made.code)
         gone = prune(logbook, asked.at - asked.keep_days * DAY, at=asked.at)

@@ -59,7 +59,7 @@ class SourceDown(NamedTuple):
 
     source: str
     at: Instant
-    why: str
+    reason: str
 
 
 class Noticed(NamedTuple):
@@ -89,7 +89,7 @@ class StoreRefused(NamedTuple):
     """The last :class:`Store` could not be committed."""
 
     at: Instant
-    why: str
+    reason: str
 
 
 class Evaluated(NamedTuple):

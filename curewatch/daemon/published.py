@@ -15,7 +15,7 @@ from typing import Any
 from curewatch.clock import Instant, iso_utc
 from curewatch.logbook import StoredEntry
 from curewatch.shed.clock_watch import ClockState
-from curewatch.shed.health import Health, Track, last_word
+from curewatch.shed.health import SensorHealth, Track, last_word
 from curewatch.units import celsius_from_kelvin, percent_from_fraction
 from curewatch.wording import Wording, plain_wording
 
@@ -25,7 +25,7 @@ VERSION = 1  # of the documents; raised when a key changes its meaning
 def state_document(
     at: Instant,
     tracks: Mapping[str, Track],
-    healths: Mapping[str, Health],
+    healths: Mapping[str, SensorHealth],
     sources: Mapping[str, str],
     clock: ClockState,
     *,
@@ -38,13 +38,13 @@ def state_document(
         "clock_believed": clock.believed,
         "sensors": {
             name: {
-                "health": judged.state.value,
-                "seen": (words or plain_wording()).say(judged.seen, at.utc),
+                "health": judged.health.value,
+                "reason": (words or plain_wording()).say(judged.reason, at.utc),
                 **_last(tracks.get(name), at.utc),
             }
             for name, judged in healths.items()
         },
-        "sources": {name: {"up": not why, "why": why} for name, why in sources.items()},
+        "sources": {name: {"up": not reason, "reason": reason} for name, reason in sources.items()},
     }
 
 
@@ -70,7 +70,7 @@ def seal_document(sealed: StoredEntry) -> dict[str, Any]:
         "version": VERSION,
         "at": iso_utc(sealed.at),
         "code": str(sealed.payload.get("code", "")),
-        "why": str(sealed.payload.get("why", "")),
+        "reason": str(sealed.payload.get("reason", "")),
         "job": sealed.job,
     }
 

@@ -66,9 +66,11 @@ class Thinking:
         return tuple(said)
 
 
-def _failed(at: Instant, why: str) -> Show:
+def _failed(at: Instant, reason: str) -> Show:
     """A look that came to nothing is said, and the daemon goes on."""
-    return Show("advice", at.utc, f"the advice could not be worked out: {why}", {"why": why}, loud=True)
+    return Show(
+        "advice", at.utc, f"the advice could not be worked out: {reason}", {"reason": reason}, loud=True
+    )
 
 
 def answer() -> None:

@@ -18,7 +18,7 @@ from curewatch.phrases import phrase
 from curewatch.readings import Reading, undated
 from curewatch.shed import health
 from curewatch.shed.clock_watch import ClockState
-from curewatch.shed.health import Health, State, Track
+from curewatch.shed.health import Health, SensorHealth, Track
 from curewatch.shed.judgement import judge
 from curewatch.wording import kept, plain_wording
 
@@ -41,7 +41,7 @@ class WatchKeeping:
     ) -> None:
         self.configuration = configuration
         self.tracks: dict[str, Track] = dict(tracks or {})  # at most SENSORS
-        self.healths: dict[str, Health] = {}
+        self.healths: dict[str, SensorHealth] = {}
         self._every: dict[str, float] = {}  # how often each should report; at most SENSORS [s]
         self.unknown: set[str] = set()  # names nobody configured, at most SENSORS
         self._checked: float | None = None  # monotonic [s]
@@ -127,36 +127,36 @@ class WatchKeeping:
         said.append(Publish("state", document))
         return said
 
-    def judged(self, now: float) -> list[Health]:
+    def judged(self, now: float) -> list[SensorHealth]:
         """The present health of every sensor that is configured or has spoken."""
         names = dict.fromkeys((*self.configuration.sensors, *self.tracks))
         found = {name: self.tracks.get(name, Track()) for name in names}
         return list(judge(self.configuration, found, now).values())
 
-    def _changed(self, judged: Health, at: Instant) -> list[Entry | Show]:
+    def _changed(self, judged: SensorHealth, at: Instant) -> list[Entry | Show]:
         before = self.healths.get(judged.sensor)
         self.healths[judged.sensor] = judged
-        if before is not None and before.state is judged.state:
+        if before is not None and before.health is judged.health:
             return []
-        if before is None and judged.state is State.FRESH:
+        if before is None and judged.health is Health.FRESH:
             self._reason = self._reason or "a sensor speaks"
             return []
-        self._reason = f"{judged.sensor} is {judged.state}"
-        was = before.state.value if before else ""
+        self._reason = f"{judged.sensor} is {judged.health}"
+        was = before.health.value if before else ""
         payload = {
             "sensor": judged.sensor,
-            "state": judged.state.value,
+            "health": judged.health.value,
             "was": was,
-            **kept(plain_wording(self.configuration.zone), at.utc, seen=judged.seen),
+            **kept(plain_wording(self.configuration.zone), at.utc, reason=judged.reason),
         }
-        words = "{sensor}: {state} ({seen})"
-        text = phrase(words, sensor=judged.sensor, state=judged.state.value, seen=judged.seen)
-        loud = judged.state not in {State.FRESH, State.LATE}
+        words = "{sensor}: {health} ({reason})"
+        text = phrase(words, sensor=judged.sensor, health=judged.health.value, reason=judged.reason)
+        loud = judged.health not in {Health.FRESH, Health.LATE}
         said: list[Entry | Show] = [
             Entry("health", payload | {"since": judged.since}, at.utc),
             Show("health", at.utc, text, payload, loud),
         ]
-        if judged.state is State.SILENT:
+        if judged.health is Health.SILENT:
             said.insert(0, self._gap(judged.sensor, judged.since, None, "silent", at))
         return said
 
@@ -170,9 +170,11 @@ class WatchKeeping:
         self._mark = None if counting else self._mark
         return [Evaluate(at, reason)]
 
-    def _gap(self, sensor: str, start: float, end: float | None, why: str, at: Instant) -> Entry:
+    def _gap(self, sensor: str, start: float, end: float | None, reason: str, at: Instant) -> Entry:
         role = self.configuration.role_of(sensor) or ""
-        return Entry("gap", {"sensor": sensor, "role": role, "start": start, "end": end, "why": why}, at.utc)
+        return Entry(
+            "gap", {"sensor": sensor, "role": role, "start": start, "end": end, "reason": reason}, at.utc
+        )
 
     def _gap_ended(self, reading: Reading, since: float, at: Instant) -> list[Entry | Show]:
         entry = self._gap(reading.sensor, since, reading.time, "speaks again", at)

@@ -320,8 +320,8 @@ class Logbook:
             ).fetchall()
         closed, body = found or (False, None)
         if not closed or body is None:
-            why = "its readings were pruned" if closed else "it is open" if found else "it is not there"
-            raise UsageError(f"block {number} cannot be carried: {why}. Use a closed block that is whole")
+            reason = "its readings were pruned" if closed else "it is open" if found else "it is not there"
+            raise UsageError(f"block {number} cannot be carried: {reason}. Use a closed block that is whole")
         return parcel.pack(faces[0][0], self.tokens(), [line for (line,) in lines], body)
 
     def take_block(self, carried: bytes) -> bool:

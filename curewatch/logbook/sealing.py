@@ -35,7 +35,7 @@ class Seal(NamedTuple):
     block: int  # the last block it covers
     head: str
     at: str  # ISO 8601
-    why: str  # one of REASONS
+    reason: str  # one of REASONS
     public_key: str  # hexadecimal
 
     @property
@@ -52,13 +52,13 @@ _TEXT = re.compile(
     r"block (?P<block>0|[1-9][0-9]{0,14})\n"
     r"head (?P<head>[0-9a-f]{64})\n"
     r"at (?P<at>[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{3}Z)\n"
-    rf"why (?P<why>{'|'.join(REASONS)})\n"
+    rf"reason (?P<reason>{'|'.join(REASONS)})\n"
     r"key (?P<key>[0-9a-f]{64})\n"
 )
 
 
 def seal(
-    logbook: LogbookStore, *, why: str, at: float, job: str | None = None, key: str | None = None
+    logbook: LogbookStore, *, reason: str, at: float, job: str | None = None, key: str | None = None
 ) -> Seal:
     """End the open block, sign the head, and write the seal down.
 
@@ -73,11 +73,11 @@ def seal(
         f"block {head.block}\n"
         f"head {head.head}\n"
         f"at {iso_utc(at)}\n"
-        f"why {why}\n"
+        f"reason {reason}\n"
         f"key {signing.public_key().public_bytes_raw().hex()}\n"
     )
     new = parse(text, signing.sign(text.encode()).hex())
-    payload = {"text": text, "signature": new.signature, "code": new.code, "why": why}
+    payload = {"text": text, "signature": new.signature, "code": new.code, "reason": reason}
     return seal_of(logbook.write(Entry(EntryKind.SEAL, payload, at, job=job, key=key)))
 
 
@@ -99,7 +99,7 @@ def parse(text: str, signature: str) -> Seal:
         block=int(value["block"]),
         head=value["head"],
         at=value["at"],
-        why=value["why"],
+        reason=value["reason"],
         public_key=value["key"],
     )
 
@@ -119,8 +119,8 @@ def seal_of(stored: StoredEntry) -> Seal:
     """
     told = stored.payload
     one = parse(str(told.get("text", "")), str(told.get("signature", "")))
-    expected = [one.code, one.why, one.at]
-    found = [told.get("code"), told.get("why"), iso_utc(stored.at)]
+    expected = [one.code, one.reason, one.at]
+    found = [told.get("code"), told.get("reason"), iso_utc(stored.at)]
     if found != expected or one.block >= stored.block:
         raise RecordBroken(
             f"entry {stored.number} (seal)",

@@ -178,4 +178,4 @@ def _flags(account: Account) -> Iterator[ChartFlag]:
 def _seen(account: Account, course: LayerHistory) -> Iterator[ChartFlag]:
     for told in account.job.of(EntryKind.OBSERVATION):
         if str(told.payload.get("layer")) == course.layer and not told.payload.get("withdrawn"):
-            yield ChartFlag(told.at, f"seen: {shown(told.payload.get('seen') or '?', 16)}")
+            yield ChartFlag(told.at, f"observed: {shown(told.payload.get('observed') or '?', 16)}")

@@ -36,7 +36,7 @@ def checking(account: Account, words: RecordWords) -> Iterator[str | PageTable]:
     seal = account.seal
     rows: Iterable[Sequence[str]] = (
         ("Seal code", seal.code),
-        ("Sealed", f"{words.full(utc_from_iso(seal.at))}, {shown(seal.why, 20)} (signed: {seal.at})"),
+        ("Sealed", f"{words.full(utc_from_iso(seal.at))}, {shown(seal.reason, 20)} (signed: {seal.at})"),
         ("Block", f"{seal.block}"),
         ("Head", seal.head),
         ("Public key", seal.public_key),

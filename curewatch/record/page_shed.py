@@ -69,7 +69,7 @@ def climate(account: Account, words: RecordWords) -> Iterator[str | PageTable | 
 
 
 def cure(account: Account, words: RecordWords) -> Iterator[str | PageTable | Picture]:
-    """How each layup cured, by the model, beside what was seen."""
+    """How each layup cured, by the model, beside what was observed."""
     if not account.courses:
         yield "No layup was written down."
         return
@@ -100,8 +100,8 @@ def cure(account: Account, words: RecordWords) -> Iterator[str | PageTable | Pic
 
 
 def _marks(account: Account, course: LayerHistory, words: RecordWords) -> PageTable:
-    seen = {
-        str(one.payload.get("seen")): words.moment(float(one.payload.get("at", one.at)))
+    observed = {
+        str(one.payload.get("observed")): words.moment(float(one.payload.get("at", one.at)))
         for one in account.job.of(EntryKind.OBSERVATION)
         if str(one.payload.get("layer")) == course.layer and not one.payload.get("withdrawn")
     }
@@ -111,7 +111,7 @@ def _marks(account: Account, course: LayerHistory, words: RecordWords) -> PageTa
             name.capitalize(),
             words.moment(mark.likely),
             words.band(mark.early, mark.late),
-            seen.get(called.get(name, name), "–"),
+            observed.get(called.get(name, name), "–"),
         )
         for name, mark in course.marks.items()
     ]
@@ -126,5 +126,5 @@ def _marks(account: Account, course: LayerHistory, words: RecordWords) -> PageTa
     if course.unmeasured:
         rows.append(("Not measured", f"{course.unmeasured} min", "bridged in a straight line", ""))
     return table(
-        (f"Layup {shown(course.layer, 20)}", "Likely", "Slow to fast lot", "Seen"), (28, 20, 36, 16), rows
+        (f"Layup {shown(course.layer, 20)}", "Likely", "Slow to fast lot", "Observed"), (28, 20, 36, 16), rows
     )

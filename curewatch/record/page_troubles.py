@@ -37,7 +37,7 @@ _SHED_WORDS = {
     EntryKind.CLOCK: "clock",
     EntryKind.REJECTED: "rejected",
     EntryKind.PRUNE: "removed by retention",
-    "health": "sensor's state",
+    "health": "sensor's health",
     "sensor": "sensor",
     "source": "source",
     "dropped": "dropped",
@@ -113,11 +113,11 @@ def _blemish(one: StoredEntry, words: RecordWords) -> str:
     if one.kind == EntryKind.GAP:
         start, end = payload.get("start"), payload.get("end")
         if isinstance(start, int | float) and end is None:
-            return f"{of(payload, 'sensor')}: nothing since {words.moment(start)}. {of(payload, 'why')}"
+            return f"{of(payload, 'sensor')}: nothing since {words.moment(start)}. {of(payload, 'reason')}"
         if isinstance(start, int | float) and isinstance(end, int | float):
             return (
                 f"{of(payload, 'sensor')}: nothing from {words.moment(start)} to {words.moment(end)} "
-                f"({span(end - start)}). {of(payload, 'why')}"
+                f"({span(end - start)}). {of(payload, 'reason')}"
             )
     if one.kind == EntryKind.REJECTED:
         counts = [count for count in payload.get("counts") or () if isinstance(count, Mapping)]
@@ -136,11 +136,11 @@ def _running_words(one: StoredEntry, words: RecordWords) -> str:
     if kind == "daemon" and payload.get("what") in {"started", "stopped", "reloaded"}:
         return f"the program was {of(payload, 'what')}"
     if kind == "health" and payload.get("sensor"):
-        return f"{of(payload, 'sensor')}: {of(payload, 'state')} ({words.told(payload, 'seen', one.at)})"
+        return f"{of(payload, 'sensor')}: {of(payload, 'health')} ({words.told(payload, 'reason', one.at)})"
     if kind == "source" and payload.get("up") is True:
         return f"{of(payload, 'source')} answers"
     if kind == "source" and payload.get("up") is False:
-        return f"{of(payload, 'source')} does not answer: {of(payload, 'why')}"
+        return f"{of(payload, 'source')} does not answer: {of(payload, 'reason')}"
     return ""
 
 
@@ -198,5 +198,5 @@ def _correction_rows(told: CorrectedEntry, words: RecordWords) -> Iterator[tuple
         yield (
             words.moment(one.recorded),
             "correction",
-            shown(f"of entry {told.number}: {told_changes}. {one.payload.get('why') or ''}", 400),
+            shown(f"of entry {told.number}: {told_changes}. {one.payload.get('reason') or ''}", 400),
         )

@@ -60,7 +60,7 @@ def _sentence(kind: str, payload: Mapping[str, Any], words: RecordWords) -> str:
         EntryKind.POT_EMPTY: lambda: f"Pot empty, layup {of(payload, 'layer')}",
         EntryKind.PEEL_PLY: lambda: f"Peel ply {of(payload, 'action')}, layup {of(payload, 'layer')}",
         EntryKind.WASH: lambda: f"{of(payload, 'action').capitalize()}, layup {of(payload, 'layer')}",
-        EntryKind.OBSERVATION: lambda: f"Seen on layup {of(payload, 'layer')}: {of(payload, 'seen')}",
+        EntryKind.OBSERVATION: lambda: f"Observed on layer {of(payload, 'layer')}: {of(payload, 'observed')}",
         EntryKind.QUALITY: lambda: _quality_sentence(payload, words),
         EntryKind.NOTE: lambda: f"Note: {of(payload, 'text')}",
         EntryKind.PHOTO: lambda: f"Photograph {of(payload, 'file')}",

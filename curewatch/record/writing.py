@@ -102,11 +102,11 @@ def seal_for(logbook: LogbookStore, job: str, at: float) -> Seal:
     closings = [
         seal_of(one)
         for one in logbook.entries(EntryKind.SEAL, job=job)
-        if one.payload.get("why") == "job-close"
+        if one.payload.get("reason") == "job-close"
     ]
     if closings and own[-1].kind == EntryKind.JOB_CLOSE and own[-1].block <= closings[-1].block:
         return closings[-1]
-    return seal(logbook, why="record", at=at, job=job)
+    return seal(logbook, reason="record", at=at, job=job)
 
 
 def _file_name(job: str) -> str:

@@ -20,7 +20,7 @@ from curewatch.shed.halves import TOGETHER, Halves
 from curewatch.units import HOUR, MINUTE
 
 
-class State(StrEnum):
+class Health(StrEnum):
     """The health of a sensor, worst last."""
 
     FRESH = "fresh"
@@ -34,12 +34,12 @@ class State(StrEnum):
     NEVER = "never heard"
 
 
-class Health(NamedTuple):
+class SensorHealth(NamedTuple):
     """What is thought of one sensor, and what was seen that makes one think so."""
 
     sensor: str
-    state: State
-    seen: Said
+    health: Health
+    reason: Said
     since: float  # UTC [s]
 
 
@@ -158,24 +158,26 @@ def patience(every: float) -> float:
     return max(SILENT_AFTER * every, SILENT_AT_LEAST)
 
 
-def judge(name: str, track: Track, now: float, every: float) -> Health:
+def judge(name: str, track: Track, now: float, every: float) -> SensorHealth:
     """The health of one sensor by itself; ``every`` is how often it should report. [s]"""
     if track.last is None:
-        return Health(name, State.NEVER, "nothing has come from it", now)
+        return SensorHealth(name, Health.NEVER, "nothing has come from it", now)
     age = now - track.last.time
     if age > patience(every):
-        seen = clock_behind(track, now, every) or f"nothing for {_duration(age)}"
-        return Health(name, State.SILENT, seen, track.last.time)
+        reason = clock_behind(track, now, every) or f"nothing for {_duration(age)}"
+        return SensorHealth(name, Health.SILENT, reason, track.last.time)
     return _complaint(name, track, track.last, now) or _pace(name, track, age, every)
 
 
-def _pace(name: str, track: Track, age: float, every: float) -> Health:
+def _pace(name: str, track: Track, age: float, every: float) -> SensorHealth:
     """Fresh, or late: now, or as long as its reports come too far apart."""
     since = 0.0 if track.last is None else track.last.time
     if age <= LATE_AFTER * every < track.interval <= patience(every):
-        return Health(name, State.LATE, f"its reports come {_duration(track.interval)} apart", since)
+        return SensorHealth(name, Health.LATE, f"its reports come {_duration(track.interval)} apart", since)
     late = age > LATE_AFTER * every
-    return Health(name, State.LATE if late else State.FRESH, f"last report {_duration(age)} ago", since)
+    return SensorHealth(
+        name, Health.LATE if late else Health.FRESH, f"last report {_duration(age)} ago", since
+    )
 
 
 def clock_behind(track: Track, now: float, every: float) -> str:
@@ -188,23 +190,25 @@ def clock_behind(track: Track, now: float, every: float) -> str:
     return f"it speaks, but its stamps lie {_duration(lag)} behind this machine's clock"
 
 
-def _complaint(name: str, track: Track, last: TrackPoint, now: float) -> Health | None:
+def _complaint(name: str, track: Track, last: TrackPoint, now: float) -> SensorHealth | None:
     """What is wrong with a sensor that speaks."""
     since = track.unchanged_since or last.time
     if track.unchanged_count >= STUCK_COUNT and last.time - since >= STUCK_ALONE:
-        return Health(name, State.STUCK, f"the very same value for {_duration(last.time - since)}", since)
+        return SensorHealth(
+            name, Health.STUCK, f"the very same value for {_duration(last.time - since)}", since
+        )
     if len(track.jumps) == JUMPS_MANY and now - track.jumps[0] <= JUMPS_WITHIN:
-        seen = f"{JUMPS_MANY} jumps in {_duration(now - track.jumps[0])}"
-        return Health(name, State.JUMPING, seen, track.jumps[0])
+        reason = f"{JUMPS_MANY} jumps in {_duration(now - track.jumps[0])}"
+        return SensorHealth(name, Health.JUMPING, reason, track.jumps[0])
     if track.saturated_since is not None and last.time - track.saturated_since >= SATURATED_FOR:
-        seen = f"100 % for {_duration(last.time - track.saturated_since)}: wet chip, or fog"
-        return Health(name, State.SATURATED, seen, track.saturated_since)
+        reason = f"100 % for {_duration(last.time - track.saturated_since)}: wet chip, or fog"
+        return SensorHealth(name, Health.SATURATED, reason, track.saturated_since)
     return None
 
 
-def compare(tracks: Mapping[str, Track], roles: Mapping[str, str], now: float) -> dict[str, Health]:
+def compare(tracks: Mapping[str, Track], roles: Mapping[str, str], now: float) -> dict[str, SensorHealth]:
     """What the neighbours tell: stuck while they move, apart from them, or swapped with one."""
-    found: dict[str, Health] = {}
+    found: dict[str, SensorHealth] = {}
     living = {
         name: track
         for name, track in tracks.items()
@@ -218,7 +222,7 @@ def compare(tracks: Mapping[str, Track], roles: Mapping[str, str], now: float) -
             *_swapped(one, living[one], other, living[other], now),
         ):
             found.setdefault(health.sensor, health)
-    ill |= {name for name, judged in found.items() if judged.state is State.STUCK}
+    ill |= {name for name, judged in found.items() if judged.health is Health.STUCK}
     for one, other in combinations([name for name in living if name not in ill], 2):
         # one that is known to be ill itself says nothing against its neighbours
         for health in _apart(one, living[one], other, living[other], _together(roles, one, other)):
@@ -233,7 +237,7 @@ def _together(roles: Mapping[str, str], one: str, other: str) -> str:
     return "same" if len(pair) == 1 else "indoors" if pair == {"air", "surface"} else ""
 
 
-def _stuck_beside(one: str, track: Track, other: str, neighbour: Track) -> list[Health]:
+def _stuck_beside(one: str, track: Track, other: str, neighbour: Track) -> list[SensorHealth]:
     """``one`` has not changed at all, while its neighbour went somewhere."""
     if track.last is None or track.unchanged_since is None or track.unchanged_count < STUCK_COUNT:
         return []
@@ -243,16 +247,16 @@ def _stuck_beside(one: str, track: Track, other: str, neighbour: Track) -> list[
     values = [p.temperature for p in neighbour.points if p.time >= since and p.temperature is not None]
     if not values or max(values) - min(values) < NEIGHBOUR_MOVED:
         return []
-    seen = phrase(
+    reason = phrase(
         "the very same value for {span} while {other} moved {moved:difference}",
         span=_duration(track.last.time - since),
         other=other,
         moved=max(values) - min(values),
     )
-    return [Health(one, State.STUCK, seen, since)]
+    return [SensorHealth(one, Health.STUCK, reason, since)]
 
 
-def _apart(one: str, track: Track, other: str, neighbour: Track, together: str) -> list[Health]:
+def _apart(one: str, track: Track, other: str, neighbour: Track, together: str) -> list[SensorHealth]:
     """Two sensors of one role that differ by more than two such chips can; or an impossible shed."""
     if not together or track.last is None or neighbour.last is None:
         return []
@@ -271,14 +275,16 @@ def _apart(one: str, track: Track, other: str, neighbour: Track, together: str) 
     return []
 
 
-def _both(one: str, other: str, seen: Said, since: float) -> list[Health]:
+def _both(one: str, other: str, reason: Said, since: float) -> list[SensorHealth]:
     return [
-        Health(this, State.DISAGREEING, phrase("{seen} from {other}", seen=seen, other=that), since)
+        SensorHealth(
+            this, Health.DISAGREEING, phrase("{reason} from {other}", reason=reason, other=that), since
+        )
         for this, that in ((one, other), (other, one))
     ]
 
 
-def _swapped(one: str, track: Track, other: str, neighbour: Track, now: float) -> list[Health]:
+def _swapped(one: str, track: Track, other: str, neighbour: Track, now: float) -> list[SensorHealth]:
     """Both jumped at one moment, each to where the other had been: the plugs were exchanged.
 
     Known until both have moved on by themselves, or for SWAP_KNOWN: exchanged plugs stay exchanged.
@@ -288,9 +294,11 @@ def _swapped(one: str, track: Track, other: str, neighbour: Track, now: float) -
             apart, ago = abs(after.time - then.time), now - max(after.time, then.time)
             if apart > SWAP_WITHIN or ago > SWAP_KNOWN or not _crossed(before, after, there, then):
                 continue
-            seen = "at {jumped:moment} it jumped to where {other} had been, and {other} to where it had been"
+            reason = (
+                "at {jumped:moment} it jumped to where {other} had been, and {other} to where it had been"
+            )
             return [
-                Health(this, State.SWAPPED, phrase(seen, jumped=after.time, other=that), after.time)
+                SensorHealth(this, Health.SWAPPED, phrase(reason, jumped=after.time, other=that), after.time)
                 for this, that in ((one, other), (other, one))
             ]
     return []

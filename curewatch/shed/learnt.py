@@ -41,8 +41,8 @@ def resin_of_lot(logbook: LogbookStore, resin: Resin, lot: str | None, layer: st
     layer : str
         Whose times are asked; empty for the lot as a whole.
     """
-    seen = (each for _, each in observations(logbook, resin.name, lot))
-    return learning.current_resin(resin, seen, layer)
+    observed = (each for _, each in observations(logbook, resin.name, lot))
+    return learning.current_resin(resin, observed, layer)
 
 
 def lesson_of(logbook: LogbookStore, resin: Resin, lot: str | None, evidence: Evidence) -> Lesson:
@@ -56,20 +56,20 @@ def lesson_of(logbook: LogbookStore, resin: Resin, lot: str | None, evidence: Ev
     others = (
         each
         for _, each in observations(logbook, resin.name, lot)
-        if not evidence.layer or (each.layer, each.seen) != (evidence.layer, evidence.seen)
+        if not evidence.layer or (each.layer, each.observed) != (evidence.layer, evidence.observed)
     )
     return learning.learn(learning.current_resin(resin, others, evidence.layer), evidence)
 
 
 def lessons(logbook: LogbookStore, resin: Resin, lot: str | None, layer: str = "") -> tuple[Lesson, ...]:
     """What each observation of this lot did, oldest first; as :func:`system_of_lot`."""
-    seen = tuple(observations(logbook, resin.name, lot))
-    if not seen:
+    observed = tuple(observations(logbook, resin.name, lot))
+    if not observed:
         return ()
-    told = ((entry, each.elapsed, each.seen) for entry, each in seen)
+    told = ((entry, each.elapsed, each.observed) for entry, each in observed)
     key = (resin, tuple(sorted(resin.origins)), layer, *told)
     if key not in _folded:
-        _folded[key] = learning.lessons(resin, (each for _, each in seen), layer)
+        _folded[key] = learning.lessons(resin, (each for _, each in observed), layer)
         while len(_folded) > MOST_KEPT:
             _folded.popitem(last=False)
     return _folded[key]
@@ -85,7 +85,7 @@ def observations(logbook: LogbookStore, resin: str, lot: str | None) -> Iterator
         if payload.get("resin") == resin and payload.get("lot") == lot:
             evidence = _evidence(entry, payload)
             if evidence is not None:
-                event = payload.get("layer") or entry.number, evidence.seen
+                event = payload.get("layer") or entry.number, evidence.observed
                 found.pop(event, None)  # told again, it is the last one told
                 found[event] = entry.number, evidence
     yield from found.values()

@@ -21,14 +21,14 @@ from curewatch.physics import moist_air
 from curewatch.readings import Flag
 from curewatch.shed import forecasts, halves, health, rejected_lately
 from curewatch.shed.clock_watch import DOUBT, NOT_BEFORE
-from curewatch.shed.health import Health, State
+from curewatch.shed.health import Health, SensorHealth
 from curewatch.shed.judgement import judge
 from curewatch.shed.recall import (
     AHEAD,
     HELD_BACK,
     HELD_BACK_ADVISED,
     LOOK_BACK,
-    Seen,
+    LastHeard,
     look_up,
     sensors_of_interest,
 )
@@ -43,12 +43,12 @@ HALF_ADVISED = "see that temperature and humidity both come, no more than 5 min 
 ROLES: tuple[Role, ...] = ("air", "surface", "outside")
 
 _KIND = {
-    State.NEVER: TroubleKind.NO_READING,
-    State.SILENT: TroubleKind.SILENT,
-    State.STUCK: TroubleKind.IMPLAUSIBLE,
-    State.JUMPING: TroubleKind.IMPLAUSIBLE,
-    State.DISAGREEING: TroubleKind.IMPLAUSIBLE,
-    State.SWAPPED: TroubleKind.IMPLAUSIBLE,
+    Health.NEVER: TroubleKind.NO_READING,
+    Health.SILENT: TroubleKind.SILENT,
+    Health.STUCK: TroubleKind.IMPLAUSIBLE,
+    Health.JUMPING: TroubleKind.IMPLAUSIBLE,
+    Health.DISAGREEING: TroubleKind.IMPLAUSIBLE,
+    Health.SWAPPED: TroubleKind.IMPLAUSIBLE,
 }
 
 
@@ -109,11 +109,11 @@ def situation(
 
 
 def _place(
-    role: Role, configuration: Configuration, seen: dict[str, Seen], healths: dict[str, Health]
+    role: Role, configuration: Configuration, seen: dict[str, LastHeard], healths: dict[str, SensorHealth]
 ) -> Place | None:
     """The best sensor of a role: a healthy one before any other, then the freshest."""
     candidates = [
-        (healths[name].state not in _KIND, each.last.time, name, each.last)
+        (healths[name].health not in _KIND, each.last.time, name, each.last)
         for name, each in seen.items()
         if each.last is not None and configuration.role_of(name) == role
     ]
@@ -128,30 +128,30 @@ def _place(
 def _troubles(
     name: str,
     configuration: Configuration,
-    seen: Seen,
-    judged: Health,
+    seen: LastHeard,
+    judged: SensorHealth,
     unbelieved: RecentRejection | None,
     *,
     now: float,
 ) -> list[Trouble]:
     role = configuration.role_of(name) or ""
-    if seen.ahead is not None and judged.state in {State.NEVER, State.SILENT}:
+    if seen.ahead is not None and judged.health in {Health.NEVER, Health.SILENT}:
         text = f"its last stamp lies {(seen.ahead - judged.since) / HOUR:.1f} h ahead of this machine's clock"
         return [Trouble(TroubleKind.CLOCK, text, name, role, None)]
-    if seen.held_back and judged.state in {State.NEVER, State.SILENT}:
-        return [Trouble(_KIND[judged.state], HELD_BACK, name, role, judged.since, HELD_BACK_ADVISED)]
-    if unbelieved is not None and judged.state in {State.NEVER, State.SILENT}:
+    if seen.held_back and judged.health in {Health.NEVER, Health.SILENT}:
+        return [Trouble(_KIND[judged.health], HELD_BACK, name, role, judged.since, HELD_BACK_ADVISED)]
+    if unbelieved is not None and judged.health in {Health.NEVER, Health.SILENT}:
         text = f"it speaks, but {unbelieved.times} were refused: {unbelieved.reason}"
         return [Trouble(TroubleKind.IMPLAUSIBLE, text, name, role, judged.since, unbelieved.advised)]
     every = known.every_s if (known := configuration.sensor(name)) else health.EVERY_ASSUMED
-    behind = health.clock_behind(seen.track, now, every) if judged.state is State.SILENT else ""
+    behind = health.clock_behind(seen.track, now, every) if judged.health is Health.SILENT else ""
     if behind:
         return [Trouble(TroubleKind.CLOCK, behind, name, role, judged.since, BEHIND_ADVISED)]
-    half = halves.wanting(seen.track.halves, now) if judged.state is not State.SILENT else ""
+    half = halves.wanting(seen.track.halves, now) if judged.health is not Health.SILENT else ""
     if half:
         return [Trouble(TroubleKind.INCOMPLETE, half, name, role, judged.since, HALF_ADVISED)]
-    kind = _KIND.get(judged.state)
-    return [] if kind is None else [Trouble(kind, judged.seen, name, role, judged.since)]
+    kind = _KIND.get(judged.health)
+    return [] if kind is None else [Trouble(kind, judged.reason, name, role, judged.since)]
 
 
 # ---- the clock
@@ -241,7 +241,7 @@ def _means(cells: NDArray[np.int_], values: FloatArray, usable: NDArray[np.bool_
     return means
 
 
-def _carbon_dioxide(seen: dict[str, Seen], air: Place | None) -> float | None:
+def _carbon_dioxide(seen: dict[str, LastHeard], air: Place | None) -> float | None:
     if air is None:
         return None
     last = seen[air.sensor].last

@@ -16,7 +16,7 @@ HELD_BACK_ADVISED = "wait for its next report; if that does not count either: cu
 AHEAD = 60.0  # a stamp may lie so far ahead of now: two clocks on one bench [s]
 
 
-class Seen(NamedTuple):
+class LastHeard(NamedTuple):
     """What the logbook has of one sensor around now."""
 
     track: Track
@@ -38,7 +38,7 @@ def tracks(logbook: LogbookStore, names: Iterable[str], now: float) -> dict[str,
     return {name: look_up(logbook, name, now).track for name in names}
 
 
-def look_up(logbook: LogbookStore, name: str, now: float) -> Seen:
+def look_up(logbook: LogbookStore, name: str, now: float) -> LastHeard:
     """What there is of one sensor."""
     track, last, newest = Track(), None, None
     for reading in _readings(logbook, name, now - LOOK_BACK, now + AHEAD):
@@ -54,7 +54,7 @@ def look_up(logbook: LogbookStore, name: str, now: float) -> Seen:
     if last is None and latest is not None and ahead is None and _believable(latest):
         track, last = health.step(track, latest), latest
     last = _whole(last, track)
-    return Seen(track, last, ahead, last or latest, held_back)
+    return LastHeard(track, last, ahead, last or latest, held_back)
 
 
 def _whole(last: Reading | None, track: Track) -> Reading | None:

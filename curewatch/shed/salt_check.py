@@ -64,7 +64,7 @@ class Settled(NamedTuple):
 class Unsettled(NamedTuple):
     """Not yet, and why."""
 
-    why: Said
+    reason: Said
 
 
 class SaltPoint(NamedTuple):

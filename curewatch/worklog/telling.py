@@ -156,11 +156,11 @@ def correctable(job: Job, number: int) -> CorrectedEntry:
 
 
 def correction(
-    job: Job, number: int, changes: Mapping[str, Any], why: str, *, at: float, by: str | None = None
+    job: Job, number: int, changes: Mapping[str, Any], reason: str, *, at: float, by: str | None = None
 ) -> Entry:
     """New values for keys of an earlier entry, as an entry of its own; UsageError as :func:`correctable`."""
     correctable(job, number)
-    payload = {"corrects": number, "changes": dict(changes), "why": why}
+    payload = {"corrects": number, "changes": dict(changes), "reason": reason}
     return Entry(EntryKind.CORRECTION, payload | ({"by": by} if by else {}), at, job=job.name)
 
 

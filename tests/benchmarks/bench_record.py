@@ -42,7 +42,7 @@ def fill(path: Path, days: float) -> None:
         for entry in world.work():
             late = entry.kind == EntryKind.JOB_CLOSE
             logbook.write(replace(entry, at=end, recorded=end) if late else entry)
-        seal(logbook, why="job-close", at=end + 1, job=world.JOB)
+        seal(logbook, reason="job-close", at=end + 1, job=world.JOB)
     show("readings in the logbook", len(readings), "")
 
 

@@ -109,7 +109,7 @@ def test_what_was_seen_is_asked_for(shed: Path) -> None:
     seeing.expect(pexpect.EOF)
     with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
         (seen,) = logbook.entries(EntryKind.OBSERVATION)
-    assert (seen.payload["seen"], seen.payload["by"], seen.payload["given_afterwards"]) == (
+    assert (seen.payload["observed"], seen.payload["by"], seen.payload["given_afterwards"]) == (
         "gelled",
         "a friend",
         True,
@@ -148,7 +148,7 @@ def test_a_correction_is_asked_for(shed: Path) -> None:
     correcting.expect(pexpect.EOF)
     with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
         (entry,) = (entry.payload for entry in logbook.entries(EntryKind.CORRECTION))
-    assert entry == {"corrects": 2, "changes": {"text": "damp"}, "why": "misread", "by": "a friend"}
+    assert entry == {"corrects": 2, "changes": {"text": "damp"}, "reason": "misread", "by": "a friend"}
 
 
 @pytest.mark.long

@@ -41,7 +41,7 @@ EVENING = [
     ("job quality", "--check barcol --value 30 --passed passed"),
     ("job note", "--text dry"),
     ("job photo", "scarf.png"),
-    ("job correct", "{note} --set text=damp --why misread"),
+    ("job correct", "{note} --set text=damp --reason misread"),
     ("alerts", "--past 12h"),
     ("job list", ""),
     ("job show", ""),
@@ -227,5 +227,5 @@ def test_what_is_published_has_its_shape(tmp_path: Path) -> None:
     for running in (True, False):
         must_fit("mqtt daemon", daemon_document(running, 0.0))
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
-        seal(logbook, why="day", at=replay.clock.now().utc)
+        seal(logbook, reason="day", at=replay.clock.now().utc)
         must_fit("mqtt seal", seal_document(logbook.entries("seal")[-1]))

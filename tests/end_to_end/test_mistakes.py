@@ -47,7 +47,7 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("tonight --peroxide 2", USAGE, "an epoxy keeps its mix ratio"),
     ("tonight --resin polyester-laminating --peroxide 50", USAGE, "too much"),
     ("tonight now", USAGE, "(now); see `curewatch tonight --help`"),
-    ("job correct two --set a=b --why x", USAGE, "number 'two' does not do; allowed: a whole number"),
+    ("job correct two --set a=b --reason x", USAGE, "number 'two' does not do; allowed: a whole number"),
     (
         "layup round --length 120 --thickness 6 --sides 3",
         USAGE,

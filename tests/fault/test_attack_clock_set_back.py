@@ -14,7 +14,7 @@ from tests import record_world as world
 def _blemishes(path: Path) -> str:
     """What the pages say about gaps, clocks, refusals and corrections."""
     with Logbook(path) as logbook:
-        made = seal(logbook, why="record", at=world.OPENED + 9 * HOUR, job=world.JOB)
+        made = seal(logbook, reason="record", at=world.OPENED + 9 * HOUR, job=world.JOB)
         said = pages(gather(logbook, world.JOB, made))
     section = next(one for one in said.sections if one.heading.startswith("Gaps"))
     return "\n".join(
@@ -67,7 +67,7 @@ def test_a_time_told_afterwards_says_when_it_was_told(tmp_path: Path):
             recorded=world.OPENED + 6 * HOUR,
         )
         logbook.write(late)
-        made = seal(logbook, why="record", at=world.OPENED + 9 * HOUR, job=world.JOB)
+        made = seal(logbook, reason="record", at=world.OPENED + 9 * HOUR, job=world.JOB)
         said = pages(gather(logbook, world.JOB, made))
     rows = [row for block in said.sections[1].blocks if isinstance(block, PageTable) for row in block.rows]
     assert ("25 Nov 09:00", "Note: it was warm (told 25 Nov 14:00)", "–") in [row[1:] for row in rows]

@@ -18,7 +18,7 @@ from tests import record_world as world
 from tests.record_attacks import ATTACKERS, Sealed, answers, attacked, shell_check
 
 NONCES = {
-    "the reason": (r"why [a-z-]+", "why record-7f3a"),
+    "the reason": (r"reason [a-z-]+", "reason record-7f3a"),
     "the first line": (r"seal 2", "seal 2 7f3a"),
     "noughts before the block": (r"block ", "block 00"),
     "capitals in the head": (r"head ([0-9a-f]*?)([a-f])", lambda found: found[0][:-1] + found[2].upper()),
@@ -28,14 +28,14 @@ NONCES = {
     "a line more": (r"$", "nonce 7f3a\n"),
     "no line feed at the end": (r"\n$", ""),
     "another line end": (r"\n", "\r\n"),
-    "a line of its own kind": (r"\nwhy", "\vwhy"),
+    "a line of its own kind": (r"\nreason", "\vreason"),
     "blanks at the end": (r"record", "record "),
 }
 
 
 def hidden(text: str, name: str) -> str:
     pattern, put = NONCES[name]
-    changed = re.sub(pattern, put, text.replace("why job-close", "why record"), count=1)
+    changed = re.sub(pattern, put, text.replace("reason job-close", "reason record"), count=1)
     assert changed != text
     return changed
 
@@ -58,10 +58,10 @@ def test_a_logbook_whose_seal_hides_a_number_is_refused(tmp_path: Path, name: st
     """The owner writes the seal himself and signs it: the chain holds, the seal does not."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         logbook.write(Entry(EntryKind.NOTE, {"text": "laid"}, world.OPENED))
-        genuine = seal(logbook, why="record", at=world.OPENED + 1)
+        genuine = seal(logbook, reason="record", at=world.OPENED + 1)
         text = hidden(genuine.text, name)
         signature = signing_key(key_path(logbook.path)).sign(text.encode()).hex()
-        payload = {"text": text, "signature": signature, "code": genuine.code, "why": "record"}
+        payload = {"text": text, "signature": signature, "code": genuine.code, "reason": "record"}
         logbook.write(Entry(EntryKind.SEAL, payload, world.OPENED + 1))
         logbook.verify()
         with pytest.raises(RecordBroken, match="seal"):
@@ -70,16 +70,16 @@ def test_a_logbook_whose_seal_hides_a_number_is_refused(tmp_path: Path, name: st
 
 @pytest.mark.parametrize(
     ("key", "value"),
-    [("code", "0000-0000-0000-0000-0000-0000-0000"), ("why", "day"), ("at", None), ("block", None)],
+    [("code", "0000-0000-0000-0000-0000-0000-0000"), ("reason", "day"), ("at", None), ("block", None)],
 )
 def test_a_seal_s_entry_tells_what_its_text_tells(tmp_path: Path, key: str, value: str | None):
     """The code that is shown and published comes from the entry: it may not be another one."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         logbook.write(Entry(EntryKind.NOTE, {"text": "laid"}, world.OPENED))
-        genuine = seal(logbook, why="record", at=world.OPENED + 1)
+        genuine = seal(logbook, reason="record", at=world.OPENED + 1)
         text = genuine.text.replace("block 1", "block 9") if key == "block" else genuine.text
         signature = signing_key(key_path(logbook.path)).sign(text.encode()).hex()
-        payload = {"text": text, "signature": signature, "code": parse(text, "").code, "why": "record"}
+        payload = {"text": text, "signature": signature, "code": parse(text, "").code, "reason": "record"}
         payload |= {key: value} if value else {}
         at = world.OPENED + (2 if key == "at" else 1)
         logbook.write(Entry(EntryKind.SEAL, payload, at))
@@ -109,7 +109,7 @@ def test_all_digits_of_a_seal_prove_as_its_code_does(sealed: Sealed, folder: Pat
 def test_a_logbook_proves_all_digits(tmp_path: Path):
     """`logbook verify --code` takes what the camera read."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
-        made = seal(logbook, why="day", at=world.OPENED)
+        made = seal(logbook, reason="day", at=world.OPENED)
         assert prove(logbook, made.digest.upper()) == made
         with pytest.raises(RecordBroken, match="rewritten"):
             prove(logbook, "0" * 64)

@@ -22,12 +22,12 @@ LATER = world.OPENED + 5 * DAY
 
 def signature_of_another_text(genuine: Seal, own: Ed25519PrivateKey) -> tuple[str, str]:
     """The logbook's own key, and a signature that it made of something else."""
-    return genuine.text.replace("why job-close", "why day"), own.sign(b"something else").hex()
+    return genuine.text.replace("reason job-close", "reason day"), own.sign(b"something else").hex()
 
 
 def signed_by_another_key(genuine: Seal, own: Ed25519PrivateKey) -> tuple[str, str]:
     """The logbook's own key is named; a stranger's key signed."""
-    text = genuine.text.replace("why job-close", "why day")
+    text = genuine.text.replace("reason job-close", "reason day")
     return text, STRANGER.sign(text.encode()).hex()
 
 
@@ -60,7 +60,7 @@ def forge(logbook: Logbook, attack, job: str | None = None) -> None:
     """Write the attack's text and signature down as a seal is written down."""
     text, signature = attack(seals(logbook)[-1], signing_key(key_path(logbook.path)))
     made = parse(text, signature)
-    payload = {"text": text, "signature": signature, "code": made.code, "why": made.why}
+    payload = {"text": text, "signature": signature, "code": made.code, "reason": made.reason}
     logbook.write(Entry(EntryKind.SEAL, payload, utc_from_iso(made.at), job=job))
     logbook.verify()  # the chain holds: only the seal is wrong
 
@@ -130,8 +130,7 @@ def made_by_a_stranger(logbook: Logbook) -> dict[str, str]:
     """What a seal of this logbook's head holds when a stranger makes it."""
     head = logbook.close_block()
     key = STRANGER.public_key().public_bytes_raw().hex()
-    text = (
-        f"curewatch seal 2\nblock {head.block}\nhead {head.head}\nat {iso_utc(LATER)}\nwhy day\nkey {key}\n"
-    )
+    text = f"curewatch seal 2\nblock {head.block}\nhead {head.head}\nat {iso_utc(LATER)}\n"
+    text += f"reason day\nkey {key}\n"
     signature = STRANGER.sign(text.encode()).hex()
-    return {"text": text, "signature": signature, "code": parse(text, signature).code, "why": "day"}
+    return {"text": text, "signature": signature, "code": parse(text, signature).code, "reason": "day"}

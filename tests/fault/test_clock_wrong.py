@@ -44,7 +44,7 @@ class Night:
 
     def clock_troubles(self) -> list[str]:
         found = present.situation(self.logbook, SETTINGS, self.clock.now().utc, past=False)
-        return [each.seen for each in found.troubles if each.kind is TroubleKind.CLOCK]
+        return [each.reason for each in found.troubles if each.kind is TroubleKind.CLOCK]
 
     def gaps(self) -> list[float]:
         return [

@@ -56,7 +56,7 @@ class Watch:
     def states(self, sensor: str) -> list[str]:
         """The states that the logbook has of a sensor, one after the other."""
         return [
-            entry.payload["state"]
+            entry.payload["health"]
             for entry in self.logbook.entries("health")
             if entry.payload["sensor"] == sensor
         ]
@@ -118,7 +118,7 @@ def test_what_cannot_be_a_reading_is_refused_and_its_sensor_missed(
     assert watch.states("bench") == ["late", "silent"]
     assert watch.kinds()["bench"] is kind
     [gap] = [e.payload for e in watch.logbook.entries("gap") if e.payload["sensor"] == "bench"]
-    assert (gap["end"], gap["why"]) == (None, "silent")
+    assert (gap["end"], gap["reason"]) == (None, "silent")
     watch.logbook.close()
 
 

@@ -81,9 +81,9 @@ def test_classes_follow_their_limits_and_say_why() -> None:
     assert blush(LOW, cure(LOW, constant(298.15, DAYS)), 0.45).outcome == OUTCOMES[0]
     bad = blush(SLOW, film(8.0), 0.95, 2000e-6)
     assert bad.outcome == OUTCOMES[2]
-    assert "95 %" in bad.why
-    assert "heater" in bad.why
-    assert "cold" in bad.why
+    assert "95 %" in bad.reason
+    assert "heater" in bad.reason
+    assert "cold" in bad.reason
 
 
 def test_members_give_a_band_and_water_on_an_uncured_film_is_no_go() -> None:
@@ -104,7 +104,7 @@ def test_a_polyester_has_no_amine_and_no_blush() -> None:
     """Amine factor 0 gives none, whatever the air."""
     resin = load_resin("polyester-laminating")
     found = blush(resin, cure(resin, constant(283.15, DAYS)), 0.95)
-    assert (found.outcome, found.why) == ("none", "no amine, so no amine blush")
+    assert (found.outcome, found.reason) == ("none", "no amine, so no amine blush")
 
 
 def test_per_cent_for_a_fraction_is_refused() -> None:

@@ -53,11 +53,11 @@ def evening() -> Board:
             1.2,
             margin,
             at=NOW + 4 * 3600,
-            note="on 3 of 10 paths",
+            reason="on 3 of 10 paths",
         ),
         Check("temperature", "hull warm enough", Status.HOLDS, "temperature", 282.3, warmth),
         Check("humidity", "air dry enough", Status.HOLDS, "fraction", 0.78, damp, "at most"),
-        Check("blush", "blush", Status.CARE, "number", 0.4, note="peel ply needed"),
+        Check("blush", "blush", Status.CARE, "number", 0.4, reason="peel ply needed"),
     )
     moments = (
         Moment("gel", "gel", NOW + 3000, NOW + 4200, NOW + 6000),

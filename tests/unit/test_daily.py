@@ -61,13 +61,13 @@ def test_a_seal_is_made_when_the_local_day_changes(logbook: Logbook):
         clock.advance(MINUTE)
         look(work, clock)
     (said,) = saying.said
-    assert prove(logbook, said.removeprefix("sealed; code ")).why == "day"
+    assert prove(logbook, said.removeprefix("sealed; code ")).reason == "day"
 
 
 def test_a_day_missed_while_nothing_ran_is_sealed_at_the_next_start(logbook: Logbook):
     """The daemon was off at midnight: the first look of the next day seals."""
     clock = ManualClock(EVENING)
-    made = seal(logbook, why="day", at=EVENING)
+    made = seal(logbook, reason="day", at=EVENING)
     logbook.write(Entry("daemon", {"what": "sealed", "code": made.code}, EVENING))
     clock.advance(3 * DAY)
     work, saying = daily(logbook, clock)
@@ -117,7 +117,7 @@ def test_two_that_seal_one_day_make_one_seal(logbook: Logbook):
 def test_a_child_killed_between_its_commits_leaves_a_day_to_be_sealed(logbook: Logbook):
     """The block is over and the seal not written: the next start seals, once, and the chain holds."""
     clock = ManualClock(EVENING)
-    seal(logbook, why="day", at=EVENING - DAY)
+    seal(logbook, reason="day", at=EVENING - DAY)
     logbook.append(world.readings(EVENING - DAY, EVENING, step=600.0))
     logbook.tell_refusals(EVENING)
     block = logbook.close_block().block
@@ -134,7 +134,7 @@ def test_a_child_killed_between_its_commits_leaves_a_day_to_be_sealed(logbook: L
 def test_a_code_nobody_was_told_is_told_at_the_next_start(logbook: Logbook):
     """Sealed, and the daemon killed before it said so: the next one says it, and seals no second time."""
     clock = ManualClock(EVENING)
-    made = seal(logbook, why="day", at=EVENING)
+    made = seal(logbook, reason="day", at=EVENING)
     work, saying = daily(logbook, clock)
     look(work, clock)
     assert saying.said == [f"sealed; code {made.code}"]
@@ -147,7 +147,7 @@ def test_a_code_nobody_was_told_is_told_at_the_next_start(logbook: Logbook):
 
 def test_a_clock_that_is_not_set_ends_no_day(logbook: Logbook):
     """A board without a battery clock wakes in 1970: that is no new day."""
-    made = seal(logbook, why="day", at=EVENING)
+    made = seal(logbook, reason="day", at=EVENING)
     logbook.write(Entry("daemon", {"what": "sealed", "code": made.code}, EVENING))
     work, saying = daily(logbook, ManualClock(1000.0))
     look(work, ManualClock(2000.0))

@@ -139,4 +139,4 @@ def test_it_is_told_loudly(tmp_path: Path) -> None:
         findings = examine(Examined(found, words, Instant(NOW + 60.0, 0.0), logbook))
     (finding,) = (each for each in findings if each.about == "rejected")
     assert finding.grade is Grade.BAD
-    assert "two devices under one name" in finding.seen
+    assert "two devices under one name" in finding.finding

@@ -72,10 +72,10 @@ def test_a_shed_in_order_can_be_trusted(tmp_path: Path) -> None:
     assert about(findings, "sensor.hull").grade is Grade.GOOD
     bench = about(findings, "sensor.bench")
     assert bench.grade is Grade.CARE
-    assert "±2.0 % humidity" in bench.seen
-    assert "salt check: never" in bench.seen
-    assert "360 readings" in about(findings, "logbook").seen
-    assert "GB free" in about(findings, "disk").seen
+    assert "±2.0 % humidity" in bench.finding
+    assert "salt check: never" in bench.finding
+    assert "360 readings" in about(findings, "logbook").finding
+    assert "GB free" in about(findings, "disk").finding
 
 
 @pytest.mark.parametrize("later", [0.0, 1800.0])
@@ -91,7 +91,7 @@ def test_a_sensor_that_says_nothing_takes_the_trust_away(tmp_path: Path, later: 
 def test_sensors_taken_by_their_word_are_named(tmp_path: Path) -> None:
     """Without [sensors] a name that tells its role is believed, and the doctor says so."""
     findings = examined(tmp_path, '[logbook]\npath = "logbook.sqlite"\n')
-    assert "bench as air, hull as surface" in about(findings, "sensors-named").seen
+    assert "bench as air, hull as surface" in about(findings, "sensors-named").finding
 
 
 def test_a_shed_without_air_cannot_be_trusted(tmp_path: Path) -> None:
@@ -119,8 +119,8 @@ def test_a_port_behind_an_address_is_judged_by_what_the_daemon_wrote_down(tmp_pa
         return about(examined(tmp_path, text), "serial.far")
 
     assert told(up=True, note="").grade is Grade.GOOD
-    lost = told(up=False, why="Connection refused")
-    assert (lost.grade, "Connection refused" in lost.seen) == (Grade.BAD, True)
+    lost = told(up=False, reason="Connection refused")
+    assert (lost.grade, "Connection refused" in lost.finding) == (Grade.BAD, True)
 
 
 def test_a_broker_is_judged_by_what_the_daemon_wrote_down(tmp_path: Path) -> None:
@@ -138,25 +138,25 @@ def test_a_broker_is_judged_by_what_the_daemon_wrote_down(tmp_path: Path) -> Non
     assert (lost.grade, "sessions" in lost.advised) == (Grade.CARE, True)
     denied = told(notice=f"{fence.MISSING}; and what to do")
     assert (denied.grade, "curewatch/fence/curewatch" in denied.advised) == (Grade.CARE, True)
-    assert "marker" not in told(notice=fence.BACK).seen
-    assert told(up=False, why="connection refused").grade is Grade.BAD
+    assert "marker" not in told(notice=fence.BACK).finding
+    assert told(up=False, reason="connection refused").grade is Grade.BAD
 
 
 def test_a_clock_step_is_told(tmp_path: Path) -> None:
     """So that nobody wonders about marked readings."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
-        logbook.write(Entry("clock", {"step": 3600.0, "seen": "moved"}, NOW - 7200))
-    assert "moved by 1 h 00 min" in about(examined(tmp_path), "clock").seen
+        logbook.write(Entry("clock", {"step": 3600.0, "reason": "moved"}, NOW - 7200))
+    assert "moved by 1 h 00 min" in about(examined(tmp_path), "clock").finding
     unset = about(examined(tmp_path, now=1000.0), "clock")
     assert unset.grade is Grade.BAD
 
 
 def test_days_until_full_are_told_from_the_first_hour(tmp_path: Path) -> None:
     """Three hours old: by the configured rate, and it says so; three days old: by what it grew."""
-    assert "full in more than ten years by the configured rate" in about(examined(tmp_path), "disk").seen
+    assert "full in more than ten years by the configured rate" in about(examined(tmp_path), "disk").finding
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         logbook.append([Reading("bench", NOW - 3 * 86400.0, NOW, 285.0, 0.6)])
-    assert "at its pace so far" in about(looked_at(tmp_path), "disk").seen
+    assert "at its pace so far" in about(looked_at(tmp_path), "disk").finding
 
 
 @pytest.mark.parametrize(
@@ -177,7 +177,7 @@ def test_a_disk_that_fills_is_told_in_time(
     findings = examined(tmp_path, SHED.replace('role = "air"', f'role = "air"\nevery_s = {rate}'))
     disk = about(findings, "disk")
     assert disk.grade is grade
-    assert said in disk.seen
+    assert said in disk.finding
     assert bool(disk.advised) is (grade is not Grade.GOOD)
     assert (verdict(findings) is ExitStatus.FAILURE) is (grade is Grade.BAD)
 
@@ -187,10 +187,10 @@ def test_a_clock_in_1970_takes_the_trust_away(tmp_path: Path) -> None:
     examined(tmp_path)
     findings = looked_at(tmp_path, 100.0)
     clock = about(findings, "clock")
-    assert (clock.grade, clock.seen) == (Grade.BAD, "this machine's clock is not set")
+    assert (clock.grade, clock.finding) == (Grade.BAD, "this machine's clock is not set")
     assert "set it" in clock.advised
     assert verdict(findings) is ExitStatus.UNKNOWN
-    assert not any("fresh" in finding.seen for finding in findings)
+    assert not any("fresh" in finding.finding for finding in findings)
 
 
 @pytest.mark.parametrize(
@@ -252,7 +252,7 @@ def test_the_command_answers_in_text_and_json(
         run(["doctor", "--json"])
     plain = json.loads(capsys.readouterr().out)
     assert plain["trusted"] is False
-    assert {"about", "grade", "seen", "advised", "exit_status"} == set(plain["findings"][0])
+    assert {"about", "grade", "finding", "advised", "exit_status"} == set(plain["findings"][0])
 
 
 def test_what_was_refused_is_counted_with_what_to_do(tmp_path: Path) -> None:
@@ -263,7 +263,7 @@ def test_what_was_refused_is_counted_with_what_to_do(tmp_path: Path) -> None:
         logbook.append(rejected=[cut, cut, cut._replace(reason=Reason.DUPLICATE)])
     rejected = [finding for finding in looked_at(tmp_path) if finding.about == "rejected"]
     assert [finding.grade for finding in rejected] == [Grade.CARE]
-    assert "usb: 2 since yesterday, checksum does not match" in rejected[0].seen
+    assert "usb: 2 since yesterday, checksum does not match" in rejected[0].finding
     assert "cable" in rejected[0].advised
 
 
@@ -286,7 +286,7 @@ def test_a_clock_that_nobody_keeps_is_told(
         examine(Examined(found, words, Instant(NOW, 0.0), None, synchronised=synchronised)), "clock"
     )
     assert clock.grade is grade
-    assert said in clock.seen
+    assert said in clock.finding
 
 
 def test_a_kept_session_is_told_with_its_span_and_what_it_cannot_hold(tmp_path: Path) -> None:
@@ -297,8 +297,8 @@ def test_a_kept_session_is_told_with_its_span_and_what_it_cannot_hold(tmp_path: 
         logbook.append([], [Entry("source", {"source": "mqtt.yard", "up": True}, NOW - 60.0)])
     yard = about(looked_at(tmp_path), "mqtt.yard")
     assert yard.grade is Grade.GOOD
-    assert "session kept for 72 h" in yard.seen
-    assert "lost if it loses power" in yard.seen
-    assert "above 70 kB is dropped by the broker" in yard.seen
+    assert "session kept for 72 h" in yard.finding
+    assert "lost if it loses power" in yard.finding
+    assert "above 70 kB is dropped by the broker" in yard.finding
     file.write_text(SHED + '[mqtt.yard]\nhost = "127.0.0.1"\nversion = "3.1.1"\n')
-    assert "above 70 kB is rejected and counted" in about(looked_at(tmp_path), "mqtt.yard").seen
+    assert "above 70 kB is rejected and counted" in about(looked_at(tmp_path), "mqtt.yard").finding

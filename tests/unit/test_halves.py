@@ -146,7 +146,7 @@ def test_an_old_half_never_hides_in_a_pair(tmp_path: Path, stopped: str) -> None
     assert found.air.vapour_pressure is None
     [trouble] = troubles(found, standard())
     assert trouble.kind is TroubleKind.INCOMPLETE
-    assert f"its {stopped} is 6 min old" in trouble.seen
+    assert f"its {stopped} is 6 min old" in trouble.reason
 
 
 def test_a_whole_sensor_that_loses_its_humidity_is_incomplete_at_once() -> None:
@@ -163,7 +163,7 @@ def test_halves_that_never_change_are_stuck_and_a_door_is_no_fault() -> None:
     for minute in range(0, 300, 2):
         for half in (warm(NOW + minute * MINUTE), damp(NOW + minute * MINUTE + 1.0)):
             track = health.step(track, half)
-    assert health.judge("bench", track, NOW + 299 * MINUTE, 120.0).state is health.State.STUCK
+    assert health.judge("bench", track, NOW + 299 * MINUTE, 120.0).health is health.Health.STUCK
     for minute in (300, 310):  # opened, and shut again
         for half in (warm(NOW + minute * MINUTE, 275.0 + minute), damp(NOW + minute * MINUTE + 1.0, 0.5)):
             track = health.step(track, half._replace(flags=int(Flag.JUMP)))

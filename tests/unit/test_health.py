@@ -6,7 +6,7 @@ import pytest
 
 from curewatch.readings import Flag, Reading
 from curewatch.shed import health
-from curewatch.shed.health import State, Track
+from curewatch.shed.health import Health, Track
 from curewatch.wording import plain_wording
 
 START = 1_790_000_000.0
@@ -30,43 +30,43 @@ def _track(
     return track
 
 
-def _state(track: Track, minute: float) -> State:
-    return health.judge("bench", track, START + minute * MINUTE, MINUTE).state
+def _health(track: Track, minute: float) -> Health:
+    return health.judge("bench", track, START + minute * MINUTE, MINUTE).health
 
 
 def test_a_living_sensor_is_fresh_then_late_then_silent() -> None:
     """The state follows the age of the last report, in that order, at the stated multiples."""
     track = _track(60)
-    assert _state(track, 60) is State.FRESH
-    assert _state(track, 59 + 3.1) is State.LATE
-    assert _state(track, 59 + 10.1) is State.SILENT
-    assert _state(Track(), 0) is State.NEVER
+    assert _health(track, 60) is Health.FRESH
+    assert _health(track, 59 + 3.1) is Health.LATE
+    assert _health(track, 59 + 10.1) is Health.SILENT
+    assert _health(Track(), 0) is Health.NEVER
 
 
 def test_a_stuck_sensor_alone_and_beside_a_moving_one() -> None:
     """Alone four hours of the very same value are needed; beside a moving neighbour ninety minutes."""
     stuck = _track(100, temperature=lambda m: 285.0)
-    assert _state(stuck, 100) is State.FRESH
+    assert _health(stuck, 100) is Health.FRESH
     still = _track(100)
     moving = _track(100, temperature=lambda m: 285.0 + 2.0 * m / 100)
     now = START + 100 * MINUTE
     assert health.compare({"bench": stuck, "hull": still}, {}, now) == {}
     found = health.compare({"bench": stuck, "hull": moving}, {}, now)
-    assert {name: each.state for name, each in found.items()} == {"bench": State.STUCK}
-    assert _state(_track(245, temperature=lambda m: 285.0), 245) is State.STUCK
+    assert {name: each.health for name, each in found.items()} == {"bench": Health.STUCK}
+    assert _health(_track(245, temperature=lambda m: 285.0), 245) is Health.STUCK
 
 
 def test_a_wet_chip_is_saturated() -> None:
     """An hour at 100 per cent is a state of its own; a minute below ends it."""
-    assert _state(_track(62, humidity=lambda m: 1.0), 62) is State.SATURATED
-    assert _state(_track(62, humidity=lambda m: 1.0 if m < 61 else 0.99), 62) is State.FRESH
+    assert _health(_track(62, humidity=lambda m: 1.0), 62) is Health.SATURATED
+    assert _health(_track(62, humidity=lambda m: 1.0 if m < 61 else 0.99), 62) is Health.FRESH
 
 
 def test_three_jumps_are_a_fault_and_one_is_a_door() -> None:
     """The plausibility check marks jumps; three of them within half an hour condemn the sensor."""
-    assert _state(_track(30, flags=lambda m: Flag.JUMP if m == 20 else 0), 30) is State.FRESH
-    assert _state(_track(30, flags=lambda m: Flag.JUMP if m in {10, 15, 20} else 0), 30) is State.JUMPING
-    assert _state(_track(90, flags=lambda m: Flag.JUMP if m in {10, 15, 20} else 0), 90) is State.FRESH
+    assert _health(_track(30, flags=lambda m: Flag.JUMP if m == 20 else 0), 30) is Health.FRESH
+    assert _health(_track(30, flags=lambda m: Flag.JUMP if m in {10, 15, 20} else 0), 30) is Health.JUMPING
+    assert _health(_track(90, flags=lambda m: Flag.JUMP if m in {10, 15, 20} else 0), 90) is Health.FRESH
 
 
 def test_two_sensors_of_one_role_must_agree() -> None:
@@ -91,8 +91,8 @@ def test_exchanged_plugs_are_noticed() -> None:
     bench, hull = _track(60, course(290.0, 284.0, 40)), _track(60, course(284.0, 290.0, 40))
     now = START + 60 * MINUTE
     found = health.compare({"bench": bench, "hull": hull}, {}, now)
-    assert {each.state for each in found.values()} == {State.SWAPPED}
-    assert "where hull had been" in plain_wording().say(found["bench"].seen)
+    assert {each.health for each in found.values()} == {Health.SWAPPED}
+    assert "where hull had been" in plain_wording().say(found["bench"].reason)
     heated = _track(60, course(284.0, 290.0, 40))
     assert health.compare({"bench": heated, "hull": _track(60, course(283.0, 289.0, 40))}, {}, now) == {}
     assert health.compare({"bench": bench, "hull": hull}, {}, now + 13 * HOUR) == {}
@@ -110,7 +110,7 @@ def test_a_track_is_bounded_and_keeps_its_order() -> None:
 def test_a_sensor_without_one_quantity_is_judged_by_the_other(temperature: float | None) -> None:
     """A probe without humidity and a hygrometer without temperature both have a health."""
     track = health.step(Track(), _reading(0, temperature, None if temperature else 0.6))
-    assert _state(track, 1) is State.FRESH
+    assert _health(track, 1) is Health.FRESH
 
 
 def test_a_sensor_that_comes_seldom_stays_late() -> None:
@@ -118,12 +118,12 @@ def test_a_sensor_that_comes_seldom_stays_late() -> None:
     track = Track()
     for minute in range(0, 60, 5):
         track = health.step(track, _reading(minute, 285.0 + minute))
-    assert {_state(track, minute) for minute in (55.1, 57.0, 59.0)} == {State.LATE}
+    assert {_health(track, minute) for minute in (55.1, 57.0, 59.0)} == {Health.LATE}
     for minute in (56.0, 57.0):
         track = health.step(track, _reading(minute, 285.0))
-    assert _state(track, 57.5) is State.FRESH
+    assert _health(track, 57.5) is Health.FRESH
     after_a_gap = health.step(_track(3), _reading(40, 285.0))
-    assert _state(after_a_gap, 40.5) is State.FRESH
+    assert _health(after_a_gap, 40.5) is Health.FRESH
 
 
 def test_a_sensor_that_is_ill_itself_accuses_nobody() -> None:
@@ -139,7 +139,7 @@ def test_a_sensor_that_is_ill_itself_accuses_nobody() -> None:
     assert set(health.compare({"bench": jumping, "spare": healthy}, both, now)) <= {"bench"}
     assert set(health.compare({"bench": saturated, "spare": healthy}, both, now)) <= {"bench"}
     found = health.compare({"bench": stuck, "spare": healthy}, both, now)
-    assert {name: each.state for name, each in found.items()} == {"bench": State.STUCK}
+    assert {name: each.health for name, each in found.items()} == {"bench": Health.STUCK}
 
 
 def test_a_sensor_whose_clock_was_set_back_is_said_to_speak() -> None:
@@ -149,7 +149,7 @@ def test_a_sensor_whose_clock_was_set_back_is_said_to_speak() -> None:
         late = _reading(minute - 90, 285.0)._replace(received=START + minute * MINUTE)
         track = health.step(track, late)
     judged = health.judge("bench", track, START + 80 * MINUTE, MINUTE)
-    assert judged.state is State.SILENT
-    assert judged.seen == "it speaks, but its stamps lie 1.5 h behind this machine's clock"
+    assert judged.health is Health.SILENT
+    assert judged.reason == "it speaks, but its stamps lie 1.5 h behind this machine's clock"
     later = health.judge("bench", track, START + 120 * MINUTE, MINUTE)
-    assert later.seen == "nothing for 61 min"
+    assert later.reason == "nothing for 61 min"

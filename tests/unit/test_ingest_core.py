@@ -396,7 +396,7 @@ def test_silence_becomes_a_gap_with_both_ends(world: World) -> None:
     assert [gap["end"] is None for gap in gaps] == [True, False]
     assert gaps[0]["start"] == gaps[1]["start"] == pytest.approx(START, abs=1.0)
     assert gaps[1]["end"] == pytest.approx(START + 900.0, abs=1.0)
-    states = [entry.payload["state"] for entry in world.logbook.entries("health")]
+    states = [entry.payload["health"] for entry in world.logbook.entries("health")]
     assert "silent" in states
     assert states[-1] == "fresh" or "never heard" in states
 
@@ -439,4 +439,4 @@ def test_a_store_that_was_not_asked_for_changes_nothing(world: World) -> None:
     nothing: list[Effect] = world.core.receive(Committed(world.clock.now(), 3))
     assert nothing == []
     assert world.core.stored == 0
-    assert world.core.receive(StoreRefused(world.clock.now(), "why")) != []
+    assert world.core.receive(StoreRefused(world.clock.now(), "reason")) != []

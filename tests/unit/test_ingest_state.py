@@ -112,7 +112,7 @@ def test_a_clock_set_back_is_a_trouble_until_the_sensors_speak(logbook: Logbook)
     assert after.air.time == pytest.approx(NOW + 30)
     logbook.append([*_readings("bench", 1, later - 60), *_readings("hull", 1, later - 60)])
     [mixed] = present.situation(logbook, SETTINGS, later - 60).troubles
-    assert "cannot be told apart" in mixed.seen
+    assert "cannot be told apart" in mixed.reason
 
 
 def test_a_clock_set_forward_is_a_trouble_until_all_have_spoken(logbook: Logbook) -> None:
@@ -122,8 +122,8 @@ def test_a_clock_set_forward_is_a_trouble_until_all_have_spoken(logbook: Logbook
     logbook.append(_readings("bench", 1, NOW))
     [trouble] = present.situation(logbook, SETTINGS, NOW).troubles
     assert trouble.kind is TroubleKind.CLOCK
-    assert "hull" in trouble.seen
-    assert "bench" not in trouble.seen
+    assert "hull" in trouble.reason
+    assert "bench" not in trouble.reason
 
 
 def test_doubtful_and_kept_readings_are_not_believed(logbook: Logbook) -> None:
@@ -206,7 +206,7 @@ def test_a_sensor_whose_readings_are_refused_is_implausible_and_not_silent(logbo
     logbook.append(rejected=_rejected("bench", 30))
     [trouble] = present.situation(logbook, SETTINGS, NOW + 10).troubles
     assert (trouble.sensor, trouble.kind) == ("bench", TroubleKind.IMPLAUSIBLE)
-    assert "30 were refused: looks like Fahrenheit" in trouble.seen
+    assert "30 were refused: looks like Fahrenheit" in trouble.reason
     assert trouble.remedy == "set the device to degC, or name the field temperature_f"
 
 
@@ -227,5 +227,5 @@ def test_a_board_whose_clock_went_back_is_a_trouble_of_its_clock(logbook: Logboo
     logbook.append(back)
     [trouble] = present.situation(logbook, SETTINGS, NOW).troubles
     assert (trouble.sensor, trouble.kind) == ("bench", TroubleKind.CLOCK)
-    assert "2.0 h behind" in str(trouble.seen)
+    assert "2.0 h behind" in str(trouble.reason)
     assert "board's clock" in trouble.remedy

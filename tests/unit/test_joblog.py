@@ -92,15 +92,17 @@ def test_a_correction_is_a_new_entry_and_both_are_shown(
         shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44", "--resin-lot", "demo 7"
     )
     number = str(batch["number"])
-    told(shed, capsys, "correct", number, "--set", "resin_lot=demo 8", "--why", "read the wrong tin")
+    told(shed, capsys, "correct", number, "--set", "resin_lot=demo 8", "--reason", "read the wrong tin")
     entries = told(shed, capsys, "show")["entries"]
     (found,) = [entry for entry in entries if entry["kind"] == "batch"]
     assert found["payload"]["resin_lot"] == "demo 7"
     assert found["holds_now"]["resin_lot"] == "demo 8"
     assert len(found["corrected_by"]) == 1
-    assert "allowed keys" in rejected(shed, capsys, "correct", number, "--set", "colour=red", "--why", "x")
-    assert "cannot be corrected" in rejected(shed, capsys, "correct", "99", "--set", "at=now", "--why", "x")
-    nowhere = rejected(shed, capsys, "correct", "99", "--set", "resin_lot=demo 8", "--why", "x")
+    assert "allowed keys" in rejected(shed, capsys, "correct", number, "--set", "colour=red", "--reason", "x")
+    assert "cannot be corrected" in rejected(
+        shed, capsys, "correct", "99", "--set", "at=now", "--reason", "x"
+    )
+    nowhere = rejected(shed, capsys, "correct", "99", "--set", "resin_lot=demo 8", "--reason", "x")
     assert "entry 99 of job J1 cannot be corrected; those that people told can: 1, 2" in nowhere
 
 
@@ -273,18 +275,29 @@ def test_a_layup_and_what_was_seen_of_it_can_be_corrected(
     told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44")
     entry = laid(shed, capsys, "--ago", "40 min")["entry"]
     number = str(entry.number)
-    told(shed, capsys, "correct", number, "--set", "batches=B1", "--set", "cloth=twill", "--why", "forgotten")
+    told(
+        shed,
+        capsys,
+        "correct",
+        number,
+        "--set",
+        "batches=B1",
+        "--set",
+        "cloth=twill",
+        "--reason",
+        "forgotten",
+    )
     earlier = iso_utc(entry.recorded - 3600)
-    told(shed, capsys, "correct", number, "--set", f"at={earlier}", "--why", "the other clock")
+    told(shed, capsys, "correct", number, "--set", f"at={earlier}", "--reason", "the other clock")
     (found,) = [one for one in told(shed, capsys, "show")["entries"] if one["kind"] == "layer"]
     assert found["holds_now"]["batches"] == ["B1"]
     with Logbook(shed.parent / "shed.sqlite") as logbook:
         (layer,) = running(logbook, entry.recorded)
         assert layer.started == pytest.approx(entry.recorded - 3600, abs=1)
-        seen = logbook.write(Entry("observation", {"layer": "L1", "seen": "gelled"}, entry.at, job="J1"))
-    told(shed, capsys, "correct", str(seen.number), "--set", "seen=kicked", "--why", "misread")
+        seen = logbook.write(Entry("observation", {"layer": "L1", "observed": "gelled"}, entry.at, job="J1"))
+    told(shed, capsys, "correct", str(seen.number), "--set", "observed=kicked", "--reason", "misread")
     assert "allowed: kicked" in rejected(
-        shed, capsys, "correct", str(seen.number), "--set", "seen=green", "--why", "x"
+        shed, capsys, "correct", str(seen.number), "--set", "observed=green", "--reason", "x"
     )
 
 
@@ -301,9 +314,9 @@ def test_a_corrected_lot_is_corrected_wherever_it_was_taken_from_there(
     laid(shed, capsys, "--batch", "B1", "--lot", "another tin")
     with Logbook(shed.parent / "shed.sqlite") as logbook:
         for layer, lot in (("L1", "demo 7"), ("L2", "another tin")):
-            payload = {"layer": layer, "seen": "gelled", "lot": lot}
+            payload = {"layer": layer, "observed": "gelled", "lot": lot}
             logbook.write(Entry("observation", payload, SystemClock().now().utc, job="J1"))
-    told(shed, capsys, "correct", str(batch), "--set", "resin_lot=demo 8", "--why", "read the wrong tin")
+    told(shed, capsys, "correct", str(batch), "--set", "resin_lot=demo 8", "--reason", "read the wrong tin")
     entries = told(shed, capsys, "show")["entries"]
     lots = {
         (one["kind"], one["payload"]["layer"]): (one["holds_now"] or one["payload"])["lot"]
@@ -349,9 +362,9 @@ def test_a_polyester_is_told_by_its_peroxide_and_an_epoxy_by_its_hardener(
         shed, capsys, "batch", "--resin", "epoxy-slow", "--resin-mass", "200", "--peroxide-mass", "4"
     )
     assert "Use --hardener-mass" in message
-    told(shed, capsys, "correct", str(kept["number"]), "--set", "resin_mass=300 g", "--why", "misread")
+    told(shed, capsys, "correct", str(kept["number"]), "--set", "resin_mass=300 g", "--reason", "misread")
     message = rejected(
-        shed, capsys, "correct", str(kept["number"]), "--set", "hardener_mass=5 g", "--why", "misread"
+        shed, capsys, "correct", str(kept["number"]), "--set", "hardener_mass=5 g", "--reason", "misread"
     )
     assert "Use --set peroxide_mass=MASS" in message
 
@@ -362,7 +375,7 @@ def test_a_batch_corrected_to_another_kind_of_resin_keeps_its_mass_under_the_rig
     """Told as an epoxy, it was a polyester: the same grams are peroxide, and the ratio is another."""
     told(shed, capsys, "open", "--title", "new rudder cheek")
     cup = told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44")["number"]
-    told(shed, capsys, "correct", str(cup), "--set", "resin=polyester-laminating", "--why", "wrong tin")
+    told(shed, capsys, "correct", str(cup), "--set", "resin=polyester-laminating", "--reason", "wrong tin")
     held = {one["number"]: one["holds_now"] for one in told(shed, capsys, "show")["entries"]}[cup]
     assert (held["peroxide_mass"], held["hardener_mass"]) == (pytest.approx(0.044), None)
     assert held["ratio"]["within"] is False
@@ -394,15 +407,15 @@ def test_what_hangs_on_a_corrected_value_is_worked_out_anew(
     cup = told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44")["number"]
     laid(shed, capsys, "--batch", "B1")
     peel = told(shed, capsys, "quality", "--check", "peel coupon", "--load", "2 kg", "--arm", "120")["number"]
-    told(shed, capsys, "correct", str(cup), "--set", "hardener_mass=30 g", "--why", "misread")
-    told(shed, capsys, "correct", str(peel), "--set", "arm=60", "--why", "misread")
+    told(shed, capsys, "correct", str(cup), "--set", "hardener_mass=30 g", "--reason", "misread")
+    told(shed, capsys, "correct", str(peel), "--set", "arm=60", "--reason", "misread")
     held = {one["number"]: one["holds_now"] for one in told(shed, capsys, "show")["entries"]}
     assert held[cup]["ratio"]["within"] is False
     assert held[peel]["value"] == pytest.approx(2.0 * 9.80665 * 0.06)
     with pytest.raises(SystemExit):
         run(["job", "show", "--config", str(shed)])
     assert "ratio OUT OF TOLERANCE: 15.0 of hardener" in capsys.readouterr().out
-    told(shed, capsys, "correct", str(peel), "--set", "check=coin tap", "--why", "it was none")
+    told(shed, capsys, "correct", str(peel), "--set", "check=coin tap", "--reason", "it was none")
     held = {one["number"]: one["holds_now"] for one in told(shed, capsys, "show")["entries"]}
     assert held[peel]["value"] is None
 
@@ -419,7 +432,7 @@ def test_an_observation_is_shown_in_a_line_that_a_person_reads(
     with pytest.raises(SystemExit):
         run(["job", "show", "--config", str(shed)])
     (line,) = (one for one in capsys.readouterr().out.splitlines() if "observation" in one)
-    assert "seen gelled" in line
+    assert "observed gelled" in line
     assert "memory" not in line
     assert len(line) < 200
 
@@ -468,7 +481,7 @@ def test_a_job_reads_as_somebody_would_say_it(shed: Path, capsys: pytest.Capture
         "note  dry-fitted, by the owner",
         "L1: coin tap failed, by the owner",
         "L1: peel coupon passed, 0.5884 N m (500 g on 120 mm), by the owner",
-        f"seal  code {code}, why job-close",
+        f"seal  code {code}, reason job-close",
     ):
         assert words_of_it in shown, words_of_it
     assert "signature" not in shown

@@ -137,7 +137,11 @@ def test_a_correction_is_followed(tmp_path: Path) -> None:
     layer = Layer("L1", 1000.0, "epoxy-slow", 0.15)
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         written = logbook.write(Entry("layer", layer_as_plain(layer), 1000.0))
-        change = {"corrects": written.number, "changes": {"started": 400.0, "layer": "L7"}, "why": "misread"}
+        change = {
+            "corrects": written.number,
+            "changes": {"started": 400.0, "layer": "L7"},
+            "reason": "misread",
+        }
         logbook.write(Entry("correction", change, 2000.0))
         logbook.write(Entry("layer", {"words": "of another program"}, 2000.0))
         (found,) = running(logbook, 3000.0)

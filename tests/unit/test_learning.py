@@ -75,7 +75,7 @@ def test_a_test_cup_is_learnt_from_its_thermometer() -> None:
     """The log of a cup of a slow lot: when it had risen tells the rate."""
     log = pot(SLOW, 0.15, 293.15, rate_factor=0.8, duration=5 * 3600.0)
     evidence = cup_evidence(film.History(log.time, log.middle), 0.15)
-    assert evidence.seen == CUP
+    assert evidence.observed == CUP
     found = learn(SLOW, evidence)
     assert found.factor == pytest.approx(0.8, rel=0.05)
     assert found.spread_after < 0.5 * found.spread_before
@@ -183,7 +183,7 @@ def test_an_observation_survives_its_entry() -> None:
     again = from_plain(as_plain(evidence), 7)
     assert learn(SLOW, again).factor == pytest.approx(learn(SLOW, evidence).factor, rel=1e-3)
     with pytest.raises(ValueError, match="not an observation"):
-        from_plain({**as_plain(evidence), "seen": "smelled"})
+        from_plain({**as_plain(evidence), "observed": "smelled"})
 
 
 @pytest.mark.parametrize("beyond", [0.0, 1e-6, 0.03, 0.6, 450.0])

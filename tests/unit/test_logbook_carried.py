@@ -148,8 +148,8 @@ def test_an_open_and_a_pruned_block_are_not_carried(tmp_path: Path):
         logbook.append(list(world.readings(world.OPENED, world.OPENED + DAY)))
         prune(logbook, world.OPENED + DAY / 2, at=world.OPENED + 2 * DAY)
         last = logbook.head().block
-        for number, why in ((1, "pruned"), (last, "open"), (last + 1, "not there"), (0, "not there")):
-            with pytest.raises(UsageError, match=f"block {number} cannot be carried: .*{why}"):
+        for number, reason in ((1, "pruned"), (last, "open"), (last + 1, "not there"), (0, "not there")):
+            with pytest.raises(UsageError, match=f"block {number} cannot be carried: .*{reason}"):
                 logbook.block_bytes(number)
 
 

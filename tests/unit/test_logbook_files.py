@@ -154,7 +154,7 @@ def test_retention_never_touches_a_job(logbook: Logbook):
 def test_a_pruned_logbook_still_verifies(logbook: Logbook):
     """Heads, seals and later blocks hold; the removal is an entry; the hourly summary stays."""
     logbook.append(month(30))
-    code = seal(logbook, why="day", at=START + 30 * DAY).code
+    code = seal(logbook, reason="day", at=START + 30 * DAY).code
     hours = logbook.hourly("bench").quantities["temperature"].mean
     rehearsed = prune(logbook, START + 10 * DAY, at=START + 31 * DAY, rehearse=True)
     assert logbook.verify().pruned == 0

@@ -265,6 +265,6 @@ def test_what_was_withdrawn_is_no_mark_of_the_record(do: Do, shed: Path) -> None
 
     do("layer", "--ago", "8 h")
     do("observe", "gelled")
-    assert flags() == ["seen: gelled"]
+    assert flags() == ["observed: gelled"]
     do("observe", "--undo")
     assert flags() == []

@@ -129,7 +129,7 @@ def test_a_job_without_readings_has_a_record_that_says_so(tmp_path: Path):
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         for entry in world.work():
             logbook.write(entry)
-        closing = seal(logbook, why="job-close", at=world.OPENED + 3 * DAY, job=world.JOB)
+        closing = seal(logbook, reason="job-close", at=world.OPENED + 3 * DAY, job=world.JOB)
         account = gather(logbook, world.JOB, closing)
         assert {rule.outcome for one in account.judgements for rule in one.rules} <= {
             RuleOutcome.NOT_KNOWN,
@@ -175,10 +175,10 @@ def test_a_correction_is_applied_and_shown(tmp_path: Path):
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         stored = [logbook.write(entry) for entry in world.work()[:4]]
         batch = next(one for one in stored if one.kind == EntryKind.BATCH)
-        payload = {"corrects": batch.number, "changes": {"resin_lot": "R-9999"}, "why": "misread the tin"}
+        payload = {"corrects": batch.number, "changes": {"resin_lot": "R-9999"}, "reason": "misread the tin"}
         logbook.write(Entry(EntryKind.CORRECTION, payload, world.OPENED + 3 * HOUR, job=world.JOB))
         account = gather(
-            logbook, world.JOB, seal(logbook, why="record", at=world.OPENED + 4 * HOUR, job=world.JOB)
+            logbook, world.JOB, seal(logbook, reason="record", at=world.OPENED + 4 * HOUR, job=world.JOB)
         )
         said = texts(pages(account))
     assert "R-9999" in said
@@ -199,10 +199,10 @@ def test_corrected_values_read_as_people_write_them_and_late_words_are_marked(tm
             ),
             (layer.number, {"at": layer.at - 600.0, "started": layer.at - 600.0}),
         ):
-            payload = {"corrects": number, "changes": changes, "why": "read again"}
+            payload = {"corrects": number, "changes": changes, "reason": "read again"}
             logbook.write(Entry(EntryKind.CORRECTION, payload, later, job=world.JOB))
         logbook.write(Entry(EntryKind.NOTE, {"text": "a scratch found"}, later, job=world.JOB))
-        account = gather(logbook, world.JOB, seal(logbook, why="record", at=later + HOUR, job=world.JOB))
+        account = gather(logbook, world.JOB, seal(logbook, reason="record", at=later + HOUR, job=world.JOB))
         said = texts(pages(account))
     assert "resin mass: 150 g became 140 g" in said
     assert "became OUT OF TOLERANCE: 23.6 of hardener to 100" in said
@@ -220,7 +220,7 @@ def test_a_polyester_is_recorded_with_its_peroxide_and_its_dose(tmp_path: Path):
         later = stored[-1].recorded + HOUR
         logbook.write(Entry(EntryKind.BATCH, {**mixed, "peroxide_lot": "P-7"}, later, job=world.JOB))
         logbook.write(Entry(EntryKind.LAYER, {**laid, "started": later}, later, job=world.JOB))
-        account = gather(logbook, world.JOB, seal(logbook, why="record", at=later + HOUR, job=world.JOB))
+        account = gather(logbook, world.JOB, seal(logbook, reason="record", at=later + HOUR, job=world.JOB))
         said = pages(account)
     assert re.search(r"Batch B9 mixed: 100(.0)? g resin, 2(.0+)? g peroxide", texts(said))
     assert "polyester-laminating, 2 % peroxide (assumed)" in texts(said)
@@ -235,14 +235,14 @@ def test_what_the_program_did_reads_as_words(tmp_path: Path):
             logbook.write(entry)
         for kind, payload in (
             ("daemon", {"what": "started", "sources": ["usb"]}),
-            ("source", {"source": "usb", "up": False, "why": "cable out"}),
+            ("source", {"source": "usb", "up": False, "reason": "cable out"}),
             (
                 "health",
-                {"sensor": "bench", "state": "silent", "was": "fresh", "seen": "no report", "since": 0},
+                {"sensor": "bench", "health": "silent", "was": "fresh", "reason": "no report", "since": 0},
             ),
         ):
             logbook.write(Entry(kind, payload, world.OPENED + 3 * HOUR))
-        account = gather(logbook, world.JOB, seal(logbook, why="record", at=world.OPENED + 40 * HOUR))
+        account = gather(logbook, world.JOB, seal(logbook, reason="record", at=world.OPENED + 40 * HOUR))
         said = texts(pages(account))
     assert "the program was started" in said
     assert "usb does not answer: cable out" in said
@@ -256,7 +256,7 @@ def test_alerts_of_another_jobs_layup_are_not_shown(tmp_path: Path):
         for subject, at in (("L1", 5.0), ("L7", 6.0), ("hull", 7.0), ("bench", -3.0)):
             payload = {"happening": "raised", "alert": "demo", "subject": subject, "text": f"about {subject}"}
             logbook.write(Entry(EntryKind.ALERT, payload, world.OPENED + at * HOUR))
-        made = seal(logbook, why="record", at=world.OPENED + 5 * DAY, job=world.JOB)
+        made = seal(logbook, reason="record", at=world.OPENED + 5 * DAY, job=world.JOB)
         said = texts(pages(gather(logbook, world.JOB, made)))
     assert "about L1" in said
     assert "about hull" in said
@@ -321,7 +321,7 @@ def test_an_exchanged_sensor_is_shown(tmp_path: Path):
         }
         logbook.write(Entry(changed.kind, {**changed.payload, "sensors": sensors}, changed.at))
         account = gather(
-            logbook, world.JOB, seal(logbook, why="record", at=world.OPENED + 4 * HOUR, job=world.JOB)
+            logbook, world.JOB, seal(logbook, reason="record", at=world.OPENED + 4 * HOUR, job=world.JOB)
         )
     said = texts(pages(account))
     assert "hull: surface, probe became not configured" in said
@@ -413,7 +413,7 @@ def test_a_job_begun_after_the_readings_it_needs_has_their_blocks_too(tmp_path):
         assert logbook.head().block > 1
         logbook.write(Entry(EntryKind.JOB_OPEN, {"job": "J1", "title": "cheek"}, world.OPENED, job="J1"))
         logbook.write(Entry(EntryKind.JOB_CLOSE, {"job": "J1"}, world.OPENED + 30.0, job="J1"))
-        seal(logbook, why="job-close", at=world.OPENED + 31.0, job="J1")
+        seal(logbook, reason="job-close", at=world.OPENED + 31.0, job="J1")
         written = write(logbook, "J1", tmp_path, at=world.OPENED + 40.0)
     assert written.pdf is not None
     assert verify(written.pdf).first_block == 1
@@ -477,7 +477,7 @@ def test_a_hole_in_the_readings_is_a_gap_on_paper_also_when_no_daemon_told_of_it
         )
         for entry in world.work()[:4]:
             logbook.write(entry)
-        closing = seal(logbook, why="record", at=hole + 5 * HOUR, job=world.JOB)
+        closing = seal(logbook, reason="record", at=hole + 5 * HOUR, job=world.JOB)
         account = gather(logbook, world.JOB, closing)
         found = _rows(pages(account), "Gaps, clocks, refusals and corrections")
         assert [row for row in found if row[1] == "gap"] == [
@@ -485,7 +485,7 @@ def test_a_hole_in_the_readings_is_a_gap_on_paper_also_when_no_daemon_told_of_it
         ]
         told = Entry(
             EntryKind.GAP,
-            {"sensor": "bench", "start": hole - 300.0, "end": hole + HOUR, "why": "nothing came from it"},
+            {"sensor": "bench", "start": hole - 300.0, "end": hole + HOUR, "reason": "nothing came from it"},
             hole + HOUR,
         )
         with_it = replace(account, shed=(*account.shed, _stored(logbook, told)))

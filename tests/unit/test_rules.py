@@ -230,7 +230,7 @@ def test_the_program_keeps_the_rules(row: Row, monkeypatch: pytest.MonkeyPatch) 
             wanted = float(asked.get("wanted", 80)) / 100
             assert (check.probability >= wanted) == (check.status is Status.HOLDS)
         if check.name in {"batch", "blush"}:  # their notes say what to do
-            assert (check.note == "") == (check.status is Status.HOLDS)
+            assert (check.reason == "") == (check.status is Status.HOLDS)
     answers(said, row.answer)
     advises(said, row.what_to_do)
     doctor = [str(caution) for caution in said.cautions if "curewatch doctor" in str(caution)]
@@ -255,9 +255,9 @@ def answers(said: Advice, expected: str) -> None:
         assert care in headline
     else:
         decides = checks_of(said, name)
-        note = plain_wording().say(decides.note, NOW)
-        assert WORDS.get(name, note) in headline
-        assert note in headline
+        reason = plain_wording().say(decides.reason, NOW)
+        assert WORDS.get(name, reason) in headline
+        assert reason in headline
     assert str(said.verdict) == ruled
     deciding = verdict.deciding(said.checks)
     assert (deciding.name if deciding else "") == name
@@ -324,8 +324,8 @@ def test_one_path_in_a_hundred_that_stalls_is_said(stalled: int, said: str) -> N
     wide = Course(course.start, *(np.tile(column, (1, 20)) for column in course[1:]))
     wide = wide._replace(glassy=np.arange(200)[None, :] < stalled)
     found = asked_of(load_resin("epoxy-slow"), wide, "sets")
-    assert str(found.note).startswith(f"stalls on {said}" if said else "")
-    assert bool(found.note) == bool(said)
+    assert str(found.reason).startswith(f"stalls on {said}" if said else "")
+    assert bool(found.reason) == bool(said)
 
 
 def test_the_headline_names_the_sensor_that_cannot_be_trusted(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -31,7 +31,7 @@ def test_a_chip_is_given_its_time_in_the_jar():
 
 
 @pytest.mark.parametrize(
-    ("told", "why"),
+    ("told", "reason"),
     [
         (samples([75.0] * 3), "3 readings"),
         (samples(list(np.linspace(60, 75, 40))), "humidity still moves"),
@@ -39,11 +39,11 @@ def test_a_chip_is_given_its_time_in_the_jar():
         (samples([float("nan")] * 40), "0 readings"),
     ],
 )
-def test_a_chip_that_moves_is_not_at_rest(told, why):
+def test_a_chip_that_moves_is_not_at_rest(told, reason):
     """A drifting humidity, a warming jar and a silent chip each say what is missing."""
     found = salt_check.settle(told, NOW - 3000, NOW)
     assert isinstance(found, Unsettled)
-    assert why in plain_wording().say(found.why)
+    assert reason in plain_wording().say(found.reason)
 
 
 def test_a_chip_at_rest_is_averaged_over_its_last_minutes():

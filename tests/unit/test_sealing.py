@@ -27,9 +27,9 @@ def logbook(tmp_path: Path):
 
 def test_a_seal_proves_what_was_before_it(logbook: Logbook):
     """The code written on the card is found again after later work, however it was written."""
-    first = seal(logbook, why="day", at=START + 60)
+    first = seal(logbook, reason="day", at=START + 60)
     logbook.write(Entry("note", {"text": "later"}, START + 70, job="K9-1"))
-    second = seal(logbook, why="job-close", at=START + 90, job="K9-1")
+    second = seal(logbook, reason="job-close", at=START + 90, job="K9-1")
     assert prove(logbook, first.code) == first
     assert prove(logbook, second.code.lower().replace("-", " ").replace("1", "l").replace("0", "o")) == second
     assert seals(logbook) == check_seals(logbook) == [first, second]
@@ -39,23 +39,23 @@ def test_a_seal_proves_what_was_before_it(logbook: Logbook):
 def test_a_logbook_without_a_line_can_be_sealed(tmp_path: Path):
     """Nothing was written yet: the seal says so, and holds."""
     with Logbook(tmp_path / "new.sqlite") as new:
-        made = seal(new, why="day", at=START)
+        made = seal(new, reason="day", at=START)
         assert prove(new, made.code).block == 0
 
 
 def test_a_code_of_another_logbook_proves_nothing(logbook: Logbook, tmp_path: Path):
     """The same readings in another logbook have another key and so another code."""
-    code = seal(logbook, why="day", at=START + 60).code
+    code = seal(logbook, reason="day", at=START + 60).code
     with Logbook(tmp_path / "other.sqlite") as other:
         other.append([Reading("bench", START + n, START + n, 285.0, 0.8) for n in range(9)])
-        seal(other, why="day", at=START + 60)
+        seal(other, reason="day", at=START + 60)
         with pytest.raises(RecordBroken, match="rewritten"):
             prove(other, code)
 
 
 def test_no_code_proves_a_chain_that_is_broken(logbook: Logbook):
     """The seal is whole and has its code; a reading before it was changed."""
-    code = seal(logbook, why="day", at=START + 60).code
+    code = seal(logbook, reason="day", at=START + 60).code
     logbook._connection.execute("UPDATE blocks SET readings_digest = entries_digest WHERE number = 1")
     with pytest.raises(RecordBroken, match="block 1"):
         prove(logbook, code)
@@ -71,7 +71,7 @@ def test_what_is_no_text_of_a_seal_is_refused(text: str):
 
 def test_a_block_s_number_may_have_fifteen_digits(logbook: Logbook):
     """More than any logbook will ever have."""
-    text = seal(logbook, why="day", at=START + 60).text
+    text = seal(logbook, reason="day", at=START + 60).text
     assert parse(text.replace("block 1", "block " + "9" * 15), "").block == 10**15 - 1
 
 
@@ -80,27 +80,27 @@ def test_the_key_is_for_its_owner_only(logbook: Logbook):
     opened = len(list(Path("/dev/fd").iterdir()))
     signing_key(key_path(logbook.path))
     assert len(list(Path("/dev/fd").iterdir())) == opened
-    seal(logbook, why="day", at=START)
+    seal(logbook, reason="day", at=START)
     path = key_path(logbook.path)
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
     assert signing_key(path).private_bytes_raw() == signing_key(path).private_bytes_raw()
     path.chmod(0o644)
     with pytest.raises(StoreFailed, match="chmod 600"):
-        seal(logbook, why="day", at=START)
+        seal(logbook, reason="day", at=START)
     path.chmod(0o600)
     path.write_text("no key")
     with pytest.raises(StoreFailed, match="backup"):
-        seal(logbook, why="day", at=START)
+        seal(logbook, reason="day", at=START)
     assert [p.name for p in path.parent.iterdir() if p.name.endswith(str(os.getpid()))] == []
 
 
 def test_refusals_enter_the_chain_with_the_seal(logbook: Logbook):
     """What was refused since the last seal is written down before it, once."""
     logbook.append(rejected=[Rejected("not a number", b"T=nan", START, "usb", "bench")] * 4)
-    seal(logbook, why="day", at=START + 60)
-    seal(logbook, why="day", at=START + 120)
+    seal(logbook, reason="day", at=START + 60)
+    seal(logbook, reason="day", at=START + 120)
     logbook.append(rejected=[Rejected("not a number", b"T=nan", START + 130, "usb", "bench")] * 2)
-    seal(logbook, why="day", at=START + 140)
+    seal(logbook, reason="day", at=START + 140)
     (written, later) = logbook.entries(EntryKind.REJECTED)
     assert written.payload["counts"] == [
         {"source": "usb", "sensor": "bench", "reason": "not a number", "times": 4}
@@ -147,7 +147,7 @@ def test_a_seal_holds_while_another_process_writes(logbook: Logbook):
                 begun.join(0.5)  # it gets through here if nothing holds it back
 
         logbook._connection.set_trace_callback(meanwhile)
-        made = seal(logbook, why="job-close", at=START + 60, job="K9-1")
+        made = seal(logbook, reason="job-close", at=START + 60, job="K9-1")
         assert begun.ident
         begun.join()
     assert set(logbook.latest()) == {"bench", "hull"}

@@ -138,17 +138,17 @@ def test_the_code_of_a_seal_made_beside_is_published(begin: Begin, tmp_path: Pat
     )
     world.minute(60.0)
     with Logbook(tmp_path / "logbook.sqlite") as another:
-        made = seal(another, why="job-close", at=world.clock.now().utc, job="J1")
+        made = seal(another, reason="job-close", at=world.clock.now().utc, job="J1")
     world.minute(60.0)
     world.minute(60.0)
     seals = [document for topic, document in yard.heard if topic == "seal"]
-    assert [(one["code"], one["why"], one["job"]) for one in seals] == [(made.code, "job-close", "J1")]
+    assert [(one["code"], one["reason"], one["job"]) for one in seals] == [(made.code, "job-close", "J1")]
 
 
 def test_the_last_code_is_published_at_each_start(begin: Begin, tmp_path: Path) -> None:
     """A daemon that was killed may not have said it, and a broker without a memory has forgotten it."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
-        made = [seal(logbook, why="day", at=START - 60.0 + number) for number in range(2)]
+        made = [seal(logbook, reason="day", at=START - 60.0 + number) for number in range(2)]
     world, yard = begin(), Listener()
     world.actor = Actor(
         world.core, world.logbook, world.clock, brokers={"yard": yard}, show=lambda _: None, think=world.think

@@ -84,7 +84,7 @@ NO_GO = Advice(
             "at most",
             spare=-9200.0,
             probability=0.3,
-            note="peel ply needed: blush is likely",
+            reason="peel ply needed: blush is likely",
         ),
     ),
     timeline=(

@@ -217,7 +217,7 @@ def sensors(situation: Situation, limits: Limits, standing: State) -> Iterator[S
     """One signal for each sensor that cannot be trusted, and its end when it can."""
     doubted = {trouble.sensor: trouble for trouble in troubles(situation, limits)}
     for name, trouble in doubted.items():
-        text = phrase("{sensor}: {seen}", sensor=name or "clock", seen=trouble.told)
+        text = phrase("{sensor}: {reason}", sensor=name or "clock", reason=trouble.told)
         yield Signal(Key(AlertKind.SENSOR, name), True, False, text, trouble.remedy)
     alive = {place.sensor for place in situation.places()}
     told = {key.subject for key in standing if key.kind is AlertKind.SENSOR}

@@ -60,7 +60,7 @@ class Check:
     sensor: str = ""
     probability: float | None = None
     at: float | None = None  # UTC, when the value occurs, where it lies ahead [s]
-    note: Said = ""
+    reason: Said = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +111,7 @@ class Advice:
     timeline: tuple[Moment, ...] = ()
     probability: float | None = None  # that every check holds until tack-free
     blush: str = "unknown"  # none | peel ply | wash and abrade | unknown
-    blush_why: Said = ""
+    blush_reason: Said = ""
     remedies: tuple[Said, ...] = ()  # what to do about what is unknown or fails
     levers: tuple[Lever, ...] = ()  # what turns the answer, the least effort first
     needed_besides: tuple[Said, ...] = ()  # what is needed whatever is turned

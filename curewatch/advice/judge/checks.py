@@ -131,7 +131,7 @@ def judged(line: CheckLine, probability: float) -> Check:
     )
 
 
-def shared(name: str, title: str, share: float, limits: Limits, note: str = "") -> Check:
+def shared(name: str, title: str, share: float, limits: Limits, reason: str = "") -> Check:
     """A check on a share of the paths alone."""
     limit = limits.probability
     return Check(
@@ -143,7 +143,7 @@ def shared(name: str, title: str, share: float, limits: Limits, note: str = "") 
         limit=limit,
         spare=share - limit.value,
         probability=share,
-        note=note,
+        reason=reason,
     )
 
 
@@ -168,7 +168,7 @@ def condensation_now(situation: Surfaced, limits: Limits, errors: Errors) -> Che
         spare=spare,
         age=situation.age(older),
         sensor=" + ".join(dict.fromkeys((below.sensor, air.sensor))),
-        note="surface estimated, no probe" if below.estimated else "",
+        reason="surface estimated, no probe" if below.estimated else "",
     )
 
 
@@ -191,7 +191,7 @@ def resin_range(seen: Course, resin: Resin) -> Check | None:
         value=found,
         limit=Limit(limit, "temperature", origin.tag if origin else "datasheet", f"{resin.name}: its sheet"),
         sense=sense,
-        note=phrase(
+        reason=phrase(
             "more than {beyond:difference} outside its range: neither sheet nor model speaks of it",
             beyond=BEYOND,
         ),
@@ -235,7 +235,7 @@ def trouble(name: str) -> str:
     return TROUBLES[name]
 
 
-BLUSH_NOTE = {
+BLUSH_REASON = {
     "none": "",
     "peel ply": "peel ply needed: blush is likely",
     "wash and abrade": "peel ply needed, or wash and abrade after: blush is certain enough",
@@ -265,7 +265,7 @@ def blush_check(seen: Course, resin: Resin, limits: Limits) -> Check:
         sense="at most",
         spare=limit.value - value,
         probability=float(np.mean(seen.blush[0] < limit.value)),  # from the limit on it asks for care
-        note=BLUSH_NOTE[outcome],
+        reason=BLUSH_REASON[outcome],
     )
 
 
@@ -285,5 +285,5 @@ def used_in_time(used: Moment, start: float, mass: float, use_rate: float) -> Ch
         value=None if used.early is None else left,
         limit=limit,
         spare=None if used.early is None else left - needed,
-        note="" if left >= needed else "it kicks before it is spread: mix less, or pour it into a tray",
+        reason="" if left >= needed else "it kicks before it is spread: mix less, or pour it into a tray",
     )

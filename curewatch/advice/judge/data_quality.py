@@ -78,7 +78,7 @@ def _fresh(situation: Situation, place: Place, limits: Limits) -> Check:
         spare=limits.reading_age.value - age,
         age=age,
         sensor=place.sensor,
-        note="estimated from the air, no probe" if place.estimated else "",
+        reason="estimated from the air, no probe" if place.estimated else "",
     )
 
 
@@ -94,5 +94,5 @@ def _doubt(situation: Situation, trouble: Trouble, limits: Limits) -> Check:
         sense="at most",
         age=age,
         sensor=trouble.sensor,
-        note=trouble.seen,
+        reason=trouble.reason,
     )

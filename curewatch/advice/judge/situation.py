@@ -51,7 +51,7 @@ class Trouble:
     """One thing wrong with one sensor, or with the clock (``sensor`` empty)."""
 
     kind: TroubleKind
-    seen: Said  # what was seen, in a few words: "nothing for 41 min"
+    reason: Said  # in a few words: "nothing for 41 min"
     sensor: str = ""
     role: str = ""
     since: float | None = None  # UTC [s]
@@ -63,8 +63,8 @@ class Trouble:
 
     @property
     def told(self) -> Phrase:
-        """Its kind and what was seen."""
-        return phrase("{kind}: {seen}", kind=str(self.kind), seen=self.seen)
+        """Its kind and the reason."""
+        return phrase("{kind}: {reason}", kind=str(self.kind), reason=self.reason)
 
 
 @dataclass(frozen=True, slots=True)

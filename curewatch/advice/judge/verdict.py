@@ -112,7 +112,7 @@ def assess(
         timeline=moments + timeline(seen, resin),
         probability=named["together"].value,
         blush=blush.outcome(resin, named["blush"].value or 0.0),
-        blush_why=named["blush"].note,
+        blush_reason=named["blush"].reason,
     )
     remedies = (checks.back_in_range(resin),) if "resin-range" in named else ()
     return _concluded(said, (*known, *judged), remedies)
@@ -138,12 +138,12 @@ def judge(situation: Surfaced, resin: Resin, limits: Limits, seen: Course) -> tu
 def _sets(seen: Course, limits: Limits) -> Check:
     share = float(np.mean(np.isfinite(seen.set[0])))
     stalled = float(np.mean(seen.glassy[0]))
-    note = f"stalls on {100 * stalled:.0f} % of paths: too cold to finish" if stalled >= 0.01 else ""
-    return checks.shared("sets", "sets within two days", share, limits, note)
+    reason = f"stalls on {100 * stalled:.0f} % of paths: too cold to finish" if stalled >= 0.01 else ""
+    return checks.shared("sets", "sets within two days", share, limits, reason)
 
 
-def _unheard(name: str, title: str, note: str) -> Check:
-    return Check(name, title, Status.UNKNOWN, "number", note=note)
+def _unheard(name: str, title: str, reason: str) -> Check:
+    return Check(name, title, Status.UNKNOWN, "number", reason=reason)
 
 
 _NO_SURFACE = _unheard("reading-surface", "surface: no reading", "nothing is known of the surface")
@@ -160,7 +160,7 @@ def _concluded(said: Advice, found: tuple[Check, ...], remedies: tuple[Said, ...
     else:
         verdict = Verdict.GO
         held = "every check holds until set"
-        headline = phrase("{held}; {why}", held=held, why=care[0].note) if care else held
+        headline = phrase("{held}; {reason}", held=held, reason=care[0].reason) if care else held
     return replace(said, verdict=verdict, headline=headline, checks=found, remedies=remedies)
 
 
@@ -180,15 +180,15 @@ def deciding(found: tuple[Check, ...]) -> Check | None:
 
 def _why(check: Check) -> Said:
     """What is wrong, in words; the number that decided it stands in the check."""
-    if check.status is Status.UNKNOWN and check.note:
+    if check.status is Status.UNKNOWN and check.reason:
         about = check.sensor
         return (
-            phrase("{about}: {note}", about=about, note=check.note)
+            phrase("{about}: {reason}", about=about, reason=check.reason)
             if about not in {"", "air"}
-            else check.note
+            else check.reason
         )
     about = check.title if check.status is Status.UNKNOWN else checks.trouble(check.name)
-    return phrase("{about}: {note}", about=about, note=check.note) if check.note else about
+    return phrase("{about}: {reason}", about=about, reason=check.reason) if check.reason else about
 
 
 def _usual(

@@ -99,7 +99,7 @@ def seal(config: ConfigOption = None, json: JsonOption = False) -> None:
     from curewatch.logbook import sealing
 
     with opened(config, read_only=False) as (logbook, _):
-        document = logbook_seal_document(sealing.seal(logbook, why="day", at=SystemClock().now().utc))
+        document = logbook_seal_document(sealing.seal(logbook, reason="day", at=SystemClock().now().utc))
     print_json(document) if json else say(*seal_lines(document))
 
 

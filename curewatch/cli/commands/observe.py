@@ -22,7 +22,7 @@ WORDS = ("kicked", "gelled", "tack-free", "firm")
 class ToldOptions:
     """What was said on the command line."""
 
-    seen: str | None
+    observed: str | None
     layer: str | None
     cup: Path | None
     mass: float | None  # [kg]
@@ -33,7 +33,7 @@ class ToldOptions:
 
 
 def app(
-    seen: Annotated[
+    observed: Annotated[
         str | None,
         typer.Argument(metavar="[kicked|gelled|tack-free|firm]", help="What.", show_default=False),
     ] = None,
@@ -84,17 +84,17 @@ def app(
 
     if undo and force:
         raise UsageError("--undo with --force: found both. Use one of them")
-    asking = not undo and seen is None and cup is None and at_terminal() is not None
+    asking = not undo and observed is None and cup is None and at_terminal() is not None
     if asking:
-        seen = _asked()
-    if undo and (seen or cup):
+        observed = _asked()
+    if undo and (observed or cup):
         raise UsageError("--undo stands alone: it withdraws the last observation")
-    if not undo and (seen is None) == (cup is None):
+    if not undo and (observed is None) == (cup is None):
         raise UsageError(f"say what you saw ({', '.join(WORDS)}), or give --cup FILE; one of the two")
-    if seen is not None and seen not in WORDS:
-        raise UsageError(f"{seen!r} is nothing to learn from; allowed: {', '.join(WORDS)}")
+    if observed is not None and observed not in WORDS:
+        raise UsageError(f"{observed!r} is nothing to learn from; allowed: {', '.join(WORDS)}")
     told = ToldOptions(
-        seen,
+        observed,
         layer,
         cup,
         None if mass is None else mass_from_text(mass),
@@ -116,7 +116,7 @@ def _asked() -> str:
     from curewatch.cli.job_forms import FORMS
     from curewatch.logbook import EntryKind
 
-    return str(fill(FORMS[EntryKind.OBSERVATION][:1], {"seen": None}, {}, at_terminal())["seen"])
+    return str(fill(FORMS[EntryKind.OBSERVATION][:1], {"observed": None}, {}, at_terminal())["observed"])
 
 
 def _who_and_when(place: "Bench", last: str | None) -> "tuple[Bench, str | None]":
@@ -147,7 +147,7 @@ def _learn(place: "Bench", told: ToldOptions, *, json: bool) -> None:
     lot = layer.lot if layer else shelf.lot
     evidence = _evidence(place, told, layer)
     lesson = learnt.lesson_of(place.logbook, resin, lot, evidence)  # refuses before anything is written
-    what = f"{layer.layer} {evidence.seen}" if layer else evidence.seen
+    what = f"{layer.layer} {evidence.observed}" if layer else evidence.observed
     if lesson.contradicts and not told.force:
         _ask_again(what, lesson, json=json)
     payload = {
@@ -236,18 +236,18 @@ def _evidence(place: "Bench", told: ToldOptions, layer: "Layer | None") -> "Evid
     usual = place.configuration.resin
     mass = told.mass or (layer.batch_mass if layer else usual.batch_mass_g and usual.batch_mass_g / 1000.0)
     dose = layer.peroxide_percent if layer else usual.peroxide_percent
-    if (told.cup is not None or told.seen == "kicked") and mass is None:
+    if (told.cup is not None or told.observed == "kicked") and mass is None:
         raise UsageError("a pot or cup needs its mass; give --mass 100 g")
     if told.cup is not None:
         return cup_evidence(read_history(told.cup, HOTTEST_CUP), float(mass or 0.0), dose)
     assert layer is not None
-    assert told.seen is not None
+    assert told.observed is not None
     elapsed = place.happened - layer.started
     if elapsed <= 0.0:
         began = place.words.moment(layer.started, place.now)
         raise UsageError(f"{layer.layer} was mixed {began}; what you saw of it must be later")
     path = _path(place, told, layer)
-    return Evidence(told.seen, elapsed, path, mass, dose, layer=layer.layer)
+    return Evidence(told.observed, elapsed, path, mass, dose, layer=layer.layer)
 
 
 def _path(place: "Bench", told: ToldOptions, layer: "Layer") -> Any:
@@ -260,15 +260,15 @@ def _path(place: "Bench", told: ToldOptions, layer: "Layer") -> Any:
     if told.temperature is not None:
         return constant(told.temperature, place.happened - layer.started)
     situation = Look(place.logbook, place.configuration, place.now).situation
-    if told.seen == "kicked":
+    if told.observed == "kicked":
         found = learnt.air_history(layer, place.happened, situation)
     else:
         substrate = consult.substrate(place.configuration)
         found = learnt.history(layer, place.happened, situation, substrate)
     if found is None:
-        began, seen = (place.words.moment(each, place.now) for each in (layer.started, place.happened))
+        began, observed = (place.words.moment(each, place.now) for each in (layer.started, place.happened))
         raise UsageError(
-            f"no temperature was recorded from {began} to {seen}; give --temperature, the usual one then"
+            f"no temperature was recorded from {began} to {observed}; give --temperature, the usual one then"
         )
     return found
 
@@ -290,7 +290,7 @@ def _undo(place: "Bench", *, json: bool) -> None:
     changes = {
         "corrects": last.number,
         "changes": {"withdrawn": True},
-        "why": "undone by `curewatch observe --undo`",
+        "reason": "undone by `curewatch observe --undo`",
     }
     place.entry(Entry(EntryKind.CORRECTION, changes, place.now, job=last.job))
     lot, layer = payload.get("lot"), str(payload.get("layer") or "")
@@ -300,9 +300,8 @@ def _undo(place: "Bench", *, json: bool) -> None:
         terminal.print_json({"withdrawn": last.number, "lot": lot, "observations": plain})
         return
     when = place.words.moment(last.at, place.now)
-    first = (
-        f"withdrawn: {payload.get('seen')} of {payload.get('layer') or 'a cup'}, {when} (entry {last.number})"
-    )
+    told = f"{payload.get('observed')} of {payload.get('layer') or 'a cup'}"
+    first = f"withdrawn: {told}, {when} (entry {last.number})"
     terminal.print_lines([first, "", *screen.history(found, layer), *_lot(lot)])
 
 

@@ -237,7 +237,7 @@ def _measured(configuration: "Configuration", words: "Wording") -> ComparedAir:
         doubts, seen = data_quality.troubles(look.situation, look.question.limits), look.surfaced
     air = None if seen is None else seen.air
     if doubts or seen is None or air is None or air.temperature is None or air.relative_humidity is None:
-        told = "; ".join(f"{doubt.sensor or 'clock'}: {words.say(doubt.seen, now)}" for doubt in doubts)
+        told = "; ".join(f"{doubt.sensor or 'clock'}: {words.say(doubt.reason, now)}" for doubt in doubts)
         terminal.note(f"unknown: {told}; see to it, or give --temperature and --humidity")
         raise typer.Exit(int(ExitStatus.UNKNOWN))
     work = seen.surface.temperature or air.temperature

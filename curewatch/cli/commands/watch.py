@@ -137,7 +137,7 @@ def _plain_sensor(sensor: SensorState) -> dict[str, Any]:
     return {
         "sensor": sensor.name,
         "role": sensor.role,
-        "state": sensor.health,
+        "health": sensor.health,
         "time": None if sensor.time is None else iso_utc(sensor.time),
         "temperature_c": at_border("temperature", sensor.temperature),
         "humidity_percent": at_border("fraction", sensor.relative_humidity),

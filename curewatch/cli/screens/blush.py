@@ -17,7 +17,10 @@ ADVICE = {
 def lines(found: CureBlushDocument) -> list[str]:
     """The class first, then why, then when the window closes with it."""
     worst = "" if found.worst == found.outcome else f" (the slowest lots: {spoken(found.worst)})"
-    text = f"{ADVICE[found.outcome]}{worst}. Why: {found.why}. Classes are ours; the maker's word goes first."
+    text = (
+        f"{ADVICE[found.outcome]}{worst}. Reason: {found.reason}. "
+        "Classes are ours; the maker's word goes first."
+    )
     water = ["  ! water condenses on the uncured film: no-go"] if found.water_condenses else []
     if found.recoat_cause == "blush" and found.recoat_before_s is not None:
         text += f" Laminate again within {duration(found.recoat_before_s)}; later {found.recoat_afterwards}."

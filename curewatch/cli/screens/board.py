@@ -210,8 +210,8 @@ def _reason(check: Check, now: float, words: Wording) -> Text:
         detail += f", {check.sense} {words.quantity(check.limit.quantity, check.limit.value)}"
     if check.at is not None and check.at > now:
         detail += f", at {words.moment(check.at, now)}"
-    if check.note and check.status is not Status.HOLDS:
-        detail += f" ({safe_line(words.say(check.note, now))})"
+    if check.reason and check.status is not Status.HOLDS:
+        detail += f" ({safe_line(words.say(check.reason, now))})"
     return Text.assemble(" ", (f"{WORD[check.status]:7}", WORD_COLOUR[check.status]), detail)
 
 

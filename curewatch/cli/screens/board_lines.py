@@ -78,6 +78,6 @@ def _told(check: Check) -> bool:
 
 
 def _check(check: Check, now: float, words: Wording) -> str:
-    note = f", {safe_line(words.say(check.note, now))}" if check.note else ""
+    reason = f", {safe_line(words.say(check.reason, now))}" if check.reason else ""
     found = words.quantity(check.quantity, check.value)
-    return f"{check.status}: {safe_line(check.title)}, {found}{note}"
+    return f"{check.status}: {safe_line(check.title)}, {found}{reason}"

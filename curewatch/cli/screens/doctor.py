@@ -18,7 +18,7 @@ def lines(doctor: DoctorDocument) -> list[str]:
     ]
     for finding in doctor.findings:
         head = f"{MARK[finding.grade]}  {safe_line(finding.about)}: "
-        said += wrap(head + safe_line(finding.seen), 79, subsequent_indent="      ")
+        said += wrap(head + safe_line(finding.finding), 79, subsequent_indent="      ")
         if finding.advised:
             said += wrap(f"      -> {safe_line(finding.advised)}", 79, subsequent_indent="         ")
     return said

@@ -45,8 +45,8 @@ def job_lines(job: Job, words: Wording, now: float) -> Iterator[str]:
             changes = ", ".join(
                 f"{key} was {_was(told, key, words, now)}" for key in correction.payload["changes"]
             )
-            why = safe_line(str(correction.payload.get("why", "")))
-            yield f"         corrected by {correction.number}: {changes}; {why}"
+            reason = safe_line(str(correction.payload.get("reason", "")))
+            yield f"         corrected by {correction.number}: {changes}; {reason}"
 
 
 def told_line(told: CorrectedEntry, words: Wording) -> str:

@@ -42,12 +42,12 @@ def history(found: tuple[Lesson, ...], layer: str) -> list[str]:
     rows = [f"  {safe_line(found[0].before.name, 30)}, as this lot has shown itself:"]
     for each in found:
         entry = f"entry {each.evidence.number}" if each.evidence.number else "just now"
-        seen = f"{each.evidence.seen} ({entry})"
+        observed = f"{each.evidence.observed} ({entry})"
         alone = f" for {safe_line(layer)} alone" if each.contradicts else ""
         if each.counts_for(layer):
-            rows.append(f"    version {each.after.version}{alone}: {seen}, {_moved(each)}")
+            rows.append(f"    version {each.after.version}{alone}: {observed}, {_moved(each)}")
         else:
-            rows.append(f"    not used: {seen} was not expected")
+            rows.append(f"    not used: {observed} was not expected")
     return rows
 
 
@@ -55,7 +55,7 @@ def as_plain(found: tuple[Lesson, ...], layer: str) -> list[dict[str, Any]]:
     """The same for ``--json``; times in seconds, spreads of natural logarithms."""
     return [
         {
-            "seen": each.evidence.seen,
+            "observed": each.evidence.observed,
             "entry": each.evidence.number or None,
             "elapsed_s": round(each.evidence.elapsed, 1),
             "expected_s": round(each.expected, 1),

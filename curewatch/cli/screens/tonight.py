@@ -127,8 +127,8 @@ def _details(check: CheckDocument, advice: TonightDocument, wording: Wording) ->
         yield f"{check.sensor}, {duration(max(0.0, check.age_s))} old"
     elif check.sensor:
         yield check.sensor
-    if check.note is not None:
-        yield wording.say(check.note, moment(advice.at))
+    if check.reason is not None:
+        yield wording.say(check.reason, moment(advice.at))
 
 
 def _times(advice: TonightDocument, wording: Wording) -> list[str]:

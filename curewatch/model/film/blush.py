@@ -44,7 +44,7 @@ class Blush(NamedTuple):
     outcome: str  # of the likely one, one of OUTCOMES
     worst: str  # of the late edge of the band
     condensed: float  # share of members on whose uncured surface water condensed [1]
-    why: str  # what brought it about, in words
+    reason: str  # what brought it about, in words
 
     @property
     def no_go(self) -> bool:
@@ -138,7 +138,7 @@ def blush(
         outcome=found,
         worst=outcome(resin, float(high)),
         condensed=float(np.mean(wet)),
-        why=_why(
+        reason=_why(
             resin,
             found,
             cure.temperature[uncured],

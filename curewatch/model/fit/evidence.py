@@ -13,7 +13,7 @@ from curewatch.units import FloatArray
 
 # what can be seen -> (milestone, one standard deviation of the logarithm of the time: seeing, looking
 # in only now and then, and what the model lacks; assumed)
-SEEN: dict[str, tuple[str, float]] = {
+OBSERVABLE: dict[str, tuple[str, float]] = {
     "kicked": ("pot", 0.10),
     "gelled": ("gel", 0.15),
     "tack-free": ("tack_free", 0.20),
@@ -38,7 +38,7 @@ class StepMemory(NamedTuple):
 class Evidence(NamedTuple):
     """One observation with all that the model needs of it."""
 
-    seen: str  # one of SEEN, or CUP
+    observed: str  # one of OBSERVABLE, or CUP
     elapsed: float  # from mixing [s]
     history: film.History  # of the film from mixing; of the air for a pot [s, K]
     mass: float | None = None  # of the pot or cup [kg]
@@ -52,7 +52,7 @@ class Evidence(NamedTuple):
     @property
     def sd(self) -> float:
         """One standard deviation of the logarithm of its time. [1]"""
-        return CUP_SD if self.seen == CUP else SEEN[self.seen][1]
+        return CUP_SD if self.observed == CUP else OBSERVABLE[self.observed][1]
 
     @property
     def times(self) -> FloatArray:
@@ -99,7 +99,7 @@ def as_plain(evidence: Evidence) -> dict[str, Any]:
     thin = max(1, math.ceil(evidence.history.time.size / POINTS))
     time, temperature = evidence.history.time[::thin], evidence.history.temperature[::thin]
     return {
-        "seen": evidence.seen,
+        "observed": evidence.observed,
         "elapsed": round(evidence.elapsed, 1),
         "history": {
             "time": [round(float(value), 1) for value in time],
@@ -132,11 +132,11 @@ def from_plain(plain: Mapping[str, Any], number: int = 0) -> Evidence:
     temperature = np.array([float(value) for value in path["temperature"]])
     film.require_history(film.History(time, temperature))
     peroxide = plain.get("peroxide_percent")
-    seen, elapsed = str(plain["seen"]), float(plain["elapsed"])
-    if (seen not in SEEN and seen != CUP) or not elapsed > 0.0:
-        raise ValueError(f"not an observation: {seen!r} after {elapsed!r} s")
+    observed, elapsed = str(plain["observed"]), float(plain["elapsed"])
+    if (observed not in OBSERVABLE and observed != CUP) or not elapsed > 0.0:
+        raise ValueError(f"not an observation: {observed!r} after {elapsed!r} s")
     return Evidence(
-        seen,
+        observed,
         elapsed,
         film.History(time, temperature),
         None if mass is None else float(mass),

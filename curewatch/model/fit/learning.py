@@ -28,7 +28,7 @@ from curewatch.materials.resin_writer import unit_of, written_spread
 from curewatch.model.film import film
 from curewatch.model.film.lots import shifted
 from curewatch.model.film.milestones import crossing, milestones
-from curewatch.model.fit.evidence import CUP, SEEN, Evidence, StepMemory
+from curewatch.model.fit.evidence import CUP, OBSERVABLE, Evidence, StepMemory
 from curewatch.model.mass.pot import pot
 from curewatch.units import DAY, HOUR, FloatArray
 
@@ -230,14 +230,14 @@ def _slopes(resin: Resin, evidence: Evidence, state: FloatArray) -> FloatArray:
 def _log_times(resin: Resin, evidence: Evidence, grid: bool = True) -> FloatArray:
     """ln of when the model has each moment that was seen. Never reached counts as very late. [ln s]"""
     latest = 30.0 * evidence.elapsed + DAY
-    if evidence.seen in {CUP, "kicked"}:
+    if evidence.observed in {CUP, "kicked"}:
         spans = (2.5 * evidence.elapsed, 6.0 * evidence.elapsed + HOUR)  # the long one only if it must be
         found = (_in_pot(resin, evidence, span, grid) for span in spans)
         at = next(filter(lambda times: bool(np.isfinite(times).all()), found), np.full(1, np.nan))
     else:
         path = _lengthened(evidence.history, latest)
         done = film.cure(resin, path, peroxide_percent=evidence.peroxide_percent)
-        at = np.array([float(getattr(milestones(resin, done), SEEN[evidence.seen][0]))])
+        at = np.array([float(getattr(milestones(resin, done), OBSERVABLE[evidence.observed][0]))])
     known = np.broadcast_to(np.where(np.isfinite(at) & (at > 0.0), at, latest), evidence.times.shape)
     return np.asarray(np.log(known))
 
@@ -248,7 +248,7 @@ def _in_pot(resin: Resin, evidence: Evidence, duration: float, grid: bool) -> Fl
     dose = evidence.peroxide_percent
     mass = evidence.mass or 0.0
     found = pot(resin, mass, start, duration=duration, peroxide_percent=dose, grid=grid)
-    if evidence.seen != CUP:
+    if evidence.observed != CUP:
         return np.array([found.pot_life])
     rises = [evidence.rise, *(rise for _, rise in evidence.earlier)]
     return np.array([crossing(found.time, found.middle, start + rise) for rise in rises])
@@ -279,7 +279,7 @@ def _next_version(resin: Resin, state: FloatArray, posterior: FloatArray, eviden
         matrix = fold @ posterior @ fold.T
         covariance = Covariance(keys, tuple(tuple(float(value) for value in row) for row in matrix))
         rate_sd = WITHIN_LOT
-    told = f"learned from {evidence.seen}" + (f" (entry {evidence.number})" if evidence.number else "")
+    told = f"learned from {evidence.observed}" + (f" (entry {evidence.number})" if evidence.number else "")
     names = ("kinetics.k1", "kinetics.k2", "uncertainty.rate_sd", *keys)
     origins = {key: _learned(moved, key, told, rate_sd) for key in names}
     return replace(
@@ -301,10 +301,10 @@ def _learned(resin: Resin, key: str, told: str, rate_sd: float) -> Origin:
 
 def _require(resin: Resin, evidence: Evidence) -> None:
     if not evidence.elapsed > 0.0:
-        raise OutOfValidity("time from mixing in s", evidence.elapsed, "above 0", evidence.seen)
-    if evidence.seen in {CUP, "kicked"} and evidence.mass is None:
-        raise OutOfValidity("mass in kg", float("nan"), "the mass in the pot", evidence.seen)
-    if evidence.seen == "tack-free" and resin.surface.air_inhibited and not resin.surface.wax:
+        raise OutOfValidity("time from mixing in s", evidence.elapsed, "above 0", evidence.observed)
+    if evidence.observed in {CUP, "kicked"} and evidence.mass is None:
+        raise OutOfValidity("mass in kg", float("nan"), "the mass in the pot", evidence.observed)
+    if evidence.observed == "tack-free" and resin.surface.air_inhibited and not resin.surface.wax:
         raise OutOfValidity(
             "tack-free", float("nan"), "resins whose surface air does not keep tacky", resin.name
         )

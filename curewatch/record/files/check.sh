@@ -26,7 +26,7 @@ signed files.sha256 files.sig || broken "files.sha256 was not signed with key.pe
 # 2 the seal
 signed seal.txt seal.sig || broken "seal.txt was not signed with key.pem"
 key=$(openssl pkey -pubin -in key.pem -outform DER | tail -c 32 | od -An -v -tx1 | tr -d ' \n')
-tr '\n' '|' < seal.txt | grep -q -x -E 'curewatch seal 2\|block (0|[1-9][0-9]{0,14})\|head [0-9a-f]{64}\|at [-0-9T:.]{23}Z\|why (day|job-close|record)\|key [0-9a-f]{64}\|' \
+tr '\n' '|' < seal.txt | grep -q -x -E 'curewatch seal 2\|block (0|[1-9][0-9]{0,14})\|head [0-9a-f]{64}\|at [-0-9T:.]{23}Z\|reason (day|job-close|record)\|key [0-9a-f]{64}\|' \
     || broken "seal.txt is not the text of a seal"
 [ "$key" = "$(awk '$1 == "key" { print $2 }' seal.txt)" ] || broken "seal.txt names another key"
 

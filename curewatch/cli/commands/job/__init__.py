@@ -322,7 +322,7 @@ def close(
             note(f"still counting down in this job: {', '.join(found.running)}")
         closing = Entry(EntryKind.JOB_CLOSE, {"job": found.name, **values}, place.now, job=found.name)
         stored = place.entry(closing)
-        seal = sealing.seal(place.logbook, why="job-close", at=place.now, job=found.name)
+        seal = sealing.seal(place.logbook, reason="job-close", at=place.now, job=found.name)
         if json:
             print_json(plain_entry(stored) | {"seal_code": seal.code, "seal_digest": seal.digest})
             return

@@ -31,7 +31,7 @@ def correct(
     changes: Annotated[
         list[str] | None, typer.Option("--set", metavar="KEY=VALUE", help="New value; repeatable.")
     ] = None,
-    why: Annotated[str | None, typer.Option("--why", help="Why; it stands in the record.")] = None,
+    reason: Annotated[str | None, typer.Option("--reason", help="Why; it is shown in the record.")] = None,
     by: ByOption = None,
     job: JobOption = None,
     config: ConfigOption = None,
@@ -44,16 +44,16 @@ def correct(
 
     On a terminal it shows the entries and asks for what was not given. When it happened is the key `at`.
 
-    Example: curewatch job correct 2 --set resin_lot="demo lot 8" --why "read the wrong tin"
+    Example: curewatch job correct 2 --set resin_lot="demo lot 8" --reason "read the wrong tin"
     """
     with desk(config, units) as place:
         found = worklog.current(place.logbook, job)
-        number, changes, why, by = _asked(place, found, (number, changes or [], why, by))
-        if not why.strip():
-            raise UsageError("--why is empty; say why the entry is corrected")
+        number, changes, reason, by = _asked(place, found, (number, changes or [], reason, by))
+        if not reason.strip():
+            raise UsageError("--reason is empty; say why the entry is corrected")
         before = telling.correctable(found, number)
         values = _changes(before, changes, place)
-        stored = place.entry(telling.correction(found, number, values, why, at=place.now, by=by))
+        stored = place.entry(telling.correction(found, number, values, reason, at=place.now, by=by))
         for follower, change in telling.followers(found, before, values):
             told = f"follows the correction of entry {number}"
             place.entry(telling.correction(found, follower.number, change, told, at=place.now, by=by))
@@ -74,12 +74,14 @@ def _asked(place: Bench, job: worklog.Job, given: Given) -> tuple[int, list[str]
     UsageError
         Something is missing and there is nobody to ask.
     """
-    number, changes, why, by = given
+    number, changes, reason, by = given
     who = by or str(job.opened.payload.get("by") or "") or None
     ask = at_terminal()
-    missing = [name for name, told in (("NUMBER", number), ("--set", changes), ("--why", why)) if not told]
+    missing = [
+        name for name, told in (("NUMBER", number), ("--set", changes), ("--reason", reason)) if not told
+    ]
     if not missing:
-        return number or 0, changes, why or "", who
+        return number or 0, changes, reason or "", who
     if ask is None:
         raise UsageError(f"missing: {', '.join(missing)}; or run it on a terminal to be asked")
     if number is None:
@@ -88,10 +90,10 @@ def _asked(place: Bench, job: worklog.Job, given: Given) -> tuple[int, list[str]
             Field("number", "Number of the entry that was wrong", _number, needed=True), "", ask
         )
     changes = changes or [_change(place, job, number, ask)]
-    why = why or answered(Field("why", "Why", words, needed=True), "", ask)
+    reason = reason or answered(Field("reason", "Reason", words, needed=True), "", ask)
     if by is None:
         who = answered(Field("by", "Who", words), who or "", ask)
-    return number, changes, why, who
+    return number, changes, reason, who
 
 
 def _number(text: str, option: str) -> int:
