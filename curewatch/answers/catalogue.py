@@ -16,10 +16,7 @@ from curewatch.answers.doctor import DoctorDocument
 from curewatch.answers.event import EventDocument
 from curewatch.answers.explain import TermDocument, TermListDocument
 from curewatch.answers.forecast import ForecastDocument
-from curewatch.answers.job_close import JobCloseDocument
-from curewatch.answers.job_entry import JobEntryDocument
-from curewatch.answers.job_list import JobListJobDocument
-from curewatch.answers.job_show import JobShowDocument
+from curewatch.answers.job import EntryDocument, JobCloseDocument, JobListDocument, JobShowDocument
 from curewatch.answers.layer import LayerDocument
 from curewatch.answers.layup import LayupDocument
 from curewatch.answers.logbook import (
@@ -80,11 +77,9 @@ DOCUMENTS = {
     ),
     "job-entry": Document(
         "The answer of `curewatch job open`, batch, pot-empty, peel-ply, wash, quality, note, photo, correct: the entry as stored",
-        (JobEntryDocument,),
+        (EntryDocument,),
     ),
-    "job-list": Document(
-        "The answer of `curewatch job list`: the open ones first", (list[JobListJobDocument],), "Jobs"
-    ),
+    "job-list": Document("The answer of `curewatch job list`: the open ones first", (JobListDocument,)),
     "job-show": Document("The answer of `curewatch job show`", (JobShowDocument,)),
     "layer": Document("The answer of `curewatch layer`: every running layer", (LayerDocument,)),
     "layup": Document("The answer of `curewatch layup`", (LayupDocument,)),

@@ -4,16 +4,17 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
+from curewatch.answers.job import entry_document
 from curewatch.cli.forms import ask_when, at_terminal, nothing_given
 from curewatch.cli.options import settings
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.terminal import print_json, say
 from curewatch.cli.typed import past_from_text, span_from_text
-from curewatch.clock import SystemClock, iso_utc
+from curewatch.clock import SystemClock
 from curewatch.configuration import Configuration, logbook_path
 from curewatch.errors import UsageError
 from curewatch.logbook import Entry, LogbookStore, StoredEntry, open_logbook
@@ -77,19 +78,8 @@ def desk(
 def said(place: Bench, stored: StoredEntry, text: str, json: bool) -> None:
     """Tell what was written down."""
     if json:
-        print_json(plain_entry(stored))
+        print_json(entry_document(stored))
         return
     when = place.words.moment(stored.at, place.now)
     told = " (told afterwards)" if stored.payload.get("given_afterwards") else ""
     say(f"{when}{told}  {safe_line(text)}  [job {safe_line(stored.job or '-')}, entry {stored.number}]")
-
-
-def plain_entry(stored: StoredEntry) -> dict[str, Any]:
-    return {
-        "number": stored.number,
-        "kind": stored.kind,
-        "job": stored.job,
-        "at": iso_utc(stored.at),
-        "recorded": iso_utc(stored.recorded),
-        "payload": dict(stored.payload),
-    }

@@ -62,7 +62,7 @@ def test_a_job_runs_from_open_to_a_sealed_close(shed: Path, capsys: pytest.Captu
     assert late["payload"]["given_afterwards"] is True
     closed = told(shed, capsys, "close", "--outcome", "ready to sand")
     assert len(closed["seal_code"]) > 8
-    assert told(shed, capsys, "list")[0]["closed"] is not None
+    assert told(shed, capsys, "list")["jobs"][0]["closed"] is not None
     with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
         logbook.verify()
         assert [entry.kind for entry in logbook.entries(job="J1")] == [

@@ -1,12 +1,12 @@
 """A job as lines of text: what was told, when, and what was corrected since."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
+from curewatch.answers.job import EntryDocument, JobDocument, JobListDocument, JobShowDocument
 from curewatch.cli.safe_text import safe_line
-from curewatch.logbook import EntryKind, StoredEntry
+from curewatch.clock import utc_from_iso
 from curewatch.wording import Wording
-from curewatch.worklog import CorrectedEntry, Job
 
 _HIDDEN = {
     *("job", "layer", "batch", "given_afterwards", "thumbnail", "sha256", "at", "started", "zone"),
@@ -16,48 +16,48 @@ _HIDDEN = {
 _LEARNT = {"memory", "history", "elapsed", "rise", "earlier", "resin", "parent", "version"}
 
 
-def listed(jobs: Iterable[Job], words: Wording, now: float) -> Iterator[str]:
+def listed(document: JobListDocument, words: Wording, now: float) -> Iterator[str]:
     """One line a job."""
-    empty = True
-    for job in jobs:
-        empty = False
-        state = "open" if job.closed is None else f"closed {words.moment(job.closed.at, now)}"
-        begun = words.moment(job.opened.at, now)
-        yield f"{safe_line(job.name):8} {state:24} opened {begun}  {safe_line(job.title, 60)}"
-    if empty:
+    for job in document.jobs:
+        begun, title = words.moment(utc_from_iso(job.opened), now), safe_line(job.title, 60)
+        yield f"{safe_line(job.job):8} {_state(job, words, now):24} opened {begun}  {title}"
+    if not document.jobs:
         yield "No job yet. Open one with: curewatch job open"
 
 
-def job_lines(job: Job, words: Wording, now: float) -> Iterator[str]:
+def _state(job: JobDocument, words: Wording, now: float) -> str:
+    return "open" if job.closed is None else f"closed {words.moment(utc_from_iso(job.closed), now)}"
+
+
+def job_lines(job: JobShowDocument, words: Wording, now: float) -> Iterator[str]:
     """The job's head, then one line an entry, corrections under the entry they correct."""
-    state = "open" if job.closed is None else f"closed {words.moment(job.closed.at, now)}"
-    yield f"Job {safe_line(job.name)}: {safe_line(job.title)} ({state})"
+    yield f"Job {safe_line(job.job)}: {safe_line(job.title)} ({_state(job, words, now)})"
     if job.running:
         yield f"Counting down: {', '.join(safe_line(name) for name in job.running)}"
-    for told in job.told:
-        if told.kind == EntryKind.CORRECTION:
+    closing = max((entry.number for entry in job.entries if entry.kind == "job-close"), default=None)
+    numbered = {entry.number: entry for entry in job.entries}
+    for entry in job.entries:
+        if entry.kind == "correction":
             continue
-        late = " (told afterwards)" if told.payload.get("given_afterwards") else ""
-        if job.closed is not None and told.number > job.closed.number and told.kind != EntryKind.SEAL:
+        late = " (told afterwards)" if entry.holds_now.get("given_afterwards") else ""
+        if closing is not None and entry.number > closing and entry.kind != "seal":
             late += " (after the close)"
-        yield f"{told.number:5}  {words.moment(told.at, now)}{late}  {told.kind}  {told_line(told, words)}"
-        for correction in told.corrections:
-            changes = ", ".join(
-                f"{key} was {_was(told, key, words, now)}" for key in correction.payload["changes"]
-            )
-            reason = safe_line(str(correction.payload.get("reason", "")))
-            yield f"         corrected by {correction.number}: {changes}; {reason}"
+        when = words.moment(utc_from_iso(entry.happened), now)
+        yield f"{entry.number:5}  {when}{late}  {entry.kind}  {told_line(entry.kind, entry.holds_now, words)}"
+        for number in entry.corrected_by:
+            correction = numbered[number].payload
+            changes = ", ".join(f"{key} was {_was(entry, key, words, now)}" for key in correction["changes"])
+            yield f"         corrected by {number}: {changes}; {safe_line(str(correction.get('reason', '')))}"
 
 
-def told_line(told: CorrectedEntry, words: Wording) -> str:
+def told_line(kind: str, payload: Mapping[str, Any], words: Wording) -> str:
     """What one entry says, without its time: its deed in words, then what else was given."""
-    payload = told.payload
     name = " ".join(str(payload[key]) for key in ("batch", "layer") if payload.get(key))
-    deed, used = _deed(told.kind, payload, words)
+    deed, used = _deed(kind, payload, words)
     more = [
         f"{key.replace('_', ' ')} {_value(key, value, words)}"
         for key, value in payload.items()
-        if key not in _hidden(told.kind) | used and value not in (None, "", [])
+        if key not in _hidden(kind) | used and value not in (None, "", [])
     ]
     rest = ", ".join([deed, *more] if deed else more)
     return safe_line(": ".join(part for part in (name, rest) if part))
@@ -65,7 +65,7 @@ def told_line(told: CorrectedEntry, words: Wording) -> str:
 
 def _deed(kind: str, payload: Mapping[str, Any], words: Wording) -> tuple[str, set[str]]:
     """An entry's matter as somebody would say it, and the keys that are said with it."""
-    if kind == EntryKind.QUALITY:
+    if kind == "quality":
         found = {True: " passed", False: " failed"}.get(payload.get("passed"), "")  # type: ignore[arg-type]
         said = {"check", "passed", "value", "unit", "load", "arm"}
         return f"{payload.get('check')}{found}{_measured(payload, words)}", said
@@ -75,11 +75,11 @@ def _deed(kind: str, payload: Mapping[str, Any], words: Wording) -> tuple[str, s
 
 # Words before it, the key that says it, and keys said with it or left to `job show --json`.
 _DEEDS: dict[str, tuple[str, ...]] = {
-    EntryKind.PEEL_PLY: ("peel ply ", "action"),
-    EntryKind.WASH: ("", "action"),
-    EntryKind.NOTE: ("", "text"),
-    EntryKind.PHOTO: ("", "file", "bytes", "width", "height"),
-    EntryKind.SEAL: ("code ", "code", "text", "signature"),
+    "peel-ply": ("peel ply ", "action"),
+    "wash": ("", "action"),
+    "note": ("", "text"),
+    "photo": ("", "file", "bytes", "width", "height"),
+    "seal": ("code ", "code", "text", "signature"),
 }
 
 
@@ -92,9 +92,9 @@ def _measured(payload: Mapping[str, Any], words: Wording) -> str:
     return number + (f" ({' on '.join(lever)})" if lever else "")
 
 
-def changed(told: StoredEntry, changes: Mapping[str, Any], words: Wording, now: float) -> list[str]:
+def changed(entry: EntryDocument, changes: Mapping[str, Any], words: Wording, now: float) -> list[str]:
     """``resin mass: 123 g -> 125 g``, for each key that a correction changes."""
-    before = {**told.payload, "at": told.at}
+    before = {**entry.payload, "at": utc_from_iso(entry.at)}
 
     def said(key: str, value: Any) -> str:
         return words.moment(value, now) if key == "at" else _value(key, value, words)
@@ -106,15 +106,15 @@ def changed(told: StoredEntry, changes: Mapping[str, Any], words: Wording, now: 
     ]
 
 
-def _was(told: CorrectedEntry, key: str, words: Wording, now: float) -> str:
+def _was(entry: EntryDocument, key: str, words: Wording, now: float) -> str:
     """What a key said before it was corrected."""
     if key in {"at", "started"}:
-        return words.moment(told.entry.at, now)
-    return _value(key, told.entry.payload.get(key), words)
+        return words.moment(utc_from_iso(entry.at), now)
+    return _value(key, entry.payload.get(key), words)
 
 
 def _hidden(kind: str) -> set[str]:
-    return _HIDDEN | _LEARNT if kind == EntryKind.OBSERVATION else _HIDDEN
+    return _HIDDEN | _LEARNT if kind == "observation" else _HIDDEN
 
 
 def _value(key: str, value: Any, words: Wording) -> str:

@@ -7,9 +7,10 @@ from typing import Annotated, Any
 import typer
 
 from curewatch import worklog
+from curewatch.answers.job import job_close_document
 from curewatch.cli.commands.job.correct import correct
 from curewatch.cli.commands.job.show import list_, show
-from curewatch.cli.desk import AgoOption, AtOption, Bench, JobOption, desk, plain_entry, said
+from curewatch.cli.desk import AgoOption, AtOption, Bench, JobOption, desk, said
 from curewatch.cli.forms import Field, at_terminal, fill, nothing_given, with_fields
 from curewatch.cli.job_forms import FORMS, of_batch
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
@@ -201,12 +202,7 @@ def simple(kind: str, name: str) -> Callable[[Callable[[Bench, worklog.Job, dict
                 values = _fields(kind, found, given, place.words)
                 then = place.asked_when(given)
                 stored = then.entry(make(then, found, values))
-                said(
-                    place,
-                    stored,
-                    told_line(worklog.CorrectedEntry(stored, stored.payload), place.words),
-                    json,
-                )
+                said(place, stored, told_line(stored.kind, stored.payload, place.words), json)
 
         command.__doc__ = make.__doc__
         app.command(name)(with_fields(FORMS[kind], command))
@@ -324,7 +320,7 @@ def close(
         stored = place.entry(closing)
         seal = sealing.seal(place.logbook, reason="job-close", at=place.now, job=found.name)
         if json:
-            print_json(plain_entry(stored) | {"seal_code": seal.code, "seal_digest": seal.digest})
+            print_json(job_close_document(stored, seal))
             return
         said(place, stored, f"job {found.name} closed", json=False)
         say(f"Seal code: {seal.code}", *square_lines(seal.digest))

@@ -10,6 +10,7 @@ from typing import Annotated, Any
 import typer
 
 from curewatch import worklog
+from curewatch.answers.job import entry_document, job_show_document
 from curewatch.cli.desk import Bench, ByOption, JobOption, desk, said
 from curewatch.cli.forms import Ask, Field, answered, at_terminal, one_of, words
 from curewatch.cli.job_forms import FORMS
@@ -57,9 +58,9 @@ def correct(
         for follower, change in telling.followers(found, before, values):
             told = f"follows the correction of entry {number}"
             place.entry(telling.correction(found, follower.number, change, told, at=place.now, by=by))
-            what = "; ".join(changed(follower.entry, change, place.words, place.now))
+            what = "; ".join(changed(entry_document(follower.entry), change, place.words, place.now))
             note(f"entry {follower.number} {told}: {what}")
-        text = "; ".join(changed(before.entry, values, place.words, place.now))
+        text = "; ".join(changed(entry_document(before.entry), values, place.words, place.now))
         said(place, stored, f"entry {number} corrected: {text}", json)
 
 
@@ -85,7 +86,7 @@ def _asked(place: Bench, job: worklog.Job, given: Given) -> tuple[int, list[str]
     if ask is None:
         raise UsageError(f"missing: {', '.join(missing)}; or run it on a terminal to be asked")
     if number is None:
-        say(*job_lines(job, place.words, place.now))
+        say(*job_lines(job_show_document(job), place.words, place.now))
         number = answered(
             Field("number", "Number of the entry that was wrong", _number, needed=True), "", ask
         )
