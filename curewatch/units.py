@@ -59,6 +59,18 @@ def gram_from_kilogram(mass: Number) -> Number:
     return mass * 1000.0
 
 
+def millimetre_from_metre(length: Number) -> Number:
+    return length * 1000.0
+
+
+def millilitre_from_cubic_metre(volume: Number) -> Number:
+    return volume * 1e6
+
+
+def cubic_metre_from_millilitre(volume_ml: Number) -> Number:
+    return volume_ml / 1e6
+
+
 def gram_from_ounce(mass_oz: Number) -> Number:
     return mass_oz * 28.349523125  # international avoirdupois ounce, exact
 

@@ -17,6 +17,7 @@ from curewatch.advice.plan.geometry import Shape, outline
 from curewatch.advice.plan.layup import Hands, bill
 from curewatch.advice.plan.windows import EVERY, GoWindow, Starts, Strip
 from curewatch.answers.cure import cure_document
+from curewatch.answers.layup import layup_document
 from curewatch.answers.windows import windows_document
 from curewatch.cli.folding import folded
 from curewatch.cli.screens import cure, layup, windows
@@ -56,7 +57,7 @@ def hole(width: int) -> list[str]:
         cloth=load_cloth("stitched-biaxial"),
         substrate="plywood",
     )
-    return layup.lines(bill(repair, asked, Hands()), Wording(), NOW, 1e-3, width)
+    return layup.lines(layup_document(bill(repair, asked, Hands()), NOW, 1e-3), Wording(), width)
 
 
 def film(width: int) -> list[str]:

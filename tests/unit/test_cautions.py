@@ -9,6 +9,7 @@ from curewatch.advice.judge.situation import Place, Situation
 from curewatch.advice.judge.verdict import assess
 from curewatch.advice.plan.layup import Hands, bill
 from curewatch.advice.plan.mixing import check, of_resin
+from curewatch.answers.layup import layup_document
 from curewatch.answers.tonight import tonight_document
 from curewatch.cli.main import run
 from curewatch.cli.screens import bench_card, layup, tonight
@@ -40,8 +41,8 @@ def planned(name: str, *, card: bool = False) -> str:
     asked = Question(resin, limits.for_resin(resin), load_substrate("plywood"))
     plan = bill(cheek(), asked, Hands())
     if card:
-        return bench_card.html(plan, Wording(), NOW, 1e-3, "Saltmarsh Shed")
-    return " ".join(" ".join(layup.lines(plan, Wording(), NOW, 1e-3)).split())
+        return bench_card.html(layup_document(plan, NOW, 1e-3), Wording(), "Saltmarsh Shed")
+    return " ".join(" ".join(layup.lines(layup_document(plan, NOW, 1e-3), Wording())).split())
 
 
 @pytest.mark.parametrize("name", EVERY)

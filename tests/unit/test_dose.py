@@ -9,8 +9,9 @@ from hypothesis import strategies as some
 
 from curewatch.advice.judge import limits
 from curewatch.advice.judge.question import Question
-from curewatch.advice.plan.layup import Hands, LayupPlan, as_plain, bill
+from curewatch.advice.plan.layup import Hands, LayupPlan, bill
 from curewatch.advice.plan.mixing import batch, check, of_resin, smallest_batch
+from curewatch.answers.layup import LayupDocument, layup_document
 from curewatch.cli.main import run
 from curewatch.cli.screens import bench_card
 from curewatch.cli.screens import layup as screen
@@ -38,7 +39,7 @@ def test_every_dose_that_is_allowed_can_be_planned_and_weighed(name: str, where:
     assert dose is not None
     percent = min(dose.peroxide_low + where * (dose.peroxide_high - dose.peroxide_low), dose.peroxide_high)
     plan = planned(name, percent)
-    assert screen.lines(plan, Wording(), NOW, 1e-3)
+    assert screen.lines(layup_document(plan, NOW, 1e-3), Wording())
     least = smallest_batch(plan.proportion, 1e-3)
     assert 0.01 < least < 1.0
     cup = batch(plan.proportion, 2 * least)
@@ -75,24 +76,28 @@ def test_the_dose_is_shown_and_assumed_where_nobody_gave_it(name: str) -> None:
     assert f"{usual} (assumed)" in shown(nobody)
     assert usual in shown(somebody)
     assert "(assumed);" not in shown(somebody)
-    assert as_plain(nobody)["ratio"]["peroxide_assumed"] is True
-    assert as_plain(somebody)["ratio"]["peroxide_assumed"] is False
+    assert document(nobody).ratio.peroxide_assumed is True
+    assert document(somebody).ratio.peroxide_assumed is False
+
+
+def document(plan: LayupPlan) -> LayupDocument:
+    return layup_document(plan, NOW, 1e-3)
 
 
 def shown(plan: LayupPlan) -> str:
-    return " ".join(bench_card.text(plan, Wording(), NOW, 1e-3, PLACE).split())
+    return " ".join(bench_card.text(document(plan), Wording(), PLACE).split())
 
 
 @pytest.mark.parametrize("name", DOSED)
 def test_peroxide_is_never_called_hardener_in_a_plan(name: str) -> None:
     """Neither on a card nor as a value; and an epoxy has no peroxide."""
     plan = planned(name)
-    assert "hardener" not in (shown(plan) + bench_card.html(plan, Wording(), NOW, 1e-3, PLACE)).lower()
-    said = as_plain(plan)
-    assert (said["hardener_g"], said["hardener_ml"], said["ratio"]["hardener_per_100"]) == (None, None, None)
-    assert said["peroxide_g"] == pytest.approx(plan.amounts.added * 1e3, abs=0.1)
+    assert "hardener" not in (shown(plan) + bench_card.html(document(plan), Wording(), PLACE)).lower()
+    said = document(plan)
+    assert (said.hardener_g, said.hardener_ml, said.ratio.hardener_per_100) == (None, None, None)
+    assert said.peroxide_g == pytest.approx(plan.amounts.added * 1e3, abs=0.1)
     assert "peroxide" not in shown(planned("epoxy-slow")).lower()
-    assert as_plain(planned("epoxy-slow"))["peroxide_g"] is None
+    assert document(planned("epoxy-slow")).peroxide_g is None
 
 
 def test_a_cup_outside_its_dose_says_what_to_add() -> None:

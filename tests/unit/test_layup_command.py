@@ -3,6 +3,7 @@
 import json
 import re
 import subprocess
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -11,9 +12,12 @@ import pytest
 from curewatch.advice.judge import limits
 from curewatch.advice.judge.question import Question
 from curewatch.advice.plan.amounts import Repair
-from curewatch.advice.plan.geometry import Shape, outline, taper
-from curewatch.advice.plan.layup import Hands, as_plain, bill
+from curewatch.advice.plan.geometry import Shape, Taper, outline, taper
+from curewatch.advice.plan.layup import Hands, LayupPlan, bill
 from curewatch.advice.plan.mixing import of_resin
+from curewatch.advice.plan.sessions import Work
+from curewatch.answers.document import as_json
+from curewatch.answers.layup import LayupDocument, layup_document
 from curewatch.cli.main import run
 from curewatch.cli.screens import bench_card, section
 from curewatch.cli.screens import layup as screen
@@ -43,6 +47,17 @@ def cheek(**changes: object) -> Repair:
     return Repair(**(asked | changes))  # type: ignore[arg-type]
 
 
+def document(plan: LayupPlan) -> LayupDocument:
+    return layup_document(plan, NOW, 1e-3)
+
+
+def drawing(made: Taper) -> LayupDocument:
+    """A plan of this taper, as far as its section is drawn."""
+    plan = bill(cheek(sides=made.sides), ASKED, Hands())
+    works = (Work(patch.number, patch.side, 0.1, 60.0) for patch in made.patches)
+    return document(replace(plan, amounts=replace(plan.amounts, taper=made), works=tuple(works)))
+
+
 SECTION = """\
 outside
 #####\\==================================================/#####   3: 152 mm
@@ -54,13 +69,13 @@ outside
 def test_the_section_is_drawn_to_scale_along_its_length() -> None:
     """80 mm hole, 36 mm of scarf, three layers: 104, 128, 152 mm across, by hand."""
     made = taper(outline(Shape.ROUND, 0.080), 0.003, 0.001)
-    assert "\n".join(section.characters(made)) == SECTION
+    assert "\n".join(section.characters(drawing(made))) == SECTION
 
 
 def test_the_drawing_for_the_card_has_a_shape_for_each_layer_and_both_lengths() -> None:
     """Six layers from both sides are six polygons; the scarf and the hole are written."""
     made = taper(outline(Shape.ROUND, 0.080), 0.006, 0.001, sides=2)
-    drawn = section.svg(made)
+    drawn = section.svg(drawing(made))
     assert drawn.count("<polygon") == 6
     assert "scarf 36 mm" in drawn
     assert "hole 80 mm" in drawn
@@ -79,17 +94,17 @@ def test_a_polyester_is_mixed_by_its_dose() -> None:
 def test_without_readings_the_amounts_hold_and_the_times_are_unknown() -> None:
     """UNKNOWN WHEN, and no session is made up."""
     plan = bill(cheek(), ASKED, Hands())
-    shown = screen.lines(plan, Wording(), NOW, 1e-3)
+    shown = screen.lines(document(plan), Wording())
     assert shown[0].startswith("UNKNOWN WHEN")
     assert not any(line.startswith("Sessions") for line in shown)
-    assert json.loads(json.dumps(as_plain(plan)))["schedule"] is None
+    assert json.loads(as_json(document(plan)))["schedule"] is None
     assert max(len(line) for line in shown) <= 80
 
 
 def test_the_masses_on_the_screen_are_those_of_the_plan() -> None:
     """Mixed, resin and hardener as computed; two people need half the time."""
     one, two = bill(cheek(), ASKED, Hands()), bill(cheek(), ASKED, Hands(people=2))
-    text = "\n".join(screen.lines(one, Wording(), NOW, 1e-3))
+    text = "\n".join(screen.lines(document(one), Wording()))
     assert f"mixed epoxy-slow {one.amounts.mixed * 1000:.0f} g" in text or f"{one.amounts.mixed:.1f}" in text
     assert sum(work.time for work in one.works) == pytest.approx(2 * sum(work.time for work in two.works))
     assert sum(work.resin for work in one.works) == pytest.approx(one.amounts.mixed)
@@ -111,7 +126,7 @@ class Seen(HTMLParser):
 def test_the_card_fetches_nothing_runs_nothing_and_shows_names_as_text() -> None:
     """A shed that calls itself a script stays text; no address, no script in the page."""
     plan = bill(cheek(), ASKED, Hands())
-    page = bench_card.html(plan, Wording(), NOW, 1e-3, '<script>alert("x")</script>')
+    page = bench_card.html(document(plan), Wording(), '<script>alert("x")</script>')
     seen = Seen()
     seen.feed(page)
     assert "script" not in seen.tags
@@ -201,7 +216,7 @@ def test_the_json_plan_lays_every_layer_once_and_keeps_each_batch_within_its_lif
 
 def test_the_card_as_text_begins_with_the_shed() -> None:
     """The same plan, for a printer that knows letters alone."""
-    plain = bench_card.text(bill(cheek(), ASKED, Hands()), Wording(), NOW, 1e-3, "Saltmarsh Shed")
+    plain = bench_card.text(document(bill(cheek(), ASKED, Hands())), Wording(), "Saltmarsh Shed")
     assert plain.startswith("Saltmarsh Shed")
 
 

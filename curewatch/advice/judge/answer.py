@@ -3,12 +3,10 @@
 Pure values: :mod:`curewatch.answers.tonight` makes the document of them.
 """
 
-import math
 from dataclasses import dataclass
 from enum import StrEnum
 
 from curewatch.advice.judge.limits import Limit
-from curewatch.clock import iso_utc
 from curewatch.errors import ExitStatus
 from curewatch.phrases import Said
 
@@ -133,7 +131,3 @@ class Advice:
             if moment.name == name:
                 return moment
         raise KeyError(name)
-
-
-def stamp(utc: float | None) -> str | None:
-    return None if utc is None or not math.isfinite(utc) else iso_utc(utc)

@@ -3,11 +3,10 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
-from curewatch.advice.judge.answer import stamp
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import Surfaced
 from curewatch.advice.plan.amounts import Amounts, Repair, amounts
@@ -24,7 +23,6 @@ from curewatch.units import DAY, HOUR
 
 FAST = 0.9  # batches are sized for a lot faster than nine in ten
 LONGEST = 12 * HOUR  # s a pot is followed for
-PARTS = ("hardener", "peroxide")  # what is added to a resin
 REFERENCE_CUP = 0.15  # kg at which the pot with its hot middle is compared with the plain one
 
 
@@ -168,78 +166,3 @@ def _pot_life(question: Question, outlook: Outlook) -> Callable[[float, float], 
         return correction(float(air)) * life(mass, float(air), grid=False)
 
     return pot_life
-
-
-# ---- as plain values
-
-
-def as_plain(one: LayupPlan) -> dict[str, Any]:
-    """The plan for JSON: millimetres, grams, square metres, millilitres; stamps in ISO 8601 UTC."""
-    made, taper = one.amounts, one.amounts.taper
-    usual, dosed = round(100 * one.proportion.usual, 2), one.proportion.added == "peroxide"
-    return {
-        "resin": one.resin.name,
-        "scarf_mm": round(taper.scarf * 1e3, 1),
-        "ground_area_m2": round(taper.ground_area, 5),
-        "layer_thickness_mm": round(made.layer_thickness * 1e3, 3),
-        "layers": [
-            {
-                "number": patch.number,
-                "side": patch.side,
-                "length_mm": round(patch.length * 1e3, 1),
-                "width_mm": round(patch.width * 1e3, 1),
-                "area_m2": round(patch.area, 5),
-                "mixed_g": round(work.resin * 1e3, 1),
-            }
-            for patch, work in zip(made.layers, one.works, strict=True)
-        ],
-        "cloth_m2": round(made.cloth_area, 4),
-        "cloth_g": round(made.cloth_mass * 1e3, 1),
-        "mixed_g": round(made.mixed * 1e3, 1),
-        "resin_g": round(made.resin * 1e3, 1),
-        **_added(one, "g", made.added * 1e3),
-        "resin_ml": round(made.resin_volume * 1e6, 1),
-        **_added(one, "ml", made.added_volume * 1e6),
-        "ratio": {
-            "hardener_per_100": None if dosed else usual,
-            "peroxide_percent": usual if dosed else None,
-            "peroxide_assumed": one.proportion.assumed,
-            "lowest": round(100 * one.proportion.lowest, 2),
-            "highest": round(100 * one.proportion.highest, 2),
-        },
-        "schedule": None if one.schedule is None else _plain_schedule(one, one.schedule),
-    }
-
-
-def _added(one: LayupPlan, unit: str, amount: float | None) -> dict[str, float | None]:
-    """What is added to the resin under its own name, none under the other."""
-    said = None if amount is None else round(amount, 1)
-    return {f"{what}_{unit}": said if what == one.proportion.added else None for what in PARTS}
-
-
-def _plain_schedule(one: LayupPlan, made: Schedule) -> dict[str, Any]:
-    return {
-        "layers_in_one_go": made.layers_in_one_go,
-        "sessions": [_plain_session(one, session) for session in made.sessions],
-        "left_over": [work.number for work in made.left_over],
-        "basis": one.basis,
-    }
-
-
-def _plain_session(one: LayupPlan, session: Session) -> dict[str, Any]:
-    batches, cup = session.batches, one.cup(session)
-    return {
-        "begin": stamp(session.begin),
-        "end": stamp(session.end),
-        "layers": [work.number for work in session.layers],
-        "side": session.layers[0].side,
-        "bond": session.bond,
-        "batches": None if batches is None else batches.count,
-        "batch_mass_g": None if batches is None else round(batches.mass * 1e3, 1),
-        "resin_g": None if cup is None else round(cup.resin * 1e3, 1),
-        **_added(one, "g", None if cup is None else cup.added * 1e3),
-        "use_within_min": None if batches is None else round(batches.share * batches.pot_life / 60, 1),
-        "next_from": stamp(session.next_from),
-        "next_before": stamp(session.next_before),
-        "probability": round(session.probability, 3),
-    }

@@ -66,8 +66,9 @@ def app(
     """
     from curewatch.advice.plan.amounts import Repair
     from curewatch.advice.plan.geometry import Shape, outline
-    from curewatch.advice.plan.layup import Hands, as_plain
+    from curewatch.advice.plan.layup import Hands
     from curewatch.advice.plan.windows import LENGTH
+    from curewatch.answers.layup import layup_document
     from curewatch.cli import terminal
     from curewatch.cli.looking import looking
     from curewatch.cli.screens import layup as screen
@@ -97,15 +98,16 @@ def app(
     now = SystemClock().now().utc
     with looking(configuration, now, length=LENGTH) as look:
         made = planned(look, look.asked(resin=resin, peroxide_percent=peroxide), repair, hands)
+    answer = layup_document(made, now, step)
     if as_json:
-        terminal.print_json(as_plain(made))
+        terminal.print_json(answer)
     else:
-        terminal.print_lines(screen.lines(made, wording, now, step, terminal.columns()), plain=plain)
+        terminal.print_lines(screen.lines(answer, wording, terminal.columns()), plain=plain)
     if card is not None:
         from curewatch.cli.screens import bench_card
 
         write = bench_card.html if card.suffix.lower() in {".html", ".htm"} else bench_card.text
-        card.write_text(write(made, wording, now, step, configuration.shed.name), encoding="utf-8")
+        card.write_text(write(answer, wording, configuration.shed.name), encoding="utf-8")
         terminal.note(f"bench card written to {card}")
     raise typer.Exit(int(status(made)))
 

@@ -6,9 +6,10 @@ No script, nothing fetched. Everything that came from outside is escaped.
 import math
 from html import escape
 
-from curewatch.advice.plan.layup import LayupPlan
+from curewatch.answers.document import moment
+from curewatch.answers.layup import LayupDocument, LayupSessionDocument
 from curewatch.cli.screens import layup, section
-from curewatch.model.film.recoat_window import closes_earlier
+from curewatch.units import DAY
 from curewatch.wording import Wording
 
 LARGEST, SMALLEST = 12.0, 6.5  # pt
@@ -24,26 +25,23 @@ td, th { border: 0.3mm solid #777; padding: 1.2mm 2mm; text-align: left }
 """
 
 
-def text(plan: LayupPlan, wording: Wording, now: float, scale_step: float, place: str) -> str:
+def text(plan: LayupDocument, wording: Wording, place: str) -> str:
     """The card as plain text."""
-    head = f"{place}   {wording.moment(now, now - 86400 * 400)}"
-    return "\n".join([head, *layup.lines(plan, wording, now, scale_step)]) + "\n"
+    return "\n".join([f"{place}   {_written(plan, wording)}", *layup.lines(plan, wording)]) + "\n"
 
 
-def html(plan: LayupPlan, wording: Wording, now: float, scale_step: float, place: str) -> str:
+def html(plan: LayupDocument, wording: Wording, place: str) -> str:
     """The card as one self-contained page."""
-    sessions = () if plan.schedule is None else plan.schedule.sessions
-    rows = "\n".join(_row(plan, number, wording, now) for number in range(1, len(sessions) + 1))
+    rows = "\n".join(_row(session, wording, moment(plan.at) or 0.0) for session in _sessions(plan))
     takes = "<br>".join(escape(line.strip()) for line in layup.takes(plan, wording)[1:])
-    written = wording.moment(now, now - 86400 * 400)
     minded = " ".join(layup.minded(plan, wording))
     return f"""<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><title>Bench card</title><style>{STYLE}</style></head>
 <body style="font-size: {_size(plan):.1f}pt">
-<p class="small">{escape(place)}, written {escape(written)}. A plan, not a record.</p>
-<h1>{escape(layup.answer(plan, wording, now))}</h1>
+<p class="small">{escape(place)}, written {escape(_written(plan, wording))}. A plan, not a record.</p>
+<h1>{escape(layup.answer(plan, wording))}</h1>
 <h2>Cautions</h2><p class="small">{escape(minded)}</p>
-{section.svg(plan.amounts.taper)}
+{section.svg(plan)}
 <h2>What it takes</h2><p>{takes}</p>
 <h2>Sessions</h2>
 <table><tr><th>when</th><th>layers</th><th>batches</th><th>scale: resin, then in all</th>
@@ -54,37 +52,43 @@ def html(plan: LayupPlan, wording: Wording, now: float, scale_step: float, place
 """
 
 
-def _size(plan: LayupPlan) -> float:
+def _written(plan: LayupDocument, wording: Wording) -> str:
+    """When, with its year."""
+    now = moment(plan.at) or 0.0
+    return wording.moment(now, now - 400 * DAY)
+
+
+def _sessions(plan: LayupDocument) -> list[LayupSessionDocument]:
+    return [] if plan.schedule is None else plan.schedule.sessions
+
+
+def _size(plan: LayupDocument) -> float:
     """Type in which the card stays one page: for the cautions, the layers and the sessions. [pt]"""
-    sessions = 0 if plan.schedule is None else len(plan.schedule.sessions)
-    lines = MINDED + 1.2 * len(plan.amounts.layers) + 5.0 * sessions
+    lines = MINDED + 1.2 * len(plan.layers) + 5.0 * len(_sessions(plan))
     return min(LARGEST, max(SMALLEST, LARGEST * math.sqrt(ROOM / max(lines, 1.0))))
 
 
-def _row(plan: LayupPlan, number: int, wording: Wording, now: float) -> str:
-    sessions = () if plan.schedule is None else plan.schedule.sessions
-    session = sessions[number - 1]
-    cup, batches = plan.cup(session), session.batches
-    layers = f"{session.layers[0].number} to {session.layers[-1].number}, {session.layers[0].side}"
-    thick = closes_earlier(len(session.layers) * plan.amounts.layer_thickness)
+def _row(session: LayupSessionDocument, wording: Wording, now: float) -> str:
+    batches, say = session.batches, wording.stated
+    layers = f"{session.layers[0]} to {session.layers[-1]}, {session.side}"
+    batch = say(session.batch_mass_g, "g")
+    bears = f"({say(session.scale_lowest_g, 'g')} to {say(session.scale_highest_g, 'g')})"
+    opens, closes = (wording.moment(moment(each), now) for each in (session.next_from, session.next_before))
+    remark = f"; {session.remark}" if session.remark and session.next_before else ""
     cells = [
-        wording.span(session.begin, session.end, now),
-        f"{layers}; bond {session.bond}",
-        "-" if batches is None else f"{batches.count} x {wording.mass(batches.mass)}",
-        "-"
-        if cup is None
-        else f"{wording.mass(cup.resin)}, {wording.mass(cup.mass)} "
-        f"({wording.mass(cup.scale_lowest)} to {wording.mass(cup.scale_highest)})",
-        "-" if batches is None else f"{batches.share * batches.pot_life / 60:.0f} min",
-        f"{wording.moment(session.next_from, now)} to {wording.moment(session.next_before, now)}"
-        + (f"; {thick}" if thick and session.next_before else ""),
+        layup.when(session, wording, now),
+        f"{layers}; bond {session.bond_text}",
+        "-" if batches is None else f"{batches} x {batch}",
+        "-" if batches is None else f"{say(session.resin_g, 'g')}, {batch} {bears}",
+        "-" if session.use_within_min is None else f"{session.use_within_min:.0f} min",
+        f"{opens} to {closes}{remark}",
         "",
     ]
     return "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in cells) + "</tr>"
 
 
-def _cuts(plan: LayupPlan) -> str:
+def _cuts(plan: LayupDocument) -> str:
     return "; ".join(
-        f"{patch.number} {patch.side}: {patch.length * 1000:.0f} x {patch.width * 1000:.0f} mm"
-        for patch in plan.amounts.layers
+        f"{layer.number} {layer.side}: {layer.length_mm:.0f} x {layer.width_mm:.0f} mm"
+        for layer in plan.layers
     )

@@ -3,159 +3,165 @@
 from collections.abc import Iterator
 from textwrap import wrap
 
-from curewatch.advice.judge import cautions
-from curewatch.advice.plan.layup import LayupPlan
-from curewatch.advice.plan.mixing import smallest_batch
-from curewatch.advice.plan.sessions import CHEMICAL, FIRST, Session
+from curewatch.answers.document import moment, spoken
+from curewatch.answers.layup import LayupDocument, LayupSessionDocument
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens import section
-from curewatch.model.film.recoat_window import closes_earlier
-from curewatch.wording import Wording, duration
+from curewatch.units import kilogram_from_gram
+from curewatch.wording import Wording
 
 WIDTH = 80
 EVENING = 16 * 3600.0  # s: what begins within this is said to be tonight
 
 
-def lines(plan: LayupPlan, wording: Wording, now: float, scale_step: float, width: int = WIDTH) -> list[str]:
+def lines(plan: LayupDocument, wording: Wording, width: int = WIDTH) -> list[str]:
     """The whole screen, made for 80 columns; the section is drawn to fit a narrower one."""
     return [
-        *wrap(answer(plan, wording, now), WIDTH, subsequent_indent="  "),
+        *wrap(answer(plan, wording), WIDTH, subsequent_indent="  "),
         *_repair(plan),
         "",
         "Cautions",
         *(line for caution in minded(plan, wording) for line in _wrapped(caution)),
         "",
-        *section.characters(plan.amounts.taper, width),
+        *section.characters(plan, width),
         "",
         *takes(plan, wording),
-        *_mixing(plan, wording, scale_step),
-        *_sessions(plan, wording, now, scale_step),
+        *_mixing(plan, wording),
+        *_sessions(plan, wording),
     ]
 
 
-def answer(plan: LayupPlan, wording: Wording, now: float) -> str:
+def answer(plan: LayupDocument, wording: Wording) -> str:
     """What can be done tonight, first."""
-    count = len(plan.works)
+    count, now = len(plan.layers), _utc(plan.at)
     if plan.schedule is None:
         return f"UNKNOWN WHEN   {count} layers; the amounts below hold, the times need fresh readings"
     sessions = plan.schedule.sessions
-    tonight = [session for session in sessions if session.begin - now <= EVENING]
+    tonight = [session for session in sessions if _utc(session.start) - now <= EVENING]
     done = sum(len(session.layers) for session in tonight)
     if done == count:
         return f"ALL {count} LAYERS   {_span(tonight, wording, now)}"
     if done:
         rest = "the rest finds no start in 48 h"
         if len(sessions) > len(tonight):
-            rest = f"the rest from {wording.moment(sessions[len(tonight)].begin, now)}"
+            rest = f"the rest from {wording.moment(_utc(sessions[len(tonight)].start), now)}"
         return f"PART TONIGHT   {done} of {count} layers, {_span(tonight, wording, now)}; {rest}"
     if sessions:
-        return f"NOT TONIGHT   first start {wording.moment(sessions[0].begin, now)}"
+        return f"NOT TONIGHT   first start {wording.moment(_utc(sessions[0].start), now)}"
     return "NO START in the coming 48 hours: `curewatch windows` shows what forbids it"
 
 
-def _span(sessions: list[Session], wording: Wording, now: float) -> str:
-    return wording.span(sessions[0].begin, sessions[-1].end, now)
+def _utc(text: str) -> float:
+    return moment(text) or 0.0
 
 
-def _repair(plan: LayupPlan) -> list[str]:
-    repair, taper = plan.repair, plan.amounts.taper
-    hole = taper.outline
-    size = f"{hole.length * 1000:.0f}"
-    if hole.shape not in {"round"}:
-        size += f" x {hole.width * 1000:.0f}"
-    sides = "one side" if taper.sides == 1 else "both sides"
+def _span(sessions: list[LayupSessionDocument], wording: Wording, now: float) -> str:
+    return wording.span(_utc(sessions[0].start), _utc(sessions[-1].end), now)
+
+
+def when(session: LayupSessionDocument, wording: Wording, now: float) -> str:
+    """From its start to its end."""
+    return _span([session], wording, now)
+
+
+def _repair(plan: LayupDocument) -> list[str]:
+    hole = plan.hole
+    size = f"{hole.length_mm:.0f}"
+    if hole.shape != "round":
+        size += f" x {hole.width_mm:.0f}"
+    sides = "one side" if plan.sides == 1 else "both sides"
     return _wrapped(
-        f"{hole.shape} hole of {size} mm in {taper.thickness * 1000:g} mm of laminate on {repair.substrate}: "
-        f"scarf {taper.ratio:g} to 1 from {sides}, {taper.scarf * 1000:.0f} mm each way"
+        f"{hole.shape} hole of {size} mm in {plan.thickness_mm:g} mm of laminate on {plan.substrate}: "
+        f"scarf {plan.scarf_ratio:g} to 1 from {sides}, {plan.scarf_mm:.0f} mm each way"
     )
 
 
-def takes(plan: LayupPlan, wording: Wording) -> list[str]:
+def added(plan: LayupDocument) -> str:
+    """What is mixed into the resin."""
+    return "peroxide" if plan.hardener_g is None else "hardener"
+
+
+def takes(plan: LayupDocument, wording: Wording) -> list[str]:
     """What to have on the bench."""
-    made, cloth = plan.amounts, plan.repair.cloth
-    ground = f"ground area {made.taper.ground_area:.3f} m²"
-    parts = f"resin {wording.mass(made.resin)} ({wording.volume(made.resin_volume)}), "
-    parts += f"{plan.proportion.added} {wording.mass(made.added)} ({wording.volume(made.added_volume)})"
-    layers = f"{len(plan.works)} layers of {cloth.title}, {wording.areal_mass(cloth.areal_mass)}"
+    cloth, say, what = plan.cloth, wording.stated, added(plan)
+    mass, volume = (
+        (plan.peroxide_g, plan.peroxide_ml) if what == "peroxide" else (plan.hardener_g, plan.hardener_ml)
+    )
+    parts = f"resin {say(plan.resin_g, 'g')} ({say(plan.resin_ml, 'ml')}), "
+    parts += f"{what} {say(mass, 'g')} ({say(volume, 'ml')})"
+    layers = f"{len(plan.layers)} layers of {cloth.title}, {say(cloth.areal_mass_g_per_m2, 'g/m2')}"
+    ground = f"ground area {plan.ground_area_m2:.3f} m²"
     return [
         "What it takes",
-        *_wrapped(f"{layers}, {made.layer_thickness * 1000:.2f} mm each when cured"),
-        f"  cloth {made.cloth_area:.3f} m², {wording.mass(made.cloth_mass)}; {ground}",
-        f"  mixed {plan.resin.name} {wording.mass(made.mixed)}, with {100 * plan.repair.waste:.0f} % waste",
+        *_wrapped(f"{layers}, {plan.layer_thickness_mm:.2f} mm each when cured"),
+        f"  cloth {cloth.area_m2:.3f} m², {say(cloth.mass_g, 'g')}; {ground}",
+        f"  mixed {plan.resin} {say(plan.mixed_g, 'g')}, with {plan.waste_percent:.0f} % waste",
         f"  {parts}",
     ]
 
 
-def _mixing(plan: LayupPlan, wording: Wording, scale_step: float) -> list[str]:
-    ratio = plan.proportion
-    smallest = wording.mass(smallest_batch(ratio, scale_step))
-    allowed = f"allowed {100 * ratio.lowest:.1f} to {100 * ratio.highest:.1f}"
+def _mixing(plan: LayupDocument, wording: Wording) -> list[str]:
+    ratio, step = plan.ratio, wording.weighed(kilogram_from_gram(plan.scale_step_g))
+    allowed = f"allowed {ratio.lowest_per_100:.1f} to {ratio.highest_per_100:.1f}"
     return [
-        f"  by mass: {ratio.said(ratio.usual)}; {allowed}",
-        *_wrapped(f"({ratio.tag}: {ratio.source})"),
-        f"  smallest batch on a scale of {wording.weighed(scale_step)} steps: {smallest}",
+        f"  by mass: {ratio.text}; {allowed}",
+        *_wrapped(f"({spoken(ratio.tag)}: {ratio.source})"),
+        f"  smallest batch on a scale of {step} steps: {wording.stated(plan.smallest_batch_g, 'g')}",
     ]
 
 
-def _sessions(plan: LayupPlan, wording: Wording, now: float, scale_step: float) -> Iterator[str]:
+def _sessions(plan: LayupDocument, wording: Wording) -> Iterator[str]:
     made = plan.schedule
     if made is None:
         return
     yield ""
-    heat = (
-        ""
-        if plan.peak_temperature is None
-        else f", they then reach {wording.temperature(plan.peak_temperature)}"
-    )
+    peak = made.peak_temperature_c
+    heat = "" if peak is None else f", they then reach {wording.stated(peak, 'degC')}"
     yield f"Sessions (at most {made.layers_in_one_go} layers in one go{heat})"
     for number, session in enumerate(made.sessions, start=1):
-        yield from session_lines(plan, number, session, wording, now, scale_step=scale_step)
+        yield from session_lines(plan, number, session, wording)
     if made.left_over:
-        first, last = made.left_over[0].number, made.left_over[-1].number
-        which = f"layer {first} finds" if first == last else f"layers {first} to {last} find"
+        which = f"layer{_numbers(made.left_over)} find{'s' if len(made.left_over) == 1 else ''}"
         yield f"  left over: {which} no start in the coming 48 hours"
-    yield from _wrapped(f"The coming hours: {plan.basis}")
+    yield from _wrapped(f"The coming hours: {made.basis}")
+
+
+def _numbers(numbers: list[int]) -> str:
+    """Behind ``layer``: `` 3``, or ``s 3 to 5``."""
+    first, last = numbers[0], numbers[-1]
+    return f" {first}" if first == last else f"s {first} to {last}"
 
 
 def session_lines(
-    plan: LayupPlan, number: int, session: Session, wording: Wording, now: float, *, scale_step: float
+    plan: LayupDocument, number: int, session: LayupSessionDocument, wording: Wording
 ) -> Iterator[str]:
     """One session: when, what, how it bonds, what to weigh."""
-    first, last = session.layers[0].number, session.layers[-1].number
-    which = f"layer {first}" if first == last else f"layers {first} to {last}"
-    when = wording.span(session.begin, session.end, now)
-    yield from _wrapped(f"{number}. {when}: {which}, {session.layers[0].side}; bond {session.bond}")
-    cup, batches = plan.cup(session), session.batches
-    if cup is None or batches is None:
-        slower = "a slower hardener" if plan.proportion.added == "hardener" else "less peroxide"
+    now, say = _utc(plan.at), wording.stated
+    which = f"layer{_numbers(session.layers)}, {session.side}"
+    yield from _wrapped(f"{number}. {when(session, wording, now)}: {which}; bond {session.bond_text}")
+    if session.batches is None:
+        slower = "a slower hardener" if added(plan) == "hardener" else "less peroxide"
         yield f"     no batch lasts until it is spread: {slower}, a cooler shed or more hands"
         return
-    low, high = wording.mass(cup.scale_lowest), wording.mass(cup.scale_highest)
-    until = f"then {plan.proportion.added} until {wording.mass(cup.mass)} ({low} to {high})"
-    yield f"     {batches.count} x {wording.mass(cup.mass)}: {wording.mass(cup.resin)} resin, {until}"
-    use = duration(batches.share * batches.pot_life)
-    yield f"     each spread within {use}; left in its cup it kicks after {duration(batches.pot_life)}"
-    if plan.too_small_for(session, scale_step):
+    batch = say(session.batch_mass_g, "g")
+    bears = f"({say(session.scale_lowest_g, 'g')} to {say(session.scale_highest_g, 'g')})"
+    resin = f"{say(session.resin_g, 'g')} resin, then {added(plan)} until {batch} {bears}"
+    yield f"     {session.batches} x {batch}: {resin}"
+    use, kicks = (say(each, "min") for each in (session.use_within_min, session.pot_life_min))
+    yield f"     each spread within {use}; left in its cup it kicks after {kicks}"
+    if session.too_small_for_scale:
         yield "     too small a batch for this scale: use a finer one"
-    if session.bond in {FIRST, CHEMICAL} and session.next_from and session.next_before:
+    if session.bond != "mechanical" and session.next_from and session.next_before:
         yield (
-            f"     next layer from {wording.moment(session.next_from, now)}, "
-            f"before {wording.moment(session.next_before, now)}"
+            f"     next layer from {wording.moment(_utc(session.next_from), now)}, "
+            f"before {wording.moment(_utc(session.next_before), now)}"
         )
-        thick = closes_earlier(len(session.layers) * plan.amounts.layer_thickness)
-        yield from [f"     {thick}"] if thick else []
+        yield from [f"     {session.remark}"] if session.remark else []
 
 
-def minded(plan: LayupPlan, wording: Wording) -> tuple[str, ...]:
+def minded(plan: LayupDocument, wording: Wording) -> tuple[str, ...]:
     """The cautions, in the reader's units; they stand before the steps they protect."""
-    sessions = () if plan.schedule is None else plan.schedule.sessions
-    largest = max(
-        (one.batches.mass for one in sessions if one.batches is not None), default=plan.amounts.mixed
-    )
-    found = cautions.for_layup(
-        plan.resin.kind, pot_overheats=cautions.pot_overheats(plan.resin, largest), abrading=True
-    )
-    return tuple(wording.retold(caution) for caution in found)
+    return tuple(wording.retold(caution) for caution in plan.cautions)
 
 
 def _wrapped(text: str, indent: str = "  ") -> list[str]:
