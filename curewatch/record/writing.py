@@ -61,7 +61,7 @@ def write(
     places = [target / f"{name}.pdf"] * pdf + [target / name] * folder
     for place in places:
         if place.exists():
-            raise UsageError(f"{place} is there already; move it away or name another folder with --to")
+            raise UsageError(f"{place} is there already; move it away or name another folder with --output")
     logbook.verify()
     check_seals(logbook)
     account = gather(logbook, job, seal_for(logbook, job, at), resins)

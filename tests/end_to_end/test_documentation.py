@@ -28,7 +28,7 @@ LIVE = {
     "demo": ["--help"],
 }
 # what must have been typed before an example makes sense
-BEFORE = {"record verify": ["curewatch record write rudder-cheek --to records"]}
+BEFORE = {"record verify": ["curewatch record write rudder-cheek --output records"]}
 SLOW = {"windows", "replay", "record write", "record verify", "resin fit", "job close", "layup"}
 SHED = """
 [shed]

@@ -146,7 +146,7 @@ def typed(words: list[str]) -> None:
 @pytest.mark.long
 def test_an_evening_in_json(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Every command that answers, at the bench of the demonstration's shed."""
-    typed(["resin", "fit", "--form"])
+    typed(["resin", "fit", "--template"])
     (shed / "sheet.toml").write_text(capsys.readouterr().out)
     asked, note = {"ingest"}, 0  # the daemon's lines are those of a replay
     for command, rest in EVENING:

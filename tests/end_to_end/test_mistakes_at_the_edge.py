@@ -101,7 +101,7 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("logbook export x.docx", USAGE, "csv, senml, parquet, entries"),
     ("record verify noise.bin", BROKEN, "noise.bin: expected the PDF of a record"),
     ("record verify folder", BROKEN, "folder: expected the files of a record in it, found none"),
-    ("record write J1 --to noise.bin", USAGE, "is a file; give a folder"),
+    ("record write J1 --output noise.bin", USAGE, "is a file; give a folder"),
     ("simulate --file folder", USAGE, "a folder, not a file"),
 ]
 

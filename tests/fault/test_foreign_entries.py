@@ -47,7 +47,7 @@ def shed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         ["job", "show", JOB],
         ["alerts", "--past", "30 d"],
         ["layer", "--running"],
-        ["record", "write", JOB, "--to", "OUT", "--form", "folder"],
+        ["record", "write", JOB, "--output", "OUT", "--format", "folder"],
     ],
     ids=lambda typed: " ".join(typed[:2]),
 )

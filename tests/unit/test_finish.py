@@ -131,7 +131,7 @@ def sheet(folder: Path, *, transition: bool) -> str:
     text = resources.files("curewatch.materials").joinpath("sheets/example.toml").read_text()
     folder.joinpath("sheet.toml").write_text(text if transition else text.split("[[glass_transition]]")[0])
     with pytest.raises(SystemExit):
-        run(["resin", "fit", str(folder / "sheet.toml"), "--out", str(folder / "mine.toml")])
+        run(["resin", "fit", str(folder / "sheet.toml"), "--output", str(folder / "mine.toml")])
     return str(folder / "mine.toml")
 
 

@@ -82,7 +82,7 @@ def test_the_fitted_file_keeps_the_maker_s_wait(tmp_path: Path, capsys: pytest.C
     """Written by the command and read back."""
     mine = tmp_path / "mine.toml"
     with pytest.raises(SystemExit):
-        run(["resin", "fit", str(maker(tmp_path, "30")), "--out", str(mine)])
+        run(["resin", "fit", str(maker(tmp_path, "30")), "--output", str(mine)])
     capsys.readouterr()
     assert load_resin(str(mine)).milestones.sand == pytest.approx(30 * HOUR)
 

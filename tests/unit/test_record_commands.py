@@ -26,7 +26,7 @@ def status(arguments: list[str]) -> int:
 
 def test_a_record_is_written_and_verified(place: Path, capsys: pytest.CaptureFixture[str]):
     """The way of a user: write, verify, verify with the code of the card, verify after a change."""
-    assert status(["record", "write", world.JOB, "--to", str(place / "out"), "--json"]) == 0
+    assert status(["record", "write", world.JOB, "--output", str(place / "out"), "--json"]) == 0
     said = json.loads(capsys.readouterr().out)
     assert status(["record", "verify", said["pdf"], "--code", said["seal_code"]]) == 0
     assert "holds" in capsys.readouterr().out
@@ -42,10 +42,10 @@ def test_a_record_is_written_and_verified(place: Path, capsys: pytest.CaptureFix
 
 def test_a_record_does_not_replace_a_file(place: Path, capsys: pytest.CaptureFixture[str]):
     """Written twice into one place, or of a job that is not there: said, and nothing changed."""
-    assert status(["record", "write", world.JOB, "--to", str(place), "--form", "pdf"]) == 0
+    assert status(["record", "write", world.JOB, "--output", str(place), "--format", "pdf"]) == 0
     before = (place / f"record-{world.JOB}.pdf").read_bytes()
-    assert status(["record", "write", world.JOB, "--to", str(place)]) == 2
-    assert status(["record", "write", "../../etc/passwd", "--to", str(place)]) == 2
+    assert status(["record", "write", world.JOB, "--output", str(place)]) == 2
+    assert status(["record", "write", "../../etc/passwd", "--output", str(place)]) == 2
     assert status(["record", "verify", str(place / "none.pdf")]) == 2
     assert (place / f"record-{world.JOB}.pdf").read_bytes() == before
     assert not (place / f"record-{world.JOB}").exists()

@@ -179,7 +179,7 @@ def test_the_command_writes_a_system_that_can_be_used(
     few = form_text().split("[[working_time]]")[0]
     typed.write_text(few, encoding="utf-8")
     with pytest.raises(SystemExit) as ended:
-        run(["resin", "fit", str(typed), "--out", str(written)])
+        run(["resin", "fit", str(typed), "--output", str(written)])
     assert not ended.value.code
     shown = capsys.readouterr()
     assert "2 statements, all met" in shown.out
@@ -189,7 +189,7 @@ def test_the_command_writes_a_system_that_can_be_used(
         run(["cure", "--resin", str(written), "--temperature", "12", "--json"])
     assert json.loads(capsys.readouterr().out)["resin"] == "demo-creek-slow"
     with pytest.raises(SystemExit) as rejected:
-        run(["resin", "fit", str(typed), "--out", str(written)])
+        run(["resin", "fit", str(typed), "--output", str(written)])
     assert rejected.value.code == 2
     assert "--replace" in capsys.readouterr().err
 

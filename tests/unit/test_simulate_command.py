@@ -108,7 +108,7 @@ def test_on_a_real_broker_in_each_form(tmp_path: Path, form: str) -> None:
     """What a subscriber receives is read by the one door, and says the same in each form."""
     with Broker(tmp_path) as broker, Talker(broker, "listener") as listener:
         listener.listen("curewatch/+/reading")
-        options = ("--broker", f"127.0.0.1:{broker.port}", "--form", form, "--count", "2", "--speed", "0")
+        options = ("--broker", f"127.0.0.1:{broker.port}", "--format", form, "--count", "2", "--speed", "0")
         assert called(*options) == ExitStatus.OK
         until(lambda: len(listener.heard) >= 6)
     now, parser = SystemClock().now().utc, Parser()
@@ -125,7 +125,7 @@ def test_bare_numbers_on_a_real_broker(tmp_path: Path) -> None:
     """Each quantity on its own topic below the sensor's, and nothing in it but the number."""
     with Broker(tmp_path) as broker, Talker(broker, "listener") as listener:
         listener.listen("shed/+/+")
-        options = ("--form", "numbers", "--topic", "shed/{sensor}", "--count", "1", "--speed", "0")
+        options = ("--format", "numbers", "--topic", "shed/{sensor}", "--count", "1", "--speed", "0")
         assert called("--broker", f"127.0.0.1:{broker.port}", *options) == ExitStatus.OK
         until(lambda: len(listener.heard) >= 5)
     told = {each.topic: float(each.payload) for each in listener.heard}
@@ -140,5 +140,5 @@ def test_bare_numbers_on_a_real_broker(tmp_path: Path) -> None:
 
 def test_a_form_that_is_none_is_said_before_the_broker_is_asked(capsys: pytest.CaptureFixture[str]) -> None:
     """What is allowed is named."""
-    assert called("--broker", "127.0.0.1:1", "--form", "xml") == ExitStatus.USAGE
+    assert called("--broker", "127.0.0.1:1", "--format", "xml") == ExitStatus.USAGE
     assert "line, senml, json, numbers" in capsys.readouterr().err

@@ -131,7 +131,7 @@ def export(
     ],
     *,
     form: Annotated[
-        str | None, typer.Option("--form", help="csv, senml, parquet or entries; else by the file's name.")
+        str | None, typer.Option("--format", help="csv, senml, parquet or entries; else by the file's name.")
     ] = None,
     sensor: Annotated[str | None, typer.Option("--sensor", help="Of this sensor only.")] = None,
     since: SinceOption = None,

@@ -19,8 +19,8 @@ FORMS = ("both", "pdf", "folder")
 def write(
     job: Annotated[str | None, typer.Argument(help="The job; else the one that is open.")] = None,
     *,
-    to: Annotated[Path, typer.Option("--to", metavar="FOLDER", help="Where to put it.")] = Path(),
-    form: Annotated[str, typer.Option("--form", help="pdf, folder, or both.")] = "both",
+    to: Annotated[Path, typer.Option("--output", metavar="FOLDER", help="Where to put it.")] = Path(),
+    form: Annotated[str, typer.Option("--format", help="pdf, folder, or both.")] = "both",
     config: ConfigOption = None,
     units: UnitsOption = None,
     json: JsonOption = False,
@@ -30,10 +30,10 @@ def write(
     Its pages are in your units and say which; the files that prove are SI and UTC.
     A job that is still open gets its record so far. The chain is verified first; the seal code is shown.
 
-    Example: curewatch record write rudder-cheek --to records
+    Example: curewatch record write rudder-cheek --output records
     """
     if form not in FORMS:
-        raise UsageError(f"--form {form!r}; allowed: {', '.join(FORMS)}")
+        raise UsageError(f"--format {form!r}; allowed: {', '.join(FORMS)}")
     from curewatch import worklog
     from curewatch.cli.screens.record import written_lines
     from curewatch.clock import SystemClock
@@ -47,7 +47,7 @@ def write(
     if not path.exists():
         raise UsageError(f"there is no logbook at {path}; `curewatch ingest` or `watch` begins one")
     if to.exists() and not to.is_dir():
-        raise UsageError(f"--to {to} is a file; give a folder, or a name that is free")
+        raise UsageError(f"--output {to} is a file; give a folder, or a name that is free")
     with open_logbook(path) as logbook:
         name = job or _only_job(worklog.names(logbook), worklog.names(logbook, open_only=True))
         now = SystemClock().now().utc

@@ -21,10 +21,10 @@ def fit(
     *,
     out: Annotated[
         Path | None,
-        typer.Option("--out", metavar="FILE", help="Write the system to this .toml.", show_default=False),
+        typer.Option("--output", metavar="FILE", help="Write the system to this .toml.", show_default=False),
     ] = None,
     replace: Annotated[bool, typer.Option("--replace", help="Write over that file.")] = False,
-    form: Annotated[bool, typer.Option("--form", help="Print the form, every key explained.")] = False,
+    form: Annotated[bool, typer.Option("--template", help="Print the form, every key explained.")] = False,
     config: ConfigOption = None,
     units: UnitsOption = None,
     plain: PlainOption = False,
@@ -72,7 +72,7 @@ def fit(
     if out is not None:
         terminal.note(f"written: {out}. Try `curewatch resin show {out}`")
     elif not as_json:
-        terminal.note("not written; --out FILE.toml writes it, and --resin FILE.toml then uses it")
+        terminal.note("not written; --output FILE.toml writes it, and --resin FILE.toml then uses it")
 
 
 def _write(path: Path, text: str) -> None:

@@ -36,7 +36,9 @@ def simulate(
         str | None, typer.Option("--broker", metavar="HOST[:PORT]", help="On an MQTT broker, e.g. 127.0.0.1.")
     ] = None,
     topic: Annotated[str, typer.Option(help="The topic of each sensor.")] = "curewatch/{sensor}/reading",
-    form: Annotated[str, typer.Option(help="On a broker: line, senml, json or numbers.")] = "senml",
+    form: Annotated[
+        str, typer.Option("--format", help="On a broker: line, senml, json or numbers.")
+    ] = "senml",
     file: Annotated[
         Path | None, typer.Option("--file", metavar="PATH", help="Into a file; - for standard output.")
     ] = None,

@@ -34,7 +34,9 @@ def typed_in(talk: Talk, beside: Path) -> tuple[str, str] | None:
         sheet.unlink(missing_ok=True)
         return None
     talk.say(f"  written: {sheet} (what you typed) and {resin} (what follows from it)")
-    talk.say(f"  more of the sheet can be added to it: curewatch resin fit {sheet} --out {resin} --replace")
+    talk.say(
+        f"  more of the sheet can be added to it: curewatch resin fit {sheet} --output {resin} --replace"
+    )
     return name, FOLDER
 
 
