@@ -23,6 +23,7 @@ from curewatch.logbook.sealing import Seal
 from curewatch.materials import load_resin
 from curewatch.materials.resin import Resin
 from curewatch.materials.substrate import Substrate, load_substrate
+from curewatch.model.film.blush import FRESH_AIR
 from curewatch.record.layer_history import LayerHistory, follow
 from curewatch.record.measured import Measured, Post, measure, part_of
 from curewatch.record.proof import ProofWindow, window
@@ -115,7 +116,9 @@ def gather(logbook: LogbookStore, name: str, seal: Seal, resins: Path | None = N
     setting = _setting(part.entries)
     posts = _posts(part.entries, logbook)
     substrate = _substrate(job.opened.payload, setting)
-    measured = measure(logbook, posts, start - BEFORE, end, substrate)
+    gas = dict(setting.get("shed", {})).get("carbon_dioxide")
+    fresh = float(gas) if isinstance(gas, int | float) else FRESH_AIR
+    measured = measure(logbook, posts, start - BEFORE, end, substrate, carbon_dioxide=fresh)
 
     def resin_of(resin: str, lot: str | None, layer: str) -> Resin:
         return learnt.resin_of_lot(logbook, load_resin(resin, resins), lot, layer)

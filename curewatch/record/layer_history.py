@@ -71,7 +71,8 @@ def follow(
             for sign in (-1, 0, 1)
         ]
         damp = [_surface_humidity(measured, started + cure.time) for cure in cures]
-        windows = [_window(resin, cure, humidity) for cure, humidity in zip(cures, damp, strict=True)]
+        gas = [np.interp(started + cure.time, measured.time, measured.carbon_dioxide) for cure in cures]
+        windows = [_window(resin, *each) for each in zip(cures, damp, gas, strict=True)]
     except CurewatchError as trouble:
         nothing = np.empty(0)
         return LayerHistory(
@@ -89,7 +90,7 @@ def follow(
         np.interp(grid, history.time, history.temperature),
         _marks(resin, cures, windows, started),
         unmeasured,
-        "" if damp[1] is None else blush.blush(resin, cures[1], damp[1]).outcome,
+        "" if damp[1] is None else blush.blush(resin, cures[1], damp[1], gas[1]).outcome,
         windows[1].cause,
     )
 
@@ -99,11 +100,10 @@ class Unmeasured(CurewatchError):  # noqa: N818 - named by the matter
 
 
 def _history(started: float, measured: Measured, end: float) -> tuple[film.History, int]:
-    """The surface's temperature from the start, the air's where no surface is known."""
+    """The temperature of what cures, from the start."""
     inside = (measured.time >= started) & (measured.time <= end)
     time = measured.time[inside] - started
-    skin = measured.surface_temperature[inside]
-    value = np.where(np.isnan(skin), measured.air_temperature[inside], skin)
+    value = measured.film_temperature[inside]
     known = np.isfinite(value)
     if known.sum() < 2:
         raise Unmeasured("no temperature was recorded while it cured")
@@ -115,16 +115,18 @@ def _history(started: float, measured: Measured, end: float) -> tuple[film.Histo
 
 def _surface_humidity(measured: Measured, time: FloatArray) -> FloatArray | None:
     """Relative humidity at the surface over these times, UTC [s]; none if it is known nowhere. [1]"""
-    known = np.isfinite(measured.dew_point) & np.isfinite(measured.surface_temperature)
+    known = np.isfinite(measured.dew_point) & np.isfinite(measured.film_temperature)
     if not known.any():
         return None
     pressure = moist_air.saturation_pressure(measured.dew_point[known])
-    humidity = pressure / moist_air.saturation_pressure(measured.surface_temperature[known])
+    humidity = pressure / moist_air.saturation_pressure(measured.film_temperature[known])
     return np.interp(time, measured.time[known], np.minimum(humidity, 1.0))
 
 
-def _window(resin: Resin, cure: film.Cure, humidity: FloatArray | None) -> RecoatWindow:
-    rate = None if humidity is None else blush.rate(resin, cure.temperature, humidity)
+def _window(
+    resin: Resin, cure: film.Cure, humidity: FloatArray | None, carbon_dioxide: FloatArray
+) -> RecoatWindow:
+    rate = None if humidity is None else blush.rate(resin, cure.temperature, humidity, carbon_dioxide)
     return recoat_window(resin, cure, rate)
 
 

@@ -15,6 +15,7 @@ from curewatch.logbook import LogbookStore, Series
 from curewatch.materials.sensor_part import SensorPart, load_sensor_part
 from curewatch.materials.substrate import Substrate
 from curewatch.model.air import surface
+from curewatch.model.film.blush import FRESH_AIR
 from curewatch.physics import moist_air
 from curewatch.units import MINUTE, FloatArray
 
@@ -38,6 +39,8 @@ class Measured(NamedTuple):
     surface_temperature: FloatArray  # [K]
     dew_point: FloatArray  # [K]
     outside_temperature: FloatArray  # [K]
+    film_temperature: FloatArray  # of what cures: the surface; while no probe spoke, the air, lagged [K]
+    carbon_dioxide: FloatArray  # mole fraction: measured, else as configured; known at every minute [1]
     surface_estimated: bool  # no probe: from the air and the substrate's lag
     temperature_sd: float  # [K]
     humidity_sd: float  # [1]
@@ -63,9 +66,18 @@ class Measured(NamedTuple):
 
 
 def measure(
-    logbook: LogbookStore, posts: Iterable[Post], start: float, end: float, substrate: Substrate | None
+    logbook: LogbookStore,
+    posts: Iterable[Post],
+    start: float,
+    end: float,
+    substrate: Substrate | None,
+    *,
+    carbon_dioxide: float = FRESH_AIR,
 ) -> Measured:
-    """Lay the readings of these sensors on the minutes from ``start`` to ``end``. UTC [s]"""
+    """Lay the readings of these sensors on the minutes from ``start`` to ``end``. UTC [s]
+
+    ``carbon_dioxide`` holds where no sensor measured it. [1]
+    """
     time = np.arange(np.ceil(start / MINUTE) * MINUTE, end + 1.0, MINUTE)
     by_role: dict[str, list[Post]] = {}
     for post in posts:
@@ -77,9 +89,12 @@ def measure(
     air = _first_known(time, seen.get("air", []), "temperature")
     damp = _first_known(time, seen.get("air", []), "relative_humidity")
     skin = _first_known(time, seen.get("surface", []), "temperature")
+    gas = _first_known(time, seen.get("air", []), "carbon_dioxide")
     estimated = not np.isfinite(skin).any() and substrate is not None
-    if estimated and substrate is not None:
-        skin = _estimated(time, air, substrate)
+    film = np.where(np.isnan(skin), air, skin)
+    if substrate is not None:
+        film = surface.through(time, air, skin, substrate)
+        skin = film if estimated else skin
     return Measured(
         time,
         air,
@@ -87,6 +102,8 @@ def measure(
         skin,
         _dew_point(air, damp),
         _first_known(time, seen.get("outside", []), "temperature"),
+        film,
+        np.where(np.isnan(gas), carbon_dioxide, gas),
         estimated,
         *_errors(by_role, air, damp, estimated=estimated),
     )
@@ -96,7 +113,7 @@ def _first_known(time: FloatArray, all_seen: Iterable[Series], quantity: str) ->
     """The first sensor's value where it is known, else the next one's."""
     found = np.full(time.size, np.nan)
     for seen in all_seen:
-        found = np.where(np.isnan(found), between(time, seen.time, getattr(seen, quantity)), found)
+        found = np.where(np.isnan(found), between(time, seen.time, seen.quantities[quantity]), found)
     return found
 
 
@@ -112,14 +129,6 @@ def between(time: FloatArray, at: FloatArray, value: FloatArray) -> FloatArray:
     outside = (time < at[0] - MINUTE) | (time > at[-1] + MINUTE)
     line: FloatArray = np.interp(time, at, value)
     return np.where((apart > BRIDGED) | outside, np.nan, line)
-
-
-def _estimated(time: FloatArray, air: FloatArray, substrate: Substrate) -> FloatArray:
-    known = np.isfinite(air)
-    found = np.full(time.size, np.nan)
-    if known.sum() > 1:
-        found[known] = surface.estimated(time[known], air[known], substrate).temperature
-    return found
 
 
 def _dew_point(air: FloatArray, damp: FloatArray) -> FloatArray:

@@ -49,6 +49,7 @@ def configuration_entry(configuration: Configuration, now: float) -> Entry:
             "zone": shed.zone,
             "substrate": shed.substrate,
             "thickness": None if shed.thickness_mm is None else shed.thickness_mm / 1000,
+            "carbon_dioxide": shed.carbon_dioxide_ppm * 1e-6,
         },
         "sensors": {
             name: {"role": sensor.role, "part": sensor.part} for name, sensor in configuration.sensors.items()

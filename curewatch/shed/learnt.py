@@ -17,7 +17,7 @@ from curewatch.jobs import Layer
 from curewatch.logbook import EntryKind, LogbookStore, StoredEntry
 from curewatch.materials.resin import Resin
 from curewatch.materials.substrate import Substrate
-from curewatch.model.air.surface import lagged_temperature
+from curewatch.model.air import surface
 from curewatch.model.film.film import History
 from curewatch.model.fit import learning
 from curewatch.model.fit.evidence import Evidence, from_plain
@@ -137,16 +137,8 @@ def history(layer: Layer, at: float, situation: Situation, substrate: Substrate)
     The probe where it spoke; else the air's readings, lagged by the substrate.
     """
     past = situation.past
-    time, temperature = past.time, past.surface_temperature.copy()
-    known = np.isfinite(past.air_temperature)
-    if known.sum() > 1:
-        lagged = np.interp(
-            time,
-            time[known],
-            lagged_temperature(time[known], past.air_temperature[known], substrate.time_constant),
-        )
-        temperature = np.where(np.isnan(temperature), lagged, temperature)
-    return along(layer.started, at, time, temperature)
+    temperature = surface.through(past.time, past.air_temperature, past.surface_temperature, substrate)
+    return along(layer.started, at, past.time, temperature)
 
 
 def along(start: float, end: float, time: FloatArray, temperature: FloatArray) -> History | None:

@@ -21,7 +21,7 @@ from curewatch.advice.alert.progress import Progress, follow
 from curewatch.advice.judge import data_quality
 from curewatch.advice.judge.answer import Advice
 from curewatch.advice.judge.question import Question, ask
-from curewatch.advice.judge.situation import FRESH_AIR, Place, Situation, Surfaced
+from curewatch.advice.judge.situation import Place, Situation, Surfaced
 from curewatch.advice.remedy.parameters import Means
 from curewatch.configuration import Configuration, logbook_path
 from curewatch.errors import CurewatchError
@@ -33,6 +33,7 @@ from curewatch.model.air import prospect, surface
 from curewatch.model.air.forecast import usable
 from curewatch.model.air.outlook import Outlook
 from curewatch.model.air.shed import identify
+from curewatch.model.film.blush import FRESH_AIR
 from curewatch.shed import active_alerts, consult, layer_log, present
 from curewatch.shed.clock_watch import NOT_BEFORE
 

@@ -18,11 +18,16 @@ from curewatch.clock import Instant, SystemClock
 from curewatch.configuration import Configuration
 from curewatch.daemon.evaluation import Evaluation
 from curewatch.daemon.events import Publish
+from curewatch.jobs import Layer, layer_as_plain
 from curewatch.logbook import Entry, Logbook
+from curewatch.materials import load_resin
+from curewatch.materials.substrate import load_substrate
 from curewatch.readings import Reading
+from curewatch.record.layer_history import follow
+from curewatch.record.measured import Post, measure, part_of
 from curewatch.shed import present
 from curewatch.shed.look import Look, looking
-from curewatch.units import DAY
+from curewatch.units import DAY, HOUR
 
 NOW = 1_795_000_000.0
 PACKAGE = Path(curewatch.__file__).parent
@@ -111,6 +116,34 @@ def test_what_is_judged_has_its_surface_and_its_carbon_dioxide(tmp_path: Path) -
     assert (estimated.surface.estimated, estimated.surface.sensor) == (True, "bench")
     assert (probed.surface.estimated, probed.surface.sensor) == (False, "hull")
     assert estimated.carbon_dioxide == pytest.approx(900e-6)  # as configured: nobody measured it
+
+
+@pytest.mark.parametrize("hours", [6, 72])
+def test_the_record_follows_a_layer_as_its_countdown_did(hours: int, tmp_path: Path) -> None:
+    """The probe fell silent while the air turned cold, and a burner raised the carbon dioxide: one cure."""
+    started, thick = NOW - hours * HOUR, load_substrate("timber", 0.05)
+    settings = configuration.parse(
+        f"[logbook]\npath = {str(tmp_path / 'log.sqlite')!r}\n"
+        '[shed]\nsubstrate = "timber"\nthickness_mm = 50\n'
+        '[sensors.bench]\nrole = "air"\n[sensors.hull]\nrole = "surface"\n'
+    )
+    times = [NOW - 60.0 * n for n in range((hours + 18) * 60)]
+    air = [(at, 295.15 if at < started else 281.15) for at in times]
+    told = [Reading("bench", at, at, kelvin, 0.55, 2000e-6) for at, kelvin in air]
+    told += [Reading("hull", at, at, kelvin) for at, kelvin in air if at < started]
+    layer = Layer("L1", started, "epoxy-slow")
+    with Logbook(tmp_path / "log.sqlite") as logbook:
+        logbook.append(told, entries=[Entry("layer", layer_as_plain(layer), started)])
+        (running,) = Look(logbook, settings, NOW).running
+        posts = [Post("bench", "air", part_of("unknown")), Post("hull", "surface", part_of("unknown"))]
+        measured = measure(logbook, posts, started - 18 * HOUR, NOW, thick)
+        recorded = follow(layer_as_plain(layer), measured, NOW, lambda *_: load_resin("epoxy-slow"))
+    assert running.progress is not None
+    coarser = 0.02  # the past of a look lies on quarter hours
+    assert recorded.conversion[1][-1] == pytest.approx(running.progress.conversion, abs=coarser)
+    assert recorded.unmeasured == 0
+    if hours > 48:  # it is past blushing: nothing of it is foreseen any more
+        assert recorded.blush == running.progress.blush != "none"
 
 
 def test_without_a_logbook_nothing_is_known_and_nothing_is_made(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from curewatch import configuration
 from curewatch.advice.judge.rules import RuleOutcome
 from curewatch.errors import RecordBroken
 from curewatch.logbook import Entry, EntryKind, Logbook, StoredEntry
@@ -30,6 +31,7 @@ from curewatch.record.pages import pages
 from curewatch.record.plain import as_plain
 from curewatch.record.words import RecordWords
 from curewatch.record.writing import write
+from curewatch.shed.known_names import configuration_entry
 from curewatch.units import DAY, HOUR, MINUTE
 from curewatch.wording import Wording, kept
 from tests import record_world as world
@@ -280,6 +282,15 @@ def test_a_lot_that_was_seen_is_followed_as_it_showed_itself(tmp_path: Path):
     told = "the resin as the observations of its lot have shown it to be"
     assert told in texts(pages(after))
     assert told not in texts(pages(before))
+
+
+def test_the_carbon_dioxide_is_the_configured_one_where_nobody_measured_it(tmp_path: Path) -> None:
+    """What the daemon went by stands in its configuration entry."""
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        settings = configuration.parse("[shed]\ncarbon_dioxide_ppm = 900\n")
+        logbook.append(entries=[configuration_entry(settings, world.OPENED - HOUR), *world.work()])
+        found = gather(logbook, world.JOB, seal(logbook, reason="record", at=world.OPENED + 4 * DAY))
+    assert np.all(found.measured.carbon_dioxide == 900e-6)
 
 
 def test_photographs_are_shown_small_and_one_that_is_none_is_named(tmp_path: Path):

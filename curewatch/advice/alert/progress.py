@@ -22,9 +22,9 @@ from curewatch.advice.judge.weather import STEP, Weather, along, dressed
 from curewatch.jobs import Layer
 from curewatch.materials.resin import Resin
 from curewatch.materials.substrate import Substrate
+from curewatch.model.air import surface
 from curewatch.model.air.outlook import Outlook
 from curewatch.model.air.past import Past
-from curewatch.model.air.surface import lagged_temperature
 from curewatch.model.film import blush, film
 from curewatch.model.mass.pot import Pot, pot
 from curewatch.units import HOUR, FloatArray
@@ -135,9 +135,9 @@ def _so_far(layer: Layer, now: float, question: Question, joined: Weather) -> fi
     """The cure up to now along the recorded path, for the middle of the lot."""
     elapsed = max(now - layer.started, 60.0)
     time = np.append(np.arange(0.0, elapsed, STEP), elapsed)
-    surface = np.interp(layer.started + time, joined.time, joined.surface_temperature[0])
+    skin = np.interp(layer.started + time, joined.time, joined.surface_temperature[0])
     middle = 1.0 if not question.lots else float(np.median([lot.factor for lot in question.lots]))
-    history = film.History(time, surface)
+    history = film.History(time, skin)
     return film.cure(question.resin, history, rate_factor=middle, peroxide_percent=layer.peroxide_percent)
 
 
@@ -149,13 +149,15 @@ def _joined(started: float, situation: Surfaced, substrate: Substrate, outlook: 
     before, after = time[time < outlook.time[0]], time[time >= outlook.time[0]]
     members = outlook.air_temperature.shape[0]
     columns = []
-    recorded = _recorded(situation.past, substrate)
+    past = situation.past
+    skin = surface.through(past.time, past.air_temperature, past.surface_temperature, substrate)
+    recorded = (past.air_temperature, skin, past.vapour_pressure)
     coming = (outlook.air_temperature, outlook.surface_temperature, outlook.vapour_pressure)
-    for past, paths in zip(recorded, coming, strict=True):
+    for column, paths in zip(recorded, coming, strict=True):
         now = float(np.median(paths[:, 0]))
-        known = np.isfinite(past)
-        moments = np.append(situation.past.time[known], outlook.time[0])
-        values = np.append(past[known], now)
+        known = np.isfinite(column)
+        moments = np.append(past.time[known], outlook.time[0])
+        values = np.append(column[known], now)
         earlier = np.interp(before, moments, values)
         columns.append(
             np.concatenate(
@@ -163,19 +165,6 @@ def _joined(started: float, situation: Surfaced, substrate: Substrate, outlook: 
             )
         )
     return dressed(time, *columns)
-
-
-def _recorded(past: Past, substrate: Substrate) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Air, surface and vapour as recorded; the surface from the air's lag where no probe spoke."""
-    surface = past.surface_temperature.copy()
-    known = np.isfinite(past.air_temperature)
-    if known.sum() > 1:
-        lagged = np.full(surface.shape, np.nan)
-        lagged[known] = lagged_temperature(
-            past.time[known], past.air_temperature[known], substrate.time_constant
-        )
-        surface = np.where(np.isnan(surface), lagged, surface)
-    return past.air_temperature, surface, past.vapour_pressure
 
 
 def _unmeasured(past: Past, started: float, now: float) -> float:

@@ -12,6 +12,7 @@ import numpy as np
 from curewatch.errors import OutOfValidity
 from curewatch.model.air.forecast import Forecast
 from curewatch.model.air.past import Past, no_past
+from curewatch.model.film.blush import FRESH_AIR
 from curewatch.phrases import Phrase, Said, phrase
 from curewatch.physics import moist_air
 from curewatch.readings import Reading
@@ -146,9 +147,6 @@ class Situation:
     def age(self, place: Place) -> float:
         """How old the last word of a place is; negative if its stamp lies ahead of the clock. [s]"""
         return self.at - place.time
-
-
-FRESH_AIR = 420e-6  # mole fraction of carbon dioxide outdoors [1]
 
 
 @dataclass(frozen=True, slots=True)

@@ -211,6 +211,43 @@ def estimated(time: ArrayLike, air_temperature: ArrayLike, substrate: Substrate)
     return Estimate(body, sd)
 
 
+def through(
+    time: ArrayLike, air_temperature: ArrayLike, probe: ArrayLike, substrate: Substrate
+) -> FloatArray:
+    """The surface temperature through recorded time: the probe's, else the air's behind the substrate's lag.
+
+    Parameters
+    ----------
+    time : array_like, shape (n,)
+        Rising. [s]
+    air_temperature, probe : array_like, shape (n,)
+        As recorded; ``nan`` where nothing came. [K]
+    substrate : Substrate
+        Whose thermal lag counts.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        ``nan`` where neither was recorded. [K]
+
+    Raises
+    ------
+    OutOfValidity
+        Times that do not rise.
+
+    Source
+    ------
+    :func:`lagged_temperature`; across a gap the air is taken as a straight line.
+    """
+    moments, air = np.asarray(time, dtype=np.float64), np.asarray(air_temperature, dtype=np.float64)
+    known = np.isfinite(air)
+    lagged = np.full(air.shape, np.nan)
+    if known.sum() > 1:
+        lagged[known] = lagged_temperature(moments[known], air[known], substrate.time_constant)
+    measured = np.asarray(probe, dtype=np.float64)
+    return np.where(np.isnan(measured), lagged, measured)
+
+
 def estimated_now(past: Past, at: float, air_temperature: float, substrate: Substrate) -> Estimate:
     """The surface now, from the last stretch of recorded air that no gap of more than three hours breaks.
 
