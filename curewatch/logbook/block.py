@@ -43,8 +43,8 @@ class OpenBlock:
         for values in rows.from_bytes(body, face.form).tolist():
             block.take(values)
         block.settle(tokens)
-        for number, text in enumerate(entry_lines, entry.stored(entry_lines[0]).number if entry_lines else 0):
-            block.take_entry(number, text, opened)
+        for text in entry_lines:
+            block.take_entry(text, opened)
         return block
 
     def full_for(self, values: Sequence[int]) -> bool:
@@ -83,12 +83,12 @@ class OpenBlock:
         self._readings_hash.update(rows.lines(self.number, self.form, taken, tokens).encode())
         return taken
 
-    def take_entry(self, number: int, text: str, recorded: int) -> None:
+    def take_entry(self, text: str, recorded: int) -> None:
         """One more entry."""
         if self.opened is None:
             self.opened = recorded
         self.entries += 1
-        self._entries_hash.update(entry.digest_line(number, entry.digest(text)).encode())
+        self._entries_hash.update(entry.digest_line(text).encode())
 
     def face(self) -> chain.Face:
         """What the head is made of, now."""

@@ -13,13 +13,14 @@ Its *face* is this text, each line ended by one line feed (0x0A), nothing else:
     entries 2 <SHA-256 of the block's entry digests>
 
 The block's *head* is the SHA-256 of its face. The reading lines are those of ``rows.lines``, with
-the columns of the form (``columns``), the entry digests one line each ``number,SHA-256 of the
-entry's canonical JSON``. A part that is empty has the SHA-256 of nothing. All digests are
-lower-case hexadecimal.
+the columns of the form (``columns``), the entries one line each ``number,kind,owner,SHA-256 of the
+entry's canonical JSON`` (``entry.digest_line``). A part that is empty has the SHA-256 of nothing.
+All digests are lower-case hexadecimal.
 
 Law: a head fixes every reading, every entry, their order and their number, back to the first.
 A block can lose its readings (retention) and still be checked: its face needs only their digest.
-An entry can be left out of a copy and still be checked: the block needs only its digest.
+An entry can be left out of a copy and still be checked: the block needs only its line in the list,
+and that line tells whether it belongs to a job whose name is known.
 """
 
 from hashlib import sha256

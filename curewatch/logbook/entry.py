@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from hashlib import sha256
 from typing import Any
+from urllib.parse import quote
 
 from curewatch.clock import iso_utc, utc_from_iso
 from curewatch.errors import UsageError
@@ -117,6 +118,16 @@ def digest(text: str) -> str:
     return sha256(text.encode()).hexdigest()
 
 
-def digest_line(number: int, line_digest: str) -> str:
-    """How an entry stands in its block's list of entries."""
-    return f"{number},{line_digest}\n"
+def digest_line(text: str) -> str:
+    """How the entry of this line stands in its block's list: number, kind, owner and digest.
+
+    So an entry that is left out of a copy still tells its kind, and whether it is of a job that is known.
+    """
+    plain = json.loads(text)
+    kind = quote(str(plain["kind"]), safe=" -")
+    return f"{plain['number']},{kind},{owner(plain['job'])},{digest(text)}\n"
+
+
+def owner(job: str | None) -> str:
+    """A job in a list of entries: the digest of its name, so that other jobs are not named; none: ``-``."""
+    return "-" if job is None else sha256(f"job {job}".encode()).hexdigest()[:32]

@@ -83,7 +83,7 @@ def _check(face: chain.Face, readings: int, digest: str, entries: tuple[StoredEn
             f"{face.readings} readings with digest {face.readings_digest}",
             f"{readings} readings with digest {digest}",
         )
-    listed = "".join(entry.digest_line(one.number, entry.digest(one.line)) for one in entries)
+    listed = "".join(entry.digest_line(one.line) for one in entries)
     digest = sha256(listed.encode()).hexdigest()
     if digest != face.entries_digest or any(one.block != face.number for one in entries):
         raise RecordBroken(

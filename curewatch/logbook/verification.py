@@ -147,7 +147,7 @@ class _Entries:
         count = 0
         while self._next is not None and self._next[1] == face.number:
             self._check_columns(*self._next)
-            digests.update(entry.digest_line(self._next[0], entry.digest(self._next[6])).encode())
+            digests.update(entry.digest_line(self._next[6]).encode())
             count += 1
             self._next = next(self._lines, None)
         if count != face.entries or digests.hexdigest() != face.entries_digest:

@@ -267,7 +267,7 @@ class Writer:
             self._next_block(end)
         number = end.entries + 1
         text = entry.line(new, number, end.block.number)
-        end.block.take_entry(number, text, recorded)
+        end.block.take_entry(text, recorded)
         end.entries = number
         return self._insert_entry(entry.stored(text))
 

@@ -33,7 +33,7 @@ LISTED = (
 )
 FILES = (*LISTED, "files.sha256", "files.sig")
 BLOCKS_HEADER = "block,previous,readings,readings_digest,entries,entries_digest,head,readings_are,form"
-DIGESTS_HEADER = "block,entry,digest"
+DIGESTS_HEADER = "block,entry,kind,owner,digest"
 SHED_WIDE = (  # entries of no job that say what the shed and its sensors went through
     *("daemon", "dropped", "health", "sensor", "source"),
     EntryKind.ALERT,
@@ -142,7 +142,7 @@ def _blocks(logbook: LogbookStore, part: ProofWindow) -> bytes:
 
 def _digests(logbook: LogbookStore, part: ProofWindow) -> bytes:
     lines = (
-        f"{one.block},{entry.digest_line(one.number, entry.digest(one.line))}"
+        f"{one.block},{entry.digest_line(one.line)}"
         for one in logbook.entries()
         if part.first <= one.block <= part.last
     )

@@ -5,7 +5,7 @@ not parse is a :class:`RecordBroken`, never a traceback.
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from hashlib import sha256
 from typing import NamedTuple
 
@@ -13,10 +13,11 @@ from curewatch.errors import RecordBroken
 from curewatch.logbook import EntryKind, StoredEntry, chain, columns, entry
 from curewatch.logbook.seal_code import read_code
 from curewatch.logbook.sealing import Seal, check_signature, parse, seal_of
-from curewatch.record.proof import BLOCKS_HEADER, DIGESTS_HEADER, FILES, LISTED, checksums
+from curewatch.record.proof import BLOCKS_HEADER, DIGESTS_HEADER, FILES, LISTED, SHED_WIDE, checksums
 
 _NOTHING = sha256().hexdigest()
 _NUMBER = re.compile(r"[0-9]{1,15}")
+_LISTED = re.compile(r"[0-9]{1,15},[A-Za-z0-9 %-]{1,200},(?:-|[0-9a-f]{32}),[0-9a-f]{64}")
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 
 
@@ -201,17 +202,36 @@ def _check_entries(files: Mapping[str, bytes], links: Sequence[Link]) -> tuple[l
                 f"{len(lines)} entries with digest {digest}",
             )
         for line in lines:
-            number, _, one = line.partition(",")
-            if not _NUMBER.fullmatch(number) or int(number) in listed:
+            number = line.partition(",")[0]
+            if not _LISTED.fullmatch(line) or int(number) in listed:
                 raise RecordBroken("digests.csv", "each entry once, by its number", line[:80])
-            listed[int(number)] = one
+            listed[int(number)] = f"{face.number},{line}"
     if runs:
         raise RecordBroken("digests.csv", "entries of the blocks listed", f"block {next(iter(runs))[:20]}")
     found = [_entry(line, listed) for line in _lines(_text(files, "entries.jsonl"), "entries.jsonl")]
     numbers = [one.number for one in found]
     if numbers != sorted(set(numbers)):
         raise RecordBroken("entries.jsonl", "each entry once, in order", "an entry twice or out of order")
+    _check_choice(listed, set(numbers), _readings_from(links))
     return found, len(listed) - len(found)
+
+
+def _readings_from(links: Sequence[Link]) -> int:
+    """The block from which on the readings are here."""
+    return next((link.face.number for link in links if link.readings_are_here), links[-1].face.number + 1)
+
+
+def _check_choice(listed: Mapping[int, str], here: Container[int], first: int) -> None:
+    """What is left out is of other jobs, or says nothing of the shed while the job ran."""
+    rows = {number: line.split(",") for number, line in listed.items()}
+    own = {row[3] for number, row in rows.items() if number in here and row[2] == EntryKind.JOB_OPEN}
+    if len(own) != 1:
+        raise RecordBroken("entries.jsonl", "the opening of one job", f"of {len(own)}")
+    for number, (block, _, kind, owner, _) in rows.items():
+        of_shed = owner == "-" and kind in SHED_WIDE and int(block) >= first
+        if number not in here and (owner in own or of_shed):
+            whose = "of the shed while the job ran" if of_shed else "of this job"
+            raise RecordBroken(f"entry {number} ({kind})", f"every entry {whose}", "it is left out")
 
 
 def _entry(line: str, listed: Mapping[int, str]) -> StoredEntry:
@@ -219,11 +239,10 @@ def _entry(line: str, listed: Mapping[int, str]) -> StoredEntry:
         found = entry.stored(line)
     except ValueError as trouble:
         raise RecordBroken("entries.jsonl", "a line of the logbook", line[:80]) from trouble
-    if listed.get(found.number) != entry.digest(line):
+    ours = f"{found.block},{entry.digest_line(line)}".rstrip("\n")
+    if listed.get(found.number) != ours:
         raise RecordBroken(
-            f"entry {found.number} ({found.kind})",
-            f"digest {listed.get(found.number, 'none: no such entry')}",
-            f"digest {entry.digest(line)}",
+            f"entry {found.number} ({found.kind})", listed.get(found.number, "no such entry")[:200], ours
         )
     return found
 

@@ -101,7 +101,8 @@ def test_the_head_is_the_hash_of_the_documented_bytes(logbook: Logbook):
         '{"at":"2026-11-25T21:00:00.000Z","block":1,"job":"K9-1","key":null,"kind":"note","number":1,'
         '"payload":{"text":"cold"},"recorded":"2026-11-25T21:00:02.000Z"}'
     )
-    listed = f"1,{sha256(text.encode()).hexdigest()}\n"
+    owner = sha256(b"job K9-1").hexdigest()[:32]
+    listed = f"1,note,{owner},{sha256(text.encode()).hexdigest()}\n"
     face = (
         f"curewatch block\nform 1\nnumber 1\nprevious {'0' * 64}\n"
         f"readings 1 {sha256(line.encode()).hexdigest()}\n"

@@ -41,10 +41,22 @@ cmp -s "$work/readings" "$work/expected" \
 awk -v to="$work/l." '{ match($0, /"number":[0-9]+/); name = to substr($0, RSTART + 9, RLENGTH - 9)
                         ORS = ""; print > name; close(name) }' entries.jsonl
 digests l lines
-tail -n +2 digests.csv | awk -F, '{ print $3 "  " $2 }' | sort -k2,2 > "$work/listed"
+tail -n +2 digests.csv | awk -F, '{ print $5 "  " $2 }' | sort -k2,2 > "$work/listed"
 grep -v -x -F -f "$work/listed" "$work/lines" > "$work/strange"
 [ ! -s "$work/strange" ] || broken "entry $(awk 'NR == 1 { print $2 }' "$work/strange")"
-tail -n +2 digests.csv | awk -F, -v to="$work/e." '$1 != at { if (at) close(to at); at = $1 } { print $2 "," $3 >> (to at) }'
+here=$(awk -F, '$8 == "here" { print $1; exit }' blocks.csv)
+awk '{ print $2 }' "$work/lines" > "$work/full"
+awk -F, -v here="${here:-999999999999999}" '
+    BEGIN { split("daemon dropped health sensor source alert clock configuration gap prune rejected seal sensor-check", k, " ")
+            for (n in k) shed[k[n]] = 1 }
+    reading_full { full[$1] = 1; next }
+    FNR == 1 { next }
+    { kind[$2] = $3; owner[$2] = $4; block[$2] = $1; if (($2 in full) && $3 == "job-open" && !($4 in own)) { own[$4] = 1; jobs++ } }
+    END { if (jobs != 1) print "of one job: its opening is not here"
+          for (n in kind) if (!(n in full) && ((owner[n] in own) || (owner[n] == "-" && (kind[n] in shed) && block[n] + 0 >= here + 0)))
+              { print n " (" kind[n] ") is left out"; exit } }' reading_full=1 "$work/full" reading_full=0 digests.csv > "$work/missing"
+[ ! -s "$work/missing" ] || broken "entry $(head -n 1 "$work/missing")"
+tail -n +2 digests.csv | awk -F, -v to="$work/e." '$1 != at { if (at) close(to at); at = $1 } { print $2 "," $3 "," $4 "," $5 >> (to at) }'
 digests e lists
 tail -n +2 blocks.csv | awk -F, '$5 > 0 { print $6 "  " $1 }' | sort -k2,2 > "$work/expected"
 cmp -s "$work/lists" "$work/expected" \
