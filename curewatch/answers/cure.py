@@ -151,8 +151,10 @@ class CureDocument(Shape, frozen=True, kw_only=True):
     ]
     resin: Annotated[str, says("System")]
     title: Annotated[str, says("Title")]
-    kind: Annotated[Literal["epoxy", "polyester", "vinyl-ester"], says("What it is")]
-    peroxide_percent: Annotated[float | None, says("Dose, per cent by mass of resin; null for an epoxy")]
+    kind: Annotated[str, says("Chemistry")]
+    peroxide_percent: Annotated[
+        float | None, says("Dose, per cent by mass of resin; null where the ratio is fixed")
+    ]
     peroxide_assumed: Annotated[bool, says("Nobody gave the dose: it is the usual one")]
     note: Annotated[str, says("A remark")]
     band: Annotated[str, says("What the bands hold")]
@@ -203,7 +205,7 @@ def cure_document(
         do_not=do_not,
         resin=said.resin.name,
         title=said.resin.title,
-        kind=code(said.resin.kind),
+        kind=code(said.resin.chemistry.name),
         peroxide_percent=dose.peroxide_percent,
         peroxide_assumed=dose.peroxide_assumed,
         note=said.resin.note,

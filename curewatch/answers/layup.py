@@ -178,7 +178,7 @@ def _cautions(plan: "LayupPlan") -> list[str]:
     masses = (one.batches.mass for one in sessions if one.batches is not None)
     largest = max(masses, default=plan.amounts.mixed)
     hot = cautions.pot_overheats(plan.resin, largest)
-    return list(cautions.for_layup(plan.resin.kind, pot_overheats=hot, abrading=True))
+    return list(cautions.for_layup(plan.resin.chemistry, pot_overheats=hot, abrading=True))
 
 
 def _layers(plan: "LayupPlan") -> list[LayerPieceDocument]:

@@ -18,7 +18,7 @@ class ResinCompareResinDocument(Shape, frozen=True, kw_only=True):
     """One of the ``system`` of resin compare."""
 
     name: Annotated[str, says("Name")]
-    kind: Annotated[str, says("Kind")]
+    kind: Annotated[str, says("Chemistry")]
     do_not: Annotated[
         str, says("Why it must not be laid here, whatever the times beside; empty if nothing forbids it")
     ]

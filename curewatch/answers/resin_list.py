@@ -10,7 +10,7 @@ class ResinListResinDocument(Shape, frozen=True, kw_only=True):
 
     name: Annotated[str, says("Name")]
     title: Annotated[str, says("Title")]
-    kind: Annotated[str, says("epoxy, polyester or vinyl ester")]
+    kind: Annotated[str, says("Chemistry")]
     note: Annotated[str, says("A remark")]
     parent: Annotated[str, says("Based on, or empty")]
     version: Annotated[int, says("Version")]

@@ -11,9 +11,8 @@ from importlib.resources import files
 from typing import Any
 
 from curewatch.errors import ConfigurationError, UsageError
+from curewatch.materials.chemistry import Chemistry
 from curewatch.units import HOUR
-
-EPOXY_WET_OUT = 2.0  # epoxy takes about twice as long to wet out as polyester (common practice)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,9 +38,9 @@ class Cloth:
         """Of one cured layer without voids: fibre and resin volumes add. [m]"""
         return self.areal_mass / self.fibre_density + self.resin_per_area / resin_density
 
-    def wet_out_time(self, resin_kind: str) -> float:
-        """One layer, one person, with this kind of resin. [s/m²]"""
-        return self.wet_out * (EPOXY_WET_OUT if resin_kind == "epoxy" else 1.0)
+    def wet_out_time(self, chemistry: Chemistry) -> float:
+        """One layer, one person, with a resin of this chemistry. [s/m²]"""
+        return self.wet_out * chemistry.wet_out
 
 
 def cloth_kinds() -> list[str]:

@@ -12,10 +12,11 @@ import re
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Any, Literal
 
 from curewatch.errors import ConfigurationError
-from curewatch.materials.resin import Kind, Mix, Resin
+from curewatch.materials.chemistry import CHEMISTRIES, Chemistry
+from curewatch.materials.resin import Mix, Resin
 from curewatch.materials.resin_files import load_resin, parent_of
 from curewatch.materials.sheet_mix import read_mix
 from curewatch.materials.sheet_table import SheetTable, is_number
@@ -49,7 +50,6 @@ TOP = (
     "highest_temperature_c", "highest_humidity_percent", "reaction_heat_kj_per_kg", "mix",
     "glass_transition", *SECTIONS,
 )  # fmt: skip
-BASES = {"epoxy": "epoxy-slow", "polyester": "polyester-laminating", "vinyl ester": "vinyl-ester"}
 AMINE = {"none": 0.1, "low": 0.25, "usual": 1.0}  # what a sheet's word makes of the amine factor: assumed
 
 
@@ -100,7 +100,7 @@ class MakerSheet:
     path: Path
     name: str
     title: str
-    kind: Kind
+    chemistry: Chemistry
     based_on: str
     source: str
     wax: bool | None
@@ -151,8 +151,8 @@ class _Reader:
     def sheet(self) -> MakerSheet:
         file = self.file
         file.require_known("", file.data, TOP)
-        kind: Any = file.words("kind", get_args(Kind))
-        statements = self._ordered([each for name in SECTIONS for each in self._statements(name, kind)])
+        chemistry = CHEMISTRIES[file.words("kind", CHEMISTRIES)]
+        statements = self._ordered([each for name in SECTIONS for each in self._statements(name, chemistry)])
         transitions = tuple(
             self._transition(entry, place) for entry, place in self._entries("glass_transition")
         )
@@ -160,7 +160,7 @@ class _Reader:
             raise file.refuse(
                 "pot_life", "no statement about time", "at least one of: " + ", ".join(SECTIONS)
             )
-        mix, assumed = read_mix(file, kind)
+        mix, assumed = read_mix(file, chemistry)
         blush = file.words("blush", AMINE) if "blush" in file.data else None
         heat = self.top.perhaps(file.data, "reaction_heat_kj_per_kg", 50.0, 700.0)
         humidity = self.top.perhaps(file.data, "highest_humidity_percent", 30.0, 100.0)
@@ -169,8 +169,8 @@ class _Reader:
             path=file.path,
             name=self._name(),
             title=file.words("title"),
-            kind=kind,
-            based_on=file.words("based_on") if "based_on" in file.data else BASES[kind],
+            chemistry=chemistry,
+            based_on=file.words("based_on") if "based_on" in file.data else chemistry.archetype,
             source=file.words("source") if "source" in file.data else file.path.name,
             wax=file.switch("wax") if "wax" in file.data else None,
             amine_factor=None if blush is None else AMINE[blush],
@@ -202,7 +202,7 @@ class _Reader:
                 raise place.refuse("", repr(table), f"a table [[{name}]]")
         return list(zip(tables, places, strict=True))
 
-    def _statements(self, name: str, kind: str) -> list[Statement]:
+    def _statements(self, name: str, chemistry: Chemistry) -> list[Statement]:
         if name == "recoat":
             return self._recoat_from()
         mark, usual_sd = SECTIONS[name]
@@ -224,15 +224,16 @@ class _Reader:
                     mass=None if mass is None else mass / 1000.0,
                     shape=shape,
                     insulated=place.switch(table, "insulated"),
-                    peroxide_percent=self._peroxide(name, table, place, kind),
+                    peroxide_percent=self._peroxide(table, place, chemistry),
                     line=place.line(""),
                 )
             )
         return found
 
-    def _peroxide(self, name: str, table: dict[str, Any], place: SheetTable, kind: str) -> float | None:
-        if kind == "epoxy" and "peroxide_percent" in table:
-            raise place.refuse("peroxide_percent", "a dose", "nothing: an epoxy keeps its mix ratio")
+    def _peroxide(self, table: dict[str, Any], place: SheetTable, chemistry: Chemistry) -> float | None:
+        if not chemistry.dosed and "peroxide_percent" in table:
+            allowed = f"nothing: {chemistry.name} keeps its mix ratio"
+            raise place.refuse("peroxide_percent", "a dose", allowed)
         return place.perhaps(table, "peroxide_percent", 0.5, 4.0)
 
     def _recoat_from(self) -> list[Statement]:

@@ -10,13 +10,12 @@ from ``-inhibitor`` through 0 (inhibitor used up) to 1; conversion is progress w
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 from curewatch.errors import OutOfValidity
+from curewatch.materials.chemistry import Chemistry
 from curewatch.physics.cure_kinetics import RateLaw
 from curewatch.physics.gelation import conversion_at_viscosity, gel_time_of_cobalt
-
-Kind = Literal["epoxy", "polyester", "vinyl ester"]
 
 
 class Origin(NamedTuple):
@@ -118,7 +117,7 @@ class Mix:
 
 @dataclass(frozen=True, slots=True)
 class Dose:
-    """Peroxide and accelerator of a polyester or vinyl ester, per cent by mass of resin."""
+    """Peroxide and accelerator, per cent by mass of resin."""
 
     peroxide_low: float
     peroxide_normal: float
@@ -134,7 +133,7 @@ class Dose:
 class DoseUsed(NamedTuple):
     """A dose of peroxide, and whether somebody gave it."""
 
-    peroxide_percent: float | None  # by mass of resin; of an epoxy none
+    peroxide_percent: float | None  # by mass of resin; None where the ratio is fixed
     peroxide_assumed: bool
 
 
@@ -203,7 +202,7 @@ class Resin:
 
     name: str
     title: str
-    kind: Kind
+    chemistry: Chemistry
     note: str
     kinetics: Kinetics
     network: Network
@@ -214,8 +213,8 @@ class Resin:
     limits: ResinLimits
     rate_sd: float  # of the lot's rate factor, in natural logarithm [1]
     surface: SurfaceNature = field(default_factory=SurfaceNature)
-    mix: Mix | None = None  # epoxies
-    dose: Dose | None = None  # polyesters and vinyl esters
+    mix: Mix | None = None  # where the chemistry has a fixed ratio
+    dose: Dose | None = None  # where it is dosed
     price: Price | None = None
     covariance: Covariance = field(default_factory=Covariance)
     parent: str = ""  # the system this one was fitted or learned from
@@ -230,13 +229,8 @@ class Resin:
             network.uncured, network.full, network.shape,
         )  # fmt: skip
 
-    @property
-    def added(self) -> str:
-        """What is mixed into the resin: ``hardener`` into an epoxy, ``peroxide`` into the other kinds."""
-        return "hardener" if self.kind == "epoxy" else "peroxide"
-
     def dose_used(self, peroxide_percent: float | None = None) -> DoseUsed:
-        """The dose given, or the normal one; of an epoxy none. [per cent by mass of resin]"""
+        """The dose given, or the normal one; None where the ratio is fixed. [per cent by mass of resin]"""
         if self.dose is None:
             return DoseUsed(None, peroxide_assumed=False)
         if peroxide_percent is None:
@@ -251,15 +245,15 @@ class Resin:
         Raises
         ------
         DoseOutOfRange
-            Too little or too much peroxide or accelerator; or a dose given to an epoxy, whose
-            ratio is never changed to change its speed.
+            Too little or too much peroxide or accelerator; or a dose where the ratio is
+            fixed: it is never changed to change the speed.
         """
         if self.dose is None:
             if peroxide_percent is not None or cobalt_percent is not None:
                 raise OutOfValidity(
                     "peroxide or cobalt in per cent",
                     float(peroxide_percent if peroxide_percent is not None else cobalt_percent or 0.0),
-                    "no dose: an epoxy keeps its mix ratio; choose a faster or slower hardener instead",
+                    f"no dose: {self.chemistry.name} keeps its mix ratio; choose another hardener instead",
                     self.name,
                 )
             return 1.0

@@ -6,16 +6,16 @@ A file of the user's may say ``based_on = "epoxy-slow"`` and then only what diff
 import difflib
 from importlib import resources
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 from curewatch.errors import UsageError
+from curewatch.materials.chemistry import CHEMISTRIES
 from curewatch.materials.quantities import QUANTITIES
 from curewatch.materials.resin import (
     BlushNature,
     Bond,
     Covariance,
     Dose,
-    Kind,
     Kinetics,
     Mix,
     Network,
@@ -80,19 +80,20 @@ def parse_resin(sheet: Sheet, folder: Path | str | None = None, below: tuple[Pat
     """
     sheet.require_known("", sheet.data, (*TOP, *SECTIONS))
     base = parent_of(sheet, folder, below) if "based_on" in sheet.data else None
-    kind: Any = sheet.words("kind", get_args(Kind)) if base is None or "kind" in sheet.data else base.kind
+    named = base is None or "kind" in sheet.data
+    chemistry = CHEMISTRIES[sheet.words("kind", CHEMISTRIES)] if named or base is None else base.chemistry
     values: dict[str, Any] = {
         name: _section(sheet, name, shape, getattr(base, name, None)) for name, shape in SECTIONS.items()
     }
-    wanted, other = ("mix", "dose") if kind == "epoxy" else ("dose", "mix")
+    wanted, other = chemistry.section, "mix" if chemistry.dosed else "dose"
     if other in sheet.data:
-        raise sheet.refuse(other, f"a section [{other}] in a {kind}", f"[{wanted}]")
+        raise sheet.refuse(other, f"a section [{other}] in a {chemistry.name}", f"[{wanted}]")
     values[wanted] = _section(sheet, wanted, Mix if wanted == "mix" else Dose, getattr(base, wanted, None))
     rate_sd, covariance = _uncertainty(sheet, base)
     resin = Resin(
         name=sheet.words("name"),
         title=sheet.words("title"),
-        kind=kind,
+        chemistry=chemistry,
         note=sheet.words("note"),
         rate_sd=rate_sd,
         covariance=covariance,

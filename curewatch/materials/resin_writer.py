@@ -41,7 +41,7 @@ def as_toml(resin: Resin, parent: str, keys: Iterable[str], heading: str) -> str
         *(f"# {line}" for line in heading.splitlines()),
         f"name = {_text(resin.name)}",
         f"title = {_text(resin.title)}",
-        f"kind = {_text(resin.kind)}",
+        f"kind = {_text(resin.chemistry.name)}",
         f"based_on = {_text(parent)}",
         f"note = {_text(resin.note)}",
         f"version = {resin.version}",

@@ -5,6 +5,7 @@ They say the same thing several times over, so that a slip of the pen shows: wha
 
 from typing import Any
 
+from curewatch.materials.chemistry import Chemistry
 from curewatch.materials.resin import Mix
 from curewatch.materials.sheet_table import SheetTable
 from curewatch.materials.sourced_toml import Sheet
@@ -27,7 +28,7 @@ RATIO_TOLERANCE = 0.06  # by which mass, volume and densities may disagree: they
 STOICHIOMETRY_TOLERANCE = 0.20  # formulated hardeners are mixed off the ideal, but not by more (assumed)
 
 
-def read_mix(file: Sheet, kind: str) -> tuple[Mix | None, tuple[str, ...]]:
+def read_mix(file: Sheet, chemistry: Chemistry) -> tuple[Mix | None, tuple[str, ...]]:
     """The mix of a sheet, if it says one, and what had to be assumed of it.
 
     Raises
@@ -37,9 +38,9 @@ def read_mix(file: Sheet, kind: str) -> tuple[Mix | None, tuple[str, ...]]:
     """
     table = file.data.get("mix")
     if table is None:
-        return None, ("the whole mix",) if kind == "epoxy" else ()
-    if kind != "epoxy":
-        raise file.refuse("mix", "a section [mix]", f"none: a {kind} has a dose of peroxide")
+        return None, () if chemistry.dosed else ("the whole mix",)
+    if chemistry.dosed:
+        raise file.refuse("mix", "a section [mix]", f"none: a {chemistry.name} has a dose of peroxide")
     place = SheetTable(file, "mix", 0)
     place.require_known(table, MIX_KEYS)
     stated = {name: place.perhaps(table, key, 0.7, 2.5) for name, (key, _) in DENSITIES.items()}

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from curewatch.advice.judge import cautions
 from curewatch.clock import utc_from_iso
+from curewatch.materials.chemistry import EPOXY
 from curewatch.record.account import Account
 from curewatch.record.page import PageTable, table
 from curewatch.record.words import RecordWords, shown
@@ -11,8 +12,9 @@ from curewatch.record.words import RecordWords, shown
 
 def claims(account: Account, words: RecordWords) -> Iterator[str]:
     """The cautions, and what is not claimed."""
-    kinds = {course.resin.kind for course in account.courses if course.resin} or {"epoxy"}
-    said = dict.fromkeys(line for kind in sorted(kinds) for line in cautions.for_layup(kind))
+    used = {course.resin.chemistry for course in account.courses if course.resin} or {EPOXY}
+    ordered = sorted(used, key=lambda each: each.name)
+    said = dict.fromkeys(line for each in ordered for line in cautions.for_layup(each))
     yield words.reader.retold(" ".join(said))
     yield (
         "This record shows what sensors reported and what people wrote down, when, and that nothing of "

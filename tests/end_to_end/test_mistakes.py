@@ -44,7 +44,7 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("tonight --resin epoxy-slwo", USAGE, "epoxy-slow"),
     ("tonight --units K", USAGE, "C or F, g or oz, 24h or 12h"),
     ("tonight --peroxide much", USAGE, "'much' does not do; allowed: a number"),
-    ("tonight --peroxide 2", USAGE, "an epoxy keeps its mix ratio"),
+    ("tonight --peroxide 2", USAGE, "epoxy keeps its mix ratio"),
     ("tonight --resin polyester-laminating --peroxide 50", USAGE, "too much"),
     ("tonight now", USAGE, "(now); see `curewatch tonight --help`"),
     ("job correct two --set a=b --reason x", USAGE, "number 'two' does not do; allowed: a whole number"),

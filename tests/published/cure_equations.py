@@ -45,7 +45,7 @@ def law(resin: Resin, progress: FloatArray, temperature: FloatArray) -> FloatArr
 def first_law(resin: Resin, progress: FloatArray, temperature: FloatArray) -> FloatArray:
     """The first edition: fd = 1/(1 + exp[30 (a - ac)]), ac where Tg is 15 K (polyester: 11 K) above. [1/s]"""
     a, net = np.clip(progress, 0.0, 1.0), resin.network
-    y = (temperature + (15.0 if resin.kind == "epoxy" else 11.0) - net.uncured) / (net.full - net.uncured)
+    y = (temperature + (15.0 if resin.chemistry.amine else 11.0) - net.uncured) / (net.full - net.uncured)
     critical = y / (net.shape + (1.0 - net.shape) * y)
     slowed = 1.0 + np.exp(np.minimum(30.0 * (a - critical), 300.0))
     return np.asarray(chemistry(resin, a, temperature) * (1.0 - a) ** resin.kinetics.n / slowed)

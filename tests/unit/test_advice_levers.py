@@ -15,6 +15,7 @@ from curewatch.answers.tonight import LeverDocument, TonightDocument, tonight_do
 from curewatch.cli.screens import levers as screen
 from curewatch.cli.screens import tonight
 from curewatch.materials import load_resin
+from curewatch.materials.chemistry import EPOXY, POLYESTER
 from curewatch.materials.substrate import Substrate, load_substrate
 from curewatch.model.air import shed, warming
 from curewatch.model.air.outlook import Outlook
@@ -257,14 +258,14 @@ def test_a_heating_says_its_end_its_power_who_stays_and_the_code_and_warns_first
     """Until when, how much, whether somebody stays, the residual-current device; the caution before it."""
     warm = Lever("warm", NOW, 1.0, target=291.0, begin=NOW, until=NOW + 8 * HOUR, power=1500.0, energy=3e7)
     question = asked(name)
-    caution = cautions.for_heating(question.resin.kind)
+    caution = cautions.for_heating(question.resin.chemistry)
     rise = Lever("surface", NOW, 1.0, target=4.0, begin=NOW, until=NOW + 8 * HOUR, area_power=80.0)
     for lever, power in ((warm, "1.5 kW"), (rise, "80 W/m²")):
         said = " ".join(screen.lines([part(replace(lever, warning=caution))], plain_wording(), NOW))
         for words in (" until ", power, "Stay with it", "residual-current device", "local electrical code"):
             assert words in said, (lever.kind, words)
         assert said.index("WARNING") < said.index("1. warm the")
-    assert ("cannot ignite vapour" in caution) == (question.resin.kind != "epoxy")
+    assert ("cannot ignite vapour" in caution) == question.resin.chemistry.styrene
 
 
 def test_a_surface_is_warmed_by_a_blanket_and_the_pot_never() -> None:
@@ -319,6 +320,6 @@ def test_drying_says_what_electricity_asks_in_a_damp_place() -> None:
     outlook = coming_hours(known, WOOD)
     assert outlook is not None
     dry = next(one for one in levers(question, known, outlook, NOW, Means(SHED)) if one.kind == "dry")
-    assert dry.warning == cautions.for_drying("epoxy")
+    assert dry.warning == cautions.for_drying(EPOXY)
     assert "residual-current device" in str(dry.warning)
-    assert "styrene vapour burns" in cautions.for_drying("polyester")
+    assert "styrene vapour burns" in cautions.for_drying(POLYESTER)

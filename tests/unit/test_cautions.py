@@ -15,6 +15,7 @@ from curewatch.cli.main import run
 from curewatch.cli.screens import bench_card, layup, tonight
 from curewatch.errors import OutOfValidity
 from curewatch.materials import load_resin, resin_names
+from curewatch.materials.chemistry import EPOXY
 from curewatch.materials.substrate import load_substrate
 from curewatch.model.film.film import constant, cure
 from curewatch.model.film.lots import LATE, rate_factor_at
@@ -25,14 +26,14 @@ from curewatch.wording import Wording
 from tests.unit.test_advice_levers import situation
 from tests.unit.test_layup_command import NOW, cheek
 
-EPOXIES = tuple(name for name in resin_names() if load_resin(name).kind == "epoxy")
-STYRENES = tuple(name for name in resin_names() if load_resin(name).kind != "epoxy")
+EPOXIES = tuple(name for name in resin_names() if load_resin(name).chemistry is EPOXY)
+STYRENES = tuple(name for name in resin_names() if load_resin(name).chemistry.styrene)
 EVERY = (*EPOXIES, *STYRENES)
 
 
 def said(name: str) -> str:
     """The cautions for laying up and sanding this resin, as one text."""
-    return " ".join(cautions.for_layup(load_resin(name).kind, abrading=True))
+    return " ".join(cautions.for_layup(load_resin(name).chemistry, abrading=True))
 
 
 def planned(name: str, *, card: bool = False) -> str:
@@ -89,7 +90,7 @@ def test_blush_is_washed_off_an_epoxy_only(name: str) -> None:
     """A polyester has none: neither the caution nor the way to a closed window speaks of water."""
     resin = load_resin(name)
     window = recoat_window(resin, cure(resin, constant(293.15, 20 * DAY)))
-    epoxy = resin.kind == "epoxy"
+    epoxy = resin.chemistry.amine
     assert ("blush" in said(name)) is epoxy
     assert window.cause
     assert ("water" in window.afterwards) is epoxy

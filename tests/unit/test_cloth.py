@@ -3,6 +3,7 @@
 import pytest
 
 from curewatch.errors import ConfigurationError, UsageError
+from curewatch.materials.chemistry import EPOXY, POLYESTER
 from curewatch.materials.cloth import cloth_kinds, load_cloth
 
 TAGS = ("published", "open data", "computed", "common practice", "from memory", "assumed")
@@ -26,7 +27,7 @@ def test_mat_takes_two_to_two_and_a_half_times_its_mass(record_property) -> None
 def test_epoxy_takes_twice_as_long_as_polyester() -> None:
     """common practice."""
     cloth = load_cloth("woven-roving")
-    assert cloth.wet_out_time("epoxy") == 2 * cloth.wet_out_time("polyester")
+    assert cloth.wet_out_time(EPOXY) == 2 * cloth.wet_out_time(POLYESTER)
 
 
 @pytest.mark.parametrize("kind", cloth_kinds())

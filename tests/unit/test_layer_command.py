@@ -117,7 +117,7 @@ def test_a_shed_without_a_logbook_has_no_layer(shed: Path, capsys: pytest.Captur
         (["--ago", "20 min", "--at", "21:40"], "one of them"),
         (["--ago", "9 d"], "last 7 days"),
         (["--mass", "heavy"], "150 g"),
-        (["--peroxide", "2"], "polyester"),
+        (["--peroxide", "2"], "keeps its mix ratio"),
         (["--resin", "polyester-laminating", "--peroxide", "5"], "too much"),
         (["--close", "L9"], "none is running"),
     ],

@@ -93,7 +93,7 @@ REFUSED = {
     ),
     "a dose in an epoxy": (
         HEAD + POT + "peroxide_percent = 2\n",
-        "an epoxy keeps its mix ratio",
+        "epoxy keeps its mix ratio",
         8,
         "pot_life.peroxide_percent",
     ),

@@ -10,6 +10,7 @@ import pytest
 from curewatch.cli.main import run
 from curewatch.errors import ConfigurationError
 from curewatch.materials import load_resin, resin_names
+from curewatch.materials.chemistry import POLYESTER
 from curewatch.materials.maker_sheet import MakerSheet, Statement, form_text, read_maker_sheet
 from curewatch.materials.quantities import QUANTITIES
 from curewatch.materials.resin_writer import as_toml, unit_of
@@ -164,7 +165,7 @@ def test_a_polyester_sheet_with_its_dose_is_fitted(sheet: MakerSheet) -> None:
         Statement("gel", 2600.0, 0.15, 293.15, 0.1, peroxide_percent=1.0),
         Statement("firm", 4 * 3600.0, 0.3, 293.15),
     )
-    told = replace(sheet, kind="polyester", mix=None, amine_factor=None, statements=stated)
+    told = replace(sheet, chemistry=POLYESTER, mix=None, amine_factor=None, statements=stated)
     found = fit(told, base)
     assert all(abs(each.pull) < 2.0 for each in found.met)
     assert found.resin.dose == base.dose
@@ -183,7 +184,7 @@ def test_the_command_writes_a_system_that_can_be_used(
     assert not ended.value.code
     shown = capsys.readouterr()
     assert "2 statements, all met" in shown.out
-    assert "never change an epoxy's ratio" in " ".join(shown.out.split())
+    assert "never change it to change the speed" in " ".join(shown.out.split())
     assert all(len(line) <= 80 for line in shown.out.splitlines())
     with pytest.raises(SystemExit):
         run(["cure", "--resin", str(written), "--temperature", "12", "--json"])

@@ -13,6 +13,7 @@ boatbuilding manual (published). The rest is common practice.
 
 from enum import Enum
 
+from curewatch.materials.chemistry import Chemistry
 from curewatch.materials.resin import Resin
 from curewatch.model.film.lots import LATE, rate_factor_at
 from curewatch.model.mass.pot import pot
@@ -80,18 +81,19 @@ class Caution(Enum):
     )
 
 
-def for_layup(kind: str, *, pot_overheats: bool = False, abrading: bool = False) -> tuple[str, ...]:
-    """The cautions for laying up this kind of resin: sheets first, then what applies."""
+def for_layup(
+    chemistry: Chemistry, *, pot_overheats: bool = False, abrading: bool = False
+) -> tuple[str, ...]:
+    """The cautions for laying up a resin of this chemistry: sheets first, then what applies."""
     said = [Caution.SHEETS]
-    if kind == "epoxy":
-        said.append(Caution.SKIN)
-    else:
-        said += [Caution.SKIN_PEROXIDE, Caution.PEROXIDE, Caution.STYRENE]
+    said += [Caution.SKIN_PEROXIDE, Caution.PEROXIDE] if chemistry.dosed else [Caution.SKIN]
+    if chemistry.styrene:
+        said.append(Caution.STYRENE)
     if pot_overheats:
         said.append(Caution.POT_HEAT)
     if abrading:
         said += [Caution.DUST, Caution.OLD_PAINT, Caution.CARBON, Caution.ELECTRIC]
-    if abrading and kind == "epoxy":  # every epoxy here is cured by an amine; nothing else blushes
+    if abrading and chemistry.amine:
         said.append(Caution.BLUSH)
     return tuple(caution.value for caution in said)
 
@@ -116,16 +118,16 @@ def pot_overheats(
     return pot(resin, mass, air, rate_factor=fast, peroxide_percent=peroxide_percent).overheats
 
 
-def for_heating(kind: str) -> str:
-    """What stands before every heating that is proposed near this kind of resin."""
-    styrene = () if kind == "epoxy" else (Caution.HEAT_STYRENE,)
+def for_heating(chemistry: Chemistry) -> str:
+    """What stands before every heating that is proposed near a resin of this chemistry."""
+    styrene = (Caution.HEAT_STYRENE,) if chemistry.styrene else ()
     said = (*styrene, Caution.HEATER, Caution.ELECTRIC, Caution.ATTEND)
     return " ".join(caution.value for caution in said)
 
 
-def for_drying(kind: str) -> str:
-    """What stands before a dehumidifier that is proposed near this kind of resin."""
-    return Caution.ELECTRIC.value if kind == "epoxy" else f"{DRY_STYRENE} {Caution.ELECTRIC.value}"
+def for_drying(chemistry: Chemistry) -> str:
+    """What stands before a dehumidifier that is proposed near a resin of this chemistry."""
+    return f"{DRY_STYRENE} {Caution.ELECTRIC.value}" if chemistry.styrene else Caution.ELECTRIC.value
 
 
 def for_burner(burner: str) -> str:

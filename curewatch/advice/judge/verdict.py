@@ -200,7 +200,7 @@ def _usual(
         hot = cautions.pot_overheats(resin, batch_mass, air, peroxide_percent)
     except OutOfValidity:
         hot = True
-    return cautions.for_layup(resin.kind, pot_overheats=hot)
+    return cautions.for_layup(resin.chemistry, pot_overheats=hot)
 
 
 def _rejected(situation: Situation) -> tuple[str, ...]:

@@ -121,7 +121,7 @@ def plan(
 
 def _works(repair: Repair, made: Amounts, resin: Resin, hands: Hands) -> tuple[Work, ...]:
     """Each layer's resin and time; the sealing coat goes with the first layer of each side."""
-    wet_out = hands.wet_out or repair.cloth.wet_out_time(resin.kind)
+    wet_out = hands.wet_out or repair.cloth.wet_out_time(resin.chemistry)
     more, sealing = 1.0 + repair.waste, made.sealing / repair.sides
     return tuple(
         Work(

@@ -89,7 +89,7 @@ def of_resin(resin: Resin, peroxide_percent: float | None = None) -> Proportion:
         added_density=PEROXIDE_DENSITY,
         tag=found.tag,
         source=found.source,
-        added=resin.added,
+        added=resin.chemistry.added,
         assumed=peroxide_percent is None,
     )
 

@@ -42,13 +42,13 @@ def priced(question: Question, outlook: Outlook, one: Found, held: float, means:
         return replace(
             lever,
             water=water,
-            warning=cautions.for_drying(question.resin.kind),
+            warning=cautions.for_drying(question.resin.chemistry),
             effort=lever.effort + 2.0 + water,
         )
     return replace(
         lever,
         area_power=FACES * STILL_AIR * one.value,
-        warning=cautions.for_heating(question.resin.kind),
+        warning=cautions.for_heating(question.resin.chemistry),
         effort=lever.effort + 1.0 + one.value / 8.0,
     )
 
@@ -70,6 +70,6 @@ def _with_heat(lever: Lever, question: Question, outlook: Outlook, means: Means)
         lever,
         power=float(np.quantile(taken.power.max(axis=1), 0.9)),
         energy=energy,
-        warning=cautions.for_heating(question.resin.kind),
+        warning=cautions.for_heating(question.resin.chemistry),
         effort=lever.effort + 1.5 + energy / KWH / 10.0,
     )

@@ -48,7 +48,7 @@ def _warm_and_dry(
     warmed = [(humidity, one, priced(question, outlook, one, HELD, means)) for (humidity, _), one in pairs]
     humidity, one, lever = min(warmed, key=lambda pair: pair[2].effort)
     least = _least_drying(question, known, outlook, one, warmer=warm.change, humidity=humidity, means=means)
-    warning = cautions.for_drying(question.resin.kind)
+    warning = cautions.for_drying(question.resin.chemistry)
     dry = Lever("dry", works, 2.0, target=humidity, begin=known.at, until=lever.until, warning=warning)
     if least is not None:
         dry = replace(dry, target=least.value)

@@ -177,7 +177,9 @@ def _peroxide(given: float | None, resin: Resin) -> float | None:
     dose = resin.dose
     if dose is None:
         if given is not None:
-            raise UsageError(f"--peroxide is for polyester and vinyl ester; {resin.name} is {resin.kind}")
+            raise UsageError(
+                f"--peroxide: {resin.name} is {resin.chemistry.name}, which keeps its mix ratio. Leave it out"
+            )
         return None
     if given is None:
         return dose.peroxide_normal

@@ -38,14 +38,17 @@ SECTIONS = ("kinetics", "network", "milestones", "thermal", "mix", "dose", "blus
 def listed(resins: list[Resin]) -> list[str]:
     """One line a system."""
     head = f"{'name':<20}{'kind':<13}title"
-    rows = [f"{safe_line(each.name, 19):<20}{each.kind:<13}{safe_line(each.title, 46)}" for each in resins]
+    rows = [
+        f"{safe_line(each.name, 19):<20}{each.chemistry.name:<13}{safe_line(each.title, 46)}"
+        for each in resins
+    ]
     return [head, *rows, "", "Generic archetypes until you give your maker's sheet: curewatch resin fit"]
 
 
 def shown(resin: Resin, behaviour: list[tuple[float, Milestones]], words: Wording) -> list[str]:
     """One system: what it does, then each number with unit, tag and source."""
     head = [
-        f"{safe_line(resin.name)}: {safe_line(resin.title)} ({resin.kind})",
+        f"{safe_line(resin.name)}: {safe_line(resin.title)} ({resin.chemistry.name})",
         f"  {safe(resin.note)}",
         *([f"  from {safe_line(resin.parent)}, version {resin.version}"] if resin.parent else []),
         "",
@@ -92,7 +95,7 @@ def plain(resin: Resin, behaviour: list[tuple[float, Milestones]]) -> dict[str, 
     return {
         "name": resin.name,
         "title": resin.title,
-        "kind": resin.kind,
+        "kind": resin.chemistry.name,
         "note": resin.note,
         "parent": resin.parent,
         "version": resin.version,
@@ -182,7 +185,7 @@ def compared_plain(rows: list[Row], conditions: dict[str, Any]) -> dict[str, Any
         "resins": [
             {
                 "name": row.resin.name,
-                "kind": row.resin.kind,
+                "kind": row.resin.chemistry.name,
                 "do_not": row.do_not,
                 **{
                     f"{name}_s": _band(getattr(row, name))

@@ -15,9 +15,10 @@ WIDTH = 78
 MARKS = ("working_time", "gel", "tack_free", "firm")
 MARK = {"met": " ", "nearly met": "~", "NOT met": "!"}
 RATIO = (
-    "The mix ratio is the maker's: never change an epoxy's ratio to change its speed; "
+    "The mix ratio is the maker's: never change it to change the speed; "
     "choose a faster or slower hardener instead."
 )
+DOSE = "Keep the dose of peroxide within the maker's limits."
 
 
 def lines(
@@ -39,7 +40,7 @@ def lines(
         "  early and late: nine of ten lots, what the fit leaves open included",
         *_assumed(sheet),
         "",
-        *_wrapped(RATIO if sheet.kind == "epoxy" else "Keep the dose of peroxide within the maker's limits."),
+        *_wrapped(DOSE if sheet.chemistry.dosed else RATIO),
     ]
 
 

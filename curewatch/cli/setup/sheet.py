@@ -52,7 +52,7 @@ def _fitted(sheet: Path) -> str:
 
 def _asked(talk: Talk, name: str, base: str) -> list[str]:
     """The sheet in its own form, with what was known."""
-    kind = load_resin(base).kind
+    kind = load_resin(base).chemistry.name
     lines = [f"name = {json.dumps(name)}", f'title = "{kind} as typed in"', f'kind = "{kind}"']
     lines += [f'based_on = "{base}"', 'source = "maker\'s sheet, typed in by its user"']
     lowest = talk.number("lowest temperature it allows, °C; Enter if it does not say", None, -10, 40)

@@ -111,10 +111,10 @@ def fit(sheet: MakerSheet, base: Resin) -> SheetFit:
     Regularised nonlinear least squares (scipy.optimize.least_squares) with a Laplace covariance;
     its bands are held against known truths in tests/unit/test_sheet_fit_coverage.py
     """
-    if base.kind != sheet.kind:
+    if base.chemistry != sheet.chemistry:
         raise ConfigurationError(
-            f"{sheet.kind} based on {base.name}, {base.kind}",
-            f"a base that is {sheet.kind}",
+            f"{sheet.chemistry.name} based on {base.name}, {base.chemistry.name}",
+            f"a base that is {sheet.chemistry.name}",
             file=sheet.path,
             key="based_on",
         )
@@ -148,7 +148,7 @@ def _stated(sheet: MakerSheet, base: Resin) -> Resin:
         wait, kelvin = max(sheet.sand, key=lambda each: each[0] * age_rate(base, each[1], REFERENCE))
         marks = replace(marks, sand=wait, sand_temperature=kelvin)
     blush, surface = base.blush, base.surface
-    if sheet.amine_factor is not None and base.kind == "epoxy":
+    if sheet.amine_factor is not None and base.chemistry.amine:
         blush = replace(blush, amine_factor=sheet.amine_factor)
     if sheet.rest is not None:
         blush = replace(blush, rest=sheet.rest)

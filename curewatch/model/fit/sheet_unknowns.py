@@ -28,7 +28,7 @@ def unknowns(base: Resin) -> tuple[Unknown, ...]:
     times as fast as the archetype, so the common rate is left wide (assumed).
     """
     spread = {key: si_spread(base, key) for key in QUANTITIES}
-    energy = 3e3 if base.kind == "epoxy" else 5e3
+    energy = base.chemistry.energy_spread
     gelled = (
         base.milestones.recoat_from == base.milestones.gel
     )  # what gels early takes a layer once it has gelled

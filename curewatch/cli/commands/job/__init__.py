@@ -64,15 +64,14 @@ def _weighed(
     before, ask = _before(EntryKind.BATCH, job, shelf), at_terminal()
     name = fill(FORMS[EntryKind.BATCH][:1], given, before, ask, words).get("resin", shelf.name)
     resin = load_resin(name, folder=shelf.folder)
-    fields = of_batch(resin.added)
+    fields = of_batch(resin.chemistry.added)
     known = {"resin", *(each.key for each in fields)}
     wrong = next(
         (each for each in FORMS[EntryKind.BATCH] if each.key not in known and given.get(each.key)), None
     )
     if wrong is not None:
-        raise UsageError(
-            f"{wrong.option}: {resin.name} is mixed with {resin.added}. Use --{resin.added}-mass"
-        )
+        added = resin.chemistry.added
+        raise UsageError(f"{wrong.option}: {resin.name} is mixed with {added}. Use --{added}-mass")
     rest = {key: text for key, text in given.items() if key in known}
     return resin, {"resin": name} | fill(fields, rest, before, ask, words)
 

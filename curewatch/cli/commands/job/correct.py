@@ -172,10 +172,12 @@ def _weighed(now: dict[str, Any], values: dict[str, Any], place: Bench) -> dict[
         The other one was given.
     """
     resin = load_resin(now["resin"], folder=place.configuration.resin.folder)
-    key = f"{resin.added}_mass"
+    key = f"{resin.chemistry.added}_mass"
     other = "peroxide_mass" if key == "hardener_mass" else "hardener_mass"
     if other in values:
-        raise UsageError(f"--set {other}: {resin.name} is mixed with {resin.added}. Use --set {key}=MASS")
+        raise UsageError(
+            f"--set {other}: {resin.name} is mixed with {resin.chemistry.added}. Use --set {key}=MASS"
+        )
     moved = {} if now.get(key) is not None else {key: now[other], other: None}
     added = telling.added_mass(now)
     ratio, advised = telling.proportions(
