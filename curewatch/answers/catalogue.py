@@ -36,7 +36,7 @@ from curewatch.answers.observe import SawDocument
 from curewatch.answers.record import RecordWholeDocument, RecordWriteDocument
 from curewatch.answers.resin_compare import ResinCompareDocument
 from curewatch.answers.resin_fit import ResinFitDocument
-from curewatch.answers.resin_list import ResinListResinDocument
+from curewatch.answers.resin_list import ResinListDocument
 from curewatch.answers.resin_show import ResinShowDocument
 from curewatch.answers.sensor import BesideDocument, SaltCheckDocument, SensorListDocument
 from curewatch.answers.tonight import TonightDocument
@@ -117,9 +117,7 @@ DOCUMENTS = {
         "The answer of `curewatch resin compare`; seconds from mixing", (ResinCompareDocument,)
     ),
     "resin-fit": Document("The answer of `curewatch resin fit SHEET.toml`", (ResinFitDocument,)),
-    "resin-list": Document(
-        "The answer of `curewatch resin list`", (list[ResinListResinDocument],), "Systems"
-    ),
+    "resin-list": Document("The answer of `curewatch resin list`", (ResinListDocument,)),
     "resin-show": Document("The answer of `curewatch resin show`", (ResinShowDocument,)),
     "observe": Document("The answer of `curewatch observe`", (SawDocument,)),
     "sensor-check": Document(

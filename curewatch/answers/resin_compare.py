@@ -1,24 +1,30 @@
-"""The document of `resin-compare`."""
+"""The document of `resin compare`: resin systems side by side in one steady air."""
 
-from typing import Annotated
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Annotated
 
-from curewatch.answers.document import BandDocument, Shape, says
+from curewatch.answers.cure import BlushOutcome
+from curewatch.answers.document import BandDocument, Shape, band, celsius, code, number, says
+from curewatch.units import percent_from_fraction
+
+if TYPE_CHECKING:
+    from curewatch.advice.judge.comparison import Row
 
 
 class ResinCompareConditionsDocument(Shape, frozen=True, kw_only=True):
-    """Where."""
+    """The air and the work."""
 
     temperature_c: Annotated[float, says("Air")]
     humidity_percent: Annotated[float, says("Air")]
     surface_temperature_c: Annotated[float, says("Work")]
-    source: Annotated[str, says("as given, or as measured")]
+    source: Annotated[str, says("Where these come from, in words")]
 
 
 class ResinCompareResinDocument(Shape, frozen=True, kw_only=True):
-    """One of the ``system`` of resin compare."""
+    """One resin system."""
 
     name: Annotated[str, says("Name")]
-    kind: Annotated[str, says("Chemistry")]
+    kind: Annotated[str, says("Chemistry: epoxy, polyester, vinyl-ester")]
     do_not: Annotated[
         str, says("Why it must not be laid here, whatever the times beside; empty if nothing forbids it")
     ]
@@ -28,7 +34,7 @@ class ResinCompareResinDocument(Shape, frozen=True, kw_only=True):
     laminate_before_s: Annotated[BandDocument, says("Next layer before")]
     firm_s: Annotated[BandDocument, says("Firm: may be handled")]
     ready_to_sand_s: Annotated[BandDocument, says("Ready to sand: firm, and the stated wait is over")]
-    blush: Annotated[str, says("What blush will take")]
+    blush: Annotated[BlushOutcome, says("What blush will take")]
     glass_transition_c: Annotated[float | None, says("Reached; null where no maker's sheet states one")]
     lowest_temperature_c: Annotated[float, says("By its sheet")]
     air_inhibited: Annotated[bool, says("Its face stays tacky in air, unless it is waxed")]
@@ -43,3 +49,41 @@ class ResinCompareDocument(Shape, frozen=True, kw_only=True):
     conditions: Annotated[ResinCompareConditionsDocument, says("Where")]
     band: Annotated[str, says("What the bands hold")]
     resins: Annotated[list[ResinCompareResinDocument], says("Side by side")]
+
+
+def resin_compare_document(
+    rows: "Iterable[Row]", *, air: float, relative_humidity: float, work: float, source: str
+) -> ResinCompareDocument:
+    """The rows, and the air and the work that they stand for, as a document. [K], [1], [K]"""
+    return ResinCompareDocument(
+        conditions=ResinCompareConditionsDocument(
+            temperature_c=celsius(air),
+            humidity_percent=round(percent_from_fraction(relative_humidity), 1),
+            surface_temperature_c=celsius(work),
+            source=source,
+        ),
+        band="nine of ten lots between early and late, seconds from mixing",
+        resins=[_resin(row) for row in rows],
+    )
+
+
+def _resin(row: "Row") -> ResinCompareResinDocument:
+    resin, price = row.resin, row.resin.price
+    return ResinCompareResinDocument(
+        name=resin.name,
+        kind=code(resin.chemistry.name),
+        do_not=row.do_not,
+        working_time_s=band(*row.working_time),
+        gel_s=band(*row.gel),
+        laminate_from_s=band(*row.laminate_from),
+        laminate_before_s=band(*row.laminate_before),
+        firm_s=band(*row.firm),
+        ready_to_sand_s=band(*row.ready_to_sand),
+        blush=code(row.blush),
+        glass_transition_c=None if resin.network.stated is None else celsius(row.glass_transition),
+        lowest_temperature_c=celsius(resin.limits.lowest_temperature),
+        air_inhibited=resin.surface.air_inhibited,
+        wax=resin.surface.wax,
+        price_per_kilogram=None if price is None else number(price.per_kilogram, 2),
+        currency=None if price is None else price.currency,
+    )

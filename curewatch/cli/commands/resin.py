@@ -35,6 +35,7 @@ def list_resins(
 
     Example: curewatch resin list
     """
+    from curewatch.answers.resin_list import resin_list_document
     from curewatch.cli import terminal
     from curewatch.cli.screens import resin as screen
     from curewatch.materials import load_resin, resin_names
@@ -42,11 +43,11 @@ def list_resins(
     configuration, _ = settings(config)
     folder = configuration.resin.folder
     resins = [load_resin(name, folder) for name in resin_names(folder)]
+    answer = resin_list_document(resins)
     if as_json:
-        keys = ("name", "title", "kind", "note", "parent", "version")
-        terminal.print_json([{key: getattr(each, key) for key in keys} for each in resins])
+        terminal.print_json(answer)
     else:
-        terminal.print_lines(screen.listed(resins), plain=plain)
+        terminal.print_lines(screen.listed(answer), plain=plain)
 
 
 @app.command()
@@ -69,6 +70,7 @@ def show(
 
     Example: curewatch resin show epoxy-slow
     """
+    from curewatch.answers.resin_show import resin_show_document
     from curewatch.cli import terminal
     from curewatch.cli.screens import resin as screen
     from curewatch.errors import UsageError
@@ -83,11 +85,11 @@ def show(
     if toml and lot is not None:
         typer.echo(_as_file(resin, name, lot), nl=False)
         return
-    behaviour = [(kelvin, _film(resin, kelvin)) for kelvin in SHOWN_AT]
+    answer = resin_show_document(resin, [(kelvin, _film(resin, kelvin)) for kelvin in SHOWN_AT])
     if as_json:
-        terminal.print_json(screen.plain(resin, behaviour))
+        terminal.print_json(answer)
     else:
-        terminal.print_lines(screen.shown(resin, behaviour, wording), plain=plain)
+        terminal.print_lines(screen.shown(answer, wording), plain=plain)
 
 
 @app.command()
@@ -121,6 +123,7 @@ def compare(
     Example: curewatch resin compare --temperature 12 --humidity 80
     """
     from curewatch.advice.judge.comparison import compare as side_by_side
+    from curewatch.answers.resin_compare import resin_compare_document
     from curewatch.cli import terminal
     from curewatch.cli.screens import resin as screen
     from curewatch.materials import load_resin, resin_names
@@ -132,18 +135,11 @@ def compare(
     )
     resins = [load_resin(name, folder) for name in (names or resin_names(folder))]
     rows = side_by_side(resins, air, relative, surface_temperature=work, carbon_dioxide=carbon_dioxide)
+    answer = resin_compare_document(rows, air=air, relative_humidity=relative, work=work, source=source)
     if as_json:
-        stated = {
-            "temperature_c": round(air - 273.15, 2),
-            "humidity_percent": round(100 * relative, 1),
-            "surface_temperature_c": round(work - 273.15, 2),
-            "source": source,
-        }
-        terminal.print_json(screen.compared_plain(rows, stated))
-        return
-    air_said, work_said = wording.temperature(air), wording.temperature(work)
-    where = f"Air {air_said}, {wording.percent(relative)}; work {work_said} ({source})"
-    terminal.print_lines(screen.compared(rows, wording, where), plain=plain)
+        terminal.print_json(answer)
+    else:
+        terminal.print_lines(screen.compared(answer, wording), plain=plain)
 
 
 def _of_lot(configuration: "Configuration", resin: "Resin", lot: str) -> "Resin":

@@ -9,6 +9,7 @@ from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOp
 
 app = typer.Typer()
 SHOWN_AT = (298.15, 293.15, 283.15)  # K
+MARKS = ("working_time", "gel", "tack_free", "firm")
 SHOWN_FOR = 14 * 86400.0  # s
 
 
@@ -36,6 +37,7 @@ def fit(
 
     Example: curewatch resin fit --template
     """
+    from curewatch.answers.resin_fit import resin_fit_document
     from curewatch.cli import terminal
     from curewatch.cli.screens import resin_fit as screen
     from curewatch.errors import UsageError
@@ -61,14 +63,15 @@ def fit(
             f"Fitted to {read.source} by `curewatch resin fit`; what it leaves open is that of {base.name}."
         )
         _write(out, as_toml(found.resin, read.based_on, found.changed, heading))
+    films = []
+    for at in SHOWN_AT:
+        times = milestone_times(found.resin, constant(at, SHOWN_FOR), duration=SHOWN_FOR)
+        films.append((at, {name: band(times[name][0]) for name in MARKS}))
+    answer = resin_fit_document(read, found, films)
     if as_json:
-        terminal.print_json(screen.as_plain(read, found))
+        terminal.print_json(answer)
     else:
-        films = []
-        for at in SHOWN_AT:
-            times = milestone_times(found.resin, constant(at, SHOWN_FOR), duration=SHOWN_FOR)
-            films.append((at, {name: band(times[name][0]) for name in screen.MARKS}))
-        terminal.print_lines(screen.lines(read, found, films, wording), plain=plain)
+        terminal.print_lines(screen.lines(answer, wording), plain=plain)
     if out is not None:
         terminal.note(f"written: {out}. Try `curewatch resin show {out}`")
     elif not as_json:
