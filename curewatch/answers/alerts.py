@@ -5,8 +5,8 @@ from typing import Annotated
 from curewatch.answers.document import Shape, Utc, says
 
 
-class AlertsStandingDocument(Shape, frozen=True, kw_only=True):
-    """One of the ``standing`` of alerts."""
+class ActiveAlertDocument(Shape, frozen=True, kw_only=True):
+    """One of the ``active`` of alerts."""
 
     number: Annotated[int, says("Of the entry that raised it: what --acknowledge takes")]
     alert: Annotated[str, says("Kind")]
@@ -25,7 +25,7 @@ class AlertsStandingDocument(Shape, frozen=True, kw_only=True):
         ),
     ]
     due: Annotated[Utc | None, says("When it must be done (ISO 8601, UTC)")]
-    acknowledged: Annotated[Utc | None, says("When somebody saw it (ISO 8601, UTC)")]
+    acknowledged: Annotated[Utc | None, says("When it was acknowledged (ISO 8601, UTC)")]
 
 
 class AlertsPastDocument(Shape, frozen=True, kw_only=True):
@@ -54,5 +54,5 @@ class AlertsPastDocument(Shape, frozen=True, kw_only=True):
 class AlertsDocument(Shape, frozen=True, kw_only=True):
     """The answer of `curewatch alerts`."""
 
-    standing: Annotated[list[AlertsStandingDocument], says("Those that stand")]
-    past: Annotated[list[AlertsPastDocument], says("With --past: what rang, was seen and was cleared")]
+    active: Annotated[list[ActiveAlertDocument], says("Those that are active")]
+    past: Annotated[list[AlertsPastDocument], says("With --past: what was raised, acknowledged and cleared")]

@@ -21,7 +21,7 @@ class ForecastDocument(Shape, frozen=True, kw_only=True):
     corrected: Annotated[bool, says("Whether enough are kept to learn from what they got wrong")]
     issued: Annotated[Utc | None, says("When it was fed (ISO 8601, UTC)")]
     from_: Annotated[Utc | None, says("First moment (ISO 8601, UTC)")] = field(name="from")
-    until: Annotated[Utc | None, says("Last moment (ISO 8601, UTC)")]
+    end: Annotated[Utc | None, says("Last moment (ISO 8601, UTC)")]
     moments: Annotated[int, says("How many")]
     lowest_c: Annotated[float | None, says("Coldest moment")]
     highest_c: Annotated[float | None, says("Warmest moment")]
@@ -38,7 +38,7 @@ def forecast_document(kept: "Sequence[Forecast]", now: float) -> ForecastDocumen
         corrected=len(kept) > FEWEST_EARLIER,
         issued=None if newest is None else iso_utc(newest.issued),
         from_=None if newest is None else iso_utc(float(newest.time[0])),
-        until=None if newest is None else iso_utc(float(newest.time[-1])),
+        end=None if newest is None else iso_utc(float(newest.time[-1])),
         moments=0 if newest is None else len(newest.time),
         lowest_c=None if newest is None else round(celsius_from_kelvin(float(newest.temperature.min())), 2),
         highest_c=None if newest is None else round(celsius_from_kelvin(float(newest.temperature.max())), 2),

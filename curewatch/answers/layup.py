@@ -228,7 +228,7 @@ def _session(plan: "LayupPlan", session: "Session", scale_step: float) -> LayupS
     bonds: dict[str, Bond] = {FIRST: "prepared-ground", CHEMICAL: "chemical", MECHANICAL: "mechanical"}
     batches, cup = session.batches, plan.cup(session)
     return LayupSessionDocument(
-        start=stamp(session.begin) or "",
+        start=stamp(session.start) or "",
         end=stamp(session.end) or "",
         layers=[work.number for work in session.layers],
         side=code(session.layers[0].side),

@@ -30,5 +30,5 @@ class MqttAlertsDocument(Shape, frozen=True, kw_only=True):
 
     version: Annotated[Literal[1], says("Raised when a key changes its meaning")]
     at: Annotated[Utc, says("When (ISO 8601, UTC)")]
-    alerts: Annotated[list[AlertDocument], says("Those that stand")]
+    alerts: Annotated[list[AlertDocument], says("Those that are active")]
     layers: Annotated[list[MqttAlertsLayerDocument], says("In progress")]

@@ -61,7 +61,7 @@ class AlertDocument(Shape, frozen=True, kw_only=True):
         ),
     ]
     due: Annotated[Utc | None, says("When it must be done (ISO 8601, UTC)")]
-    acknowledged: Annotated[Utc | None, says("When somebody saw it (ISO 8601, UTC)")]
+    acknowledged: Annotated[Utc | None, says("When it was acknowledged (ISO 8601, UTC)")]
 
 
 def moment_part(moment: "Moment") -> MomentDocument:

@@ -58,8 +58,8 @@ class LeverDocument(Shape, frozen=True, kw_only=True):
         Literal["start", "warm", "dry", "surface", "resin", "batch", "tray"], says("What to change")
     ]
     start: Annotated[Utc | None, says("When to begin the work with it (ISO 8601, UTC)")]
-    begin: Annotated[Utc | None, says("When to switch heating or drying on (ISO 8601, UTC)")]
-    until: Annotated[Utc | None, says("When it may be switched off (ISO 8601, UTC)")]
+    switch_on: Annotated[Utc | None, says("When to switch heating or drying on (ISO 8601, UTC)")]
+    switch_off: Annotated[Utc | None, says("When it may be switched off (ISO 8601, UTC)")]
     temperature_c: Annotated[float | None, says("To bring the air to")]
     humidity_percent: Annotated[float | None, says("To bring the air to")]
     surface_rise_k: Annotated[float | None, says("To warm the surface by")]
@@ -179,8 +179,8 @@ def _lever(lever: "Lever", words: "Wording") -> LeverDocument:
     return LeverDocument(
         kind=code(kind),
         start=stamp(lever.start),
-        begin=stamp(lever.begin),
-        until=stamp(lever.until),
+        switch_on=stamp(lever.switch_on),
+        switch_off=stamp(lever.switch_off),
         temperature_c=at_border("temperature", target) if kind == "warm" else None,
         humidity_percent=at_border("fraction", target) if kind == "dry" else None,
         surface_rise_k=number(target, 2) if kind == "surface" else None,

@@ -60,7 +60,7 @@ def keep_screen(watched: Watched, console: Console) -> int:
 def _turn_round(watched: Watched, screen: WholeScreen) -> int:
     state, mark = watched.look(), watched.mark()
     looked = glanced = watched.clock.now().monotonic
-    heard = _unseen(state)  # what stood before we looked has rung already
+    heard = _unacknowledged(state)  # what stood before we looked has rung already
     while screen.ended_by is None:
         now = watched.clock.now()
         if now.monotonic - looked >= LOOK_EVERY or watched.mark() != mark:
@@ -69,9 +69,9 @@ def _turn_round(watched: Watched, screen: WholeScreen) -> int:
             before, state, glanced = state, watched.glance(state), now.monotonic
             if _health(before) != _health(state):
                 state, looked = watched.look(), now.monotonic
-        if not _unseen(state) <= heard:
+        if not _unacknowledged(state) <= heard:
             screen.ring()
-        heard = _unseen(state)
+        heard = _unacknowledged(state)
         screen.draw(board(state, now.utc, watched.words, *screen.size()))
         match screen.key(1.0 - now.utc % 1.0):
             case "q" | "Q":
@@ -83,7 +83,7 @@ def _turn_round(watched: Watched, screen: WholeScreen) -> int:
     return 0 if screen.ended_by is signal.SIGINT else 128 + screen.ended_by
 
 
-def _unseen(state: Board) -> set[tuple[Key, int]]:
+def _unacknowledged(state: Board) -> set[tuple[Key, int]]:
     """Alerts nobody has acknowledged, with how urgent they are: a new one rings, and a more urgent one."""
     return {(alert.key, alert.urgency) for alert in state.alerts if alert.acknowledged is None}
 
@@ -94,13 +94,13 @@ def _health(state: Board) -> list[tuple[str, str, bool]]:
 
 
 def acknowledge(
-    logbook: LogbookStore, standing: tuple[ActiveAlert, ...], now: float, words: Wording
+    logbook: LogbookStore, active: tuple[ActiveAlert, ...], now: float, words: Wording
 ) -> ActiveAlert | None:
     """The oldest alert that nobody has seen is seen now; it is written down and the daemon takes it up."""
-    unseen = [alert for alert in standing if alert.acknowledged is None]
-    if not unseen:
+    unacknowledged = [alert for alert in active if alert.acknowledged is None]
+    if not unacknowledged:
         return None
-    first = min(unseen, key=lambda alert: alert.since)
+    first = min(unacknowledged, key=lambda alert: alert.since)
     _, events = alerts.acknowledge({first.key: first}, first.key, now)
     plainly = plain_wording(words.zone)
     logbook.append(

@@ -191,7 +191,7 @@ class LimitsTable(FileTable):
     temperature_highest_c: float | None = Field(default=None, ge=-20, le=60)
     reading_age_minutes: float | None = Field(default=None, gt=0, le=240)
     error_multiple: float | None = Field(default=None, ge=0, le=5)
-    probability_percent: float | None = Field(default=None, ge=50, le=99.9)
+    probability: float | None = Field(default=None, ge=0.5, le=0.99)
 
 
 class Alerts(FileTable):
@@ -206,7 +206,7 @@ class Alerts(FileTable):
 class WorkingHours(FileTable):
     """When somebody may be in the shed."""
 
-    begin: time = time(8, 0)
+    start: time = time(8, 0)
     end: time = time(22, 30)
     days: tuple[Day, ...] = EVERY_DAY
 

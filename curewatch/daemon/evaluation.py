@@ -61,15 +61,13 @@ class Evaluation:
         now = at.utc
         seen_since = self._take_up_acknowledgements()
         corrections = self._logbook.entries("correction", after=self._corrected)  # before what they change
-        look = Look(
-            self._logbook, self._configuration, now, not_before=self._not_before, standing=self._alerts
-        )
+        look = Look(self._logbook, self._configuration, now, not_before=self._not_before, active=self._alerts)
         events = self._step(look.signals, corrections, now)
         mark = watchers.next_mark(look.progress, now)
         return (
             *seen_since,
             *self._told(look.advice, now),
-            *(said for event in events for said in self._rung(event)),
+            *(said for event in events for said in self._told_of(event)),
             *(Show("layer", now, text, {}, loud=True) for text in _not_followed(look)),
             Publish("advice", plain(tonight_document(look.advice, self._plain))),
             Publish("alerts", alerts_document(now, self._alerts, look.progress, self._plain)),
@@ -110,7 +108,7 @@ class Evaluation:
             self._alerts, events = alerts.step(self._alerts, signals, now)
         return events
 
-    def _rung(self, event: Event) -> Iterator[Said]:
+    def _told_of(self, event: Event) -> Iterator[Said]:
         stored = alerts.event_as_plain(event, self._plain)
         loud = event.happening in {Happening.RAISED, Happening.RENEWED}
         yield Entry("alert", stored, event.at)
@@ -126,7 +124,7 @@ class Evaluation:
                 if event.happening is not Happening.ACKNOWLEDGED:
                     continue
                 self._alerts, events = alerts.acknowledge(self._alerts, event.key, entry.at)
-                told += [said for event in events for said in self._rung(event) if isinstance(said, Show)]
+                told += [said for event in events for said in self._told_of(event) if isinstance(said, Show)]
         return told
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from curewatch.advice.alert.alerts import ActiveAlert, Key, standing_as_plain
+from curewatch.advice.alert.alerts import ActiveAlert, Key, active_as_plain
 from curewatch.advice.alert.progress import Progress
 from curewatch.clock import iso_utc
 from curewatch.daemon.published import VERSION
@@ -12,7 +12,7 @@ from curewatch.wording import Wording
 
 def alerts_document(
     now: float,
-    standing: Mapping[Key, ActiveAlert],
+    active: Mapping[Key, ActiveAlert],
     running: Iterable[Progress],
     words: Wording | None = None,
 ) -> dict[str, Any]:
@@ -20,7 +20,7 @@ def alerts_document(
     return {
         "version": VERSION,
         "at": iso_utc(now),
-        "alerts": [standing_as_plain(alert, now, words) for alert in standing.values()],
+        "alerts": [active_as_plain(alert, now, words) for alert in active.values()],
         "layers": [
             {
                 "layer": progress.layer.layer,

@@ -49,7 +49,7 @@ class Pages(NamedTuple):
     code: str
     digest: str  # all 256 bits of the seal
     facts: tuple[tuple[str, str], ...]
-    outcomes: tuple[tuple[str, str], ...]  # rule set, held | not held | not known
+    outcomes: tuple[tuple[str, str], ...]  # rule set, met | not met | cannot be shown
     sections: tuple[Section, ...]
     at: float  # when it was sealed, UTC [s]
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 
 from curewatch.advice.judge.rules import Judged, RuleOutcome
+from curewatch.answers.document import spoken
 from curewatch.record.account import Account, SensorShare
 from curewatch.record.page import Lead, PageTable, table
 from curewatch.record.words import RecordWords, shown
@@ -14,13 +15,13 @@ def rules(account: Account, words: RecordWords) -> Iterator[str | Lead | PageTab
         yield "Nothing was laid up, so no rule has anything to say."
         return
     yield (
-        "Judged minute by minute over the time each rule speaks of. “Not known” means that no breach was "
-        "recorded, but that not every minute is known. “+ the rest”: the cure was not finished "
+        "Judged minute by minute over the time each rule speaks of. “Cannot be shown” means that no "
+        "breach was recorded, but that not every minute is known. “+ the rest”: the cure was not finished "
         "when the record ended. “In doubt” counts minutes nearer to the limit "
         "than the sensors can tell."
     )
     for one in account.judgements:
-        yield Lead(one.title, str(one.outcome), shown(words.reader.retold(one.source), 200))
+        yield Lead(one.title, spoken(one.outcome), shown(words.reader.retold(one.source), 200))
         if one.rules:
             head = (
                 "Rule",
@@ -40,11 +41,11 @@ def _rule_row(rule: Judged, words: RecordWords) -> tuple[str, ...]:
     worst = words.of_limit(rule.limit, rule.worst)
     if rule.worst_at is not None and rule.limit.quantity != "duration":
         worst = f"{worst}, {words.moment(rule.worst_at)}"
-    broken = rule.outcome is RuleOutcome.NOT_HELD
+    broken = rule.outcome is RuleOutcome.NOT_MET
     return (
         f"{words.reader.retold(rule.rule)} ({rule.limit.tag})",
         words.of_limit(rule.limit, rule.limit.value),
-        str(rule.outcome),
+        spoken(rule.outcome),
         f"{rule.outside:,} of {rule.minutes:,}",
         f"{rule.unknown:,}" + (" + the rest" if rule.unfinished else ""),
         f"{rule.in_doubt:,}",

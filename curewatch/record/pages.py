@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from curewatch.answers.document import spoken
 from curewatch.record import page_claims, page_limits, page_shed, page_troubles, page_work
 from curewatch.record.account import Account
 from curewatch.record.page import Pages, Section
@@ -28,7 +29,7 @@ def pages(account: Account, reader: Wording | None = None) -> Pages:
         code=account.seal.code,
         digest=account.seal.digest,
         facts=tuple(_facts(account, words)),
-        outcomes=tuple((one.title, str(one.outcome)) for one in account.judgements),
+        outcomes=tuple((one.title, spoken(one.outcome)) for one in account.judgements),
         sections=tuple(section for section in _sections(account, words) if section.blocks),
         at=account.end,
     )
@@ -45,7 +46,7 @@ def _sections(account: Account, words: RecordWords) -> Iterator[Section]:
     yield Section("What was done", tuple(page_work.work(account, words)))
     yield Section("What the shed went through", tuple(page_shed.climate(account, words)))
     yield Section("How it cured", tuple(page_shed.cure(account, words)))
-    yield Section("Limits and whether they held", tuple(page_limits.rules(account, words)))
+    yield Section("Limits and whether they were met", tuple(page_limits.rules(account, words)))
     yield Section("Sensors", tuple(page_limits.sensors(account, words)))
     yield Section("Alerts, and what was done", tuple(page_troubles.alerts(account, words)))
     yield Section("Gaps, clocks, refusals and corrections", tuple(page_troubles.blemishes(account, words)))

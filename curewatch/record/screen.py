@@ -10,7 +10,7 @@ from curewatch.record.proof import shipped
 
 # Nothing may be fetched and nothing may run, even if something slipped in.
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
-_CLASSES = {"held": "held", "not held": "not-held", "not known": "not-known"}
+_CLASSES = {"met": "met", "not met": "not-met", "cannot be shown": "cannot-be-shown"}
 
 
 def html(pages: Pages) -> str:

@@ -76,7 +76,7 @@ def about(layer: Layer, configuration: Configuration, asked: Question, logbook: 
 def working_spans(configuration: Configuration, start: float, end: float) -> tuple[Span, ...]:
     """When somebody is in the shed between two moments: each working day's hours, in UTC. [s]
 
-    Hours whose end lies before their begin run past midnight.
+    Hours whose end lies before their start run past midnight.
     """
     hours = configuration.working_hours
     days = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -85,8 +85,8 @@ def working_spans(configuration: Configuration, start: float, end: float) -> tup
     spans = []
     while day <= last:
         if days[day.weekday()] in hours.days:
-            closing = day if hours.begin < hours.end else day + timedelta(days=1)
-            begin = datetime.combine(day, hours.begin, configuration.zone).timestamp()
+            closing = day if hours.start < hours.end else day + timedelta(days=1)
+            begin = datetime.combine(day, hours.start, configuration.zone).timestamp()
             spans.append(Span(begin, datetime.combine(closing, hours.end, configuration.zone).timestamp()))
         day += timedelta(days=1)
-    return tuple(span for span in spans if span.end > start and span.begin < end)
+    return tuple(span for span in spans if span.end > start and span.start < end)

@@ -57,7 +57,7 @@ class Look:
         *,
         length: float = air_outlook.LENGTH,
         not_before: float = NOT_BEFORE,
-        standing: State | None = None,
+        active: State | None = None,
     ) -> None:
         """A look at ``now`` [s UTC].
 
@@ -69,7 +69,7 @@ class Look:
             Of the outlook. [s]
         not_before : float
             What an unset clock shows less than. [s UTC]
-        standing : State, optional
+        active : State, optional
             The active alerts, by whoever has stepped them further than the logbook tells.
         """
         self.logbook = logbook
@@ -77,7 +77,7 @@ class Look:
         self.at = now
         self._length = length
         self._not_before = not_before
-        self._standing = standing
+        self._given_active = active
 
     # ---- what is asked
 
@@ -125,8 +125,8 @@ class Look:
     @cached_property
     def active(self) -> State:
         """The active alerts."""
-        if self._standing is not None:
-            return self._standing
+        if self._given_active is not None:
+            return self._given_active
         return {} if self.logbook is None else active_alerts.active(self.logbook)
 
     # ---- what follows
@@ -194,7 +194,7 @@ class Look:
     def signals(self) -> tuple[Signal, ...]:
         """What this moment says about each possible alert."""
         return watchers.signals(
-            self.situation, self.progress, self.question.limits, self.outlook, standing=self.active
+            self.situation, self.progress, self.question.limits, self.outlook, active=self.active
         )
 
     @property

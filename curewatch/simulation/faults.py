@@ -51,12 +51,12 @@ class Fault:
 
     kind: FaultKind
     sensor: str | None = None  # none: of all
-    begin: float = 0.0
+    start: float = 0.0
     length: float = float("inf")
 
     def touches(self, sensor: str, elapsed: float) -> bool:
         """Does it touch this sensor now?"""
-        return self.sensor in (None, sensor) and self.begin <= elapsed < self.begin + self.length
+        return self.sensor in (None, sensor) and self.start <= elapsed < self.start + self.length
 
 
 def parse_fault(text: str) -> Fault:

@@ -115,7 +115,7 @@ def _report(plan: SimulationPlan, name: str, said: Said, index: int, before: dic
     kinds = _kinds(plan, name, elapsed)
     for fault in plan.faults:
         if fault.touches(name, elapsed):
-            said = distort(fault.kind, said, FaultMoment(index, elapsed - fault.begin, before.get(name)))
+            said = distort(fault.kind, said, FaultMoment(index, elapsed - fault.start, before.get(name)))
     if FaultKind.STUCK not in kinds:
         before[name] = said
     at = plan.start + elapsed

@@ -24,7 +24,7 @@ RECORDING = Path(__file__).parents[2] / "recordings" / "saltmarsh-evening.txt"
 LAYER = Layer("L1", START + 10 * MINUTE, "epoxy-fast", 0.1)
 
 
-def rung(logbook: Logbook) -> list[Event]:
+def alert_events(logbook: Logbook) -> list[Event]:
     return [alerts.event_from_plain(entry.payload) for entry in logbook.entries("alert")]
 
 
@@ -54,12 +54,12 @@ def until_it_rings_and_is_seen(evaluation: Evaluation, logbook: Logbook) -> floa
     """Looks from mark to mark until an alert stands; somebody acknowledges it. When that was."""
     at = LAYER.started + MINUTE
     mark = look(evaluation, logbook, at)
-    while not rung(logbook):
+    while not alert_events(logbook):
         assert mark is not None
         at = mark + 1.0
         mark = look(evaluation, logbook, at)
-    stood = alerts.rebuild(rung(logbook))
-    _, seen = alerts.acknowledge(stood, next(iter(stood)), at + 1.0)
+    were_active = alerts.rebuild(alert_events(logbook))
+    _, seen = alerts.acknowledge(were_active, next(iter(were_active)), at + 1.0)
     logbook.append(entries=[Entry("alert", alerts.event_as_plain(event), event.at) for event in seen])
     return at
 
@@ -74,12 +74,12 @@ def test_each_look_names_the_minute_of_the_next_ring(warm_shed: Logbook) -> None
             break
         assert mark > at
         at = mark + 1.0
-    for event in rung(warm_shed):
+    for event in alert_events(warm_shed):
         if event.key.kind is AlertKind.LAMINATE_BEFORE and event.happening in {"raised", "renewed"}:
             assert event.due is not None
             ahead.append((event.due - event.at) / MINUTE)
     assert ahead == pytest.approx([60, 30, 10], abs=2)
-    kinds = [event.key.kind for event in rung(warm_shed) if event.happening is Happening.RAISED]
+    kinds = [event.key.kind for event in alert_events(warm_shed) if event.happening is Happening.RAISED]
     assert kinds.index(AlertKind.LAMINATE_BEFORE) < kinds.index(AlertKind.WINDOW_MISSED)
 
 
@@ -87,10 +87,10 @@ def test_a_killed_program_rings_nothing_twice_and_counts_on(warm_shed: Logbook) 
     """What stood before stands after, acknowledged as it was; only what is new rings."""
     evaluation = Evaluation(SETTINGS, warm_shed)
     at = until_it_rings_and_is_seen(evaluation, warm_shed)
-    before = rung(warm_shed)
+    before = alert_events(warm_shed)
     again = Evaluation(SETTINGS, warm_shed)  # a new program, nothing remembered but the logbook
     mark = look(again, warm_shed, at + 5.0)
-    assert rung(warm_shed) == before
+    assert alert_events(warm_shed) == before
     assert mark is not None
     assert mark > at
 
@@ -116,7 +116,7 @@ def test_the_daemon_looks_at_the_marks_and_not_only_each_quarter_of_an_hour(tmp_
         running.run(entries=[Entry("layer", layer_as_plain(layer), layer.started)])
         before = [
             (event.due or 0.0) - event.at
-            for event in rung(logbook)
+            for event in alert_events(logbook)
             if event.key == (AlertKind.LAMINATE_BEFORE, "L1") and event.happening in {"raised", "renewed"}
         ]
     assert [left / MINUTE for left in before] == pytest.approx([60, 30, 10], abs=3)

@@ -29,6 +29,6 @@ def test_workshop_rule(case: dict[str, str]) -> None:
     assert judged.outcome == case["verdict"]
     lasted, recorded = judged.rules[4], judged.rules[5]
     assert lasted.worst == (0.0 if lowest < 18.0 else pytest.approx(cured, abs=MINUTE))
-    assert (recorded.outcome, recorded.worst, recorded.first) == (RuleOutcome.HELD, 1.0, None)
-    broken = [rule.rule for rule in judged.rules if rule.outcome is not RuleOutcome.HELD]
-    assert len(broken) == (case["verdict"] != "held") + (lowest < 18.0) * 2
+    assert (recorded.outcome, recorded.worst, recorded.first) == (RuleOutcome.MET, 1.0, None)
+    broken = [rule.rule for rule in judged.rules if rule.outcome is not RuleOutcome.MET]
+    assert len(broken) == (case["verdict"] != "met") + (lowest < 18.0) * 2

@@ -16,7 +16,7 @@ from curewatch.advice.alert.alerts import (
     acknowledge,
     event_as_plain,
     event_from_plain,
-    nothing_stands,
+    none_active,
     rebuild,
     reworded,
     step,
@@ -33,7 +33,7 @@ def margin(kelvin: float, key: Key = DEW) -> Signal:
 
 
 def run(margins: list[float], every: float = 60.0) -> tuple[State, list[Event]]:
-    state, said = nothing_stands(), []
+    state, said = none_active(), []
     for index, kelvin in enumerate(margins):
         state, events = step(state, [margin(kelvin)], index * every)
         said.extend(events)
@@ -63,7 +63,7 @@ def test_what_cannot_be_seen_is_not_cleared() -> None:
 
 def test_a_countdown_rings_at_sixty_thirty_and_ten_minutes_and_not_between() -> None:
     """Each urgency rings once; an acknowledgement lasts until the next."""
-    state: State = nothing_stands()
+    state: State = none_active()
     said = []
     for minute in range(70):
         left = 65 - minute
@@ -80,7 +80,7 @@ def test_a_countdown_rings_at_sixty_thirty_and_ten_minutes_and_not_between() -> 
 def test_what_stands_takes_the_words_of_the_present() -> None:
     """A deadline that moved since it rang is read as it is now; who has seen it and since when stay."""
     rang = Signal(BEFORE, raised=True, clear=False, text="before 22:10", due=100.0, urgency=1)
-    state, _ = step(nothing_stands(), [rang, margin(2.0)], 0.0)
+    state, _ = step(none_active(), [rang, margin(2.0)], 0.0)
     state, _ = acknowledge(state, BEFORE, 5.0)
     now = reworded(state, [replace(rang, text="before 22:16", due=460.0), margin(4.0)])
     assert (now[BEFORE].text, now[BEFORE].due) == ("before 22:16", 460.0)
@@ -103,7 +103,7 @@ def test_acknowledging_twice_or_what_does_not_stand_says_nothing() -> None:
 )
 def test_the_state_after_a_restart_is_the_state_before_it(story: list[tuple[Key, float, bool]]) -> None:
     """Rebuilt from its events through JSON, the same alerts stand, as urgent, as acknowledged."""
-    state: State = nothing_stands()
+    state: State = none_active()
     said: list[Event] = []
     for index, (key, kelvin, seen) in enumerate(story):
         state, events = step(state, [margin(kelvin, key)], index * 120.0)
@@ -128,7 +128,7 @@ def signal(key: Key, raised: bool, clear: bool | None = None, urgency: int = 0) 
 
 def test_what_was_withdrawn_leaves_no_alert_standing_for_its_hold_time() -> None:
     """Raised by the slip: over at the next look. Raised before it, or of a sensor: held as ever."""
-    before, _ = step(nothing_stands(), [signal(BEFORE, True)], 0.0)
+    before, _ = step(none_active(), [signal(BEFORE, True)], 0.0)
     state, _ = step(before, [signal(BEFORE, True), signal(MISSED, True), signal(SILENT, True)], 60.0)
     quiet = [signal(BEFORE, False), signal(MISSED, False), signal(SILENT, False)]
     held, _ = step(state, quiet, 120.0)
@@ -140,7 +140,7 @@ def test_what_was_withdrawn_leaves_no_alert_standing_for_its_hold_time() -> None
 
 def test_what_the_withdrawn_words_had_silenced_or_made_urgent_rings_again() -> None:
     """A countdown that had run down rings at its true urgency; one in its gap that had stood stands again."""
-    before, _ = step(nothing_stands(), [signal(MISSED, True)], 0.0)
+    before, _ = step(none_active(), [signal(MISSED, True)], 0.0)
     state, _ = step({}, [signal(BEFORE, True, urgency=3)], 60.0)
     signals = [signal(BEFORE, True, urgency=1), signal(MISSED, False, clear=False)]
     after, events = step_anew(state, before, signals, 120.0)

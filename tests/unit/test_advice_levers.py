@@ -52,7 +52,7 @@ def advised(question: Question, known: Surfaced, means: Means) -> Advice:
 def applied(question: Question, known: Surfaced, outlook: Outlook, lever: Lever, less: float = 0.0) -> Advice:
     """The assessment with a lever applied, or with a little less of it."""
     resin, start, target = question.resin, lever.start, lever.target or 0.0
-    begin, until = lever.begin or NOW, lever.until or NOW + HOUR
+    begin, until = lever.switch_on or NOW, lever.switch_off or NOW + HOUR
     if lever.kind == "warm":
         ramp = max(HOUR, lever.start - begin)
         outlook = warming.warmed(
@@ -146,20 +146,20 @@ def both_applied(
 ) -> Advice:
     """The assessment with a pair applied: warmth, and drier air or another resin beside it."""
     assert lever.besides is not None
-    assert lever.begin is not None
-    assert lever.until is not None
+    assert lever.switch_on is not None
+    assert lever.switch_off is not None
     there = warming.warmed(
         outlook,
         SHED,
         (lever.target or 0.0) - less,
-        lever.begin,
-        lever.until,
+        lever.switch_on,
+        lever.switch_off,
         substrate=question.substrate,
-        ramp=max(HOUR, lever.start - lever.begin),
+        ramp=max(HOUR, lever.start - lever.switch_on),
     ).outlook
     if lever.besides.kind == "dry":
         humidity = (lever.besides.target or 1.0) + damper
-        there = warming.dried(there, SHED, humidity, lever.begin, lever.until).outlook
+        there = warming.dried(there, SHED, humidity, lever.switch_on, lever.switch_off).outlook
     return assess(known, question.resin, question.limits, there, lever.start)
 
 
@@ -256,10 +256,12 @@ def test_an_unflued_burner_is_never_a_lever_and_the_answer_says_why() -> None:
 @pytest.mark.parametrize("name", ["epoxy-slow", "polyester-laminating"])
 def test_a_heating_says_its_end_its_power_who_stays_and_the_code_and_warns_first(name: str) -> None:
     """Until when, how much, whether somebody stays, the residual-current device; the caution before it."""
-    warm = Lever("warm", NOW, 1.0, target=291.0, begin=NOW, until=NOW + 8 * HOUR, power=1500.0, energy=3e7)
+    warm = Lever(
+        "warm", NOW, 1.0, target=291.0, switch_on=NOW, switch_off=NOW + 8 * HOUR, power=1500.0, energy=3e7
+    )
     question = asked(name)
     caution = cautions.for_heating(question.resin.chemistry)
-    rise = Lever("surface", NOW, 1.0, target=4.0, begin=NOW, until=NOW + 8 * HOUR, area_power=80.0)
+    rise = Lever("surface", NOW, 1.0, target=4.0, switch_on=NOW, switch_off=NOW + 8 * HOUR, area_power=80.0)
     for lever, power in ((warm, "1.5 kW"), (rise, "80 W/m²")):
         said = " ".join(screen.lines([part(replace(lever, warning=caution))], plain_wording(), NOW))
         for words in (" until ", power, "Stay with it", "residual-current device", "local electrical code"):

@@ -109,7 +109,7 @@ def test_a_layer_without_any_recorded_past_is_followed_from_now() -> None:
 
 def evening(to_c: float, humidity: float, hours: float = 14.0) -> Iterator[Event]:
     """A layer laid at 18 degC in a shed that goes to another temperature, asked every ten minutes."""
-    state = alerts.nothing_stands()
+    state = alerts.none_active()
     begin = shed(NOW, 18.0, humidity)
     pressure = begin.air.vapour_pressure if begin.air else None
     assert pressure is not None
@@ -128,7 +128,7 @@ def evening(to_c: float, humidity: float, hours: float = 14.0) -> Iterator[Event
         )
         outlook = ahead(situation, to_c if at < NOW + 4 * 3600 else None)
         seen = follow(Layer("L1", NOW, "epoxy-slow"), ASKED, situation, outlook)
-        state, events = alerts.step(state, signals(situation, [seen], LINES, outlook, standing=state), at)
+        state, events = alerts.step(state, signals(situation, [seen], LINES, outlook, active=state), at)
         yield from events
 
 
@@ -145,7 +145,7 @@ def test_the_window_of_a_layer_thicker_than_one_film_may_close_earlier(thickness
     assert ("may close the window earlier" in seen.moment("laminate-before").note) is said
     advised = [
         worded(signal.advised)
-        for signal in signals(situation, [seen], LINES, outlook, standing={})
+        for signal in signals(situation, [seen], LINES, outlook, active={})
         if signal.key.kind is AlertKind.LAMINATE_BEFORE
     ]
     assert advised
@@ -185,10 +185,10 @@ def test_a_layer_that_is_closed_takes_its_alerts_with_it() -> None:
     """Nothing about L1 stands once L1 no longer runs; the shed's own alerts stay."""
     situation = shed(NOW, 20.0, 0.5)
     seen = follow(layer(6.0), ASKED, situation, ahead(situation))
-    state, _ = alerts.step({}, signals(situation, [seen], LINES, ahead(situation), standing={}), NOW)
+    state, _ = alerts.step({}, signals(situation, [seen], LINES, ahead(situation), active={}), NOW)
     assert Key(AlertKind.LAMINATE_FROM, "L1") in state
     after, events = alerts.step(
-        state, signals(situation, [], LINES, ahead(situation), standing=state), NOW + 60
+        state, signals(situation, [], LINES, ahead(situation), active=state), NOW + 60
     )
     assert not after
     assert {event.happening for event in events} == {Happening.CLEARED}
@@ -198,10 +198,10 @@ def test_a_silent_sensor_rings_and_its_return_clears_it() -> None:
     """Raised while doubted, cleared two minutes after it is heard again."""
     good = shed(NOW, 20.0, 0.5)
     silent = replace(good, troubles=(Trouble(TroubleKind.SILENT, "nothing for 12 min", "hull", "surface"),))
-    state, first = alerts.step({}, signals(silent, [], LINES, None, standing={}), NOW)
+    state, first = alerts.step({}, signals(silent, [], LINES, None, active={}), NOW)
     assert [event.key for event in first] == [Key(AlertKind.SENSOR, "hull")]
     for seconds in (60.0, 200.0):
-        state, events = alerts.step(state, signals(good, [], LINES, None, standing=state), NOW + seconds)
+        state, events = alerts.step(state, signals(good, [], LINES, None, active=state), NOW + seconds)
     assert [event.happening for event in events] == [Happening.CLEARED]
 
 
@@ -212,7 +212,7 @@ def test_a_full_cup_rings_before_it_kicks() -> None:
     situation = shed(NOW, 20.0, 0.5)
 
     def ringing(seen: Progress) -> bool:
-        found = signals(situation, [seen], LINES, None, standing={})
+        found = signals(situation, [seen], LINES, None, active={})
         return any(one.raised for one in found if one.key.kind is AlertKind.POT)
 
     assert 0.75 * early.pot.pot_life > 0.2 * 3600
@@ -223,7 +223,7 @@ def test_a_full_cup_rings_before_it_kicks() -> None:
 def test_a_pot_alarm_says_what_stays_what_goes_where_and_when_to_leave() -> None:
     """Hazard first; the job is left alone; the rest goes outdoors; a pot that smokes is left where it is."""
     seen = followed(0.7)
-    found = signals(shed(NOW, 20.0, 0.5), [seen], LINES, None, standing={})
+    found = signals(shed(NOW, 20.0, 0.5), [seen], LINES, None, active={})
     said = next(str(one.advised) for one in found if one.key.kind is AlertKind.POT)
     assert said.startswith("WARNING")
     for words in (
@@ -245,7 +245,7 @@ def test_an_empty_pot_never_rings_and_ends_its_alarm_at_once() -> None:
     emptied = follow(replace(big, pot_emptied=NOW - 60), ASKED, situation, ahead(situation))
 
     def of_pot(state: alerts.State, one: Progress) -> tuple[alerts.State, list[Happening]]:
-        after, events = alerts.step(state, signals(situation, [one], LINES, None, standing=state), NOW)
+        after, events = alerts.step(state, signals(situation, [one], LINES, None, active=state), NOW)
         return after, [event.happening for event in events if event.key.kind is AlertKind.POT]
 
     ringing, first = of_pot({}, seen)
@@ -261,7 +261,7 @@ def test_an_open_window_in_a_no_go_shed_is_no_leave_to_laminate() -> None:
     seen = follow(layer(6.0), ASKED, dry, ahead(dry))
 
     def advised(situation: Surfaced) -> str:
-        found = signals(situation, [seen], LINES, None, standing={})
+        found = signals(situation, [seen], LINES, None, active={})
         return " ".join(worded(one.advised) for one in found if one.raised and one.key.subject == "L1")
 
     assert "bonds chemically now" in advised(dry)
@@ -302,7 +302,7 @@ def test_a_waxed_resin_is_never_said_to_take_a_next_layer() -> None:
             assert "abrade before any next layer" in moment.note
         assert found.moment("gel").likely is not None
         assert found.stage != "takes the next layer"
-        told = signals(situation, [found], asked.limits, ahead(situation), standing={})
+        told = signals(situation, [found], asked.limits, ahead(situation), active={})
         assert not [each for each in told if each.raised and "laminate" in worded(each.text)]
 
 
@@ -310,7 +310,7 @@ def test_where_blush_is_foreseen_the_face_is_cleaned_before_the_next_layer() -> 
     """Even in a dry hour: peel ply off, or wash and abrade, first."""
     dry = shed(NOW, 20.0, 0.5)
     seen = replace(follow(layer(6.0), ASKED, dry, ahead(dry)), blush="peel ply")
-    found = signals(dry, [seen], LINES, None, standing={})
+    found = signals(dry, [seen], LINES, None, active={})
     window = next(one for one in found if one.key.kind is AlertKind.LAMINATE_FROM)
     assert window.raised
     assert "peel ply off" in worded(window.advised)

@@ -40,14 +40,14 @@ def test_six_layers_go_on_in_two_sessions_that_bond_chemically() -> None:
     assert [len(session.layers) for session in made.sessions] == [4, 2]
     assert [session.bond for session in made.sessions] == [FIRST, CHEMICAL]
     first, second = made.sessions
-    assert first.begin == NOW
+    assert first.start == NOW
     # By hand: 15 min + 4 x 30 min = 2 h 15 min, and 5 batches? 0.2 kg at 0.2/7200 kg/s; each cup lasts
     # 75 % of 3000/(1+m) s, so at most about 0.06 kg: 4 cups of 50 g, 12 min of mixing: 2 h 27 min in all.
     assert first.batches is not None
     assert first.batches.count == 4
-    assert first.end - first.begin == pytest.approx(2 * HOUR + 27 * 60)
+    assert first.end - first.start == pytest.approx(2 * HOUR + 27 * 60)
     # The last resin was laid 2 h 27 min after the first: so not before 3 h + 2 h 27 min, on a quarter.
-    assert second.begin - NOW == pytest.approx(5.5 * HOUR)
+    assert second.start - NOW == pytest.approx(5.5 * HOUR)
     assert not made.left_over
 
 
@@ -55,7 +55,7 @@ def test_when_the_window_closes_before_the_next_go_the_bond_is_mechanical() -> N
     """Nobody can start between 1 h and 24 h: the rest waits for the morning, and is abraded."""
     made = schedule(works(6), strip([(0, 0.5), (24, 30)]), pace())
     assert [session.bond for session in made.sessions] == [FIRST, MECHANICAL]
-    assert made.sessions[1].begin == NOW + 24 * HOUR
+    assert made.sessions[1].start == NOW + 24 * HOUR
 
 
 def test_what_finds_no_start_is_left_over() -> None:
@@ -94,11 +94,11 @@ def test_no_layer_is_lost_and_every_session_keeps_its_limits(
     previous_end = -np.inf
     for session in made.sessions:
         assert len(session.layers) <= in_one_go
-        assert session.begin >= previous_end
+        assert session.start >= previous_end
         assert session.probability >= given_strip.needed
-        assert any(span.begin <= session.begin <= span.end for span in DAYS)
+        assert any(span.start <= session.start <= span.end for span in DAYS)
         if session.bond == CHEMICAL:
             before = made.sessions[made.sessions.index(session) - 1]
             assert before.next_before is not None
-            assert session.begin <= before.next_before
+            assert session.start <= before.next_before
         previous_end = session.end

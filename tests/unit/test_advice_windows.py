@@ -118,9 +118,9 @@ def test_the_best_start_is_one_at_which_somebody_is_in_the_shed() -> None:
     assert outlook is not None
     found = strip(ASKED, shed(21.0, 0.4), outlook, hours, ahead=24 * HOUR, every=HOUR)
     window = max(found.windows, key=lambda one: one.last - one.first)
-    assert found.starts.start[window.first] < hours[0].begin
+    assert found.starts.start[window.first] < hours[0].start
     best = found.starts.start[window.best]
-    assert hours[0].begin <= best < hours[0].end
+    assert hours[0].start <= best < hours[0].end
 
 
 def test_what_limits_is_named() -> None:
@@ -136,18 +136,18 @@ def test_working_hours_follow_the_zone_and_its_clock_changes() -> None:
     asked = configuration.parse('[shed]\nzone = "Europe/Lisbon"\n')
     begin = datetime(2026, 10, 24, 0, 0, tzinfo=ZoneInfo("Europe/Lisbon")).timestamp()
     spans = working_spans(asked, begin, begin + 49 * 3600)
-    hours = [datetime.fromtimestamp(span.begin, UTC).hour for span in spans]
+    hours = [datetime.fromtimestamp(span.start, UTC).hour for span in spans]
     assert hours == [7, 8]
-    assert all(span.end - span.begin == 14.5 * 3600 for span in spans)
+    assert all(span.end - span.start == 14.5 * 3600 for span in spans)
 
 
 def test_working_hours_may_run_past_midnight_and_skip_days() -> None:
     """20:00 to 02:00 on Fridays only."""
-    text = '[working_hours]\nbegin = 20:00:00\nend = 02:00:00\ndays = ["fri"]\n'
+    text = '[working_hours]\nstart = 20:00:00\nend = 02:00:00\ndays = ["fri"]\n'
     begin = datetime(2026, 11, 18, tzinfo=UTC).timestamp()
     (span,) = working_spans(configuration.parse(text), begin, begin + 7 * 86400)
-    assert datetime.fromtimestamp(span.begin, UTC) == datetime(2026, 11, 20, 20, tzinfo=UTC)
-    assert span.end - span.begin == 6 * 3600
+    assert datetime.fromtimestamp(span.start, UTC) == datetime(2026, 11, 20, 20, tzinfo=UTC)
+    assert span.end - span.start == 6 * 3600
 
 
 # ---- the screen

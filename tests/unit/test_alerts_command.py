@@ -47,7 +47,7 @@ def called(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
 
 
 def stands(capsys: pytest.CaptureFixture[str]) -> list[dict[str, Any]]:
-    found: list[dict[str, Any]] = json.loads(called(capsys, "--json"))["standing"]
+    found: list[dict[str, Any]] = json.loads(called(capsys, "--json"))["active"]
     return found
 
 
@@ -87,7 +87,7 @@ def test_a_shed_without_a_logbook_has_no_alert(
     file = tmp_path / "curewatch.toml"
     file.write_text('[logbook]\npath = "shed.sqlite"\n')
     monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
-    assert called(capsys) == "no alert stands\n"
+    assert called(capsys) == "no alert is active\n"
     assert not (tmp_path / "shed.sqlite").exists()
 
 

@@ -158,7 +158,7 @@ def logged(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     file = tmp_path / "curewatch.toml"
     file.write_text(
         '[shed]\nname = "Saltmarsh Shed"\n[logbook]\npath = "logbook.sqlite"\n'
-        "[working_hours]\nbegin = 00:00:00\nend = 23:59:00\n"
+        "[working_hours]\nstart = 00:00:00\nend = 23:59:00\n"
     )
     monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
     now = SystemClock().now().utc - 20

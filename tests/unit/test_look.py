@@ -70,7 +70,7 @@ def test_an_alert_is_active_everywhere_or_nowhere(
     published = next(one.document for one in said if isinstance(one, Publish) and one.topic == "alerts")
     with pytest.raises(SystemExit):
         run(["alerts", "--json", "--config", str(file)])
-    listed = json.loads(capsys.readouterr().out)["standing"]
+    listed = json.loads(capsys.readouterr().out)["active"]
     assert key in found
     assert found == board == set(evaluation.memory.alerts)
     assert {(str(each.kind), each.subject) for each in found} == keys(published["alerts"]) == keys(listed)

@@ -91,12 +91,12 @@ def test_the_account_holds_what_was_done_and_what_was_measured(job):
             assert likely < late + slack, (name, told)
     assert 60 <= plain["minutes"]["margin_unknown"] <= 70
     assert {one["name"]: one["outcome"] for one in plain["rule_sets"]} == {
-        "classed-workshop": "not held",
-        "datasheet": "not known",
-        "coating": "not known",
+        "classed-workshop": "not-met",
+        "datasheet": "cannot-be-shown",
+        "coating": "cannot-be-shown",
     }
     assert all(
-        rule.first for one in account.judgements for rule in one.rules if rule.outcome is RuleOutcome.NOT_HELD
+        rule.first for one in account.judgements for rule in one.rules if rule.outcome is RuleOutcome.NOT_MET
     )
 
 
@@ -127,15 +127,15 @@ def test_other_jobs_are_in_the_proof_by_their_digest_alone(job, tmp_path: Path):
 
 
 def test_a_job_without_readings_has_a_record_that_says_so(tmp_path: Path):
-    """No sensor ever spoke: everything measured is not known, and the record still proves its entries."""
+    """No sensor ever spoke: no limit can be shown to be met, and the record still proves its entries."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         for entry in world.work():
             logbook.write(entry)
         closing = seal(logbook, reason="job-close", at=world.OPENED + 3 * DAY, job=world.JOB)
         account = gather(logbook, world.JOB, closing)
         assert {rule.outcome for one in account.judgements for rule in one.rules} <= {
-            RuleOutcome.NOT_KNOWN,
-            RuleOutcome.NOT_HELD,
+            RuleOutcome.NOT_SHOWN,
+            RuleOutcome.NOT_MET,
         }
         assert "not known" in texts(pages(account))
         written = write(logbook, world.JOB, tmp_path, at=world.OPENED + 3 * DAY)

@@ -192,8 +192,15 @@ def ask(row: dict[str, str], patch: pytest.MonkeyPatch) -> Advice:
     resin = load_resin(row.get("resin", "epoxy-slow"))
     start = NOW + first(row.get("start in", "0 s"))
     used = None if "never used up" in row else start + first(row.get("used up in", "60 min"))
-    own = {"error_multiple": "error multiple", "probability_percent": "wanted"}
-    drawn = limits.for_resin(resin, {key: float(row[name]) for key, name in own.items() if name in row})
+    own = {"error_multiple": "error multiple", "probability": "wanted"}
+    drawn = limits.for_resin(
+        resin,
+        {
+            key: float(row[name]) / (100 if name == "wanted" else 1)
+            for key, name in own.items()
+            if name in row
+        },
+    )
 
     def usable(batch: Any, at: float, air_temperature: float) -> tuple[Moment, ...]:
         assert (batch.resin, at, air_temperature) == (resin, start, pytest.approx(warming(start)))

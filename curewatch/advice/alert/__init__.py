@@ -1,1 +1,1 @@
-"""What rings, and when it is over."""
+"""What is raised, and when it is cleared."""

@@ -3,11 +3,11 @@
 Theory of operation
 -------------------
 Somebody (``advice.watchers``) turns the present into :class:`Signal` values: one per thing that could
-be wrong, each with an *urgency*. :func:`step` compares them with what already stands and says what
-changed. An alert is raised when its signal is ``raised``; it rings again only when its urgency rises
+be wrong, each with an *urgency*. :func:`step` compares them with what is already active and says what
+changed. An alert is raised when its signal is ``raised``; it sounds again only when its urgency rises
 (60, 30, 10 minutes ahead); it clears only after its signal has been ``clear`` without a break for
 its hold time. Between the two levels, and while a signal is unknown (absent), it keeps its state. So
-a margin that dances about its limit rings once.
+a margin that dances about its limit sounds once.
 
 Law: every event is a plain value; feeding the events of the past to :func:`rebuild` gives the state
 they came from. That is how alerts survive a restart.
@@ -40,7 +40,7 @@ class Happening(StrEnum):
     """What became of an alert."""
 
     RAISED = "raised"
-    RENEWED = "renewed"  # more urgent than when it last rang
+    RENEWED = "renewed"  # more urgent than when it last sounded
     ACKNOWLEDGED = "acknowledged"
     CLEARED = "cleared"
 
@@ -70,13 +70,13 @@ class Signal:
     text: Said  # what is the matter, one line
     advised: Said = ""  # what to do about it
     due: float | None = None  # UTC, what the text counts down to [s]
-    urgency: int = 0  # a higher one rings again
+    urgency: int = 0  # a higher one sounds again
     hold: float = 300.0  # s without a break that clear must last before the alert clears
 
 
 @dataclass(frozen=True, slots=True)
 class ActiveAlert:
-    """One alert that stands."""
+    """One active alert."""
 
     key: Key
     since: float  # UTC [s]
@@ -104,7 +104,7 @@ class Event:
 State = Mapping[Key, ActiveAlert]  # bounded: one entry per key, and keys name layups and sensors at hand
 
 
-def nothing_stands() -> State:
+def none_active() -> State:
     """The state before anything was ever raised."""
     return {}
 
@@ -112,29 +112,29 @@ def nothing_stands() -> State:
 def step(state: State, signals: Iterable[Signal], now: float) -> tuple[State, tuple[Event, ...]]:
     """The state after these signals, and what changed.
 
-    Standing alerts without a signal keep their state: what cannot be seen is not cleared.
+    Active alerts without a signal keep their state: what cannot be seen is not cleared.
     """
     after = dict(state)
     events: list[Event] = []
     for signal in signals:
-        standing = after.get(signal.key)
-        if standing is None:
+        active = after.get(signal.key)
+        if active is None:
             if signal.raised:
-                after[signal.key] = _stand(signal, now)
+                after[signal.key] = _raise(signal, now)
                 events.append(_event(Happening.RAISED, signal, now))
         elif signal.raised:
-            after[signal.key], renewed = _keep_standing(standing, signal)
+            after[signal.key], renewed = _keep_active(active, signal)
             if renewed:
                 events.append(_event(Happening.RENEWED, signal, now))
         elif signal.clear:
-            clear_since = now if standing.clear_since is None else standing.clear_since
+            clear_since = now if active.clear_since is None else active.clear_since
             if now - clear_since >= signal.hold:
                 del after[signal.key]
                 events.append(_event(Happening.CLEARED, signal, now))
             else:
-                after[signal.key] = replace(standing, clear_since=clear_since)
+                after[signal.key] = replace(active, clear_since=clear_since)
         else:
-            after[signal.key] = replace(standing, clear_since=None)
+            after[signal.key] = replace(active, clear_since=None)
     return after, tuple(events)
 
 
@@ -149,32 +149,32 @@ def step_anew(
     Parameters
     ----------
     before : State
-        What stood when that was told.
+        What was active when that was told.
     """
     after, events = state, list[Event]()
     for signal in signals:
         told = signal
         if signal.key.of_layer:
-            after, told = _anew(after, signal, stood=signal.key in before)
+            after, told = _anew(after, signal, was_active=signal.key in before)
         after, changed = step(after, [told], now)
         events += changed
     return after, tuple(events)
 
 
-def _anew(state: State, signal: Signal, *, stood: bool) -> tuple[State, Signal]:
+def _anew(state: State, signal: Signal, *, was_active: bool) -> tuple[State, Signal]:
     """State and signal without what only the withdrawn words had made of them."""
-    standing = state.get(signal.key)
-    if standing is None:
-        return state, replace(signal, raised=signal.raised or (stood and not signal.clear))
-    if signal.raised and signal.urgency < standing.urgency:
-        return {**state, signal.key: replace(standing, urgency=signal.urgency - 1)}, signal  # rings again
-    if not signal.raised and not stood:
+    active = state.get(signal.key)
+    if active is None:
+        return state, replace(signal, raised=signal.raised or (was_active and not signal.clear))
+    if signal.raised and signal.urgency < active.urgency:
+        return {**state, signal.key: replace(active, urgency=signal.urgency - 1)}, signal  # sounds again
+    if not signal.raised and not was_active:
         return state, replace(signal, clear=True, hold=0.0)
     return state, signal
 
 
 def reworded(state: State, signals: Iterable[Signal]) -> State:
-    """What stands, in the words of these signals: what was true when it rang may have moved since."""
+    """What is active, in the words of these signals: they may have changed since."""
     present = {signal.key: signal for signal in signals if signal.raised}
     return {
         key: replace(alert, text=now.text, advised=now.advised, due=now.due)
@@ -185,18 +185,16 @@ def reworded(state: State, signals: Iterable[Signal]) -> State:
 
 
 def acknowledge(state: State, key: Key, now: float) -> tuple[State, tuple[Event, ...]]:
-    """Somebody has seen it: it stays, and is quiet until it becomes more urgent."""
-    standing = state.get(key)
-    if standing is None or standing.acknowledged is not None:
+    """Somebody has acknowledged it: it stays, and is quiet until it becomes more urgent."""
+    active = state.get(key)
+    if active is None or active.acknowledged is not None:
         return state, ()
-    event = Event(
-        Happening.ACKNOWLEDGED, key, now, standing.text, standing.advised, standing.due, standing.urgency
-    )
-    return {**state, key: replace(standing, acknowledged=now)}, (event,)
+    event = Event(Happening.ACKNOWLEDGED, key, now, active.text, active.advised, active.due, active.urgency)
+    return {**state, key: replace(active, acknowledged=now)}, (event,)
 
 
 def rebuild(events: Iterable[Event]) -> State:
-    """The state that these events, oldest first, lead to: what stands after a restart."""
+    """The state that these events, oldest first, lead to: what is active after a restart."""
     state: dict[Key, ActiveAlert] = {}
     for event in events:
         if event.happening is Happening.CLEARED:
@@ -225,15 +223,15 @@ def event_as_plain(event: Event, words: Wording | None = None) -> dict[str, Any]
     }
 
 
-def standing_as_plain(standing: ActiveAlert, now: float, words: Wording | None = None) -> dict[str, Any]:
-    """An alert that stands, as JSON and MQTT tell it."""
+def active_as_plain(active: ActiveAlert, now: float, words: Wording | None = None) -> dict[str, Any]:
+    """An active alert, as JSON and MQTT tell it."""
     return {
-        "alert": str(standing.key.kind),
-        "subject": standing.key.subject,
-        "since": iso_utc(standing.since),
-        **kept(words or plain_wording(), now, text=standing.text, advised=standing.advised),
-        "due": None if standing.due is None else iso_utc(standing.due),
-        "acknowledged": None if standing.acknowledged is None else iso_utc(standing.acknowledged),
+        "alert": str(active.key.kind),
+        "subject": active.key.subject,
+        "since": iso_utc(active.since),
+        **kept(words or plain_wording(), now, text=active.text, advised=active.advised),
+        "due": None if active.due is None else iso_utc(active.due),
+        "acknowledged": None if active.acknowledged is None else iso_utc(active.acknowledged),
     }
 
 
@@ -266,21 +264,21 @@ def events_told(payloads: Iterable[Mapping[str, Any]]) -> Iterator[Event]:
             continue
 
 
-def _stand(signal: Signal, now: float) -> ActiveAlert:
+def _raise(signal: Signal, now: float) -> ActiveAlert:
     return ActiveAlert(signal.key, now, signal.text, signal.advised, signal.due, signal.urgency)
 
 
-def _keep_standing(standing: ActiveAlert, signal: Signal) -> tuple[ActiveAlert, bool]:
+def _keep_active(active: ActiveAlert, signal: Signal) -> tuple[ActiveAlert, bool]:
     """Renewed when more urgent; then it must be acknowledged anew. Its words follow the present."""
-    renewed = signal.urgency > standing.urgency
+    renewed = signal.urgency > active.urgency
     return (
         replace(
-            standing,
+            active,
             text=signal.text,
             advised=signal.advised,
             due=signal.due,
-            urgency=max(signal.urgency, standing.urgency),
-            acknowledged=None if renewed else standing.acknowledged,
+            urgency=max(signal.urgency, active.urgency),
+            acknowledged=None if renewed else active.acknowledged,
             clear_since=None,
         ),
         renewed,

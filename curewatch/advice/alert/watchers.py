@@ -1,7 +1,7 @@
 """What the present says about each possible alert: situation and running layers in, signals out.
 
-Each watcher is a function from values to signals; ``alerts.step`` decides what rings. Two levels with a
-gap between raise and clear a signal, so a value that dances about its limit rings once. What they say
+Each watcher is a function from values to signals; ``alerts.step`` decides what is raised. Two levels with a
+gap between raise and clear a signal, so a value that dances about its limit sounds once. What they say
 are phrases: numbers in SI and UTC, worded where somebody reads them.
 """
 
@@ -22,7 +22,7 @@ from curewatch.model.film.recoat_window import closes_earlier
 from curewatch.phrases import Phrase, Said, phrase
 from curewatch.units import HOUR, MINUTE
 
-AHEAD = (60 * MINUTE, 30 * MINUTE, 10 * MINUTE)  # a countdown rings at these
+AHEAD = (60 * MINUTE, 30 * MINUTE, 10 * MINUTE)  # a countdown sounds at these
 LOOK = 2 * HOUR  # how far condensation is looked for
 MORE_LIKELY, LESS_LIKELY = 0.5, 0.3  # raise above, clear below: shares of paths
 GAP = 0.5  # K of margin between raise and clear
@@ -40,17 +40,17 @@ def signals(
     limits: Limits,
     outlook: Outlook | None,
     *,
-    standing: State,
+    active: State,
 ) -> tuple[Signal, ...]:
     """Every signal there is now; and the end of those whose layer is no longer running."""
     layers = tuple(running)
     against = obstacle(situation, limits)
     found = (
-        *sensors(situation, limits, standing),
+        *sensors(situation, limits, active),
         *condensation(situation, limits, outlook),
         *(signal for layer in layers for signal in of_layer(layer, against)),
     )
-    return (*found, *_ended(standing, layers))
+    return (*found, *_ended(active, layers))
 
 
 def of_layer(layer: Progress, against: Said = "") -> Iterator[Signal]:
@@ -213,14 +213,14 @@ def pot(layer: Progress) -> Iterator[Signal]:
     )
 
 
-def sensors(situation: Situation, limits: Limits, standing: State) -> Iterator[Signal]:
+def sensors(situation: Situation, limits: Limits, active: State) -> Iterator[Signal]:
     """One signal for each sensor that cannot be trusted, and its end when it can."""
     doubted = {trouble.sensor: trouble for trouble in troubles(situation, limits)}
     for name, trouble in doubted.items():
         text = phrase("{sensor}: {reason}", sensor=name or "clock", reason=trouble.told)
         yield Signal(Key(AlertKind.SENSOR, name), True, False, text, trouble.remedy)
     alive = {place.sensor for place in situation.places()}
-    told = {key.subject for key in standing if key.kind is AlertKind.SENSOR}
+    told = {key.subject for key in active if key.kind is AlertKind.SENSOR}
     for name in sorted((told | alive) - set(doubted)):
         if name in alive or name in {"", "air"}:
             yield Signal(
@@ -278,7 +278,7 @@ def _share_wet(outlook: Outlook, now: float, limit: float, error: float) -> floa
 
 
 def next_mark(layers: Iterable[Progress], now: float) -> float | None:
-    """When one of these countdowns next reaches a mark at which it rings; None if none does. [UTC s]"""
+    """When one of these countdowns next reaches a mark at which it sounds; None if none does. [UTC s]"""
     marks = [mark for layer in layers for mark in _marks(layer) if mark > now]
     return min(marks, default=None)
 
@@ -295,9 +295,9 @@ def _marks(layer: Progress) -> Iterator[float]:
         yield layer.layer.started + POT_SHARE * layer.pot.pot_life
 
 
-def _ended(standing: State, layers: tuple[Progress, ...]) -> Iterator[Signal]:
+def _ended(active: State, layers: tuple[Progress, ...]) -> Iterator[Signal]:
     """Alerts about layers that are no longer running are over at once."""
     running = {layer.layer.layer for layer in layers}
-    for key, alert in standing.items():
+    for key, alert in active.items():
         if key.of_layer and key.subject not in running:
             yield Signal(key, False, True, f"{key.subject}: no longer running", due=alert.due, hold=0.0)

@@ -41,7 +41,7 @@ class Check:
     """One question, what was found and the line it was held against.
 
     ``spare`` is how far the value, less ``error``, lies on the good side of the limit, in the limit's
-    unit: negative fails. ``likelihood`` is the share of the coming hours' paths on which it holds.
+    unit: negative fails. ``probability`` is the share of the coming hours' paths on which it holds.
     """
 
     name: str  # stable, kebab case: "condensation-now"
@@ -84,8 +84,8 @@ class Lever:
     effort: float  # hours of waiting that it is taken to be worth; ranks only
     probability: float | None = None
     target: float | None = None  # warm: air [K]; dry: humidity [1]; surface: rise [K]; batch: mass [kg]
-    begin: float | None = None  # UTC, when to switch it on [s]
-    until: float | None = None  # UTC, when it may be switched off [s]
+    switch_on: float | None = None  # UTC, when to switch it on [s]
+    switch_off: float | None = None  # UTC, when it may be switched off [s]
     power: float | None = None  # that is needed at most, on nine of ten paths [W]
     area_power: float | None = None  # surface: of a blanket, at most [W/m2]
     energy: float | None = None  # on the middle path [J]

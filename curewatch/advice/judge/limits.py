@@ -57,7 +57,7 @@ OWN: dict[str, tuple[str, Callable[[float], float], float, float]] = {
     "temperature_highest_c": ("temperature_highest", kelvin_from_celsius, 5.0, 60.0),
     "reading_age_minutes": ("reading_age", lambda minutes: minutes * MINUTE, 0.5, 180.0),
     "error_multiple": ("error_multiple", float, 0.0, 4.0),
-    "probability_percent": ("probability", fraction_from_percent, 50.0, 99.0),
+    "probability": ("probability", float, 0.5, 0.99),
 }
 
 

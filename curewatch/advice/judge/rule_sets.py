@@ -104,9 +104,9 @@ def _cured_for(conditions: Conditions, spans: Spans, warm: Limit) -> Judged:
     lasted = until - spans.last_layer
     unknown = int(np.isnan(air).sum())
     if lasted >= limit.value - MINUTE:
-        outcome = RuleOutcome.NOT_KNOWN if unknown else RuleOutcome.HELD
+        outcome = RuleOutcome.NOT_SHOWN if unknown else RuleOutcome.MET
     else:
-        outcome = RuleOutcome.NOT_HELD if len(cold) or spans.closed else RuleOutcome.NOT_KNOWN
+        outcome = RuleOutcome.NOT_MET if len(cold) or spans.closed else RuleOutcome.NOT_SHOWN
     return Judged(
         rule="cure of 48 h or more at 18 °C or more",
         limit=limit,
@@ -115,7 +115,7 @@ def _cured_for(conditions: Conditions, spans: Spans, warm: Limit) -> Judged:
         outside=0,
         unknown=unknown,
         in_doubt=0,
-        first=until if outcome is RuleOutcome.NOT_HELD else None,
+        first=until if outcome is RuleOutcome.NOT_MET else None,
         worst=lasted,
         worst_at=until,
     )
@@ -130,7 +130,7 @@ def _recorded(conditions: Conditions, spans: Spans) -> Judged:
     missing = np.isnan(air) | np.isnan(stretch.of("relative_humidity")[1])
     gaps = np.flatnonzero(missing)
     share = 1.0 - len(gaps) / len(time) if len(time) else 0.0
-    outcome = RuleOutcome.HELD if len(time) and not len(gaps) else RuleOutcome.NOT_HELD
+    outcome = RuleOutcome.MET if len(time) and not len(gaps) else RuleOutcome.NOT_MET
     first = float(time[gaps[0]]) if len(gaps) else None
     return Judged(
         rule="temperature and humidity recorded throughout",

@@ -1,10 +1,10 @@
-"""A rule over what really happened: held, not held, or not known; with first and worst breach.
+"""A rule over what really happened: met, not met, or cannot be shown; with first and worst breach.
 
 Theory of operation
 -------------------
 A record's readings are laid on one grid of minutes; a minute without a reading near it is unknown.
 A rule looks at the minutes it speaks of and compares each with its limit. One known breach makes it
-"not held"; without one, a single unknown minute makes it "not known". So a gap is never a success.
+"not met"; without one, a single unknown minute makes it "cannot be shown". So a gap is never a success.
 Minutes that lie nearer to the limit than the sensors can tell are counted beside: ``in_doubt``.
 """
 
@@ -21,9 +21,9 @@ from curewatch.units import FloatArray
 class RuleOutcome(StrEnum):
     """What can be said of a rule."""
 
-    HELD = "held"
-    NOT_HELD = "not held"
-    NOT_KNOWN = "not known"
+    MET = "met"
+    NOT_MET = "not-met"
+    NOT_SHOWN = "cannot-be-shown"
 
 
 class Conditions(NamedTuple):
@@ -78,12 +78,12 @@ class Judgement:
 
     @property
     def outcome(self) -> RuleOutcome:
-        """Not held if one rule was not; else not known if one is not; else held."""
+        """Not met if one rule was not; else cannot be shown if one cannot; else met."""
         found = {rule.outcome for rule in self.rules}
-        for outcome in (RuleOutcome.NOT_HELD, RuleOutcome.NOT_KNOWN):
+        for outcome in (RuleOutcome.NOT_MET, RuleOutcome.NOT_SHOWN):
             if outcome in found:
                 return outcome
-        return RuleOutcome.HELD if found else RuleOutcome.NOT_KNOWN
+        return RuleOutcome.MET if found else RuleOutcome.NOT_SHOWN
 
 
 class Column(NamedTuple):
@@ -94,7 +94,7 @@ class Column(NamedTuple):
 
 
 def at_least(rule: str, limit: Limit, column: Column, sd: float, least: int = 1) -> Judged:
-    """Every minute's value is at or above the limit. ``least`` minutes are needed to say "held"."""
+    """Every minute's value is at or above the limit. ``least`` minutes are needed to say "met"."""
     return _judge(rule, limit, column, column.value - limit.value, (sd, least))
 
 
@@ -104,14 +104,14 @@ def at_most(rule: str, limit: Limit, column: Column, sd: float, least: int = 1) 
 
 
 def until_cured(judged: tuple[Judged, ...], spans: Spans) -> tuple[Judged, ...]:
-    """Where the record ended before the last layup was cured, what no breach was seen of is not known."""
+    """Where the record ended before the last layer was cured, what was not broken cannot be shown."""
     if spans.uncured_until <= spans.ended:
         return judged
     return tuple(
         replace(
             one,
             unfinished=True,
-            outcome=RuleOutcome.NOT_KNOWN if one.outcome is RuleOutcome.HELD else one.outcome,
+            outcome=RuleOutcome.NOT_SHOWN if one.outcome is RuleOutcome.MET else one.outcome,
         )
         for one in judged
     )
@@ -126,7 +126,7 @@ def _judge(
     breach = np.flatnonzero(known & (room < -1e-9))
     unknown = int((~known).sum()) + max(0, least - len(time))
     nearest = int(np.nanargmin(room)) if known.any() else None
-    outcome = RuleOutcome.NOT_HELD if len(breach) else RuleOutcome.NOT_KNOWN if unknown else RuleOutcome.HELD
+    outcome = RuleOutcome.NOT_MET if len(breach) else RuleOutcome.NOT_SHOWN if unknown else RuleOutcome.MET
     return Judged(
         rule=rule,
         limit=limit,

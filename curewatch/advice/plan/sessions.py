@@ -36,7 +36,7 @@ class Work(NamedTuple):
 class Session:
     """One go: begin, end, layers, batches, and how it bonds to what is under it."""
 
-    begin: float  # UTC [s]
+    start: float  # UTC [s]
     end: float
     layers: tuple[Work, ...]
     batches: Batches | None  # none: no cup can be used up before it kicks
@@ -97,7 +97,7 @@ def _spans(work: Work, before: Session | None) -> list[tuple[float, float, str]]
         return [(before.end, np.inf, FIRST)]
     spans = []
     if before.next_from is not None and before.next_before is not None:
-        worked = before.end - before.begin
+        worked = before.end - before.start
         spans.append((max(before.end, before.next_from + worked), before.next_before, CHEMICAL))
     spans.append((before.next_before or before.end, np.inf, MECHANICAL))
     return spans
@@ -109,7 +109,7 @@ def _start(
     """The first start that is a go in a span, with working hours that leave time for it."""
     for at in np.flatnonzero(strip.starts.probability >= strip.needed).tolist():
         begin = float(strip.starts.start[at])
-        inside = any(span.begin <= begin and begin + duration <= span.end for span in working)
+        inside = any(span.start <= begin and begin + duration <= span.end for span in working)
         if earliest <= begin <= latest and inside:
             return int(at)
     return None
@@ -130,7 +130,7 @@ def _session(layers: tuple[Work, ...], at: int, bond: str, strip: Strip, pace: W
     )
     mixing = 0.0 if batches is None else batches.count * MIXING
     return Session(
-        begin=begin,
+        start=begin,
         end=begin + _duration(layers) + mixing,
         layers=layers,
         batches=batches,

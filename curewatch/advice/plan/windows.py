@@ -28,7 +28,7 @@ MAYBE = 0.5  # share of paths from which a start is shown as doubtful rather tha
 class Span(NamedTuple):
     """A span of time, UTC. [s]"""
 
-    begin: float
+    start: float
     end: float
 
 
@@ -137,7 +137,7 @@ def _fits(seen: Course, working: tuple[Span, ...]) -> checks.BoolArray:
     fits = np.zeros(opens.shape, dtype=bool)
     for span in working:
         with np.errstate(invalid="ignore"):
-            fits |= np.minimum(closes, span.end) - np.maximum(opens, span.begin) >= LAYER
+            fits |= np.minimum(closes, span.end) - np.maximum(opens, span.start) >= LAYER
     return fits
 
 
@@ -152,7 +152,7 @@ def _manned(start: FloatArray, working: tuple[Span, ...]) -> checks.BoolArray:
     """Starts that lie in somebody's working hours: nobody should be sent to mix at half past one."""
     manned = np.zeros(start.shape, dtype=bool)
     for span in working:
-        manned |= (start >= span.begin) & (start < span.end)
+        manned |= (start >= span.start) & (start < span.end)
     return manned
 
 

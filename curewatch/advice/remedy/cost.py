@@ -25,20 +25,20 @@ FACES = 2  # of a thin work: a blanket that nothing covers heats both at most
 def priced(question: Question, outlook: Outlook, one: Found, held: float, means: Means) -> Lever:
     """A found amount as a lever: when to switch on and off, what it takes, how much trouble it is."""
     knob, until, trial = one.knob, one.knob.start + held, one.trial
-    lead = (knob.start - knob.begin) / HOUR
+    lead = (knob.start - knob.switch_on) / HOUR
     lever = Lever(
         knob.kind,
         knob.start,
         0.5 * lead,
         trial.probability,
         target=one.value,
-        begin=knob.begin,
-        until=until,
+        switch_on=knob.switch_on,
+        switch_off=until,
     )
     if knob.kind == "warm":
         return _with_heat(lever, question, outlook, means)
     if knob.kind == "dry":
-        water = float(np.median(warming.dried(outlook, means.shed, one.value, knob.begin, until).water))
+        water = float(np.median(warming.dried(outlook, means.shed, one.value, knob.switch_on, until).water))
         return replace(
             lever,
             water=water,
@@ -54,16 +54,16 @@ def priced(question: Question, outlook: Outlook, one: Found, held: float, means:
 
 
 def _with_heat(lever: Lever, question: Question, outlook: Outlook, means: Means) -> Lever:
-    if lever.target is None or lever.begin is None or lever.until is None:
+    if lever.target is None or lever.switch_on is None or lever.switch_off is None:
         return lever
     taken = warming.warmed(
         outlook,
         means.shed,
         lever.target,
-        lever.begin,
-        lever.until,
+        lever.switch_on,
+        lever.switch_off,
         substrate=question.substrate,
-        ramp=max(HOUR, lever.start - lever.begin),
+        ramp=max(HOUR, lever.start - lever.switch_on),
     )
     energy = float(np.median(taken.energy))
     return replace(

@@ -177,8 +177,8 @@ def _too_weak(every: Sequence[Lever], means: Means) -> tuple[str, ...]:
 
 def _other_starts(question: Question, known: Surfaced, outlook: Outlook, start: float) -> list[Lever]:
     """The nearest start before and after that is a go, a quarter of an hour apart."""
-    begin = QUARTER * np.ceil((known.at + NOW) / QUARTER)
-    times = begin + QUARTER * np.arange(int(LOOK / QUARTER) + 1)
+    earliest = QUARTER * np.ceil((known.at + NOW) / QUARTER)
+    times = earliest + QUARTER * np.arange(int(LOOK / QUARTER) + 1)
     few_question, few = trials.thinned(question, outlook, EVERY)
     there = weather(few, float(times[0]))
     seen = course(

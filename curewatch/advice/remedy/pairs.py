@@ -49,7 +49,9 @@ def _warm_and_dry(
     humidity, one, lever = min(warmed, key=lambda pair: pair[2].effort)
     least = _least_drying(question, known, outlook, one, warmer=warm.change, humidity=humidity, means=means)
     warning = cautions.for_drying(question.resin.chemistry)
-    dry = Lever("dry", works, 2.0, target=humidity, begin=known.at, until=lever.until, warning=warning)
+    dry = Lever(
+        "dry", works, 2.0, target=humidity, switch_on=known.at, switch_off=lever.switch_off, warning=warning
+    )
     if least is not None:
         dry = replace(dry, target=least.value)
         lever = replace(lever, probability=least.trial.probability)
@@ -81,9 +83,9 @@ def _least_drying(
     return found[0] if found else None
 
 
-def _then_dried(change: Change, means: Means, begin: float, humidity: float) -> Change:
+def _then_dried(change: Change, means: Means, switch_on: float, humidity: float) -> Change:
     def both(outlook: Outlook, target: float, until: float) -> Outlook:
-        return warming.dried(change(outlook, target, until), means.shed, humidity, begin, until).outlook
+        return warming.dried(change(outlook, target, until), means.shed, humidity, switch_on, until).outlook
 
     return both
 

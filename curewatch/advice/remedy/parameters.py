@@ -29,7 +29,7 @@ class Knob:
     values: FloatArray
     tolerance: float
     change: Change
-    begin: float
+    switch_on: float
     start: float
     group: int = 0  # knobs of one kind and group are one lever with several leads
 
@@ -78,13 +78,13 @@ def knobs(question: Question, known: Surfaced, outlook: Outlook, start: float, m
     return [knob for knob in found if knob.values.size > 1]
 
 
-def _warmer(question: Question, means: Means, begin: float, ramp: float) -> Change:
+def _warmer(question: Question, means: Means, switch_on: float, ramp: float) -> Change:
     def change(outlook: Outlook, target: float, until: float) -> Outlook:
         return warming.warmed(
             outlook,
             means.shed,
             target,
-            begin,
+            switch_on,
             until,
             substrate=question.substrate,
             ramp=ramp,
@@ -93,15 +93,15 @@ def _warmer(question: Question, means: Means, begin: float, ramp: float) -> Chan
     return change
 
 
-def _drier(means: Means, begin: float) -> Change:
+def _drier(means: Means, switch_on: float) -> Change:
     def change(outlook: Outlook, humidity: float, until: float) -> Outlook:
-        return warming.dried(outlook, means.shed, humidity, begin, until).outlook
+        return warming.dried(outlook, means.shed, humidity, switch_on, until).outlook
 
     return change
 
 
-def _warmer_surface(question: Question, begin: float) -> Change:
+def _warmer_surface(question: Question, switch_on: float) -> Change:
     def change(outlook: Outlook, rise: float, until: float) -> Outlook:
-        return warming.surface_warmed(outlook, rise, begin, until, substrate=question.substrate)
+        return warming.surface_warmed(outlook, rise, switch_on, until, substrate=question.substrate)
 
     return change

@@ -1,4 +1,4 @@
-"""``curewatch alerts``: which alerts stand, what was advised, and saying that one was seen."""
+"""``curewatch alerts``: which alerts are active, what was advised, and acknowledging one."""
 
 from typing import Annotated, Any
 
@@ -20,60 +20,61 @@ from curewatch.wording import Wording, plain_wording
 
 def app(
     *,
-    seen: Annotated[
+    acknowledged: Annotated[
         list[str] | None,
-        typer.Option("--acknowledge", metavar="NUMBER", help="You have seen it; `all` for all. Repeatable."),
+        typer.Option("--acknowledge", metavar="NUMBER", help="Acknowledge it; `all` for all. Repeatable."),
     ] = None,
-    by: Annotated[str | None, typer.Option("--by", help="Who has seen it.", show_default=False)] = None,
+    by: Annotated[str | None, typer.Option("--by", help="Who acknowledges it.", show_default=False)] = None,
     past: Annotated[
-        str | None, typer.Option("--past", metavar="SPAN", help="Also what rang in this time: 12 h.")
+        str | None,
+        typer.Option("--past", metavar="SPAN", help="Also what was raised in this time: 12 h."),
     ] = None,
     config: ConfigOption = None,
     units: UnitsOption = None,
     json: JsonOption = False,
 ) -> None:
-    """The alerts that stand, with what to do; --acknowledge NUMBER does what the board's key a does.
+    """The active alerts, with what to do; --acknowledge NUMBER does what the board's key a does.
 
-    An acknowledged alert stays until its cause is gone, and rings again only when it becomes more urgent.
+    An acknowledged alert stays until its cause is gone, and sounds again only when it becomes more urgent.
 
     Example: curewatch alerts --past "12 h"
     """
     configuration, words = settings(config, units)
     now = SystemClock().now().utc
     since = now if past is None else now - span_from_text(past, "--past")
-    if by and not seen:
-        raise UsageError("--by says who has seen an alert; give --acknowledge NUMBER, too")
+    if by and not acknowledged:
+        raise UsageError("--by says who acknowledges an alert; give --acknowledge NUMBER, too")
     path = logbook_path(configuration)
     if not path.exists():
         _told((), (), words, now, json=json)
         return
-    with open_logbook(path, read_only=not seen) as logbook:
-        if seen:
-            _acknowledge(logbook, seen, by, now, plain_wording(words.zone))
+    with open_logbook(path, read_only=not acknowledged) as logbook:
+        if acknowledged:
+            _acknowledge(logbook, acknowledged, by, now, plain_wording(words.zone))
         entries = logbook.entries(EntryKind.ALERT, start=since)
         recent = tuple(alerts.events_told(entry.payload for entry in entries))
         _told(numbered(logbook), recent if past else (), words, now, json=json)
 
 
 def _acknowledge(
-    logbook: LogbookStore, seen: list[str], by: str | None, now: float, plainly: Wording
+    logbook: LogbookStore, numbers: list[str], by: str | None, now: float, plainly: Wording
 ) -> None:
-    """Write down that these were seen; the daemon takes it up within seconds.
+    """Write down that these were acknowledged; the daemon takes it up within seconds.
 
     Raises
     ------
     UsageError
-        No alert of such a number stands.
+        No alert of such a number is active.
     """
     stands = {str(each.number): each.alert for each in numbered(logbook)}
-    wanted = list(stands) if "all" in seen else seen
+    wanted = list(stands) if "all" in numbers else numbers
     strange = [number for number in wanted if number not in stands]
     if strange:
-        there = ", ".join(stands) or "none stands"
+        there = ", ".join(stands) or "none is active"
         raise UsageError(
-            f"--acknowledge {strange[0]!r}; allowed: all, or a number of an alert that stands: {there}"
+            f"--acknowledge {strange[0]!r}; allowed: all, or a number of an active alert: {there}"
         )
-    state = {standing.key: standing for standing in stands.values()}
+    state = {active.key: active for active in stands.values()}
     for number in wanted:
         state_after, events = alerts.acknowledge(state, stands[number].key, now)
         state = dict(state_after)
@@ -83,38 +84,42 @@ def _acknowledge(
 
 
 def _told(
-    standing: tuple[NumberedAlert, ...], past: tuple[Event, ...], words: Wording, now: float, *, json: bool
+    active: tuple[NumberedAlert, ...], past: tuple[Event, ...], words: Wording, now: float, *, json: bool
 ) -> None:
     plainly = plain_wording(words.zone)
     if json:
         print_json(
             {
-                "standing": [_plain(each, now, plainly) for each in standing],
+                "active": [_plain(each, now, plainly) for each in active],
                 "past": [alerts.event_as_plain(event, plainly) for event in past],
             }
         )
         return
-    print_lines([*lines(standing, words, now), *_past_lines(past, words, now)])
+    print_lines([*lines(active, words, now), *_past_lines(past, words, now)])
 
 
 def _plain(each: NumberedAlert, now: float, plainly: Wording) -> dict[str, Any]:
-    return {"number": each.number} | alerts.standing_as_plain(each.alert, now, plainly)
+    return {"number": each.number} | alerts.active_as_plain(each.alert, now, plainly)
 
 
-def lines(standing: tuple[NumberedAlert, ...], words: Wording, now: float) -> list[str]:
+def lines(active: tuple[NumberedAlert, ...], words: Wording, now: float) -> list[str]:
     """One alert in two lines: what is the matter since when, and what to do."""
     told = []
-    for number, alert in standing:
+    for number, alert in active:
         left = "" if alert.due is None else f", {words.left(alert.due, now)}"
         text = safe_line(words.say(alert.text, now)) + left
-        seen = "" if alert.acknowledged is None else f" (seen {words.moment(alert.acknowledged, now)})"
-        told.append(f"{number:5}  {words.moment(alert.since, now)}  {text}{seen}")
+        when = alert.acknowledged
+        known = "" if when is None else f" (acknowledged {words.moment(when, now)})"
+        told.append(f"{number:5}  {words.moment(alert.since, now)}  {text}{known}")
         if alert.advised:
             told.append(f"       {safe_line(words.say(alert.advised, now))}")
     if not told:
-        return ["no alert stands"]
-    unseen = [str(each.number) for each in standing if each.alert.acknowledged is None]
-    return [*told, *([f"Seen it? curewatch alerts --acknowledge {unseen[0]}"] if unseen else [])]
+        return ["no alert is active"]
+    unacknowledged = [str(each.number) for each in active if each.alert.acknowledged is None]
+    return [
+        *told,
+        *([f"To acknowledge: curewatch alerts --acknowledge {unacknowledged[0]}"] if unacknowledged else []),
+    ]
 
 
 def _past_lines(past: tuple[Event, ...], words: Wording, now: float) -> list[str]:
@@ -122,4 +127,4 @@ def _past_lines(past: tuple[Event, ...], words: Wording, now: float) -> list[str
         f"  {words.moment(each.at, now)}  {each.happening}: {safe_line(words.say(each.text, now))}"
         for each in past
     ]
-    return ["", "What rang, oldest first:", *rows] if rows else []
+    return ["", "Raised, acknowledged and cleared, oldest first:", *rows] if rows else []

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from curewatch.advice.alert.alerts import standing_as_plain
+from curewatch.advice.alert.alerts import active_as_plain
 from curewatch.answers.tonight import at_border, tonight_document
 from curewatch.cli.board_loop import Watched, keep_lines, keep_screen
 from curewatch.cli.gathering import running_as_plain
@@ -128,7 +128,7 @@ def as_plain(state: Board, words: Wording) -> dict[str, Any]:
         "boat": state.boat,
         "advice": None if state.advice is None else tonight_document(state.advice, words),
         "running": [running_as_plain(each) for each in state.running],
-        "alerts": [standing_as_plain(each, state.at, words) for each in state.alerts],
+        "alerts": [active_as_plain(each, state.at, words) for each in state.alerts],
         "sensors": [_plain_sensor(each) for each in state.sensors],
     }
 

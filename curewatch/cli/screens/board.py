@@ -232,12 +232,12 @@ def _layers(state: Board, now: float, words: Wording) -> list[Text]:
 
 def _alerts(state: Board, now: float, words: Wording, most: int) -> list[Text]:
     if not state.alerts:
-        return [Text(" no alert stands")]
+        return [Text(" no alert is active")]
     waiting = sorted(state.alerts, key=lambda alert: _place(alert, now))
     rows = []
     for alert in waiting[:most]:
         seen = alert.acknowledged is not None
-        mark, style = (" seen  ", "") if seen else (" ALERT ", "reverse bold")
+        mark, style = (" ack   ", "") if seen else (" ALERT ", "reverse bold")
         said = safe_line(words.say(alert.text, now))
         left = "" if alert.due is None else f", {words.left(alert.due, now)}:"  # first: a row may be cut
         rows.append(Text.assemble((mark, style), f" {words.moment(alert.since, now)}{left} {said}"))

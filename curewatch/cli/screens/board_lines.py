@@ -43,8 +43,8 @@ def changes(before: Board, state: Board, now: float, words: Wording) -> list[str
         if old is None or old.urgency < alert.urgency:
             lines.append(f"{at} alert: {_alert(alert, now, words)}")
         elif old.acknowledged is None and alert.acknowledged is not None:
-            lines.append(f"{at} seen: {_alert(alert, now, words)}")
-    lines += [f"{at} over: {_alert(alert, now, words)}" for alert in stood.values()]
+            lines.append(f"{at} acknowledged: {_alert(alert, now, words)}")
+    lines += [f"{at} cleared: {_alert(alert, now, words)}" for alert in stood.values()]
     known = {each.layer.layer for each in before.running}
     running = {each.layer.layer: each for each in state.running}
     lines += [

@@ -8,12 +8,12 @@ from curewatch.wording import Wording
 
 def lines(forecast: ForecastDocument, now: float, words: Wording) -> list[str]:
     """Its span, its temperatures, and what its error is taken from."""
-    if forecast.issued is None or forecast.from_ is None or forecast.until is None:
+    if forecast.issued is None or forecast.from_ is None or forecast.end is None:
         return [
             "no forecast fed",
             "feed one: curewatch forecast FILE (columns time, temperature_c, humidity)",
         ]
-    first, last, fed = (utc_from_iso(each) for each in (forecast.from_, forecast.until, forecast.issued))
+    first, last, fed = (utc_from_iso(each) for each in (forecast.from_, forecast.end, forecast.issued))
     low, high = (
         "unknown" if edge is None else words.temperature(kelvin_from_celsius(edge))
         for edge in (forecast.lowest_c, forecast.highest_c)

@@ -71,4 +71,4 @@ def _surface(lever: LeverDocument, wording: Wording, start: float) -> str:
 
 
 def _until(lever: LeverDocument, wording: Wording, start: float) -> str:
-    return "" if lever.until is None else f" until {wording.moment(moment(lever.until), start)}"
+    return "" if lever.switch_off is None else f" until {wording.moment(moment(lever.switch_off), start)}"
