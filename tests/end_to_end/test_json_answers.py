@@ -1,6 +1,7 @@
 """Every answer in JSON has the shape that its schema says; no command answers without one."""
 
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -24,6 +25,36 @@ from curewatch.logbook.sealing import seal
 from tests import demo_world
 
 NOBODYS = {"mqtt-state", "mqtt-alerts", "mqtt-seal", "mqtt-daemon"}  # documents that no command answers with
+UNITS = {"degC", "K"}
+UNIT_IN_KEY = re.compile(
+    r"_(c|k|s|min|h|days|mm|m2|g|kg|ml|w|kwh|pa|hpa|percent|ppm|db|v|kilogram|bytes|per_(m2|m3|100))$"
+)
+PURE = {  # counts, numbers of something, pure numbers; the last stand under a key with a unit
+    *(
+        "batches",
+        "block",
+        "blocks",
+        "bytes",
+        "corrected_by",
+        "count",
+        "entries",
+        "entries_of_other_jobs",
+        "entry",
+    ),
+    *("exit_status", "kept", "layers", "layers_in_one_go", "left_over", "moments", "number", "pairs"),
+    *("pruned_blocks", "readings", "seals", "sides", "times", "urgency", "version", "withdrawn"),
+    *("biot", "conversion", "final_conversion", "gain", "rate_factor", "rate_sd", "scarf_ratio"),
+    *(
+        "fast_lot",
+        "needed_probability",
+        "next_layer_probability",
+        "probability",
+        "spread_after",
+        "spread_before",
+    ),
+    *("early", "likely", "late"),
+}
+JARGON = re.compile(r"\b(share|paths?|sigma|quantile|member|likelihood)\b", re.IGNORECASE)
 # an evening at the bench, told to one shed in this order; what is typed after the command's own name
 EVENING = [
     ("tonight", ""),
@@ -119,6 +150,58 @@ def test_every_schema_is_one_and_tells_every_key(name: str) -> None:
     assert schema["title"]
     for part in every_part(schema):
         assert part.get("description") or "const" in part or "$ref" in part, f"{name}: {part}"
+
+
+def every_schema() -> Iterator[tuple[str, dict[str, Any]]]:
+    for name in answers.names():
+        yield name, json.loads(answers.schema(name))
+
+
+def inside(schema: Any) -> Iterator[dict[str, Any]]:
+    """Every object within a schema, itself included."""
+    if isinstance(schema, dict):
+        yield schema
+        for each in schema.values():
+            yield from inside(each)
+    elif isinstance(schema, list):
+        for each in schema:
+            yield from inside(each)
+
+
+def is_number(part: dict[str, Any]) -> bool:
+    """A number, or a list of them, or one that may be null."""
+    if part.get("type") == "array":
+        return is_number(part.get("items", {}))
+    return part.get("type") in {"number", "integer"} or any(map(is_number, part.get("anyOf", [])))
+
+
+def test_a_code_has_no_blank_no_apostrophe_and_no_capital() -> None:
+    """Words to program by; a unit alone is written as it is."""
+    for name, schema in every_schema():
+        for part in inside(schema):
+            codes = [each for each in (*part.get("enum", ()), part.get("const")) if isinstance(each, str)]
+            for each in codes:
+                assert each in UNITS or re.fullmatch(r"[a-z0-9-]+", each), f"{name}: {each!r}"
+
+
+def test_every_number_has_its_unit_in_its_key_or_beside_it() -> None:
+    """What has none counts something, or is a pure number, or stands under a key that has one."""
+    for name, schema in every_schema():
+        for part in inside(schema):
+            keys = part.get("properties")
+            if not isinstance(keys, dict) or "unit" in keys:
+                continue
+            bare = {key for key, each in keys.items() if is_number(each) and not UNIT_IN_KEY.search(key)}
+            assert bare <= PURE, f"{name}: {sorted(bare - PURE)}"
+
+
+def test_what_a_key_means_is_said_plainly() -> None:
+    """Chance as a probability, not as a share of paths; no statistician's word."""
+    for name, schema in every_schema():
+        for part in inside(schema):
+            text = part.get("description")
+            if isinstance(text, str):
+                assert not JARGON.search(text), f"{name}: {text}"
 
 
 @pytest.fixture
