@@ -5,6 +5,7 @@ from pathlib import Path
 
 from curewatch.cli.safe_text import safe_line
 from curewatch.errors import UsageError, reason
+from curewatch.extras import require
 from curewatch.model.film.milestones import thresholds
 from curewatch.model.film.outcome import FilmOutcome
 from curewatch.wording import Wording
@@ -22,11 +23,11 @@ def draw(said: FilmOutcome, path: Path, words: Wording) -> None:
     """
     if path.suffix.lower() not in FORMATS:
         raise UsageError(f"--chart {path}: allowed endings: {' or '.join(FORMATS)}")
-    from matplotlib import rc_context
-    from matplotlib.figure import Figure
+    figures = require("matplotlib.figure", "charts", "--chart")
+    matplotlib = require("matplotlib", "charts", "--chart")
 
-    with rc_context({"svg.hashsalt": "curewatch", "svg.fonttype": "none"}):
-        figure = Figure(figsize=(8.0, 5.6), layout="constrained")
+    with matplotlib.rc_context({"svg.hashsalt": "curewatch", "svg.fonttype": "none"}):
+        figure = figures.Figure(figsize=(8.0, 5.6), layout="constrained")
         upper, lower = figure.subplots(2, 1, sharex=True)
         read = words.temperatures
         curves, hours = said.envelope, said.envelope.time / 3600.0

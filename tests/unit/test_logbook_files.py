@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 from curewatch.errors import RecordBroken, StoreFailed, UsageError
+from curewatch.export import Selection, export
 from curewatch.logbook import Entry, EntryKind, Logbook
 from curewatch.logbook.backup import backup
-from curewatch.logbook.export import Selection, export
 from curewatch.logbook.retention import prune
 from curewatch.logbook.sealing import check_seals, seal
 from curewatch.readings import Reading

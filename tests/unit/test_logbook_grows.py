@@ -16,8 +16,8 @@ import pandas as pd
 import pytest
 
 from curewatch.errors import OutOfValidity, RecordBroken, StoreFailed
+from curewatch.export import export
 from curewatch.logbook import Entry, EntryKind, Logbook, columns
-from curewatch.logbook.export import export
 from curewatch.logbook.sealing import prove
 from curewatch.readings import Reading
 from curewatch.record.examination import verify

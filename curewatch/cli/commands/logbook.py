@@ -145,8 +145,8 @@ def export(
     """
     from curewatch.answers.logbook import logbook_export_document
     from curewatch.cli.screens.logbook import export_lines
-    from curewatch.logbook.export import Selection
-    from curewatch.logbook.export import export as write_out
+    from curewatch.export import Selection
+    from curewatch.export import export as write_out
 
     with opened(config) as (logbook, configuration):
         zone = configuration.zone

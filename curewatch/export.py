@@ -5,11 +5,12 @@ import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import IO, Any, NamedTuple
+from typing import IO, NamedTuple
 
 import numpy as np
 
 from curewatch.errors import StoreFailed, UsageError, reason
+from curewatch.extras import require
 from curewatch.logbook import columns, rows
 from curewatch.logbook.port import LogbookStore
 from curewatch.logbook.series import BlockRows
@@ -110,10 +111,12 @@ def _senml_name(token: str) -> str:
 
 
 def _parquet(logbook: LogbookStore, path: Path, chosen: Selection) -> int:
-    """One row a reading, times as UTC timestamps, temperatures in degC, humidity in per cent."""
-    import pyarrow as pa
-    from pyarrow import parquet
+    """One row a reading, as frames have them; a frame for each row group, so that memory stays small."""
+    pa = require("pyarrow", "parquet", "export as Parquet")
+    parquet = require("pyarrow.parquet", "parquet", "export as Parquet")
+    from curewatch.frames import reading_frame, reading_units
 
+    units = reading_units()
     schema = pa.schema(
         [
             ("sensor", pa.string()),
@@ -121,13 +124,15 @@ def _parquet(logbook: LogbookStore, path: Path, chosen: Selection) -> int:
             ("received", pa.timestamp("ms", "UTC")),
             ("flags", pa.uint16()),
             ("sequence", pa.int64()),
-            *((one.heading, pa.float64()) for one in columns.newest().quantities),
-        ]
+            *((name, pa.float64()) for name in units),
+        ],
+        metadata={"PANDAS_ATTRS": json.dumps({"units": units})},  # pandas reads them back as attrs
     )
     names, count = logbook.names(), 0
     with parquet.ParquetWriter(path, schema) as writer:
         for found in _gathered(logbook.blocks(*chosen)):
-            writer.write_table(pa.table(_columns(found, names), schema))
+            frame = reading_frame(found, names)
+            writer.write_table(pa.Table.from_pandas(frame, schema, preserve_index=False))
             count += len(found)
     return count
 
@@ -142,22 +147,6 @@ def _gathered(blocks: Iterator[BlockRows], least: int = 50_000) -> Iterator[rows
             waiting.clear()
     if waiting:
         yield np.concatenate(waiting)
-
-
-def _columns(found: rows.Rows, names: dict[int, str]) -> list[Any]:
-    import pyarrow as pa
-
-    return [
-        pa.array([names[number] for number in found["sensor"].tolist()]),
-        pa.array(found["time"].astype("M8[ms]")),
-        pa.array(found["received"].astype("M8[ms]")),
-        pa.array(found["flags"]),
-        pa.array(found["sequence"], mask=found["sequence"] == rows.NO_SEQUENCE),
-        *(
-            pa.array(found[one.name] / 10**one.decimals, mask=found[one.name] == columns.NOTHING)
-            for one in columns.newest().quantities
-        ),
-    ]
 
 
 def _entries(logbook: LogbookStore, path: Path, chosen: Selection) -> int:
