@@ -128,7 +128,7 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
             EntryKind.ALERT,
             {
                 "happening": "raised",
-                "alert": "condensation coming",
+                "alert": "condensation-coming",
                 "subject": "",
                 "at": "2026-11-26T03:10:00.000Z",
                 "text": "the hull comes within 3 K of the dew point at about 05:30",

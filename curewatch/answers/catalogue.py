@@ -28,10 +28,12 @@ from curewatch.answers.logbook import (
     LogbookStatusDocument,
     LogbookWholeDocument,
 )
-from curewatch.answers.mqtt_alerts import MqttAlertsDocument
-from curewatch.answers.mqtt_daemon import MqttDaemonDocument
-from curewatch.answers.mqtt_seal import MqttSealDocument
-from curewatch.answers.mqtt_state import MqttStateDocument
+from curewatch.answers.mqtt import (
+    MqttAlertsDocument,
+    MqttDaemonDocument,
+    MqttSealDocument,
+    MqttStateDocument,
+)
 from curewatch.answers.observe import SawDocument
 from curewatch.answers.record import RecordWholeDocument, RecordWriteDocument
 from curewatch.answers.resin_compare import ResinCompareDocument

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from curewatch.materials.sensor_part import SensorPart
     from curewatch.readings import Reading
     from curewatch.shed.corrections import Correction
-    from curewatch.shed.health import SensorHealth
+    from curewatch.shed.health import SensorHealth, TrackPoint
     from curewatch.shed.salt_check import Beside, CheckOutcome, CorrectionLine, SaltPoint, Settled
     from curewatch.wording import Wording
 
@@ -110,7 +110,7 @@ class BesideDocument(Shape, frozen=True, kw_only=True):
 
 
 def sensor_state_part(
-    role: str, health: "SensorHealth", last: "Reading | None", now: float, words: "Wording"
+    role: str, health: "SensorHealth", last: "Reading | TrackPoint | None", now: float, words: "Wording"
 ) -> SensorStateDocument:
     """One sensor at ``now`` [UTC s]; an empty role is none."""
     return SensorStateDocument(

@@ -7,19 +7,22 @@ does, from the look and the time.
 
 import signal
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
+from msgspec import structs
 from rich.console import Console
 
 from curewatch.advice.alert import alerts
-from curewatch.advice.alert.alerts import ActiveAlert, Key
+from curewatch.advice.alert.alerts import ActiveAlert
+from curewatch.answers.watch import WatchDocument
 from curewatch.cli.gathering import gather, sensors
-from curewatch.cli.screens.board import Board, board
+from curewatch.cli.screens.board import board
 from curewatch.cli.screens.board_lines import changes, status
 from curewatch.cli.whole_screen import WholeScreen, whole_screen
-from curewatch.clock import Clock
+from curewatch.clock import Clock, utc_from_iso
 from curewatch.configuration import Configuration
 from curewatch.logbook import Entry, LogbookStore
+from curewatch.shed import active_alerts
 from curewatch.wording import Wording, plain_wording
 
 LOOK_EVERY = 30.0  # s between two full looks
@@ -37,14 +40,16 @@ class Watched:
     clock: Clock
     words: Wording
 
-    def look(self) -> Board:
+    def look(self) -> WatchDocument:
         """Everything, now."""
         return gather(self.logbook, self.configuration, self.clock.now().utc, self.daemon())
 
-    def glance(self, before: Board) -> Board:
+    def glance(self, before: WatchDocument) -> WatchDocument:
         """The sensors' last words alone."""
         now = self.clock.now().utc
-        return replace(before, sensors=sensors(self.logbook, self.configuration, now), daemon=self.daemon())
+        return structs.replace(
+            before, sensors=sensors(self.logbook, self.configuration, now), daemon=self.daemon()
+        )
 
     def mark(self) -> int:
         """Changes when somebody wrote an entry: a layer, an alert, an acknowledgement."""
@@ -77,27 +82,27 @@ def _turn_round(watched: Watched, screen: WholeScreen) -> int:
             case "q" | "Q":
                 return 0
             case "a" | "A":
-                acknowledge(watched.logbook, state.alerts, now.utc, watched.words)
+                acknowledge(watched.logbook, now.utc, watched.words)
             case "\f":  # Ctrl-L
                 screen.forget()
     return 0 if screen.ended_by is signal.SIGINT else 128 + screen.ended_by
 
 
-def _unacknowledged(state: Board) -> set[tuple[Key, int]]:
+def _unacknowledged(state: WatchDocument) -> set[tuple[str, str, int]]:
     """Alerts nobody has acknowledged, with how urgent they are: a new one rings, and a more urgent one."""
-    return {(alert.key, alert.urgency) for alert in state.alerts if alert.acknowledged is None}
+    return {
+        (alert.alert, alert.subject, alert.urgency) for alert in state.alerts if alert.acknowledged is None
+    }
 
 
-def _health(state: Board) -> list[tuple[str, str, bool]]:
+def _health(state: WatchDocument) -> list[tuple[str, str, bool]]:
     """What of the sensors makes another answer likely: a first word, or a silence."""
-    return [(sensor.name, sensor.health, sensor.time is None) for sensor in state.sensors]
+    return [(sensor.sensor, sensor.health, sensor.time is None) for sensor in state.sensors]
 
 
-def acknowledge(
-    logbook: LogbookStore, active: tuple[ActiveAlert, ...], now: float, words: Wording
-) -> ActiveAlert | None:
+def acknowledge(logbook: LogbookStore, now: float, words: Wording) -> ActiveAlert | None:
     """The oldest alert that nobody has seen is seen now; it is written down and the daemon takes it up."""
-    unacknowledged = [alert for alert in active if alert.acknowledged is None]
+    unacknowledged = [alert for alert in active_alerts.active(logbook).values() if alert.acknowledged is None]
     if not unacknowledged:
         return None
     first = min(unacknowledged, key=lambda alert: alert.since)
@@ -113,7 +118,7 @@ def keep_lines(watched: Watched, tell: Callable[[str], None], ended: Callable[[]
     """The board as lines: all of it now and every quarter of an hour, what changed in between."""
     state, mark = watched.look(), watched.mark()
     told = watched.clock.now().monotonic
-    for line in status(state, state.at, watched.words):
+    for line in status(state, utc_from_iso(state.at), watched.words):
         tell(line)
     while not ended():
         watched.clock.sleep(1.0)
@@ -128,5 +133,5 @@ def keep_lines(watched: Watched, tell: Callable[[str], None], ended: Callable[[]
     return 0
 
 
-def _changed(before: Board) -> Callable[[Board, float, Wording], list[str]]:
+def _changed(before: WatchDocument) -> Callable[[WatchDocument, float, Wording], list[str]]:
     return lambda state, now, words: changes(before, state, now, words)

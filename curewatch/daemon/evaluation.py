@@ -11,11 +11,11 @@ from curewatch.advice.alert import alerts, watchers
 from curewatch.advice.alert.alerts import Event, Happening, Signal
 from curewatch.advice.judge.answer import Advice
 from curewatch.answers.document import plain
+from curewatch.answers.mqtt import MqttAlertsDocument, mqtt_alerts_document
 from curewatch.answers.tonight import tonight_document
 from curewatch.clock import Instant
 from curewatch.configuration import Configuration
 from curewatch.daemon.events import Again, Publish, Show
-from curewatch.daemon.published_alerts import alerts_document
 from curewatch.logbook import Entry, LogbookStore, StoredEntry
 from curewatch.phrases import phrase
 from curewatch.shed.active_alerts import active
@@ -70,9 +70,12 @@ class Evaluation:
             *(said for event in events for said in self._told_of(event)),
             *(Show("layer", now, text, {}, loud=True) for text in _not_followed(look)),
             Publish("advice", plain(tonight_document(look.advice, self._plain))),
-            Publish("alerts", alerts_document(now, self._alerts, look.progress, self._plain)),
+            Publish("alerts", plain(self._active(look))),
             *(() if mark is None else (Again(mark),)),
         )
+
+    def _active(self, look: Look) -> MqttAlertsDocument:
+        return mqtt_alerts_document(self._alerts.values(), look.running, look.at, self._plain)
 
     # ---- the verdict
 

@@ -6,8 +6,9 @@ its own of the day among them, are published: their codes must lie on more machi
 that was damaged beneath it is noticed, which its own connection's memory would hide.
 """
 
+from curewatch.answers.document import plain
+from curewatch.answers.mqtt import mqtt_seal_document
 from curewatch.daemon.core import Core
-from curewatch.daemon.published import seal_document
 from curewatch.errors import StoreFailed
 from curewatch.logbook import LogbookStore
 from curewatch.shed import corrections
@@ -35,7 +36,7 @@ class ToldBeside:
         self._examined = monotonic  # [s]
         self._seen = logbook.head().entries
         for sealed in logbook.entries("seal")[-1:]:  # a daemon that was killed may not have said it
-            core.publish("seal", seal_document(sealed))
+            core.publish("seal", plain(mqtt_seal_document(sealed)))
         core.intake.corrections = corrections.current(logbook)
 
     def look(self, monotonic: float) -> None:
@@ -56,7 +57,7 @@ class ToldBeside:
             each.kind for each in told if each.kind in KINDS or each.payload.get("happening") == _ACKNOWLEDGED
         }
         for sealed in (each for each in told if each.kind == "seal"):
-            self._core.publish("seal", seal_document(sealed))
+            self._core.publish("seal", plain(mqtt_seal_document(sealed)))
         if "sensor-check" in new:
             self._core.intake.corrections = corrections.current(self._logbook)
         if new:

@@ -9,10 +9,12 @@ of its marks, or a quarter of an hour has passed.
 
 from collections.abc import Iterable, Mapping
 
+from curewatch.answers.document import plain
+from curewatch.answers.mqtt import mqtt_state_document
+from curewatch.answers.sensor import SensorStateDocument, sensor_state_part
 from curewatch.clock import Instant
 from curewatch.configuration import Configuration
 from curewatch.daemon.events import Evaluate, Publish, Show
-from curewatch.daemon.published import state_document
 from curewatch.logbook.entry import Entry
 from curewatch.phrases import phrase
 from curewatch.readings import Reading, undated
@@ -122,10 +124,16 @@ class WatchKeeping:
         if not clock.believed:
             self._reason = self._reason or "clock"
         said.extend(self._advice_due(at))
-        words = plain_wording(self.configuration.zone)
-        document = state_document(at, self.tracks, self.healths, sources, clock, words=words)
-        said.append(Publish("state", document))
+        sensors = {name: self._state(judged, at.utc) for name, judged in self.healths.items()}
+        document = mqtt_state_document(sensors, sources, at.utc, clock_believed=clock.believed)
+        said.append(Publish("state", plain(document)))
         return said
+
+    def _state(self, judged: SensorHealth, now: float) -> SensorStateDocument:
+        track = self.tracks.get(judged.sensor)
+        last = None if track is None else health.last_word(track)
+        role = self.configuration.role_of(judged.sensor) or ""
+        return sensor_state_part(role, judged, last, now, plain_wording(self.configuration.zone))
 
     def judged(self, now: float) -> list[SensorHealth]:
         """The present health of every sensor that is configured or has spoken."""

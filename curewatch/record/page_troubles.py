@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
+from curewatch.answers.document import spoken
 from curewatch.logbook import EntryKind, StoredEntry
 from curewatch.record.account import Account
 from curewatch.record.page import PageTable, of, table
@@ -16,7 +17,7 @@ def alerts(account: Account, words: RecordWords) -> Iterator[str | PageTable]:
         (
             words.moment(one.at),
             of(one.payload, "happening"),
-            of(one.payload, "alert")
+            spoken(of(one.payload, "alert"))
             + (f", {of(one.payload, 'subject')}" if one.payload.get("subject") else ""),
             words.told(one.payload, "text", one.at),
             words.told(one.payload, "advised", one.at),

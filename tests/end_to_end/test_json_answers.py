@@ -10,6 +10,8 @@ import pytest
 from jsonschema import Draft202012Validator, FormatChecker
 
 from curewatch.answers import catalogue as answers
+from curewatch.answers.document import plain
+from curewatch.answers.mqtt import mqtt_daemon_document, mqtt_seal_document
 from curewatch.cli.commands.demo import demo_configuration, recording_file
 from curewatch.cli.commands.manual import every_command
 from curewatch.cli.evening import layers
@@ -17,7 +19,6 @@ from curewatch.cli.main import run
 from curewatch.clock import SystemClock
 from curewatch.daemon.acting import Actor
 from curewatch.daemon.edges.recording import open_recording
-from curewatch.daemon.published import daemon_document, seal_document
 from curewatch.daemon.replay import Replay
 from curewatch.errors import UsageError
 from curewatch.logbook import Logbook
@@ -308,7 +309,7 @@ def test_what_is_published_has_its_shape(tmp_path: Path) -> None:
             must_fit(f"mqtt {topic}", document)
     assert any(document["layers"] and document["alerts"] for document in listening.heard["alerts"])
     for running in (True, False):
-        must_fit("mqtt daemon", daemon_document(running, 0.0))
+        must_fit("mqtt daemon", plain(mqtt_daemon_document(running, 0.0)))
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         seal(logbook, reason="day", at=replay.clock.now().utc)
-        must_fit("mqtt seal", seal_document(logbook.entries("seal")[-1]))
+        must_fit("mqtt seal", plain(mqtt_seal_document(logbook.entries("seal")[-1])))

@@ -37,7 +37,7 @@ def test_the_evening_replays_to_the_same_bytes(settings: Path, capsys: pytest.Ca
     assert first == replayed(capsys, *arguments)
     events = [json.loads(line) for line in first.splitlines()]
     assert {"verdict", "alert", "end"} <= {event["event"] for event in events}
-    assert any(event["detail"].get("alert") == "condensation coming" for event in events)
+    assert any(event["detail"].get("alert") == "condensation-coming" for event in events)
     assert events[-1]["detail"]["stored"] == 1443
     assert events[-1]["detail"]["rejected"] == 0
 

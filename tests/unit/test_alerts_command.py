@@ -118,6 +118,8 @@ def test_an_alert_is_read_in_the_readers_units_and_counts_down_to_now(
     assert "limit 3.0 K" in shown
     assert "surface 1.5 K above dew point" in called(capsys, "--units", "C")
     first = stands(capsys)[0]
-    assert first["text"] == "surface 1.5 K above dew point"
-    assert first["words"]["text"] == "surface {margin:difference} above dew point"
-    assert first["numbers"] == {"margin": 1.5}
+    assert first["text"] == {
+        "text": "surface 1.5 K above dew point",
+        "words": "surface {margin:difference} above dew point",
+        "numbers": {"margin": 1.5},
+    }

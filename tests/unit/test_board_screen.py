@@ -10,35 +10,70 @@ import pytest
 from rich.console import Console
 
 from curewatch.advice.alert.alerts import ActiveAlert, AlertKind, Key
+from curewatch.advice.alert.progress import Progress
 from curewatch.advice.judge.answer import Advice, Check, Moment, Status, Verdict
 from curewatch.advice.judge.limits import Limit
-from curewatch.cli.screens.board import Board, Running, SensorState, board, countdown, next_deadline
+from curewatch.answers.chart import ChartDocument, chart_part
+from curewatch.answers.sensor import SensorStateDocument, sensor_state_part
+from curewatch.answers.watch import WatchDocument, watch_document
+from curewatch.cli.screens.board import board, countdown, next_deadline
 from curewatch.cli.screens.board_lines import status
-from curewatch.cli.screens.chart import ChartWindow, Curve, ScreenChart
 from curewatch.clock import utc_from_iso
 from curewatch.jobs import Layer
+from curewatch.materials import load_resin
 from curewatch.phrases import phrase
-from curewatch.wording import wording
+from curewatch.shed.health import Health, SensorHealth, TrackPoint
+from curewatch.shed.look import RunningLayer
+from curewatch.wording import plain_wording, wording
 
 GOLDENS = Path(__file__).parent / "goldens"
 NOW = utc_from_iso("2026-11-25T20:40:00Z")
-WORDS = wording(ZoneInfo("Europe/Lisbon"), "C,g,24h", {})
+WORDS, PLAIN = wording(ZoneInfo("Europe/Lisbon"), "C,g,24h", {}), plain_wording(ZoneInfo("Europe/Lisbon"))
+RANG = (
+    ActiveAlert(Key(AlertKind.PEEL_PLY, "L1"), NOW - 600, "peel-ply needed on L1", "press it on", None, 0),
+    ActiveAlert(
+        Key(AlertKind.SENSOR, "yard"),
+        NOW - 1800,
+        "yard silent for 30 min",
+        "",
+        None,
+        0,
+        acknowledged=NOW,
+    ),
+)
 
 
-def curves() -> tuple[Curve, Curve]:
-    """Demo numbers: an evening that cools towards its dew point."""
+def chart() -> ChartDocument:
+    """Demo numbers: an evening that cools towards its dew point, and the window of its layer."""
     time = np.arange(NOW - 12 * 3600, NOW + 12 * 3600, 900.0)
     hours = (time - NOW) / 3600
     spread = np.where(hours > 0, 0.3 + 0.15 * hours, 0.0)
     surface = 282.15 + 3 * np.cos((hours + 6) * 2 * np.pi / 24)
     dew_point = 279.65 + 0.8 * np.sin(hours / 5)
-    return (
-        Curve(time, surface - spread, surface, surface + spread),
-        Curve(time, dew_point - spread / 2, dew_point, dew_point + spread / 2),
+    return chart_part(
+        time,
+        (surface - spread, surface, surface + spread),
+        (dew_point - spread / 2, dew_point, dew_point + spread / 2),
+        [("L1", NOW + 3300, NOW + 6200)],
     )
 
 
-def evening() -> Board:
+def layer(moments: tuple[Moment, ...]) -> RunningLayer:
+    """A layer of forty minutes."""
+    laid, resin = Layer("L1", NOW - 2400, "epoxy-slow", 0.15), load_resin("epoxy-slow")
+    return RunningLayer(laid, Progress(laid, resin, NOW, "open", 0.1, 250.0, moments, "none", 0.0, 0.0, 0.0))
+
+
+def sensor(
+    name: str, role: str, ago: float, *said: float | None, health: Health = Health.FRESH
+) -> SensorStateDocument:
+    """Its last word [K, 1], so long ago [s], and how it is."""
+    kelvin, humid = (*said, None, None)[:2]
+    last = TrackPoint(NOW - ago, kelvin, humid, 0)
+    return sensor_state_part(role, SensorHealth(name, health, "", NOW), last, NOW, PLAIN)
+
+
+def evening(alerts: tuple[ActiveAlert, ...] = RANG, rejected: str = "") -> WatchDocument:
     """Demo numbers: a layer of forty minutes on a cooling hull."""
     margin = Limit(3.0, "difference", "published", "ISO 8502-4 practice, quoted second-hand")
     warmth = Limit(281.15, "temperature", "datasheet", "the system's file")
@@ -65,9 +100,9 @@ def evening() -> Board:
         Moment("laminate-before", "laminate again before", NOW + 6200, NOW + 8400, NOW + 12000),
         Moment("tack-free", "tack-free", NOW + 14000, NOW + 18000, NOW + 26000),
     )
-    surface, dew_point = curves()
-    return Board(
-        at=NOW,
+    return watch_document(
+        NOW,
+        PLAIN,
         shed="Saltmarsh Shed",
         boat="Kittiwake Nine",
         advice=Advice(
@@ -79,28 +114,16 @@ def evening() -> Board:
             "slow epoxy",
             checks,
         ),
-        running=(Running(Layer("L1", NOW - 2400, "epoxy-slow", 0.15), moments, "open"),),
-        alerts=(
-            ActiveAlert(
-                Key(AlertKind.PEEL_PLY, "L1"), NOW - 600, "peel-ply needed on L1", "press it on", None, 0
-            ),
-            ActiveAlert(
-                Key(AlertKind.SENSOR, "yard"),
-                NOW - 1800,
-                "yard silent for 30 min",
-                "",
-                None,
-                0,
-                acknowledged=NOW,
-            ),
-        ),
-        sensors=(
-            SensorState("bench", "air", "fresh", NOW - 20, 283.4, 0.78),
-            SensorState("hull", "surface", "fresh", NOW - 25, 282.3),
-            SensorState("yard", "outside", "silent", NOW - 1800, 279.0, 0.9),
-        ),
-        chart=ScreenChart(surface, dew_point, (ChartWindow("L1", NOW + 3300, NOW + 6200),)),
+        running=[layer(moments)],
+        alerts=alerts,
+        sensors=[
+            sensor("bench", "air", 20, 283.4, 0.78),
+            sensor("hull", "surface", 25, 282.3),
+            sensor("yard", "outside", 1800, 279.0, 0.9, health=Health.SILENT),
+        ],
+        chart=chart(),
         daemon="12,345 readings",
+        rejected=rejected,
     )
 
 
@@ -153,7 +176,7 @@ def test_a_tiny_terminal_has_the_verdict_and_the_reason() -> None:
 
 def test_an_empty_board_says_what_it_waits_for() -> None:
     """Nothing known: unknown, and what to do, at any time."""
-    shown = as_text(board(Board(NOW, "Saltmarsh Shed"), NOW, WORDS, 80, 24), 80)
+    shown = as_text(board(watch_document(NOW, PLAIN, shed="Saltmarsh Shed"), NOW, WORDS, 80, 24), 80)
     assert "waiting for the first readings" in shown
     assert "no sensor heard yet" in shown
     assert "▒" in shown
@@ -161,7 +184,8 @@ def test_an_empty_board_says_what_it_waits_for() -> None:
 
 def test_names_from_outside_are_text() -> None:
     """Escape codes and markup in a sensor's or a shed's name reach the screen as characters."""
-    state = Board(NOW, "[red]\x1b[2Jshed", sensors=(SensorState("\x1b]0;x\x07", "air", "fresh", NOW),))
+    hostile = [sensor("\x1b]0;x\x07", "air", 0)]
+    state = watch_document(NOW, PLAIN, shed="[red]\x1b[2Jshed", sensors=hostile)
     shown = "\n".join(row.plain for row in board(state, NOW, WORDS, 80, 24))
     assert "\x1b" not in shown
     assert "\x07" not in shown
@@ -192,7 +216,7 @@ def test_the_same_state_later_counts_down() -> None:
 
 def test_what_was_refused_is_counted_on_the_board_in_text_and_in_lines() -> None:
     """Bad lines are never fatal and never passed over: a row of the foot, at any size, and a plain line."""
-    state = replace(evening(), rejected="3 refused since yesterday: checksum does not match 3")
+    state = evening(rejected="3 refused since yesterday: checksum does not match 3")
     rows = [row.plain for row in board(state, NOW, WORDS, 80, 23)]
     assert len(rows) == 23
     assert any("3 refused since yesterday" in row for row in rows)
@@ -209,7 +233,7 @@ def test_an_alert_is_worded_at_the_moment_the_board_is_drawn() -> None:
         until=NOW + 5400,
     )
     rang = ActiveAlert(Key(AlertKind.LAMINATE_BEFORE, "L1"), NOW, text, "", NOW + 3600, 1)
-    state = replace(evening(), alerts=(rang,))
+    state = evening((rang,))
     american = wording(ZoneInfo("Europe/Lisbon"), "F,oz,12h", {})
     for later, left in ((0, "1 h 00 min left"), (2400, "20 min left"), (3660, "60 s ago")):
         row = next(row.plain for row in board(state, NOW + later, american, 80, 24) if "ALERT" in row.plain)
@@ -219,7 +243,6 @@ def test_an_alert_is_worded_at_the_moment_the_board_is_drawn() -> None:
 
 def test_a_small_screen_shows_the_alert_that_is_due_before_an_older_one() -> None:
     """What runs out first stands first, then the newest; what was seen comes last."""
-    asked = evening()
     kinds = (AlertKind.SENSOR, AlertKind.CONDENSATION, AlertKind.PEEL_PLY, AlertKind.LAMINATE_BEFORE)
     due = (None, None, None, NOW + 1020)
     alerts = tuple(
@@ -227,7 +250,7 @@ def test_a_small_screen_shows_the_alert_that_is_due_before_an_older_one() -> Non
         for place, kind in enumerate(kinds)
     )
     seen = replace(alerts[2], acknowledged=NOW)
-    shown = as_text(board(replace(asked, alerts=(*alerts[:2], seen, alerts[3])), NOW, WORDS, 80, 36), 80)
+    shown = as_text(board(evening((*alerts[:2], seen, alerts[3])), NOW, WORDS, 80, 36), 80)
     rows = [row for row in shown.splitlines() if "alert " in row]
     assert [row[row.index("alert ") :][:7] for row in rows] == ["alert 3", "alert 1", "alert 0", "alert 2"]
     assert "17 min left" in rows[0]

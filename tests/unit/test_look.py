@@ -65,7 +65,8 @@ def test_an_alert_is_active_everywhere_or_nowhere(
         evaluation = Evaluation(settings, logbook)
         said = evaluation(Instant(now, 0.0), "asked by a test")
         logbook.append(entries=[one for one in said if isinstance(one, Entry)])
-        board = {each.key for each in gather(logbook, settings, now).alerts}
+        shown = gather(logbook, settings, now).alerts
+        board = {Key(AlertKind(each.alert), each.subject) for each in shown}
         found = set(Look(logbook, settings, now).active)
     published = next(one.document for one in said if isinstance(one, Publish) and one.topic == "alerts")
     with pytest.raises(SystemExit):

@@ -26,14 +26,14 @@ from curewatch.wording import Wording, kept, plain_wording
 class AlertKind(StrEnum):
     """What an alert is about."""
 
-    PEEL_PLY = "peel-ply needed"
-    LAMINATE_FROM = "laminate again from"
-    LAMINATE_BEFORE = "laminate again before"
-    WINDOW_MISSED = "window missed"
-    CONDENSATION = "condensation coming"
-    STALL = "cure stalls"
-    POT = "pot warming"
-    SENSOR = "sensor silent"
+    PEEL_PLY = "peel-ply-needed"
+    LAMINATE_FROM = "laminate-again-from"
+    LAMINATE_BEFORE = "laminate-again-before"
+    WINDOW_MISSED = "window-missed"
+    CONDENSATION = "condensation-coming"
+    STALL = "cure-stalls"
+    POT = "pot-warming"
+    SENSOR = "sensor-silent"
 
 
 class Happening(StrEnum):
@@ -220,18 +220,6 @@ def event_as_plain(event: Event, words: Wording | None = None) -> dict[str, Any]
         **kept(words or plain_wording(), event.at, text=event.text, advised=event.advised),
         "due": None if event.due is None else iso_utc(event.due),
         "urgency": event.urgency,
-    }
-
-
-def active_as_plain(active: ActiveAlert, now: float, words: Wording | None = None) -> dict[str, Any]:
-    """An active alert, as JSON and MQTT tell it."""
-    return {
-        "alert": str(active.key.kind),
-        "subject": active.key.subject,
-        "since": iso_utc(active.since),
-        **kept(words or plain_wording(), now, text=active.text, advised=active.advised),
-        "due": None if active.due is None else iso_utc(active.due),
-        "acknowledged": None if active.acknowledged is None else iso_utc(active.acknowledged),
     }
 
 

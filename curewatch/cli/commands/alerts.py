@@ -1,20 +1,20 @@
 """``curewatch alerts``: which alerts are active, what was advised, and acknowledging one."""
 
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from curewatch.advice.alert import alerts
-from curewatch.advice.alert.alerts import Event
+from curewatch.answers.alerts import AlertsDocument, alerts_document
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
-from curewatch.cli.safe_text import safe_line
+from curewatch.cli.screens.alerts import lines
 from curewatch.cli.terminal import print_json, print_lines
 from curewatch.cli.typed import span_from_text
 from curewatch.clock import SystemClock
 from curewatch.configuration import logbook_path
 from curewatch.errors import UsageError
 from curewatch.logbook import Entry, EntryKind, LogbookStore, open_logbook
-from curewatch.shed.active_alerts import NumberedAlert, numbered
+from curewatch.shed.active_alerts import numbered
 from curewatch.wording import Wording, plain_wording
 
 
@@ -44,16 +44,21 @@ def app(
     since = now if past is None else now - span_from_text(past, "--past")
     if by and not acknowledged:
         raise UsageError("--by says who acknowledges an alert; give --acknowledge NUMBER, too")
-    path = logbook_path(configuration)
+    path, said = logbook_path(configuration), plain_wording(words.zone)
     if not path.exists():
-        _told((), (), words, now, json=json)
+        _show(alerts_document((), (), now, said), words, now, json=json)
         return
     with open_logbook(path, read_only=not acknowledged) as logbook:
         if acknowledged:
-            _acknowledge(logbook, acknowledged, by, now, plain_wording(words.zone))
+            _acknowledge(logbook, acknowledged, by, now, said)
         entries = logbook.entries(EntryKind.ALERT, start=since)
         recent = tuple(alerts.events_told(entry.payload for entry in entries))
-        _told(numbered(logbook), recent if past else (), words, now, json=json)
+        document = alerts_document(numbered(logbook), recent if past else (), now, said)
+    _show(document, words, now, json=json)
+
+
+def _show(document: AlertsDocument, words: Wording, now: float, *, json: bool) -> None:
+    print_json(document) if json else print_lines(lines(document, words, now))
 
 
 def _acknowledge(
@@ -81,50 +86,3 @@ def _acknowledge(
         who = {"by": by} if by else {}
         stored = [alerts.event_as_plain(event, plainly) | who for event in events]
         logbook.append(entries=[Entry(EntryKind.ALERT, each, now) for each in stored])
-
-
-def _told(
-    active: tuple[NumberedAlert, ...], past: tuple[Event, ...], words: Wording, now: float, *, json: bool
-) -> None:
-    plainly = plain_wording(words.zone)
-    if json:
-        print_json(
-            {
-                "active": [_plain(each, now, plainly) for each in active],
-                "past": [alerts.event_as_plain(event, plainly) for event in past],
-            }
-        )
-        return
-    print_lines([*lines(active, words, now), *_past_lines(past, words, now)])
-
-
-def _plain(each: NumberedAlert, now: float, plainly: Wording) -> dict[str, Any]:
-    return {"number": each.number} | alerts.active_as_plain(each.alert, now, plainly)
-
-
-def lines(active: tuple[NumberedAlert, ...], words: Wording, now: float) -> list[str]:
-    """One alert in two lines: what is the matter since when, and what to do."""
-    told = []
-    for number, alert in active:
-        left = "" if alert.due is None else f", {words.left(alert.due, now)}"
-        text = safe_line(words.say(alert.text, now)) + left
-        when = alert.acknowledged
-        known = "" if when is None else f" (acknowledged {words.moment(when, now)})"
-        told.append(f"{number:5}  {words.moment(alert.since, now)}  {text}{known}")
-        if alert.advised:
-            told.append(f"       {safe_line(words.say(alert.advised, now))}")
-    if not told:
-        return ["no alert is active"]
-    unacknowledged = [str(each.number) for each in active if each.alert.acknowledged is None]
-    return [
-        *told,
-        *([f"To acknowledge: curewatch alerts --acknowledge {unacknowledged[0]}"] if unacknowledged else []),
-    ]
-
-
-def _past_lines(past: tuple[Event, ...], words: Wording, now: float) -> list[str]:
-    rows = [
-        f"  {words.moment(each.at, now)}  {each.happening}: {safe_line(words.say(each.text, now))}"
-        for each in past
-    ]
-    return ["", "Raised, acknowledged and cleared, oldest first:", *rows] if rows else []

@@ -1,19 +1,17 @@
 """``curewatch layer``: "I started a layer"; then it is in the logbook and counts down."""
 
 from dataclasses import replace
-from textwrap import wrap
 from typing import Annotated, Any
 
 import typer
 
 from curewatch import worklog
+from curewatch.answers.layer import LayerDocument, layer_document
 from curewatch.cli.desk import AgoOption, AtOption, JobOption
 from curewatch.cli.forms import ask_when, at_terminal, fill, nothing_given, with_fields
-from curewatch.cli.gathering import running_as_plain, running_layers
 from curewatch.cli.job_forms import FORMS
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
-from curewatch.cli.safe_text import safe_line
-from curewatch.cli.screens.board import Running
+from curewatch.cli.screens.layer import lines
 from curewatch.cli.terminal import print_json, say
 from curewatch.cli.typed import past_from_text, span_from_text
 from curewatch.clock import SystemClock
@@ -24,10 +22,9 @@ from curewatch.logbook import Entry, EntryKind, LogbookStore, open_logbook
 from curewatch.materials import DoseOutOfRange, Resin, load_resin
 from curewatch.shed import layer_log
 from curewatch.shed.look import Look
-from curewatch.wording import Wording, dosed, duration
+from curewatch.wording import Wording
 from curewatch.worklog import telling
 
-WIDTH, INSIDE = 80, " " * 8
 LONG_AGO = 7 * 86400.0  # s; a start before that is a slip of the finger
 
 
@@ -56,7 +53,7 @@ def app(
     now = SystemClock().now().utc
     path = logbook_path(configuration)
     if running and not path.exists():
-        _show((), words, now, json=json)
+        _show(layer_document(()), words, now, json=json)
         return
     with open_logbook(path, read_only=running) as logbook:
         if close:
@@ -69,7 +66,12 @@ def app(
             layer = _layer(configuration, logbook, told, job=belongs, mixed=mixed, started=started)
             layer = replace(layer, given_afterwards=afterwards)
             _begin(logbook, layer, told, now)
-        _show(running_layers(Look(logbook, configuration, now)), words, now, json=json)
+        document = layer_document(Look(logbook, configuration, now).running)
+    _show(document, words, now, json=json)
+
+
+def _show(document: LayerDocument, words: Wording, now: float, *, json: bool) -> None:
+    print_json(document) if json else say(*lines(document, words, now))
 
 
 app = with_fields(FORMS[EntryKind.LAYER], app)
@@ -205,33 +207,3 @@ def _close(logbook: LogbookStore, name: str, given: dict[str, str | None], at: f
     said = {"text": given["note"], "by": given["by"], "given_afterwards": at != now or None}
     payload = {"layer": layer.layer, "at": at} | {key: value for key, value in said.items() if value}
     logbook.write(Entry(EntryKind.LAYER_CLOSED, payload, at, job=layer.job, recorded=now))
-
-
-def _show(running: tuple[Running, ...], words: Wording, now: float, *, json: bool) -> None:
-    if json:
-        print_json({"running": [running_as_plain(each) for each in running]})
-        return
-    say(*lines(running, words, now))
-
-
-def lines(running: tuple[Running, ...], words: Wording, now: float) -> list[str]:
-    """What is running: one line a layer, then what will become of it and when."""
-    said = []
-    for each in running:
-        said.append(safe_line(f"{_told(each.layer, words, now)}: {each.said}"))
-        for moment in each.moments:
-            when = words.moment(moment.likely, now) if moment.likely else "not in the coming hours"
-            band = f" ({words.band(moment.early, moment.late, now)})" if moment.early and moment.late else ""
-            said.append(f"    {safe_line(moment.title):<28} {when}{band}")
-            said += wrap(safe_line(moment.note), WIDTH, initial_indent=INSIDE, subsequent_indent=INSIDE)
-    return said or ["no layer is running"]
-
-
-def _told(layer: Layer, words: Wording, now: float) -> str:
-    parts = [layer.layer, layer.resin]
-    if layer.batch_mass is not None:
-        parts.append(words.mass(layer.batch_mass))
-    parts += filter(None, [dosed(layer.peroxide_percent, assumed=layer.peroxide_assumed)])
-    afterwards = " (told afterwards)" if layer.given_afterwards else ""
-    since = f"mixed {words.moment(layer.started, now)}, {duration(now - layer.started)} ago{afterwards}"
-    return ", ".join([*parts, since, *filter(None, [layer.note])])

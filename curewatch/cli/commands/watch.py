@@ -3,25 +3,24 @@
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
-from curewatch.advice.alert.alerts import active_as_plain
-from curewatch.answers.tonight import at_border, tonight_document
+from curewatch.advice.judge.answer import Verdict
+from curewatch.answers.watch import WatchDocument
 from curewatch.cli.board_loop import Watched, keep_lines, keep_screen
-from curewatch.cli.gathering import running_as_plain
 from curewatch.cli.options import ConfigOption, PlainOption, UnitsOption, settings
-from curewatch.cli.screens.board import Board, SensorState, board
+from curewatch.cli.screens.board import board
 from curewatch.cli.terminal import WIDTH, console, is_plain, print_json
-from curewatch.clock import SystemClock, iso_utc
+from curewatch.clock import SystemClock, utc_from_iso
 from curewatch.configuration import Configuration, logbook_path
 from curewatch.daemon.companion import Companion, companion
 from curewatch.daemon.edges.process import signals
 from curewatch.errors import CurewatchError, ExitStatus, UsageError
 from curewatch.logbook import open_logbook
 from curewatch.shed.known_names import check_names
-from curewatch.wording import Wording, plain_wording
+from curewatch.wording import Wording
 
 ROWS = 24  # of one picture where there is no terminal to ask
 
@@ -103,7 +102,7 @@ def _picture(watched: Watched, *, plain: bool) -> int:
     state = watched.look()
     height = ROWS if is_plain(plain) else shown.height - 1
     width = WIDTH if is_plain(plain) else shown.width
-    for row in board(state, state.at, watched.words, width, height):
+    for row in board(state, utc_from_iso(state.at), watched.words, width, height):
         row.rstrip()
         shown.print(row, soft_wrap=True)
     return _status(state)
@@ -112,33 +111,9 @@ def _picture(watched: Watched, *, plain: bool) -> int:
 def _document(watched: Watched) -> int:
     """The picture as one JSON document."""
     state = watched.look()
-    print_json(as_plain(state, plain_wording(watched.words.zone)))
+    print_json(state)
     return _status(state)
 
 
-def _status(state: Board) -> int:
-    return int(state.advice.verdict.exit_status if state.advice else ExitStatus.UNKNOWN)
-
-
-def as_plain(state: Board, words: Wording) -> dict[str, Any]:
-    """What the board shows, for ``--json``: the documents of `tonight`, `layer` and `alerts` in one."""
-    return {
-        "at": iso_utc(state.at),
-        "shed": state.shed,
-        "boat": state.boat,
-        "advice": None if state.advice is None else tonight_document(state.advice, words),
-        "running": [running_as_plain(each) for each in state.running],
-        "alerts": [active_as_plain(each, state.at, words) for each in state.alerts],
-        "sensors": [_plain_sensor(each) for each in state.sensors],
-    }
-
-
-def _plain_sensor(sensor: SensorState) -> dict[str, Any]:
-    return {
-        "sensor": sensor.name,
-        "role": sensor.role,
-        "health": sensor.health,
-        "time": None if sensor.time is None else iso_utc(sensor.time),
-        "temperature_c": at_border("temperature", sensor.temperature),
-        "humidity_percent": at_border("fraction", sensor.relative_humidity),
-    }
+def _status(state: WatchDocument) -> int:
+    return int(Verdict(state.advice.verdict).exit_status if state.advice else ExitStatus.UNKNOWN)

@@ -5,65 +5,32 @@ chart, the alerts, the sensors. Nothing is told by colour alone, so that every t
 """
 
 import math
-from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from rich.text import Text
 
-from curewatch.advice.alert.alerts import ActiveAlert
-from curewatch.advice.judge.answer import Advice, Check, Moment, Status, Verdict
+from curewatch.answers.alerts import AlertDocument
+from curewatch.answers.document import moment, spoken
+from curewatch.answers.layer import RunningLayerDocument
+from curewatch.answers.sensor import SensorStateDocument
+from curewatch.answers.tonight import CheckDocument
+from curewatch.answers.watch import WatchDocument
 from curewatch.cli.safe_text import safe_line
-from curewatch.cli.screens.chart import ScreenChart, chart_rows, no_curve
+from curewatch.cli.screens.chart import chart_rows
 from curewatch.cli.screens.large import large, large_width
-from curewatch.jobs import Layer
+from curewatch.cli.screens.layer import stage
+from curewatch.clock import utc_from_iso
 from curewatch.units import HOUR, MINUTE
 from curewatch.wording import Wording, day, duration
 
-INK = {Verdict.GO: "█", Verdict.NO_GO: "█", Verdict.UNKNOWN: "▒"}
-COLOUR = {Verdict.GO: "bold green", Verdict.NO_GO: "bold red", Verdict.UNKNOWN: "bold"}
-WORD = {Status.HOLDS: "holds", Status.CARE: "CARE", Status.FAILS: "FAILS", Status.UNKNOWN: "UNKNOWN"}
-WORD_COLOUR = {Status.HOLDS: "", Status.CARE: "bold", Status.FAILS: "bold red", Status.UNKNOWN: "bold"}
-WORST_FIRST = [Status.FAILS, Status.UNKNOWN, Status.CARE, Status.HOLDS]
+INK = {"go": "█", "no-go": "█", "unknown": "▒"}
+COLOUR = {"go": "bold green", "no-go": "bold red", "unknown": "bold"}
+WORD = {"holds": "holds", "care": "CARE", "fails": "FAILS", "unknown": "UNKNOWN"}
+WORD_COLOUR = {"holds": "", "care": "bold", "fails": "bold red", "unknown": "bold"}
+WORST_FIRST = ["fails", "unknown", "care", "holds"]
 WIDE = 110  # columns from which the chart stands beside the reasons
 SMALL = 20  # rows below which there is no chart
 LARGE_FROM = 10  # rows from which the verdict is written large
-
-
-@dataclass(frozen=True, slots=True)
-class Running:
-    """One layer in progress and what will become of it."""
-
-    layer: Layer
-    moments: tuple[Moment, ...] = ()
-    said: str = ""  # its state in a few words: "open", "gelled", "stalls"
-
-
-@dataclass(frozen=True, slots=True)
-class SensorState:
-    """One sensor: its last word and how it is."""
-
-    name: str
-    role: str
-    health: str  # one word: fresh, late, silent, …
-    time: float | None = None  # UTC, of its last reading [s]
-    temperature: float | None = None  # [K]
-    relative_humidity: float | None = None  # [1]
-
-
-@dataclass(frozen=True, slots=True)
-class Board:
-    """All that the board shows, as it was known at ``at``."""
-
-    at: float  # UTC [s]
-    shed: str
-    boat: str = ""
-    advice: Advice | None = None
-    running: tuple[Running, ...] = ()
-    alerts: tuple[ActiveAlert, ...] = ()
-    sensors: tuple[SensorState, ...] = ()
-    chart: ScreenChart = field(default_factory=lambda: ScreenChart(no_curve(), no_curve()))
-    daemon: str = ""  # who keeps the logbook
-    rejected: str = ""  # what came in lately and could not be taken
 
 
 class Deadline(NamedTuple):
@@ -83,20 +50,20 @@ DEADLINES = {
 }
 
 
-def next_deadline(running: tuple[Running, ...], now: float) -> Deadline | None:
+def next_deadline(running: list[RunningLayerDocument], now: float) -> Deadline | None:
     """The soonest deadline of any layer still to come."""
     found = [
-        Deadline(due, words, each.layer.layer)
+        Deadline(due, words, each.layer)
         for each in running
-        for moment in each.moments
-        if moment.name in DEADLINES
-        for words, end in (DEADLINES[moment.name],)
-        if (due := getattr(moment, end)) is not None and due > now
+        for coming in each.timeline
+        if coming.name in DEADLINES
+        for words, end in (DEADLINES[coming.name],)
+        if (due := moment(getattr(coming, end))) is not None and due > now
     ]
     return min(found, default=None)
 
 
-def board(state: Board, now: float, words: Wording, width: int, height: int) -> list[Text]:
+def board(state: WatchDocument, now: float, words: Wording, width: int, height: int) -> list[Text]:
     """Exactly ``height`` rows, none wider than ``width``."""
     head = _head(state, now, words, width, height)
     foot = _foot(state, now, words, width)
@@ -113,18 +80,18 @@ def _cut(row: Text, width: int) -> Text:
     return row
 
 
-def _head(state: Board, now: float, words: Wording, width: int, height: int) -> list[Text]:
+def _head(state: WatchDocument, now: float, words: Wording, width: int, height: int) -> list[Text]:
     place = safe_line(" · ".join(filter(None, (state.shed, state.boat))), width // 2)
     today = words.local(now).date()
     when = f"{day(today, today)} {words.time(now)}"
     top = Text(f" {place}{when:>{max(1, width - len(place) - 2)}}", style="bold")
-    verdict = state.advice.verdict if state.advice else Verdict.UNKNOWN
+    verdict = state.advice.verdict if state.advice else "unknown"
     deadline = next_deadline(state.running, now)
     large_or_word = _large_rows(verdict, deadline, now, width) if height >= LARGE_FROM else [_word(verdict)]
     return [top, *large_or_word, *_headlines(state, deadline, now, words, width)]
 
 
-def _large_rows(verdict: Verdict, deadline: Deadline | None, now: float, width: int) -> list[Text]:
+def _large_rows(verdict: str, deadline: Deadline | None, now: float, width: int) -> list[Text]:
     said = verdict.upper()
     if large_width(said) + 2 > width:
         return [_word(verdict)]
@@ -139,14 +106,16 @@ def _large_rows(verdict: Verdict, deadline: Deadline | None, now: float, width: 
     ]
 
 
-def _word(verdict: Verdict) -> Text:
+def _word(verdict: str) -> Text:
     """The verdict in one row, where large letters have no room."""
     return Text(f" {verdict.upper()}", style=COLOUR[verdict])
 
 
-def _headlines(state: Board, deadline: Deadline | None, now: float, words: Wording, width: int) -> list[Text]:
+def _headlines(
+    state: WatchDocument, deadline: Deadline | None, now: float, words: Wording, width: int
+) -> list[Text]:
     waiting = "no answer yet: waiting for the first readings"
-    said = safe_line(words.say(state.advice.headline, state.advice.at)) if state.advice else waiting
+    said = safe_line(words.say(state.advice.headline, now)) if state.advice else waiting
     rows = [Text(f" {said}", style="bold")]
     if deadline:
         due, left = words.moment(deadline.due, now), countdown(deadline.due - now)
@@ -162,21 +131,22 @@ def countdown(seconds: float) -> str:
     return f"{minutes // 60}:{minutes % 60:02d}"
 
 
-def _compact(state: Board, now: float, words: Wording, width: int, room: int) -> list[Text]:
+def _compact(state: WatchDocument, now: float, words: Wording, width: int, room: int) -> list[Text]:
     alerts = _alerts(state, now, words, 2 if room < 18 else 4)
     plot = 0 if room + 8 < SMALL else min(max(8, room // 2), 16)
     reasons = _reasons(state, now, words, max(2, room - len(alerts) - plot))
-    drawn = chart_rows(state.chart, now, words, width - 1, plot) if plot else []
+    drawn = chart_rows(state.chart, now, words, width - 1, plot) if plot and state.chart else []
     rows = [*reasons, *(Text(row) for row in drawn)]
     return rows[: room - len(alerts)] + alerts
 
 
-def _wide(state: Board, now: float, words: Wording, width: int, room: int) -> list[Text]:
+def _wide(state: WatchDocument, now: float, words: Wording, width: int, room: int) -> list[Text]:
     left_width = width // 2
     left = _reasons(state, now, words, room - 6)
     left += [Text(), *_layers(state, now, words)]
     alerts = _alerts(state, now, words, 4)
-    drawn = chart_rows(state.chart, now, words, width - left_width - 2, room - len(alerts) - 1)
+    height = room - len(alerts) - 1
+    drawn = chart_rows(state.chart, now, words, width - left_width - 2, height) if state.chart else []
     beside = [
         Text.assemble(_padded(left[index] if index < len(left) else Text(), left_width), " ", row)
         for index, row in enumerate(drawn)
@@ -190,7 +160,7 @@ def _padded(row: Text, width: int) -> Text:
     return row
 
 
-def _reasons(state: Board, now: float, words: Wording, most: int) -> list[Text]:
+def _reasons(state: WatchDocument, now: float, words: Wording, most: int) -> list[Text]:
     if state.advice is None:
         return []
     ordered = sorted(state.advice.checks, key=lambda check: WORST_FIRST.index(check.status))
@@ -201,36 +171,35 @@ def _reasons(state: Board, now: float, words: Wording, most: int) -> list[Text]:
     return rows
 
 
-def _reason(check: Check, now: float, words: Wording) -> Text:
-    detail = f" {safe_line(check.title)}: {words.quantity(check.quantity, check.value)}"
+def _reason(check: CheckDocument, now: float, words: Wording) -> Text:
+    detail = f" {safe_line(check.title)}: {words.stated(check.value, check.unit)}"
     if check.error:
-        span = "difference" if check.quantity == "temperature" else check.quantity
-        detail += f" less {words.quantity(span, check.error)} of error"
-    if check.limit:
-        detail += f", {check.sense} {words.quantity(check.limit.quantity, check.limit.value)}"
-    if check.at is not None and check.at > now:
-        detail += f", at {words.moment(check.at, now)}"
-    if check.reason and check.status is not Status.HOLDS:
+        detail += f" less {words.stated(check.error, check.difference_unit)} of error"
+    if check.limit is not None and check.sense is not None:
+        detail += f", {spoken(check.sense)} {words.stated(check.limit, check.unit)}"
+    at = moment(check.at)
+    if at is not None and at > now:
+        detail += f", at {words.moment(at, now)}"
+    if check.reason and check.status != "holds":
         detail += f" ({safe_line(words.say(check.reason, now))})"
     return Text.assemble(" ", (f"{WORD[check.status]:7}", WORD_COLOUR[check.status]), detail)
 
 
-def _layers(state: Board, now: float, words: Wording) -> list[Text]:
+def _layers(state: WatchDocument, now: float, words: Wording) -> list[Text]:
     rows = []
     for each in state.running:
-        ago = duration(now - each.layer.started)
+        ago = duration(now - utc_from_iso(each.started))
         rows.append(
-            Text(f" {safe_line(each.layer.layer)} {safe_line(each.layer.resin)}, {ago} ago {each.said}")
+            Text(f" {safe_line(each.layer)} {safe_line(each.resin)}, {ago} ago {safe_line(stage(each))}")
         )
-        rows += [
-            Text(f"   {safe_line(moment.title)}: {words.band(moment.early, moment.late, now)}")
-            for moment in each.moments
-            if moment.late is None or moment.late > now
-        ]
+        for coming in each.timeline:
+            early, late = moment(coming.early), moment(coming.late)
+            if late is None or late > now:
+                rows.append(Text(f"   {safe_line(coming.title)}: {words.band(early, late, now)}"))
     return rows
 
 
-def _alerts(state: Board, now: float, words: Wording, most: int) -> list[Text]:
+def _alerts(state: WatchDocument, now: float, words: Wording, most: int) -> list[Text]:
     if not state.alerts:
         return [Text(" no alert is active")]
     waiting = sorted(state.alerts, key=lambda alert: _place(alert, now))
@@ -239,20 +208,23 @@ def _alerts(state: Board, now: float, words: Wording, most: int) -> list[Text]:
         seen = alert.acknowledged is not None
         mark, style = (" ack   ", "") if seen else (" ALERT ", "reverse bold")
         said = safe_line(words.say(alert.text, now))
-        left = "" if alert.due is None else f", {words.left(alert.due, now)}:"  # first: a row may be cut
-        rows.append(Text.assemble((mark, style), f" {words.moment(alert.since, now)}{left} {said}"))
+        due = moment(alert.due)
+        left = "" if due is None else f", {words.left(due, now)}:"  # first: a row may be cut
+        since = words.moment(utc_from_iso(alert.since), now)
+        rows.append(Text.assemble((mark, style), f" {since}{left} {said}"))
     if len(waiting) > most:
         rows[-1].append(f" (and {len(waiting) - most} more)")
     return rows
 
 
-def _place(alert: ActiveAlert, now: float) -> tuple[bool, float, float]:
+def _place(alert: AlertDocument, now: float) -> tuple[bool, float, float]:
     """Order on a small screen: unseen first, then what is due soonest, then the newest."""
-    due = alert.due if alert.due is not None and alert.due >= now else math.inf
-    return alert.acknowledged is not None, due, -alert.since
+    due = moment(alert.due)
+    soon = due if due is not None and due >= now else math.inf
+    return alert.acknowledged is not None, soon, -utc_from_iso(alert.since)
 
 
-def _foot(state: Board, now: float, words: Wording, width: int) -> list[Text]:
+def _foot(state: WatchDocument, now: float, words: Wording, width: int) -> list[Text]:
     said = " · ".join(_sensor(sensor, now, words) for sensor in state.sensors) or "no sensor heard yet"
     unseen = sum(alert.acknowledged is None for alert in state.alerts)
     keys = f" a acknowledge{f' ({unseen})' if unseen else ''}   q leave   {safe_line(state.daemon)}"
@@ -260,16 +232,16 @@ def _foot(state: Board, now: float, words: Wording, width: int) -> list[Text]:
     return [Text(f" {said}"), *rejected, Text(keys, style="dim")]
 
 
-def _sensor(sensor: SensorState, now: float, words: Wording) -> str:
-    parts = [safe_line(sensor.name, 16)]
-    if sensor.temperature is not None:
-        parts.append(words.temperature(sensor.temperature).replace(" °", "°"))
-    if sensor.relative_humidity is not None:
-        parts.append(words.percent(sensor.relative_humidity).replace(" %", "%"))
+def _sensor(sensor: SensorStateDocument, now: float, words: Wording) -> str:
+    parts = [safe_line(sensor.sensor, 16)]
+    if sensor.temperature_c is not None:
+        parts.append(words.stated(sensor.temperature_c, "degC").replace(" °", "°"))
+    if sensor.humidity_percent is not None:
+        parts.append(words.stated(sensor.humidity_percent, "percent").replace(" %", "%"))
     if sensor.health != "fresh":
-        parts.append(sensor.health.upper())
+        parts.append(spoken(sensor.health).upper())
     if sensor.time is not None:
-        parts.append(_age(now - sensor.time))
+        parts.append(_age(now - utc_from_iso(sensor.time)))
     return " ".join(parts)
 
 

@@ -1,13 +1,16 @@
 """The board as plain lines: for a pipe, a log, or a screen reader. Each line stands on its own."""
 
-from curewatch.advice.alert.alerts import ActiveAlert
-from curewatch.advice.judge.answer import Check, Status
+from curewatch.answers.alerts import AlertDocument
+from curewatch.answers.document import moment, spoken
+from curewatch.answers.tonight import CheckDocument
+from curewatch.answers.watch import WatchDocument
 from curewatch.cli.safe_text import safe_line
-from curewatch.cli.screens.board import Board, countdown, next_deadline
+from curewatch.cli.screens.board import countdown, next_deadline
+from curewatch.clock import utc_from_iso
 from curewatch.wording import Wording
 
 
-def status(state: Board, now: float, words: Wording) -> list[str]:
+def status(state: WatchDocument, now: float, words: Wording) -> list[str]:
     """Everything that matters, the answer first."""
     at = words.moment(now, now)
     lines = [f"{at} {_verdict(state, words)}"]
@@ -22,62 +25,63 @@ def status(state: Board, now: float, words: Wording) -> list[str]:
         f"{at} alert: {_alert(alert, now, words)}" for alert in state.alerts if alert.acknowledged is None
     ]
     for sensor in state.sensors:
-        parts = [words.temperature(sensor.temperature)] if sensor.temperature is not None else []
-        if sensor.relative_humidity is not None:
-            parts.append(words.percent(sensor.relative_humidity))
-        lines.append(f"{at} sensor {safe_line(sensor.name)}: {', '.join([sensor.health, *parts])}")
+        parts = [words.stated(sensor.temperature_c, "degC")] if sensor.temperature_c is not None else []
+        if sensor.humidity_percent is not None:
+            parts.append(words.stated(sensor.humidity_percent, "percent"))
+        lines.append(f"{at} sensor {safe_line(sensor.sensor)}: {', '.join([spoken(sensor.health), *parts])}")
     if state.rejected:
         lines.append(f"{at} {safe_line(state.rejected)}")
     return lines
 
 
-def changes(before: Board, state: Board, now: float, words: Wording) -> list[str]:
+def changes(before: WatchDocument, state: WatchDocument, now: float, words: Wording) -> list[str]:
     """Only what is another than before: the verdict, alerts, layers, a sensor's health."""
     at = words.moment(now, now)
     lines = []
     if _verdict(before, words) != _verdict(state, words):
         lines.append(f"{at} {_verdict(state, words)}")
-    stood = {alert.key: alert for alert in before.alerts}
+    stood = {(alert.alert, alert.subject): alert for alert in before.alerts}
     for alert in state.alerts:
-        old = stood.pop(alert.key, None)
+        old = stood.pop((alert.alert, alert.subject), None)
         if old is None or old.urgency < alert.urgency:
             lines.append(f"{at} alert: {_alert(alert, now, words)}")
         elif old.acknowledged is None and alert.acknowledged is not None:
             lines.append(f"{at} acknowledged: {_alert(alert, now, words)}")
     lines += [f"{at} cleared: {_alert(alert, now, words)}" for alert in stood.values()]
-    known = {each.layer.layer for each in before.running}
-    running = {each.layer.layer: each for each in state.running}
+    known = {each.layer for each in before.running}
+    running = {each.layer: each for each in state.running}
     lines += [
-        f"{at} layer {safe_line(name)} started: {safe_line(each.layer.resin)}"
+        f"{at} layer {safe_line(name)} started: {safe_line(each.resin)}"
         for name, each in running.items()
         if name not in known
     ]
     lines += [f"{at} layer {safe_line(name)} closed" for name in sorted(known - running.keys())]
-    health = {sensor.name: sensor.health for sensor in before.sensors}
+    health = {sensor.sensor: sensor.health for sensor in before.sensors}
     lines += [
-        f"{at} sensor {safe_line(sensor.name)}: {sensor.health}"
+        f"{at} sensor {safe_line(sensor.sensor)}: {spoken(sensor.health)}"
         for sensor in state.sensors
-        if health.get(sensor.name) != sensor.health
+        if health.get(sensor.sensor) != sensor.health
     ]
     return lines
 
 
-def _alert(alert: ActiveAlert, now: float, words: Wording) -> str:
-    left = "" if alert.due is None else f", {words.left(alert.due, now)}"
+def _alert(alert: AlertDocument, now: float, words: Wording) -> str:
+    due = moment(alert.due)
+    left = "" if due is None else f", {words.left(due, now)}"
     return safe_line(words.say(alert.text, now)) + left
 
 
-def _verdict(state: Board, words: Wording) -> str:
+def _verdict(state: WatchDocument, words: Wording) -> str:
     if state.advice is None:
         return "unknown: waiting for the first readings"
-    return f"{state.advice.verdict}: {safe_line(words.say(state.advice.headline, state.at))}"
+    return f"{state.advice.verdict}: {safe_line(words.say(state.advice.headline, utc_from_iso(state.at)))}"
 
 
-def _told(check: Check) -> bool:
-    return check.status is not Status.HOLDS
+def _told(check: CheckDocument) -> bool:
+    return check.status != "holds"
 
 
-def _check(check: Check, now: float, words: Wording) -> str:
+def _check(check: CheckDocument, now: float, words: Wording) -> str:
     reason = f", {safe_line(words.say(check.reason, now))}" if check.reason else ""
-    found = words.quantity(check.quantity, check.value)
+    found = words.stated(check.value, check.unit)
     return f"{check.status}: {safe_line(check.title)}, {found}{reason}"

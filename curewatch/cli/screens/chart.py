@@ -6,12 +6,13 @@ there water could settle.
 """
 
 import math
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
-from curewatch.units import HOUR, FloatArray, celsius_from_kelvin, fahrenheit_from_kelvin
+from curewatch.answers.chart import ChartDocument, ChartWindowDocument
+from curewatch.clock import utc_from_iso
+from curewatch.units import HOUR, FloatArray, celsius_from_kelvin, fahrenheit_from_kelvin, kelvin_from_celsius
 from curewatch.wording import Wording
 
 SURFACE, DEW_POINT, BOTH = ("▔", "─", "▁"), ("˙", "·", "."), "×"
@@ -30,35 +31,13 @@ class Curve(NamedTuple):
     high: FloatArray  # [K]
 
 
-class ChartWindow(NamedTuple):
-    """A stretch of time to show under the chart: when a layup may be laminated again."""
-
-    label: str
-    opens: float  # UTC [s]
-    closes: float  # UTC [s]
-
-
-@dataclass(frozen=True, slots=True)
-class ScreenChart:
-    """What is drawn."""
-
-    surface: Curve
-    dew_point: Curve
-    windows: tuple[ChartWindow, ...] = ()
-
-
-def no_curve() -> Curve:
-    """A curve of which nothing is known."""
-    return Curve(*(np.empty(0) for _ in Curve._fields))
-
-
-def chart_rows(chart: ScreenChart, now: float, words: Wording, width: int, height: int) -> list[str]:
+def chart_rows(chart: ChartDocument, now: float, words: Wording, width: int, height: int) -> list[str]:
     """Rows of text, ``height`` of them: the plot, one row a window (at most two), the hours, the legend."""
     columns = width - LABEL - 1
     begin, step = now - HOURS * HOUR, 2 * HOURS * HOUR / columns
     windows = chart.windows[: 2 if height >= 8 else 1]
     rows = max(3, height - len(windows) - 2)
-    surface, dew_point = (_binned(curve, begin, step, columns) for curve in (chart.surface, chart.dew_point))
+    surface, dew_point = (_binned(curve, begin, step, columns) for curve in _curves(chart))
     bottom, top = _range(surface, dew_point, words)
     cells = [[" "] * columns for _ in range(rows)]
     for row in cells:
@@ -70,6 +49,22 @@ def chart_rows(chart: ScreenChart, now: float, words: Wording, width: int, heigh
     plot = [f"{label:>{LABEL}} {''.join(row)}" for label, row in zip(labels, cells, strict=True)]
     under = [_window_row(window, begin, step, columns) for window in windows]
     return [*plot, *under, _hours_row(begin, step, columns, words), _legend(width)]
+
+
+def _curves(chart: ChartDocument) -> tuple[Curve, Curve]:
+    time: FloatArray = np.array([utc_from_iso(each) for each in chart.time], dtype=np.float64)
+    surface, dew_point = (
+        Curve(time, *(_kelvins(edge) for edge in (curve.low_c, curve.middle_c, curve.high_c)))
+        for curve in (chart.surface, chart.dew_point)
+    )
+    return surface, dew_point
+
+
+def _kelvins(degrees: list[float | None]) -> FloatArray:
+    """Degrees Celsius as kelvin; a gap is ``nan``."""
+    return np.array(
+        [math.nan if each is None else kelvin_from_celsius(each) for each in degrees], dtype=np.float64
+    )
 
 
 def _binned(curve: Curve, begin: float, step: float, columns: int) -> Curve:
@@ -156,10 +151,10 @@ def _labels(rows: int, bottom: _Level, top: _Level) -> list[str]:
     return labels
 
 
-def _window_row(window: ChartWindow, begin: float, step: float, columns: int) -> str:
+def _window_row(window: ChartWindowDocument, begin: float, step: float, columns: int) -> str:
     """``L1      ├─ again ─┤`` over the columns in which the window is open."""
-    first = int((window.opens - begin) / step) if math.isfinite(window.opens) else columns
-    last = int((window.closes - begin) / step) if math.isfinite(window.closes) else columns - 1
+    opens, closes = utc_from_iso(window.opens), utc_from_iso(window.closes)
+    first, last = int((opens - begin) / step), int((closes - begin) / step)
     row = [" "] * columns
     if first < columns and last >= 0 and last >= first:
         left, right = max(0, first), min(columns - 1, last)
@@ -171,7 +166,7 @@ def _window_row(window: ChartWindow, begin: float, step: float, columns: int) ->
         middle, said = (left + right + 1) // 2, " again "
         if right - left > len(said) + 2:
             row[middle - len(said) // 2 : middle - len(said) // 2 + len(said)] = said
-    return f"{window.label[:LABEL]:>{LABEL}} {''.join(row)}"
+    return f"{window.layer[:LABEL]:>{LABEL}} {''.join(row)}"
 
 
 def _hours_row(begin: float, step: float, columns: int, words: Wording) -> str:

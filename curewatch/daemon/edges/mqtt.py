@@ -26,6 +26,8 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from curewatch.answers.document import as_json, plain
+from curewatch.answers.mqtt import mqtt_daemon_document
 from curewatch.clock import Clock, Instant
 from curewatch.configuration import MqttSource
 from curewatch.daemon.edges.fence import BACK, CURE, MISSING, Fence, topic_of
@@ -33,7 +35,6 @@ from curewatch.daemon.edges.message_socket import LONGEST, SortingContext
 from curewatch.daemon.edges.waiting import BackOff
 from curewatch.daemon.events import Event, MessageArrived, Noticed, Overflowed, SourceDown, SourceUp
 from curewatch.daemon.inbox import Inbox
-from curewatch.daemon.published import daemon_document
 from curewatch.errors import ConfigurationError
 
 CONNECT_TIMEOUT = 5.0  # [s]
@@ -148,7 +149,7 @@ class MqttBroker:
         sorting: Any = SortingContext(self._secured() if source.ca_file else None, modern=self._modern)
         client.tls_set_context(sorting)
         if source.publish is not None:
-            document = json.dumps(daemon_document(running=False, at=None))
+            document = as_json(mqtt_daemon_document(running=False, at=None))
             client.will_set(f"{source.publish}/daemon", document, qos=1, retain=True)
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
@@ -332,7 +333,7 @@ class MqttBroker:
         try:
             self._obey(sock)
             if self._source.publish is not None:
-                document = json.dumps(daemon_document(running=False, at=self._clock.now().utc))
+                document = as_json(mqtt_daemon_document(running=False, at=self._clock.now().utc))
                 client.publish(f"{self._source.publish}/daemon", document, qos=0, retain=True)
             self._leave(sock)
         except OSError:
@@ -365,7 +366,7 @@ class MqttBroker:
         client.subscribe(list(self._subscriptions()))
         self._fence.connected(now.monotonic)
         client.publish(self._fence.topic, self._fence.due(now.monotonic), qos=1)
-        self.publish("daemon", daemon_document(running=True, at=now.utc))
+        self.publish("daemon", plain(mqtt_daemon_document(running=True, at=now.utc)))
         for topic in self._documents:
             if topic not in self._unsaid:
                 self._unsaid.append(topic)
