@@ -103,7 +103,7 @@ def test_what_was_seen_is_asked_for(shed: Path) -> None:
     """`observe` alone on a terminal asks what, again when the word is none of the four, who and when."""
     on_terminal(shed, "--mass", "150 g", "--ago", "9 h", command="layer").expect(pexpect.EOF)
     seeing = on_terminal(shed, "--temperature", "18", command="observe")
-    answer(seeing, ("What was seen", "green"), ("What was seen", "gel"), ("Who", "a friend"))
+    answer(seeing, ("What was observed", "green"), ("What was observed", "gel"), ("Who", "a friend"))
     answer(seeing, ("When", "in an hour"), ("When", "5 min ago"))
     seeing.expect_exact("L1 gelled")
     seeing.expect(pexpect.EOF)

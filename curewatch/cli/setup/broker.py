@@ -10,6 +10,7 @@ from typing import Any
 
 from curewatch.cli.setup.heard import Collection, Hearing
 from curewatch.clock import Clock
+from curewatch.daemon.edges.authority import trusting
 from curewatch.readings import Reading
 from curewatch.wire import Parser, bare
 
@@ -77,7 +78,7 @@ def _greet(broker: BrokerAddress) -> None:
     """Whether it is there, and who it says it is: the client leaves a refused TLS socket open behind it."""
     with socket.create_connection((broker.host, broker.port), timeout=PATIENCE) as plain:
         if broker.ca_file:
-            context = ssl.create_default_context(cafile=str(broker.ca_file))
+            context = trusting(str(broker.ca_file))
             with context.wrap_socket(plain, server_hostname=broker.host):
                 return
 
@@ -93,7 +94,7 @@ def _client(
     if broker.username:
         client.username_pw_set(broker.username, broker.password)
     if broker.ca_file:
-        client.tls_set_context(ssl.create_default_context(cafile=str(broker.ca_file)))
+        client.tls_set_context(trusting(str(broker.ca_file)))
 
     def connected(client: Any, _data: Any, _flags: Any, reason: Any, _properties: Any = None) -> None:
         answers.put(str(reason) if reason.is_failure else "")

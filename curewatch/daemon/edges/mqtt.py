@@ -30,6 +30,7 @@ from curewatch.answers.document import as_json, plain
 from curewatch.answers.mqtt import mqtt_daemon_document
 from curewatch.clock import Clock, Instant
 from curewatch.configuration import MqttSource
+from curewatch.daemon.edges.authority import trusting
 from curewatch.daemon.edges.fence import BACK, CURE, MISSING, Fence, topic_of
 from curewatch.daemon.edges.message_socket import LONGEST, SortingContext
 from curewatch.daemon.edges.waiting import BackOff
@@ -163,7 +164,7 @@ class MqttBroker:
     def _secured(self) -> ssl.SSLContext:
         source = self._source
         try:
-            context = ssl.create_default_context(ssl.Purpose.SERVER_AUTH, cafile=source.ca_file)
+            context = trusting(str(source.ca_file))
             if source.certificate_file is not None:
                 context.load_cert_chain(source.certificate_file, source.key_file)
         except OSError as trouble:
