@@ -18,8 +18,9 @@ from itertools import pairwise
 from typing import Any
 
 import typer
-from typer._click.exceptions import NoArgsIsHelpError
-from typer._click.exceptions import UsageError as MistypedError
+from click.exceptions import NoArgsIsHelpError
+from click.exceptions import UsageError as MistypedError
+from click.types import FloatParamType, IntParamType
 from typer.core import TyperCommand, TyperGroup
 from typer.main import get_command
 
@@ -115,7 +116,7 @@ class CommandTable(TyperGroup):
                 formatter.write_dl(list(rows.items()))
 
     def shell_complete(self, ctx: Any, incomplete: str) -> Any:
-        from typer._click.shell_completion import CompletionItem
+        from click.shell_completion import CompletionItem
 
         lines = {name: line for rows in _rows(self.prefix).values() for name, line in rows.items()}
         return [
@@ -176,14 +177,10 @@ def _in_our_words(found: Any) -> None:
     for inside in getattr(found, "commands", {}).values():
         _in_our_words(inside)
     for parameter in found.params:
-        if parameter.param_type_name == "argument":
-            parameter.display_type_rich = _unsaid
-        elif parameter.metavar is None and not parameter.is_flag:
-            parameter.metavar = "NUMBER" if parameter.bare_type() in {"int", "float"} else "TEXT"
-
-
-def _unsaid(ctx: Any) -> str:
-    return ""
+        if parameter.param_type_name == "option" and parameter.metavar is None and not parameter.is_flag:
+            parameter.metavar = (
+                "NUMBER" if isinstance(parameter.type, (IntParamType, FloatParamType)) else "TEXT"
+            )
 
 
 def _unknown(word: str, known: Iterable[str], path: str) -> str:

@@ -1,22 +1,9 @@
 """What is said to a mistyped option or argument: what was seen, what is allowed, what to do next."""
 
-from collections.abc import Mapping
 from typing import Any
 
-from typer._click.exceptions import BadParameter, MissingParameter, UsageError
-
-# the validation library's kind of error -> what is allowed, with the limits it names
-ALLOWED = {
-    "float_parsing": "a number",
-    "int_parsing": "a whole number",
-    "int_from_float": "a whole number",
-    "bool_parsing": "yes or no",
-    "finite_number": "a finite number",
-    "greater_than_equal": "{ge:g} or more",
-    "greater_than": "more than {gt:g}",
-    "less_than_equal": "{le:g} or less",
-    "less_than": "less than {lt:g}",
-}
+from click.exceptions import BadParameter, MissingParameter, UsageError
+from click.types import FloatParamType, IntParamType
 
 
 def refusal(mistake: UsageError) -> str:
@@ -28,15 +15,25 @@ def refusal(mistake: UsageError) -> str:
 
 
 def _value(mistake: BadParameter) -> str:
-    """``--sides '3'; allowed: 2 or less``, where the validation tells what it saw."""
-    found = _first_error(mistake.__cause__)
-    if isinstance(mistake, MissingParameter) or mistake.param is None or found is None:
+    """``--sides '3' does not do; allowed: 2 or less``, where the option wants a number."""
+    parameter = mistake.param
+    if isinstance(mistake, MissingParameter) or parameter is None:
         return ""
-    name = next((option for option in mistake.param.opts if option.startswith("--")), mistake.param.name)
-    allowed = ALLOWED.get(str(found["type"]), "").format_map(found.get("ctx", {})) or found["msg"]
-    return f"{name} {found['input']!r} does not do; allowed: {allowed}"
+    allowed = _allowed(parameter.type)
+    name = next((option for option in parameter.opts if option.startswith("--")), parameter.name)
+    found = mistake.message.partition(" is not ")[0].strip("'")
+    return f"{name} {found!r} does not do; allowed: {allowed}" if allowed else ""
 
 
-def _first_error(cause: BaseException | None) -> Mapping[str, Any] | None:
-    errors = getattr(cause, "errors", None)
-    return next(iter(errors()), None) if callable(errors) else None
+def _allowed(wanted: Any) -> str:
+    """The numbers that this type takes; "" if it takes none."""
+    if not isinstance(wanted, IntParamType | FloatParamType):
+        return ""
+    low, high = getattr(wanted, "min", None), getattr(wanted, "max", None)
+    if low is not None and high is not None:
+        return f"{low:g} to {high:g}"
+    if low is not None:
+        return f"{low:g} or more"
+    if high is not None:
+        return f"{high:g} or less"
+    return "a whole number" if isinstance(wanted, IntParamType) else "a number"

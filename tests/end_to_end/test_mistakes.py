@@ -13,7 +13,7 @@ USAGE, CONFIGURATION, FAILURE = ExitStatus.USAGE, ExitStatus.CONFIGURATION, Exit
 TYPED: list[tuple[str, ExitStatus, str]] = [
     ("tonigt", USAGE, "did you mean `curewatch tonight`"),
     ("xyzzy", USAGE, "curewatch --help"),
-    ("--verbos", USAGE, "No such option: --verbos"),
+    ("--verbos", USAGE, "No such option"),
     ("resin", USAGE, "compare"),
     ("resin shw epoxy-slow", USAGE, "did you mean `curewatch resin show`"),
     ("resin show", USAGE, "Missing argument"),
@@ -51,7 +51,7 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     (
         "layup round --length 120 --thickness 6 --sides 3",
         USAGE,
-        "--sides '3' does not do; allowed: 2 or less",
+        "--sides '3' does not do; allowed: 1 to 2",
     ),
     ("simulate --port --link ./", USAGE, "a file or folder of yours"),
     ("tonight --config nowhere.toml", CONFIGURATION, "curewatch setup"),
@@ -86,8 +86,8 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("watch --once --look", FAILURE, "there is no logbook"),
     ("watch --config nowhere.toml", CONFIGURATION, "curewatch setup"),
     ("doctor --config nowhere.toml", CONFIGURATION, "curewatch setup"),
-    ("demo --seconds -1", USAGE, "'-1' does not do; allowed: 0 or more"),
-    ("setup --seconds 0", USAGE, "allowed: 1 or more; see `curewatch setup --help`"),
+    ("demo --seconds -1", USAGE, "'-1.0' does not do; allowed: 0 to 600"),
+    ("setup --seconds 0", USAGE, "allowed: 1 to 600; see `curewatch setup --help`"),
     ("simulate --port --broker 127.0.0.1", USAGE, "one of --port, --broker and --file"),
     ("simulate --file - --fault drought@10m", USAGE, "drought"),
     ("simulate --file - --speed=-1", USAGE, "0 to 1000000"),

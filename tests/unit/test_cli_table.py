@@ -1,11 +1,14 @@
 """The table of commands: quick to show, and honest about what it does not know."""
 
 import os
+import re
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
+import curewatch
 from curewatch.cli.main import COMMANDS, GROUPS, run
 from curewatch.errors import ExitStatus
 
@@ -103,3 +106,16 @@ def test_the_shell_is_told_how_to_complete(shell: str, begins: str) -> None:
     ).stdout
     assert "_CUREWATCH_COMPLETE" in script
     assert begins in script
+
+
+def test_no_private_part_of_a_library_is_imported() -> None:
+    """What a library names with an underscore may be gone in its next version."""
+    root = Path(curewatch.__file__).parent
+    private = re.compile(
+        r"^\s*(?:from|import) (?!curewatch)\w[\w.]*\._(?!_)|^\s*from (?!curewatch)\w[\w.]* import _(?!_)",
+        re.M,
+    )
+    assert private.search("from typer._click.exceptions import UsageError")
+    assert [
+        str(path) for path in root.rglob("*.py") if private.search(path.read_text(encoding="utf-8"))
+    ] == []
