@@ -30,7 +30,7 @@ class Layer:
 
 @dataclass(frozen=True, slots=True)
 class Observation:
-    """What a person saw of a running layup; it corrects the model for this lot."""
+    """What a person saw of a running layer; it corrects the model for this lot."""
 
     layer: str
     observed: str  # kicked | gelled | tack-free | firm
@@ -39,12 +39,12 @@ class Observation:
 
 
 def layer_as_plain(layer: Layer) -> dict[str, Any]:
-    """The payload of a logbook entry of kind ``layup``; what is not said is left out."""
+    """The payload of a logbook entry of kind ``layer``; what is not said is left out."""
     return {key: value for key, value in asdict(layer).items() if value is not None}
 
 
 def layer_from_plain(plain: Mapping[str, Any]) -> Layer:
-    """The layup that such a payload says; keys it does not know are passed over.
+    """The layer that such a payload says; keys it does not know are passed over.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""The values everyone shares: what a sensor said, and what was refused and why.
+"""The values everyone shares: what a sensor said, and what was rejected and why.
 
 A reading keeps temperature and humidity *of the same chip* together: a relative humidity has no
 meaning without the temperature it was measured at. Both are NamedTuples because a daemon makes

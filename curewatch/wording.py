@@ -272,7 +272,7 @@ def dosed(percent: object, *, assumed: object) -> str:
 
 
 def counted(number: int, noun: str) -> str:
-    """``1 layup``, ``3 layups``."""
+    """``1 layer``, ``3 layers``."""
     return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
 
 

@@ -63,7 +63,7 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
     """What the person at the bench wrote down, up to the closing."""
 
     def by_hand(kind: str, at: float, payload: dict[str, object], told: float = 0.0) -> Entry:
-        return Entry(kind, {**payload, "by": "M. Reed"}, at, job=job, recorded=at + told)
+        return Entry(kind, {**payload, "by": "the owner"}, at, job=job, recorded=at + told)
 
     layer = {
         "layer": "L1",

@@ -149,7 +149,7 @@ class CureDocument(Shape, frozen=True, kw_only=True):
     do_not: Annotated[
         str, says("Why it must not be laid here, whatever the times beside; empty if nothing forbids it")
     ]
-    resin: Annotated[str, says("System")]
+    resin: Annotated[str, says("Resin")]
     title: Annotated[str, says("Title")]
     kind: Annotated[str, says("Chemistry")]
     peroxide_percent: Annotated[

@@ -12,7 +12,7 @@ class Grade(StrEnum):
 
     GOOD = "good"
     CARE = "care"  # works, but see to it
-    BAD = "bad"  # a layup cannot be trusted to it
+    BAD = "bad"  # a layer cannot be trusted to it
 
 
 class FindingDocument(Shape, frozen=True, kw_only=True):
@@ -28,7 +28,7 @@ class FindingDocument(Shape, frozen=True, kw_only=True):
 class DoctorDocument(Shape, frozen=True, kw_only=True):
     """The answer of `curewatch doctor`."""
 
-    trusted: Annotated[bool, says("Whether a layup could be trusted to it")]
+    trusted: Annotated[bool, says("Whether a layer could be trusted to it")]
     findings: Annotated[list[FindingDocument], says("One line each")]
 
 

@@ -12,7 +12,7 @@ class EventDocument(Shape, frozen=True, kw_only=True):
     event: Annotated[
         str,
         says(
-            "reading, refused, health, gap, clock, source, sensor, layer, verdict, alert, forecast, seal, store, dropped, daemon, advice, end"
+            "reading, rejected, health, gap, clock, source, sensor, layer, verdict, alert, forecast, seal, store, dropped, daemon, advice, end"
         ),
     ]
     text: Annotated[str, says("In words: degC, kelvin, grams, 24 hours at the shed")]

@@ -122,8 +122,8 @@ def logbook_status_document(logbook: "LogbookStore") -> LogbookStatusDocument:
 
     head, seals = logbook.head(), sealing.seals(logbook)
     rejected: dict[str, int] = {}
-    for refusal in logbook.rejected():
-        rejected[refusal.reason] = rejected.get(refusal.reason, 0) + refusal.times
+    for rejection in logbook.rejected():
+        rejected[rejection.reason] = rejected.get(rejection.reason, 0) + rejection.times
     return LogbookStatusDocument(
         path=str(logbook.path),
         bytes=logbook.size(),

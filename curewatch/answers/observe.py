@@ -22,7 +22,7 @@ class SawObservationDocument(Shape, frozen=True, kw_only=True):
     spread_before: Annotated[float, says("Standard deviation of the logarithm of the rate, before")]
     spread_after: Annotated[float, says("And after")]
     rate_sd: Annotated[float, says("Of the new version")]
-    resin: Annotated[str, says("System")]
+    resin: Annotated[str, says("Resin")]
     version: Annotated[int, says("New version")]
     parent: Annotated[str, says("The version it came from")]
     fast_lot: Annotated[float, says("Rate of a fast lot, 95 %")]

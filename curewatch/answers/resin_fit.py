@@ -79,7 +79,7 @@ class ResinFitDocument(Shape, frozen=True, kw_only=True):
         says("A stated recoat limit that comes before the window opens; null if there is none"),
     ]
     still_unknown: Annotated[list[ResinFitStillUnknownDocument], says("What the sheet does not tell")]
-    unknown_as_in: Annotated[str, says("The system from which that is taken")]
+    unknown_as_in: Annotated[str, says("The resin from which that is taken")]
     assumed: Annotated[list[str], says("Of the mix, where the sheet is silent")]
     film: Annotated[
         list[ResinFitFilmDocument],

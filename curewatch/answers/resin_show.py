@@ -60,7 +60,7 @@ class ResinShowDocument(Shape, frozen=True, kw_only=True):
     air_inhibited: Annotated[bool, says("Its face stays tacky in air, unless it is waxed")]
     wax: Annotated[bool, says("Waxed: abrade before the next layer")]
     rate_sd: Annotated[float, says("Spread of lots: standard deviation of the logarithm of the rate")]
-    values: Annotated[list[ResinShowValueDocument], says("Every number of the system")]
+    values: Annotated[list[ResinShowValueDocument], says("Every number of the resin")]
     film: Annotated[list[ResinShowFilmDocument], says("What it does as a film")]
 
 
@@ -94,7 +94,7 @@ def _film(kelvin: float, marks: "Milestones") -> ResinShowFilmDocument:
 
 
 def _values(resin: "Resin") -> Iterator[ResinShowValueDocument]:
-    """Every number of a system in a reading unit, with tag, source and spread."""
+    """Every number of a resin in a reading unit, with tag, source and spread."""
     from curewatch.materials.quantities import QUANTITIES
     from curewatch.materials.resin_files import origin_of
 

@@ -1,4 +1,4 @@
-"""Is everything there that a layup would be trusted to? Findings, each with what to do.
+"""Is everything there that a layer would be trusted to? Findings, each with what to do.
 
 Each examination looks at one thing and gives findings; none of them changes anything, and none
 disturbs a running daemon: what the daemon knows is read from its logbook.

@@ -85,7 +85,7 @@ def _batch_mass(text: str, option: str) -> float:
 
 BY = Field("by", "Who", words, carried=True)
 TEXT = Field("text", "Remark", words)
-LAYER = Field("layer", "Layup (last one if empty)", words)
+LAYER = Field("layer", "Layer (last one if empty)", words)
 
 
 def of_batch(added: str) -> tuple[Field, ...]:

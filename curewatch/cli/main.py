@@ -43,14 +43,14 @@ SECTIONS: dict[str, dict[str, tuple[str, str]]] = {
     "Decide": {
         "tonight": ("tonight", "Go, no-go or unknown for a start now or later, and why."),
         "forecast": ("forecast", "Feed a forecast of the air outside, or see the one in use."),
-        "windows": ("windows", "When in the coming days a layup would hold."),
+        "windows": ("windows", "When in the coming days a layer may be laid."),
         "watch": ("watch", "The live board: verdict, countdowns, chart, alerts."),
     },
     "At the bench": {
         "layup": ("layup", "From the hole to the schedule: scarf, layers, resin, batches."),
         "layer": ("layer", "Say that you started a layer; see the countdowns."),
         "observe": ("observe", "Say what you saw (kicked, tack-free, ...): the model learns."),
-        "alerts": ("alerts", "The alerts that stand, what to do; say that one was seen."),
+        "alerts": ("alerts", "The active alerts, what to do; acknowledge one."),
         "job": ("job", "The job log: open, batches, layers, checks, notes, close."),
     },
     "Look up": {
@@ -68,7 +68,7 @@ SECTIONS: dict[str, dict[str, tuple[str, str]]] = {
         "simulate": ("simulate", "A simulated shed on a serial port or a broker."),
     },
     "Prove and keep": {
-        "record": ("record", "The warranty record of a job: write it, verify one."),
+        "record": ("record", "The cure record of a job: write it, verify one."),
         "logbook": ("logbook", "The logbook: verify, back up, export."),
         "service": ("service", "The systemd unit: a daemon that starts with the machine."),
         "manual": ("manual", "The manual page of all commands."),

@@ -105,7 +105,7 @@ class ResinTable(FileTable):
     """The resin on the shelf."""
 
     name: str = "epoxy-slow"
-    also: Names = ()  # other systems on the shelf, tried where this one is no go
+    also: Names = ()  # other resins on the shelf, tried where this one is no go
     folder: Path | None = None
     lot: str | None = None
     batch_mass_g: float | None = Field(default=None, gt=0, le=50_000)

@@ -10,7 +10,7 @@ from curewatch.readings import Reading, Rejected
 
 @dataclass(slots=True)
 class CommitBatch:
-    """Readings, refusals and entries of one commit, and the acknowledgements and lines that wait for it.
+    """Readings, rejections and entries of one commit, and the acknowledgements and lines that wait for it.
 
     Bounded by its owner: it is closed at a count or an age, and held ones are counted.
     """

@@ -35,7 +35,7 @@ class Owner(NamedTuple):
 
 
 class Intake:
-    """Bytes and messages in, readings and refusals out."""
+    """Bytes and messages in, readings and rejections out."""
 
     def __init__(self, configuration: Configuration, before: Self | None = None) -> None:
         self._configuration = configuration
@@ -44,7 +44,7 @@ class Intake:
         self._plausibility: Plausibility = before._plausibility if before else Plausibility()
         self._framers: dict[str, LineFramer] = before._framers if before else {}  # one a port
         self._whole = False
-        self._nobody = configuration.meant()  # whose readings those are that name nobody; '': refused
+        self._nobody = configuration.meant()  # whose readings those are that name nobody; '': rejected
         self.corrections: Mapping[str, Correction] = before.corrections if before else {}  # by sensor
         self._owners: dict[tuple[str, str], Owner] = {}  # (source, topic), at most TOPICS
         self._dialects: dict[Any, Words] = {}  # (sensor, source), both of the configuration
@@ -164,7 +164,7 @@ class Intake:
         return self._checked(named, raw, source)
 
     def _checked(self, item: Reading | Rejected, raw: bytes, source: str) -> Reading | Rejected:
-        """Plausible, and put right by its sensor's last check; or refused.
+        """Plausible, and put right by its sensor's last check; or rejected.
 
         After naming, because two names on the wire may be one sensor.
         """

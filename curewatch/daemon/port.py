@@ -25,7 +25,7 @@ class Broker(ReadingSource, Protocol):
     """A source that keeps a message until it is acknowledged, and takes documents."""
 
     def acknowledge(self, connection: int, identifiers: tuple[int, ...]) -> None:
-        """These were stored, or refused with a reason: not to be delivered again."""
+        """These were stored, or rejected with a reason: not to be delivered again."""
 
     def publish(self, topic: str, document: dict[str, Any]) -> None:
         """Give it a document; one that cannot be given is let go."""

@@ -19,7 +19,7 @@ OTHERS = ("(others)", "(others)", "various")
 
 @dataclass(slots=True)
 class Count:
-    """One kind of refusal: how many since last told of, and how many in all."""
+    """One kind of rejection: how many since last told of, and how many in all."""
 
     since: int = 0
     total: int = 0
@@ -29,7 +29,7 @@ class Count:
 
 
 class RejectionTally:
-    """All kinds of refusals so far, at most KINDS of them."""
+    """All kinds of rejections so far, at most KINDS of them."""
 
     def __init__(self) -> None:
         self.counts: dict[tuple[str, str, str], Count] = {}  # (source, sensor, reason)
@@ -61,7 +61,7 @@ class RejectionTally:
                     "sample": _text(count.sample.raw),
                 }
                 whose = f" ({sensor})" if sensor else ""
-                text = f"{source}{whose}: {count.since} refused: {reason}"
+                text = f"{source}{whose}: {count.since} rejected: {reason}"
                 if count.wait == 0.0 and reason in WHAT_TO_DO:  # said once of each kind
                     text += f"; {WHAT_TO_DO[reason]}"
                 told.append(Show("rejected", count.sample.at, text, detail, loud=reason in LOUD))

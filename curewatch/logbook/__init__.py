@@ -5,7 +5,7 @@ from curewatch.logbook.entry import Entry, StoredEntry
 from curewatch.logbook.kinds import EntryKind
 from curewatch.logbook.logbook import Logbook
 from curewatch.logbook.opening import open_logbook
-from curewatch.logbook.port import Known, LogbookStore, Refusals
+from curewatch.logbook.port import Known, LogbookStore, Rejections
 from curewatch.logbook.series import Hourly, Series
 from curewatch.logbook.verification import Verified
 
@@ -17,7 +17,7 @@ __all__ = [
     "Known",
     "Logbook",
     "LogbookStore",
-    "Refusals",
+    "Rejections",
     "Series",
     "StoredEntry",
     "Verified",

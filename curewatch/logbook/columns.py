@@ -45,7 +45,7 @@ class Quantity(NamedTuple):
         Raises
         ------
         OutOfValidity
-            It is not finite or outside the range: the plausibility check should have refused it.
+            It is not finite or outside the range: the plausibility check should have rejected it.
         """
         if value is None:
             return NOTHING

@@ -2,7 +2,7 @@
 
 Theory of operation
 -------------------
-``append`` puts readings, entries, notes and refusals into one commit that is on the disk when it
+``append`` puts readings, entries, notes and rejections into one commit that is on the disk when it
 returns; only then may a source be acknowledged. What is appended is the next part of a hash chain
 (``chain``), so a later change shows. Nothing stored is ever changed: a correction is an entry.
 Any number of processes may read, and several may append; ``hold`` makes one of them the daemon.
@@ -18,7 +18,7 @@ from curewatch.errors import StoreFailed, UsageError
 from curewatch.logbook import chain, entry, parcel, rows, schema, store, verification
 from curewatch.logbook.entry import Entry, StoredEntry
 from curewatch.logbook.lock import Lock
-from curewatch.logbook.port import Known, Refusals
+from curewatch.logbook.port import Known, Rejections
 from curewatch.logbook.series import (
     EARLIEST,
     LATEST,
@@ -97,10 +97,10 @@ class Logbook:
         with self._writing():
             return self._writer.append((), (new,), {}, ())[1][0]
 
-    def tell_refusals(self, at: float) -> StoredEntry | None:
-        """Write what was refused since the last such entry into the chain; none if nothing was. UTC [s]"""
+    def tell_rejections(self, at: float) -> StoredEntry | None:
+        """Write what was rejected since the last such entry into the chain; none if nothing was. UTC [s]"""
         with self._writing():
-            return self._writer.tell_refusals(at)
+            return self._writer.tell_rejections(at)
 
     def close_block(self) -> chain.Head:
         """End the open block, so that no later line changes its head; where the chain stands then."""
@@ -213,8 +213,8 @@ class Logbook:
             found = self._connection.execute("SELECT value FROM notes WHERE key = ?", (key,)).fetchone()
         return None if found is None else bytes(found[0])
 
-    def rejected(self, start: float | None = None, end: float | None = None) -> list[Refusals]:
-        """Counts of what was refused, by day, source, sensor and reason."""
+    def rejected(self, start: float | None = None, end: float | None = None) -> list[Rejections]:
+        """Counts of what was rejected, by day, source, sensor and reason."""
         earliest, latest = _milliseconds(start, end)
         with store.telling(self.path):
             found = self._connection.execute(
@@ -223,7 +223,7 @@ class Logbook:
                 (earliest // DAY_MS, -(-latest // DAY_MS)),
             ).fetchall()
         return [
-            Refusals(day * DAY_MS / 1e3, source, sensor, reason, times, at / 1e3, raw)
+            Rejections(day * DAY_MS / 1e3, source, sensor, reason, times, at / 1e3, raw)
             for day, source, sensor, reason, times, at, raw in found
         ]
 

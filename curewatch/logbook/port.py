@@ -3,7 +3,7 @@
 Theory of operation
 -------------------
 A store keeps one chain of blocks (``chain``). ``append`` is one commit of readings, entries, notes and
-refusals. It is on the disk when it returns, and only then may a source be acknowledged. Nothing stored is
+rejections. It is on the disk when it returns, and only then may a source be acknowledged. Nothing stored is
 ever changed. Any number of processes may read and several may append; each commit begins where the chain
 stands. Blocks, heads, seals and their bytes are the same in every store.
 """
@@ -27,8 +27,8 @@ class Known(NamedTuple):
     latest: float  # UTC [s]
 
 
-class Refusals(NamedTuple):
-    """How often one source gave one reason for a refusal on one day (UTC)."""
+class Rejections(NamedTuple):
+    """How often one source gave one reason for a rejection on one day (UTC)."""
 
     day: float  # UTC, begin of the day [s]
     source: str
@@ -61,8 +61,8 @@ class LogbookStore(Protocol):
     def write(self, new: Entry) -> StoredEntry:
         """Store one entry; the earlier one if its key is known."""
 
-    def tell_refusals(self, at: float) -> StoredEntry | None:
-        """Write what was refused since the last such entry into the chain; none if nothing was."""
+    def tell_rejections(self, at: float) -> StoredEntry | None:
+        """Write what was rejected since the last such entry into the chain; none if nothing was."""
 
     def close_block(self) -> Head:
         """End the open block, so that its head is final; where the chain stands then."""
@@ -101,8 +101,8 @@ class LogbookStore(Protocol):
     def note(self, key: str) -> bytes | None:
         """The note under this key."""
 
-    def rejected(self, start: float | None = None, end: float | None = None) -> list[Refusals]:
-        """Counts of what was refused."""
+    def rejected(self, start: float | None = None, end: float | None = None) -> list[Rejections]:
+        """Counts of what was rejected."""
 
     # -- the chain
 

@@ -40,7 +40,7 @@ def row(reading: Reading, sensor: int) -> tuple[int, ...]:
     Raises
     ------
     OutOfValidity
-        A value is not finite or does not fit: the plausibility check should have refused it.
+        A value is not finite or does not fit: the plausibility check should have rejected it.
     """
     form, sequence = columns.newest(), reading.sequence
     return (

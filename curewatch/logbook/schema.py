@@ -39,7 +39,7 @@ CREATE TABLE hours (                       -- rollup, made from the readings; no
     readings INTEGER NOT NULL, lowest INTEGER NOT NULL, total INTEGER NOT NULL, highest INTEGER NOT NULL,
     PRIMARY KEY (sensor, hour, quantity)
 ) WITHOUT ROWID;
-CREATE TABLE rejected (                    -- counts of what was refused; written into the chain at each seal
+CREATE TABLE rejected (                    -- counts of what was rejected; written into the chain at each seal
     day INTEGER NOT NULL, source TEXT NOT NULL, sensor TEXT NOT NULL, reason TEXT NOT NULL,
     count INTEGER NOT NULL, last_at INTEGER NOT NULL, last_raw BLOB NOT NULL,
     told INTEGER NOT NULL DEFAULT 0,       -- of the count: is in an entry of the chain already

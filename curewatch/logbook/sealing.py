@@ -62,11 +62,11 @@ def seal(
 ) -> Seal:
     """End the open block, sign the head, and write the seal down.
 
-    ``at`` is the present, UTC [s]. Counts of refusals since the last seal go into the chain first.
+    ``at`` is the present, UTC [s]. Counts of rejections since the last seal go into the chain first.
     Of several seals with one ``key`` the first is written, and is what the others return.
     """
     signing = signing_key(key_path(logbook.path))
-    logbook.tell_refusals(at)
+    logbook.tell_rejections(at)
     head = logbook.close_block()
     text = (
         "curewatch seal 2\n"

@@ -1,4 +1,4 @@
-"""Appending: one commit for readings, entries, notes and refusals, in the chain and exactly once.
+"""Appending: one commit for readings, entries, notes and rejections, in the chain and exactly once.
 
 Theory of operation
 -------------------
@@ -25,8 +25,8 @@ from curewatch.readings import Reading, Rejected, undated
 HOUR_MS = 3_600_000
 DAY_MS = 24 * HOUR_MS
 NAME_LENGTH = 64  # of sensor, source and reason, as kept
-RAW_LENGTH = 120  # bytes of the last refused raw input, as kept
-REFUSED_KINDS = 2000  # rows a day in the table of refusals; beyond it the sensor's name is left out
+RAW_LENGTH = 120  # bytes of the last rejected raw input, as kept
+REJECTED_KINDS = 2000  # rows a day in the table of rejections; beyond it the sensor's name is left out
 RECENT_BLOCKS = 16  # closed blocks remembered to recognise late duplicates; 24 kB each
 
 
@@ -67,8 +67,8 @@ class Writer:
             self._count_rejected(rejected)
         return new, written
 
-    def tell_refusals(self, at: float) -> StoredEntry | None:
-        """Write what was refused since the last such entry into the chain; none if nothing was. [s]"""
+    def tell_rejections(self, at: float) -> StoredEntry | None:
+        """Write what was rejected since the last such entry into the chain; none if nothing was. [s]"""
         with self._transaction() as end:
             counts = [
                 {"source": source, "sensor": sensor, "reason": reason, "times": times}
@@ -332,7 +332,7 @@ class Writer:
             (kinds,) = self._connection.execute(
                 "SELECT count(*) FROM rejected WHERE day = ?", (day,)
             ).fetchone()
-            if kinds >= REFUSED_KINDS:
+            if kinds >= REJECTED_KINDS:
                 names = "", "", names[2]
             self._connection.execute(
                 "INSERT INTO rejected (day, source, sensor, reason, count, last_at, last_raw)"

@@ -1,6 +1,6 @@
 """A resin system: what the model must know of a mix, each number with its origin.
 
-All values are SI. A system is a frozen value; a fit or a learned lot makes a new one that names its
+All values are SI. A resin is a frozen value; a fit or a learned lot makes a new one that names its
 parent. ``kinetics`` describes one law for film, pot and laminate alike.
 
 Polyesters and vinyl esters start with an inhibitor that eats the first radicals. It is written as
@@ -169,7 +169,7 @@ class SurfaceNature:
 
 @dataclass(frozen=True, slots=True)
 class ResinLimits:
-    """Where the system may be used at all."""
+    """Where the resin may be used at all."""
 
     lowest_temperature: float  # [K]
     highest_temperature: float  # [K]
@@ -217,7 +217,7 @@ class Resin:
     dose: Dose | None = None  # where it is dosed
     price: Price | None = None
     covariance: Covariance = field(default_factory=Covariance)
-    parent: str = ""  # the system this one was fitted or learned from
+    parent: str = ""  # the resin this one was fitted or learned from
     version: int = 1
     origins: Mapping[str, Origin] = field(default_factory=dict, compare=False, repr=False)
 

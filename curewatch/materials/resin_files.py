@@ -66,7 +66,7 @@ def load_resin(name_or_path: str | Path, folder: Path | str | None = None) -> Re
     Raises
     ------
     UsageError
-        No system has this name; the message offers the nearest.
+        No resin has this name; the message offers the nearest.
     ConfigurationError
         The file is wrong: names the line, the key, what was found and what is allowed.
     """
@@ -74,7 +74,7 @@ def load_resin(name_or_path: str | Path, folder: Path | str | None = None) -> Re
 
 
 def parse_resin(sheet: Sheet, folder: Path | str | None = None, below: tuple[Path, ...] = ()) -> Resin:
-    """Build a system from a parsed sheet; see the module's head for ``based_on``.
+    """Build a resin from a parsed sheet; see the module's head for ``based_on``.
 
     ``below`` are the files that are based on this one.
     """
@@ -109,12 +109,12 @@ def parse_resin(sheet: Sheet, folder: Path | str | None = None, below: tuple[Pat
 
 
 def parent_of(sheet: Sheet, folder: Path | str | None = None, below: tuple[Path, ...] = ()) -> Resin:
-    """The system that a file says it is based on.
+    """The resin that a file says it is based on.
 
     Raises
     ------
     ConfigurationError
-        There is no such system, or the files are based on each other in a circle; with file and line.
+        There is no such resin, or the files are based on each other in a circle; with file and line.
     """
     said = sheet.words("based_on")
     beside = sheet.path.parent / said
@@ -125,7 +125,7 @@ def parent_of(sheet: Sheet, folder: Path | str | None = None, below: tuple[Path,
         raise sheet.refuse("based_on", f"{said!r}: {str(unknown).partition(' Known')[0]}", allowed) from None
     chain = (*below, sheet.path.resolve())
     if path.resolve() in chain:
-        raise sheet.refuse("based_on", f"{said!r}, which is based on this file again", "another system")
+        raise sheet.refuse("based_on", f"{said!r}, which is based on this file again", "another resin")
     return parse_resin(read_sheet(path), folder, chain)
 
 

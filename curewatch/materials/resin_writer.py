@@ -36,7 +36,7 @@ def written_spread(key: str, spread: float) -> float:
 
 
 def as_toml(resin: Resin, parent: str, keys: Iterable[str], heading: str) -> str:
-    """The text of a file for a system that differs from ``parent`` in these dotted keys."""
+    """The text of a file for a resin that differs from ``parent`` in these dotted keys."""
     lines = [
         *(f"# {line}" for line in heading.splitlines()),
         f"name = {_text(resin.name)}",

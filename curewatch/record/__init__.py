@@ -1,1 +1,1 @@
-"""The warranty record: what it says, how it is written, how anybody verifies it."""
+"""The cure record: what it says, how it is written, how anybody verifies it."""

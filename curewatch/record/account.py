@@ -31,7 +31,7 @@ from curewatch.shed import learnt
 from curewatch.units import HOUR, MINUTE
 
 BEFORE = 24 * HOUR  # rule sets look back so far before the work [s]
-_LAYUP = re.compile(r"L\d+")  # how layups are named
+_LAYER = re.compile(r"L\d+")  # how layers are named
 SILENCE = 15 * MINUTE  # without a reading for so long, a minute is not known [s]
 BACKWARDS = 5.0  # s that stamps may run back before it is shown: clocks are set in smaller steps
 
@@ -85,14 +85,14 @@ class Account:
         return tuple(one for one in self.shed if one.kind in kinds)
 
     def alerts(self) -> tuple[StoredEntry, ...]:
-        """Alerts of the job's time, in order: of the shed, its sensors and this job's layups."""
+        """Alerts of the job's time, in order: of the shed, its sensors and this job's layers."""
         own = {str(told.payload.get("layer")) for told in self.job.of(EntryKind.LAYER)}
         found = [told.entry for told in self.job.of(EntryKind.ALERT)]
         found += [
             one
             for one in self.of_shed(EntryKind.ALERT)
             if one.at >= self.start
-            and (one.payload.get("subject") in own or not _LAYUP.fullmatch(str(one.payload.get("subject"))))
+            and (one.payload.get("subject") in own or not _LAYER.fullmatch(str(one.payload.get("subject"))))
         ]
         return tuple(sorted(found, key=lambda one: one.at))
 
@@ -199,7 +199,7 @@ def _judgements(
     resins = {course.resin.name: course.resin for course in courses if course.resin}
     found += [rule_sets.datasheet(conditions, spans, resin) for resin in resins.values()]
     if not resins:
-        found.append(Judgement("datasheet", "Resin system's sheet", "the system's file is not at hand", ()))
+        found.append(Judgement("datasheet", "Resin system's sheet", "the resin's file is not at hand", ()))
     found.append(rule_sets.coating(conditions, spans))
     own = {
         key: value for key, value in dict(setting.get("limits", {})).items() if isinstance(value, int | float)

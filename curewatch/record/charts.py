@@ -1,4 +1,4 @@
-"""The three charts of a record: air and dew point, margin, cure of a layup."""
+"""The three charts of a record: air and dew point, margin, cure of a layer."""
 
 from collections.abc import Iterator
 
@@ -83,13 +83,13 @@ def margin(account: Account, words: RecordWords) -> str:
 
 
 def conversion(account: Account, course: LayerHistory, words: RecordWords) -> str:
-    """Conversion of one layup, from a slow to a fast lot, with what was seen."""
+    """Conversion of one layer, from a slow to a fast lot, with what was seen."""
     slow, usual, fast = course.conversion
     marks = course.resin.milestones if course.resin else None
     levels = [Level(marks.gel, "gel"), Level(marks.tack_free, "tack-free")] if marks else []
     return svg(
         RecordChart(
-            title=f"Conversion of layup {shown(course.layer, 20)}",
+            title=f"Conversion of layer {shown(course.layer, 20)}",
             unit="conversion",
             start=course.started,
             end=_told_by(course),
@@ -107,11 +107,11 @@ def conversion(account: Account, course: LayerHistory, words: RecordWords) -> st
 
 
 def glass_transition(account: Account, course: LayerHistory, words: RecordWords) -> str:
-    """Glass transition of one layup, from a slow to a fast lot, against the surface's temperature."""
+    """Glass transition of one layer, from a slow to a fast lot, against the surface's temperature."""
     cold, middle, warm = (words.reader.temperatures(each) for each in course.glass_transition)
     return svg(
         RecordChart(
-            title=f"Glass transition of layup {shown(course.layer, 20)}",
+            title=f"Glass transition of layer {shown(course.layer, 20)}",
             unit=words.reader.temperature_unit,
             start=course.started,
             end=_told_by(course),
@@ -129,7 +129,7 @@ def glass_transition(account: Account, course: LayerHistory, words: RecordWords)
 
 
 def _told_by(course: LayerHistory) -> float:
-    """When the course of a layup has nothing new to tell: well after it is firm, UTC [s]."""
+    """When the course of a layer has nothing new to tell: well after it is firm, UTC [s]."""
     firm = course.marks["firm"].late
     end = float(course.time[-1])
     return end if firm is None else min(end, course.started + max(DAY, 3 * (firm - course.started)))

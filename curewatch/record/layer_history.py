@@ -1,4 +1,4 @@
-"""What a layup became along the surface temperature that was recorded, with the lot's band."""
+"""What a layer became along the surface temperature that was recorded, with the lot's band."""
 
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
@@ -14,7 +14,7 @@ from curewatch.record.measured import Measured
 from curewatch.units import FloatArray
 
 BAND = 1.645  # standard deviations of the lot's rate: nine lots of ten lie between
-AHEAD = 30 * 86400.0  # s that a layup is followed for at most
+AHEAD = 30 * 86400.0  # s that a layer is followed for at most
 
 
 class MarkReached(NamedTuple):
@@ -26,7 +26,7 @@ class MarkReached(NamedTuple):
 
 
 class LayerHistory(NamedTuple):
-    """A layup followed to the end of the record; arrays (n,) over ``time``."""
+    """A layer followed to the end of the record; arrays (n,) over ``time``."""
 
     layer: str
     started: float  # UTC [s]
@@ -53,7 +53,7 @@ def follow(
     end: float,
     resin_of: Callable[[str, str | None, str], Resin],
 ) -> LayerHistory:
-    """Follow one layup from its start to ``end``, UTC [s]. ``system_of``: resin by name, lot, layer."""
+    """Follow one layer from its start to ``end``, UTC [s]. ``resin_of``: resin by name, lot, layer."""
     name, said = str(payload.get("layer", "?")), payload.get("started")
     started = float(said) if isinstance(said, int | float) else 0.0
     try:
@@ -96,7 +96,7 @@ def follow(
 
 
 class Unmeasured(CurewatchError):  # noqa: N818 - named by the matter
-    """Nobody measured the temperature of this layup."""
+    """Nobody measured the temperature of this layer."""
 
 
 def _history(started: float, measured: Measured, end: float) -> tuple[film.History, int]:

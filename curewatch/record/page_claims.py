@@ -20,7 +20,7 @@ def claims(account: Account, words: RecordWords) -> Iterator[str]:
         "This record shows what sensors reported and what people wrote down, when, and that nothing of "
         "it was changed since it was sealed. It does not show that a sensor told the truth or stood "
         "where it should, that the work was done as written, or that the laminate is sound or strong "
-        "enough. The times of cure are reckoned by a model of a generic resin unless the system was "
+        "enough. The times of cure are reckoned by a model of a generic resin unless the resin was "
         "fitted to its sheet. Structural and classed work is for a surveyor or a licensed repairer to "
         "judge."
     )

@@ -1,4 +1,4 @@
-"""On paper: what the shed went through, and how the layups cured in it."""
+"""On paper: what the shed went through, and how the layers cured in it."""
 
 from collections.abc import Iterator
 
@@ -26,7 +26,7 @@ def climate(account: Account, words: RecordWords) -> Iterator[str | PageTable | 
         "air.svg",
         charts.air(account, words).encode(),
         "Air, surface and dew point temperature over the job",
-        "Air, surface and dew point. B and L mark batches and layups; shaded: from when the next layer could "
+        "Air, surface and dew point. B and L mark batches and layers; shaded: from when the next layer could "
         "go on until it still bonded, by the model; grey: nothing was recorded.",
     )
     yield Picture(
@@ -69,9 +69,9 @@ def climate(account: Account, words: RecordWords) -> Iterator[str | PageTable | 
 
 
 def cure(account: Account, words: RecordWords) -> Iterator[str | PageTable | Picture]:
-    """How each layup cured, by the model, beside what was observed."""
+    """How each layer cured, by the model, beside what was observed."""
     if not account.courses:
-        yield "No layup was written down."
+        yield "No layer was written down."
         return
     yield (
         "Reckoned from the recorded surface temperature with the resin system's cure law, from a slow to "
@@ -80,22 +80,22 @@ def cure(account: Account, words: RecordWords) -> Iterator[str | PageTable | Pic
     for number, course in enumerate(account.courses, 1):
         name = shown(course.layer, 20)
         if course.resin is None:
-            yield f"Layup {name}: its cure could not be reckoned: {shown(course.trouble, 200)}."
+            yield f"Layer {name}: its cure could not be reckoned: {shown(course.trouble, 200)}."
             continue
         yield Picture(
             f"cure-{number}.svg",
             charts.conversion(account, course, words).encode(),
-            f"Conversion of layup {name} from a slow to a fast lot",
-            f"Layup {name}: conversion, from a slow to a fast lot. Shaded: when the next layer could go on.",
+            f"Conversion of layer {name} from a slow to a fast lot",
+            f"Layer {name}: conversion, from a slow to a fast lot. Shaded: when the next layer could go on.",
         )
         yield Picture(
             f"glass-{number}.svg",
             charts.glass_transition(account, course, words).encode(),
-            f"Glass transition and surface temperature of layup {name}",
-            f"Layup {name}: glass transition, from a slow to a fast lot, against the surface's temperature.",
+            f"Glass transition and surface temperature of layer {name}",
+            f"Layer {name}: glass transition, from a slow to a fast lot, against the surface's temperature.",
         )
         if course.resin.parent.startswith(f"{course.resin.name} version"):
-            yield f"Layup {name}: the resin as the observations of its lot have shown it to be."
+            yield f"Layer {name}: the resin as the observations of its lot have shown it to be."
         yield _marks(account, course, words)
 
 
@@ -126,5 +126,5 @@ def _marks(account: Account, course: LayerHistory, words: RecordWords) -> PageTa
     if course.unmeasured:
         rows.append(("Not measured", f"{course.unmeasured} min", "bridged in a straight line", ""))
     return table(
-        (f"Layup {shown(course.layer, 20)}", "Likely", "Slow to fast lot", "Observed"), (28, 20, 36, 16), rows
+        (f"Layer {shown(course.layer, 20)}", "Likely", "Slow to fast lot", "Observed"), (28, 20, 36, 16), rows
     )

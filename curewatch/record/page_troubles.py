@@ -1,4 +1,4 @@
-"""On paper: alerts, gaps, clocks, refusals and corrections. Shown, not hidden."""
+"""On paper: alerts, gaps, clocks, rejections and corrections. Shown, not hidden."""
 
 from collections.abc import Iterator, Mapping
 from itertools import pairwise
@@ -47,7 +47,7 @@ _SHED_WORDS = {
 
 
 def blemishes(account: Account, words: RecordWords) -> Iterator[str | PageTable]:
-    """Gaps, clock steps, refusals, swaps and corrections: shown, not hidden."""
+    """Gaps, clock steps, rejections, swaps and corrections: shown, not hidden."""
     rows = [
         (words.moment(one.at), _SHED_WORDS[one.kind], _blemish(one, words))
         for one in account.shed

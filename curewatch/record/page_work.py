@@ -56,10 +56,10 @@ def _sentence(kind: str, payload: Mapping[str, Any], words: RecordWords) -> str:
             f"{words.mass(payload.get(f'{_added(payload)}_mass'))} {_added(payload)}"
         ),
         EntryKind.LAYER: lambda: _layer_sentence(payload, words),
-        EntryKind.LAYER_CLOSED: lambda: f"Layup {of(payload, 'layer')} ended",
-        EntryKind.POT_EMPTY: lambda: f"Pot empty, layup {of(payload, 'layer')}",
-        EntryKind.PEEL_PLY: lambda: f"Peel ply {of(payload, 'action')}, layup {of(payload, 'layer')}",
-        EntryKind.WASH: lambda: f"{of(payload, 'action').capitalize()}, layup {of(payload, 'layer')}",
+        EntryKind.LAYER_CLOSED: lambda: f"Layer {of(payload, 'layer')} ended",
+        EntryKind.POT_EMPTY: lambda: f"Pot empty, layer {of(payload, 'layer')}",
+        EntryKind.PEEL_PLY: lambda: f"Peel ply {of(payload, 'action')}, layer {of(payload, 'layer')}",
+        EntryKind.WASH: lambda: f"{of(payload, 'action').capitalize()}, layer {of(payload, 'layer')}",
         EntryKind.OBSERVATION: lambda: f"Observed on layer {of(payload, 'layer')}: {of(payload, 'observed')}",
         EntryKind.QUALITY: lambda: _quality_sentence(payload, words),
         EntryKind.NOTE: lambda: f"Note: {of(payload, 'text')}",
@@ -74,7 +74,7 @@ def _sentence(kind: str, payload: Mapping[str, Any], words: RecordWords) -> str:
 
 def _layer_sentence(payload: Mapping[str, Any], words: RecordWords) -> str:
     layers = payload.get("layers")
-    parts = [f"Layup {of(payload, 'layer')} begun"]
+    parts = [f"Layer {of(payload, 'layer')} begun"]
     if layers:
         parts.append(f"{_layers(layers)} of {shown(payload.get('cloth') or 'cloth', 60)}")
     if payload.get("batches"):
@@ -103,7 +103,7 @@ def _quality_sentence(payload: Mapping[str, Any], words: RecordWords) -> str:
     if by_lever and isinstance(load, int | float) and isinstance(arm, int | float):
         found += f" ({words.mass(load)} on {1000 * arm:g} mm)"
     passed = {True: ", passed", False: ", not passed"}.get(payload.get("passed"), "")  # type: ignore[arg-type]
-    return f"Check of layup {of(payload, 'layer')}, {of(payload, 'check')}{found}{passed}"
+    return f"Check of layer {of(payload, 'layer')}, {of(payload, 'check')}{found}{passed}"
 
 
 def _added(payload: Mapping[str, Any]) -> str:

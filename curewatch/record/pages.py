@@ -49,7 +49,7 @@ def _sections(account: Account, words: RecordWords) -> Iterator[Section]:
     yield Section("Limits and whether they were met", tuple(page_limits.rules(account, words)))
     yield Section("Sensors", tuple(page_limits.sensors(account, words)))
     yield Section("Alerts, and what was done", tuple(page_troubles.alerts(account, words)))
-    yield Section("Gaps, clocks, refusals and corrections", tuple(page_troubles.blemishes(account, words)))
+    yield Section("Gaps, clocks, rejections and corrections", tuple(page_troubles.blemishes(account, words)))
     yield Section("Photographs", tuple(page_work.photographs(account, words)))
     yield Section("Cautions, and what this record does not claim", tuple(page_claims.claims(account, words)))
     yield Section("How to check this record", tuple(page_claims.checking(account, words)))
@@ -117,4 +117,4 @@ def _summary(account: Account, words: RecordWords) -> Iterator[str]:
         told = "1 alert was" if raised == 1 else f"{raised} alerts were"
         yield f"{told} raised."
     if account.disorder:
-        yield "Stamps run backwards in places: see “Gaps, clocks, refusals and corrections”."
+        yield "Stamps run backwards in places: see “Gaps, clocks, rejections and corrections”."

@@ -24,7 +24,7 @@ if TYPE_CHECKING:  # the daemon, which only keeps forecasts, comes here too: it 
 
 NAME = "forecast"
 KIND = "forecast"
-UNUSABLE = "no usable forecast"  # why a message under that name is refused
+UNUSABLE = "no usable forecast"  # why a message under that name is rejected
 KEPT = 21 * DAY  # older ones say little of this season [s]
 MOST = 200  # forecasts read back, the newest
 LONGEST = 2000  # moments of one forecast

@@ -1,4 +1,4 @@
-"""The layups that are running, read from the logbook's entries, with what was corrected since."""
+"""The layers that are running, read from the logbook's entries, with what was corrected since."""
 
 from collections.abc import Iterable
 from dataclasses import replace
@@ -12,16 +12,16 @@ KINDS = ("layer", "layer-closed", "pot-empty", "correction")
 
 
 def running(logbook: LogbookStore, now: float) -> tuple[Layer, ...]:
-    """Every layup begun and not closed, oldest first, as corrected up to now."""
+    """Every layer begun and not closed, oldest first, as corrected up to now."""
     return tuple(
         layer for layer in begun(logbook.entries(KINDS)).values() if 0 <= now - layer.started <= LONGEST
     )
 
 
 def begun(entries: Iterable[StoredEntry]) -> dict[str, Layer]:
-    """The open layups by name that these entries, in their order, lead to.
+    """The open layers by name that these entries, in their order, lead to.
 
-    Entries that another program wrote in a form of its own are not layups and are passed over here;
+    Entries that another program wrote in a form of its own are not layers and are passed over here;
     the record shows them as they are.
     """
     found: dict[str, Layer] = {}

@@ -32,7 +32,7 @@ _folded: OrderedDict[tuple[Any, ...], tuple[Lesson, ...]] = OrderedDict()
 
 
 def resin_of_lot(logbook: LogbookStore, resin: Resin, lot: str | None, layer: str = "") -> Resin:
-    """The system as this lot has shown itself; the one given where nothing was observed.
+    """The resin as this lot has shown itself; the one given where nothing was observed.
 
     Parameters
     ----------

@@ -141,7 +141,7 @@ def _troubles(
     if seen.held_back and judged.health in {Health.NEVER, Health.SILENT}:
         return [Trouble(_KIND[judged.health], HELD_BACK, name, role, judged.since, HELD_BACK_ADVISED)]
     if unbelieved is not None and judged.health in {Health.NEVER, Health.SILENT}:
-        text = f"it speaks, but {unbelieved.times} were refused: {unbelieved.reason}"
+        text = f"it speaks, but {unbelieved.times} were rejected: {unbelieved.reason}"
         return [Trouble(TroubleKind.IMPLAUSIBLE, text, name, role, judged.since, unbelieved.advised)]
     every = known.every_s if (known := configuration.sensor(name)) else health.EVERY_ASSUMED
     behind = health.clock_behind(seen.track, now, every) if judged.health is Health.SILENT else ""

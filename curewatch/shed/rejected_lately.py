@@ -1,4 +1,4 @@
-"""What was refused lately, read from the logbook: how often, why, and what to do about it."""
+"""What was rejected lately, read from the logbook: how often, why, and what to do about it."""
 
 from collections.abc import Iterable
 from typing import NamedTuple
@@ -7,8 +7,8 @@ from curewatch.logbook import LogbookStore
 from curewatch.units import DAY, MINUTE
 from curewatch.wire import WHAT_TO_DO, Reason
 
-BACK = DAY  # refusals whose last is older are no longer told [s]
-STILL = 15 * MINUTE  # a sensor that was refused within this time speaks, but is not believed [s]
+BACK = DAY  # rejections whose last is older are no longer told [s]
+STILL = 15 * MINUTE  # a sensor that was rejected within this time speaks, but is not believed [s]
 HARMLESS = {Reason.DUPLICATE}  # one reading that came by two ways
 
 
@@ -28,7 +28,7 @@ class RecentRejection(NamedTuple):
 
 
 def lately(logbook: LogbookStore, now: float) -> tuple[RecentRejection, ...]:
-    """Every kind of refusal whose last is younger than a day, the latest first."""
+    """Every kind of rejection whose last is younger than a day, the latest first."""
     found: dict[tuple[str, str, str], RecentRejection] = {}
     for one in logbook.rejected(start=now - BACK):
         if one.reason in HARMLESS or not now - BACK < one.last_at <= now:
@@ -42,7 +42,7 @@ def lately(logbook: LogbookStore, now: float) -> tuple[RecentRejection, ...]:
 def of_sensor(
     rejected: Iterable[RecentRejection], sensor: str, since: float | None, now: float
 ) -> RecentRejection | None:
-    """The last refusal of a sensor that has been refused ever since and still is."""
+    """The last rejection of a sensor that has been rejected ever since and still is."""
     after = now - STILL if since is None else max(since, now - STILL)
     return next((one for one in rejected if one.sensor == sensor and one.last_at > after), None)
 
@@ -55,4 +55,4 @@ def told(rejected: Iterable[RecentRejection]) -> str:
     if not reasons:
         return ""
     each = ", ".join(f"{reason} {times}" for reason, times in reasons.items())
-    return f"{sum(reasons.values())} refused since yesterday: {each}"
+    return f"{sum(reasons.values())} rejected since yesterday: {each}"

@@ -138,7 +138,7 @@ def quantity(value: object, meant: Meaning) -> float:
 def _agreed(stated: tuple[str, ...], meant: Meaning) -> str:
     """The one unit that all say.
 
-    One that is not known refuses, unless the configuration says which it is. Two that differ refuse always.
+    One that is not known rejects, unless the configuration says which it is. Two that differ reject always.
     """
     units = {meant.unit} if meant.said else set()
     for text in stated:
@@ -286,7 +286,7 @@ def gather(named: Iterable[tuple[str, object]], words: Taken = OURS.taken) -> li
 
     Raises
     ------
-    Refused
+    Rejected
         A known word with a value that cannot be taken, or a quantity given twice.
     """
     values: list[Any] = [None] * len(KINDS)

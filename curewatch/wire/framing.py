@@ -3,7 +3,7 @@
 Theory of operation: bytes are appended to a bounded buffer and cut at newlines. What stands before
 the first newline after opening is dropped, because a port opened in mid-line gives the tail of a
 number as if it were a number; a line of our form is kept where its checksum shows it whole. A board that
-reports once a minute is then heard at its first report. A line that outgrows the bound is refused once
+reports once a minute is then heard at its first report. A line that outgrows the bound is rejected once
 and skipped to its end.
 
 The law kept: any chunking of the same bytes gives the same events, and the buffer never holds more
@@ -37,14 +37,14 @@ def share_of_noise(data: bytes) -> float:
 
 
 class LineFramer:
-    """Feed it bytes; it gives lines without their ends, and refusals for what can be no line."""
+    """Feed it bytes; it gives lines without their ends, and rejections for what can be no line."""
 
     def __init__(self, longest: int = LONGEST, source: str = "", *, from_start: bool = False) -> None:
         self.longest = longest  # bytes a line may have
         self.source = source
         self._buffer = b""  # never more than `longest` bytes between calls
         self._dropping = not from_start  # the first fragment after opening may be cut
-        self._skipping = False  # inside a line that was already refused as too long
+        self._skipping = False  # inside a line that was already rejected as too long
         self._noisy = 0  # noisy fragments in a row, counted up to NOISE_RUN
         self.dropped = 0  # bytes of first fragments dropped; only counted
 
@@ -55,7 +55,7 @@ class LineFramer:
         self._skipping = False
 
     def feed(self, data: bytes, at: float = 0.0) -> list[bytes | Rejected]:
-        """Whole lines and refusals, in the order they ended."""
+        """Whole lines and rejections, in the order they ended."""
         data = self._buffer + data
         pieces = data.split(b"\n")
         self._buffer = pieces.pop()
@@ -77,7 +77,7 @@ class LineFramer:
         return [reject(Reason.CUT_OFF, rest, at, self.source)]
 
     def _after_gap(self, events: list[bytes]) -> list[bytes]:
-        """Leave out what began before the gap, unless its checksum holds; one too long is refused later."""
+        """Leave out what began before the gap, unless its checksum holds; one too long is rejected later."""
         first = len(events[0])
         too_long = first > self.longest
         keep_first = not self._skipping and (too_long or lines.is_whole(events[0]))
@@ -91,9 +91,9 @@ class LineFramer:
         if self._skipping:
             return []
         self._skipping = True
-        return [self._refuse_long(head, at)]
+        return [self._reject_long(head, at)]
 
-    def _refuse_long(self, head: bytes, at: float) -> Rejected:
+    def _reject_long(self, head: bytes, at: float) -> Rejected:
         if share_of_noise(head) > NOISE_SHARE:
             return self._noise(head, at)
         return reject(Reason.TOO_LONG, head, at, self.source)
@@ -102,7 +102,7 @@ class LineFramer:
         if isinstance(line, Rejected):
             return line
         if len(line) > self.longest:
-            return self._refuse_long(line[: self.longest], at)
+            return self._reject_long(line[: self.longest], at)
         if share_of_noise(line) > NOISE_SHARE:
             return self._noise(line, at)
         if line.strip():

@@ -37,7 +37,7 @@ def load(payload: bytes, largest: int = LARGEST) -> Any:
 
     Raises
     ------
-    Refused
+    Rejected
         Not UTF-8, not JSON, too large, nested too deeply, a key twice, NaN or an infinite number.
     """
     if len(payload) > largest:

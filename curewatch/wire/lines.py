@@ -12,7 +12,7 @@
 ``*`` and four hexadecimal digits end it: CRC-16/IBM-3740 (polynomial 1021, start FFFF, no reflection,
 no final exclusive-or; check value of "123456789" is 29B1) over everything before the blank in front
 of the star. A field that is not known is passed over, unless its key ends in ``_``: then the sender
-insists that it be understood, and the line is refused.
+insists that it be understood, and the line is rejected.
 
 firmware_notes/LINE_FORM.md says the same to whoever writes the board's code, with test vectors.
 """
@@ -97,7 +97,7 @@ def parse(line: bytes, at: Instant, source: str = "") -> Reading | Rejected:
 
 
 def _parse_any_order(line: bytes, at: Instant, source: str) -> Reading | Rejected:
-    """The slow path: fields in another order, fields of later versions, and every refusal."""
+    """The slow path: fields in another order, fields of later versions, and every rejection."""
     trouble, name, fields = _whole(line)
     if trouble is None and not name_allowed(name):
         trouble, name = Reason.BAD_NAME, ""

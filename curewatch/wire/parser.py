@@ -1,4 +1,4 @@
-"""The one door: lines and payloads of every form we read become readings or refusals.
+"""The one door: lines and payloads of every form we read become readings or rejections.
 
 The form is told by the first bytes; nothing has to be configured for our own line form, SenML,
 ``key=value`` lines, plain CSV and JSON objects in the usual words.
@@ -27,7 +27,7 @@ _RETAINED = int(Flag.RETAINED)
 
 
 class Parser:
-    """Bytes in, readings or refusals out. It keeps each source's CSV header and each sensor's last reading.
+    """Bytes in, readings or rejections out. It keeps each source's CSV header and each sensor's last reading.
 
     ``check`` false leaves out the check against earlier readings, for whoever keeps it elsewhere. ``zone`` is
     that of stamps without an offset; without one they stay as they are, ``fields.Local``.

@@ -73,7 +73,7 @@ class ColumnTable:
         self._states = any_states_unit(tuple(word for word, _ in self._columns))
 
     def values(self, cells: Sequence[str]) -> list[Any]:
-        """The cells' values by their place in fields.KINDS. Raises Refused."""
+        """The cells' values by their place in fields.KINDS. Raises Rejected."""
         values: list[Any] = [None] * len(KINDS)
         units: Units = {}
         if self._states:
@@ -91,11 +91,11 @@ class ColumnTable:
         return values
 
     def moment(self, cells: Sequence[str]) -> float | None:
-        """The time that a line's cells tell, if they do [s]. Raises Refused."""
+        """The time that a line's cells tell, if they do [s]. Raises Rejected."""
         return next((take(cells[index]) for index, place, take, _ in self._taken if place == TIME), None)
 
     def cells(self, line: bytes) -> list[str]:
-        """A line's cells, as many as there are columns. Raises Refused.
+        """A line's cells, as many as there are columns. Raises Rejected.
 
         Where semicolons separate, a comma is the decimal mark of who wrote the file.
         """

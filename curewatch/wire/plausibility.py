@@ -1,6 +1,6 @@
 """Can this be true? Each reading against what air can do and against the sensor's last one.
 
-A value outside the window is refused; what is strange but possible is kept with a flag. One small state
+A value outside the window is rejected; what is strange but possible is kept with a flag. One small state
 for each sensor, and at most ``MOST_SENSORS`` of them: a flood of invented names cannot fill the memory.
 
 Source of the numbers: the window -40..60 degC and the clamp of 100..102 % follow what humidity chips

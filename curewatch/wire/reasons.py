@@ -91,5 +91,5 @@ WHAT_TO_DO: dict[str, str] = {
 
 
 def reject(reason: Reason, raw: bytes, at: float, source: str = "", sensor: str = "") -> Rejected:
-    """The refusal, with what came in cut to a bounded length."""
+    """The rejection, with what came in cut to a bounded length."""
     return Rejected(reason, raw[:RAW_LONGEST], at, source, sensor)

@@ -57,7 +57,7 @@ def _is_pack(line: bytes) -> bool:
 
 
 def _of_packs(lines_there: Iterable[bytes], start: float) -> Iterator[Piece]:
-    """Packs, one a line, in the order they stand there; what is none is left for the door to refuse."""
+    """Packs, one a line, in the order they stand there; what is none is left for the door to reject."""
     at = start
     for line in lines_there:
         for piece in _of_pack(line, at) if line.lstrip()[:1] == b"[" else [Piece(at, line)]:
@@ -66,7 +66,7 @@ def _of_packs(lines_there: Iterable[bytes], start: float) -> Iterator[Piece]:
 
 
 def _lines(head: bytes, stream: BinaryIO, longest: int = LONGEST_LINE) -> Iterator[bytes]:
-    """Lines without their ends; one that is longer than any form's comes cut, and is refused at the door."""
+    """Lines without their ends; one that is longer than any form's comes cut, and is rejected at the door."""
     rest = head
     while True:
         whole = rest.split(b"\n")
@@ -119,7 +119,7 @@ def _moment(table: plain.ColumnTable, line: bytes, before: float) -> float:
 
 
 def _of_pack(data: bytes, start: float) -> Iterator[Piece]:
-    """A pack, cut into packs of one moment each; a pack that cannot be read comes whole, to be refused."""
+    """A pack, cut into packs of one moment each; a pack that cannot be read comes whole, to be rejected."""
     try:
         records = senml.resolve_pack(senml.decode(data, MOST_PACK), FAR_AHEAD.utc, most=MOST_RECORDS)
     except FieldRejected:

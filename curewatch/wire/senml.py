@@ -2,7 +2,7 @@
 
 Kept from the RFC: base fields carry on until replaced (4.1); a name is base name plus name, a time base
 time plus time, a value base value plus value (4.1, 4.2); a time below 2^28 s is relative to now (4.5.3);
-a version above ours is refused, and all records of a pack have one version (4.4); a field that is not
+a version above ours is rejected, and all records of a pack have one version (4.4); a field that is not
 known is passed over unless its label ends in ``_`` (4.4); resolved records come in time order (4.6).
 """
 
@@ -62,7 +62,7 @@ def resolve(payload: bytes, at: Instant) -> list[Record]:
 
     Raises
     ------
-    Refused
+    Rejected
         The payload is no SenML of a version we know; carries the reason.
     """
     return resolve_pack(decode(payload), at.utc)
@@ -117,7 +117,7 @@ def _with_text_labels(record: Any) -> Any:
 
 
 def resolve_pack(pack: Any, now: float, most: int = MOST_RECORDS) -> list[Record]:
-    """Resolved records of a decoded pack. Raises Refused when it is not valid."""
+    """Resolved records of a decoded pack. Raises Rejected when it is not valid."""
     if type(pack) is not list or not 0 < len(pack) <= most:
         raise FieldRejected(Reason.BAD_SENML)
     records = list(_resolved(pack, now))

@@ -84,7 +84,7 @@ class Job:
 
     @property
     def running(self) -> tuple[str, ...]:
-        """Names of the layups that nobody has said are over."""
+        """Names of the layers that nobody has said are over."""
         over = {str(item.payload.get("layer")) for item in self.of(EntryKind.LAYER_CLOSED)}
         names = (str(item.payload["layer"]) for item in self.of(EntryKind.LAYER) if "layer" in item.payload)
         return tuple(name for name in names if name not in over)

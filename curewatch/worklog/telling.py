@@ -35,7 +35,7 @@ def opening(logbook: LogbookStore, payload: Mapping[str, Any], at: float, name: 
 def proportions(
     resin: Resin, resin_mass: float, added: float, *, scale_step: float
 ) -> tuple[dict[str, Any], Said]:
-    """How the masses as weighed stand to what the system bears, and what to do if they do not. [kg]
+    """How the masses as weighed stand to what the resin bears, and what to do if they do not. [kg]
 
     ``added`` is hardener, or peroxide of a polyester or vinyl ester, held against its doses.
     """
@@ -114,26 +114,26 @@ def unused_batches(job: Job) -> list[str]:
 
 
 def layer_of(job: Job, named: str | None, at: float) -> str:
-    """The layup that is meant at this moment: the named one, else the last that was begun by then.
+    """The layer that is meant at this moment: the named one, else the last that was begun by then.
 
     Raises
     ------
     UsageError
-        The job has no such layup, or it had not begun.
+        The job has no such layer, or it had not begun.
     """
     known = {
         str(item.payload["layer"]): min(item.at, float(item.payload.get("started", item.at)))
         for item in job.of(EntryKind.LAYER)
     }
     if not known:
-        raise UsageError(f"job {job.name} has no layup yet; say `curewatch layer` when you start one")
+        raise UsageError(f"job {job.name} has no layer yet; say `curewatch layer` when you start one")
     if named is not None and named not in known:
-        raise UsageError(f"job {job.name} has no layup {named!r}; its layups: {', '.join(known)}")
+        raise UsageError(f"job {job.name} has no layer {named!r}; its layers: {', '.join(known)}")
     begun = [name for name, start in known.items() if start <= at + MINUTE]  # times are told to the minute
     if not begun or (named is not None and named not in begun):
         raise UsageError(
-            f"{named or 'no layup'} had {'not ' if named else ''}begun at that moment; give a later --at, or "
-            "a shorter --ago, or correct when the layup was mixed: curewatch job correct"
+            f"{named or 'no layer'} had {'not ' if named else ''}begun at that moment; give a later --at, or "
+            "a shorter --ago, or correct when the layer was mixed: curewatch job correct"
         )
     return named or max(begun, key=lambda name: known[name])
 

@@ -216,11 +216,11 @@ def test_the_same_state_later_counts_down() -> None:
 
 def test_what_was_refused_is_counted_on_the_board_in_text_and_in_lines() -> None:
     """Bad lines are never fatal and never passed over: a row of the foot, at any size, and a plain line."""
-    state = evening(rejected="3 refused since yesterday: checksum does not match 3")
+    state = evening(rejected="3 rejected since yesterday: checksum does not match 3")
     rows = [row.plain for row in board(state, NOW, WORDS, 80, 23)]
     assert len(rows) == 23
-    assert any("3 refused since yesterday" in row for row in rows)
-    assert any("3 refused since yesterday" in line for line in status(state, NOW, WORDS))
+    assert any("3 rejected since yesterday" in row for row in rows)
+    assert any("3 rejected since yesterday" in line for line in status(state, NOW, WORDS))
     assert not any("rejected" in row.plain for row in board(evening(), NOW, WORDS, 80, 23))
 
 

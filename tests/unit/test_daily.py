@@ -119,7 +119,7 @@ def test_a_child_killed_between_its_commits_leaves_a_day_to_be_sealed(logbook: L
     clock = ManualClock(EVENING)
     seal(logbook, reason="day", at=EVENING - DAY)
     logbook.append(world.readings(EVENING - DAY, EVENING, step=600.0))
-    logbook.tell_refusals(EVENING)
+    logbook.tell_rejections(EVENING)
     block = logbook.close_block().block
     assert len(logbook.entries(EntryKind.SEAL)) == 1  # the fault happened: there it was killed
     work, saying = daily(logbook, clock)

@@ -55,7 +55,7 @@ def test_the_reader_reads_each_vector():
 
 def test_the_reader_refuses_what_must_be_refused():
     """Each line that must be refused is, for the reason that the notes give."""
-    rows = (NOTES / "refused_lines.txt").read_text(encoding="ascii").splitlines()
+    rows = (NOTES / "rejected_lines.txt").read_text(encoding="ascii").splitlines()
     checked = 0
     for row in rows:
         if not row.startswith("#"):

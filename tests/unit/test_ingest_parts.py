@@ -163,7 +163,7 @@ def test_the_first_refusal_of_a_kind_says_what_to_do() -> None:
     for second in (0.0, 120.0):
         counted.add(Rejected(Reason.WRONG_BAUD, b"\xff", START + second, "usb"))
         told += [line.text for line in counted.due(second)]
-    plain = "usb: 1 refused: not text: wrong baud rate?"
+    plain = "usb: 1 rejected: not text: wrong baud rate?"
     assert told == [f"{plain}; set the port's baud in the configuration to what the board speaks", plain]
 
 

@@ -206,7 +206,7 @@ def test_a_sensor_whose_readings_are_refused_is_implausible_and_not_silent(logbo
     logbook.append(rejected=_rejected("bench", 30))
     [trouble] = present.situation(logbook, SETTINGS, NOW + 10).troubles
     assert (trouble.sensor, trouble.kind) == ("bench", TroubleKind.IMPLAUSIBLE)
-    assert "30 were refused: looks like Fahrenheit" in trouble.reason
+    assert "30 were rejected: looks like Fahrenheit" in trouble.reason
     assert trouble.remedy == "set the device to degC, or name the field temperature_f"
 
 
@@ -216,7 +216,7 @@ def test_a_sensor_that_is_believed_again_has_no_trouble_left(logbook: Logbook) -
     logbook.append(rejected=[*_rejected("bench", 5), *_rejected("hull", 5, NOW - HOUR)])
     found = present.situation(logbook, SETTINGS, NOW + 10)
     assert _kinds(found) == {"hull": TroubleKind.SILENT}
-    assert found.rejected == "10 refused since yesterday: looks like Fahrenheit 10"
+    assert found.rejected == "10 rejected since yesterday: looks like Fahrenheit 10"
     assert present.situation(logbook, SETTINGS, NOW + 30 * HOUR).rejected == ""
 
 

@@ -157,7 +157,7 @@ def test_several_open_jobs_must_be_told_apart(shed: Path, capsys: pytest.Capture
     assert "several jobs are open (J1, roof)" in rejected(shed, capsys, "note", "--text", "x")
     assert told(shed, capsys, "note", "--text", "x", "--job", "roof")["job"] == "roof"
     assert "already" in rejected(shed, capsys, "open", "--title", "again", "--name", "roof")
-    assert "no layup" in rejected(shed, capsys, "peel-ply", "--action", "on", "--job", "roof")
+    assert "no layer" in rejected(shed, capsys, "peel-ply", "--action", "on", "--job", "roof")
 
 
 FIELDS = (
@@ -457,7 +457,7 @@ def test_what_is_told_afterwards_belongs_to_the_layer_that_lay_there_then(
     assert off["payload"]["layer"] == "L1"
     assert told(shed, capsys, "wash", "--action", "both")["payload"]["layer"] == "L2"
     early = ["wash", "--action", "wash", "--ago"]
-    assert "no layup had begun" in rejected(shed, capsys, *early, "5 h 30 min")
+    assert "no layer had begun" in rejected(shed, capsys, *early, "5 h 30 min")
     assert "L2 had not begun" in rejected(shed, capsys, *early, "30 min", "--layer", "L2")
 
 

@@ -107,7 +107,7 @@ def test_the_pages_say_who_did_what_when_and_with_which_lots(job):
     for words in (
         "R-2217",
         "H-0914",
-        "M. Reed",
+        "the owner",
         "told 26 Nov",
         "nothing came from it",
         "not a number",
@@ -438,7 +438,7 @@ def test_a_sentence_has_the_lot_of_a_layer_without_batches_and_a_moment_as_peopl
     assert "resin lot R-9" in page_work._sentence("layer", layer, RecordWords(Wording()))
     peel = {"layer": "L1", "check": "peel coupon", "load": 2.0, "arm": 0.12, "value": 2.3535959999999996}
     said = page_work._sentence("quality", peel | {"unit": "N m", "passed": True}, RecordWords(Wording()))
-    assert said == "Check of layup L1, peel coupon: 2.354 N m (2000 g on 120 mm), passed"
+    assert said == "Check of layer L1, peel coupon: 2.354 N m (2000 g on 120 mm), passed"
 
 
 def test_the_pages_are_in_the_readers_units_and_the_proof_is_not(job, tmp_path: Path):
@@ -490,7 +490,7 @@ def test_a_hole_in_the_readings_is_a_gap_on_paper_also_when_no_daemon_told_of_it
             logbook.write(entry)
         closing = seal(logbook, reason="record", at=hole + 5 * HOUR, job=world.JOB)
         account = gather(logbook, world.JOB, closing)
-        found = _rows(pages(account), "Gaps, clocks, refusals and corrections")
+        found = _rows(pages(account), "Gaps, clocks, rejections and corrections")
         assert [row for row in found if row[1] == "gap"] == [
             ("25 Nov 10:55", "gap", "bench, hull, yard: nothing until 25 Nov 12:00 (1 h 5 min)")
         ]
@@ -501,7 +501,7 @@ def test_a_hole_in_the_readings_is_a_gap_on_paper_also_when_no_daemon_told_of_it
         )
         with_it = replace(account, shed=(*account.shed, _stored(logbook, told)))
     gaps = [
-        row[2] for row in _rows(pages(with_it), "Gaps, clocks, refusals and corrections") if row[1] == "gap"
+        row[2] for row in _rows(pages(with_it), "Gaps, clocks, rejections and corrections") if row[1] == "gap"
     ]
     assert sorted(text.partition(":")[0] for text in gaps) == ["bench", "hull, yard"]
 
@@ -524,7 +524,7 @@ def test_entries_have_their_numbers_on_paper(job):
     assert {row[0] for row in rows} == {str(one.number) for one in told}
     assert page_work._sentence(
         EntryKind.LAYER, {"layer": "L1", "layers": 1, "cloth": "demo cloth"}, RecordWords(Wording())
-    ).startswith("Layup L1 begun, 1 layer of demo cloth")
+    ).startswith("Layer L1 begun, 1 layer of demo cloth")
 
 
 def test_a_chart_of_a_few_minutes_has_times_under_it():

@@ -46,7 +46,7 @@ class Happening(StrEnum):
 
 
 class Key(NamedTuple):
-    """One alert is one kind about one subject: a layup, a sensor, or the shed ("")."""
+    """One alert is one kind about one subject: a layer, a sensor, or the shed ("")."""
 
     kind: AlertKind
     subject: str = ""
@@ -101,7 +101,7 @@ class Event:
     urgency: int = 0
 
 
-State = Mapping[Key, ActiveAlert]  # bounded: one entry per key, and keys name layups and sensors at hand
+State = Mapping[Key, ActiveAlert]  # bounded: one entry per key, and keys name layers and sensors at hand
 
 
 def none_active() -> State:

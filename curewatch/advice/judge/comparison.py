@@ -21,7 +21,7 @@ BLUSH = ("none", "peel ply", "wash and abrade")
 
 
 class Row(NamedTuple):
-    """One system. Bands are those of the lot, each a number. [s from mixing]"""
+    """One resin. Bands are those of the lot, each a number. [s from mixing]"""
 
     resin: Resin
     working_time: Interval
@@ -43,7 +43,7 @@ def compare(
     surface_temperature: float | None = None,
     carbon_dioxide: float = 420e-6,
 ) -> list[Row]:
-    """Each system as a film at this surface temperature for three days.
+    """Each resin as a film at this surface temperature for three days.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What becomes of a layup along every path of the coming hours: when it sets, and what it met on the way.
+"""What becomes of a layer along every path of the coming hours: when it sets, and what it met on the way.
 
 One :class:`Course` holds, for each start and each path, the times of the milestones and the extremes
 of what the film met from its start until it was set. The verdict on one start, the strip of coming
@@ -28,7 +28,7 @@ from curewatch.model.film.recoat_window import stated_age_rate
 from curewatch.model.film.running_sum import filled, running
 from curewatch.units import DAY, FloatArray
 
-AHEAD = 2 * DAY  # s a layup is followed for: what has not set by then is no plan for a shed
+AHEAD = 2 * DAY  # s a layer is followed for: what has not set by then is no plan for a shed
 
 
 class Course(NamedTuple):
@@ -74,7 +74,7 @@ def course(
     rest: float | None = None,
     only_set: bool = False,
 ) -> Course:
-    """Follow a layup from each start along each path.
+    """Follow a layer from each start along each path.
 
     Parameters
     ----------
@@ -83,7 +83,7 @@ def course(
     first : (starts,)
         Index into the grid of each start, rising.
     chosen : sequence of Lot, optional
-        One, or one for each path; spread by the system's own uncertainty if not given.
+        One, or one for each path; spread by the resin's own uncertainty if not given.
     peroxide_percent : float, optional
         Polyester and vinyl ester: per cent by mass of resin.
     carbon_dioxide : float

@@ -37,12 +37,12 @@ class Limits:
 
 
 def standard() -> Limits:
-    """The lines that hold for any resin; temperatures here are wide, a system narrows them."""
+    """The lines that hold for any resin; temperatures here are wide, a resin narrows them."""
     return Limits(
         condensation_margin=Limit(3.0, "difference", "published", "ISO 8502-4 practice, quoted second-hand"),
         humidity_highest=Limit(0.85, "fraction", "common practice", "coating work: below 85 %"),
         temperature_lowest=Limit(273.15, "temperature", "assumed", "water freezes on the surface"),
-        temperature_highest=Limit(313.15, "temperature", "assumed", "few hand-laid systems allow more"),
+        temperature_highest=Limit(313.15, "temperature", "assumed", "few hand-laid resins allow more"),
         reading_age=Limit(15 * MINUTE, "duration", "assumed", "a closed shed moves about 0.5 K in this time"),
         error_multiple=Limit(1.0, "number", "assumed", "one standard deviation: five times in six"),
         probability=Limit(0.80, "fraction", "assumed", "four of five paths of the coming hours hold"),
@@ -89,7 +89,7 @@ def for_resin(resin: Resin, own: Mapping[str, float] | None = None, rules: str =
 
 
 def _of_sheet(resin: Resin, name: str, instead: Limit) -> Limit:
-    """A limit as the system's own file states it, with the origin the file gives."""
+    """A limit as the resin's own file states it, with the origin the file gives."""
     origin = resin.origins.get(f"limits.{name}")
     tag = origin.tag if origin else "datasheet"
     source = f"{resin.name}: {origin.source}" if origin else f"{resin.name}: its sheet"

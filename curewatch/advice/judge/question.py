@@ -26,7 +26,7 @@ class Question:
     batch_mass: float | None = None  # mixed in one pot [kg]
     use_rate: float = verdict.USE_RATE  # how fast a batch is spread [kg/s]
     peroxide_percent: float | None = None
-    lots: tuple[Lot, ...] | None = None  # one, or one a path; the system's own spread if none
+    lots: tuple[Lot, ...] | None = None  # one, or one a path; the resin's own spread if none
 
 
 def ask(

@@ -96,7 +96,7 @@ def _running(value: FloatArray, window: int, extreme: Callable[..., FloatArray])
 
 
 def _cured_for(conditions: Conditions, spans: Spans, warm: Limit) -> Judged:
-    """How long the air stayed at 18 degC or more after the last layup, without a break."""
+    """How long the air stayed at 18 degC or more after the last layer, without a break."""
     limit = Limit(48 * HOUR, "duration", "published", SOCIETY)
     time, air = between(conditions, spans.last_layer, spans.last_layer + 48 * HOUR).of("air_temperature")
     cold = np.flatnonzero(air < warm.value)
@@ -147,7 +147,7 @@ def _recorded(conditions: Conditions, spans: Spans) -> Judged:
 
 
 def datasheet(conditions: Conditions, spans: Spans, resin: Resin) -> Judgement:
-    """The limits of the resin system's own sheet, from the first layup until the last is tack-free."""
+    """The limits of the resin system's own sheet, from the first layer until the last is tack-free."""
     wet = between(conditions, spans.first_layer, spans.uncured_until)
     error = conditions.temperature_sd
 

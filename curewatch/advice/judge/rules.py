@@ -45,7 +45,7 @@ class Spans:
 
     first_layer: float
     last_layer: float
-    uncured_until: float  # the last layup is tack-free; infinite if it was not when the record ended
+    uncured_until: float  # the last layer is tack-free; infinite if it was not when the record ended
     ended: float  # end of the record
     closed: bool  # the job is closed: what was not recorded by now was not done
 

@@ -45,7 +45,7 @@ def assess(
     ----------
     situation : Situation
         What is known now, with every trouble; without its surface the answer is unknown.
-    system : ResinSystem
+    resin : Resin
     limits : Limits
     outlook : Paths or None
         The coming hours; without them the answer is unknown.

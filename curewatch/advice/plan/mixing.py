@@ -23,7 +23,7 @@ WARM = (
 
 @dataclass(frozen=True, slots=True)
 class Proportion:
-    """How a system is mixed, by mass, and what it bears.
+    """How a resin is mixed, by mass, and what it bears.
 
     ``lowest`` and ``highest`` are what is added, per resin by mass. [1]
     """
@@ -68,7 +68,7 @@ def proportion(mix: Mix, origin: Origin) -> Proportion:
 
 
 def of_resin(resin: Resin, peroxide_percent: float | None = None) -> Proportion:
-    """How any system is mixed: by its ratio, or by its dose of peroxide.
+    """How any resin is mixed: by its ratio, or by its dose of peroxide.
 
     A dose is borne over its whole allowed range, so its scale may err more than that of an epoxy.
     """
@@ -109,12 +109,12 @@ class CupMix:
 
 @dataclass(frozen=True, slots=True)
 class RatioCheck:
-    """A cup as weighed, held against what the system bears."""
+    """A cup as weighed, held against what the resin bears."""
 
     ratio: float  # what was added, per resin as weighed [1]
     error: float  # what the scale's own error may make of it [1]
     deviation: float  # relative to the usual ratio [1]
-    within: bool  # the ratio, with the scale's error, lies inside what the system bears
+    within: bool  # the ratio, with the scale's error, lies inside what the resin bears
     text: str
     advised: Said = ""
 
@@ -160,7 +160,7 @@ def smallest_batch(proportion: Proportion, scale_step: float) -> float:
 
 
 def check(proportion: Proportion, resin: float, added: float, *, scale_step: float = 1e-3) -> RatioCheck:
-    """Hold two masses as weighed against what the system bears. [kg]
+    """Hold two masses as weighed against what the resin bears. [kg]
 
     The scale's own error counts against an epoxy's ratio; a dose is a range, and both its ends are allowed.
 

@@ -169,7 +169,7 @@ def _runs(starts: Starts, needed: float, manned: checks.BoolArray) -> tuple[GoWi
 
 
 def in_order(strips: tuple[Strip, ...]) -> list[tuple[Strip, GoWindow]]:
-    """The windows of all systems, the earliest first."""
+    """The windows of all resins, the earliest first."""
     pairs = [(one, window) for one in strips for window in one.windows]
     return sorted(pairs, key=lambda pair: float(pair[0].starts.start[pair[1].first]))
 

@@ -224,7 +224,7 @@ def _settled_start(
 
 
 def _other_resins(known: Surfaced, outlook: Outlook, start: float, means: Means) -> list[Lever]:
-    """Every other system on the shelf that is a go as things are."""
+    """Every other resin on the shelf that is a go as things are."""
     found = []
     for other in means.others:
         (trial,) = trials.judge(other, known, [Variant(outlook, start)])

@@ -1,4 +1,4 @@
-"""``curewatch doctor``: could a layup be trusted to it, and what to do where it could not."""
+"""``curewatch doctor``: could a layer be trusted to it, and what to do where it could not."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -20,7 +20,7 @@ from curewatch.wording import plain_wording
 def app(config: ConfigOption = None, units: UnitsOption = None, json: JsonOption = False) -> None:
     """What is configured, heard, how old, how accurate, kept and permitted; each with what to do.
 
-    Exit status 0: a layup could be trusted to it. 4: it could not, yet. 5: the logbook is broken.
+    Exit status 0: a layer could be trusted to it. 4: it could not, yet. 5: the logbook is broken.
     1: it cannot be opened. 78: the configuration is wrong. It changes nothing and disturbs no running daemon.
 
     Example: curewatch doctor

@@ -149,7 +149,7 @@ def _layer(
     mixed: telling.Mixed | None,
     started: float,
 ) -> Layer:
-    """The layup as told; where nothing was said what its batches, its job or the configuration say."""
+    """The layer as told; where nothing was said what its batches, its job or the configuration say."""
     usual = configuration.resin
     if mixed is not None and mixed.resin and told.get("resin") not in {None, mixed.resin}:
         raise UsageError(f"--resin {told['resin']!r}, but the batches are of {mixed.resin}; leave it out")
@@ -175,7 +175,7 @@ def _layer(
 
 
 def _peroxide(given: float | None, resin: Resin) -> float | None:
-    """The dose, checked against the system's own range; the normal one where nothing is said."""
+    """The dose, checked against the resin's own range; the normal one where nothing is said."""
     dose = resin.dose
     if dose is None:
         if given is not None:

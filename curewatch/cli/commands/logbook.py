@@ -40,7 +40,7 @@ def opened(config: Path | None, *, read_only: bool = True) -> Iterator["tuple[Lo
 
 @app.command()
 def status(config: ConfigOption = None, units: UnitsOption = None, json: JsonOption = False) -> None:
-    """What the logbook holds: sensors, entries, where the chain stands, the last seal, what was refused.
+    """What the logbook holds: sensors, entries, where the chain stands, the last seal, what was rejected.
 
     Example: curewatch logbook status
     """

@@ -33,7 +33,7 @@ FILES = {
     "~/.local/share/curewatch/logbook.sqlite": "The logbook, unless the configuration names another.",
 }
 DESCRIPTION = (
-    "Reads the shed's sensors over a serial line or MQTT and says go, no-go or unknown for a layup of "
+    "Reads the shed's sensors over a serial line or MQTT and says go, no-go or unknown for a layer of "
     "epoxy or polyester, with every reason; when the next layer may go on and until when it still bonds; "
     "and keeps a record that can be checked. Unknown is never go. Terms: curewatch explain."
 )

@@ -1,4 +1,4 @@
-"""``curewatch record``: the warranty record of a job, and whether one proves what it says."""
+"""``curewatch record``: the cure record of a job, and whether one proves what it says."""
 
 from pathlib import Path
 from typing import Annotated
@@ -10,7 +10,7 @@ from curewatch.cli.safe_text import safe_line
 from curewatch.cli.terminal import print_json, say
 from curewatch.errors import UsageError
 
-app = typer.Typer(help="The warranty record of a job: write it, verify one.")
+app = typer.Typer(help="The cure record of a job: write it, verify one.")
 
 FORMS = ("both", "pdf", "folder")
 

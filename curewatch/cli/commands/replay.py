@@ -45,7 +45,7 @@ def app(
         typer.Option("--logbook", metavar="FILE", help="Keep what came of it here.", show_default=False),
     ] = None,
 ) -> None:
-    """A recording through the same path as live bytes: refusals, sensor health, gaps, verdicts, alerts.
+    """A recording through the same path as live bytes: rejections, sensor health, gaps, verdicts, alerts.
 
     The same recording with the same configuration gives the same lines, always.
 
@@ -90,6 +90,6 @@ def app(
     }
     text = (
         f"{counted(core.stored, 'reading')} of {counted(len(core.keeping.tracks), 'sensor')} stored, "
-        f"{core.rejections.total} refused, {core.repeated} repeated"
+        f"{core.rejections.total} rejected, {core.repeated} repeated"
     )
     show(Show("end", recording.span.end, text, counts))

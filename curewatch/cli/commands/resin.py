@@ -96,7 +96,7 @@ def show(
 def compare(
     names: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[NAME|FILE]...", help="Which systems; else all.", show_default=False),
+        typer.Argument(metavar="[NAME|FILE]...", help="Which resins; else all.", show_default=False),
     ] = None,
     *,
     temperature: Annotated[
@@ -143,7 +143,7 @@ def compare(
 
 
 def _of_lot(configuration: "Configuration", resin: "Resin", lot: str) -> "Resin":
-    """The system as the logbook's observations of this lot have made it."""
+    """The resin as the logbook's observations of this lot have made it."""
     from curewatch.cli.safe_text import safe_line
     from curewatch.configuration import logbook_path
     from curewatch.errors import UsageError

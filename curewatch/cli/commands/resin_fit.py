@@ -22,7 +22,7 @@ def fit(
     *,
     out: Annotated[
         Path | None,
-        typer.Option("--output", metavar="FILE", help="Write the system to this .toml.", show_default=False),
+        typer.Option("--output", metavar="FILE", help="Write the resin to this .toml.", show_default=False),
     ] = None,
     replace: Annotated[bool, typer.Option("--replace", help="Write over that file.")] = False,
     form: Annotated[bool, typer.Option("--template", help="Print the form, every key explained.")] = False,

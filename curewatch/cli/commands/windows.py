@@ -1,4 +1,4 @@
-"""``curewatch windows``: when in the coming days a layup would hold, for one or several resins."""
+"""``curewatch windows``: when in the coming days a layer may be laid, for one or several resins."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated

@@ -1,4 +1,4 @@
-"""The last and the coming hours in characters: surface and dew point, their bands, the layups' windows.
+"""The last and the coming hours in characters: surface and dew point, their bands, the layers' windows.
 
 Each cell has three heights, so a line is drawn at a third of a row. Surface and dew point differ by
 their strokes, not by colour. Where both bands of the coming hours share a cell it is shaded darker:

@@ -9,13 +9,9 @@ MARK = {Grade.GOOD: "good", Grade.CARE: "CARE", Grade.BAD: "BAD "}
 
 
 def lines(doctor: DoctorDocument) -> list[str]:
-    """Whether a layup could be trusted to it, and why."""
+    """Whether a layer could be trusted to it, and why."""
     bad = sum(finding.grade is Grade.BAD for finding in doctor.findings)
-    said = [
-        "A layup could be trusted to this."
-        if doctor.trusted
-        else f"No layup could be trusted to this: {bad} BAD below."
-    ]
+    said = ["Ready." if doctor.trusted else f"Not ready: {bad} BAD below."]
     for finding in doctor.findings:
         head = f"{MARK[finding.grade]}  {safe_line(finding.about)}: "
         said += wrap(head + safe_line(finding.finding), 79, subsequent_indent="      ")

@@ -23,7 +23,7 @@ def status_lines(status: LogbookStatusDocument, words: Wording, now: float) -> l
     for name, one in status.sensors.items():
         first, last = (words.moment(utc_from_iso(each), now) for each in (one.earliest, one.latest))
         said.append(f"  {safe_line(name, 24):24s} {one.readings:>12,}  {first} to {last}")
-    said += [f"  refused: {safe_line(each.reason, 40)} {each.times:,}" for each in status.rejected]
+    said += [f"  rejected: {safe_line(each.reason, 40)} {each.times:,}" for each in status.rejected]
     if status.last_seal is not None:
         sealed = words.moment(utc_from_iso(status.last_seal.at), now)
         said.append(f"last seal  {status.last_seal.code}, {sealed}")

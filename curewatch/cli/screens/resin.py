@@ -20,7 +20,7 @@ REMARKS = (
 
 
 def listed(answer: ResinListDocument) -> list[str]:
-    """One line a system."""
+    """One line a resin."""
     head = f"{'name':<20}{'kind':<13}title"
     rows = [
         f"{safe_line(each.name, 19):<20}{spoken(each.kind):<13}{safe_line(each.title, 46)}"
@@ -30,7 +30,7 @@ def listed(answer: ResinListDocument) -> list[str]:
 
 
 def shown(resin: ResinShowDocument, words: Wording) -> list[str]:
-    """One system: what it does, then each number with unit, tag and source."""
+    """One resin: what it does, then each number with unit, tag and source."""
     head = [
         f"{safe_line(resin.name)}: {safe_line(resin.title)} ({spoken(resin.kind)})",
         f"  {safe(resin.note)}",
@@ -53,7 +53,7 @@ def shown(resin: ResinShowDocument, words: Wording) -> list[str]:
 
 
 def compared(answer: ResinCompareDocument, words: Wording) -> list[str]:
-    """All systems side by side, the likely lot; the widest row fits 80 columns."""
+    """All resins side by side, the likely lot; the widest row fits 80 columns."""
     where, rows = answer.conditions, answer.resins
     air, work = (words.stated(each, "degC") for each in (where.temperature_c, where.surface_temperature_c))
     damp = words.stated(where.humidity_percent, "percent")
@@ -75,7 +75,7 @@ def compared(answer: ResinCompareDocument, words: Wording) -> list[str]:
 
 
 def _compared(row: ResinCompareResinDocument, words: Wording) -> str:
-    """One system in a line."""
+    """One resin in a line."""
     name = f"{safe_line(row.name, 17):<18}"
     if row.do_not:
         return f"{name}{row.do_not}"

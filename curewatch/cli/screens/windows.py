@@ -23,7 +23,7 @@ LEGEND = (
     f"{DOUBTFUL} doubtful: all checks hold on half of the paths or more, not on enough",
     f"{NO} no-go",
 )
-SHOWN = 4  # windows a table lists for each system
+SHOWN = 4  # windows a table lists for each resin
 
 
 COLOUR = {"go": "green", "no-go": "red", "unknown": "yellow"}  # beside the word, never alone
@@ -57,7 +57,7 @@ def _utc(text: str) -> float:
 
 
 def _answer(answer: WindowsDocument, wording: Wording, now: float) -> str:
-    """The first line: the next window of any system, or that there is none."""
+    """The first line: the next window of any resin, or that there is none."""
     found = [(window.start, one.resin, window) for one in answer.resins for window in one.windows]
     if not found:
         return f"NO WINDOW in the coming {answer.ahead_h:.0f} hours"

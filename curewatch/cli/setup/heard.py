@@ -45,7 +45,7 @@ class Collection:
         self.rejected = 0
 
     def take(self, reading: Reading, place: str) -> None:
-        """One more reading; a name beyond :data:`MOST` is counted as refused."""
+        """One more reading; a name beyond :data:`MOST` is counted as rejected."""
         key = (place, reading.sensor)
         if key not in self._found and len(self._found) >= self.MOST:
             self.rejected += 1

@@ -13,7 +13,7 @@ FOLDER = "resins"  # beside the configuration
 
 
 def typed_in(talk: Talk, beside: Path) -> tuple[str, str] | None:
-    """Ask for the sheet, write it and what is fitted to it; the system's name and its folder.
+    """Ask for the sheet, write it and what is fitted to it; the resin's name and its folder.
 
     Nothing of it is needed: what the sheet does not say stays as in the archetype, with its wide band.
     """

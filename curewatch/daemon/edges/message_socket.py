@@ -7,7 +7,7 @@ is left for the client, which goes on doing all that is seldom. Law: cut anywher
 the same messages and the same bytes for the client.
 
 A message longer than LONGEST is never held: its length is read first, its topic and identifier are kept,
-and the rest is discarded as it streams. It is given on at its end, without its content, to be refused,
+and the rest is discarded as it streams. It is given on at its end, without its content, to be rejected,
 counted and acknowledged: a broker that gets no acknowledgement sends it again at each start.
 
 Source: MQTT 5.0 (OASIS 2019), 2.1 packet form, 3.3 PUBLISH, 3.4 PUBACK; MQTT 3.1.1 differs by the properties.

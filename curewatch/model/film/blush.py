@@ -10,7 +10,7 @@ until conversion 0.60, of
 in seconds of the worst humidity at 20 degC. A rest in the pot after mixing uses up amine before any
 surface is there. Orderings rest on published findings and are tested (damper, colder, slower and
 more carbon dioxide are never better; a longer rest is never worse). The two classes are ours, marked
-as assumed in each system's file, and never shown as a decimal. Water on the uncured film is another
+as assumed in each resin's file, and never shown as a decimal. Water on the uncured film is another
 matter: :attr:`Blush.condensed` is a no-go whatever the exposure says.
 """
 
@@ -62,7 +62,7 @@ def rate(
 
     Parameters
     ----------
-    system : ResinSystem
+    resin : Resin
     temperature : array_like, shape (...)
         Of the surface. [K]
     surface_relative_humidity : array_like, shape (...)
@@ -108,7 +108,7 @@ def blush(
 
     Parameters
     ----------
-    system : ResinSystem
+    resin : Resin
     cure : Cure
         Of one film (n,) or of members (members, n), from mixing.
     surface_relative_humidity, carbon_dioxide : array_like
@@ -149,7 +149,7 @@ def blush(
 
 
 def outcome(resin: Resin, exposure: float) -> str:
-    """The class of an exposure in this system: none, peel ply, wash and abrade. [s]"""
+    """The class of an exposure in this resin: none, peel ply, wash and abrade. [s]"""
     limits = (resin.blush.peel_ply_from, resin.blush.wash_from)
     return OUTCOMES[sum(exposure >= limit for limit in limits)] if resin.blush.amine_factor else OUTCOMES[0]
 

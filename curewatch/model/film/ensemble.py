@@ -70,11 +70,11 @@ def cures(resin: Resin, history: History, chosen: Sequence[Lot] | None = None) -
 
     Parameters
     ----------
-    system : ResinSystem
+    resin : Resin
     history : History
         ``temperature`` (members, n). [s, K]
     chosen : sequence of Lot, optional
-        One for all, or one each; shared out from the system's own uncertainty if not given.
+        One for all, or one each; shared out from the resin's own uncertainty if not given.
 
     Returns
     -------
@@ -110,7 +110,7 @@ def milestone_times(
 
     Parameters
     ----------
-    system : ResinSystem
+    resin : Resin
     history : History
         One path (n,) or an outlook's members (members, n); its time begins at 0. [s, K]
     starts : array_like, shape (starts,)
@@ -247,7 +247,7 @@ class Envelope(NamedTuple):
 def envelope(resin: Resin, history: History, *, peroxide_percent: float | None = None) -> Envelope:
     """Conversion and glass transition of one path, as nine of ten lots would have them.
 
-    ``history`` is one path (n,). The likely lot is the system as it stands.
+    ``history`` is one path (n,). The likely lot is the resin as it stands.
     """
     dose = resin.dose_factor(peroxide_percent)
     several = [Lot(each.resin, each.factor * dose) for each in lots(resin, FEWEST)]

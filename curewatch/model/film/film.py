@@ -88,15 +88,15 @@ def cure(
 
     Parameters
     ----------
-    system : ResinSystem
+    resin : Resin
     history : History
         One path (n,). [s, K]
     conversion : float
         Where it starts; below 0 is inhibitor left. 0 means freshly mixed. [1]
     rate_factor : float
-        This lot against the system. [1]
+        This lot against the resin. [1]
     peroxide_percent : float, optional
-        Polyester and vinyl ester only; the system's normal dose if not given. [per cent by mass]
+        Polyester and vinyl ester only; the resin's normal dose if not given. [per cent by mass]
 
     Returns
     -------

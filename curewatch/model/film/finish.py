@@ -104,7 +104,7 @@ def finish(resin: Resin, done: Cure, services: Sequence[Service] = SERVICES) -> 
 
     Parameters
     ----------
-    system : ResinSystem
+    resin : Resin
     done : Cure
         Of one film (n,).
 

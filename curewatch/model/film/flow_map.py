@@ -153,7 +153,7 @@ def _gained(
 ) -> tuple[SingleArray, FloatArray]:
     """Progress gained in a step, at some anchors, and each lot's weights of them.
 
-    A lot that is r times as fast goes as far in a step as the system does in r steps. So one
+    A lot that is r times as fast goes as far in a step as the resin does in r steps. So one
     integration serves all lots: it is read at four lengths, and a cubic through them gives the others.
 
     Returns

@@ -1,4 +1,4 @@
-"""How lots of one system differ: its uncertainty as a few stated variants, shared out over members.
+"""How lots of one resin differ: its uncertainty as a few stated variants, shared out over members.
 
 Theory of operation. A band must hold the uncertainty of the resin as well as that of the weather.
 The rate of a lot is log-normal; what a fit left uncertain is jointly normal. Both are cut into
@@ -52,7 +52,7 @@ def lots(resin: Resin, count: int = STRATA) -> list[Lot]:
 
 @lru_cache(maxsize=16)
 def _drawn(resin: Resin) -> tuple[Resin, ...]:
-    """Systems with parameters drawn from the fit's covariance, each direction in strata of its own."""
+    """Resins with parameters drawn from the fit's covariance, each direction in strata of its own."""
     matrix = np.array(resin.covariance.matrix)
     value, vector = np.linalg.eigh(matrix)
     shuffle = np.random.default_rng(7)
@@ -64,7 +64,7 @@ def _drawn(resin: Resin) -> tuple[Resin, ...]:
 
 
 def shifted(resin: Resin, offsets: ArrayLike) -> Resin:
-    """The system with the parameters of its covariance moved by ``offsets``, held in their ranges."""
+    """The resin with the parameters of its covariance moved by ``offsets``, held in their ranges."""
     changes: dict[str, dict[str, float]] = {}
     for key, offset in zip(resin.covariance.keys, np.asarray(offsets, dtype=float), strict=True):
         section, _, leaf = key.partition(".")

@@ -53,7 +53,7 @@ def milestones(resin: Resin, cure: Cure) -> Milestones:
 
     Parameters
     ----------
-    system : ResinSystem
+    resin : Resin
     cure : Cure
         Of one member. Many members: :mod:`curewatch.model.film.flow_map`.
 

@@ -44,7 +44,7 @@ def recoat_window(resin: Resin, cure: Cure, blush_rate: FloatArray | None = None
 
     Parameters
     ----------
-    system : ResinSystem
+    resin : Resin
     cure : Cure
         (n,) or (members, n), from mixing.
     blush_rate : ndarray, optional

@@ -29,7 +29,7 @@ POINTS = 400  # of a stored history at most
 class StepMemory(NamedTuple):
     """The outcome of a step, so that a later process need not compute it again."""
 
-    prior: str  # fingerprint of the system it was taken into
+    prior: str  # fingerprint of the resin it was taken into
     state: FloatArray
     posterior: FloatArray
     contradicts: bool = False  # it lay outside what was expected

@@ -1,7 +1,7 @@
 """What a lot of resin shows of itself corrects the model: each observation makes a new version.
 
-Theory of operation. How fast a lot is, is known beforehand to 20–25 %: the system's ``rate_sd``, of a
-log-normal rate factor. A fitted system also carries a covariance of its parameters. An observation
+Theory of operation. How fast a lot is, is known beforehand to 20–25 %: the resin's ``rate_sd``, of a
+log-normal rate factor. A fitted resin also carries a covariance of its parameters. An observation
 says that something was reached at a time; its logarithm is the model's plus an error of the seeing.
 Both are taken as jointly normal about the present best estimate and updated in closed form, the
 slopes taken anew until it stands still (an iterated Kalman step). With the rate alone this is a
@@ -10,7 +10,7 @@ one-dimensional posterior; a test holds it against that on a fine grid.
 A slip is not evidence. A time outside the 99 % band contradicts: it is likelier a wrong layer or hour
 than such a lot. Its error of seeing is then taken as so large that it lies on the edge of the band, which
 is a likelihood with a power law for a tail: the farther off, the less it moves. It narrows nothing, and it
-counts for its own layer alone, never for another of the lot. The result is a system of the
+counts for its own layer alone, never for another of the lot. The result is a resin of the
 same name and a higher version that names its parent; nothing is overwritten, so an undo is to fold
 the remaining observations again.
 """
@@ -83,12 +83,12 @@ class Lesson:
 
 
 def learn(resin: Resin, evidence: Evidence) -> Lesson:
-    """One observation taken into a system.
+    """One observation taken into a resin.
 
     Returns
     -------
     Lesson
-        ``after`` has the name of ``system``, the next version, and names it as its parent.
+        ``after`` has the name of ``resin``, the next version, and names it as its parent.
 
     Raises
     ------
@@ -162,9 +162,9 @@ def lessons(resin: Resin, evidence: Iterable[Evidence], layer: str = "") -> tupl
 
 
 def current_resin(resin: Resin, evidence: Iterable[Evidence], layer: str = "") -> Resin:
-    """The system as this lot has shown itself; the same one where nothing was observed.
+    """The resin as this lot has shown itself; the same one where nothing was observed.
 
-    A step that is remembered of this very system is taken from memory: the same answer, at once.
+    A step that is remembered of this very resin is taken from memory: the same answer, at once.
 
     Parameters
     ----------
@@ -187,7 +187,7 @@ def current_resin(resin: Resin, evidence: Iterable[Evidence], layer: str = "") -
 
 
 def fingerprint(resin: Resin) -> str:
-    """The same for systems whose numbers are the same."""
+    """The same for resins whose numbers are the same."""
     return sha256(repr(resin).encode()).hexdigest()[:24]
 
 

@@ -27,7 +27,7 @@ POINT, WEIGHT = 0.5 * (POINT + 1.0), 0.5 * WEIGHT
 
 
 class Variants:
-    """The rate law of several systems as columns (variants, 1); factor is the dose or the lot."""
+    """The rate law of several resins as columns (variants, 1); factor is the dose or the lot."""
 
     def __init__(self, resins: list[Resin], factor: float = 1.0) -> None:
         def column(values: Iterable[float]) -> FloatArray:
@@ -67,7 +67,7 @@ def pot_time(
 
     Parameters
     ----------
-    systems : list
+    resins : list
     air : float
         [K]
     loss : (variants,)

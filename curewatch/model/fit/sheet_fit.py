@@ -5,7 +5,7 @@ say comes from the archetype it is based on, as a prior with a spread; so one st
 and gives a wide band. The unknowns are offsets from the archetype in units of their prior standard
 deviation. Residuals are (computed - stated) / spread of each statement, film statements through the
 film and pot statements through the pot, and the offsets themselves. Least squares gives the offsets;
-the inverse of the normal matrix at that point gives their covariance, which the system then carries.
+the inverse of the normal matrix at that point gives their covariance, which the resin then carries.
 """
 
 import math
@@ -71,7 +71,7 @@ class LostWindow:
 
 @dataclass(frozen=True, slots=True)
 class SheetFit:
-    """A fitted system and what is to be said of it."""
+    """A fitted resin and what is to be said of it."""
 
     resin: Resin
     base: Resin
@@ -93,7 +93,7 @@ class SheetFit:
 
 
 def fit(sheet: MakerSheet, base: Resin) -> SheetFit:
-    """Fit a system to a sheet.
+    """Fit a resin to a sheet.
 
     Parameters
     ----------
@@ -126,7 +126,7 @@ def fit(sheet: MakerSheet, base: Resin) -> SheetFit:
     return _told(sheet, base, problem, (offsets, slopes, covariance))
 
 
-# ---- systems
+# ---- resins
 
 
 def _stated(sheet: MakerSheet, base: Resin) -> Resin:

@@ -22,7 +22,7 @@ class Unknown(NamedTuple):
 
 
 def unknowns(base: Resin) -> tuple[Unknown, ...]:
-    """What a fit may change in a system of this kind, with its prior spread.
+    """What a fit may change in a resin of this kind, with its prior spread.
 
     Spreads are those of the archetype's own file where it states one. A maker's resin may be several
     times as fast as the archetype, so the common rate is left wide (assumed).

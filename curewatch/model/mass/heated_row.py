@@ -126,7 +126,7 @@ class _Trial(NamedTuple):
 
 
 def reaction(resin: Resin, factor: float, rise: float, tolerance: float = TOLERANCE) -> Reaction:
-    """Prepare a system whose lot and dose make it ``factor`` times as fast."""
+    """Prepare a resin whose lot and dose make it ``factor`` times as fast."""
     # numpy takes as long to make an array of a plain number as to multiply eight of them.
     law = RateLaw(*(np.asarray(each) for each in resin.law(factor))).at(np.exp)
 

@@ -101,7 +101,7 @@ def laminate(
 
     Parameters
     ----------
-    system : ResinSystem
+    resin : Resin
     layers : sequence of Layer
         In the order in which they are laid; the first at 0. [s, m]
     air : History

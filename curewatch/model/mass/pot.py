@@ -141,7 +141,7 @@ def pot(
 
     Parameters
     ----------
-    system : ResinSystem
+    resin : Resin
     mass : float
         Mixed. [kg]
     air_temperature : float

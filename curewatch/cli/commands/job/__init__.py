@@ -211,7 +211,7 @@ def simple(kind: str, name: str) -> Callable[[Callable[[Bench, worklog.Job, dict
 
 @simple(EntryKind.POT_EMPTY, "pot-empty")
 def _pot_empty(place: Bench, job: worklog.Job, values: dict[str, Any]) -> Entry:
-    """Nothing is left in the pot of a layup: its pot alarm ends, and never rings again.
+    """Nothing is left in the pot of a layer: its pot alarm ends, and never rings again.
 
     Example: curewatch job pot-empty --layer L1
     """
