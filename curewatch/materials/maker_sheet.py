@@ -62,7 +62,7 @@ class Statement:
     sd: float  # one standard deviation of its natural logarithm [1]
     temperature: float  # of film, or of air and mix [K]
     mass: float | None = None  # of a pot; none is a film [kg]
-    shape: Literal["cup", "tray", "roller tray"] = "cup"
+    shape: Literal["cup", "tray", "roller-tray"] = "cup"
     insulated: bool = False
     peroxide_percent: float | None = None
     line: int | None = None
@@ -213,7 +213,7 @@ class _Reader:
             time, sd = self._time(table, place, usual_sd)
             weighed = place.number if name == "pot_life" else place.perhaps
             mass = weighed(table, "mass_g", 1.0, 20000.0)
-            shape: Any = place.words(table, "shape", ("cup", "tray", "roller tray"), "cup")
+            shape: Any = place.words(table, "shape", ("cup", "tray", "roller-tray"), "cup")
             criterion = place.words(table, "criterion", tuple(POT_MARKS), "kicks")
             found.append(
                 Statement(

@@ -94,7 +94,7 @@ airs = st.floats(278.0, 303.0)
 
 @settings(max_examples=10, deadline=None)
 @given(
-    names, airs, st.floats(0.01, 0.5), st.floats(1.05, 4.0), st.sampled_from(["cup", "tray", "roller tray"])
+    names, airs, st.floats(0.01, 0.5), st.floats(1.05, 4.0), st.sampled_from(["cup", "tray", "roller-tray"])
 )
 def test_more_mass_is_never_slower_to_kick(
     name: str, air: float, mass: float, more: float, shape: str
@@ -128,7 +128,7 @@ def test_all_heat_of_an_insulated_pot_is_stored_in_it(name: str, air: float, mas
 
 
 @settings(max_examples=8, deadline=None)
-@given(names, airs, st.floats(0.02, 0.4), st.sampled_from(["cup", "tray", "roller tray"]))
+@given(names, airs, st.floats(0.02, 0.4), st.sampled_from(["cup", "tray", "roller-tray"]))
 def test_heat_made_is_heat_stored_and_heat_given_off(name: str, air: float, mass: float, shape: str) -> None:
     """Through a runaway with its losses the balance closes within 0.1 % of the heat made."""
     resin = load_resin(name)
@@ -141,7 +141,7 @@ def test_heat_made_is_heat_stored_and_heat_given_off(name: str, air: float, mass
 def test_a_full_cup_kicks_long_before_a_film_and_smokes() -> None:
     """The number on a label is a mass number: 500 g in a cup is another matter than a thin tray."""
     resin = load_resin("epoxy-fast")
-    cup, tray = (pot(resin, 0.5, 298.15, shape=shape) for shape in ("cup", "roller tray"))
+    cup, tray = (pot(resin, 0.5, 298.15, shape=shape) for shape in ("cup", "roller-tray"))
     assert cup.pot_life < tray.pot_life
     assert cup.overheats
 

@@ -50,7 +50,7 @@ def app(
             "--mass", metavar="MASS", help="Also this batch in its pot, e.g. 350g.", show_default=False
         ),
     ] = None,
-    shape: Annotated[str, typer.Option("--shape", help="Of the pot: cup, tray or roller tray.")] = "cup",
+    shape: Annotated[str, typer.Option("--shape", help="Of the pot: cup, tray or roller-tray.")] = "cup",
     thickness: Annotated[
         float | None,
         typer.Option(

@@ -25,9 +25,9 @@ from curewatch.physics.cure_kinetics import require_temperature
 from curewatch.physics.heat_balance import STILL_AIR, adiabatic_rise, biot, shells, upright_cylinder
 from curewatch.units import HOUR, FloatArray
 
-Shape = Literal["cup", "tray", "roller tray"]
-SHAPES: tuple[Shape, ...] = ("cup", "tray", "roller tray")
-DEPTH: dict[str, float] = {"tray": 0.015, "roller tray": 0.005}  # m, ASSUMED: usual depth of a poured tray
+Shape = Literal["cup", "tray", "roller-tray"]
+SHAPES: tuple[Shape, ...] = ("cup", "tray", "roller-tray")
+DEPTH: dict[str, float] = {"tray": 0.015, "roller-tray": 0.005}  # m, ASSUMED: usual depth of a poured tray
 # Middle of an evenly heated sphere over that of the cylinder around it, R^2/6 over 0.2007 R^2: by the series
 # solution of the cylinder. tests/published/test_pot_cylinder.py
 MIDDLE = 0.83
@@ -146,7 +146,7 @@ def pot(
         Mixed. [kg]
     air_temperature : float
         [K]
-    shape : "cup", "tray" or "roller tray"
+    shape : "cup", "tray" or "roller-tray"
     mix_temperature : float, optional
         Of the mass at the start; that of the air if not given. [K]
     duration : float
