@@ -15,17 +15,24 @@ Mark = tuple[str, str]  # its kind, and what it says
 
 _NUMBER = re.compile(
     rb'"(mac(?:_?addr(?:ess)?)?|dev(?:ice)?_?id|dev_?eui|eui(?:64)?|unique_?id|serial_?(?:no|number)'
-    rb'|ieee_?addr(?:ess)?|addr(?:ess)?|hardware_?id|node_?id|chip_?id|id(?=" *: *"))"'
+    rb'|ieee_?addr(?:ess)?|addr(?:ess)?|hardware_?id|node_?id|chip_?id|idx|id(?=" *: *"))"'
     rb'\s*:\s*"?([\w:.-]{1,64})',
     re.IGNORECASE,
 )
 
 
 def numbers_in(payload: bytes) -> list[Mark]:
-    """The hardware numbers that a JSON object carries, each with its word."""
+    """The hardware numbers that a JSON object carries, each with its word.
+
+    A word with several numbers is left out: they are of probes or gateways in one message.
+    """
     if not payload.startswith(b"{"):
         return []
-    return [(word.decode().lower(), number.decode("latin-1")) for word, number in _NUMBER.findall(payload)]
+    found = {(word.decode().lower(), number.decode("latin-1")) for word, number in _NUMBER.findall(payload)}
+    if len(found) < 2:
+        return list(found)
+    words = [word for word, _ in found]
+    return [each for each in found if words.count(each[0]) == 1]
 
 
 class Devices:

@@ -15,7 +15,8 @@ from curewatch.readings import Flag, Reading, Rejected
 from curewatch.shed import forecasts
 from curewatch.shed.corrections import Correction, corrected
 from curewatch.wire import LineFramer, Parser, Plausibility, PlausibleRange, Reason, bare
-from curewatch.wire.fields import OURS, Words
+from curewatch.wire.fields import Words
+from curewatch.wire.numbers import tidy
 from curewatch.wire.reasons import reject
 
 _KINDS = {"temperature": "temperature", "humidity": "relative_humidity"}  # keys of wire_units
@@ -55,8 +56,9 @@ class Intake:
         self._names = {
             address: name
             for name, sensor in configuration.sensors.items()
-            for address in (name, *sensor.address, *sensor.topics.values())
+            for address in (name, *sensor.address, *map(tidy, sensor.address), *sensor.topics.values())
         }
+        self._plain_words = Words(known=self._names)
         self._quantities: dict[str, str] = {
             topic: word for sensor in configuration.sensors.values() for word, topic in sensor.topics.items()
         }
@@ -188,13 +190,13 @@ class Intake:
         broker = self._configuration.mqtt.get(source) or MqttSource()
         levels = topic.split("/")
         fixed = self._names.get(topic)
-        quantity = self._quantities.get(topic) or (
-            "" if levels[-1] in self._names else bare.quantity_of(topic)
-        )
-        named = levels[:-1] if quantity and len(levels) > 1 else levels
-        told, mark = self._device(broker, levels, len(named))
-        device = fixed or told or self._nobody
+        told = bare.Told(levels=len(levels)) if levels[-1] in self._names else bare.told_by(levels)
+        node, mark = self._device(broker, levels, told.levels)
+        device = fixed or self._of_probe(tidy(node), told) or self._nobody
         sensor = self._names.get(device, device)
+        quantity = self._quantities.get(topic) or told.quantity
+        if mark and told.probe:
+            mark = (mark[0], f"{mark[1]} {told.probe}")
         words = self._words(sensor, broker)
         if mark:
             mark = (f"{source} {mark[0]}", mark[1])
@@ -202,6 +204,15 @@ class Intake:
         if len(self._owners) < TOPICS:
             self._owners[source, topic] = owner
         return owner
+
+    def _of_probe(self, node: str, told: bare.Told) -> str:
+        """The name of a node's probe: as the configuration has it, else the node's and its own."""
+        if not told.probe:
+            return node
+        names = [f"{node}/{told.probe}", *([told.probe] if told.alone else [])]
+        if told.alone or told.probe == "0":
+            names.append(node)
+        return next((name for name in names if name in self._names), names[0 if told.alone else -1])
 
     @staticmethod
     def _device(broker: MqttSource, levels: list[str], telling: int) -> tuple[str, Mark | None]:
@@ -233,7 +244,7 @@ class Intake:
             for each in told:
                 fields = getattr(each, "fields", None) or fields
                 units |= {_KINDS[of]: unit for of, unit in each.wire_units if unit is not None}
-            self._dialects[key] = Words(fields, units) if fields or units else OURS
+            self._dialects[key] = Words(fields, units, self._names) if fields or units else self._plain_words
         return self._dialects[key]
 
 

@@ -5,6 +5,9 @@ with its unit. Which quantity it is stands in the topic, or with the sensor in t
 Temperature and humidity so become readings of their own, each with its own time of arrival.
 """
 
+from collections.abc import Sequence
+from typing import NamedTuple
+
 from curewatch.clock import Instant
 from curewatch.readings import Reading, Rejected
 from curewatch.wire.fields import OURS, WORDS, FieldRejected, Words, gather, reading
@@ -19,10 +22,30 @@ TOLD_BY_TOPIC = frozenset(
 )
 
 
-def quantity_of(topic: str) -> str:
-    """The word of ours that a topic's last level is; empty if it is none."""
-    word = topic.rpartition("/")[2].lower()
-    return word if word in TOLD_BY_TOPIC else ""
+class Told(NamedTuple):
+    """What a topic says of its number."""
+
+    quantity: str = ""  # a word of ours; empty if it says none
+    levels: int = 0  # so many of its levels, from the first, name the device
+    probe: str = ""  # of a device with several
+    alone: bool = True  # the probe's name may be the sensor's
+
+
+def told_by(levels: Sequence[str]) -> Told:
+    """What a topic tells: ``…/bench/temperature``, ``…/NODE/sensor/bench_temperature/state``,
+    ``NODE/status/temperature:0``.
+    """
+    last = len(levels) - 1
+    stated = last >= 2 and levels[last] == "state" and levels[last - 2] == "sensor"
+    name, _, index = levels[last - stated].partition(":")
+    word = name.lower()
+    if word in TOLD_BY_TOPIC:
+        upto = last - 2 if stated else last - (index != "" and last > 0 and levels[last - 1] == "status")
+        return Told(word, max(upto, 1), index, alone=False)
+    probe, _, ending = word.rpartition("_")
+    if stated and probe and ending in TOLD_BY_TOPIC:
+        return Told(ending, last - 2, name[: len(probe)])
+    return Told(levels=len(levels))
 
 
 def key_of(quantity: str) -> str:

@@ -6,7 +6,7 @@ that uses other words is given a mapping from ours to its own in the configurati
 """
 
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from datetime import UTC, datetime, tzinfo
 from functools import lru_cache
 from typing import Any, NamedTuple
@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 from curewatch.clock import Instant
 from curewatch.readings import Flag, Reading, Rejected
 from curewatch.units import ZERO_CELSIUS
-from curewatch.wire.numbers import LARGEST, finite, name_allowed, number
+from curewatch.wire.numbers import LARGEST, finite, name_allowed, number, tidy
 from curewatch.wire.reasons import Reason, reject
 
 # Unit -> the quantity it belongs to and how a number in it becomes SI.
@@ -60,14 +60,16 @@ _DEGREES = re.compile("^deg(ree)?s?")
 
 # Our word -> quantity and the unit that is meant when none stands with the value.
 WORDS: dict[str, tuple[str, str]] = {
-    **dict.fromkeys(("temperature_c", "temperature", "temp", "t", "tc", "temp_c"), ("temperature", "degC")),
-    **dict.fromkeys(("temperature_f", "temp_f", "tf"), ("temperature", "degF")),
+    **dict.fromkeys(
+        ("temperature_c", "temperature", "temp", "t", "tc", "temp_c", "tempc"), ("temperature", "degC")
+    ),
+    **dict.fromkeys(("temperature_f", "temp_f", "tf", "tempf"), ("temperature", "degF")),
     **dict.fromkeys(
         ("humidity_percent", "humidity", "hum", "rh", "h", "relative_humidity"), ("relative_humidity", "%")
     ),
     "humidity_fraction": ("relative_humidity", "1"),
     **dict.fromkeys(("carbon_dioxide_ppm", "co2", "c", "carbon_dioxide"), ("carbon_dioxide", "ppm")),
-    **dict.fromkeys(("battery_percent", "battery", "bat", "b"), ("battery", "%EL")),
+    **dict.fromkeys(("battery_percent", "battery", "bat", "batt", "b"), ("battery", "%EL")),
     **dict.fromkeys(("sensor", "name", "id"), ("sensor", "")),
     **dict.fromkeys(("time", "at", "timestamp", "ts"), ("time", "")),
     **dict.fromkeys(("age", "age_s"), ("age", "")),
@@ -75,7 +77,7 @@ WORDS: dict[str, tuple[str, str]] = {
 }
 QUANTITIES = ("temperature", "relative_humidity", "carbon_dioxide", "battery")
 # Words that say their unit; with another word it is only the usual one.
-_UNIT_SAID = re.compile("tc|tf|.*_(c|f|percent|fraction|ppm)")
+_UNIT_SAID = re.compile("tc|tf|tempc|tempf|.*_(c|f|percent|fraction|ppm)")
 _ARRIVAL, _AGE = int(Flag.ARRIVAL_TIME), int(Flag.AGE_GIVEN)
 AHEAD = 120.0  # so far ahead of arrival a stamp may lie: two clocks in one shed [s]
 MILLISECONDS_FROM = 1e11  # a stamp this large counts milliseconds; in seconds it would be the year 5138
@@ -246,6 +248,47 @@ def _take(meant: Meaning) -> Take:
     return take
 
 
+def _if_read(take: Take, _: bool) -> Take:
+    """What is not needed, such as ``"battery": "low"``, is passed over where it is not a number."""
+
+    def taken(value: object) -> Any:
+        try:
+            return take(value)
+        except FieldRejected:
+            return None
+
+    return taken
+
+
+def _battery(take: Take, configured: bool) -> Take:
+    read = _if_read(take, configured)
+
+    def taken(value: object) -> Any:
+        found = read(value)
+        return found if found is not None and 0.0 <= found <= 1.0 else None  # 255: not known
+
+    return taken
+
+
+def _name(_: Take, configured: bool) -> Take:
+    """A number is a name only where the configuration says so: devices number their messages and probes."""
+
+    def taken(value: object) -> Any:
+        if type(value) is str:
+            return sensor_name(tidy(value))
+        return str(value) if configured and type(value) is int else None
+
+    return taken
+
+
+_LOOSE: dict[str, Callable[[Take, bool], Take]] = {
+    "sensor": _name,
+    "sequence": _if_read,
+    "carbon_dioxide": _if_read,
+    "battery": _battery,
+}
+
+
 def plain(word: str) -> str:
     """A word in small letters, without what stands between its parts."""
     return _BETWEEN.sub("", word).lower()
@@ -258,9 +301,16 @@ class Words:
     """The words and units of one kind of device: ours, but where its configuration says others.
 
     ``fields`` maps our words to its own; ``units`` has the unit of a quantity whose messages do not say it.
+    Of several names of one device, one in ``known`` is taken.
     """
 
-    def __init__(self, fields: Mapping[str, str] = {}, units: Mapping[str, str] = {}) -> None:
+    def __init__(
+        self,
+        fields: Mapping[str, str] = {},
+        units: Mapping[str, str] = {},
+        known: Container[str] = (),
+    ) -> None:
+        self.known = known  # names and addresses of the configuration
         named = {WORDS[ours][0] for ours in fields if ours in WORDS}
         self.meanings = {word: meaning(word) for word, (kind, _) in WORDS.items() if kind not in named}
         for ours, theirs in fields.items():
@@ -272,6 +322,10 @@ class Words:
                 self.meanings[word] = Meaning(meant.kind, units[meant.kind], said=True, configured=True)
         self.kinds = {plain(w): m.kind for w, m in self.meanings.items() if m.kind in QUANTITIES}
         self.taken: Taken = {w: (KINDS.index(m.kind), _take(m)) for w, m in self.meanings.items()}
+        self.loose: Taken = {
+            w: (place, _LOOSE[KINDS[place]](take, w in fields.values()) if KINDS[place] in _LOOSE else take)
+            for w, (place, take) in self.taken.items()
+        }
         self.paths = tuple(theirs for theirs in fields.values() if "." in theirs)  # into nested objects
 
     def meant(self, word: str) -> Meaning | None:
@@ -281,8 +335,12 @@ class Words:
 OURS = Words()
 
 
-def gather(named: Iterable[tuple[str, object]], words: Taken = OURS.taken) -> list[Any]:
+def gather(
+    named: Iterable[tuple[str, object]], words: Taken = OURS.taken, known: Container[str] | None = None
+) -> list[Any]:
     """Values by their place in KINDS from (word, value) pairs; words that are not known are passed over.
+
+    Several names are allowed where ``known`` is given: the best of them is taken.
 
     Raises
     ------
@@ -291,14 +349,34 @@ def gather(named: Iterable[tuple[str, object]], words: Taken = OURS.taken) -> li
     """
     values: list[Any] = [None] * len(KINDS)
     for word, value in named:
-        known = words.get(word) or words.get(word.lower())
-        if known is None or value is None or value == "":
+        meant = words.get(word) or words.get(word.lower())
+        if meant is None or value is None or value == "":
             continue
-        place, take = known
-        if values[place] is not None:
+        place, take = meant
+        if values[place] is None:
+            values[place] = take(value)
+        elif place == SENSOR and known is not None:
+            values[place] = _better(values[place], take(value), word, known)
+        elif not _says_the_same(place, values[place], take(value)):
             raise FieldRejected(Reason.TWICE)
-        values[place] = take(value)
     return values
+
+
+def _says_the_same(place: int, one: Any, other: Any) -> bool:
+    """One temperature in two units, each rounded."""
+    return place == TEMPERATURE and other is not None and abs(one - other) <= ROUNDED
+
+
+def _better(one: str, other: str | None, word: str, known: Container[str]) -> str:
+    """Of two names the one that the configuration knows; else a number, which is one device's alone."""
+    if other is None:
+        return one
+    if (one in known) == (other in known):
+        return one if word.lower() == "name" else other
+    return one if one in known else other
+
+
+ROUNDED = 0.1  # between tenths of degC and of degF, and a last digit [K]
 
 
 def reading(values: Sequence[Any], sensor: str, raw: bytes, at: Instant, source: str) -> Reading | Rejected:

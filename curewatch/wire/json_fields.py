@@ -6,11 +6,13 @@ is a reason. Nesting and size are bounded.
 
 import json
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, NamedTuple
 
 from curewatch.clock import Instant
 from curewatch.readings import Reading, Rejected
-from curewatch.wire.fields import OURS, QUANTITIES, FieldRejected, Words, gather, reading
+from curewatch.wire.envelopes import MARKS, opened
+from curewatch.wire.fields import OURS, QUANTITIES, SENSOR, FieldRejected, Words, gather, reading
+from curewatch.wire.numbers import tidy
 from curewatch.wire.reasons import Reason, reject
 from curewatch.wire.stated import ANY, Units, any_states_unit, is_table, joined, rest_of, units_of, with_units
 
@@ -60,21 +62,98 @@ def _load_object(payload: bytes) -> dict[str, Any]:
 
 def parse(
     payload: bytes, at: Instant, source: str = "", device: str = "", words: Words = OURS
-) -> Reading | Rejected:
-    """One JSON object as a reading of ``device``, in the device's words."""
+) -> list[Reading | Rejected]:
+    """One JSON object as readings of ``device``, or of the probes that it names, in the device's words."""
     try:
-        return reading(_gather(_load_object(payload), words), device, payload, at, source)
+        found = _load_object(payload)
+        if _is_plain(found, words):  # the usual case
+            values = gather(found.items(), words.loose, words.known)
+            return [reading(values, device, payload, at, source)]
+        return [_read(each, payload, at, source, words) for each in _parts(found, device, words)]
     except FieldRejected as rejected:
-        return reject(rejected.reason, payload, at.utc, source, device)
+        return [reject(rejected.reason, payload, at.utc, source, device)]
 
 
-def _gather(found: dict[str, Any], words: Words) -> list[Any]:
-    if not words.paths and dict not in map(type, found.values()) and not any_states_unit(tuple(found)):
-        return gather(found.items(), words.taken)  # the usual case
+def _is_plain(found: dict[str, Any], words: Words) -> bool:
+    return (
+        not words.paths
+        and dict not in map(type, found.values())
+        and not any_states_unit(tuple(found))
+        and MARKS.isdisjoint(found)
+    )
+
+
+class _Part(NamedTuple):
+    """What a message says of one probe."""
+
+    fields: Mapping[str, Any]
+    device: str  # its name
+    named: bool  # it stands; what the fields say of a name is of less worth
+    whole: Mapping[str, Any]  # the message, for paths of the configuration
+
+
+def _read(part: _Part, payload: bytes, at: Instant, source: str, words: Words) -> Reading | Rejected:
+    """One probe that cannot be read costs no other."""
+    try:
+        values = _gather(part.fields, part.whole, words)
+        if part.named and values[SENSOR] not in words.known:
+            values[SENSOR] = None
+        return reading(values, part.device, payload, at, source)
+    except FieldRejected as rejected:
+        return reject(rejected.reason, payload, at.utc, source, part.device)
+
+
+def _parts(found: dict[str, Any], device: str, words: Words) -> list[_Part]:
+    """The probes of a message: one, unless two of its objects say the same quantity."""
+    envelope = opened(found)
+    fields: dict[str, Any] = found
+    named = device in words.known
+    if envelope is not None:
+        names = [tidy(name) for name in envelope.names]
+        if not envelope.many and device:
+            names.append(device)
+        fields = envelope.fields
+        device = next((name for name in names if name in words.known), names[0] if names else device)
+        named = True
+    probes = {} if words.paths else _probes(fields, words)
+    if not probes:
+        nested = not any(words.loose.get(key.lower(), (-1,))[0] == SENSOR for key in fields)
+        return [_Part(fields, device, named and (envelope is not None or nested), found)]
+    inside = {key for each in probes.values() for key in each}
+    shared = {key: value for key, value in fields.items() if key not in inside and type(value) is not dict}
+    return [
+        _Part({**shared, **each}, f"{device}/{tidy(key)}" if device else tidy(key), True, found)
+        for key, each in probes.items()
+    ]
+
+
+def _probes(fields: Mapping[str, Any], words: Words) -> dict[str, dict[str, Any]]:
+    """Objects that say the same quantity, by the probe's name; none where nothing is said twice.
+
+    ``temperature:0`` and ``humidity:0`` are of one probe, 0.
+    """
+    found: dict[str, dict[str, Any]] = {}
+    said: set[tuple[str, str]] = set()
+    for key, value in fields.items():
+        kinds = _kinds(value, words) if type(value) is dict and words.meant(key) is None else ()
+        if kinds:
+            component, _, index = key.partition(":")
+            found.setdefault(index or component, {})[key] = value
+            said.update((index or component, kind) for kind in kinds)
+    twice = len({kind for _, kind in said}) < len(said)
+    return found if twice else {}
+
+
+def _kinds(fields: Mapping[str, Any], words: Words) -> set[str]:
+    meant = [words.meant(key) for key in fields]
+    return {each.kind for each in meant if each and each.kind in ("temperature", "relative_humidity")}
+
+
+def _gather(found: Mapping[str, Any], whole: Mapping[str, Any], words: Words) -> list[Any]:
     named, elsewhere = _flat(found, words, {})
     for path in words.paths:
-        named += _at(found, path, words)
-    return gather(with_units(named, elsewhere, words), words.taken)
+        named += _at(whole, path, words)
+    return gather(with_units(named, elsewhere, words), words.loose, words.known)
 
 
 def _at(found: Mapping[str, Any], path: str, words: Words) -> list[tuple[str, object]]:

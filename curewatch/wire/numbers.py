@@ -46,3 +46,18 @@ def name_allowed(text: str) -> bool:
 @lru_cache(maxsize=2048)
 def _known_name(text: str) -> bool:
     return _NAME.fullmatch(text) is not None
+
+
+@lru_cache(maxsize=2048)
+def tidy(text: str) -> str:
+    """A device's name as one that is allowed: blanks and foreign letters become ``_``.
+
+    A text that is too long or holds what cannot be printed stays as it is, and so is refused.
+    """
+    text = text.strip()
+    if len(text) > NAME_LONGEST or not text.isprintable():
+        return text
+    return _FOREIGN.sub("_", text)
+
+
+_FOREIGN = re.compile(r"[^A-Za-z0-9_.:/-]|^[^A-Za-z0-9_]")

@@ -141,13 +141,14 @@ class Parser:
         if sensor and not name_allowed(sensor):
             return [reject(Reason.BAD_NAME, data, at.utc, source)]
         if form == "json":
-            event: Event = json_fields.parse(data, at, source, sensor, words)
-        elif form == "senml":
+            events = json_fields.parse(data, at, source, sensor, words)
+            return [self._checked(event, data, source) for event in events]
+        if form == "senml":
             return [self._checked(event, data, source) for event in senml.parse(data, at, source, sensor)]
-        elif form == "csv":
+        if form == "csv":
             return self._cells(data, at, source, sensor, words)
-        elif form == "pairs":
-            event = plain.parse_pairs(data, at, source, sensor, words)
+        if form == "pairs":
+            event: Event = plain.parse_pairs(data, at, source, sensor, words)
         elif form == "bare":
             event = bare.parse(data, quantity, at, source, sensor, words=words)
         elif form == "number":

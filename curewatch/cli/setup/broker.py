@@ -124,7 +124,7 @@ def _collect(
             message = waiting.get(timeout=min(left, 0.2))
         except queue.Empty:
             continue
-        quantity = bare.quantity_of(message.topic)
+        quantity = bare.told_by(message.topic.split("/")).quantity
         device = device_of(message.topic.rpartition("/")[0] if quantity else message.topic)
         said = parser.payload(
             message.payload,
