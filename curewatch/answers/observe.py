@@ -12,7 +12,7 @@ class SawObservationDocument(Shape, frozen=True, kw_only=True):
 
     observed: Annotated[str, says("kicked, gelled, tack-free, firm, test cup")]
     entry: Annotated[int | None, says("Its number in the logbook")]
-    elapsed_s: Annotated[float, says("When it was seen, from mixing")]
+    elapsed_s: Annotated[float, says("When it was observed, from mixing")]
     expected_s: Annotated[float, says("When it was expected")]
     expected_early_s: Annotated[float, says("Early edge")]
     expected_late_s: Annotated[float, says("Late edge")]

@@ -1,4 +1,4 @@
-"""What an observation taught: expected and seen, the lot before and after, which one moved it. Pure."""
+"""What an observation taught: expected and observed, the lot before and after, which one moved it. Pure."""
 
 from typing import Any
 

@@ -58,7 +58,7 @@ def recoat_window(resin: Resin, cure: Cure, blush_rate: FloatArray | None = None
     ------
     Bond best at conversion 0.70 to 0.80 and falling beyond: Moosburger-Will 2015, a hot-cure system
     (shape, not absolute); laminating polyester open a day or more: common practice. Laws in
-    tests/unit/test_bond_window.py
+    tests/unit/test_recoat_window.py
     """
     time = cure.time
     opens = crossings(time, cure.conversion, resin.milestones.recoat_from)
