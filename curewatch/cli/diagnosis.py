@@ -22,7 +22,7 @@ from curewatch.logbook import LogbookStore
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.shed import consult, health, recall, rejected_lately
 from curewatch.shed.clock_watch import NOT_BEFORE
-from curewatch.shed.judgement import judge
+from curewatch.shed.judgement import judged
 from curewatch.units import DAY
 from curewatch.wording import Wording, counted, duration
 
@@ -201,18 +201,16 @@ def _sensors(examined: Examined) -> Iterator[FindingDocument]:
     names = recall.sensors_of_interest(logbook, configuration)
     if not any(configuration.role_of(name) == "air" for name in names):
         yield _bad("sensors", "no sensor stands for the air at the work", 'give one role = "air"')
-    known = {name: recall.look_up(logbook, name, now) for name in names}
-    judged = judge(configuration, {name: each.track for name, each in known.items()}, now)
-    for name in names:
-        yield _sensor(examined, name, judged[name], known[name])
+    for name, (heard, how) in judged(logbook, configuration, names, now).items():
+        yield _sensor(examined, name, how, heard)
 
 
 def _sensor(
-    examined: Examined, name: str, judged: health.SensorHealth, known_of: recall.LastHeard
+    examined: Examined, name: str, how: health.SensorHealth, known_of: recall.LastHeard
 ) -> FindingDocument:
     configuration, now = examined.configuration, examined.now.utc
     about, role = f"sensor.{name}", configuration.role_of(name) or "no role"
-    if known_of.held_back and judged.health in {health.Health.NEVER, health.Health.SILENT}:
+    if known_of.held_back and how.health in {health.Health.NEVER, health.Health.SILENT}:
         return _bad(about, f"{role}, {recall.HELD_BACK}", "wait for its next report")
     if known_of.shown is None:
         return _bad(about, f"{role}, never heard", "its cable, its power, its name")
@@ -222,13 +220,13 @@ def _sensor(
     if part.relative_humidity_sd:
         accuracy += f", ±{part.relative_humidity_sd * 100:.1f} % humidity"
     heard = duration(max(0.0, now - known_of.shown.time))
-    finding = f"{role}, {judged.health}, heard {heard} ago, {part.name} {accuracy}"
-    if judged.health in HEALTHY:
+    finding = f"{role}, {how.health}, heard {heard} ago, {part.name} {accuracy}"
+    if how.health in HEALTHY:
         return _checked(examined, name, _good(about, finding), bool(part.relative_humidity_sd))
-    told = _care if judged.health in DOUBTED else _bad
+    told = _care if how.health in DOUBTED else _bad
     return told(
         about,
-        f"{finding}: {examined.words.say(judged.reason, now)}",
+        f"{finding}: {examined.words.say(how.reason, now)}",
         "look at it: cable, battery, water, sun",
     )
 

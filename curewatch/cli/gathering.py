@@ -13,7 +13,7 @@ from curewatch.logbook import LogbookStore
 from curewatch.model.air.outlook import Outlook, band
 from curewatch.physics import moist_air
 from curewatch.shed import recall
-from curewatch.shed.judgement import judge
+from curewatch.shed.judgement import judged
 from curewatch.shed.look import Look
 from curewatch.units import HOUR, FloatArray
 from curewatch.wording import plain_wording
@@ -49,13 +49,12 @@ def gather(
 
 def sensors(logbook: LogbookStore, configuration: Configuration, now: float) -> list[SensorStateDocument]:
     """Every configured sensor, and without configuration every one whose name tells its role."""
-    names = recall.sensors_of_interest(logbook, configuration)
-    seen = {name: recall.look_up(logbook, name, now) for name in names}
-    health = judge(configuration, {name: each.track for name, each in seen.items()}, now)
     words = plain_wording(configuration.zone)
+    names = recall.sensors_of_interest(logbook, configuration)
+    found = judged(logbook, configuration, names, now)
     return [
-        sensor_state_part(configuration.role_of(name) or "", health[name], seen[name].shown, now, words)
-        for name in names
+        sensor_state_part(configuration.role_of(name) or "", health, heard.shown, now, words)
+        for name, (heard, health) in found.items()
     ]
 
 

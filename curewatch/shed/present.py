@@ -16,20 +16,19 @@ from curewatch.advice.judge.situation import Place, Situation, Trouble, TroubleK
 from curewatch.configuration import Configuration, Role
 from curewatch.logbook import LogbookStore
 from curewatch.materials.sensor_part import load_sensor_part
-from curewatch.model.air.past import Past, no_past
+from curewatch.model.air.past import Past
 from curewatch.physics import moist_air
 from curewatch.readings import Flag
 from curewatch.shed import forecasts, halves, health, rejected_lately
 from curewatch.shed.clock_watch import DOUBT, NOT_BEFORE
 from curewatch.shed.health import Health, SensorHealth
-from curewatch.shed.judgement import judge
+from curewatch.shed.judgement import JudgedSensor, judged
 from curewatch.shed.recall import (
     AHEAD,
     HELD_BACK,
     HELD_BACK_ADVISED,
     LOOK_BACK,
     LastHeard,
-    look_up,
     sensors_of_interest,
 )
 from curewatch.shed.rejected_lately import RecentRejection
@@ -57,12 +56,11 @@ def situation(
     configuration: Configuration,
     now: float,
     *,
-    past: bool = True,
     not_before: float = NOT_BEFORE,
 ) -> Situation:
     """The shed at ``now`` [s UTC], with every trouble there is.
 
-    ``past`` false leaves out the recent days; ``not_before`` is what an unset clock shows less than.
+    ``not_before`` is what an unset clock shows less than.
 
     Raises
     ------
@@ -71,22 +69,19 @@ def situation(
     ConfigurationError
         A sensor's part is not known.
     """
-    names = sensors_of_interest(logbook, configuration)
-    seen = {name: look_up(logbook, name, now) for name in names}
-    healths = judge(configuration, {name: each.track for name, each in seen.items()}, now)
-    places = {role: _place(role, configuration, seen, healths) for role in ROLES}
+    found = judged(logbook, configuration, sensors_of_interest(logbook, configuration), now)
+    places = {role: _place(role, configuration, found) for role in ROLES}
     rejected = rejected_lately.lately(logbook, now)
     troubles = (
         *_clock_troubles(logbook, now, places.values(), not_before),
         *(
             trouble
-            for name in names
+            for name, each in found.items()
             for trouble in _troubles(
                 name,
                 configuration,
-                seen[name],
-                healths[name],
-                rejected_lately.of_sensor(rejected, name, healths[name].since, now),
+                *each,
+                rejected_lately.of_sensor(rejected, name, each.health.since, now),
                 now=now,
             )
         ),
@@ -98,8 +93,8 @@ def situation(
         surface=places["surface"],
         outside=places["outside"],
         troubles=troubles,
-        past=_past(logbook, places, now) if past else no_past(),
-        carbon_dioxide=_carbon_dioxide(seen, air),
+        past=_past(logbook, places, now),
+        carbon_dioxide=_carbon_dioxide(found, air),
         forecasts=forecasts.kept(logbook, now),
         rejected=rejected_lately.told(rejected),
     )
@@ -108,14 +103,12 @@ def situation(
 # ---- one sensor
 
 
-def _place(
-    role: Role, configuration: Configuration, seen: dict[str, LastHeard], healths: dict[str, SensorHealth]
-) -> Place | None:
+def _place(role: Role, configuration: Configuration, found: dict[str, JudgedSensor]) -> Place | None:
     """The best sensor of a role: a healthy one before any other, then the freshest."""
     candidates = [
-        (healths[name].health not in _KIND, each.last.time, name, each.last)
-        for name, each in seen.items()
-        if each.last is not None and configuration.role_of(name) == role
+        (each.health.health not in _KIND, each.heard.last.time, name, each.heard.last)
+        for name, each in found.items()
+        if each.heard.last is not None and configuration.role_of(name) == role
     ]
     if not candidates:
         return None
@@ -241,8 +234,8 @@ def _means(cells: NDArray[np.int_], values: FloatArray, usable: NDArray[np.bool_
     return means
 
 
-def _carbon_dioxide(seen: dict[str, LastHeard], air: Place | None) -> float | None:
+def _carbon_dioxide(found: dict[str, JudgedSensor], air: Place | None) -> float | None:
     if air is None:
         return None
-    last = seen[air.sensor].last
+    last = found[air.sensor].heard.last
     return None if last is None else last.carbon_dioxide

@@ -43,7 +43,7 @@ class Night:
         self.actor.tick()
 
     def clock_troubles(self) -> list[str]:
-        found = present.situation(self.logbook, SETTINGS, self.clock.now().utc, past=False)
+        found = present.situation(self.logbook, SETTINGS, self.clock.now().utc)
         return [each.reason for each in found.troubles if each.kind is TroubleKind.CLOCK]
 
     def gaps(self) -> list[float]:
@@ -106,7 +106,7 @@ def test_a_board_computer_that_wakes_in_1970(tmp_path: Path) -> None:
     night.pass_minutes(3)
     assert night.clock_troubles() == []
     assert night.logbook.sensors()["bench"].readings == 8
-    place = present.situation(night.logbook, SETTINGS, night.clock.now().utc, past=False).air
+    place = present.situation(night.logbook, SETTINGS, night.clock.now().utc).air
     assert place is not None
     assert place.time > START
     night.logbook.close()

@@ -63,7 +63,7 @@ class Watch:
 
     def kinds(self) -> dict[str, TroubleKind]:
         now = self.clock.now().utc
-        return {t.sensor: t.kind for t in present.situation(self.logbook, SETTINGS, now, past=False).troubles}
+        return {t.sensor: t.kind for t in present.situation(self.logbook, SETTINGS, now).troubles}
 
 
 @pytest.mark.parametrize(

@@ -22,7 +22,7 @@ from curewatch.configuration import Configuration, Sensor, logbook_path
 from curewatch.errors import UsageError
 from curewatch.logbook import LogbookStore, open_logbook
 from curewatch.materials.sensor_part import SensorPart, load_sensor_part
-from curewatch.shed import corrections, judgement, recall
+from curewatch.shed import corrections, judgement
 from curewatch.shed.health import Track
 from curewatch.units import MINUTE
 from curewatch.wording import Wording, plain_wording
@@ -61,8 +61,6 @@ def _listed(
     logbook: LogbookStore, configuration: Configuration, now: float, words: Wording
 ) -> list[ListedSensorDocument]:
     names = dict.fromkeys((*configuration.sensors, *logbook.sensors()))
-    seen = {name: recall.look_up(logbook, name, now) for name in names}
-    healths = judgement.judge(configuration, {name: each.track for name, each in seen.items()}, now)
     righted = corrections.current(logbook)
     checks = {
         str(entry.payload.get("sensor")): entry
@@ -70,12 +68,12 @@ def _listed(
         if entry.payload.get("points")
     }
     found = []
-    for name in names:
-        check, last = checks.get(name), seen[name].shown
+    for name, (heard, health) in judgement.judged(logbook, configuration, names, now).items():
+        check, last = checks.get(name), heard.shown
         role, part = _configured(name, configuration)
         found.append(
             listed_sensor_part(
-                sensor_state_part(role, healths[name], last, now, words),
+                sensor_state_part(role, health, last, now, words),
                 part,
                 None if last is None else last.battery,
                 correction=righted.get(name),
