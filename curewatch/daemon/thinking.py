@@ -15,7 +15,9 @@ from typing import Any, NamedTuple
 from curewatch.clock import Instant
 from curewatch.configuration import Configuration
 from curewatch.daemon.child import Child, serve
-from curewatch.daemon.events import Show
+from curewatch.daemon.events import Again, Show
+
+TRY_AGAIN = 120.0  # after a look that came to nothing [s]
 
 
 class LookRequest(NamedTuple):
@@ -61,13 +63,13 @@ class Thinking:
         if answer is None:
             return None
         if answer.trouble:
-            return (_failed(self._at, answer.trouble),)
+            return _failed(self._at, answer.trouble), Again(self._at.utc + TRY_AGAIN)
         said, self._memory = answer.said
         return tuple(said)
 
 
 def _failed(at: Instant, reason: str) -> Show:
-    """A look that came to nothing is said, and the daemon goes on."""
+    """A look that came to nothing is said; it is soon made again, for a countdown may be due."""
     return Show(
         "advice", at.utc, f"the advice could not be worked out: {reason}", {"reason": reason}, loud=True
     )

@@ -8,9 +8,10 @@ import pytest
 from curewatch import configuration
 from curewatch.clock import Instant
 from curewatch.daemon.child import ChildAnswer
+from curewatch.daemon.core import Core
 from curewatch.daemon.edges.process import ServiceManager
 from curewatch.daemon.evaluation import Evaluation
-from curewatch.daemon.events import Publish, Show
+from curewatch.daemon.events import Again, Evaluate, Evaluated, Publish, Show
 from curewatch.daemon.loop import Daemon
 from curewatch.daemon.thinking import LookRequest, Thinking
 from curewatch.logbook import Logbook
@@ -48,9 +49,10 @@ def test_a_look_that_fails_is_said_and_the_next_may_succeed(tmp_path: Path) -> N
     """No logbook there: a loud line, no exception, and the daemon asks again later."""
     path = tmp_path / "logbook.sqlite"
     thinking = Thinking(SETTINGS, path)
-    [line] = thought(thinking, NOW)
+    line, again = thought(thinking, NOW)
     assert isinstance(line, Show)
     assert line.loud
+    assert isinstance(again, Again)
     assert "could not be worked out" in line.text
     with Logbook(path) as logbook:
         logbook.append(SimulatedShed().readings(60))
@@ -96,3 +98,22 @@ def test_a_look_asked_for_while_another_runs_is_made_after_it(tmp_path: Path) ->
         daemon.logbook.close()
     assert [one.reason for one in child.asked] == ["first look", "a countdown"]
     assert child.asked[1].at != NOW
+
+
+def test_a_look_that_failed_is_made_again_within_minutes(tmp_path: Path) -> None:
+    """A countdown that was due is not left for a quarter of an hour because the machine was too busy."""
+    settings = configuration.parse(f"[logbook]\npath = {str(tmp_path / 'logbook.sqlite')!r}\n")
+    core = Core(settings, NOW)
+    thinking, child = Thinking(settings, tmp_path / "logbook.sqlite"), SlowChild()
+    thinking._child = child  # type: ignore[assignment]
+
+    def look(seconds: float) -> bool:
+        at = Instant(NOW.utc + seconds, NOW.monotonic + seconds)
+        return any(isinstance(said, Evaluate) for said in core.keeping.look(at, core.clock, {}))
+
+    assert look(60.0)
+    thinking(NOW, "first look")
+    child.answers.append(ChildAnswer(None, "it took too long"))
+    core.receive(Evaluated(NOW, thinking.collect() or ()))
+    made = [minute for minute in range(2, 16) if look(60.0 * minute)]
+    assert made[0] <= 3
