@@ -8,7 +8,7 @@ the inner rooms, whose units it turns into those of the keys. Nothing heavy is i
 import json
 import math
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Annotated, Any, SupportsFloat
+from typing import TYPE_CHECKING, Annotated, Any, SupportsFloat, overload
 
 from msgspec import Meta, Struct, to_builtins
 
@@ -94,6 +94,14 @@ def percent(fraction: SupportsFloat, decimals: int = 2) -> float:
 def stamp(utc: float | None) -> str | None:
     """A moment as a document holds it; ``None`` for what does not come. [UTC s]"""
     return None if utc is None or not math.isfinite(utc) else iso_utc(utc)
+
+
+@overload
+def moment(text: str) -> float: ...
+
+
+@overload
+def moment(text: None) -> None: ...
 
 
 def moment(text: str | None) -> float | None:

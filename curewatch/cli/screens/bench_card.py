@@ -32,7 +32,7 @@ def text(plan: LayupDocument, wording: Wording, place: str) -> str:
 
 def html(plan: LayupDocument, wording: Wording, place: str) -> str:
     """The card as one self-contained page."""
-    rows = "\n".join(_row(session, wording, moment(plan.at) or 0.0) for session in _sessions(plan))
+    rows = "\n".join(_row(session, wording, moment(plan.at)) for session in _sessions(plan))
     takes = "<br>".join(escape(line.strip()) for line in layup.takes(plan, wording)[1:])
     minded = " ".join(layup.minded(plan, wording))
     return f"""<!doctype html>
@@ -54,7 +54,7 @@ def html(plan: LayupDocument, wording: Wording, place: str) -> str:
 
 def _written(plan: LayupDocument, wording: Wording) -> str:
     """When, with its year."""
-    now = moment(plan.at) or 0.0
+    now = moment(plan.at)
     return wording.moment(now, now - 400 * DAY)
 
 

@@ -33,30 +33,26 @@ def lines(plan: LayupDocument, wording: Wording, width: int = WIDTH) -> list[str
 
 def answer(plan: LayupDocument, wording: Wording) -> str:
     """What can be done tonight, first."""
-    count, now = len(plan.layers), _utc(plan.at)
+    count, now = len(plan.layers), moment(plan.at)
     if plan.schedule is None:
         return f"UNKNOWN WHEN   {count} layers; the amounts below hold, the times need fresh readings"
     sessions = plan.schedule.sessions
-    tonight = [session for session in sessions if _utc(session.start) - now <= EVENING]
+    tonight = [session for session in sessions if moment(session.start) - now <= EVENING]
     done = sum(len(session.layers) for session in tonight)
     if done == count:
         return f"ALL {count} LAYERS   {_span(tonight, wording, now)}"
     if done:
         rest = "the rest finds no start in 48 h"
         if len(sessions) > len(tonight):
-            rest = f"the rest from {wording.moment(_utc(sessions[len(tonight)].start), now)}"
+            rest = f"the rest from {wording.moment(moment(sessions[len(tonight)].start), now)}"
         return f"PART TONIGHT   {done} of {count} layers, {_span(tonight, wording, now)}; {rest}"
     if sessions:
-        return f"NOT TONIGHT   first start {wording.moment(_utc(sessions[0].start), now)}"
+        return f"NOT TONIGHT   first start {wording.moment(moment(sessions[0].start), now)}"
     return "NO START in the coming 48 hours: `curewatch windows` shows what forbids it"
 
 
-def _utc(text: str) -> float:
-    return moment(text) or 0.0
-
-
 def _span(sessions: list[LayupSessionDocument], wording: Wording, now: float) -> str:
-    return wording.span(_utc(sessions[0].start), _utc(sessions[-1].end), now)
+    return wording.span(moment(sessions[0].start), moment(sessions[-1].end), now)
 
 
 def when(session: LayupSessionDocument, wording: Wording, now: float) -> str:
@@ -136,7 +132,7 @@ def session_lines(
     plan: LayupDocument, number: int, session: LayupSessionDocument, wording: Wording
 ) -> Iterator[str]:
     """One session: when, what, how it bonds, what to weigh."""
-    now, say = _utc(plan.at), wording.stated
+    now, say = moment(plan.at), wording.stated
     which = f"layer{_numbers(session.layers)}, {session.side}"
     yield from _wrapped(f"{number}. {when(session, wording, now)}: {which}; bond {session.bond_text}")
     if session.batches is None:
@@ -153,8 +149,8 @@ def session_lines(
         yield "     too small a batch for this scale: use a finer one"
     if session.bond != "mechanical" and session.next_from and session.next_before:
         yield (
-            f"     next layer from {wording.moment(_utc(session.next_from), now)}, "
-            f"before {wording.moment(_utc(session.next_before), now)}"
+            f"     next layer from {wording.moment(moment(session.next_from), now)}, "
+            f"before {wording.moment(moment(session.next_before), now)}"
         )
         yield from [f"     {session.remark}"] if session.remark else []
 

@@ -15,7 +15,7 @@ from curewatch.wording import Wording, duration
 
 def sensor_lines(listed: SensorListDocument, words: Wording) -> Iterator[str]:
     """Two lines a sensor: what it says, and what is thought of it."""
-    now = moment(listed.at) or 0.0
+    now = moment(listed.at)
     for each in listed.sensors:
         role = each.role or "no role"
         yield f"{safe_line(each.sensor, 20):12} {role:8} {spoken(each.health):12} {_said(each, words)}"

@@ -43,7 +43,7 @@ def lines(advice: TonightDocument, wording: Wording, place: str = "") -> list[st
 def _to_do(advice: TonightDocument, wording: Wording) -> Iterator[str]:
     """What mends what is unknown; what would make it a go."""
     yield from (safe_line(wording.say(remedy, moment(advice.at))) for remedy in advice.remedies)
-    yield from (safe_line(line) for line in levers.lines(advice.levers, wording, _utc(advice.start)))
+    yield from (safe_line(line) for line in levers.lines(advice.levers, wording, moment(advice.start)))
 
 
 def headline(advice: TonightDocument, wording: Wording) -> str:
@@ -57,12 +57,8 @@ def headline(advice: TonightDocument, wording: Wording) -> str:
     return f"{said}: {found}{error}; wanted {spoken(worst.sense or '')} {wanted}"
 
 
-def _utc(text: str) -> float:
-    return moment(text) or 0.0
-
-
 def _answer(advice: TonightDocument, wording: Wording, place: str) -> list[str]:
-    start, at = _utc(advice.start), _utc(advice.at)
+    start, at = moment(advice.start), moment(advice.at)
     when = wording.moment(start, at)
     now = " (now)" if abs(start - at) < MINUTE else ""
     first = f"{ANSWER[advice.verdict]}   {safe_line(advice.resin, 30)}, start {when}{now}"
@@ -136,7 +132,7 @@ def _times(advice: TonightDocument, wording: Wording) -> list[str]:
         return []
     head = f"  {'':<32}{'early':>14} {'likely':>14} {'late':>14}"
     return ["", "Times (four in five between early and late)", head] + [
-        line for each in advice.timeline for line in _moment(each, _utc(advice.start), wording)
+        line for each in advice.timeline for line in _moment(each, moment(advice.start), wording)
     ]
 
 

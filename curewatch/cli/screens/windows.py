@@ -31,7 +31,7 @@ COLOUR = {"go": "green", "no-go": "red", "unknown": "yellow"}  # beside the word
 
 def lines(answer: WindowsDocument, wording: Wording, width: int = WIDTH) -> list[str]:
     """The whole screen: the answer, a strip and a table for each resin system, the legend."""
-    now = _utc(answer.at)
+    now = moment(answer.at)
     if answer.verdict == "unknown":
         return [
             "UNKNOWN: no window can be told from these readings",
@@ -52,19 +52,15 @@ def marks(one: WindowsResinDocument) -> str:
     return "".join(GO_NEXT if start.next_layer_fits else signs[start.verdict] for start in one.starts)
 
 
-def _utc(text: str) -> float:
-    return moment(text) or 0.0
-
-
 def _answer(answer: WindowsDocument, wording: Wording, now: float) -> str:
     """The first line: the next window of any resin, or that there is none."""
     found = [(window.start, one.resin, window) for one in answer.resins for window in one.windows]
     if not found:
         return f"NO WINDOW in the coming {answer.ahead_h:.0f} hours"
     begin, resin, window = min(found, key=lambda each: each[0])
-    soon = minute_from_second(_utc(begin) - now) < answer.every_min
-    when = "now" if soon else wording.moment(_utc(begin), now)
-    until = wording.moment(_utc(window.end), now)
+    soon = minute_from_second(moment(begin) - now) < answer.every_min
+    when = "now" if soon else wording.moment(moment(begin), now)
+    until = wording.moment(moment(window.end), now)
     span = f"start at {when}" if window.start == window.end else f"start from {when} to {until}"
     return f"NEXT WINDOW   {safe_line(resin, 30)}, {span}"
 
@@ -74,7 +70,7 @@ def _strip(one: WindowsResinDocument, wording: Wording, width: int) -> Iterator[
     hours = 12 if width >= WIDTH else 6
     margin = 14 if width >= WIDTH else 11
     signs = zip(one.starts, marks(one), strict=True)
-    local = [(wording.local(_utc(start.start)), sign) for start, sign in signs]
+    local = [(wording.local(moment(start.start)), sign) for start, sign in signs]
     for (date, part), row in groupby(local, key=lambda cell: (cell[0].date(), cell[0].hour // hours)):
         cells = list(row)
         first = cells[0][0]
@@ -111,7 +107,7 @@ def _table(one: WindowsResinDocument, wording: Wording, now: float, every_min: f
 
 
 def _row(number: int, window: WindowDocument, wording: Wording, now: float) -> str:
-    span = wording.band(_utc(window.start), _utc(window.end), now)
+    span = wording.band(moment(window.start), moment(window.end), now)
     best, opens, closes = (
         brief(wording.moment(moment(text), now))
         for text in (window.best, window.laminate_from, window.laminate_before)
