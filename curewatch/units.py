@@ -4,13 +4,17 @@ Inside, everything is SI and the name is bare (``temperature``). At a border the
 the name (``temperature_c``, ``humidity_percent``). All functions take floats or arrays.
 """
 
-from typing import TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
-import numpy as np
-from numpy.typing import NDArray
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-Number = TypeVar("Number", float, FloatArray)
+    FloatArray = NDArray[np.float64]
+else:
+    FloatArray = Any  # a command that only words numbers must not pay for numpy
+
+Number = TypeVar("Number", float, "FloatArray")
 
 ZERO_CELSIUS = 273.15  # K, by definition (ITS-90)
 
