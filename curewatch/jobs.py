@@ -28,16 +28,6 @@ class Layer:
     pot_emptied: float | None = None  # UTC, when somebody said that nothing is left in its pot [s]
 
 
-@dataclass(frozen=True, slots=True)
-class Observation:
-    """What a person saw of a running layer; it corrects the model for this lot."""
-
-    layer: str
-    observed: str  # kicked | gelled | tack-free | firm
-    at: float  # UTC [s]
-    given_afterwards: bool = False
-
-
 def layer_as_plain(layer: Layer) -> dict[str, Any]:
     """The payload of a logbook entry of kind ``layer``; what is not said is left out."""
     return {key: value for key, value in asdict(layer).items() if value is not None}

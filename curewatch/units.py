@@ -47,14 +47,6 @@ def percent_from_fraction(fraction: Number) -> Number:
     return fraction * 100.0
 
 
-def pascal_from_hectopascal(pressure_hpa: Number) -> Number:
-    return pressure_hpa * 100.0
-
-
-def hectopascal_from_pascal(pressure: Number) -> Number:
-    return pressure / 100.0
-
-
 def kilogram_from_gram(mass_g: Number) -> Number:
     return mass_g / 1000.0
 
@@ -89,10 +81,6 @@ def second_from_minute(minutes: Number) -> Number:
 
 def minute_from_second(seconds: Number) -> Number:
     return seconds / MINUTE
-
-
-def second_from_hour(hours: Number) -> Number:
-    return hours * HOUR
 
 
 def hour_from_second(seconds: Number) -> Number:

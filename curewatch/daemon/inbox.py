@@ -33,10 +33,6 @@ class Inbox:
             self._awake.set()
         return True
 
-    def put_all(self, source: str, events: list[Event]) -> int:
-        """Leave several events in order; how many were taken."""
-        return sum(1 for event in events if self.put(source, event))
-
     def waiting(self, source: str) -> int:
         return len(self._queues.get(source, ()))
 

@@ -109,11 +109,6 @@ class Mix:
     hardener_density: float  # [kg/m3]
     tolerance: float  # relative error of the ratio that the sheet allows [1]
 
-    @property
-    def hardener_volume(self) -> float:
-        """Volume of hardener for one of resin. [1]"""
-        return self.hardener_mass * self.resin_density / self.hardener_density
-
 
 @dataclass(frozen=True, slots=True)
 class Dose:

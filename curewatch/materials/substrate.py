@@ -28,16 +28,11 @@ class Substrate:
     def time_constant(self) -> float:
         """How slowly the surface follows the air, one side in the air: tau = rho c L / h. [s]
 
-        A lumped body. The surface of a thick poor conductor (:attr:`biot_number` above 0.3) moves
+        A lumped body. The surface of a thick poor conductor (Biot number above 0.3) moves
         sooner than this says, and a skin with air on both sides twice as fast: so the estimate is on
         the slow side, and whoever uses it widens its band by the lag itself.
         """
         return self.density * self.heat_capacity * self.thickness / SURFACE_HEAT_TRANSFER
-
-    @property
-    def biot_number(self) -> float:
-        """Resistance inside to resistance at the surface; lumped below about 0.3. [1]"""
-        return SURFACE_HEAT_TRANSFER * self.thickness / self.conductivity
 
 
 def substrate_names() -> list[str]:

@@ -4,8 +4,6 @@ Upright strokes are two columns wide and level ones one row high, so that both l
 a terminal's tall cells. Drawn for the few characters the board needs.
 """
 
-HEIGHT = 5
-
 _DRAWN = {
     "G": (" █████", "██    ", "██ ███", "██  ██", " █████"),
     "O": (" ████ ", "██  ██", "██  ██", "██  ██", " ████ "),
@@ -29,7 +27,7 @@ _DRAWN = {
 
 
 def large(text: str, ink: str = "█") -> tuple[str, ...]:
-    """The text as :data:`HEIGHT` rows, drawn with ``ink``; a ``KeyError`` for what is not drawn."""
+    """The text as five rows, drawn with ``ink``; a ``KeyError`` for what is not drawn."""
     rows = zip(*(_DRAWN[character] for character in text.upper()), strict=True)
     return tuple(" ".join(row).replace("█", ink) for row in rows)
 

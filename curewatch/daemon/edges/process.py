@@ -12,8 +12,6 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any
 
-STOP = (signal.SIGTERM, signal.SIGINT)
-
 
 @contextmanager
 def signals(*, take_interrupt: bool = True) -> Iterator[deque[int]]:

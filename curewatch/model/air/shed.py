@@ -24,7 +24,6 @@ LONGEST_PAST = 21 * DAY  # more averages over seasons of sun and damp
 SHORTEST_PAST = 36 * HOUR
 WIDEST_GAP = 3 * HOUR
 
-AIR_HEAT = 1.2 * 1006.0  # J/(m3 K): density and heat capacity of air near 15 degC, from memory
 DEFAULT_VOLUME = 60.0  # m3, 5 x 4 x 3 m; ASSUMED
 # A tin roof and single-skin walls: 1 / (0.13 + 0.04) m2K/W of ISO 6946 is 5.9; a floor loses less. ASSUMED.
 HEAT_LOSS_PER_AREA = 4.0  # W/(m2 K)

@@ -4,8 +4,7 @@
 temperature decays with the shed's time constant, a change of vapour with its air changes. Nothing has to
 be known of the outside. A rise is never taken away faster than it decays: heaters do not cool.
 
-What burns without a flue puts its water and its carbon dioxide into the shed. It also makes carbon
-monoxide, of which nothing here speaks: that is a danger of its own, and no matter of cure quality.
+Heat is electric or flued: it brings no water. An unflued burner is never proposed.
 """
 
 from dataclasses import replace
@@ -21,36 +20,6 @@ from curewatch.model.air.surface import lagged_temperature
 from curewatch.physics import moist_air
 from curewatch.units import HOUR, FloatArray
 
-GAS_CONSTANT = 8.314462618  # J/(mol K)
-WATER_MOLAR_MASS, CARBON_DIOXIDE_MOLAR_MASS = 18.015e-3, 44.01e-3  # kg/mol
-
-
-class Fuel(NamedTuple):
-    """What a kilogram gives when it burns without a flue."""
-
-    name: str
-    heat: float  # lower heating value [J/kg]
-    water: float  # [kg/kg]
-    carbon_dioxide: float  # [kg/kg]
-    origin: str
-
-
-# C3H8 + 5 O2 -> 3 CO2 + 4 H2O, 44.097 g/mol; C12H26 + 18.5 O2 -> 12 CO2 + 13 H2O, 170.34 g/mol.
-PROPANE = Fuel(
-    "propane",
-    46.35e6,
-    4 * 18.015 / 44.097,
-    3 * 44.01 / 44.097,
-    "computed: stoichiometry; heat from memory",
-)
-PARAFFIN = Fuel(
-    "paraffin",
-    43.1e6,
-    13 * 18.015 / 170.34,
-    12 * 44.01 / 170.34,
-    "computed: stoichiometry of dodecane; heat from memory",
-)
-
 
 class Warming(NamedTuple):
     """A heated outlook, and what it takes on each member."""
@@ -58,9 +27,6 @@ class Warming(NamedTuple):
     outlook: Outlook
     power: FloatArray  # (members, n - 1), mean over each step [W]
     energy: FloatArray  # (members,) [J]
-    fuel: FloatArray  # (members,), nothing where nothing burns in the shed [kg]
-    water: FloatArray  # (members,) put into the air [kg]
-    carbon_dioxide: FloatArray  # (members, n), rise in the shed's air as a mole fraction [1]
 
 
 class Drying(NamedTuple):
@@ -79,7 +45,6 @@ def warmed(
     end: float,
     *,
     substrate: Substrate,
-    fuel: Fuel | None = None,
     ramp: float = HOUR,
 ) -> Warming:
     """The coming hours with the air held at ``target`` or above from ``begin`` to ``end``.
@@ -89,15 +54,13 @@ def warmed(
     outlook : Outlook
         As it would be without heat.
     shed : Shed
-        Its time constant, heat loss and volume count; its air changes carry the moisture away.
+        Its time constant and heat loss count.
     target : float
         Of the air. [K]
     begin, end : float
         UTC at which the heater goes on and off. [s]
     substrate : Substrate
         How slowly the surface follows.
-    fuel : Fuel, optional
-        What burns in the shed without a flue; nothing for an electric or flued heater.
     ramp : float
         How long the heater takes to reach the target. [s]
 
@@ -123,23 +86,13 @@ def warmed(
     air = outlook.air_temperature + rise
     power = shed.heat_loss * (rise[:, 1:] - kept * rise[:, :-1]) / (1 - kept)
     energy = power.sum(axis=1) * _step(outlook)
-    burnt = np.zeros_like(power) if fuel is None else power / fuel.heat  # kg/s
-    water, dioxide = (0.0, 0.0) if fuel is None else (fuel.water, fuel.carbon_dioxide)
-    moles = GAS_CONSTANT * float(air.mean()) / shed.volume  # one mol in the shed's air [Pa]
-    vapour = outlook.vapour_pressure + _added(burnt * water / WATER_MOLAR_MASS * moles, shed, outlook)
-    vapour = np.minimum(vapour, moist_air.saturation_pressure(air))
-    if np.array_equal(vapour, outlook.vapour_pressure):  # the same array: its dew points are worked out once
-        vapour = outlook.vapour_pressure
-    gas = _added(burnt * dioxide / CARBON_DIOXIDE_MOLAR_MASS * moles, shed, outlook)
     changed = replace(
         outlook,
         air_temperature=air,
-        vapour_pressure=vapour,
         surface_temperature=outlook.surface_temperature
         + lagged_temperature(outlook.time, rise, substrate.time_constant, 0.0),
     )
-    fuel_mass = burnt.sum(axis=1) * _step(outlook)
-    return Warming(changed, power, energy, fuel_mass, fuel_mass * water, gas / moist_air.STANDARD_PRESSURE)
+    return Warming(changed, power, energy)
 
 
 def dried(
@@ -223,15 +176,3 @@ def _held(wanted: FloatArray, kept: float) -> FloatArray:
     for index in range(1, held.shape[-1]):
         np.maximum(held[..., index], kept * held[..., index - 1], out=held[..., index])
     return held
-
-
-def _added(source: FloatArray, shed: Shed, outlook: Outlook) -> FloatArray:
-    """Pressure that a source [Pa/s] of each step builds up against the air changes, (members, n). [Pa]"""
-    built = np.zeros(outlook.air_temperature.shape)
-    if not source.any():  # an electric heater brings nothing
-        return built
-    kept = float(np.exp(-_step(outlook) * shed.air_changes))
-    settled = source / shed.air_changes * (1 - kept)
-    for index in range(source.shape[1]):
-        built[:, index + 1] = kept * built[:, index] + settled[:, index]
-    return built

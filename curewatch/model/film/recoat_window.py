@@ -21,7 +21,6 @@ from curewatch.model.film.milestones import age_rate, crossings, glass_reached
 from curewatch.model.film.running_sum import filled, running
 from curewatch.units import FloatArray
 
-CAUSES = ("conversion", "glass", "blush", "sheet", "wax")  # what closes a window
 DUST = "wear a P3 filter and gloves, "
 ONE_FILM = 0.8e-3  # m, a wetted layer of the usual cloth (common practice)
 THICKER = "thicker than one film: its own heat may close the window earlier"
@@ -35,7 +34,7 @@ class RecoatWindow(NamedTuple):
     best_from: FloatArray
     best_until: FloatArray
     closes: FloatArray
-    cause: str  # what closes most members, one of CAUSES; empty if most stay open
+    cause: str  # what closes most members, conversion, glass, blush, sheet or wax; empty if most stay open
     afterwards: str  # what to do once it is closed
 
 
