@@ -34,7 +34,7 @@ from curewatch.answers.mqtt import (
     MqttSealDocument,
     MqttStateDocument,
 )
-from curewatch.answers.observe import SawDocument
+from curewatch.answers.observe import ObserveDocument
 from curewatch.answers.record import RecordWholeDocument, RecordWriteDocument
 from curewatch.answers.resin_compare import ResinCompareDocument
 from curewatch.answers.resin_fit import ResinFitDocument
@@ -121,7 +121,7 @@ DOCUMENTS = {
     "resin-fit": Document("The answer of `curewatch resin fit SHEET.toml`", (ResinFitDocument,)),
     "resin-list": Document("The answer of `curewatch resin list`", (ResinListDocument,)),
     "resin-show": Document("The answer of `curewatch resin show`", (ResinShowDocument,)),
-    "observe": Document("The answer of `curewatch observe`", (SawDocument,)),
+    "observe": Document("The answer of `curewatch observe`", (ObserveDocument,)),
     "sensor-check": Document(
         "The answer of `curewatch sensor check`",
         (

@@ -50,8 +50,6 @@ PURE = {  # counts, numbers of something, pure numbers; the last stand under a k
         "needed_probability",
         "next_layer_probability",
         "probability",
-        "spread_after",
-        "spread_before",
     ),
     *("early", "likely", "late"),
 }

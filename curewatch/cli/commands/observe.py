@@ -129,6 +129,7 @@ def _who_and_when(place: "Bench", last: str | None) -> "tuple[Bench, str | None]
 
 
 def _learn(place: "Bench", told: ToldOptions, *, json: bool) -> None:
+    from curewatch.answers.observe import observe_document
     from curewatch.cli import terminal
     from curewatch.cli.screens import observe as screen
     from curewatch.logbook import Entry, EntryKind
@@ -166,20 +167,22 @@ def _learn(place: "Bench", told: ToldOptions, *, json: bool) -> None:
         payload["by"] = by
     place.entry(Entry(EntryKind.OBSERVATION, payload, place.happened, job=job))
     found = learnt.lessons(place.logbook, resin, lot, evidence.layer)
+    document = observe_document(found, layer=evidence.layer, resin=resin.name, lot=lot)
     if json:
-        terminal.print_json({"lot": lot, "observations": screen.as_plain(found, evidence.layer)})
+        terminal.print_json(document)
         return
-    terminal.print_lines([*screen.lines(what, found, evidence.layer), *_lot(lot), *_next(layer)])
+    terminal.print_lines([*screen.lines(what, document), *_next(layer)])
 
 
 def _ask_again(what: str, lesson: "Lesson", *, json: bool) -> None:
     """Whether it is to be kept, though it contradicts what is expected; UsageError if it is not."""
+    from curewatch.answers.observe import observation_part
     from curewatch.cli import terminal
     from curewatch.cli.forms import at_terminal
     from curewatch.cli.screens.observe import not_expected
     from curewatch.errors import UsageError
 
-    there, said = None if json else at_terminal(), not_expected(what, lesson)
+    there, said = None if json else at_terminal(), not_expected(what, observation_part(lesson, ""))
     if there is None:
         raise UsageError(f"{said} Check the layer and the time, or use --force")
     terminal.print_lines([said, "Check the layer, the time and the resin."])
@@ -274,6 +277,7 @@ def _path(place: "Bench", told: ToldOptions, layer: "Layer") -> Any:
 
 
 def _undo(place: "Bench", *, json: bool) -> None:
+    from curewatch.answers.observe import observe_document
     from curewatch.cli import terminal
     from curewatch.cli.screens import observe as screen
     from curewatch.errors import UsageError
@@ -295,24 +299,14 @@ def _undo(place: "Bench", *, json: bool) -> None:
     place.entry(Entry(EntryKind.CORRECTION, changes, place.now, job=last.job))
     lot, layer = payload.get("lot"), str(payload.get("layer") or "")
     found = learnt.lessons(place.logbook, resin, lot, layer)
+    document = observe_document(found, layer=layer, resin=resin.name, lot=lot, withdrawn=last.number)
     if json:
-        plain = screen.as_plain(found, layer)
-        terminal.print_json({"withdrawn": last.number, "lot": lot, "observations": plain})
+        terminal.print_json(document)
         return
     when = place.words.moment(last.at, place.now)
     told = f"{payload.get('observed')} of {payload.get('layer') or 'a cup'}"
     first = f"withdrawn: {told}, {when} (entry {last.number})"
-    terminal.print_lines([first, "", *screen.history(found, layer), *_lot(lot)])
-
-
-def _lot(lot: str | None) -> list[str]:
-    from curewatch.cli.safe_text import safe_line
-
-    return [
-        f"    lot {safe_line(lot)}"
-        if lot
-        else "    no lot named: `layer --lot` or [resin] lot keeps lots apart"
-    ]
+    terminal.print_lines([first, "", *screen.history(document)])
 
 
 def _next(layer: "Layer | None") -> list[str]:

@@ -1,29 +1,26 @@
 """What an observation taught: expected and observed, the lot before and after, which one moved it. Pure."""
 
-from typing import Any
-
+from curewatch.answers.document import spoken
+from curewatch.answers.observe import ObservationDocument, ObserveDocument
 from curewatch.cli.safe_text import safe_line
-from curewatch.model.film.lots import rate_factor_at
-from curewatch.model.fit.learning import NINE_IN_TEN, Lesson
 from curewatch.wording import duration
 
 
-def not_expected(what: str, lesson: Lesson) -> str:
+def not_expected(what: str, seen: ObservationDocument) -> str:
     """One sentence: what was said, and what 99 of 100 lots would show."""
-    early, late = (duration(each) for each in lesson.believed_band)
-    told = duration(lesson.evidence.elapsed)
+    early, late, told = (
+        duration(each) for each in (seen.possible_early_s, seen.possible_late_s, seen.elapsed_s)
+    )
     return f"{safe_line(what)}: found {told} after mixing, expected {early} to {late} (99 in 100)."
 
 
-def lines(what: str, found: tuple[Lesson, ...], layer: str) -> list[str]:
+def lines(what: str, found: ObserveDocument) -> list[str]:
     """The last observation in words, then each that moved the lot or this layer."""
-    last = found[-1]
-    low, high = last.expected_band
-    elapsed, expected = duration(last.evidence.elapsed), duration(last.expected)
-    before, after = _spread(last.spread_before), _spread(last.spread_after)
+    last, layer = found.observations[-1], found.layer
+    low, high = duration(last.expected_early_s), duration(last.expected_late_s)
     said = [
-        f"{safe_line(what)}: {elapsed} after mixing",
-        f"  expected {expected}, nine of ten {duration(low)} .. {duration(high)}",
+        f"{safe_line(what)}: {duration(last.elapsed_s)} after mixing",
+        f"  expected {duration(last.expected_s)}, nine of ten {low} .. {high}",
     ]
     if last.contradicts:
         said += [
@@ -31,57 +28,38 @@ def lines(what: str, found: tuple[Lesson, ...], layer: str) -> list[str]:
             "    `--undo` takes it back.",
         ]
     else:
+        before, after = (
+            f"± {each:.0f} %" for each in (last.uncertainty_before_percent, last.uncertainty_after_percent)
+        )
         said.append(f"  {_moved(last)}; such a time is now known to {after}, before to {before}")
-    return [*said, "", *history(found, layer)]
+    return [*said, "", *history(found)]
 
 
-def history(found: tuple[Lesson, ...], layer: str) -> list[str]:
-    """Which observation made which version; which of another layer is not used."""
-    if not found:
-        return ["  nothing was learnt of this lot: it is taken as its sheet says"]
-    rows = [f"  {safe_line(found[0].before.name, 30)}, as this lot has shown itself:"]
-    for each in found:
-        entry = f"entry {each.evidence.number}" if each.evidence.number else "just now"
-        observed = f"{each.evidence.observed} ({entry})"
-        alone = f" for {safe_line(layer)} alone" if each.contradicts else ""
-        if each.counts_for(layer):
-            rows.append(f"    version {each.after.version}{alone}: {observed}, {_moved(each)}")
+def history(found: ObserveDocument) -> list[str]:
+    """Which observation made which version; which of another layer is not used; the lot."""
+    named = f"    lot {safe_line(found.lot)}" if found.lot else ""
+    lot = named or "    no lot named: `layer --lot` or [resin] lot keeps lots apart"
+    if not found.observations:
+        return ["  nothing was learnt of this lot: it is taken as its sheet says", lot]
+    rows = [f"  {safe_line(found.resin, 30)}, as this lot has shown itself:"]
+    for each in found.observations:
+        entry = f"entry {each.entry}" if each.entry is not None else "just now"
+        observed = f"{_named(each.observed)} ({entry})"
+        alone = f" for {safe_line(found.layer)} alone" if each.contradicts else ""
+        if each.used:
+            rows.append(f"    version {each.version}{alone}: {observed}, {_moved(each)}")
         else:
             rows.append(f"    not used: {observed} was not expected")
-    return rows
+    return [*rows, lot]
 
 
-def as_plain(found: tuple[Lesson, ...], layer: str) -> list[dict[str, Any]]:
-    """The same for ``--json``; times in seconds, spreads of natural logarithms."""
-    return [
-        {
-            "observed": each.evidence.observed,
-            "entry": each.evidence.number or None,
-            "elapsed_s": round(each.evidence.elapsed, 1),
-            "expected_s": round(each.expected, 1),
-            "expected_early_s": round(each.expected_band[0], 1),
-            "expected_late_s": round(each.expected_band[1], 1),
-            "contradicts": each.contradicts,
-            "used": each.counts_for(layer),
-            "rate_factor": round(each.factor, 4),
-            "spread_before": round(each.spread_before, 4),
-            "spread_after": round(each.spread_after, 4),
-            "rate_sd": round(each.after.rate_sd, 4),
-            "resin": each.after.name,
-            "version": each.after.version,
-            "parent": each.after.parent,
-            "fast_lot": round(rate_factor_at(each.after, 0.95), 4),
-        }
-        for each in found
-    ]
+def _named(observed: str) -> str:
+    """As a person says it; tack-free keeps its hyphen."""
+    return spoken(observed) if observed == "test-cup" else observed
 
 
-def _moved(each: Lesson) -> str:
-    change = 100.0 * (each.factor - 1.0)
+def _moved(each: ObservationDocument) -> str:
+    change = 100.0 * (each.rate_factor - 1.0)
     if abs(change) < 1.0:
         return "as fast as it was taken for"
     return f"{abs(change):.0f} % {'faster' if change > 0 else 'slower'} than it was taken for"
-
-
-def _spread(sd: float) -> str:
-    return f"± {100.0 * NINE_IN_TEN * sd:.0f} %"
