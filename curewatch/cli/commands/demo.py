@@ -10,9 +10,10 @@ import typer
 
 import curewatch
 from curewatch import configuration
+from curewatch.answers.document import as_json
+from curewatch.answers.event import event_document
 from curewatch.cli.evening import Evening, layers
 from curewatch.cli.options import PlainOption, UnitsOption
-from curewatch.cli.screens import event_line
 from curewatch.cli.terminal import is_plain
 from curewatch.clock import SystemClock
 from curewatch.configuration import Configuration
@@ -61,7 +62,7 @@ def app(
 
 
 def _json_line(words: Wording, event: Show) -> None:
-    typer.echo(event_line.as_json(event, words))
+    typer.echo(as_json(event_document(*event, words=words)))
 
 
 def _unsaid(line: str) -> None:

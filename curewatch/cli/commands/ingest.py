@@ -11,7 +11,7 @@ def app(
     *,
     config: ConfigOption = None,
     units: UnitsOption = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Its journal as one JSON object a line.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Its journal as one JSON object a line.")] = False,
     readings: Annotated[bool, typer.Option("--readings", help="Tell of each reading, too.")] = False,
 ) -> None:
     """Take readings from serial ports and brokers into the logbook until told to stop.
@@ -23,7 +23,9 @@ def app(
     """
     import sys
 
-    from curewatch.cli.screens import event_line
+    from curewatch.answers.document import as_json
+    from curewatch.answers.event import event_document
+    from curewatch.cli.screens.event_line import line
     from curewatch.daemon.edges.process import ServiceManager, signals
     from curewatch.daemon.events import Show
     from curewatch.daemon.loop import Daemon
@@ -34,7 +36,8 @@ def app(
         plainly = plain_wording(words.zone)
 
         def show(event: Show) -> None:
-            said = event_line.as_json(event, plainly) if as_json else event_line.as_text(event, words)
+            document = event_document(*event, words=plainly if json else words)
+            said = as_json(document) if json else line(document, words)
             print(said, flush=True)
 
         daemon = Daemon(configuration, show=show, config_path=config, tell_readings=readings)

@@ -17,9 +17,7 @@ def app(
     ] = 0.0,
     config: ConfigOption = None,
     units: UnitsOption = None,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="One JSON object a line, one line an event.")
-    ] = False,
+    json: Annotated[bool, typer.Option("--json", help="One JSON object a line, one line an event.")] = False,
     readings: Annotated[bool, typer.Option("--readings", help="Each reading is an event, too.")] = False,
     advice_every: Annotated[
         float | None,
@@ -51,7 +49,9 @@ def app(
 
     Example: curewatch replay recordings/saltmarsh-evening.txt --advice-every 60
     """
-    from curewatch.cli.screens import event_line
+    from curewatch.answers.document import as_json
+    from curewatch.answers.event import event_document
+    from curewatch.cli.screens.event_line import line
     from curewatch.clock import SystemClock
     from curewatch.configuration import ROLES_BY_NAME
     from curewatch.daemon.edges.recording import open_recording
@@ -61,7 +61,8 @@ def app(
     from curewatch.wording import counted, plain_wording
 
     def show(event: Show) -> None:
-        said = event_line.as_json(event, plainly) if as_json else event_line.as_text(event, words)
+        document = event_document(*event, words=plainly if json else words)
+        said = as_json(document) if json else line(document, words)
         print(said, flush=speed > 0)
 
     configuration, words = settings(config, units)
