@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from curewatch.errors import ConfigurationError, reason
-from curewatch.materials.quantities import TAGS, Quantity
+from curewatch.materials.quantities import TAGS, ResinQuantity
 from curewatch.materials.resin import Origin
 
 ENTRY_KEYS = ("value", "unit", "tag", "source", "spread")
@@ -41,7 +41,7 @@ class Sheet:
                 return number
         return section_line
 
-    def number(self, key: str, quantity: Quantity) -> float:
+    def number(self, key: str, quantity: ResinQuantity) -> float:
         """The SI value of a sourced number."""
         entry = self.find(key)
         if not isinstance(entry, dict):

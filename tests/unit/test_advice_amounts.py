@@ -5,7 +5,7 @@ import math
 import pytest
 
 from curewatch.advice.plan.amounts import Repair, amounts
-from curewatch.advice.plan.geometry import Shape, outline
+from curewatch.advice.plan.geometry import RepairShape, outline
 from curewatch.advice.plan.mixing import Proportion
 from curewatch.errors import UsageError
 from curewatch.materials.cloth import load_cloth
@@ -16,7 +16,7 @@ DEMO = Proportion(0.25, 0.2375, 0.2625, 1150.0, 1000.0, "common practice", "plus
 def rudder_cheek(**changes: object) -> Repair:
     """The demo's rudder cheek: a round hole of 80 mm in 6 mm of laminate, on plywood."""
     asked: dict[str, object] = {
-        "hole": outline(Shape.ROUND, 0.080),
+        "hole": outline(RepairShape.ROUND, 0.080),
         "thickness": 0.006,
         "cloth": load_cloth("stitched-biaxial"),
         "substrate": "plywood",

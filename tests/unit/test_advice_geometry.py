@@ -7,13 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as some
 
-from curewatch.advice.plan.geometry import Outline, Shape, ellipse_perimeter, layers, outline, taper
+from curewatch.advice.plan.geometry import Outline, RepairShape, ellipse_perimeter, layers, outline, taper
 from curewatch.errors import UsageError
 
 
 def test_ten_millimetres_at_twelve_to_one_is_120_mm_each_way() -> None:
     """12 x 10 mm = 120 mm (common practice, the usual example)."""
-    made = taper(outline(Shape.ROUND, 0.100), 0.010, 0.001)
+    made = taper(outline(RepairShape.ROUND, 0.100), 0.010, 0.001)
     assert made.scarf == pytest.approx(0.120)
     # By hand: the hole is 100 mm across, so the ground area is 100 + 2 x 120 = 340 mm across:
     # pi/4 (0.34² - 0.10²) = 0.7854 x (0.1156 - 0.0100) = 0.08294 m².
@@ -26,7 +26,9 @@ def test_ten_millimetres_at_twelve_to_one_is_120_mm_each_way() -> None:
 
 def test_a_rectangle_from_both_sides_by_hand() -> None:
     """200 x 100 mm, 8 mm thick, 10:1, two sides, 1 mm layers, 5 mm overlap."""
-    made = taper(outline(Shape.RECTANGULAR, 0.200, 0.100), 0.008, 0.001, ratio=10, sides=2, overlap=0.005)
+    made = taper(
+        outline(RepairShape.RECTANGULAR, 0.200, 0.100), 0.008, 0.001, ratio=10, sides=2, overlap=0.005
+    )
     # Depth a side 4 mm, so scarf 40 mm, 4 layers a side, 8 patches.
     assert made.scarf == pytest.approx(0.040)
     assert [patch.side for patch in made.patches] == ["outside"] * 4 + ["inside"] * 4
@@ -41,7 +43,7 @@ def test_a_rectangle_from_both_sides_by_hand() -> None:
 
 def test_a_crack_is_a_strip_without_width() -> None:
     """600 mm of seam, 3 mm deep at 12:1: 36 mm each way, 72 mm wide at the top, ends not tapered."""
-    made = taper(outline(Shape.STRIP, 0.600), 0.003, 0.001)
+    made = taper(outline(RepairShape.STRIP, 0.600), 0.003, 0.001)
     assert made.patches[-1].width == pytest.approx(0.072)
     assert made.patches[-1].length == pytest.approx(0.600)
     assert made.ground_area == pytest.approx(0.600 * 0.072)
@@ -55,9 +57,9 @@ def test_the_ellipse_s_perimeter_agrees_with_integration(squeeze: float) -> None
     assert ellipse_perimeter(1.0, squeeze) == pytest.approx(polygon, rel=1e-4)
 
 
-@given(some.floats(0.01, 2), some.floats(0.01, 2), some.floats(0, 0.5), some.sampled_from(list(Shape)))
+@given(some.floats(0.01, 2), some.floats(0.01, 2), some.floats(0, 0.5), some.sampled_from(list(RepairShape)))
 def test_a_grown_outline_fits_its_box_and_holds_the_hole(
-    length: float, width: float, by: float, shape: Shape
+    length: float, width: float, by: float, shape: RepairShape
 ) -> None:
     """Hole <= grown outline <= the piece it is cut from, whatever the shape."""
     hole = outline(shape, length, width)
@@ -67,7 +69,7 @@ def test_a_grown_outline_fits_its_box_and_holds_the_hole(
 
 def test_an_oval_as_long_as_wide_is_round() -> None:
     """The two shapes agree where they meet."""
-    oval, circle = outline(Shape.OVAL, 0.3, 0.3), outline(Shape.ROUND, 0.3)
+    oval, circle = outline(RepairShape.OVAL, 0.3, 0.3), outline(RepairShape.ROUND, 0.3)
     assert oval.grown_area(0.1) == pytest.approx(circle.grown_area(0.1), rel=1e-12)
 
 
@@ -79,11 +81,11 @@ def test_layers_are_whole_and_a_hair_more_is_not_one_more() -> None:
 @pytest.mark.parametrize(
     "wrong",
     [
-        lambda: outline(Shape.ROUND, 0.0),
-        lambda: outline(Shape.OVAL, 0.2),
-        lambda: taper(Outline(Shape.ROUND, 0.1, 0.1), 0.0, 0.001),
-        lambda: taper(Outline(Shape.ROUND, 0.1, 0.1), 0.01, 0.001, ratio=0.5),
-        lambda: taper(Outline(Shape.ROUND, 0.1, 0.1), 0.01, 0.001, sides=3),
+        lambda: outline(RepairShape.ROUND, 0.0),
+        lambda: outline(RepairShape.OVAL, 0.2),
+        lambda: taper(Outline(RepairShape.ROUND, 0.1, 0.1), 0.0, 0.001),
+        lambda: taper(Outline(RepairShape.ROUND, 0.1, 0.1), 0.01, 0.001, ratio=0.5),
+        lambda: taper(Outline(RepairShape.ROUND, 0.1, 0.1), 0.01, 0.001, sides=3),
     ],
 )
 def test_what_cannot_be_built_is_refused(wrong: object) -> None:

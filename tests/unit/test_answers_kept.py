@@ -13,7 +13,7 @@ import pytest
 from curewatch.advice.judge.limits import for_resin
 from curewatch.advice.judge.question import Question
 from curewatch.advice.plan.amounts import Repair
-from curewatch.advice.plan.geometry import Shape, outline
+from curewatch.advice.plan.geometry import RepairShape, outline
 from curewatch.advice.plan.layup import Hands, bill
 from curewatch.advice.plan.windows import EVERY, GoWindow, Starts, Strip
 from curewatch.answers.cure import cure_document
@@ -52,7 +52,7 @@ def hole(width: int) -> list[str]:
     slow = load_resin("epoxy-slow")
     asked = Question(slow, for_resin(slow), load_substrate("plywood"))
     repair = Repair(
-        hole=outline(Shape.ROUND, 0.080),
+        hole=outline(RepairShape.ROUND, 0.080),
         thickness=0.003,
         cloth=load_cloth("stitched-biaxial"),
         substrate="plywood",

@@ -12,7 +12,7 @@ import pytest
 from curewatch.advice.judge import limits
 from curewatch.advice.judge.question import Question
 from curewatch.advice.plan.amounts import Repair
-from curewatch.advice.plan.geometry import Shape, Taper, outline, taper
+from curewatch.advice.plan.geometry import RepairShape, Taper, outline, taper
 from curewatch.advice.plan.layup import Hands, LayupPlan, bill
 from curewatch.advice.plan.mixing import of_resin
 from curewatch.advice.plan.sessions import Work
@@ -39,7 +39,7 @@ ASKED = Question(SLOW, limits.for_resin(SLOW), load_substrate("plywood"))
 
 def cheek(**changes: object) -> Repair:
     asked: dict[str, object] = {
-        "hole": outline(Shape.ROUND, 0.080),
+        "hole": outline(RepairShape.ROUND, 0.080),
         "thickness": 0.003,
         "cloth": load_cloth("stitched-biaxial"),
         "substrate": "plywood",
@@ -68,13 +68,13 @@ outside
 
 def test_the_section_is_drawn_to_scale_along_its_length() -> None:
     """80 mm hole, 36 mm of scarf, three layers: 104, 128, 152 mm across, by hand."""
-    made = taper(outline(Shape.ROUND, 0.080), 0.003, 0.001)
+    made = taper(outline(RepairShape.ROUND, 0.080), 0.003, 0.001)
     assert "\n".join(section.characters(drawing(made))) == SECTION
 
 
 def test_the_drawing_for_the_card_has_a_shape_for_each_layer_and_both_lengths() -> None:
     """Six layers from both sides are six polygons; the scarf and the hole are written."""
-    made = taper(outline(Shape.ROUND, 0.080), 0.006, 0.001, sides=2)
+    made = taper(outline(RepairShape.ROUND, 0.080), 0.006, 0.001, sides=2)
     drawn = section.svg(drawing(made))
     assert drawn.count("<polygon") == 6
     assert "scarf 36 mm" in drawn

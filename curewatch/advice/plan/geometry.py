@@ -24,7 +24,7 @@ from curewatch.errors import UsageError
 USUAL_RATIO = 12.0  # common practice for a structural repair
 
 
-class Shape(StrEnum):
+class RepairShape(StrEnum):
     """The outline of what is missing."""
 
     ROUND = "round"
@@ -37,33 +37,33 @@ class Shape(StrEnum):
 class Outline:
     """An outline that can be grown: area, the edge it grows along, the corner term, its box."""
 
-    shape: Shape
+    shape: RepairShape
     length: float  # [m]
     width: float  # [m]
 
     @property
     def area(self) -> float:
-        if self.shape in {Shape.ROUND, Shape.OVAL}:
+        if self.shape in {RepairShape.ROUND, RepairShape.OVAL}:
             return math.pi * self.length * self.width / 4
         return self.length * self.width
 
     @property
     def edge(self) -> float:
         """Length of the edge that is tapered. [m]"""
-        if self.shape is Shape.STRIP:
+        if self.shape is RepairShape.STRIP:
             return 2 * self.length
-        if self.shape is Shape.RECTANGULAR:
+        if self.shape is RepairShape.RECTANGULAR:
             return 2 * (self.length + self.width)
         return ellipse_perimeter(self.length / 2, self.width / 2)
 
     def grown_area(self, by: float) -> float:
         """Area once grown outwards by this much. [m²]"""
-        corner = 0.0 if self.shape is Shape.STRIP else math.pi
+        corner = 0.0 if self.shape is RepairShape.STRIP else math.pi
         return self.area + self.edge * by + corner * by**2
 
     def grown_box(self, by: float) -> tuple[float, float]:
         """Length and width of the piece of cloth that covers the grown outline. [m]"""
-        along = 0.0 if self.shape is Shape.STRIP else 2 * by
+        along = 0.0 if self.shape is RepairShape.STRIP else 2 * by
         return self.length + along, self.width + 2 * by
 
 
@@ -110,7 +110,7 @@ def ellipse_perimeter(a: float, b: float) -> float:
     return math.pi * (a + b) * (1 + 3 * h / (10 + math.sqrt(4 - 3 * h)))
 
 
-def outline(shape: Shape, length: float, width: float | None = None) -> Outline:
+def outline(shape: RepairShape, length: float, width: float | None = None) -> Outline:
     """The outline of a hole; a round one has its diameter alone, a strip may have no width (a crack).
 
     Raises
@@ -120,9 +120,9 @@ def outline(shape: Shape, length: float, width: float | None = None) -> Outline:
     """
     if length <= 0:
         raise UsageError(f"the {shape} is {length * 1000:g} mm long; give a length above 0")
-    if shape is Shape.ROUND:
+    if shape is RepairShape.ROUND:
         return Outline(shape, length, length)
-    if shape is Shape.STRIP:
+    if shape is RepairShape.STRIP:
         return Outline(shape, length, max(0.0, width or 0.0))
     if width is None or width <= 0:
         raise UsageError(f"a hole that is {shape} needs a width above 0 besides its length")

@@ -65,7 +65,7 @@ def app(
     Example: curewatch layup round --length 120 --thickness 6
     """
     from curewatch.advice.plan.amounts import Repair
-    from curewatch.advice.plan.geometry import Shape, outline
+    from curewatch.advice.plan.geometry import RepairShape, outline
     from curewatch.advice.plan.layup import Hands
     from curewatch.advice.plan.windows import LENGTH
     from curewatch.answers.layup import layup_document
@@ -76,12 +76,12 @@ def app(
     from curewatch.clock import SystemClock
     from curewatch.materials.cloth import load_cloth
 
-    if shape not in list(Shape):
-        raise UsageError(f"a hole that is {shape!r}; allowed: {', '.join(Shape)}")
+    if shape not in list(RepairShape):
+        raise UsageError(f"a hole that is {shape!r}; allowed: {', '.join(RepairShape)}")
     configuration, wording = settings(config, units)
     repair = Repair(
         hole=outline(
-            Shape(shape),
+            RepairShape(shape),
             length_from_text(length),
             None if width is None else length_from_text(width, "--width"),
         ),
