@@ -241,6 +241,39 @@ SENDERS = (
         ),
     ),
     Sender(
+        "Homie 4",
+        "homieiot.github.io/specification/spec-core-v4_0_0: $state, $unit; degF as its sign",
+        '"homie/+/+/+"',
+        {"homie-a": 'address = "air"'},
+        (
+            ("homie/shed-one/$state", "ready"),
+            ("homie/shed-one/air/temperature/$unit", "°F"),
+            ("homie/shed-one/air/humidity/$unit", "%"),
+            ("homie/shed-one/air/temperature", "54.32"),
+            ("homie/shed-one/air/humidity", "81.0"),
+        ),
+        readings=2,
+    ),
+    Sender(
+        "Homie 5",
+        "homieiot.github.io, overview and version 5: $state, $description with nodes, properties, unit",
+        '"homie/5/+/+/+"',
+        {"homie-b": 'address = "deck"'},
+        (
+            (
+                "homie/5/shed-two/$description",
+                (
+                    '{"homie":"5.0","version":12,"nodes":{"deck":{"properties":{"temperature":{"unit":"°F",'
+                    '"datatype":"float"},"humidity":{"unit":"%","datatype":"float"}}}}}'
+                ),
+            ),
+            ("homie/5/shed-two/$state", "ready"),
+            ("homie/5/shed-two/deck/temperature", "54.32"),
+            ("homie/5/shed-two/deck/humidity", "81.0"),
+        ),
+        readings=2,
+    ),
+    Sender(
         "hub that counts its devices",
         "domoticz.com/wiki/MQTT: domoticz/out with idx, dtype, nvalue, svalue1 (from memory)",
         '"hub/out"',

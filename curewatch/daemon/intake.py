@@ -9,6 +9,7 @@ from typing import Any, NamedTuple, Self
 
 from curewatch.configuration import Configuration, MqttSource, SerialSource, WireUnits
 from curewatch.configuration.topics import covers_levels
+from curewatch.daemon import homie
 from curewatch.daemon.devices import Devices, Mark, numbers_in
 from curewatch.daemon.events import BytesArrived, MessageArrived
 from curewatch.readings import Flag, Reading, Rejected
@@ -49,6 +50,7 @@ class Intake:
         self.corrections: Mapping[str, Correction] = before.corrections if before else {}  # by sensor
         self._owners: dict[tuple[str, str], Owner] = {}  # (source, topic), at most TOPICS
         self._dialects: dict[Any, Words] = {}  # (sensor, source), both of the configuration
+        self._homie: homie.HomieUnits = before._homie if before else homie.HomieUnits()
         self._devices = Devices()  # anew with each configuration: it may have put two devices apart
         self._own_words = any(
             sensor.fields or sensor.wire_units != WireUnits() for sensor in configuration.sensors.values()
@@ -112,10 +114,16 @@ class Intake:
         if event.discarded:
             raw = f"{event.topic}: {event.discarded} bytes".encode()
             return [reject(Reason.TOO_LARGE, raw, event.at.utc, event.source)]
+        if "/$" in event.topic:
+            self._homie.take(event.topic, event.payload)
+            return []
         owner = self._owners.get((event.source, event.topic)) or self._found_owner(event.source, event.topic)
+        payload = self._with_unit(event, owner) if event.topic.startswith(homie.ROOT) else event.payload
+        if isinstance(payload, Rejected):
+            return [payload]
         parse = partial(
             self._parser.payload,
-            event.payload,
+            payload,
             event.at,
             event.source,
             owner.device,
@@ -131,6 +139,22 @@ class Intake:
             return found  # its times lie ahead; what is made of it is checked there
         told = owner._replace(mark=None) if event.retained else owner  # it may be of a device long gone
         return [self._alone(item, event.payload, event.source, told) for item in found]
+
+    def _with_unit(self, event: MessageArrived, owner: Owner) -> bytes | Rejected:
+        """A bare number with the unit that another topic states for it.
+
+        An old temperature may come before its unit: it is refused, for a degree of which kind is not known.
+        """
+        payload, unit = event.payload, self._homie.of(event.topic)
+        meant = owner.words.meant(owner.quantity)
+        if meant is None or not bare.is_number(payload):
+            return payload
+        if unit:
+            return payload.strip(b' \t\r\n"') + b" " + unit.encode()
+        if (event.backlog or event.retained) and meant.kind == "temperature" and not meant.said:
+            name = self._names.get(owner.device, owner.device)
+            return reject(Reason.UNIT_TO_COME, payload, event.at.utc, event.source, name)
+        return payload
 
     def _in_own_words(
         self,

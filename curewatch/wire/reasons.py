@@ -28,6 +28,7 @@ class Reason(StrEnum):
     BAD_NUMBER = "not a number"
     BAD_TIME = "not a time"
     BAD_UNIT = "unit not known"
+    UNIT_TO_COME = "an old temperature whose unit is not stated yet"
     UNITS_DIFFER = "two units stated for one value"
     BAD_JSON = "broken JSON"
     BAD_CBOR = "broken CBOR"
@@ -67,6 +68,7 @@ WHAT_TO_DO: dict[str, str] = {
     Reason.BAD_NUMBER: "a sensor that fails often prints nan; check its wiring",
     Reason.BAD_TIME: "seconds since 1970, or ISO 8601",
     Reason.BAD_UNIT: f"use degC, degF, K or %; or say which: {_CURE.format('temperature', 'degF')}",
+    Reason.UNIT_TO_COME: f"wait for its next report; else say it: {_CURE.format('temperature', 'degF')}",
     Reason.UNITS_DIFFER: "let it state one; correct fields, topics and wire_units in the configuration",
     Reason.BAD_JSON: "check the device's message format",
     Reason.BAD_CBOR: "check the device's message format",

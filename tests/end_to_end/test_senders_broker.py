@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.broker import MOSQUITTO, Broker, Talker
+from curewatch.logbook import Logbook
+from tests.broker import MOSQUITTO, Broker, Talker, until
 from tests.running import Running
 from tests.senders import SENDERS, said, settings
 
@@ -40,3 +41,28 @@ def test_each_sender_is_read_through_a_broker(tmp_path: Path, *, python: bool) -
             assert {name: daemon.readings(name) for name in NEEDED} == NEEDED
             assert daemon.stop() == 0
             assert daemon.rejections() == {}
+
+
+@pytest.mark.parametrize("python", [False, True], ids=["5", "3.1.1"])
+def test_a_unit_that_the_broker_retains_is_known_after_each_start(tmp_path: Path, *, python: bool) -> None:
+    """The unit was sent once, before the daemon was there, on a topic that its own filters do not cover."""
+    if MOSQUITTO is None and not python:
+        pytest.skip("the broker in Python speaks 3.1.1")
+    (tmp_path / "broker").mkdir()
+    (sender,) = [each for each in SENDERS if each.name == "Homie 4"]
+    with Broker(tmp_path / "broker", python=python) as broker, Talker(broker) as devices:
+        devices.send("homie/shed-one/air/temperature/$unit", ["°F".encode()], retain=True)
+        table = settings(sender) + f'port = {broker.port}\nversion = "{broker.version}"\n'
+        with Running(tmp_path, table) as daemon:
+            for start in (1, 2):
+                daemon.start()
+                until(lambda start=start: daemon.text().count("yard answers") == start)
+                time.sleep(1.0)  # what is retained comes at once; a temperature may be told meanwhile
+                devices.send("homie/shed-one/air/temperature", [b"54.%d" % start])
+                daemon.waits_for(start, "homie-a")
+                assert daemon.stop() == 0
+            with Logbook(daemon.path, read_only=True) as logbook:
+                rows = [rows["temperature"] for *_, rows in logbook.blocks(sensor="homie-a")]
+    stored = [float(each) for row in rows for each in row]
+    celsius = [(54.1 - 32) / 1.8, (54.2 - 32) / 1.8]
+    assert stored == pytest.approx([1000 * each for each in celsius], abs=1)  # a column holds mdegC

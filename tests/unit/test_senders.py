@@ -9,6 +9,7 @@ from curewatch.clock import Instant
 from curewatch.daemon.events import MessageArrived
 from curewatch.daemon.intake import Intake
 from curewatch.readings import Reading, Rejected
+from curewatch.wire import Reason
 from tests.senders import SENDERS, Sender, said, settings
 
 NOW = 1_790_000_000.0
@@ -77,3 +78,17 @@ def test_the_notes_show_each_sender() -> None:
     for sender in SENDERS:
         assert f"```toml\n{settings(sender)}```" in notes, sender.name
         assert f"{sender.messages[0][0]}  {sender.messages[0][1]}" in notes, sender.name
+
+
+@pytest.mark.parametrize("name", ["Homie 4", "Homie 5"])
+def test_an_old_number_waits_for_its_unit(name: str) -> None:
+    """A kept or held temperature may come before its unit: 54 degF is then not taken as 54 degC."""
+    sender = one(name)
+    values = [each for each in sender.messages if each[0].endswith("/temperature")]
+    intake = Intake(configuration.parse(settings(sender)))
+    for old in ({"backlog": True}, {"retained": True}):
+        topic, payload = values[0]
+        event = MessageArrived("yard", topic, payload.encode(), Instant(NOW, 0.0), **old)
+        (refused,) = intake.message_arrived(event)
+        assert isinstance(refused, Rejected)
+        assert refused.reason == Reason.UNIT_TO_COME

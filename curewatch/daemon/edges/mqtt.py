@@ -30,6 +30,7 @@ from curewatch.answers.document import as_json, plain
 from curewatch.answers.mqtt import mqtt_daemon_document
 from curewatch.clock import Clock, Instant
 from curewatch.configuration import MqttSource
+from curewatch.daemon import homie
 from curewatch.daemon.edges.authority import trusting
 from curewatch.daemon.edges.fence import BACK, CURE, MISSING, Fence, topic_of
 from curewatch.daemon.edges.message_socket import LONGEST, SortingContext
@@ -372,8 +373,14 @@ class MqttBroker:
             if topic not in self._unsaid:
                 self._unsaid.append(topic)
 
+    def _beside(self) -> tuple[str, ...]:
+        """Topics with the units of values that we subscribe to."""
+        return homie.TOPICS if any(topic.startswith(homie.ROOT) for topic in self._source.topics) else ()
+
     def _subscriptions(self) -> Iterable[tuple[str, Any]]:
         group = f"$share/{self._source.share}/" if self._source.share else ""
+        for topic in self._beside():  # first, so that units are known before values; retained at each connect
+            yield (topic, SubscribeOptions(qos=1, retainHandling=0) if self._modern else 1)
         for topic in self._source.topics:
             # retainHandling 1: retained readings come once for a new subscription, not at every reconnect;
             # a shared subscription never gets them and must not ask (MQTT 5.0, 3.8.3.1)
@@ -383,7 +390,9 @@ class MqttBroker:
     def _on_subscribe(
         self, client: Any, userdata: Any, identifier: int, reasons: Any, properties: Any
     ) -> None:
-        for topic, reason in zip((*self._source.topics, self._fence.topic), reasons, strict=False):
+        for topic, reason in zip(
+            (*self._beside(), *self._source.topics, self._fence.topic), reasons, strict=False
+        ):
             if reason.is_failure:
                 text = f"the broker refuses the subscription to {topic}: {reason}"
                 self._arrived.append(Noticed(self.name, self._clock.now(), text))
