@@ -18,6 +18,15 @@ class RecordWriteDocument(Shape, frozen=True, kw_only=True):
     entries: Annotated[int, says("In it")]
 
 
+class LeftOutDocument(Shape, frozen=True, kw_only=True):
+    """Blocks whose readings are not in a record, and between which times of arrival they lie."""
+
+    first: Annotated[int, says("Block")]
+    last: Annotated[int, says("Block")]
+    after: Annotated[Utc | None, says("The last reading before them that is here; null where there is none")]
+    before: Annotated[Utc | None, says("The first reading after them that is here; null where there is none")]
+
+
 class RecordWholeDocument(Shape, frozen=True, kw_only=True):
     """It holds."""
 
@@ -31,4 +40,5 @@ class RecordWholeDocument(Shape, frozen=True, kw_only=True):
     readings: Annotated[int, says("In it")]
     entries: Annotated[int, says("In full")]
     entries_of_other_jobs: Annotated[int, says("By digest alone")]
+    left_out_blocks: Annotated[list[LeftOutDocument], says("Blocks whose readings are not here")]
     checked: Annotated[dict[str, str], says("Every file that was checked, by its SHA-256")]

@@ -26,6 +26,7 @@ class EntryKind(StrEnum):
     CONFIGURATION = "configuration"
     REJECTED = "rejected"
     SEAL = "seal"
+    ACCOUNT = "account"
     PRUNE = "prune"
     DAEMON = "daemon"
     SOURCE = "source"

@@ -89,7 +89,7 @@ def series(connection: sqlite3.Connection, sensor: int, start: int, end: int) ->
     together = np.concatenate(parts)
     if np.any(np.diff(together["time"]) < 0):
         together = together[np.argsort(together["time"], kind="stable")]
-    return _series(together)
+    return arranged(together)
 
 
 def blocks(connection: sqlite3.Connection, sensor: int | None, start: int, end: int) -> Iterator[BlockRows]:
@@ -131,7 +131,8 @@ def blocks_between(connection: sqlite3.Connection, start: int, end: int) -> tupl
     return (numbers[0], numbers[-1]) if numbers else None
 
 
-def _series(found: rows.Rows) -> Series:
+def arranged(found: rows.Rows) -> Series:
+    """Rows in the order of their time as arrays."""
     return Series(
         time=found["time"] / 1e3,
         received=found["received"] / 1e3,

@@ -5,10 +5,12 @@ part of the record. Corrections are applied and shown (``joblog``).
 """
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+import tempfile
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, cast
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
@@ -16,14 +18,17 @@ import numpy as np
 from curewatch import worklog
 from curewatch.advice.judge import rule_sets
 from curewatch.advice.judge.rules import Judgement, Spans
+from curewatch.clock import utc_from_iso
 from curewatch.configuration.shape import ROLES_BY_NAME
-from curewatch.errors import CurewatchError
-from curewatch.logbook import EntryKind, LogbookStore, StoredEntry
+from curewatch.errors import CurewatchError, UsageError
+from curewatch.logbook import EntryKind, LogbookStore, StoredEntry, rows
 from curewatch.logbook.sealing import Seal
+from curewatch.logbook.series import BlockRows
 from curewatch.materials import load_resin
 from curewatch.materials.resin import Resin
 from curewatch.materials.substrate import Substrate, load_substrate
 from curewatch.model.film.blush import FRESH_AIR
+from curewatch.record.evidence import Evidence, read_rows
 from curewatch.record.layer_history import LayerHistory, follow
 from curewatch.record.measured import Measured, Post, measure, part_of
 from curewatch.record.proof import ProofWindow, window
@@ -31,6 +36,7 @@ from curewatch.shed import learnt
 from curewatch.units import HOUR, MINUTE
 
 BEFORE = 24 * HOUR  # rule sets look back so far before the work [s]
+_PLAIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,79}")  # a resin's name, never a path
 _LAYER = re.compile(r"L\d+")  # how layers are named
 SILENCE = 15 * MINUTE  # without a reading for so long, a minute is not known [s]
 BACKWARDS = 5.0  # s that stamps may run back before it is shown: clocks are set in smaller steps
@@ -66,11 +72,11 @@ class Account:
     """All that the pages say."""
 
     job: worklog.Job
-    seal: Seal
+    block: int  # as far as it goes
     part: ProofWindow
     zone: ZoneInfo
     start: float  # the job's opening, UTC [s]
-    end: float  # its closing, or the seal, UTC [s]
+    end: float  # its closing, or when it was written, UTC [s]
     closed: bool
     setting: Mapping[str, Any]  # the configuration that held
     measured: Measured  # from a day before the start
@@ -97,36 +103,83 @@ class Account:
         return tuple(sorted(found, key=lambda one: one.at))
 
 
-def gather(logbook: LogbookStore, name: str, seal: Seal, resins: Path | None = None) -> Account:
-    """The account of one job as far as the seal covers it; ``systems`` is the folder of own resin systems.
+class Until(NamedTuple):
+    """How far a record goes: a block of the chain, and the moment it was written."""
+
+    block: int
+    at: str  # ISO 8601
+
+
+def gather(
+    logbook: LogbookStore, name: str, until: Until | Seal, resins: Mapping[str, str] | None = None
+) -> Account:
+    """The account of one job as far as a block; ``resins`` are own resin files, by name.
 
     Raises
     ------
     UsageError
         There is no such job.
     """
-    job = worklog.read(logbook, name)
-    job = replace(job, told=tuple(one for one in job.told if one.entry.block <= seal.block))
-    start = min(job.opened.at, *(one.at for one in job.told))
-    sealed_at = next(
-        one for one in logbook.entries(EntryKind.SEAL) if one.payload.get("code") == seal.code
-    ).at
-    end = max([one.at for one in job.told], default=start) if job.closed else sealed_at
-    part = window(logbook, name, seal, start - BEFORE, end + MINUTE)
-    setting = _setting(part.entries)
-    posts = _posts(part.entries, logbook)
-    substrate = _substrate(job.opened.payload, setting)
+    at = utc_from_iso(until.at)
+    start, end = reach(worklog.read(logbook, name), until.block, at)
+    part = window(logbook, name, until.block, start - BEFORE, end + MINUTE)
+    tokens = logbook.tokens()
+    texts = (
+        (one.block, one.form, rows.lines(*one, tokens).splitlines())
+        for one in logbook.block_rows(part.readings_from, part.last)
+    )
+    return account_of(part, *read_rows(texts), name=name, until=until, resins=resins or {})
+
+
+def reach(job: worklog.Job, block: int, at: float) -> tuple[float, float]:
+    """From when to when a job's record goes, told as far as a block. UTC [s]"""
+    told = [
+        one.at
+        for one in job.told
+        if one.entry.block <= block and one.entry.kind not in (EntryKind.ACCOUNT, EntryKind.SEAL)
+    ]
+    start = min(job.opened.at, *told)
+    return start, max(told, default=start) if _closed(job, block) else at
+
+
+def _closed(job: worklog.Job, block: int) -> bool:
+    return job.closed is not None and job.closed.entry.block <= block
+
+
+def account_of(
+    part: ProofWindow,
+    blocks: Iterable[BlockRows],
+    tokens: Mapping[int, str],
+    *,
+    name: str,
+    until: Until | Seal,
+    resins: Mapping[str, str],
+) -> Account:
+    """The account that these entries and readings give, when it is written and when it is verified."""
+    entries = tuple(one for one in part.entries if one.block <= until.block and one.kind != EntryKind.ACCOUNT)
+    part = part._replace(entries=entries, last=until.block)
+    evidence = cast(
+        "LogbookStore", Evidence(entries, (one for one in blocks if one.block <= until.block), tokens)
+    )
+    job = worklog.read(evidence, name)
+    start, end = reach(job, until.block, utc_from_iso(until.at))
+    setting = _setting(entries)
+    posts = _posts(entries, evidence)
     gas = dict(setting.get("shed", {})).get("carbon_dioxide")
     fresh = float(gas) if isinstance(gas, int | float) else FRESH_AIR
-    measured = measure(logbook, posts, start - BEFORE, end, substrate, carbon_dioxide=fresh)
+    substrate = _substrate(job.opened.payload, setting)
+    measured = measure(evidence, posts, start - BEFORE, end, substrate, carbon_dioxide=fresh)
+    with _resin_folder(resins) as folder:
 
-    def resin_of(resin: str, lot: str | None, layer: str) -> Resin:
-        return learnt.resin_of_lot(logbook, load_resin(resin, resins), lot, layer)
+        def resin_of(resin: str, lot: str | None, layer: str) -> Resin:
+            if not _PLAIN.fullmatch(resin):
+                raise UsageError(f"no resin system is called {resin!r}")
+            return learnt.resin_of_lot(evidence, load_resin(resin, folder), lot, layer)
 
-    courses = tuple(follow(told.payload, measured, end, resin_of) for told in job.of(EntryKind.LAYER))
+        courses = tuple(follow(told.payload, measured, end, resin_of) for told in job.of(EntryKind.LAYER))
     return Account(
         job=job,
-        seal=seal,
+        block=until.block,
         part=part,
         zone=_zone(job.opened.payload, setting),
         start=start,
@@ -136,10 +189,37 @@ def gather(logbook: LogbookStore, name: str, seal: Seal, resins: Path | None = N
         measured=measured,
         courses=courses,
         judgements=_judgements(job, courses, measured, setting, end),
-        heard=tuple(_heard(logbook, post, part.entries, start, end) for post in posts),
-        shed=tuple(one for one in part.entries if one.job is None and start - BEFORE <= one.at <= end),
-        disorder=tuple(_disorder(logbook, part)),
+        heard=tuple(_heard(evidence, post, entries, start, end) for post in posts),
+        shed=tuple(one for one in entries if one.job is None and start - BEFORE <= one.at <= end),
+        disorder=tuple(_disorder(evidence, part)),
     )
+
+
+@contextmanager
+def _resin_folder(resins: Mapping[str, str]) -> Iterator[Path | None]:
+    """Own resin files that a record carries, as a folder; only plain names are ever written."""
+    if not resins:
+        yield None
+        return
+    with tempfile.TemporaryDirectory(prefix="curewatch-") as made:
+        for name, text in resins.items():
+            if _PLAIN.fullmatch(name):
+                (Path(made) / f"{name}.toml").write_text(text, encoding="utf-8")
+        yield Path(made)
+
+
+def own_resins(job: worklog.Job, folder: Path | None) -> dict[str, str]:
+    """The own resin files that a job's account rests on, by name: of its layers, and their bases."""
+    names = [str(told.payload.get("resin")) for told in job.of(EntryKind.LAYER)]
+    found: dict[str, str] = {}
+    while names and folder is not None:
+        name = names.pop()
+        path = folder / f"{name}.toml"
+        if name in found or not _PLAIN.fullmatch(name) or not path.is_file():
+            continue
+        found[name] = path.read_text(encoding="utf-8")
+        names += re.findall(r'^based_on\s*=\s*"([^"]+)"', found[name], re.MULTILINE)
+    return found
 
 
 def _setting(entries: Sequence[StoredEntry]) -> Mapping[str, Any]:
@@ -253,8 +333,8 @@ def _heard(
 def _disorder(logbook: LogbookStore, part: ProofWindow) -> Iterator[Disorder]:
     """Where the time of arrival, or of telling, runs backwards along the chain."""
     last = None
-    for _, _, rows in logbook.block_rows(part.readings_from, part.last):
-        received = rows["received"] / 1e3
+    for _, _, found in logbook.block_rows(part.readings_from, part.last):
+        received = found["received"] / 1e3
         line = received if last is None else np.concatenate(([last], received))
         for n in np.flatnonzero(np.diff(line) < -BACKWARDS)[:20]:
             yield Disorder("readings", float(line[n + 1]), float(line[n] - line[n + 1]))

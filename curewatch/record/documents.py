@@ -1,6 +1,7 @@
 """What is answered of a record, as documents: where it was put, and what it proves."""
 
-from curewatch.answers.record import RecordWholeDocument, RecordWriteDocument
+from curewatch.answers.record import LeftOutDocument, RecordWholeDocument, RecordWriteDocument
+from curewatch.clock import iso_utc
 from curewatch.record.verification import Holds
 from curewatch.record.writing import Written
 
@@ -32,4 +33,13 @@ def record_whole_document(holds: Holds, *, code_given: bool, key_given: bool) ->
         entries=holds.entries,
         entries_of_other_jobs=holds.left_out,
         checked=dict(holds.checked),
+        left_out_blocks=[
+            LeftOutDocument(
+                first=one.first,
+                last=one.last,
+                after=None if one.after is None else iso_utc(one.after),
+                before=None if one.before is None else iso_utc(one.before),
+            )
+            for one in holds.left_out_blocks
+        ],
     )

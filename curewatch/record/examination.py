@@ -9,7 +9,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from curewatch.errors import RecordBroken, UsageError, reason
-from curewatch.record import paper
+from curewatch.record import paper, screen
 from curewatch.record.attachments import attached
 from curewatch.record.proof import FILES
 from curewatch.record.verification import Holds, check_signed, public_key, verify_files
@@ -52,18 +52,23 @@ def verify_pdf(
     content: bytes, *, code: str | None = None, key: str | None = None, name: str = "record.pdf"
 ) -> Holds:
     """Verify one PDF: the files inside, then the file as a whole."""
-    holds = verify_files(attached(content, FILES), code=code, key=key)
-    _check_pdf(content, holds.seal.public_key, holds.checked["files.sha256"], name)
+    files = attached(content, FILES)
+    holds = verify_files(files, code=code, key=key)
+    _check_pdf(content, holds, files, name)
     return holds._replace(checked={**holds.checked, name: sha256(content).hexdigest()})
 
 
-def _check_pdf(content: bytes, public: str, files: str, name: str) -> None:
-    """Signed as a whole with this key, and laid out with these files: never another job's."""
+def _check_pdf(content: bytes, holds: Holds, files: Mapping[str, bytes], name: str) -> None:
+    """Signed as a whole with this key, laid out with these files, and saying what they give."""
     signed, signature = paper.unsigned(content, name)
-    check_signed(signed, signature, public, f"{name} as a whole")
-    found = paper.files_named(content)
-    if found != {files}:
-        raise RecordBroken(name, f"the pages of the files with digest {files}", ", ".join(found) or "none")
+    check_signed(signed, signature, holds.seal.public_key, f"{name} as a whole")
+    found, proof = paper.files_named(content), holds.checked["files.sha256"]
+    if found != {proof}:
+        raise RecordBroken(name, f"the pages of the files with digest {proof}", ", ".join(found) or "none")
+    if paper.laid_out(holds.pages, files) != signed:
+        raise RecordBroken(
+            name, "the pages that readings and entries give, laid out by this typst", "other pages"
+        )
 
 
 def _verify_folder(folder: Path, code: str | None, key: str | None) -> Holds:
@@ -81,9 +86,11 @@ def _verify_folder(folder: Path, code: str | None, key: str | None) -> Holds:
             own = attached(content, FILES)
             if own != files:
                 raise RecordBroken(name, "the same files inside as beside it", "others")
-            _check_pdf(content, holds.seal.public_key, holds.checked["files.sha256"], name)
+            _check_pdf(content, holds, files, name)
         elif name not in listed:
             raise _unchecked(name)
+        elif content != screen.html(holds.pages).encode():
+            raise RecordBroken(name, "the pages that readings and entries give", "other pages")
     digests = {name: sha256(content).hexdigest() for name, content in pages.items()}
     return holds._replace(checked={**holds.checked, **digests})
 

@@ -1,6 +1,7 @@
 """What a page is made of: texts, small headings, tables and pictures. Plain data; no layout."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from hashlib import sha256
 from typing import Any, NamedTuple
 
 from curewatch.record.words import shown
@@ -52,6 +53,35 @@ class Pages(NamedTuple):
     outcomes: tuple[tuple[str, str], ...]  # rule set, met | not met | cannot be shown
     sections: tuple[Section, ...]
     at: float  # when it was sealed, UTC [s]
+
+
+def as_data(pages: Pages) -> dict[str, Any]:
+    """The pages as plain data, without the seal: every text as it stands, every picture by its digest."""
+    kept = ("title", "subject", "job", "facts", "outcomes")
+    return {name: getattr(pages, name) for name in kept} | {
+        "sections": [
+            {"heading": section.heading, "blocks": [block_data(block) for block in section.blocks]}
+            for section in pages.sections
+        ]
+    }
+
+
+def block_data(block: str | Lead | PageTable | Picture) -> dict[str, Any]:
+    """One block of a section as plain data."""
+    if isinstance(block, str):
+        return {"kind": "text", "text": block}
+    if isinstance(block, Lead):
+        return {"kind": "lead", **block._asdict()}
+    if isinstance(block, PageTable):
+        return {"kind": "table", **block._asdict()}
+    digest = sha256(block.content).hexdigest()
+    return {
+        "kind": "picture",
+        "file": block.file,
+        "sha256": digest,
+        "alt": block.alt,
+        "caption": block.caption,
+    }
 
 
 def of(payload: Mapping[str, Any], key: str) -> str:

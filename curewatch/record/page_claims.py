@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from curewatch.advice.judge import cautions
 from curewatch.clock import utc_from_iso
+from curewatch.logbook.sealing import Seal
 from curewatch.materials.chemistry import EPOXY
 from curewatch.record.account import Account
 from curewatch.record.page import PageTable, table
@@ -26,16 +27,16 @@ def claims(account: Account, words: RecordWords) -> Iterator[str]:
     )
 
 
-def checking(account: Account, words: RecordWords) -> Iterator[str | PageTable]:
+def checking(seal: Seal, words: RecordWords) -> Iterator[str | PageTable]:
     """How to check, and what to compare."""
     yield (
         "The files attached to this document hold every reading and entry with the chain of digests, the "
         "seal and the key. Save them into one folder and run “sh check.sh” there: it needs sha256sum and "
         "openssl, not this program. README.txt says each step. Compare the seal code below with the one "
-        "that was written on the job card when the job was closed; a record made up afterwards cannot "
-        "have it."
+        "that was written on the job card; a record made up afterwards cannot have it. What these pages "
+        "say follows from the readings and entries: “curewatch record verify” reckons it again and compares; "
+        "check.sh compares its digest with the sealed one, and cannot look into the pages of a PDF."
     )
-    seal = account.seal
     rows: Iterable[Sequence[str]] = (
         ("Seal code", seal.code),
         ("Sealed", f"{words.full(utc_from_iso(seal.at))}, {shown(seal.reason, 20)} (signed: {seal.at})"),

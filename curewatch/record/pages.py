@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from curewatch.answers.document import spoken
+from curewatch.logbook.sealing import Seal
 from curewatch.record import page_claims, page_limits, page_shed, page_troubles, page_work
 from curewatch.record.account import Account
 from curewatch.record.page import Pages, Section
@@ -26,13 +27,21 @@ def pages(account: Account, reader: Wording | None = None) -> Pages:
         title="Cure record",
         subject=shown(job.title or job.name, 120),
         job=shown(job.name, 60),
-        code=account.seal.code,
-        digest=account.seal.digest,
+        code="",
+        digest="",
         facts=tuple(_facts(account, words)),
         outcomes=tuple((one.title, spoken(one.outcome)) for one in account.judgements),
         sections=tuple(section for section in _sections(account, words) if section.blocks),
         at=account.end,
     )
+
+
+def sealed(said: Pages, seal: Seal, account: Account, reader: Wording | None = None) -> Pages:
+    """The pages with the seal that was made after them, and how to check it."""
+    how = Section(
+        "How to check this record", tuple(page_claims.checking(seal, _words(account, reader or Wording())))
+    )
+    return said._replace(code=seal.code, digest=seal.digest, sections=(*said.sections, how))
 
 
 def _words(account: Account, reader: Wording) -> RecordWords:
@@ -52,7 +61,6 @@ def _sections(account: Account, words: RecordWords) -> Iterator[Section]:
     yield Section("Gaps, clocks, rejections and corrections", tuple(page_troubles.blemishes(account, words)))
     yield Section("Photographs", tuple(page_work.photographs(account, words)))
     yield Section("Cautions, and what this record does not claim", tuple(page_claims.claims(account, words)))
-    yield Section("How to check this record", tuple(page_claims.checking(account, words)))
 
 
 def _facts(account: Account, words: RecordWords) -> Iterator[tuple[str, str]]:

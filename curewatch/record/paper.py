@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 from curewatch import square
 from curewatch.errors import RecordBroken, StoreFailed
-from curewatch.record.page import Lead, Pages, PageTable, Picture
+from curewatch.record.page import Pages, Picture, block_data
 from curewatch.record.proof import shipped
 
 if TYPE_CHECKING:
@@ -37,7 +37,8 @@ SUSPECTS = b"/Suspects false"
 DESCRIPTIONS = {
     "README.txt": ("text/plain", "How to check this record"),
     "check.sh": ("text/x-shellscript", "The check, with standard tools alone"),
-    "account.json": ("application/json", "What the pages say, for programs"),
+    "account.json": ("application/json", "What the readings and entries give, for programs"),
+    "pages.json": ("application/json", "What the pages say, as data"),
     "entries.jsonl": ("application/jsonl", "Entries, as they were hashed"),
     "readings.csv": ("text/csv", "Readings, as they were hashed"),
     "blocks.csv": ("text/csv", "The chain"),
@@ -52,6 +53,11 @@ DESCRIPTIONS = {
 
 def pdf(pages: Pages, files: Mapping[str, bytes], key: "Ed25519PrivateKey") -> bytes:
     """The record as one signed PDF/A-3 file, the proof attached."""
+    return _signed(laid_out(pages, files), key)
+
+
+def laid_out(pages: Pages, files: Mapping[str, bytes]) -> bytes:
+    """The file before it is signed; the same pages and files give the same bytes."""
     import typst
 
     with tempfile.TemporaryDirectory(prefix="curewatch-") as name:
@@ -61,7 +67,7 @@ def pdf(pages: Pages, files: Mapping[str, bytes], key: "Ed25519PrivateKey") -> b
         (folder / "square.svg").write_bytes(square.svg(pages.digest))
         for picture in pictures(pages):
             (folder / picture.file).write_bytes(picture.content)
-        (folder / "pages.json").write_text(json.dumps(_plain(pages, files)), encoding="utf-8")
+        (folder / "layout.json").write_text(json.dumps(_plain(pages, files)), encoding="utf-8")
         (folder / "record.typ").write_bytes(shipped("record.typ"))
         try:
             made = typst.compile(
@@ -76,7 +82,7 @@ def pdf(pages: Pages, files: Mapping[str, bytes], key: "Ed25519PrivateKey") -> b
             raise StoreFailed(
                 f"the pages could not be laid out: {trouble}; write the folder form instead"
             ) from trouble
-    return _signed(bytes(made).replace(SUSPECTS, b" " * len(SUSPECTS)), key)
+    return bytes(made).replace(SUSPECTS, b" " * len(SUSPECTS))
 
 
 def _plain(pages: Pages, files: Mapping[str, bytes]) -> dict[str, Any]:
@@ -92,20 +98,10 @@ def _plain(pages: Pages, files: Mapping[str, bytes]) -> dict[str, Any]:
             for name in files
         ],
         "sections": [
-            {"heading": section.heading, "blocks": [_block(block) for block in section.blocks]}
+            {"heading": section.heading, "blocks": [block_data(block) for block in section.blocks]}
             for section in pages.sections
         ],
     }
-
-
-def _block(block: str | Lead | PageTable | Picture) -> dict[str, Any]:
-    if isinstance(block, str):
-        return {"kind": "text", "text": block}
-    if isinstance(block, Lead):
-        return {"kind": "lead", **block._asdict()}
-    if isinstance(block, PageTable):
-        return {"kind": "table", **block._asdict()}
-    return {"kind": "picture", "file": block.file, "alt": block.alt, "caption": block.caption}
 
 
 def pictures(pages: Pages) -> list[Picture]:

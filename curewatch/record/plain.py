@@ -20,7 +20,6 @@ def as_plain(account: Account) -> dict[str, Any]:
         "end": iso_utc(account.end),
         "closed": account.closed,
         "zone": str(account.zone),
-        "seal": {"code": account.seal.code, "block": account.seal.block, "head": account.seal.head},
         "layers": [_plain_course(course) for course in account.courses],
         "rule_sets": [_plain_judgement(one) for one in account.judgements],
         "sensors": [

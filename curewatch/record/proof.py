@@ -16,13 +16,16 @@ from hashlib import sha256
 from importlib import resources
 from typing import NamedTuple
 
+from curewatch import worklog
 from curewatch.logbook import EntryKind, LogbookStore, StoredEntry, columns, entry, rows
 from curewatch.logbook.sealing import Seal, key_path, signing_key
+from curewatch.shed import learnt
 
 LISTED = (
     "README.txt",
     "check.sh",
     "account.json",
+    "pages.json",
     "entries.jsonl",
     "readings.csv",
     "blocks.csv",
@@ -60,23 +63,41 @@ class ProofWindow(NamedTuple):
     entries: tuple[StoredEntry, ...]  # in full
 
 
-def window(logbook: LogbookStore, job: str, seal: Seal, start: float, end: float) -> ProofWindow:
+def window(logbook: LogbookStore, job: str, last: int, start: float, end: float) -> ProofWindow:
     """The part of the logbook for a job whose readings matter from ``start`` to ``end``. UTC [s]"""
     between = logbook.blocks_between(start, end)
-    own = [one for one in logbook.entries(job=job) if one.block <= seal.block]
-    readings_from = min((one.block for one in own), default=seal.block)
+    own = [one for one in logbook.entries(job=job) if one.block <= last]
+    readings_from = min((one.block for one in own), default=last)
     if between:
         readings_from = min(readings_from, between[0])
     shed = [
-        one
-        for one in logbook.entries(SHED_WIDE)
-        if one.job is None and readings_from <= one.block <= seal.block
+        one for one in logbook.entries(SHED_WIDE) if one.job is None and readings_from <= one.block <= last
     ]
     before = _last_before(logbook, readings_from)
-    numbered = {one.number: one for one in (*own, *shed, *before)}
+    numbered = {one.number: one for one in (*own, *shed, *before, *_of_lots(logbook, job, last))}
     entries = tuple(numbered[number] for number in sorted(numbered))
+    readings_from = _stepped_back(logbook, readings_from, start)
     first = min(readings_from, *(one.block for one in entries))
-    return ProofWindow(first, readings_from, seal.block, entries)
+    return ProofWindow(first, readings_from, last, entries)
+
+
+def _stepped_back(logbook: LogbookStore, block: int, start: float) -> int:
+    """Back to a block that began to arrive before ``start``: so nobody can leave the ones after it out."""
+    while block > 1:
+        held = next(iter(logbook.block_rows(block, block)), None)
+        if held is None or (len(held.rows) and int(held.rows["received"].min()) < start * 1000):
+            break
+        block -= 1
+    return block
+
+
+def _of_lots(logbook: LogbookStore, job: str, last: int) -> list[StoredEntry]:
+    """What was observed of the job's lots, in other jobs too: its layers were reckoned with it."""
+    layers = [told.payload for told in worklog.read(logbook, job).of(EntryKind.LAYER)]
+    lots = {(str(one.get("resin")), one.get("lot")) for one in layers}
+    seen = {number for resin, lot in lots for number, _ in learnt.observations(logbook, resin, lot)}
+    told = logbook.entries((EntryKind.OBSERVATION, EntryKind.CORRECTION))
+    return [one for one in told if one.block <= last and ({one.number, one.payload.get("corrects")} & seen)]
 
 
 def _last_before(logbook: LogbookStore, block: int) -> list[StoredEntry]:
@@ -88,8 +109,10 @@ def _last_before(logbook: LogbookStore, block: int) -> list[StoredEntry]:
     return list(last.values())
 
 
-def proof_files(logbook: LogbookStore, part: ProofWindow, seal: Seal, account: bytes) -> dict[str, bytes]:
-    """Every file of the proof by its name; ``account`` is what the pages say, as JSON."""
+def proof_files(
+    logbook: LogbookStore, part: ProofWindow, seal: Seal, said: Mapping[str, bytes]
+) -> dict[str, bytes]:
+    """Every file of the proof by its name; ``said`` is what the pages say: account.json and pages.json."""
     from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 
     key = signing_key(key_path(logbook.path))
@@ -97,7 +120,8 @@ def proof_files(logbook: LogbookStore, part: ProofWindow, seal: Seal, account: b
     files = {
         "README.txt": shipped("README.txt"),
         "check.sh": shipped("check.sh"),
-        "account.json": account,
+        "account.json": said["account.json"],
+        "pages.json": said["pages.json"],
         "entries.jsonl": "".join(one.line + "\n" for one in part.entries).encode(),
         "readings.csv": _readings(logbook, part),
         "blocks.csv": _blocks(logbook, part),

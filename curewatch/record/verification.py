@@ -13,7 +13,18 @@ from curewatch.errors import RecordBroken
 from curewatch.logbook import EntryKind, StoredEntry, chain, columns, entry
 from curewatch.logbook.seal_code import read_code
 from curewatch.logbook.sealing import Seal, check_signature, parse, seal_of
-from curewatch.record.proof import BLOCKS_HEADER, DIGESTS_HEADER, FILES, LISTED, SHED_WIDE, checksums
+from curewatch.logbook.series import BlockRows
+from curewatch.record.evidence import read_rows
+from curewatch.record.page import Pages
+from curewatch.record.proof import (
+    BLOCKS_HEADER,
+    DIGESTS_HEADER,
+    FILES,
+    LISTED,
+    SHED_WIDE,
+    checksums,
+)
+from curewatch.record.reckoning import LeftOut, Lines, Link, check_said, left_out_blocks, readings_from
 
 _NOTHING = sha256().hexdigest()
 _NUMBER = re.compile(r"[0-9]{1,15}")
@@ -31,14 +42,8 @@ class Holds(NamedTuple):
     entries: int
     left_out: int  # entries of other jobs, of which only the digest is there
     checked: Mapping[str, str]  # every file that was checked, with its SHA-256
-
-
-class Link(NamedTuple):
-    """One line of blocks.csv."""
-
-    face: chain.Face
-    head: str
-    readings_are_here: bool
+    pages: Pages  # as they were made again from the evidence
+    left_out_blocks: tuple[LeftOut, ...]
 
 
 def verify_files(files: Mapping[str, bytes], *, code: str | None = None, key: str | None = None) -> Holds:
@@ -52,10 +57,11 @@ def verify_files(files: Mapping[str, bytes], *, code: str | None = None, key: st
     _check_list(files)
     seal = _check_seal(files)
     links = _links(_text(files, "blocks.csv"))
-    readings = _check_readings(_text(files, "readings.csv"), links)
+    readings, blocks, tokens = _check_readings(_text(files, "readings.csv"), links)
     entries, left_out = _check_entries(files, links)
     _check_chain(links, seal)
-    inner = _check_inner_seals(entries, links)
+    inner = _check_inner_seals(entries, links, seal.public_key)
+    whole = check_said(files, Lines(entries, blocks, tokens, links), seal)
     codes = (seal.code, *(one.code for one in inner))
     if code is not None and read_code(code) not in (*codes, *(one.digest for one in (seal, *inner))):
         raise RecordBroken(
@@ -64,7 +70,9 @@ def verify_files(files: Mapping[str, bytes], *, code: str | None = None, key: st
     if key is not None and key.strip().lower() != seal.public_key:
         raise RecordBroken("key.pem", f"key {key}", f"key {seal.public_key}")
     digests = {name: sha256(files[name]).hexdigest() for name in FILES}
-    return Holds(seal, codes, links[0].face.number, readings, len(entries), left_out, digests)
+    blocks_out = left_out_blocks(links, blocks)
+    first = links[0].face.number
+    return Holds(seal, codes, first, readings, len(entries), left_out, digests, whole, blocks_out)
 
 
 def _check_list(files: Mapping[str, bytes]) -> None:
@@ -139,10 +147,12 @@ def _links(text: str) -> list[Link]:
     return links
 
 
-def _check_readings(text: str, links: Sequence[Link]) -> int:
+def _check_readings(text: str, links: Sequence[Link]) -> tuple[int, list[BlockRows], dict[int, str]]:
     """Step 3: the lines of each block have its digest."""
     digests: dict[str, tuple[int, str]] = {}
+    lines_of: dict[str, list[str]] = {}
     for block, lines in _by_block(_table(text, "readings.csv", _heading(links)), "readings.csv"):
+        lines_of[block] = lines
         digests[block] = len(lines), sha256("".join(f"{line}\n" for line in lines).encode()).hexdigest()
     total = 0
     for face, _, here in links:
@@ -159,7 +169,10 @@ def _check_readings(text: str, links: Sequence[Link]) -> int:
         raise RecordBroken(
             "readings.csv", "readings of the blocks listed", f"block {next(iter(digests))[:20]}"
         )
-    return total
+    here_are = [link.face for link in links if link.readings_are_here]
+    return total, *read_rows(
+        (face.number, face.form, lines_of.get(str(face.number), [])) for face in here_are
+    )
 
 
 def _heading(links: Sequence[Link]) -> str:
@@ -212,13 +225,8 @@ def _check_entries(files: Mapping[str, bytes], links: Sequence[Link]) -> tuple[l
     numbers = [one.number for one in found]
     if numbers != sorted(set(numbers)):
         raise RecordBroken("entries.jsonl", "each entry once, in order", "an entry twice or out of order")
-    _check_choice(listed, set(numbers), _readings_from(links))
+    _check_choice(listed, set(numbers), readings_from(links))
     return found, len(listed) - len(found)
-
-
-def _readings_from(links: Sequence[Link]) -> int:
-    """The block from which on the readings are here."""
-    return next((link.face.number for link in links if link.readings_are_here), links[-1].face.number + 1)
 
 
 def _check_choice(listed: Mapping[int, str], here: Container[int], first: int) -> None:
@@ -265,7 +273,7 @@ def _check_chain(links: Sequence[Link], seal: Seal) -> None:
         )
 
 
-def _check_inner_seals(entries: Sequence[StoredEntry], links: Sequence[Link]) -> list[Seal]:
+def _check_inner_seals(entries: Sequence[StoredEntry], links: Sequence[Link], key: str) -> list[Seal]:
     """Step 7: seals made on the way hold too, as far as their block is here."""
     heads = {link.face.number: link.head for link in links}
     inner = []
@@ -273,6 +281,8 @@ def _check_inner_seals(entries: Sequence[StoredEntry], links: Sequence[Link]) ->
         if one.kind == EntryKind.SEAL:
             seal = seal_of(one)
             check_signature(seal)
+            if seal.public_key != key:  # else the code of an earlier seal would vouch for a forged one
+                raise RecordBroken(f"entry {one.number} (seal)", f"key {key}", f"key {seal.public_key}")
             if heads.get(seal.block, seal.head) != seal.head:
                 raise RecordBroken(
                     f"entry {one.number} (seal)", f"head {heads[seal.block]}", f"head {seal.head}"

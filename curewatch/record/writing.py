@@ -1,6 +1,5 @@
 """Writing a record: seal, gather, lay out, and put whole files in place or none."""
 
-import json
 import os
 import re
 import shutil
@@ -9,14 +8,16 @@ from pathlib import Path
 from typing import NamedTuple
 
 from curewatch import worklog
+from curewatch.clock import iso_utc
 from curewatch.errors import StoreFailed, UsageError, reason
-from curewatch.logbook import EntryKind, LogbookStore
-from curewatch.logbook.sealing import Seal, check_seals, key_path, seal, seal_of, signing_key
+from curewatch.logbook import Entry, EntryKind, LogbookStore
+from curewatch.logbook.sealing import Seal, check_seals, key_path, seal, signing_key
 from curewatch.record import paper, screen
-from curewatch.record.account import Account, gather
-from curewatch.record.pages import pages
-from curewatch.record.plain import as_plain
-from curewatch.record.proof import checksums, proof_files
+from curewatch.record.account import BEFORE, Account, Until, gather, own_resins
+from curewatch.record.pages import sealed
+from curewatch.record.proof import checksums, proof_files, window
+from curewatch.record.telling import payload, told
+from curewatch.units import MINUTE
 from curewatch.wording import Wording
 
 
@@ -64,8 +65,8 @@ def write(
             raise UsageError(f"{place} is there already; move it away or name another folder with --output")
     logbook.verify()
     check_seals(logbook)
-    account = gather(logbook, job, seal_for(logbook, job, at), resins)
-    files, whole = make(logbook, account, reader)
+    made = make(logbook, job, at, resins, reader or Wording())
+    files, whole = made.files, made.pages
     try:
         target.mkdir(parents=True, exist_ok=True)
         if pdf:
@@ -75,38 +76,47 @@ def write(
     except OSError as trouble:
         raise StoreFailed(f"record {target}: {reason(trouble)}; nothing was left there") from trouble
     return Written(
-        account.seal,
+        made.seal,
         target / f"{name}.pdf" if pdf else None,
         target / name if folder else None,
-        sum(one.readings for one in account.heard),
-        len(account.part.entries),
+        sum(one.readings for one in made.account.heard),
+        len(made.account.part.entries),
     )
 
 
-def make(
-    logbook: LogbookStore, account: Account, reader: Wording | None = None
-) -> tuple[dict[str, bytes], dict[str, bytes]]:
-    """The files of the proof, and the pages with their signed digests."""
+class Made(NamedTuple):
+    """A record before it is put anywhere."""
+
+    account: Account
+    seal: Seal
+    files: dict[str, bytes]
+    pages: dict[str, bytes]
+
+
+def make(logbook: LogbookStore, job: str, at: float, resins: Path | None, reader: Wording) -> Made:
+    """Gather, tell the chain what the pages say, seal, and lay them out with the seal's code.
+
+    Raises
+    ------
+    StoreFailed
+        Something was told of the job meanwhile.
+    """
+    until = Until(logbook.close_block().block, iso_utc(at))
+    own = own_resins(worklog.read(logbook, job), resins)
+    account = gather(logbook, job, until, own)
+    said, data = told(account, reader)
+    entry = logbook.write(Entry(EntryKind.ACCOUNT, payload(account, data, reader, own), at, job=job))
+    made = seal(logbook, reason="record", at=at, job=job)
+    late = [one for one in logbook.entries(job=job) if until.block < one.block <= made.block]
+    if late != [entry]:
+        raise StoreFailed("something was told of the job while its record was made; write the record again")
+    part = window(logbook, job, made.block, account.start - BEFORE, account.end + MINUTE)
+    files = proof_files(logbook, part, made, data)
     key = signing_key(key_path(logbook.path))
-    plain = json.dumps(as_plain(account), indent=1, sort_keys=True) + "\n"
-    files = proof_files(logbook, account.part, account.seal, plain.encode())
-    said = pages(account, reader)
-    whole = {"record.pdf": paper.pdf(said, files, key), "record.html": screen.html(said).encode()}
+    shown = sealed(said, made, account, reader)
+    whole = {"record.pdf": paper.pdf(shown, files, key), "record.html": screen.html(shown).encode()}
     listed = checksums({"files.sha256": files["files.sha256"], **whole})
-    return files, {**whole, "pages.sha256": listed, "pages.sig": key.sign(listed)}
-
-
-def seal_for(logbook: LogbookStore, job: str, at: float) -> Seal:
-    """The seal of the job's close if nothing was added to the job since; else a new one."""
-    own = [one for one in logbook.entries(job=job) if one.kind != EntryKind.SEAL]
-    closings = [
-        seal_of(one)
-        for one in logbook.entries(EntryKind.SEAL, job=job)
-        if one.payload.get("reason") == "job-close"
-    ]
-    if closings and own[-1].kind == EntryKind.JOB_CLOSE and own[-1].block <= closings[-1].block:
-        return closings[-1]
-    return seal(logbook, reason="record", at=at, job=job)
+    return Made(account, made, files, {**whole, "pages.sha256": listed, "pages.sig": key.sign(listed)})
 
 
 def _file_name(job: str) -> str:

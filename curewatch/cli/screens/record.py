@@ -1,6 +1,6 @@
 """A record as lines of text: where it was put, and what it proves."""
 
-from curewatch.answers.record import RecordWholeDocument, RecordWriteDocument
+from curewatch.answers.record import LeftOutDocument, RecordWholeDocument, RecordWriteDocument
 from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.square import square_lines
 from curewatch.clock import utc_from_iso
@@ -25,6 +25,8 @@ def whole_lines(record: RecordWholeDocument, words: Wording) -> list[str]:
         f"  blocks {first} to {last}, {record.readings:,} readings, {record.entries:,} entries",
         f"  seal code  {record.seal_codes[0]}, sealed {sealed}",
         f"  key        {record.public_key}",
+        *(_left_out_line(one, words) for one in record.left_out_blocks),
+        f"  other jobs {record.entries_of_other_jobs:,} entries by their digest alone",
         *(f"  checked    {digest}  {safe_line(name)}" for name, digest in record.checked.items()),
     ]
     if not record.code_given and not record.key_given:
@@ -32,3 +34,9 @@ def whole_lines(record: RecordWholeDocument, words: Wording) -> list[str]:
             "  compare the seal code with the one on the job card: a record made up as a whole holds too"
         )
     return said
+
+
+def _left_out_line(one: LeftOutDocument, words: Wording) -> str:
+    after = "the beginning" if one.after is None else words.stamp(utc_from_iso(one.after))
+    before = "the end" if one.before is None else words.stamp(utc_from_iso(one.before))
+    return f"  left out   readings of blocks {one.first} to {one.last}, between {after} and {before}"

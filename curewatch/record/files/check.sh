@@ -18,7 +18,7 @@ digests() { find "$work" -name "$1.*" -print0 | xargs -0 -r sha256sum | sed "s|$
 
 # 1 every file is as it was signed
 [ "$(awk '{ print $2 }' files.sha256 | tr '\n' ' ')" = \
-  "README.txt check.sh account.json entries.jsonl readings.csv blocks.csv digests.csv seal.txt seal.sig key.pem " ] \
+  "README.txt check.sh account.json pages.json entries.jsonl readings.csv blocks.csv digests.csv seal.txt seal.sig key.pem " ] \
     || broken "files.sha256 does not list the files of a record"
 sha256sum -c files.sha256 > /dev/null 2>&1 || broken "a file is not as it was signed"
 signed files.sha256 files.sig || broken "files.sha256 was not signed with key.pem"
@@ -85,6 +85,9 @@ awk -v to="$work/s." '/"kind":"seal","number"/ {
     match($0, /"number":[0-9]+/); name = to substr($0, RSTART + 9, RLENGTH - 9)
     match($0, /"text":"[^"]*"/); text = substr($0, RSTART + 8, RLENGTH - 9); gsub(/\\n/, "\n", text)
     ORS = ""; print text > name; close(name) }' entries.jsonl
+for each in "$work"/s.*; do
+    grep -q -x "key $key" "$each" || broken "seal ${each##*.} among the entries names another key"
+done
 digests s seals
 awk '{ v = 0; out = ""; digits = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"; bits = 0; left = 1
        for (i = 1; length(out) < 26; i++) { bits = bits * 16 + index("0123456789abcdef", substr($1, i, 1)) - 1; left *= 16
@@ -93,7 +96,12 @@ awk '{ v = 0; out = ""; digits = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"; bits = 0; l
        print out substr(digits, int(v / 32) + 1, 1) substr(digits, v % 32 + 1, 1), $2, toupper($1) }' "$work/seals" > "$work/codes"
 [ -z "$code" ] || grep -q -e "^$code " -e " $code\$" "$work/codes" || broken "no seal of this record has the code $1"
 
-# 8 all else that stands here: as it was listed and signed; a PDF, by the signature and the files it names
+# 8 what the pages say, as data, is what the chain was told before the seal
+told=$(sed -n 's/.*"kind":"account","number":[0-9]*,"payload":{"account":"\([0-9a-f]\{64\}\)".*"pages":"\([0-9a-f]\{64\}\)".*/\1 \2/p' entries.jsonl | tail -n 1)
+[ "$told" = "$(sha256sum < account.json | cut -c 1-64) $(sha256sum < pages.json | cut -c 1-64)" ] \
+    || broken "account.json or pages.json is not what was sealed"
+
+# 9 all else that stands here: as it was listed and signed; a PDF, by the signature and the files it names
 proof=$(sha256sum < files.sha256 | cut -c 1-64)
 if [ -e pages.sha256 ] || [ -e pages.sig ]; then
     signed pages.sha256 pages.sig || broken "pages.sha256 was not signed with key.pem"
@@ -102,7 +110,7 @@ fi
 for page in * .[!.]* ..?*; do
     [ -e "$page" ] || [ -h "$page" ] || continue
     case $page in
-        README.txt | check.sh | account.json | entries.jsonl | readings.csv | blocks.csv | digests.csv) continue ;;
+        README.txt | check.sh | account.json | pages.json | entries.jsonl | readings.csv | blocks.csv | digests.csv) continue ;;
         seal.txt | seal.sig | key.pem | files.sha256 | files.sig | pages.sha256 | pages.sig) continue ;;
     esac
     [ -f "$page" ] && [ ! -h "$page" ] || broken "$page cannot be checked: it is no file"

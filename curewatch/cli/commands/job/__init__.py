@@ -323,4 +323,7 @@ def close(
             return
         said(place, stored, f"job {found.name} closed", json=False)
         say(f"Seal code: {seal.code}", *square_lines(seal.digest))
-        say("Write it on the job card or send it to somebody: later it proves that nothing changed.")
+        say(
+            "Write it on the job card or send it to somebody: it fixes everything before it.",
+            "`record write` seals again: its code fixes the pages too.",
+        )
