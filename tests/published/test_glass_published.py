@@ -20,7 +20,7 @@ from tests.published.cure_equations import film as integrated
 from tests.published.cure_equations import first_law, transition
 
 Film = Callable[[Resin, History, float], tuple[FloatArray, FloatArray]]
-EPOXIES = [name for name in resin_names() if load_resin(name).kind == "epoxy"]
+EPOXIES = [name for name in resin_names() if load_resin(name).chemistry.name == "epoxy"]
 RADICAL = [name for name in resin_names() if name not in EPOXIES]
 SHED = (0.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0)
 DMTA = 10.0  # K that its peak reads above calorimetry
