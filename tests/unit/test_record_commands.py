@@ -60,6 +60,13 @@ def test_the_logbook_commands_answer(place: Path, capsys: pytest.CaptureFixture[
     code = json.loads(capsys.readouterr().out)["code"]
     assert status(["logbook", "verify", "--code", code, "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["proved"]["code"] == code
+    assert status(["logbook", "verify", "--code", code]) == 0
+    assert "not shown without" not in capsys.readouterr().out
+    assert status(["logbook", "verify"]) == 0
+    alone = " ".join(capsys.readouterr().out.split())
+    assert "every reading and entry is as it was" not in alone
+    for unseen in ("end was not cut off", "no older copy", "wrote it anew"):
+        assert unseen in alone
     assert status(["logbook", "backup", str(place / "copy.sqlite")]) == 0
     assert (
         status(["logbook", "export", str(place / "out.csv"), "--sensor", "hull", "--until", "2026-11-25"])

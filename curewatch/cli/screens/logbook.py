@@ -35,10 +35,15 @@ def whole_lines(whole: LogbookWholeDocument) -> list[str]:
     pruned = f", {whole.pruned_blocks:,} of them pruned" if whole.pruned_blocks else ""
     counts = f"{whole.readings:,} readings, {whole.entries:,} entries, {whole.blocks:,} blocks{pruned}"
     said = [
-        "holds: every reading and entry is as it was written",
+        "holds: what is here fits together",
         f"  {counts}, {whole.seals} seals",
     ]
-    if whole.proved is not None:
+    if whole.proved is None:
+        said += [
+            "  not shown without --code: that its end was not cut off, that it is no older copy, and that",
+            "  nobody with the key wrote it anew; a code from elsewhere shows all three up to its seal",
+        ]
+    else:
         said.append(f"  seal code {whole.proved.code}: nothing before {whole.proved.at} was changed since")
     return said
 
