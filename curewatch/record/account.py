@@ -28,7 +28,7 @@ from curewatch.materials import load_resin
 from curewatch.materials.resin import Resin
 from curewatch.materials.substrate import Substrate, load_substrate
 from curewatch.model.film.blush import FRESH_AIR
-from curewatch.record.evidence import Evidence, read_rows
+from curewatch.record.evidence import RecordEvidence, read_rows
 from curewatch.record.layer_history import LayerHistory, follow
 from curewatch.record.measured import Measured, Post, measure, part_of
 from curewatch.record.proof import ProofWindow, window
@@ -159,7 +159,7 @@ def account_of(
     entries = tuple(one for one in part.entries if one.block <= until.block and one.kind != EntryKind.ACCOUNT)
     part = part._replace(entries=entries, last=until.block)
     evidence = cast(
-        "LogbookStore", Evidence(entries, (one for one in blocks if one.block <= until.block), tokens)
+        "LogbookStore", RecordEvidence(entries, (one for one in blocks if one.block <= until.block), tokens)
     )
     job = worklog.read(evidence, name)
     start, end = reach(job, until.block, utc_from_iso(until.at))

@@ -17,7 +17,7 @@ from curewatch.logbook.series import BlockRows, Series, arranged
 _SENSORS = 65_535  # that a row can tell apart
 
 
-class Known(NamedTuple):
+class RecordedSensor(NamedTuple):
     """What the evidence has of one sensor."""
 
     readings: int
@@ -25,7 +25,7 @@ class Known(NamedTuple):
     latest: float  # UTC [s]
 
 
-class Evidence:
+class RecordEvidence:
     """Entries and readings of a record. Times are UTC seconds, start <= time < end."""
 
     def __init__(
@@ -57,13 +57,13 @@ class Evidence:
             and one.number > after
         ]
 
-    def sensors(self) -> dict[str, Known]:
+    def sensors(self) -> dict[str, RecordedSensor]:
         """Every sensor of these readings, by name."""
         found = {}
         for name, number in sorted(self._numbers.items()):
             time = self._all["time"][self._all["sensor"] == number]
             if len(time):
-                found[name] = Known(len(time), float(time.min()) / 1e3, float(time.max()) / 1e3)
+                found[name] = RecordedSensor(len(time), float(time.min()) / 1e3, float(time.max()) / 1e3)
         return found
 
     def series(self, sensor: str, start: float | None = None, end: float | None = None) -> Series:
