@@ -120,6 +120,18 @@ class WireUnits(FileTable):
     humidity: Literal["%", "1"] | None = None  # 1: a fraction, 0 to 1
 
 
+class Place(FileTable):
+    """Where a value stands in a message, and what makes it a value in the unit of its word."""
+
+    at: str = Field(min_length=1, max_length=200)  # a word, or a path: more.list.0.value
+    scale: float = Field(default=1.0, ge=-1e6, le=1e6)
+    offset: float = Field(default=0.0, ge=-1e6, le=1e6)  # added after the scale
+    comma: bool = False  # a comma is the decimal mark
+
+
+Fields = dict[str, str | Place]
+
+
 class Sensor(FileTable):
     """One sensor: what it stands for, how good it is, what it calls itself on the wire."""
 
@@ -127,7 +139,8 @@ class Sensor(FileTable):
     part: str = "single-wire"  # the widest of the common classes but one: wide when nothing was said
     address: Names = ()  # names, hardware numbers or whole topics it uses on the wire, besides its own name
     every_s: float = Field(default=60.0, gt=0, le=86_400)
-    fields: dict[str, str] = Field(default_factory=dict)
+    fields: Fields = Field(default_factory=dict)
+    ignore: Names = ()  # words of its messages that are passed over
     topics: dict[Quantity, Topic] = Field(default_factory=dict)  # one a quantity, each with bare numbers
     wire_units: WireUnits = WireUnits()
 
@@ -156,9 +169,11 @@ class MqttSource(FileTable):
     version: Literal["5", "3.1.1"] = "5"
     client_id: str = Field(default="curewatch", min_length=1, max_length=64, pattern=r"^[A-Za-z0-9_-]+$")
     topics: Annotated[tuple[TopicFilter, ...], BeforeValidator(_several)] = ("curewatch/+/reading",)
+    device_level: int | None = Field(default=None, ge=1, le=20)  # of a topic, from the first; else the last +
     share: Name | None = None  # the shared-subscription group; MQTT 5 only
     form: Form = "auto"
-    fields: dict[str, str] = Field(default_factory=dict)
+    fields: Fields = Field(default_factory=dict)
+    ignore: Names = ()  # words of its messages that are passed over
     wire_units: WireUnits = WireUnits()
     username: str | None = None
     password_file: Path | None = None

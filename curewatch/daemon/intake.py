@@ -16,7 +16,7 @@ from curewatch.readings import Flag, Reading, Rejected
 from curewatch.shed import forecasts
 from curewatch.shed.corrections import Correction, corrected
 from curewatch.wire import LineFramer, Parser, Plausibility, PlausibleRange, Reason, bare
-from curewatch.wire.fields import Words
+from curewatch.wire.fields import Place, Words
 from curewatch.wire.numbers import tidy
 from curewatch.wire.reasons import reject
 
@@ -53,7 +53,8 @@ class Intake:
         self._homie: homie.HomieUnits = before._homie if before else homie.HomieUnits()
         self._devices = Devices()  # anew with each configuration: it may have put two devices apart
         self._own_words = any(
-            sensor.fields or sensor.wire_units != WireUnits() for sensor in configuration.sensors.values()
+            sensor.fields or sensor.ignore or sensor.wire_units != WireUnits()
+            for sensor in configuration.sensors.values()
         )
         self._names = {
             address: name
@@ -244,6 +245,9 @@ class Intake:
 
         And the levels that wildcards stand for up to there: a first + often is an application or a place.
         """
+        if broker.device_level is not None and broker.device_level <= len(levels):
+            upto = levels[: broker.device_level]
+            return upto[-1], ("device_level", "/".join(upto))
         fits = [wanted for pattern in broker.topics if covers_levels(wanted := pattern.split("/"), levels)]
         for wanted in fits:
             places = [place for place, level in enumerate(wanted[:telling]) if level == "+"]
@@ -258,17 +262,24 @@ class Intake:
     def _words(self, name: str, source: MqttSource | SerialSource | None) -> Words:
         """How a sensor speaks over a source: as its own table says, else as the source's."""
         known = self._configuration.sensors.get(name)
-        if known and not known.fields and known.wire_units == WireUnits():
+        if known and not (known.fields or known.ignore) and known.wire_units == WireUnits():
             known = None
         key = (name if known else "", id(source))  # a table of the configuration, which stays
         if key not in self._dialects:
             told: list[Any] = [each for each in (source, known) if each is not None]
-            fields: Mapping[str, str] = {}
+            fields: Mapping[str, str | Place] = {}
+            ignored: set[str] = set()
             units: dict[str, str] = {}
             for each in told:
-                fields = getattr(each, "fields", None) or fields
+                own = getattr(each, "fields", {})
+                fields = {
+                    word: it if isinstance(it, str) else Place(it.at, it.scale, it.offset, it.comma)
+                    for word, it in own.items()
+                } or fields
+                ignored |= set(getattr(each, "ignore", ()))
                 units |= {_KINDS[of]: unit for of, unit in each.wire_units if unit is not None}
-            self._dialects[key] = Words(fields, units, self._names) if fields or units else self._plain_words
+            said = fields or units or ignored
+            self._dialects[key] = Words(fields, units, self._names, ignored) if said else self._plain_words
         return self._dialects[key]
 
 

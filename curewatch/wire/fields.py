@@ -297,36 +297,71 @@ def plain(word: str) -> str:
 _BETWEEN = re.compile(r"[\s_.$-]+")
 
 
+class Place(NamedTuple):
+    """Where a device's value stands, and how it becomes one in the unit of our word."""
+
+    at: str
+    scale: float = 1.0
+    offset: float = 0.0
+    comma: bool = False  # a comma is the decimal mark
+
+
+def _scaled(take: Take, place: Place) -> Take:
+    def taken(value: object) -> Any:
+        units: tuple[str, ...] = ()
+        if type(value) is Stated:
+            value, units = value
+        if place.comma and type(value) is str:
+            value = value.replace(",", ".")
+        if (place.scale, place.offset) != (1.0, 0.0):
+            found = finite(value)
+            if found is None:
+                raise FieldRejected(Reason.BAD_NUMBER)
+            value = found * place.scale + place.offset
+        return take(Stated(value, units) if units else value)
+
+    return taken
+
+
 class Words:
     """The words and units of one kind of device: ours, but where its configuration says others.
 
     ``fields`` maps our words to its own; ``units`` has the unit of a quantity whose messages do not say it.
-    Of several names of one device, one in ``known`` is taken.
+    ``ignored`` are passed over. Of several names of one device, one in ``known`` is taken.
     """
 
     def __init__(
         self,
-        fields: Mapping[str, str] = {},
+        fields: Mapping[str, str | Place] = {},
         units: Mapping[str, str] = {},
         known: Container[str] = (),
+        ignored: Iterable[str] = (),
     ) -> None:
+        places = {ours: Place(it) if isinstance(it, str) else it for ours, it in fields.items()}
         self.known = known  # names and addresses of the configuration
         named = {WORDS[ours][0] for ours in fields if ours in WORDS}
         self.meanings = {word: meaning(word) for word, (kind, _) in WORDS.items() if kind not in named}
-        for ours, theirs in fields.items():
+        for word in ignored:
+            self.meanings = {each: m for each, m in self.meanings.items() if each != word.lower()}
+        for ours, place in places.items():
             if ours in WORDS:
                 meant = meaning(ours)
-                self.meanings[theirs] = meant._replace(configured=meant.said)
+                self.meanings[place.at] = meant._replace(configured=meant.said)
         for word, meant in self.meanings.items():
             if meant.kind in units:
                 self.meanings[word] = Meaning(meant.kind, units[meant.kind], said=True, configured=True)
         self.kinds = {plain(w): m.kind for w, m in self.meanings.items() if m.kind in QUANTITIES}
         self.taken: Taken = {w: (KINDS.index(m.kind), _take(m)) for w, m in self.meanings.items()}
+        for ours, place in places.items():
+            if ours in WORDS and place != Place(place.at):
+                index, take = self.taken[place.at]
+                self.taken[place.at] = (index, _scaled(take, place))
+        told = {place.at for place in places.values()}
         self.loose: Taken = {
-            w: (place, _LOOSE[KINDS[place]](take, w in fields.values()) if KINDS[place] in _LOOSE else take)
+            w: (place, _LOOSE[KINDS[place]](take, w in told) if KINDS[place] in _LOOSE else take)
             for w, (place, take) in self.taken.items()
         }
-        self.paths = tuple(theirs for theirs in fields.values() if "." in theirs)  # into nested objects
+        self.paths = tuple(path for path in told if "." in path)  # into nested objects
 
     def meant(self, word: str) -> Meaning | None:
         return self.meanings.get(word) or self.meanings.get(word.lower())

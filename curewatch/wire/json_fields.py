@@ -157,10 +157,13 @@ def _gather(found: Mapping[str, Any], whole: Mapping[str, Any], words: Words) ->
 
 
 def _at(found: Mapping[str, Any], path: str, words: Words) -> list[tuple[str, object]]:
-    """What stands at ``a.b.c`` in nested objects, with the units on the way; or nothing."""
+    """What stands at ``a.b.c`` in nested objects and lists, with the units on the way; or nothing."""
     value: Any = found
     units: Units = {}
     for part in path.split("."):
+        if type(value) is list:
+            value = value[int(part)] if part.isdecimal() and int(part) < len(value) else None
+            continue
         if type(value) is not dict:
             return []
         units |= units_of(value.items(), words)

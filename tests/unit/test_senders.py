@@ -92,3 +92,53 @@ def test_an_old_number_waits_for_its_unit(name: str) -> None:
         (refused,) = intake.message_arrived(event)
         assert isinstance(refused, Rejected)
         assert refused.reason == Reason.UNIT_TO_COME
+
+
+@pytest.mark.parametrize(
+    ("fields", "payload"),
+    [
+        ('temperature_c = "a.1.t"', '{"a":[{"t":99},{"t":12.4}],"humidity":81}'),
+        ('temperature_c = { at = "raw", scale = 0.1, offset = -40 }', '{"raw":524,"humidity":81}'),
+        ('temperature_f = { at = "raw", scale = 0.01 }', '{"raw":5432,"humidity":81}'),
+        ('temperature_c = { at = "t", comma = true }', '{"t":"12,4","humidity":81}'),
+        ('temperature_c = "t", sensor = "ids.n"', '{"ids":{"n":17},"t":12.4,"humidity":81,"id":"other"}'),
+    ],
+)
+def test_the_configuration_says_where_a_value_stands(fields: str, payload: str) -> None:
+    """Paths into lists, scale, offset, decimal comma, a device chosen by a field's value; `ignore` beside."""
+    table = '[sensors.bench]\nrole = "air"\naddress = ["17", "any"]\n[mqtt.yard]\ntopics = "x/+"\n'
+    message = payload.replace("}", ',"Time":"never"}') if payload.count("}") == 1 else payload
+
+    def read(more: str) -> Reading | Rejected:
+        intake = Intake(configuration.parse(table + more))
+        event = MessageArrived("yard", "x/any", message.encode(), Instant(NOW, 0.0))
+        (found,) = intake.message_arrived(event)
+        return found
+
+    found = read(f'fields = {{ {fields} }}\nignore = "Time"\n')
+    assert isinstance(found, Reading), found
+    assert (found.sensor, found.relative_humidity) == ("bench", 0.81)
+    assert found.temperature == pytest.approx(285.55)
+    before = read("")
+    assert not isinstance(before, Reading) or before.temperature is None or before.sensor != "bench"
+
+
+def test_any_level_of_a_topic_may_name_the_device() -> None:
+    """The first + here, though the last one is a kind of message."""
+    table = '[sensors.bench]\nrole = "air"\n[mqtt.yard]\ntopics = "+/tele/+"\n'
+    event = MessageArrived("yard", "bench/tele/x", b'{"temperature":12.4}', Instant(NOW, 0.0))
+    for more, name in (("", "x"), ("device_level = 1\n", "bench")):
+        (found,) = Intake(configuration.parse(table + more)).message_arrived(event)
+        assert found.sensor == name
+
+
+def test_the_notes_own_example_reads() -> None:
+    """Any other form: path, scale, offset, a number as a name, a word passed over."""
+    notes = (Path(__file__).parents[2] / "firmware_notes" / "SENDERS.md").read_text()
+    example = notes.split("## Any other form")[1]
+    payload = example.split("\n    ")[1].split("\n")[0]
+    table = example.split("```toml")[1].split("```")[0]
+    event = MessageArrived("yard", "yard/gate", payload.encode(), Instant(NOW, 0.0))
+    (found,) = Intake(configuration.parse(table)).message_arrived(event)
+    assert isinstance(found, Reading), found
+    assert (found.sensor, found.temperature) == ("bench", pytest.approx(285.55))
