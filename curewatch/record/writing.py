@@ -127,7 +127,8 @@ def _file_name(job: str) -> str:
 def _put_file(path: Path, content: bytes) -> None:
     draft = path.with_name(f"{path.name}.part-{os.getpid()}")
     try:
-        draft.write_bytes(content)
+        with draft.open("xb") as file:  # a new file: a link that waits under this name is not followed
+            file.write(content)
         os.link(draft, path)
     finally:
         draft.unlink(missing_ok=True)
