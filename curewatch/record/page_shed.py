@@ -5,6 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from curewatch.logbook import EntryKind
+from curewatch.model.film.recoat_window import closes_earlier
 from curewatch.record import charts
 from curewatch.record.account import Account
 from curewatch.record.layer_history import LayerHistory
@@ -123,6 +124,8 @@ def _marks(account: Account, course: LayerHistory, words: RecordWords) -> PageTa
     rows.append(("Amine blush, by the model", course.blush or "not known", "", ""))
     if course.closed_by:
         rows.append(("The window was closed by", course.closed_by, "", ""))
+    if course.marks.get("next layer still bonds until"):
+        rows.append(("Of that window", closes_earlier(), "", ""))
     if course.unmeasured:
         rows.append(("Not measured", f"{course.unmeasured} min", "bridged in a straight line", ""))
     return table(

@@ -22,7 +22,7 @@ from curewatch.model.film import film
 from curewatch.model.fit import evidence as observed
 from curewatch.phrases import phrase
 from curewatch.readings import Flag, Reading
-from curewatch.record import account, chart, page_limits, page_work, screen
+from curewatch.record import account, chart, page_limits, page_shed, page_work, screen
 from curewatch.record.account import gather
 from curewatch.record.examination import verify
 from curewatch.record.measured import Post, between, measure, part_of
@@ -538,3 +538,11 @@ def test_a_chart_of_a_few_minutes_has_times_under_it():
         ("08:15", ""),
     ]
     assert all(begin <= at <= begin + 900.0 for at, _, _ in found)
+
+
+def test_the_record_says_for_which_thickness_its_window_is(job):
+    """The window of a film stands beside its caution: a thicker layer may have closed earlier."""
+    _, account = job
+    marks = page_shed._marks(account, account.courses[0], RecordWords(Wording()))
+    rows = {str(row[0]): str(row[1]) for row in marks.rows}
+    assert "may close it earlier" in rows["Of that window"]

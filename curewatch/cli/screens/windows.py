@@ -83,6 +83,9 @@ def _strip(one: WindowsResinDocument, wording: Wording, width: int) -> Iterator[
         yield f"{'  ' if hours == 12 else ''}{day(date, date)}".ljust(margin) + " ".join(quarters).rstrip()
 
 
+THICKER = "before: for one film; a thicker layer may close its window earlier"
+
+
 def _hour(hour: int, wording: Wording) -> str:
     """The four columns above an hour's signs."""
     if wording.twelve_hours:
@@ -102,6 +105,7 @@ def _table(one: WindowsResinDocument, wording: Wording, now: float, every_min: f
         head.rstrip(),
         *rows,
         *([f"  and {more} more"] if more > 0 else []),
+        *(["  (" + THICKER + ")"] if any(each.laminate_before for each in one.windows[:SHOWN]) else []),
         *_limits(one, every_min),
     ]
 
