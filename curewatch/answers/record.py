@@ -21,8 +21,7 @@ class RecordWriteDocument(Shape, frozen=True, kw_only=True):
 class LeftOutDocument(Shape, frozen=True, kw_only=True):
     """Blocks whose readings are not in a record, and between which times of arrival they lie."""
 
-    first: Annotated[int, says("Block")]
-    last: Annotated[int, says("Block")]
+    blocks: Annotated[list[int], says("First and last")]
     after: Annotated[Utc | None, says("The last reading before them that is here; null where there is none")]
     before: Annotated[Utc | None, says("The first reading after them that is here; null where there is none")]
 

@@ -35,8 +35,7 @@ def record_whole_document(holds: Holds, *, code_given: bool, key_given: bool) ->
         checked=dict(holds.checked),
         left_out_blocks=[
             LeftOutDocument(
-                first=one.first,
-                last=one.last,
+                blocks=[one.first, one.last],
                 after=None if one.after is None else iso_utc(one.after),
                 before=None if one.before is None else iso_utc(one.before),
             )

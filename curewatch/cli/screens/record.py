@@ -39,4 +39,5 @@ def whole_lines(record: RecordWholeDocument, words: Wording) -> list[str]:
 def _left_out_line(one: LeftOutDocument, words: Wording) -> str:
     after = "the beginning" if one.after is None else words.stamp(utc_from_iso(one.after))
     before = "the end" if one.before is None else words.stamp(utc_from_iso(one.before))
-    return f"  left out   readings of blocks {one.first} to {one.last}, between {after} and {before}"
+    first, last = one.blocks
+    return f"  left out   readings of blocks {first} to {last}, between {after} and {before}"
