@@ -48,12 +48,12 @@ def test_each_test_of_this_folder_is_listed() -> None:
 def test_each_table_says_where_it_comes_from_and_is_read_by_a_test() -> None:
     """A table carries document, edition, table, tolerance and origin, and some test reads it."""
     tests = "".join(path.read_text(encoding="utf-8") for path in HERE.parent.rglob("test_*.py"))
-    for path in TABLES.glob("*.csv"):
+    for path in [*TABLES.glob("*.csv"), *TABLES.glob("*.csv.gz")]:
         found = header(path)
         for heading in HEADINGS:
             assert found.get(heading), f"{path.name} has no '{heading}'"
         assert found["origin"] in ORIGINS, path.name
-        assert f'"{path.stem}"' in tests, f"no test reads {path.name}"
+        assert f'"{path.name.partition(".")[0]}"' in tests, f"no test reads {path.name}"
 
 
 def test_the_measured_file_has_a_line_for_each_check() -> None:

@@ -2,7 +2,16 @@
 
 import numpy as np
 import pytest
-from weather_years import HOUR, Skill, Weather, airport, ranked_probability_score, typical_year, walk_forward
+from weather_years import (
+    HOUR,
+    Skill,
+    Weather,
+    airport,
+    ranked_probability_score,
+    roof_space,
+    typical_year,
+    walk_forward,
+)
 
 from curewatch.model.air import prospect
 from curewatch.model.air.past import Past
@@ -141,6 +150,20 @@ def test_a_short_walk_beats_both_plain_guesses(record_property) -> None:
     assert skill.error[AIR, 5] < 0.75 * skill.persistence[AIR, 5]
     assert skill.error[AIR, 5] < 0.75 * skill.yesterday[AIR, 5]
     assert 0.70 < skill.coverage[AIR].mean() < 0.90
+
+
+@pytest.mark.parametrize("table", ["roof_space_R2", "roof_space_R6"])
+def test_a_real_unheated_roof_space_is_told_better_than_staying(table: str, record_property) -> None:
+    """In a real unheated space the error of the air lies below staying as it is, and bands are honest."""
+    space = roof_space(table)
+    part = Weather(*(series[100 * 24 : 380 * 24] for series in space))
+    skill = walk_forward(part, every=41, horizon=24)
+    at_six = f"{skill.error[AIR, 5]:.2f} K at 6 h, staying {skill.persistence[AIR, 5]:.2f}"
+    held = 100 * skill.coverage.mean(axis=1)
+    record_property("measured", f"{table}: {at_six}; bands hold {held[0]:.0f} and {held[1]:.0f} %")
+    assert np.all(skill.error[AIR] < skill.persistence[AIR])
+    assert np.all(skill.score[AIR] < skill.persistence_score[AIR])
+    assert np.all(np.abs(skill.coverage.mean(axis=1) - 0.80) <= 0.04)
 
 
 def test_the_score_is_zero_for_a_certain_truth_and_grows_with_the_miss() -> None:

@@ -7,7 +7,9 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
+from published_rows import rows
 
+from curewatch.clock import utc_from_iso
 from curewatch.model.air import prospect
 from curewatch.model.air.past import Past
 from curewatch.physics import moist_air
@@ -49,11 +51,22 @@ def typical_year(name: str) -> Weather:
     """pvlib data, BSD-3: a typical year put together from measured months (TMY3 as CSV, TMY2 as columns)."""
     text = data_file("pvlib", name).read_text(encoding="latin-1").splitlines()
     if name.lower().endswith(".csv"):
-        rows = list(csv.DictReader(text[1:]))
-        celsius = np.array([[float(row["Dry-bulb (C)"]), float(row["Dew-point (C)"])] for row in rows])
+        hours = list(csv.DictReader(text[1:]))
+        celsius = np.array([[float(row["Dry-bulb (C)"]), float(row["Dew-point (C)"])] for row in hours])
     else:
         celsius = np.array([[float(line[67:71]) / 10, float(line[73:77]) / 10] for line in text[1:]])
     return Weather(HOUR * np.arange(len(celsius)), *(celsius.T + 273.15))
+
+
+def roof_space(table: str) -> Weather:
+    """Air inside an unheated roof space, hourly; gaps are bridged by straight lines."""
+    found = [row for row in rows(table) if row["temperature_c"] and row["humidity_percent"]]
+    stamps = np.array([utc_from_iso(row["time"]) for row in found])
+    air = np.array([float(row["temperature_c"]) for row in found]) + 273.15
+    humidity = np.array([float(row["humidity_percent"]) for row in found]) / 100
+    dew = moist_air.dew_point(humidity * moist_air.saturation_pressure(air))
+    time = np.arange(stamps[0], stamps[-1] + 1, HOUR)
+    return Weather(time, *(np.interp(time, stamps, series) for series in (air, dew)))
 
 
 class Skill(NamedTuple):
