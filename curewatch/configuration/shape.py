@@ -120,7 +120,7 @@ class WireUnits(FileTable):
     humidity: Literal["%", "1"] | None = None  # 1: a fraction, 0 to 1
 
 
-class Place(FileTable):
+class ValuePlaceTable(FileTable):
     """Where a value stands in a message, and what makes it a value in the unit of its word."""
 
     at: str = Field(min_length=1, max_length=200)  # a word, or a path: more.list.0.value
@@ -129,7 +129,7 @@ class Place(FileTable):
     comma: bool = False  # a comma is the decimal mark
 
 
-Fields = dict[str, str | Place]
+Fields = dict[str, str | ValuePlaceTable]
 
 
 class Sensor(FileTable):

@@ -16,7 +16,7 @@ from curewatch.readings import Flag, Reading, Rejected
 from curewatch.shed import forecasts
 from curewatch.shed.corrections import Correction, corrected
 from curewatch.wire import LineFramer, Parser, Plausibility, PlausibleRange, Reason, bare
-from curewatch.wire.fields import Place, Words
+from curewatch.wire.fields import ValuePlace, Words
 from curewatch.wire.numbers import tidy
 from curewatch.wire.reasons import reject
 
@@ -267,13 +267,13 @@ class Intake:
         key = (name if known else "", id(source))  # a table of the configuration, which stays
         if key not in self._dialects:
             told: list[Any] = [each for each in (source, known) if each is not None]
-            fields: Mapping[str, str | Place] = {}
+            fields: Mapping[str, str | ValuePlace] = {}
             ignored: set[str] = set()
             units: dict[str, str] = {}
             for each in told:
                 own = getattr(each, "fields", {})
                 fields = {
-                    word: it if isinstance(it, str) else Place(it.at, it.scale, it.offset, it.comma)
+                    word: it if isinstance(it, str) else ValuePlace(it.at, it.scale, it.offset, it.comma)
                     for word, it in own.items()
                 } or fields
                 ignored |= set(getattr(each, "ignore", ()))

@@ -297,7 +297,7 @@ def plain(word: str) -> str:
 _BETWEEN = re.compile(r"[\s_.$-]+")
 
 
-class Place(NamedTuple):
+class ValuePlace(NamedTuple):
     """Where a device's value stands, and how it becomes one in the unit of our word."""
 
     at: str
@@ -306,7 +306,7 @@ class Place(NamedTuple):
     comma: bool = False  # a comma is the decimal mark
 
 
-def _scaled(take: Take, place: Place) -> Take:
+def _scaled(take: Take, place: ValuePlace) -> Take:
     def taken(value: object) -> Any:
         units: tuple[str, ...] = ()
         if type(value) is Stated:
@@ -332,12 +332,12 @@ class Words:
 
     def __init__(
         self,
-        fields: Mapping[str, str | Place] = {},
+        fields: Mapping[str, str | ValuePlace] = {},
         units: Mapping[str, str] = {},
         known: Container[str] = (),
         ignored: Iterable[str] = (),
     ) -> None:
-        places = {ours: Place(it) if isinstance(it, str) else it for ours, it in fields.items()}
+        places = {ours: ValuePlace(it) if isinstance(it, str) else it for ours, it in fields.items()}
         self.known = known  # names and addresses of the configuration
         named = {WORDS[ours][0] for ours in fields if ours in WORDS}
         self.meanings = {word: meaning(word) for word, (kind, _) in WORDS.items() if kind not in named}
@@ -353,7 +353,7 @@ class Words:
         self.kinds = {plain(w): m.kind for w, m in self.meanings.items() if m.kind in QUANTITIES}
         self.taken: Taken = {w: (KINDS.index(m.kind), _take(m)) for w, m in self.meanings.items()}
         for ours, place in places.items():
-            if ours in WORDS and place != Place(place.at):
+            if ours in WORDS and place != ValuePlace(place.at):
                 index, take = self.taken[place.at]
                 self.taken[place.at] = (index, _scaled(take, place))
         told = {place.at for place in places.values()}
