@@ -121,7 +121,7 @@ def _utc(milliseconds: Any) -> pd.DatetimeIndex:
 def _moments(seconds: Sequence[float | None]) -> pd.DatetimeIndex:
     """UTC seconds as stamps; what is missing is NaT."""
     known = np.array([np.nan if each is None else each for each in seconds], dtype=float)
-    stamps = np.full(len(known), np.datetime64("NaT"), dtype="M8[ms]")
+    stamps = np.full(len(known), np.datetime64("NaT", "ms"))
     there = np.isfinite(known)
     stamps[there] = np.round(known[there] * 1e3).astype(np.int64).astype("M8[ms]")
     return pd.DatetimeIndex(stamps).tz_localize("UTC")

@@ -136,11 +136,11 @@ def test_the_board_stands_on_the_screen_and_follows_its_size(shed: Path) -> None
 
 @pytest.mark.long
 def test_one_key_acknowledges_the_oldest_alert(shed: Path) -> None:
-    """It is written down, and shown as seen."""
+    """It is written down, and shown as acknowledged."""
     seen = Seen(shed, "--look")
     seen.wait_for("ALERT")
     seen.program.send("a")
-    seen.wait_for(" seen ")
+    seen.wait_for(" ack ")
     seen.program.send("q")
     seen.wait_for_end()
     with Logbook(shed / "logbook.sqlite", read_only=True) as logbook:

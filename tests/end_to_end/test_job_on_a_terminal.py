@@ -143,7 +143,7 @@ def test_a_correction_is_asked_for(shed: Path) -> None:
     correcting = on_terminal(shed, "correct")
     answer(correcting, ("Number of the entry", "2"), ("What was wrong: text, by, at", "colour"))
     answer(correcting, ("What was wrong", "text"), ("text should be [dry]", "damp"))
-    answer(correcting, ("Why", ""), ("Why", "misread"), ("Who [the owner]", "a friend"))
+    answer(correcting, ("Reason", ""), ("Reason", "misread"), ("Who [the owner]", "a friend"))
     correcting.expect_exact("entry 2 corrected")
     correcting.expect(pexpect.EOF)
     with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:

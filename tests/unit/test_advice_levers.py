@@ -306,7 +306,7 @@ def test_a_weak_go_is_told_how_to_become_a_firm_one() -> None:
     weak = None
     for humidity in np.arange(0.40, 0.70, 0.02):
         said = advised(asked("epoxy-slow"), situation(18.0, float(humidity)), Means(SHED))
-        if said.verdict is Verdict.GO and (said.probability or 0.0) < 0.9:
+        if said.verdict is Verdict.GO and (said.probability or 0.0) < 0.9 and said.levers:
             weak = said
             break
     assert weak is not None
