@@ -4,10 +4,10 @@ import CoolProp.CoolProp
 import numpy as np
 import psychrolib
 import pytest
-from published_rows import rows
 
 from curewatch.physics import moist_air
 from curewatch.units import celsius_from_kelvin, kelvin_from_celsius
+from tests.published.published_rows import rows
 
 KELVIN = kelvin_from_celsius(0.0)
 

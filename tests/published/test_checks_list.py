@@ -6,7 +6,8 @@ import sys
 from pathlib import Path
 
 import pytest
-from published_rows import HEADINGS, TABLES, header
+
+from tests.published.published_rows import HEADINGS, TABLES, header
 
 HERE = Path(__file__).parent
 ORIGINS = ("published", "open data", "computed", "common practice", "from memory", "assumed")

@@ -5,7 +5,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from published_rows import rows
 
 from curewatch.materials import Resin, load_resin, resin_names
 from curewatch.model.film.film import constant, cure
@@ -20,6 +19,7 @@ from curewatch.physics.gelation import (
     hardener_per_hundred_resin,
 )
 from curewatch.units import HOUR, kelvin_from_celsius
+from tests.published.published_rows import rows
 
 FITTED = ("0.1", "0.03", "0.006", "0.001")  # cobalt contents of the fit; the other three are predicted
 

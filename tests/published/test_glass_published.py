@@ -9,7 +9,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from published_rows import rows
 
 from curewatch.materials import Resin, load_resin, resin_names
 from curewatch.model.film.film import History, constant, cure
@@ -18,6 +17,7 @@ from curewatch.model.film.milestones import crossing
 from curewatch.units import DAY, HOUR, ZERO_CELSIUS, FloatArray
 from tests.published.cure_equations import film as integrated
 from tests.published.cure_equations import first_law, transition
+from tests.published.published_rows import rows
 
 Film = Callable[[Resin, History, float], tuple[FloatArray, FloatArray]]
 EPOXIES = [name for name in resin_names() if load_resin(name).chemistry.name == "epoxy"]

@@ -2,7 +2,12 @@
 
 import numpy as np
 import pytest
-from weather_years import (
+
+from curewatch.model.air import prospect
+from curewatch.model.air.past import Past
+from curewatch.model.air.surface import lagged_temperature
+from curewatch.physics import moist_air
+from tests.published.weather_years import (
     HOUR,
     Skill,
     Weather,
@@ -12,11 +17,6 @@ from weather_years import (
     typical_year,
     walk_forward,
 )
-
-from curewatch.model.air import prospect
-from curewatch.model.air.past import Past
-from curewatch.model.air.surface import lagged_temperature
-from curewatch.physics import moist_air
 
 AIR, DEW = 0, 1
 

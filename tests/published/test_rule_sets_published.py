@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from published_rows import rows
 
 from curewatch.advice.judge.rule_sets import classed_workshop
 from curewatch.advice.judge.rules import Conditions, RuleOutcome, Spans
 from curewatch.units import DAY, HOUR, MINUTE, kelvin_from_celsius
+from tests.published.published_rows import rows
 
 WORK = 10 * DAY
 

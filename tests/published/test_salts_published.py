@@ -1,10 +1,10 @@
 """Humidity over saturated salts against the published table."""
 
 import pytest
-from published_rows import rows
 
 from curewatch.errors import OutOfValidity
 from curewatch.physics import moist_air, saturated_salts
+from tests.published.published_rows import rows
 
 
 def test_humidity_over_saturated_salts() -> None:

@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
-from published_rows import rows
 
 from curewatch.clock import utc_from_iso
 from curewatch.model.air import shed
 from curewatch.model.air.past import Past
 from curewatch.model.air.surface import lagged_temperature
+from tests.published.published_rows import rows
 
 HOUR, DAYS = 3600.0, 24
 

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from published_rows import rows
 
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.model.air import surface
 from curewatch.physics import moist_air
+from tests.published.published_rows import rows
 
 TEMPERATURE, HUMIDITY = 283.15, 0.80
 

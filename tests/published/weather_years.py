@@ -7,12 +7,12 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from published_rows import rows
 
 from curewatch.clock import utc_from_iso
 from curewatch.model.air import prospect
 from curewatch.model.air.past import Past
 from curewatch.physics import moist_air
+from tests.published.published_rows import rows
 
 HOUR = 3600.0
 

@@ -14,11 +14,12 @@ import click
 import pytest
 import typer.main
 
+import curewatch
 import curewatch.cli.main as program
 from curewatch.answers import catalogue
 
 ROOT = Path(__file__).parents[2]
-CODE = ROOT / "curewatch"
+CODE = Path(curewatch.__file__).parent
 
 # word that lost -> (what won, {a text in which it may stay: the reason})
 LOST: dict[str, tuple[str, dict[str, str]]] = {
