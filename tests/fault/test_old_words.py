@@ -139,6 +139,7 @@ def test_a_retained_reading_is_of_unknown_age_whatever_it_says_of_it(
                 "bench": 1,
                 "hull": 1,
             }
+            time.sleep(2.0)  # a marker goes out and comes back
             _send(device, "line", 3)
             daemon.waits_for(11)
             assert {sensor: _unknown(daemon, sensor) for sensor in SENSORS} == {
@@ -163,6 +164,7 @@ def test_what_waited_while_the_daemon_was_stopped_is_old(tmp_path: Path) -> None
         _send(device, "json", 1)
         daemon.waits_for(3)
         daemon.signal(signal.SIGSTOP)
+        time.sleep(0.5)  # until none of its threads listens any more
         _send(device, "json", 20)
         time.sleep(WITHIN + 1.0)
         daemon.signal(signal.SIGCONT)
