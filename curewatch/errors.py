@@ -91,7 +91,7 @@ class ConfigurationError(CurewatchError):
             )
             if part
         )
-        super().__init__(f"{place + ': ' if place else ''}found {found}; allowed: {allowed}")
+        super().__init__(f"{place + ': ' if place else ''}found {found}. Use {allowed}")
 
 
 class SourceLost(CurewatchError):  # noqa: N818

@@ -46,9 +46,9 @@ def export(
         "entries": _entries,
     }
     if form not in writers:
-        raise UsageError(f"found form {form or target.suffix!r}; allowed: {', '.join(writers)}")
+        raise UsageError(f"--format: found {form or target.suffix!r}. Use {', '.join(writers)}")
     if target.exists():
-        raise UsageError(f"{target} is there already; name a new file")
+        raise UsageError(f"{target}: found a file of that name. Use a new name")
     draft = target.with_name(f"{target.name}.part-{os.getpid()}")
     try:
         count = writers[form](logbook, draft, chosen or Selection())

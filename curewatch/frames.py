@@ -6,19 +6,28 @@ name; so CSV and SenML are written block by block without one, and Parquet a fra
 """
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from curewatch.advice.alert import alerts as alert_events
+from curewatch.extras import require
 from curewatch.jobs import Layer
 from curewatch.logbook import LogbookStore, columns, rows
 from curewatch.logbook.columns import Quantity
+from curewatch.physics.moist_air import dew_point, vapour_pressure
+from curewatch.readings import Flag, undated
 from curewatch.shed import layer_log
-from curewatch.units import FloatArray, gram_from_kilogram
+from curewatch.units import FloatArray, celsius_from_kelvin, gram_from_kilogram, kelvin_from_celsius
+
+if TYPE_CHECKING:
+    import pandas as pd
+else:
+    pd = require("pandas", "frames", "frames of a logbook")
 
 UNITS = {"Cel": "degC", "%RH": "%", "%EL": "%"}  # as SenML writes a unit -> as a person does
+MARGIN_UNITS = {"surface_temperature_c": "degC", "dew_point_c": "degC", "margin_k": "K"}
+JOINED = 900.0  # s; an older report of the air says nothing of now, as the default of `reading_age_minutes`
 LAYER_UNITS = {"batch_mass_g": "g", "thickness_mm": "mm", "peroxide_percent": "%"}
 
 
@@ -48,6 +57,38 @@ def reading_frame(found: rows.Rows, names: dict[int, str]) -> pd.DataFrame:
 def reading_units() -> dict[str, str]:
     """The unit of each column of a reading that has one."""
     return {one.heading: UNITS.get(one.senml, one.senml) for one in columns.newest().quantities}
+
+
+def margin(
+    logbook: LogbookStore, air: str, surface: str, start: float | None = None, end: float | None = None
+) -> pd.DataFrame:
+    """How far the surface stood above the dew point of the air, at each report of the surface's sensor.
+
+    ``air`` and ``surface`` are names of sensors. Each report is joined with the last one of the air, of at
+    most 15 minutes before; where there is none, the margin is missing. Left out is what has no sure time.
+    """
+    below, above = (_sure(readings(logbook, start, end, name)) for name in (surface, air))
+    table: pd.DataFrame = pd.merge_asof(
+        below[["time", "temperature_c"]].rename(columns={"temperature_c": "surface_temperature_c"}),
+        above[["time", "temperature_c", "humidity_percent"]].dropna(),
+        on="time",
+        tolerance=pd.Timedelta(JOINED, unit="s"),
+    )
+    table["dew_point_c"] = np.nan
+    known = table["humidity_percent"].notna()
+    warm, damp = (table.loc[known, name].to_numpy(float) for name in ("temperature_c", "humidity_percent"))
+    table.loc[known, "dew_point_c"] = celsius_from_kelvin(
+        dew_point(vapour_pressure(kelvin_from_celsius(warm), damp / 100.0))
+    )
+    table["margin_k"] = table["surface_temperature_c"] - table["dew_point_c"]
+    return _with_units(table, reading_units() | MARGIN_UNITS)
+
+
+def _sure(found: pd.DataFrame) -> pd.DataFrame:
+    """In order of time, without what has a doubtful time."""
+    flags = found["flags"].to_numpy()
+    sure: pd.DataFrame = found.loc[~undated(flags) & (flags & int(Flag.CLOCK_DOUBT) == 0)]
+    return sure.sort_values("time", kind="stable")
 
 
 def hours(logbook: LogbookStore, start: float | None = None, end: float | None = None) -> pd.DataFrame:
@@ -97,11 +138,11 @@ def _layer(layer: Layer) -> dict[str, Any]:
 
 
 def alerts(logbook: LogbookStore, start: float | None = None, end: float | None = None) -> pd.DataFrame:
-    """Every event of an alert: raised, acknowledged, renewed, cleared."""
+    """Every event of an alert: raised, changed, acknowledged, cleared."""
     entries = logbook.entries("alert", start=start, end=end)
     events = list(alert_events.events_told(each.payload for each in entries))
     told = [alert_events.event_as_plain(event) for event in events]
-    names = ("happening", "alert", "subject", "text", "advised", "urgency")
+    names = ("happening", "alert", "subject", "text", "advised", "meaning")
     table = pd.DataFrame({name: [each.get(name) for each in told] for name in names})
     table.insert(0, "at", _moments([event.at for event in events]))
     table["due"] = _moments([event.due for event in events])

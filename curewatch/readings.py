@@ -22,6 +22,7 @@ class Flag(IntFlag):
     CORRECTED = 64  # a two-point check's correction was applied
     CLOCK_DOUBT = 128  # the stamp is doubtful: the wall clock had stepped, or had not been set
     BACKLOG = 256  # the broker may have held it back: old until its own time says otherwise
+    LEFT_OUT = 512  # a quantity that no answer needs cannot be true, as told: kept without it
 
 
 _HELD_BACK = int(Flag.RETAINED | Flag.BACKLOG)
@@ -45,6 +46,12 @@ class Reading(NamedTuple):
     battery: float | None = None  # state of charge [1]
     flags: int = 0  # Flag
     sequence: int | None = None  # the sender's own running number, if it keeps one
+    pressure: float | None = None  # of the air where the sensor is, not carried to sea level [Pa]
+
+
+FURTHER_FROM = Reading._fields.index("sequence") + 1
+FURTHER = Reading._fields[FURTHER_FROM:]  # quantities that no answer needs: none of them costs a reading
+UNSAID = (None,) * len(FURTHER)  # a report that tells none of them
 
 
 class Rejected(NamedTuple):

@@ -1,4 +1,4 @@
-"""The square code of a seal: all 256 bits for a camera, on the terminal and on paper."""
+"""Square codes for a camera: a seal's 256 bits, on the terminal and on paper; the address of the page."""
 
 from collections.abc import Iterator
 from io import BytesIO
@@ -21,7 +21,18 @@ def svg(digest: str) -> bytes:
 
 def lines(digest: str) -> Iterator[str]:
     """The square as lines of half blocks: light where the terminal's letters are light."""
-    rows = [[1 - module for module in row] for row in _made(digest).matrix_iter(border=2)]
+    return _drawn(_made(digest))
+
+
+def of_address(address: str) -> Iterator[str]:
+    """An address as lines of half blocks."""
+    import segno
+
+    return _drawn(segno.make_qr(address, error="l"))
+
+
+def _drawn(code: "QRCode") -> Iterator[str]:
+    rows = [[1 - module for module in row] for row in code.matrix_iter(border=2)]
     rows += [[1] * len(rows[0])] * (len(rows) % 2)
     for upper, lower in zip(rows[::2], rows[1::2], strict=True):
         yield "".join(_HALVES[pair] for pair in zip(upper, lower, strict=True))

@@ -15,6 +15,7 @@ from typing import Any, Protocol
 from curewatch.errors import UsageError
 from curewatch.phrases import Fill, Said, Value, add, numbers_of, words_of
 from curewatch.units import (
+    MINUTE,
     Number,
     celsius_from_kelvin,
     cubic_metre_from_millilitre,
@@ -32,6 +33,9 @@ _FAHRENHEIT = {"US", "BS", "BZ", "KY", "PW", "LR"}
 _TWELVE_HOURS = {"US", "CA", "AU", "NZ", "IN", "PH", "ZA", "MY", "SG", "EG", "SA"}
 SQUARE_YARD = 0.9144**2  # m², by the definition of the yard
 UNKNOWN = "unknown"
+MINUS = "−"  # U+2212: a hyphen is no sign
+CERTAIN = 0.98  # from here on a chance is "almost certain": one path in fifty is below what is known (ours)
+_DATE = re.compile(r"\b(Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d{1,2} [A-Z][a-z]{2}\b(?! \d{4})")
 STATED: dict[str, tuple[str, Callable[[float], float]]] = {  # unit of a document -> quantity, and into SI
     "degC": ("temperature", kelvin_from_celsius),
     "K": ("difference", float),
@@ -74,17 +78,25 @@ class Wording:
         """``9.4 °C``."""
         if kelvin is None or not math.isfinite(kelvin):
             return UNKNOWN
-        if self.fahrenheit:
-            return f"{fahrenheit_from_kelvin(kelvin) + 0.0:.1f} °F"
-        return f"{_no_minus_zero(celsius_from_kelvin(kelvin), 1)} °C"
+        return f"{_signed(self.temperatures(kelvin))} {self.temperature_unit}"
+
+    def whole_degrees(self, celsius: float | None) -> str:
+        """A glass transition, known to a degree: ``41 °C``. [degC]"""
+        if celsius is None or not math.isfinite(celsius):
+            return UNKNOWN
+        return f"{_plain(round(self.temperatures(kelvin_from_celsius(celsius))))} {self.temperature_unit}"
+
+    def peak(self, celsius: float | None) -> str:
+        """The hottest that a pot gets, known to five degrees: ``85 °C``. [degC]"""
+        if celsius is None or not math.isfinite(celsius):
+            return UNKNOWN
+        return f"{5 * round(self.temperatures(kelvin_from_celsius(celsius)) / 5)} {self.temperature_unit}"
 
     def difference(self, kelvin: float | None) -> str:
-        """A difference of temperatures: ``3.1 K``, or ``5.6 °F`` for who reads Fahrenheit."""
+        """A difference of temperatures: ``3.1 °C``, or ``5.6 °F`` for who reads Fahrenheit."""
         if kelvin is None or not math.isfinite(kelvin):
             return UNKNOWN
-        return (
-            f"{_no_minus_zero(kelvin * 1.8, 1)} °F" if self.fahrenheit else f"{_no_minus_zero(kelvin, 1)} K"
-        )
+        return f"{_signed(self.differences(kelvin))} {self.difference_unit}"
 
     @property
     def temperature_unit(self) -> str:
@@ -92,7 +104,7 @@ class Wording:
 
     @property
     def difference_unit(self) -> str:
-        return "°F" if self.fahrenheit else "K"
+        return self.temperature_unit
 
     def temperatures(self, kelvin: Number) -> Number:
         """Temperatures in :attr:`temperature_unit`, for a chart."""
@@ -105,6 +117,27 @@ class Wording:
     def percent(self, fraction: float | None) -> str:
         """``82 %``."""
         return UNKNOWN if fraction is None or not math.isfinite(fraction) else f"{fraction * 100:.0f} %"
+
+    def chance(self, probability: float | None) -> str:
+        """``8 in 10``, rounded down so that nobody is promised more; ``about even``, ``almost certain``."""
+        if probability is None or not math.isfinite(probability):
+            return UNKNOWN
+        tenths = math.floor(10.0 * probability + 1e-9)
+        if probability >= CERTAIN:
+            return "almost certain"
+        return (
+            "about even"
+            if 0.45 <= probability < 0.6
+            else in_ten(probability)
+            if tenths
+            else "less than 1 in 10"
+        )
+
+    def asked(self, probability: float | None) -> str:
+        """The chance from which a person wants a go: in tenths, or in per cent where it is finer."""
+        if probability is None or abs(10.0 * probability - round(10.0 * probability)) > 1e-9:
+            return self.percent(probability)
+        return in_ten(probability)
 
     def mass(self, kilogram: float | None) -> str:
         """``150 g`` or ``5.29 oz``, as finely as a kitchen scale reads; tenths of a gram below 20 g.
@@ -138,13 +171,13 @@ class Wording:
 
     def _restated(self, found: re.Match[str]) -> str:
         unit = found["unit"]
-        if not (self.ounces if unit == "g" else self.fahrenheit):
+        if unit == "g" and not self.ounces:
             return found[0]
-        convert = {"K": lambda kelvin: 1.8 * kelvin, "g": ounce_from_gram}.get(unit, _fahrenheit)
-        said = [
-            f"{float(f'{convert(float(number)):.3g}'):g}" for number in (found["one"], found["two"]) if number
-        ]
-        return f"{(found['between'] or '').join(said)} {'oz' if unit == 'g' else '°F'}"
+        convert: Callable[[float], float] = float
+        if unit == "g" or self.fahrenheit:
+            convert = {"K": lambda kelvin: 1.8 * kelvin, "g": ounce_from_gram}.get(unit, _fahrenheit)
+        said = [_plain(convert(float(number))) for number in (found["one"], found["two"]) if number]
+        return f"{(found['between'] or '').join(said)} {'oz' if unit == 'g' else self.temperature_unit}"
 
     def volume(self, cubic_metre: float | None) -> str:
         """``45 ml``, or litres from one on: pumps and cups are marked in ml on both sides of the sea."""
@@ -171,7 +204,11 @@ class Wording:
             "areal_mass": lambda mass: UNKNOWN if mass is None else self.areal_mass(mass),
             "volume": self.volume,
             "weighed": lambda mass: UNKNOWN if mass is None else self.weighed(mass),
+            "chance": self.chance,
+            "in_ten": lambda probability: UNKNOWN if probability is None else in_ten(probability),
             "moment": lambda utc: self.moment(utc, now),
+            "deadline": lambda utc: self.foreseen(utc, now, math.floor),
+            "foreseen": lambda utc: self.foreseen(utc, now),
             "duration": lambda seconds: UNKNOWN if seconds is None else duration(seconds),
         }
         return say.get(name, _number)(value)
@@ -216,6 +253,16 @@ class Wording:
             return self.time(utc)
         return f"{day(then.date(), today.date())} {self.time(utc)}"
 
+    def foreseen(self, utc: float | None, now: float | None, to_whole: Callable[[float], int] = round) -> str:
+        """A moment that is computed, as finely as it is known: to 5 min, within half an hour to 1 min.
+
+        ``to_whole`` is ``math.floor`` for a deadline: nobody is late by it.
+        """
+        if utc is None or not math.isfinite(utc):
+            return "not foreseen"
+        step = MINUTE if now is not None and utc - now < 30 * MINUTE else 5 * MINUTE
+        return brief(self.moment(step * to_whole(utc / step), now))
+
     def span(self, begin: float, end: float, now: float) -> str:
         """``21:10 to 22:40``; the end with its day where that is another than the beginning's."""
         return f"{self.moment(begin, now)} to {self.moment(end, begin)}"
@@ -238,7 +285,7 @@ class Wording:
 def kept(words: Wording, at: float, **said: Said) -> dict[str, Any]:
     """What was said, as plain values for the logbook, JSON and MQTT: text, words with open places, numbers.
 
-    The text is for whoever has no program to word it: degC, kelvin, grams and 24 hours at the shed, as it
+    The text is for whoever has no program to word it: degC, grams and 24 hours at the shed, as it
     was at ``at``. :func:`curewatch.phrases.recalled` is the way back.
     """
     numbers: dict[str, Value] = {}
@@ -252,7 +299,7 @@ def kept(words: Wording, at: float, **said: Said) -> dict[str, Any]:
 
 
 def plain_wording(zone: tzinfo = UTC) -> Wording:
-    """How texts are worded that are stored or published: degC, kelvin, grams, 24 hours at the shed."""
+    """How texts are worded that are stored or published: degC, grams, 24 hours at the shed."""
     return Wording(zone)
 
 
@@ -264,6 +311,16 @@ def day(then: date, today: date) -> str:
     return f"{names[then.weekday()]} {then.day} {months[then.month - 1]}{year}"
 
 
+def brief(said: str) -> str:
+    """``Thu 26 Nov 07:10`` as ``Thu 07:10``: the coming days need only their names."""
+    return _DATE.sub(r"\1", said)
+
+
+def in_ten(probability: float) -> str:
+    """``8 in 10``, rounded down."""
+    return f"{math.floor(10.0 * probability + 1e-9)} in 10"
+
+
 def dosed(percent: object, *, assumed: object) -> str:
     """``2 % peroxide (assumed)``; empty without a dose. [% by mass of resin]"""
     if not isinstance(percent, int | float):
@@ -272,15 +329,25 @@ def dosed(percent: object, *, assumed: object) -> str:
 
 
 def counted(number: int, noun: str) -> str:
-    """``1 layer``, ``3 layers``."""
-    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
+    """``1 layer``, ``3 layers``, ``3 entries``."""
+    if number == 1:
+        return f"1 {noun}"
+    return f"{number:,} {noun.removesuffix('y')}ies" if noun.endswith("ry") else f"{number:,} {noun}s"
+
+
+def roughly(seconds: float | None, to_whole: Callable[[float], int] = round) -> str:
+    """A computed duration as finely as it is known: to 5 min, below half an hour to 1 min."""
+    if seconds is None:
+        return UNKNOWN
+    step = MINUTE if seconds < 30 * MINUTE else 5 * MINUTE
+    return duration(step * to_whole(seconds / step))
 
 
 def duration(seconds: float) -> str:
     """``42 s``, ``18 min``, ``1 h 05 min``, ``3 d 4 h``; a negative one with its sign."""
     if not math.isfinite(seconds):
         return UNKNOWN
-    sign, rest = ("-" if seconds <= -1 else ""), abs(seconds)
+    sign, rest = (MINUS if seconds <= -1 else ""), abs(seconds)
     if rest < 90:
         return f"{sign}{rest:.0f} s"
     minutes = round(rest / 60)
@@ -317,7 +384,7 @@ def wording(
             case "24h" | "12h":
                 twelve = word == "12h"
             case _:
-                raise UsageError(f"--units has {word!r}; allowed: {UNITS_ALLOWED}")
+                raise UsageError(f"--units: found {word!r}. Use {UNITS_ALLOWED}")
     return Wording(zone, fahrenheit, ounces, twelve)
 
 
@@ -326,8 +393,13 @@ def _territory(environment: Mapping[str, str], category: str) -> str:
     return named.partition(".")[0].partition("_")[2].partition("@")[0]
 
 
-def _no_minus_zero(value: float, decimals: int) -> str:
-    return f"{round(value, decimals) + 0.0:.{decimals}f}"
+def _signed(value: float) -> str:
+    """One decimal, with the true minus sign; never minus zero."""
+    return f"{round(value, 1) + 0.0:.1f}".replace("-", MINUS)
+
+
+def _plain(value: float) -> str:
+    return f"{float(f'{value:.3g}'):g}".replace("-", MINUS)
 
 
 def _fahrenheit(celsius: float) -> float:

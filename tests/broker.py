@@ -14,6 +14,7 @@ import subprocess
 import sys
 import threading
 import time
+from collections import deque
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from pathlib import Path
@@ -24,18 +25,29 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 PATIENCE = 60.0  # s a test waits for what must come, however busy the machine
+WORKERS = 16  # of a run, at most
 REQUIRED = os.environ.get("CUREWATCH_REQUIRE_SYSTEM_TOOLS") == "1"
 MOSQUITTO = shutil.which("mosquitto", path=os.environ.get("PATH", "") + ":/usr/sbin:/usr/local/sbin")
+
+
+_given: deque[int] = deque(maxlen=300)  # ports, of about 750; the newest may not be open yet
 
 
 def free_port() -> int:
     """A port nobody holds, below those the system gives to outgoing connections (Linux: from 32768 on).
 
     What opens it later, or opens it again, so finds it free. Not drawn from `random`, which the tests seed.
+    Each worker of a run has ports of its own, so that none draws what another is about to open.
+    Nor is one given twice in a row of draws: a cluster draws ten before it opens any.
     """
-    for port in secrets.SystemRandom().sample(range(20_000, 32_000), 100):
+    worker = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))
+    ours = range(20_000 + worker % WORKERS, 32_000, WORKERS)
+    for port in secrets.SystemRandom().sample(ours, len(ours)):
+        if port in _given:
+            continue
         with socket.socket() as found, suppress(OSError):
             found.bind(("127.0.0.1", port))
+            _given.append(port)
             return port
     raise AssertionError("no port is free on 127.0.0.1")
 

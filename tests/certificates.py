@@ -3,15 +3,18 @@
 import subprocess
 from pathlib import Path
 
+ELLIPTIC = ("-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes")  # made in no time
+RSA = ("-newkey", "rsa:2048", "-nodes")
+
 
 def _openssl(*arguments: str) -> None:
     subprocess.run(["openssl", *arguments], check=True, capture_output=True)
 
 
-def authority(folder: Path, name: str) -> None:
+def authority(folder: Path, name: str, kind: tuple[str, ...] = ELLIPTIC) -> None:
     """An authority of our own: NAME.pem and its key."""
     _openssl(
-        *("req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", f"/CN={name} authority"),
+        *("req", "-x509", *kind, "-days", "2", "-subj", f"/CN={name} authority"),
         *("-keyout", f"{folder}/{name}.key", "-out", f"{folder}/{name}.pem"),
     )
 
@@ -21,7 +24,7 @@ def certificate(folder: Path, name: str, authority: str) -> None:
     request, extension = folder / f"{name}.csr", folder / f"{name}.ext"
     extension.write_text("subjectAltName = IP:127.0.0.1\n")
     _openssl(
-        *("req", "-newkey", "rsa:2048", "-nodes", "-subj", f"/CN={name}"),
+        *("req", *ELLIPTIC, "-subj", f"/CN={name}"),
         *("-keyout", f"{folder}/{name}.key", "-out", str(request)),
     )
     _openssl(

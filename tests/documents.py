@@ -14,7 +14,9 @@ DOCUMENTS = (
     "firmware_notes/*.md",
     "recordings/README.md",
     "tests/published/*.md",
+    "tests/benchmarks/README.md",
 )
+OF_ROOMS = "curewatch/**/README.md"
 TO_TYPE = re.compile(r"^(?: {4}| *)(curewatch .*)$")
 LINK = re.compile(r"!?\[[^\]]*\]\(([^)\s]+)\)")
 HEADING = re.compile(r"^#+ +(.*)$", re.MULTILINE)
@@ -22,7 +24,8 @@ HEADING = re.compile(r"^#+ +(.*)$", re.MULTILINE)
 
 def documents() -> list[Path]:
     """Every document for readers."""
-    return sorted(path for pattern in DOCUMENTS for path in ROOT.glob(pattern))
+    found = [path for pattern in DOCUMENTS for path in ROOT.glob(pattern)]
+    return sorted([*found, *PACKAGE.glob(OF_ROOMS)])
 
 
 def commands(document: Path) -> list[str]:

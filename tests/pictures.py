@@ -6,14 +6,14 @@ pages are those of a record that the program wrote, made small. Both say that th
 
 import subprocess
 import tempfile
-from io import StringIO
+from io import BytesIO, StringIO
 from pathlib import Path
 
 from PIL import Image, ImageDraw, ImageFont
 from rich.console import Console
 from rich.terminal_theme import TerminalTheme
 
-from curewatch.cli.gathering import gather
+from curewatch.answers.gathering import gather
 from curewatch.cli.screens.board import board
 from curewatch.clock import utc_from_iso
 from curewatch.logbook import Logbook
@@ -21,6 +21,8 @@ from curewatch.record import writing
 from curewatch.units import DAY
 from curewatch.wording import wording
 from tests import demo_world, record_world
+from tests.browser import browser
+from tests.page_evening import page_evening
 
 PICTURES = Path(__file__).parents[1] / "recordings" / "pictures"
 MOMENT = utc_from_iso("2026-10-17T18:36:40Z")  # of the demonstration's evening
@@ -95,6 +97,34 @@ def record_picture(target: Path, pages: tuple[int, ...] = (1, 3), width: int = 6
     whole.quantize(48).save(target, optimize=True)
 
 
+SHOWN = ("fit for the first layer", "the window closes soon", "the damp comes")  # of the evening on a phone
+
+
+def page_picture(target: Path) -> None:
+    """The page on a phone, three times in the demonstration's evening; needs chromium and playwright."""
+    with (
+        tempfile.TemporaryDirectory() as name,
+        browser() as found,
+        page_evening(Path(name), found) as evening,
+    ):
+        taken = dict.fromkeys(SHOWN, b"")
+        for moment in evening.play():
+            if moment in taken:
+                evening.phone.evaluate("() => scrollTo(0, 0)")
+                taken[moment] = evening.phone.screenshot()
+            if all(taken.values()):
+                break
+    shown = [Image.open(BytesIO(each)).convert("RGB") for each in taken.values()]
+    gap, (width, height) = 16, shown[0].size
+    whole = Image.new("RGB", (len(shown) * (width + gap) + gap, height + 56), (203, 208, 204))
+    for place, each in enumerate(shown):
+        whole.paste(each, (gap + place * (width + gap), gap))
+    words = "INVENTED for the demonstration: no such shed, boat or job."
+    font = ImageFont.load_default(size=17)
+    ImageDraw.Draw(whole).text((gap, height + 26), words, fill=(40, 50, 48), font=font)
+    whole.quantize(48).save(target, optimize=True)
+
+
 def _page(pdf: Path, page: int, width: int, folder: Path) -> Image.Image:
     made = folder / f"page-{page}"
     options = ["-png", "-singlefile", "-f", str(page), "-l", str(page), "-scale-to-x", str(width)]
@@ -104,10 +134,11 @@ def _page(pdf: Path, page: int, width: int, folder: Path) -> Image.Image:
 
 
 def main() -> None:
-    """Both pictures, in their place."""
+    """All pictures, in their place."""
     PICTURES.mkdir(exist_ok=True)
     board_picture(PICTURES / "board.svg")
     record_picture(PICTURES / "record-page.png")
+    page_picture(PICTURES / "page.png")
     for made in sorted(PICTURES.iterdir()):
         print(f"{made.relative_to(PICTURES.parents[1])}  {made.stat().st_size / 1000:.0f} kB")
 

@@ -128,13 +128,13 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
             EntryKind.ALERT,
             {
                 "happening": "raised",
-                "alert": "condensation-coming",
+                "alert": "condensation",
                 "subject": "",
                 "at": "2026-11-26T03:10:00.000Z",
                 "text": "the hull comes within 3 K of the dew point at about 05:30",
                 "advised": "warm the hull by 2 K or cover it",
                 "due": None,
-                "urgency": 1,
+                "meaning": "coming",
             },
             opened + 19 * HOUR,
         ),
@@ -145,7 +145,7 @@ def work(opened: float = OPENED, job: str = JOB) -> list[Entry]:
             told=2 * HOUR,
         ),
         by_hand(EntryKind.PEEL_PLY, opened + 40 * HOUR, {"layer": "L2", "action": "off"}),
-        by_hand(EntryKind.WASH, opened + 40.5 * HOUR, {"layer": "L2", "action": "wash and abrade"}),
+        by_hand(EntryKind.WASH, opened + 40.5 * HOUR, {"layer": "L2", "action": "wash-and-abrade"}),
         by_hand(
             EntryKind.QUALITY,
             opened + 60 * HOUR,
@@ -208,7 +208,7 @@ def _write(logbook: Logbook, taken: list[Reading], entries: list[Entry]) -> Seal
             entry = waiting.pop(0)
             logbook.write(entry)
             if entry.kind == EntryKind.JOB_CLOSE:
-                closing = seal(logbook, reason="job-close", at=entry.at + 1, job=entry.job)
+                closing = seal(logbook, reason="job-close", at=entry.at + 1)
         batch.append(reading)
     logbook.append(batch)
     assert closing is not None

@@ -4,6 +4,7 @@ import os
 import signal
 import subprocess
 import sys
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -11,8 +12,23 @@ from typing import Any
 from curewatch.clock import SystemClock
 from curewatch.errors import StoreFailed
 from curewatch.logbook import Entry, Logbook, sealing
-from curewatch.units import DAY
+from curewatch.units import DAY, HOUR
 from tests.broker import PATIENCE, until
+
+# The daemon with a defect: what came is acknowledged before it is committed.
+TOO_EARLY = """
+from curewatch.cli.main import run
+from curewatch.daemon.edges import mqtt
+
+take = mqtt.MqttBroker._take
+
+def too_early(self, sock, now):
+    take(self, sock, now)
+    sock.acknowledge(tuple(event.identifier for event in self._arrived if getattr(event, "quality", 0)))
+
+mqtt.MqttBroker._take = too_early
+run()
+"""
 
 
 class Running:
@@ -23,6 +39,7 @@ class Running:
         self.path = folder / "logbook.sqlite"
         self.journal = folder / "journal.txt"
         self.environment = environment
+        self.program = [sys.executable, "-m", "curewatch"]  # a test may put a defect into it
         self.process: subprocess.Popen[bytes] | None = None
         self.configure(settings)
 
@@ -34,7 +51,7 @@ class Running:
         before = self.text().count(" started")
         with self.journal.open("ab") as journal:
             self.process = subprocess.Popen(
-                [sys.executable, "-m", "curewatch", "ingest", *arguments],
+                [*self.program, "ingest", *arguments],
                 cwd=self.folder,
                 stdout=journal,
                 stderr=subprocess.STDOUT,
@@ -144,6 +161,25 @@ def resident(process: int | str = "self", key: str = "VmRSS") -> float:
     """Memory that a process has in use now, or had at most (``VmHWM``). [MB]"""
     status = Path(f"/proc/{process}/status").read_text().splitlines()
     return next(int(line.split()[1]) / 1024 for line in status if line.startswith(key))
+
+
+def in_one_of_a_few(run: Callable[[Path], bool], folder: Path) -> bool:
+    """Whether a defect shows in one of four runs, each in a folder of its own.
+
+    In one run alone each kill may come just after a commit, when nothing is on its way.
+    """
+    places = [folder / f"run-{number}" for number in range(4)]
+    for place in places:
+        place.mkdir()
+    return any(run(place) for place in places)
+
+
+def zone_at_noon() -> str:
+    """A zone in which it is about noon now: there no day begins while a test runs.
+
+    The sign in such a name is turned round (POSIX): Etc/GMT+3 is three hours behind UTC.
+    """
+    return f"Etc/GMT{int(SystemClock().now().utc % DAY // HOUR) - 12:+d}"
 
 
 def sealed_yesterday(path: Path) -> None:

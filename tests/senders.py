@@ -47,7 +47,7 @@ def settings(*senders: Sender) -> str:
 SENDERS = (
     Sender(
         "zigbee bridge, a name with blanks",
-        "zigbee2mqtt.io, guide/usage/mqtt_topics_and_messages: FRIENDLY_NAME; battery, linkquality",
+        "zigbee2mqtt.io, guide/usage/mqtt_topics_and_messages: FRIENDLY_NAME, values; the rest from memory",
         '"bridge/+"',
         {"zigbee": 'address = "Shed bench, aft"'},
         (
@@ -62,7 +62,7 @@ SENDERS = (
     ),
     Sender(
         "zigbee bridge, a topic for each value",
-        "zigbee2mqtt.io, guide/configuration/mqtt: output attribute",
+        "zigbee2mqtt.io, guide/configuration/mqtt: output attribute (from memory)",
         '"bridge2/+/+"',
         {"zigbee-values": 'address = "Shed hull"'},
         (
@@ -88,7 +88,7 @@ SENDERS = (
     ),
     Sender(
         "wi-fi firmware, telemetry in Fahrenheit",
-        "tasmota.github.io/docs/AM2301; SetOption8: TempUnit F",
+        "tasmota.github.io/docs/AM2301; SetOption8: TempUnit F (from memory)",
         '"tele/+/SENSOR"',
         {"telemetry-f": 'address = "shed-f"'},
         (

@@ -11,11 +11,13 @@ import msgspec
 
 from curewatch.answers.air import AirDocument
 from curewatch.answers.alerts import AlertsDocument
+from curewatch.answers.choose import ChooseDocument, TabsDocument
 from curewatch.answers.cure import CureDocument
 from curewatch.answers.doctor import DoctorDocument
 from curewatch.answers.event import EventDocument
 from curewatch.answers.explain import TermDocument, TermListDocument
 from curewatch.answers.forecast import ForecastDocument
+from curewatch.answers.heads import HeadsDocument
 from curewatch.answers.job import EntryDocument, JobCloseDocument, JobListDocument, JobShowDocument
 from curewatch.answers.layer import LayerDocument
 from curewatch.answers.layup import LayupDocument
@@ -23,24 +25,28 @@ from curewatch.answers.logbook import (
     BrokenDocument,
     LogbookBackupDocument,
     LogbookExportDocument,
+    LogbookKeyDocument,
     LogbookPruneDocument,
+    LogbookSalvageDocument,
     LogbookSealDocument,
+    LogbookStampDocument,
     LogbookStatusDocument,
     LogbookWholeDocument,
 )
 from curewatch.answers.mqtt import (
     MqttAlertsDocument,
-    MqttDaemonDocument,
     MqttSealDocument,
     MqttStateDocument,
 )
 from curewatch.answers.observe import ObserveDocument
-from curewatch.answers.record import RecordWholeDocument, RecordWriteDocument
+from curewatch.answers.page import PageDocument, PageLookDocument, PageRejectedDocument, PageToldDocument
+from curewatch.answers.record import RecordShowDocument, RecordWholeDocument, RecordWriteDocument
 from curewatch.answers.resin_compare import ResinCompareDocument
 from curewatch.answers.resin_fit import ResinFitDocument
 from curewatch.answers.resin_list import ResinListDocument
 from curewatch.answers.resin_show import ResinShowDocument
 from curewatch.answers.sensor import BesideDocument, SaltCheckDocument, SensorListDocument
+from curewatch.answers.sheds import ShedsDocument
 from curewatch.answers.tonight import TonightDocument
 from curewatch.answers.watch import WatchDocument
 from curewatch.answers.windows import WindowsDocument
@@ -60,6 +66,7 @@ class Document(NamedTuple):
 DOCUMENTS = {
     "air": Document("The answer of `curewatch air`", (AirDocument,)),
     "alerts": Document("The answer of `curewatch alerts`", (AlertsDocument,)),
+    "choose": Document("The answer of `curewatch choose`", (ChooseDocument,)),
     "cure": Document(
         "The answer of `curewatch cure`; times in seconds from mixing, null where not reached",
         (CureDocument,),
@@ -78,7 +85,7 @@ DOCUMENTS = {
         "The answer of `curewatch job close`: the entry, and the seal code", (JobCloseDocument,)
     ),
     "job-entry": Document(
-        "The answer of `curewatch job open`, batch, pot-empty, peel-ply, wash, quality, note, photo, correct: the entry as stored",
+        "The answer of `curewatch job open`, reopen, batch, pot-empty, peel-ply, wash, primer, quality, note, photo, correct: the entry as stored",
         (EntryDocument,),
     ),
     "job-list": Document("The answer of `curewatch job list`: the open ones first", (JobListDocument,)),
@@ -87,8 +94,11 @@ DOCUMENTS = {
     "layup": Document("The answer of `curewatch layup`", (LayupDocument,)),
     "logbook-backup": Document("The answer of `curewatch logbook backup`", (LogbookBackupDocument,)),
     "logbook-export": Document("The answer of `curewatch logbook export`", (LogbookExportDocument,)),
+    "logbook-key": Document("The answer of `curewatch logbook key`", (LogbookKeyDocument,)),
     "logbook-prune": Document("The answer of `curewatch logbook prune`", (LogbookPruneDocument,)),
+    "logbook-salvage": Document("The answer of `curewatch logbook salvage`", (LogbookSalvageDocument,)),
     "logbook-seal": Document("The answer of `curewatch logbook seal`", (LogbookSealDocument,)),
+    "logbook-stamp": Document("The answer of `curewatch logbook stamp`", (LogbookStampDocument,)),
     "logbook-status": Document("The answer of `curewatch logbook status`", (LogbookStatusDocument,)),
     "logbook-verify": Document(
         "The answer of `curewatch logbook verify`",
@@ -97,16 +107,22 @@ DOCUMENTS = {
             BrokenDocument,
         ),
     ),
-    "mqtt-alerts": Document("Published as PREFIX/alerts", (MqttAlertsDocument,)),
-    "mqtt-daemon": Document(
-        "Published as PREFIX/daemon; with running false it is left with the broker as the daemon's will",
-        (MqttDaemonDocument,),
-    ),
+    "mqtt-alerts": Document("Published as PREFIX/v1/alerts", (MqttAlertsDocument,)),
     "mqtt-seal": Document(
-        "Published as PREFIX/seal: the code of the last seal, of a day or of a closed job",
+        "Published as PREFIX/v1/seal: the code of the last seal, of a day or of a closed job",
         (MqttSealDocument,),
     ),
-    "mqtt-state": Document("Published as PREFIX/state", (MqttStateDocument,)),
+    "mqtt-state": Document("Published as PREFIX/v1/state", (MqttStateDocument,)),
+    "page": Document("The answer of `curewatch page`", (PageDocument,)),
+    "page-look": Document(
+        "What the page's script shows, asked for as `look`; or why there is nothing to show",
+        (PageLookDocument, PageRejectedDocument),
+    ),
+    "page-told": Document(
+        "What came of something told on the page; or why nothing was written",
+        (PageToldDocument, PageRejectedDocument),
+    ),
+    "record-show": Document("The answer of `curewatch record show`", (RecordShowDocument,)),
     "record-verify": Document(
         "The answer of `curewatch record verify`",
         (
@@ -116,7 +132,7 @@ DOCUMENTS = {
     ),
     "record-write": Document("The answer of `curewatch record write`", (RecordWriteDocument,)),
     "resin-compare": Document(
-        "The answer of `curewatch resin compare`; seconds from mixing", (ResinCompareDocument,)
+        "The answer of `curewatch resin compare`; seconds from mixing, as a film", (ResinCompareDocument,)
     ),
     "resin-fit": Document("The answer of `curewatch resin fit SHEET.toml`", (ResinFitDocument,)),
     "resin-list": Document("The answer of `curewatch resin list`", (ResinListDocument,)),
@@ -130,8 +146,11 @@ DOCUMENTS = {
         ),
     ),
     "sensor-list": Document("The answer of `curewatch sensor list`", (SensorListDocument,)),
+    "heads": Document("The answer of `curewatch heads`: the newest seal of every shed", (HeadsDocument,)),
+    "sheds": Document("The answer of `curewatch sheds`: a line a shed, worst first", (ShedsDocument,)),
+    "tabs": Document("The answer of `curewatch tabs lay`, broke and show", (TabsDocument,)),
     "tonight": Document(
-        "The answer of `curewatch tonight`; the same document is published on MQTT as PREFIX/advice",
+        "The answer of `curewatch tonight`; the same document is published on MQTT as PREFIX/v1/advice",
         (TonightDocument,),
     ),
     "watch": Document("The answer of `curewatch watch --once`: the board's picture", (WatchDocument,)),
@@ -142,9 +161,27 @@ SHARED = {
     "replay": "event",
     "demo": "event",
     "mqtt advice": "tonight",
+    "fleet sheds": "sheds",
+    "fleet page": "page",
+    "fleet heads": "heads",
+    **{f"tabs {word}": "tabs" for word in ("lay", "broke", "show")},
     **{
         f"job {word}": "job-entry"
-        for word in ("open", "batch", "peel-ply", "wash", "quality", "note", "photo", "correct", "pot-empty")
+        for word in (
+            "open",
+            "reopen",
+            "batch",
+            "peel-ply",
+            "wash",
+            "primer",
+            "quality",
+            "deviation",
+            "sign",
+            "note",
+            "photo",
+            "correct",
+            "pot-empty",
+        )
     },
 }
 
@@ -164,7 +201,7 @@ def schema(command: str) -> str:
     """
     name = SHARED.get(command, command.strip().replace(" ", "-"))
     if name not in DOCUMENTS:
-        raise UsageError(f"no schema of {command!r}; there are: {', '.join(names())}")
+        raise UsageError(f"schema: found {command!r}. Use {', '.join(names())}")
     one = DOCUMENTS[name]
     shapes, parts = msgspec.json.schema_components(one.shapes, ref_template="#/$defs/{name}")
     made: dict[str, Any] = {

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from curewatch.answers.document import BandDocument, Shape, band, celsius, code, number, says
+from curewatch.answers.resin_list import ChemistryCode
 
 if TYPE_CHECKING:
     from curewatch.materials.resin import DoseUsed
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from curewatch.model.film.finish import Finish
     from curewatch.model.film.outcome import FilmOutcome
     from curewatch.model.film.recoat_window import RecoatWindow
+    from curewatch.model.mass.buildup import Buildup
     from curewatch.model.mass.laminate import Laminate, LayerCount
     from curewatch.model.mass.pot import Pot
     from curewatch.units import FloatArray
@@ -37,6 +39,7 @@ class CureMilestonesDocument(Shape, frozen=True, kw_only=True):
 class CureRecoatWindowDocument(Shape, frozen=True, kw_only=True):
     """Of the next layer."""
 
+    wet_on_wet_until_s: Annotated[float | None, says("Gel: until then the next ply may go on at once")]
     opens_s: Annotated[float | None, says("Opens")]
     closes_s: Annotated[float | None, says("Closes")]
     cause: Annotated[str, says("What closes it, or empty")]
@@ -54,11 +57,19 @@ class CureStallDocument(Shape, frozen=True, kw_only=True):
     before: Annotated[Literal["gel", "tack-free", "full-cure"], says("What it fell short of")]
 
 
-class CurePostCureDocument(Shape, frozen=True, kw_only=True):
-    """A post-cure."""
+class CureOvenStepDocument(Shape, frozen=True, kw_only=True):
+    """A step of a post-cure."""
 
-    temperature_c: Annotated[float, says("How hot")]
-    duration_s: Annotated[float, says("How long")]
+    temperature_c: Annotated[float, says("Held at")]
+    duration_s: Annotated[float, says("For so long, the warming up from the step before included")]
+
+
+class CurePostCureDocument(Shape, frozen=True, kw_only=True):
+    """A post-cure: a schedule."""
+
+    temperature_c: Annotated[float, says("How hot at the end")]
+    duration_s: Annotated[float, says("How long in all")]
+    steps: Annotated[list[CureOvenStepDocument], says("One after another; the last is the hold")]
 
 
 class CureServiceDocument(Shape, frozen=True, kw_only=True):
@@ -86,7 +97,11 @@ class CureFinishDocument(Shape, frozen=True, kw_only=True):
     finished: Annotated[bool | None, says("Whether it is; null where that is not known")]
     post_cures: Annotated[list[CurePostCureDocument], says("Any one of them finishes it")]
     hottest_post_cure_c: Annotated[float, says("The hottest that is looked at")]
-    begin_no_warmer_c: Annotated[float, says("How warm it may be made at first")]
+    start_no_warmer_c: Annotated[float, says("How warm it may be made at first")]
+    ramp_k_per_hour: Annotated[float, says("How fast it is warmed at most")]
+    softens_above_k: Annotated[float, says("How far a step may lie above the glass transition of then")]
+    method: Annotated[Literal["calorimetry"], says("Of each glass transition here; DMTA reads higher")]
+    dmta_reads_higher_k: Annotated[float, says("By about so much")]
     margin_k: Annotated[float, says("Wanted between service and glass transition")]
     service: Annotated[list[CureServiceDocument], says("What the part may stand")]
     not_known: Annotated[str, says("Why services and post-cures are not judged; empty where they are")]
@@ -94,7 +109,7 @@ class CureFinishDocument(Shape, frozen=True, kw_only=True):
 
 
 class CureCurveDocument(Shape, frozen=True, kw_only=True):
-    """A curve with its edges; nine of ten lots lie between them."""
+    """A curve with its edges; 8 in 10 lots lie between them."""
 
     early: Annotated[list[float], says("Lower edge")]
     likely: Annotated[list[float], says("The usual lot")]
@@ -126,6 +141,7 @@ class CurePotDocument(Shape, frozen=True, kw_only=True):
     peak_s: Annotated[float | None, says("When")]
     may_overheat: Annotated[bool, says("A fast lot may get hot enough to smoke")]
     caution: Annotated[str, says("What to mind then; empty where it does not")]
+    caution_brief: Annotated[str, says("The same in a few words")]
     biot: Annotated[float, says("How unevenly it heats")]
 
 
@@ -136,7 +152,6 @@ class CureLaminateDocument(Shape, frozen=True, kw_only=True):
     substrate: Annotated[str, says("What it lies on")]
     peak_temperature_c: Annotated[float, says("Hottest")]
     peak_s: Annotated[float | None, says("When")]
-    gel_s: Annotated[float | None, says("Gel")]
     layer_mm: Annotated[float, says("One layer")]
     layers_in_one_go: Annotated[int, says("At most")]
     limit_c: Annotated[float, says("What it may reach")]
@@ -151,7 +166,7 @@ class CureDocument(Shape, frozen=True, kw_only=True):
     ]
     resin: Annotated[str, says("Resin")]
     title: Annotated[str, says("Title")]
-    kind: Annotated[str, says("Chemistry")]
+    kind: ChemistryCode
     peroxide_percent: Annotated[
         float | None, says("Dose, per cent by mass of resin; null where the ratio is fixed")
     ]
@@ -209,14 +224,14 @@ def cure_document(
         peroxide_percent=dose.peroxide_percent,
         peroxide_assumed=dose.peroxide_assumed,
         note=said.resin.note,
-        band="nine of ten lots between early and late",
+        band="8 in 10 lots between early and late",
         milestones_s=CureMilestonesDocument(**{name: band(*found) for name, found in said.marks.items()}),
-        recoat_window=_recoat_window(said),
+        recoat_window=_recoat_window(said, laminate),
         stall=_stall(said),
         final_conversion=round(float(said.film.conversion[-1]), 5),
         final_glass_transition_c=celsius(said.film.glass_transition[-1]),
         doubts=list(said.doubts),
-        finish=_finish(finish(said.resin, said.film)),
+        finish=_finish(finish(said.resin, said.film, slowed=said.slowed)),
         duration_s=float(said.film.time[-1]),
         time_s=[round(float(value), 1) for value in at],
         temperature_c=points(curves.temperature - 273.15, 3),
@@ -228,16 +243,17 @@ def cure_document(
     )
 
 
-def _recoat_window(said: "FilmOutcome") -> CureRecoatWindowDocument:
-    from curewatch.model.film.recoat_window import closes_earlier
-
+def _recoat_window(said: "FilmOutcome", laminate: CureLaminateDocument | None) -> CureRecoatWindowDocument:
     return CureRecoatWindowDocument(
+        wet_on_wet_until_s=number(said.bond.wet_until),
         opens_s=number(said.bond.opens),
         closes_s=number(said.bond.closes),
         cause=said.bond.cause,
         afterwards=said.bond.afterwards,
         blush_may_close_it=bool(said.resin.blush.amine_factor),
-        remark=closes_earlier(),
+        remark="for one film"
+        if laminate is None
+        else f"for {laminate.thickness_mm:g} mm on {laminate.substrate}",
     )
 
 
@@ -253,7 +269,9 @@ def _stall(said: "FilmOutcome") -> CureStallDocument | None:
 
 
 def _finish(found: "Finish") -> CureFinishDocument:
-    from curewatch.model.film.finish import CAUTION, MARGIN, NOT_STATED, OVENS, gentle_start
+    from curewatch.materials.maker_sheet import METHODS
+    from curewatch.model.film.finish import MARGIN, NOT_STATED
+    from curewatch.model.film.post_cure import CAUTION, OVENS, RAMP, SOFTENS, gentle_start
 
     return CureFinishDocument(
         glass_transition_c=celsius(found.glass_transition, 1),
@@ -263,11 +281,24 @@ def _finish(found: "Finish") -> CureFinishDocument:
         wanted_c=None if found.wanted is None else celsius(found.wanted, 1),
         finished=found.finished,
         post_cures=[
-            CurePostCureDocument(temperature_c=celsius(each.temperature, 1), duration_s=round(each.duration))
+            CurePostCureDocument(
+                temperature_c=celsius(each.temperature, 1),
+                duration_s=round(each.duration),
+                steps=[
+                    CureOvenStepDocument(
+                        temperature_c=celsius(step.temperature, 1), duration_s=round(step.duration)
+                    )
+                    for step in each.steps
+                ],
+            )
             for each in found.post_cures
         ],
         hottest_post_cure_c=celsius(OVENS[-1], 1),
-        begin_no_warmer_c=celsius(gentle_start(found.least), 1),
+        start_no_warmer_c=celsius(gentle_start(found.least), 1),
+        ramp_k_per_hour=round(RAMP * 3600.0, 1),
+        softens_above_k=SOFTENS,
+        method="calorimetry",
+        dmta_reads_higher_k=METHODS["dmta"].higher,
         margin_k=MARGIN,
         service=[
             CureServiceDocument(
@@ -290,8 +321,10 @@ def blush_part(found: "Blush", bond: "RecoatWindow") -> CureBlushDocument:
     """Blush foreseen for a film in steady air, and what it does to the recoat window."""
     import numpy as np
 
+    from curewatch.model.film.lots import EARLY
+
     closes = np.atleast_1d(bond.closes)
-    early = float(np.quantile(np.nan_to_num(closes, nan=np.inf), 0.05, method="lower"))
+    early = float(np.quantile(np.nan_to_num(closes, nan=np.inf), EARLY, method="lower"))
     return CureBlushDocument(
         outcome=code(found.outcome),
         worst=code(found.worst),
@@ -306,10 +339,11 @@ def blush_part(found: "Blush", bond: "RecoatWindow") -> CureBlushDocument:
 
 def pot_part(mass: float, shape: str, air: float, pots: Sequence["Pot"]) -> CurePotDocument:
     """A batch in its pot, by what a fast, a usual and a slow lot do. [kg], [K]"""
-    from curewatch.advice.judge.cautions import Caution
+    from curewatch.advice.judge.cautions import Caution, brief
     from curewatch.units import gram_from_kilogram
 
     fast, likely, slow = pots
+    caution = Caution.POT_HEAT.value if fast.overheats else ""
     return CurePotDocument(
         mass_g=round(gram_from_kilogram(mass), 2),
         shape=code(shape),
@@ -319,25 +353,24 @@ def pot_part(mass: float, shape: str, air: float, pots: Sequence["Pot"]) -> Cure
         peak_temperature_c=celsius(likely.peak_temperature),
         peak_s=number(likely.peak_time, 2),
         may_overheat=fast.overheats,
-        caution=Caution.POT_HEAT.value if fast.overheats else "",
+        caution=caution,
+        caution_brief=brief(caution),
         biot=round(likely.biot, 3),
     )
 
 
-def laminate_part(
-    thickness: float, layer: float, substrate: str, whole: "Laminate", at_once: "LayerCount"
-) -> CureLaminateDocument:
-    """A thick laminate, and how many layers may go on in one go. [m], [m]"""
+def laminate_part(buildup: "Buildup", whole: "Laminate", at_once: "LayerCount") -> CureLaminateDocument:
+    """A layer that warms itself, and how many films may go on in one go."""
+    from curewatch.model.mass.buildup import ONE_FILM
     from curewatch.model.mass.laminate import HOT
 
-    one_more = at_once.peak_of_one_more
+    one_more, below = at_once.peak_of_one_more, buildup.substrate
     return CureLaminateDocument(
-        thickness_mm=round(1000.0 * thickness, 3),
-        substrate=substrate,
+        thickness_mm=round(1000.0 * buildup.thickness, 3),
+        substrate="" if below is None else below.name,
         peak_temperature_c=celsius(whole.peak_temperature),
         peak_s=number(whole.peak_time, 2),
-        gel_s=number(whole.gel, 2),
-        layer_mm=round(1000.0 * layer, 3),
+        layer_mm=round(1000.0 * ONE_FILM, 3),
         layers_in_one_go=at_once.layers,
         limit_c=celsius(HOT),
         peak_of_one_more_c=celsius(one_more) if math.isfinite(one_more) else None,

@@ -33,13 +33,11 @@ def says(text: str) -> Meta:
 class SentenceDocument(Shape, frozen=True, kw_only=True):
     """Something said: the text as it stands, and the same with its numbers open, to be worded in other units."""
 
-    text: Annotated[str, says("In degC, kelvin, grams and 24 hours at the shed")]
+    text: Annotated[str, says("In degC (differences too), grams and 24 hours at the shed")]
     words: Annotated[str, says("The text with its numbers left open: {name:quantity}, or {name} for text")]
     numbers: Annotated[
         dict[str, float | str],
-        says(
-            "What stands in the open places: kelvin, kilograms, fractions, seconds, UTC seconds; text as it is"
-        ),
+        says("What stands in the open places: K, kg, fractions, s, UTC seconds; text as it is"),
     ]
 
     def filled(self, fill: Callable[[str, float], str]) -> str:
@@ -130,7 +128,13 @@ def code(words: str) -> Any:
     return words.lower().replace("'", "").replace(" ", "-")
 
 
-SPOKEN = {"users-own": "user's own"}  # what does not come back by itself
+SPOKEN = {
+    "users-own": "user's own",
+    "from-memory": "usual",
+    "common-practice": "usual",
+    "datasheet": "maker's sheet",
+    "sheet": "maker's sheet",
+}  # what does not come back by itself
 
 
 def spoken(code_of_it: str) -> str:

@@ -22,7 +22,7 @@ class EventDocument(Shape, frozen=True, kw_only=True):
             "reading, rejected, health, gap, clock, source, sensor, layer, verdict, alert, forecast, seal, store, dropped, daemon, advice, end"
         ),
     ]
-    text: Annotated[str, says("In words: degC, kelvin, grams, 24 hours at the shed")]
+    text: Annotated[str, says("In words: degC, grams, 24 hours at the shed")]
     loud: Annotated[bool, says("Somebody should look")]
     detail: Annotated[
         dict[str, Any],
@@ -50,7 +50,7 @@ def event_document(
         return EventDocument(
             at=iso_utc(at), event=kind, text=words.say(text, at), loud=loud, detail=dict(detail)
         )
-    told = plain(_reading(reading))
+    told = plain(_reading(reading)) | {key: said for key, said in detail.items() if key == "shed"}
     return EventDocument(at=iso_utc(at), event=kind, text=_said(reading, words), loud=loud, detail=told)
 
 

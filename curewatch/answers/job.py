@@ -28,6 +28,7 @@ class JobCloseDocument(EntryDocument, frozen=True, kw_only=True):
 
     seal_code: Annotated[str, says("28 characters in groups of four to write on the job card")]
     seal_digest: Annotated[str, says("All 256 bits that the code is the beginning of")]
+    undated: Annotated[str | None, says("Why no authority dated it; null where one did")]
 
 
 class JobEntryDocument(EntryDocument, frozen=True, kw_only=True):
@@ -64,8 +65,10 @@ def entry_document(stored: "StoredEntry") -> EntryDocument:
     return EntryDocument(**_entry(stored))
 
 
-def job_close_document(stored: "StoredEntry", seal: "Seal") -> JobCloseDocument:
-    return JobCloseDocument(**_entry(stored), seal_code=seal.code, seal_digest=seal.digest)
+def job_close_document(stored: "StoredEntry", seal: "Seal", undated: str) -> JobCloseDocument:
+    return JobCloseDocument(
+        **_entry(stored), seal_code=seal.code, seal_digest=seal.digest, undated=undated or None
+    )
 
 
 def job_list_document(jobs: "Iterable[Job]") -> JobListDocument:

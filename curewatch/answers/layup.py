@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from curewatch.answers.document import Shape, Utc, celsius, code, number, says, stamp
+from curewatch.answers.parts import FaceBelowDocument, face_below_part
 from curewatch.units import (
     gram_from_kilogram,
     millilitre_from_cubic_metre,
@@ -12,6 +13,7 @@ from curewatch.units import (
 )
 
 if TYPE_CHECKING:
+    from curewatch.advice.plan.amounts import Repair
     from curewatch.advice.plan.layup import LayupPlan
     from curewatch.advice.plan.sessions import Schedule, Session
 
@@ -71,7 +73,9 @@ class LayupSessionDocument(Shape, frozen=True, kw_only=True):
     bond: Annotated[Bond, says("How it bonds to what is under it")]
     bond_text: Annotated[str, says("The same in words")]
     batches: Annotated[int | None, says("How many; null where none lasts until it is spread")]
-    batch_mass_g: Annotated[float | None, says("Mass of each")]
+    batch_mass_g: Annotated[float | None, says("Mass of each, but for a smaller last one")]
+    last_batch_g: Annotated[float | None, says("Mass of a last one that is smaller; null: all are alike")]
+    last_resin_g: Annotated[float | None, says("Resin of that last one")]
     resin_g: Annotated[float | None, says("Resin of each")]
     hardener_g: Annotated[float | None, says("Hardener of each; null where peroxide is used")]
     peroxide_g: Annotated[float | None, says("Peroxide of each; null where hardener is used")]
@@ -83,6 +87,7 @@ class LayupSessionDocument(Shape, frozen=True, kw_only=True):
     next_from: Annotated[Utc | None, says("Next layer from (ISO 8601, UTC)")]
     next_before: Annotated[Utc | None, says("Next layer before (ISO 8601, UTC)")]
     remark: Annotated[str, says("What must be said of that window, or empty")]
+    leave: Annotated[str, says("How to leave it, where the next layer comes after that window; or empty")]
     probability: Annotated[float, says("That every check holds, 0 to 1")]
 
 
@@ -101,6 +106,8 @@ class LayupDocument(Shape, frozen=True, kw_only=True):
 
     at: Annotated[Utc, says("When it was said (ISO 8601, UTC)")]
     cautions: Annotated[list[str], says("What to mind")]
+    caution_brief: Annotated[str, says("The cautions of grinding and laying, in a few words")]
+    below: Annotated[FaceBelowDocument, says("The face below")]
     resin: Annotated[str, says("Name of the resin system")]
     hole: Annotated[HoleDocument, says("The hole")]
     thickness_mm: Annotated[float, says("Of the laminate")]
@@ -108,6 +115,10 @@ class LayupDocument(Shape, frozen=True, kw_only=True):
     scarf_ratio: Annotated[float, says("Length of the scarf to its depth")]
     sides: Annotated[int, says("Worked from one or from both")]
     scarf_mm: Annotated[float, says("Length of the taper")]
+    short_scarf: Annotated[
+        str, says("What a scarf shorter than usual costs, and what is usual then; or empty")
+    ]
+    backing: Annotated[str, says("What must stand behind the hole before the first layer")]
     ground_area_m2: Annotated[float, says("Area to be ground")]
     layer_thickness_mm: Annotated[float, says("Of one cured layer")]
     layers: Annotated[list[LayerPieceDocument], says("From the smallest to the largest")]
@@ -134,9 +145,12 @@ def layup_document(plan: "LayupPlan", now: float, scale_step: float) -> LayupDoc
     from curewatch.advice.plan.mixing import smallest_batch
 
     made, taper, repair = plan.amounts, plan.amounts.taper, plan.repair
+    minded = _cautions(plan)
     return LayupDocument(
         at=stamp(now) or "",
-        cautions=_cautions(plan),
+        cautions=minded,
+        caution_brief=_brief(minded),
+        below=face_below_part(plan.below),
         resin=plan.resin.name,
         hole=HoleDocument(
             shape=code(taper.outline.shape),
@@ -148,6 +162,8 @@ def layup_document(plan: "LayupPlan", now: float, scale_step: float) -> LayupDoc
         scarf_ratio=taper.ratio,
         sides=taper.sides,
         scarf_mm=_mm(taper.scarf),
+        short_scarf=_short(repair),
+        backing=_backing(repair),
         ground_area_m2=round(taper.ground_area, 5),
         layer_thickness_mm=_mm(made.layer_thickness, 3),
         layers=_layers(plan),
@@ -172,13 +188,37 @@ def layup_document(plan: "LayupPlan", now: float, scale_step: float) -> LayupDoc
 
 def _cautions(plan: "LayupPlan") -> list[str]:
     """The cautions of the work; how hot a pot gets is judged by the largest that is mixed."""
-    from curewatch.advice.judge import cautions
+    from curewatch.advice.judge import batches, cautions
 
     sessions = () if plan.schedule is None else plan.schedule.sessions
     masses = (one.batches.mass for one in sessions if one.batches is not None)
-    largest = max(masses, default=plan.amounts.mixed)
+    largest = max(masses, default=min(plan.amounts.mixed, batches.LARGEST))
     hot = cautions.pot_overheats(plan.resin, largest)
     return list(cautions.for_layup(plan.resin.chemistry, pot_overheats=hot, abrading=True))
+
+
+def _brief(minded: list[str]) -> str:
+    """Of grinding and laying, what hurts most; the rest stands with the reasons."""
+    from curewatch.advice.judge.cautions import Caution, brief
+
+    aside = {Caution.CARBON.value, Caution.ELECTRIC.value, Caution.BLUSH.value}
+    return brief(" ".join(caution for caution in minded if caution not in aside))
+
+
+def _short(repair: "Repair") -> str:
+    from curewatch.advice.choose.need import SURVEYOR_BELOW, room_for_taper, short_taper, usual_then
+    from curewatch.wording import plain_wording
+
+    chosen = repair.ratio * repair.thickness / repair.sides
+    space = repair.room or ((chosen,) if repair.ratio < SURVEYOR_BELOW else ())
+    room = room_for_taper(repair.thickness, space, both_sides=repair.sides == 2)
+    return "" if room.fits else f"{plain_wording().say(short_taper(room))}. {usual_then(room)}"
+
+
+def _backing(repair: "Repair") -> str:
+    """The hole goes through: something must hold the first layer in its shape."""
+    held = "Hold a backing or a waxed mould behind the hole before the first layer"
+    return held + ("; take it off before the other side." if repair.sides == 2 else ".")
 
 
 def _layers(plan: "LayupPlan") -> list[LayerPieceDocument]:
@@ -221,12 +261,15 @@ def _schedule(plan: "LayupPlan", made: "Schedule", scale_step: float) -> LayupSc
     )
 
 
+def _counted(layers: int) -> str:
+    return f"counts the own heat of its {layers} layers" if layers > 1 else ""
+
+
 def _session(plan: "LayupPlan", session: "Session", scale_step: float) -> LayupSessionDocument:
     from curewatch.advice.plan.sessions import CHEMICAL, FIRST, MECHANICAL
-    from curewatch.model.film.recoat_window import closes_earlier
 
     bonds: dict[str, Bond] = {FIRST: "prepared-ground", CHEMICAL: "chemical", MECHANICAL: "mechanical"}
-    batches, cup = session.batches, plan.cup(session)
+    batches, cup, last = session.batches, plan.cup(session), plan.last_cup(session)
     return LayupSessionDocument(
         start=stamp(session.start) or "",
         end=stamp(session.end) or "",
@@ -236,6 +279,8 @@ def _session(plan: "LayupPlan", session: "Session", scale_step: float) -> LayupS
         bond_text=session.bond,
         batches=None if batches is None else batches.count,
         batch_mass_g=None if batches is None else _grams(batches.mass),
+        last_batch_g=None if last is None else _grams(last.mass),
+        last_resin_g=None if last is None else _grams(last.resin),
         resin_g=None if cup is None else _grams(cup.resin),
         **_added(plan, "g", None if cup is None else _grams(cup.added)),
         scale_lowest_g=None if cup is None else _grams(cup.scale_lowest),
@@ -245,7 +290,8 @@ def _session(plan: "LayupPlan", session: "Session", scale_step: float) -> LayupS
         too_small_for_scale=plan.too_small_for(session, scale_step),
         next_from=stamp(session.next_from),
         next_before=stamp(session.next_before),
-        remark=closes_earlier(len(session.layers) * plan.amounts.layer_thickness),
+        remark=_counted(len(session.layers)),
+        leave=session.leave,
         probability=number(session.probability, 3) or 0.0,
     )
 

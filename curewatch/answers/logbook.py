@@ -1,6 +1,6 @@
 """The documents of `logbook`: what it holds, whether it is whole, and what was done with it."""
 
-from collections.abc import Collection
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -10,8 +10,10 @@ from curewatch.clock import iso_utc
 if TYPE_CHECKING:
     from curewatch.errors import RecordBroken
     from curewatch.logbook import LogbookStore, Verified
+    from curewatch.logbook.keys import KeyChange
     from curewatch.logbook.retention import Pruned
-    from curewatch.logbook.sealing import Seal
+    from curewatch.logbook.salvage import Salvaged
+    from curewatch.logbook.sealing import Seal, Signed
 
 
 class KeptSensorDocument(Shape, frozen=True, kw_only=True):
@@ -37,6 +39,37 @@ class SealPlaceDocument(Shape, frozen=True, kw_only=True):
     block: Annotated[int, says("The last block that it covers")]
 
 
+class KeyChangeDocument(Shape, frozen=True, kw_only=True):
+    """One signing key after another."""
+
+    at: Annotated[Utc, says("When (ISO 8601, UTC)")]
+    old: Annotated[str, says("Fingerprint")]
+    new: Annotated[str, says("Fingerprint")]
+    reason: Annotated[Literal["changed", "lost"], says("Lost: the old key was not there to sign the new one")]
+
+
+class LogbookKeyDocument(Shape, frozen=True, kw_only=True):
+    """The answer of `curewatch logbook key`."""
+
+    file: Annotated[str, says("The private key")]
+    present: Annotated[bool, says("Whether it is there")]
+    key: Annotated[str | None, says("Public key of this logbook; null before the first seal")]
+    fingerprint: Annotated[str | None, says("What people compare: half of the key's SHA-256")]
+    copied_to: Annotated[str | None, says("With --backup: the copy")]
+    changes: Annotated[list[KeyChangeDocument], says("Keys that followed one another, oldest first")]
+
+
+class LogbookStampDocument(Shape, frozen=True, kw_only=True):
+    """The answer of `curewatch logbook stamp`: the newest time stamp."""
+
+    code: Annotated[str | None, says("Of the seal that it dates; null where nobody dated any")]
+    at: Annotated[Utc | None, says("When the seal was there (ISO 8601, UTC)")]
+    by: Annotated[str | None, says("The authority, as its certificate names it")]
+    root: Annotated[str | None, says("SHA-256 of the certificate that it leads to")]
+    ends: Annotated[Utc | None, says("When its certificate ends (ISO 8601, UTC)")]
+    newest: Annotated[bool, says("Whether that is the newest seal")]
+
+
 class LogbookStatusDocument(Shape, frozen=True, kw_only=True):
     """The answer of `curewatch logbook status`."""
 
@@ -59,7 +92,9 @@ class LogbookWholeDocument(Shape, frozen=True, kw_only=True):
     entries: Annotated[int, says("Held")]
     blocks: Annotated[int, says("Walked")]
     pruned_blocks: Annotated[int, says("Whose readings were let go")]
+    lost_blocks: Annotated[int, says("Of which something was lost in damage, as a salvage told")]
     seals: Annotated[int, says("Checked")]
+    key_changes: Annotated[list[KeyChangeDocument], says("Keys that followed one another, oldest first")]
     head: Annotated[str, says("SHA-256")]
     proved: Annotated[SealPlaceDocument | None, says("With --code: the seal that has it")]
 
@@ -73,6 +108,32 @@ class BrokenDocument(Shape, frozen=True, kw_only=True):
     found: Annotated[str, says("Found")]
 
 
+class LostStretchDocument(Shape, frozen=True, kw_only=True):
+    """A stretch of the chain that is lost."""
+
+    blocks: Annotated[list[int], says("First and last block")]
+    start: Annotated[Utc, says("What arrived from then on is lost (ISO 8601, UTC)")]
+    end: Annotated[Utc, says("Until then (ISO 8601, UTC)")]
+    readings: Annotated[int | None, says("Lost; null: how many is not known")]
+    head_before: Annotated[str, says('Head of the block before it; "" if that is lost, too')]
+    head_after: Annotated[str, says('Head that the block after it names; "" if there is none')]
+
+
+class LogbookSalvageDocument(Shape, frozen=True, kw_only=True):
+    """The answer of `curewatch logbook salvage`."""
+
+    logbook: Annotated[str, says("The new logbook")]
+    damaged: Annotated[str, says("The old one, left as it is")]
+    readings: Annotated[int, says("Kept")]
+    entries: Annotated[int, says("Kept")]
+    blocks: Annotated[int, says("Kept whole")]
+    holes: Annotated[list[LostStretchDocument], says("What is lost of the readings, by hours of arrival")]
+    entries_lost: Annotated[list[list[int]], says("First and last number of each run of lost entries")]
+    unverified: Annotated[str | None, says("File with entries that could not be checked; null: none")]
+    head_was: Annotated[str, says("Head of the last block that was found")]
+    head: Annotated[str, says("Head of the new logbook")]
+
+
 class LogbookSealDocument(Shape, frozen=True, kw_only=True):
     """The answer of `curewatch logbook seal`."""
 
@@ -82,6 +143,7 @@ class LogbookSealDocument(Shape, frozen=True, kw_only=True):
     head: Annotated[str, says("Its head")]
     key: Annotated[str, says("Public key")]
     digest: Annotated[str, says("All 256 bits that the code is the beginning of")]
+    undated: Annotated[str | None, says("Why no authority dated it; null where one did")]
 
 
 class LogbookBackupDocument(Shape, frozen=True, kw_only=True):
@@ -143,7 +205,7 @@ def logbook_status_document(logbook: "LogbookStore") -> LogbookStatusDocument:
 
 
 def logbook_whole_document(
-    verified: "Verified", seals: "Collection[Seal]", proved: "Seal | None"
+    verified: "Verified", signed: "Signed", proved: "Seal | None"
 ) -> LogbookWholeDocument:
     """What a whole walk found to be in order, with its seals, and the one whose code was given."""
     return LogbookWholeDocument(
@@ -152,9 +214,68 @@ def logbook_whole_document(
         entries=verified.head.entries,
         blocks=verified.blocks,
         pruned_blocks=verified.pruned,
-        seals=len(seals),
+        lost_blocks=verified.lost,
+        seals=len(signed.seals),
+        key_changes=key_change_documents(signed.changes),
         head=verified.head.head,
         proved=None if proved is None else _place(proved),
+    )
+
+
+def key_change_documents(changes: "Iterable[KeyChange]") -> list[KeyChangeDocument]:
+    """How keys followed one another."""
+    from curewatch.logbook.keys import fingerprint
+
+    return [
+        KeyChangeDocument(at=one.at, old=fingerprint(one.old), new=fingerprint(one.new), reason=one.reason)
+        for one in changes
+    ]
+
+
+def logbook_key_document(logbook: "LogbookStore", copied_to: Path | None) -> LogbookKeyDocument:
+    """Which key signs this logbook, and how it came to be.
+
+    Raises
+    ------
+    StoreFailed
+        The key's file cannot be used.
+    """
+    from curewatch.logbook import EntryKind, keys
+
+    path, own = keys.key_path(logbook.path), keys.own_key(logbook.path)
+    public = keys.known_key(logbook) or own
+    changes = map(keys.change_of, logbook.entries(EntryKind.KEY))
+    return LogbookKeyDocument(
+        file=str(path),
+        present=bool(own) and own == public,
+        key=public or None,
+        fingerprint=keys.fingerprint(public) if public else None,
+        copied_to=None if copied_to is None else str(copied_to),
+        changes=key_change_documents(changes),
+    )
+
+
+def logbook_stamp_document(logbook: "LogbookStore") -> LogbookStampDocument:
+    """The newest time stamp, checked against the certificates that it names.
+
+    Raises
+    ------
+    RecordBroken
+        It does not hold.
+    """
+    from curewatch.logbook import EntryKind, seal_code, sealing, stamping
+
+    told = logbook.entries(EntryKind.STAMP)
+    if not told:
+        return LogbookStampDocument(code=None, at=None, by=None, root=None, ends=None, newest=False)
+    last, newest = stamping.stamp_of(told[-1]), sealing.seals(logbook)[-1]
+    return LogbookStampDocument(
+        code=seal_code.code_of(last.digest),
+        at=last.at,
+        by=last.by,
+        root=last.root,
+        ends=last.ends,
+        newest=last.digest == newest.digest,
     )
 
 
@@ -163,9 +284,40 @@ def broken_document(broken: "RecordBroken") -> BrokenDocument:
     return BrokenDocument(holds=False, entry=broken.entry, expected=broken.expected, found=broken.found)
 
 
-def logbook_seal_document(seal: "Seal") -> LogbookSealDocument:
+def logbook_salvage_document(damaged: Path, done: "Salvaged") -> LogbookSalvageDocument:
+    return LogbookSalvageDocument(
+        logbook=str(done.path),
+        damaged=str(damaged),
+        readings=done.readings,
+        entries=done.entries,
+        blocks=done.blocks,
+        holes=[
+            LostStretchDocument(
+                blocks=[one.first, one.last],
+                start=iso_utc(one.start),
+                end=iso_utc(one.end),
+                readings=one.readings,
+                head_before=one.before,
+                head_after=one.after,
+            )
+            for one in done.holes
+        ],
+        entries_lost=[list(one) for one in done.entries_lost],
+        unverified=None if done.unverified is None else str(done.unverified),
+        head_was=done.was,
+        head=done.head,
+    )
+
+
+def logbook_seal_document(seal: "Seal", undated: str) -> LogbookSealDocument:
     return LogbookSealDocument(
-        code=seal.code, at=seal.at, block=seal.block, head=seal.head, key=seal.public_key, digest=seal.digest
+        code=seal.code,
+        at=seal.at,
+        block=seal.block,
+        head=seal.head,
+        key=seal.public_key,
+        digest=seal.digest,
+        undated=undated or None,
     )
 
 

@@ -1,10 +1,12 @@
-"""The documents that are told to others over MQTT: retained, under the source's own prefix.
+"""What is told to others over MQTT: retained, under ``PREFIX/v1/``, apart from what comes in.
 
-PREFIX/daemon   {"running": true, "since": …}          running false is the broker's, by our will
-PREFIX/state    sensors with their last values, health and age; sources; the clock
-PREFIX/advice   the answer, as `curewatch tonight --json` gives it
-PREFIX/seal     the code of the last seal: on another machine it proves later that nothing changed
-PREFIX/alerts   the active alerts, and running layers with their times
+availability    the word online or offline; offline is the broker's, by our will
+state           sensors with their last values, health and age; sources; the clock
+advice          the answer, as `curewatch tonight --json` gives it
+seal            the code of the last seal: on another machine it proves later that nothing changed
+alerts          the active alerts, and running layers with their times
+values/NAME     dew_point_c, margin_k, verdict, chance: a plain number or word; unknown where it cannot be told
+senml           the same values as one pack of RFC 8428
 """
 
 from collections.abc import Iterable, Mapping
@@ -13,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from msgspec import Meta
 
 from curewatch.answers.alerts import AlertDocument, alert_part
-from curewatch.answers.document import Shape, Utc, says, stamp
+from curewatch.answers.document import Shape, Utc, says
 from curewatch.answers.layer import RunningLayerDocument, running_layer_part
 from curewatch.answers.sensor import SensorStateDocument
 from curewatch.clock import iso_utc
@@ -23,6 +25,15 @@ if TYPE_CHECKING:
     from curewatch.logbook import StoredEntry
     from curewatch.shed.look import RunningLayer
     from curewatch.wording import Wording
+
+ONLINE, OFFLINE = "online", "offline"  # on the topic of availability
+UNKNOWN = "unknown"  # a plain value that cannot be told
+
+
+def out(prefix: str, topic: str = "") -> str:
+    """A topic of ours under a source's prefix: v1, raised when what stands there changes its meaning."""
+    return f"{prefix}/v1/{topic}"
+
 
 Version = Annotated[Literal[1], says("Raised when a key changes its meaning")]
 
@@ -35,7 +46,7 @@ class SourceDocument(Shape, frozen=True, kw_only=True):
 
 
 class MqttStateDocument(Shape, frozen=True, kw_only=True):
-    """Published as PREFIX/state."""
+    """Published as PREFIX/v1/state."""
 
     version: Version
     at: Annotated[Utc, says("When (ISO 8601, UTC)")]
@@ -45,7 +56,7 @@ class MqttStateDocument(Shape, frozen=True, kw_only=True):
 
 
 class MqttAlertsDocument(Shape, frozen=True, kw_only=True):
-    """Published as PREFIX/alerts."""
+    """Published as PREFIX/v1/alerts."""
 
     version: Version
     at: Annotated[Utc, says("When (ISO 8601, UTC)")]
@@ -54,7 +65,7 @@ class MqttAlertsDocument(Shape, frozen=True, kw_only=True):
 
 
 class MqttSealDocument(Shape, frozen=True, kw_only=True):
-    """Published as PREFIX/seal: the code of the last seal, of a day or of a closed job."""
+    """Published as PREFIX/v1/seal: the code of the last seal, of a day or of a closed job."""
 
     version: Version
     at: Annotated[Utc, says("When it was sealed (ISO 8601, UTC)")]
@@ -63,17 +74,6 @@ class MqttSealDocument(Shape, frozen=True, kw_only=True):
         says("The seal code: `logbook verify --code` proves with it that nothing before changed"),
     ]
     reason: Annotated[Literal["day", "job-close", "record"], says("What it was made for")]
-    job: Annotated[str | None, says("The job that was closed")]
-
-
-class MqttDaemonDocument(Shape, frozen=True, kw_only=True):
-    """Published as PREFIX/daemon; with running false it is left with the broker as the daemon's will."""
-
-    version: Version
-    running: Annotated[bool, says("Whether it runs")]
-    since: Annotated[
-        Utc | None, says("Since (ISO 8601, UTC); null in the will, which cannot know when it is read out")
-    ]
 
 
 def mqtt_state_document(
@@ -113,10 +113,4 @@ def mqtt_seal_document(sealed: "StoredEntry") -> MqttSealDocument:
         at=iso_utc(sealed.at),
         code=str(payload.get("code", "")),
         reason=payload.get("reason", ""),
-        job=sealed.job,
     )
-
-
-def mqtt_daemon_document(running: bool, at: float | None) -> MqttDaemonDocument:
-    """Whether the daemon runs, and since when; null in our will, which cannot know when that is. [UTC s]"""
-    return MqttDaemonDocument(version=1, running=running, since=stamp(at))

@@ -16,14 +16,14 @@ class ObservationDocument(Shape, frozen=True, kw_only=True):
     entry: Annotated[int | None, says("Its number in the logbook; null while it is not written down")]
     elapsed_s: Annotated[float, says("When it was observed, from mixing")]
     expected_s: Annotated[float, says("When it was expected")]
-    expected_early_s: Annotated[float, says("Early edge: 9 of 10 lie between the edges")]
+    expected_early_s: Annotated[float, says("Early edge: 8 in 10 lie between the edges")]
     expected_late_s: Annotated[float, says("Late edge")]
     possible_early_s: Annotated[float, says("Early edge: 99 of 100 lie between the edges")]
     possible_late_s: Annotated[float, says("Late edge")]
     contradicts: Annotated[bool, says("Outside the band that holds 99 of 100")]
     used: Annotated[bool, says("Whether times of this layer take it into account")]
     rate_factor: Annotated[float, says("How many times as fast this lot is held to be now")]
-    uncertainty_before_percent: Annotated[float, says("Of such a time, before: 9 of 10 lie within it")]
+    uncertainty_before_percent: Annotated[float, says("Of such a time, before: 8 in 10 lie within it")]
     uncertainty_after_percent: Annotated[float, says("And after")]
     rate_sd: Annotated[float, says("Of the new version: standard deviation of the logarithm of the rate")]
     resin: Annotated[str, says("Resin")]
@@ -57,8 +57,7 @@ def observe_document(
 
 def observation_part(lesson: "Lesson", layer: str) -> ObservationDocument:
     """One observation, as it counts for a layer."""
-    from curewatch.model.film.lots import rate_factor_at
-    from curewatch.model.fit.learning import NINE_IN_TEN
+    from curewatch.model.film.lots import FAST, REACH, rate_factor_at
 
     early, late = lesson.expected_band
     earliest, latest = lesson.believed_band
@@ -74,11 +73,11 @@ def observation_part(lesson: "Lesson", layer: str) -> ObservationDocument:
         contradicts=lesson.contradicts,
         used=lesson.counts_for(layer),
         rate_factor=round(lesson.factor, 4),
-        uncertainty_before_percent=round(100.0 * NINE_IN_TEN * lesson.spread_before, 2),
-        uncertainty_after_percent=round(100.0 * NINE_IN_TEN * lesson.spread_after, 2),
+        uncertainty_before_percent=round(100.0 * REACH * lesson.spread_before, 2),
+        uncertainty_after_percent=round(100.0 * REACH * lesson.spread_after, 2),
         rate_sd=round(lesson.after.rate_sd, 4),
         resin=lesson.after.name,
         version=lesson.after.version,
         parent=lesson.after.parent,
-        fast_lot=round(rate_factor_at(lesson.after, 0.95), 4),
+        fast_lot=round(rate_factor_at(lesson.after, FAST), 4),
     )

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from curewatch.answers.cure import BlushOutcome
 from curewatch.answers.document import BandDocument, Shape, band, celsius, code, number, says
+from curewatch.answers.resin_list import ChemistryCode
 from curewatch.units import percent_from_fraction
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ class ResinCompareResinDocument(Shape, frozen=True, kw_only=True):
     """One resin system."""
 
     name: Annotated[str, says("Name")]
-    kind: Annotated[str, says("Chemistry: epoxy, polyester, vinyl-ester")]
+    kind: ChemistryCode
     do_not: Annotated[
         str, says("Why it must not be laid here, whatever the times beside; empty if nothing forbids it")
     ]
@@ -44,7 +45,7 @@ class ResinCompareResinDocument(Shape, frozen=True, kw_only=True):
 
 
 class ResinCompareDocument(Shape, frozen=True, kw_only=True):
-    """The answer of `curewatch resin compare`; seconds from mixing."""
+    """The answer of `curewatch resin compare`; seconds from mixing, as a film."""
 
     conditions: Annotated[ResinCompareConditionsDocument, says("Where")]
     band: Annotated[str, says("What the bands hold")]
@@ -62,7 +63,7 @@ def resin_compare_document(
             surface_temperature_c=celsius(work),
             source=source,
         ),
-        band="nine of ten lots between early and late, seconds from mixing",
+        band="8 in 10 lots between early and late, seconds from mixing, as a film",
         resins=[_resin(row) for row in rows],
     )
 

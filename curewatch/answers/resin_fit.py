@@ -4,11 +4,13 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from curewatch.answers.document import BandDocument, Shape, band, celsius, code, says
+from curewatch.answers.resin_list import ChemistryCode
 
 if TYPE_CHECKING:
     from curewatch.materials.maker_sheet import MakerSheet
     from curewatch.model.film.ensemble import Interval
-    from curewatch.model.fit.sheet_fit import Contradiction, LostWindow, Met, SheetFit
+    from curewatch.model.fit.sheet_doubts import Contradiction
+    from curewatch.model.fit.sheet_fit import LostWindow, Met, SheetFit
 
 Unit = Literal["s", "degC"]
 
@@ -24,7 +26,12 @@ class ResinFitStatementDocument(Shape, frozen=True, kw_only=True):
     early: Annotated[float, says("Lower edge")]
     late: Annotated[float, says("Upper edge")]
     pull: Annotated[float, says("Miss in standard deviations of the statement")]
-    verdict: Annotated[Literal["met", "nearly-met", "not-met"], says("How well it is met")]
+    verdict: Annotated[
+        Literal["met", "kept", "nearly-met", "not-met"],
+        says("How well it is met; kept: the maker waits longer than the fit, and the maker's time is used"),
+    ]
+    foretold_low: Annotated[float | None, says("What the others foretell at least, where it is far off")]
+    foretold_high: Annotated[float | None, says("The same at most; null where it follows from the others")]
 
 
 class ResinFitContradictionDocument(Shape, frozen=True, kw_only=True):
@@ -35,7 +42,7 @@ class ResinFitContradictionDocument(Shape, frozen=True, kw_only=True):
     unit: Annotated[Unit, says("Of the figures")]
     expected_low: Annotated[float, says("What the other would at least be if the one holds")]
     expected_high: Annotated[float, says("What the other would at most be if the one holds")]
-    stated: Annotated[float, says("What it says")]
+    stated: Annotated[float, says("What it states")]
 
 
 class ResinFitLostWindowDocument(Shape, frozen=True, kw_only=True):
@@ -67,7 +74,7 @@ class ResinFitDocument(Shape, frozen=True, kw_only=True):
     """The answer of `curewatch resin fit SHEET.toml`."""
 
     name: Annotated[str, says("Name of the resin system")]
-    kind: Annotated[str, says("Chemistry: epoxy, polyester, vinyl-ester")]
+    kind: ChemistryCode
     dosed: Annotated[bool, says("Mixed by a dose of peroxide, not by a ratio")]
     based_on: Annotated[str, says("Archetype")]
     source: Annotated[str, says("The sheet")]
@@ -83,7 +90,7 @@ class ResinFitDocument(Shape, frozen=True, kw_only=True):
     assumed: Annotated[list[str], says("Of the mix, where the sheet is silent")]
     film: Annotated[
         list[ResinFitFilmDocument],
-        says("What it does as a film: nine of ten lots, what the fit leaves open included"),
+        says("What it does as a film: 8 in 10 lots, what the fit leaves open included"),
     ]
     covariance_keys: Annotated[list[str], says("Numbers whose covariance is kept")]
 
@@ -98,7 +105,7 @@ def resin_fit_document(
         dosed=sheet.chemistry.dosed,
         based_on=sheet.based_on,
         source=sheet.source,
-        band="nine of ten, by what the fit leaves uncertain; a lot's spread comes on top",
+        band="8 in 10, by what the fit leaves uncertain; a lot's spread comes on top",
         statements=[_statement(each) for each in found.met],
         contradictions=[_contradiction(each) for each in found.contradictions],
         recoat_before_it_opens=_lost_window(found.lost_window),
@@ -125,6 +132,8 @@ def _statement(each: "Met") -> ResinFitStatementDocument:
         late=_in(unit, each.late),
         pull=round(each.pull, 2),
         verdict=code(each.verdict),
+        foretold_low=None if each.foretold is None else _in(unit, each.foretold[0]),
+        foretold_high=None if each.foretold is None else _in(unit, each.foretold[1]),
     )
 
 

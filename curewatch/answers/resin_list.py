@@ -4,9 +4,12 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Annotated
 
 from curewatch.answers.document import Shape, code, says
+from curewatch.materials.chemistry import CHEMISTRIES
 
 if TYPE_CHECKING:
     from curewatch.materials.resin import Resin
+
+ChemistryCode = Annotated[str, says(f"Chemistry: {', '.join(map(code, CHEMISTRIES))}")]
 
 
 class ResinListResinDocument(Shape, frozen=True, kw_only=True):
@@ -14,7 +17,7 @@ class ResinListResinDocument(Shape, frozen=True, kw_only=True):
 
     name: Annotated[str, says("Name")]
     title: Annotated[str, says("Title")]
-    kind: Annotated[str, says("Chemistry: epoxy, polyester, vinyl-ester")]
+    kind: ChemistryCode
     note: Annotated[str, says("A remark")]
     parent: Annotated[str, says("Based on, or empty")]
     version: Annotated[int, says("Version")]

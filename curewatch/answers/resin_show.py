@@ -1,14 +1,17 @@
 """The document of `resin show`: what a resin system does as a film, and every number with its origin."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import fields, is_dataclass
 from typing import TYPE_CHECKING, Annotated
 
 from curewatch.answers.document import Shape, celsius, code, number, says
+from curewatch.answers.parts import ScoreDocument, score_parts
+from curewatch.answers.resin_list import ChemistryCode
 
 if TYPE_CHECKING:
     from curewatch.materials.resin import Origin, Resin
     from curewatch.model.film.milestones import Milestones
+    from curewatch.model.fit.score import Deviation
 
 SHOWN_UNIT = {  # the unit in which a person reads a quantity, where the file allows several
     "J/mol": "kJ/mol",
@@ -53,7 +56,7 @@ class ResinShowDocument(Shape, frozen=True, kw_only=True):
 
     name: Annotated[str, says("Name")]
     title: Annotated[str, says("Title")]
-    kind: Annotated[str, says("Chemistry: epoxy, polyester, vinyl-ester")]
+    kind: ChemistryCode
     note: Annotated[str, says("A remark")]
     parent: Annotated[str, says("Based on, or empty")]
     version: Annotated[int, says("Version")]
@@ -62,10 +65,16 @@ class ResinShowDocument(Shape, frozen=True, kw_only=True):
     rate_sd: Annotated[float, says("Spread of lots: standard deviation of the logarithm of the rate")]
     values: Annotated[list[ResinShowValueDocument], says("Every number of the resin")]
     film: Annotated[list[ResinShowFilmDocument], says("What it does as a film")]
+    score: Annotated[list[ScoreDocument], says("How often the ranges told of it came true here")]
+    spread_ratio: Annotated[float, says("By what factor spreads are told wider for that; 1 for no wider")]
 
 
-def resin_show_document(resin: "Resin", behaviour: "Iterable[tuple[float, Milestones]]") -> ResinShowDocument:
-    """A resin system, and its marks as a film at these temperatures, as a document. [K]"""
+def resin_show_document(
+    resin: "Resin", behaviour: "Iterable[tuple[float, Milestones]]", pulls: "Sequence[Deviation]" = ()
+) -> ResinShowDocument:
+    """A resin system, its marks as a film at these temperatures [K], and what came of its ranges."""
+    from curewatch.model.fit.score import widening
+
     return ResinShowDocument(
         name=resin.name,
         title=resin.title,
@@ -78,6 +87,8 @@ def resin_show_document(resin: "Resin", behaviour: "Iterable[tuple[float, Milest
         rate_sd=resin.rate_sd,
         values=list(_values(resin)),
         film=[_film(kelvin, marks) for kelvin, marks in behaviour],
+        score=score_parts(pulls),
+        spread_ratio=round(widening(each.pull for each in pulls), 3),
     )
 
 

@@ -29,9 +29,9 @@ class SensorStateDocument(Shape, frozen=True, kw_only=True):
     """One sensor: its last word and how it is."""
 
     sensor: Annotated[str, says("Name")]
-    role: Annotated[str | None, says("air, surface, outside; null where nobody gave it one")]
+    role: Annotated[str | None, says("air, surface, outside, layer, cup; null where nobody gave it one")]
     health: Annotated[
-        str, says("fresh, late, silent, stuck, saturated, jumping, disagreeing, swapped, never-heard")
+        str, says("fresh, late, silent, stuck, saturated, jumping, disagreeing, swapped, never-reported")
     ]
     reason: Annotated[SentenceDocument, says("What makes one think so")]
     time: Annotated[Utc | None, says("Of the last reading (ISO 8601, UTC); null where there is none")]
@@ -41,7 +41,7 @@ class SensorStateDocument(Shape, frozen=True, kw_only=True):
 
 
 class CorrectionDocument(Shape, frozen=True, kw_only=True):
-    """How a humidity is put right: offset + gain x what the sensor says."""
+    """How a humidity is put right: offset + gain x what the sensor reads."""
 
     offset_percent: Annotated[float, says("Added")]
     gain: Annotated[float, says("Times")]
@@ -73,7 +73,7 @@ class SaltPointDocument(Shape, frozen=True, kw_only=True):
     at: Annotated[Utc, says("When (ISO 8601, UTC)")]
     temperature_c: Annotated[float, says("Of the jar")]
     expected_percent: Annotated[float, says("What the air over this salt holds")]
-    found_percent: Annotated[float, says("What the sensor says, without correction")]
+    found_percent: Annotated[float, says("What the sensor reads, without correction")]
     uncertainty_percent: Annotated[float, says("Of the difference, one standard deviation")]
 
 

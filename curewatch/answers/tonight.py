@@ -1,6 +1,6 @@
 """The document of `tonight`: a verdict, the checks it rests on, what follows, and what would turn it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from curewatch.answers.document import (
@@ -14,11 +14,20 @@ from curewatch.answers.document import (
     sentence_or_none,
     stamp,
 )
-from curewatch.answers.parts import MomentDocument, moment_part
+from curewatch.answers.parts import (
+    MomentDocument,
+    ScoreDocument,
+    layer_mm,
+    layer_on,
+    moment_part,
+    score_parts,
+)
 from curewatch.units import celsius_from_kelvin, gram_from_kilogram, minute_from_second, percent_from_fraction
 
 if TYPE_CHECKING:
     from curewatch.advice.judge.answer import Advice, Check, Lever
+    from curewatch.model.fit.score import Deviation
+    from curewatch.phrases import Said
     from curewatch.wording import Wording
 
 KILOWATT_HOUR = 3.6e6  # J
@@ -37,8 +46,7 @@ class CheckDocument(Shape, frozen=True, kw_only=True):
     sense: Annotated[Literal["at-least", "at-most"] | None, says("On which side of the limit it holds")]
     difference_unit: Annotated[Unit, says("Of spare and error")]
     spare: Annotated[float | None, says("What is left to the limit after the sensors' error; negative fails")]
-    error: Annotated[float | None, says("What the sensors' error takes away")]
-    error_multiple: Annotated[float, says("How many standard deviations that is")]
+    error: Annotated[float | None, says("Allowed for the sensors' error, where a reading alone decides")]
     probability: Annotated[float | None, says("That it holds in the coming hours, 0 to 1")]
     at: Annotated[Utc | None, says("When the worst value occurs (ISO 8601, UTC)")]
     sensor: Annotated[str, says("Which sensors said it, or empty")]
@@ -70,23 +78,35 @@ class LeverDocument(Shape, frozen=True, kw_only=True):
     water_kg: Annotated[float | None, says("Water it likely takes out")]
     resin: Annotated[str, says("Another resin system, or empty")]
     probability: Annotated[float | None, says("That every check then holds, 0 to 1")]
+    step: Annotated[SentenceDocument, says("What to do, until when, and the chance that it then holds")]
     warning: Annotated[SentenceDocument | None, says("The cautions that stand before this step")]
     besides: Annotated["LeverDocument | None", says("The other half of a combination")]
 
 
 class TonightDocument(Shape, frozen=True, kw_only=True):
-    """The answer of `curewatch tonight`; the same document is published on MQTT as PREFIX/advice."""
+    """The answer of `curewatch tonight`; the same document is published on MQTT as PREFIX/v1/advice."""
 
     verdict: Annotated[Literal["go", "no-go", "unknown"], says("The answer; unknown is never go")]
-    headline: Annotated[SentenceDocument, says("The answer in a line")]
+    headline: Annotated[SentenceDocument, says("The one reason of the answer")]
+    step_caution: Annotated[
+        SentenceDocument | None, says("The cautions of what to do now, in a few words; said before it")
+    ]
+    do_now: Annotated[
+        list[SentenceDocument], says("What to do now; for a no-go the ways that turn it, one is enough")
+    ]
+    watch: Annotated[SentenceDocument | None, says("What to watch: the weakest of what holds")]
+    stock_short: Annotated[
+        SentenceDocument | None, says("What the tins lack for this batch; null: enough, or not counted")
+    ]
     deciding: Annotated[str | None, says("Name of the check that decided; null for a go")]
     at: Annotated[Utc, says("When it was said (ISO 8601, UTC)")]
-    start: Annotated[Utc, says("The start it speaks of (ISO 8601, UTC)")]
+    start: Annotated[Utc, says("The start that was asked for (ISO 8601, UTC)")]
     resin: Annotated[str, says("Name of the resin system")]
     resin_title: Annotated[str, says("Its title")]
     peroxide_percent: Annotated[float | None, says("Dose, per cent by mass of resin; null for an epoxy")]
     peroxide_assumed: Annotated[bool, says("Nobody gave the dose: it is the usual one")]
     probability: Annotated[float | None, says("That every check holds until it sets, 0 to 1")]
+    needed_probability: Annotated[float | None, says("From which it is a go, 0 to 1")]
     checks: Annotated[list[CheckDocument], says("Every check")]
     timeline: Annotated[list[MomentDocument], says("When what happens")]
     blush: Annotated[
@@ -102,16 +122,29 @@ class TonightDocument(Shape, frozen=True, kw_only=True):
     ]
     cautions: Annotated[list[SentenceDocument], says("What to mind")]
     basis: Annotated[str, says("What the coming hours rest on")]
+    layer_mm: Annotated[float | None, says("Thickness of the layer that the times are for")]
+    layer_on: Annotated[str, says("What that layer lies on, or empty")]
+    score: Annotated[list[ScoreDocument], says("How often the ranges told of this resin came true here")]
 
 
-def tonight_document(advice: "Advice", words: "Wording") -> TonightDocument:
+def tonight_document(
+    advice: "Advice",
+    words: "Wording",
+    pulls: "Iterable[Deviation]" = (),
+    stock_short: "Said" = "",
+) -> TonightDocument:
     """The advice as a document; its texts by ``words``."""
     from curewatch.advice.judge.verdict import deciding
+    from curewatch.advice.remedy import steps
 
     decided = deciding(advice.checks)
     return TonightDocument(
         verdict=advice.verdict.value,
         headline=sentence(advice.headline, words, advice.at),
+        step_caution=sentence_or_none(steps.caution(advice), words, advice.at),
+        do_now=[sentence(each, words, advice.at) for each in steps.do_now(advice)],
+        watch=sentence_or_none(steps.watch(advice), words, advice.at),
+        stock_short=sentence_or_none(stock_short, words, advice.at),
         deciding=None if decided is None else decided.name,
         at=stamp(advice.at) or "",
         start=stamp(advice.start) or "",
@@ -120,15 +153,19 @@ def tonight_document(advice: "Advice", words: "Wording") -> TonightDocument:
         peroxide_percent=advice.peroxide_percent,
         peroxide_assumed=advice.peroxide_assumed,
         probability=number(advice.probability, 3),
+        needed_probability=number(advice.wanted, 3),
         checks=[_check(check, words, advice.at) for check in advice.checks],
         timeline=[moment_part(moment) for moment in advice.timeline],
         blush=code(advice.blush),
         blush_reason=sentence_or_none(advice.blush_reason, words, advice.at),
         remedies=[sentence(remedy, words, advice.at) for remedy in advice.remedies],
-        levers=[_lever(lever, words) for lever in advice.levers],
+        levers=[_lever(lever, words, advice.start) for lever in advice.levers],
         needed_besides=[sentence(needed, words, advice.at) for needed in advice.needed_besides],
         cautions=[sentence(caution, words, advice.at) for caution in advice.cautions],
         basis=advice.basis,
+        layer_mm=layer_mm(advice.buildup),
+        layer_on=layer_on(advice.buildup),
+        score=score_parts(pulls),
     )
 
 
@@ -161,7 +198,6 @@ def _check(check: "Check", words: "Wording", now: float) -> CheckDocument:
         difference_unit=SPAN[quantity][0],
         spare=at_border(quantity, check.spare, span=True),
         error=at_border(quantity, check.error, span=True),
-        error_multiple=check.error_multiple,
         probability=number(check.probability, 3),
         at=stamp(check.at),
         sensor=check.sensor,
@@ -173,7 +209,9 @@ def _check(check: "Check", words: "Wording", now: float) -> CheckDocument:
     )
 
 
-def _lever(lever: "Lever", words: "Wording") -> LeverDocument:
+def _lever(lever: "Lever", words: "Wording", start: float) -> LeverDocument:
+    from curewatch.advice.remedy import steps
+
     target, kind = lever.target, lever.kind
     mass = target if kind in {"batch", "tray"} else None
     return LeverDocument(
@@ -191,6 +229,7 @@ def _lever(lever: "Lever", words: "Wording") -> LeverDocument:
         water_kg=number(lever.water, 2),
         resin=lever.resin,
         probability=number(lever.probability, 3),
+        step=sentence(steps.step(lever, start), words, start),
         warning=sentence_or_none(lever.warning, words),
-        besides=None if lever.besides is None else _lever(lever.besides, words),
+        besides=None if lever.besides is None else _lever(lever.besides, words, start),
     )

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from curewatch.answers.document import SentenceDocument, Shape, Utc, number, says, sentence, stamp
+from curewatch.answers.parts import FaceBelowDocument, face_below_part, layer_mm, layer_on
 
 if TYPE_CHECKING:
     from curewatch.advice.plan.windows import GoWindow, Strip
@@ -22,6 +23,7 @@ class WindowDocument(Shape, frozen=True, kw_only=True):
         Utc | None, says("From when the next layer may go on, after the best start (ISO 8601, UTC)")
     ]
     laminate_before: Annotated[Utc | None, says("Until when it surely still bonds (ISO 8601, UTC)")]
+    best_warms: Annotated[bool, says("A first coat: timber or foam below warms after the best start")]
 
 
 class StartDocument(Shape, frozen=True, kw_only=True):
@@ -39,6 +41,7 @@ class StartDocument(Shape, frozen=True, kw_only=True):
     laminate_from: Annotated[Utc | None, says("From when the next layer may go on (ISO 8601, UTC)")]
     laminate_before: Annotated[Utc | None, says("Until when it surely still bonds (ISO 8601, UTC)")]
     tack_free: Annotated[Utc | None, says("When it is likely tack-free (ISO 8601, UTC)")]
+    warms: Annotated[bool, says("A first coat: timber or foam below warms until gel, and breathes out")]
     limited_by: Annotated[str | None, says("The check that spoils it; null for a go")]
 
 
@@ -48,8 +51,11 @@ class WindowsResinDocument(Shape, frozen=True, kw_only=True):
     resin: Annotated[str, says("Name")]
     resin_title: Annotated[str, says("Title")]
     needed_probability: Annotated[float, says("From which a start is a go, 0 to 1")]
+    layer_mm: Annotated[float | None, says("Thickness of the layer that the times are for")]
+    layer_on: Annotated[str, says("What that layer lies on, or empty")]
     windows: Annotated[list[WindowDocument], says("Runs of starts that are a go, in their order")]
     starts: Annotated[list[StartDocument], says("Every start")]
+    below: Annotated[FaceBelowDocument, says("The face that is laid on")]
 
 
 class WindowsDocument(Shape, frozen=True, kw_only=True):
@@ -69,7 +75,9 @@ class WindowsDocument(Shape, frozen=True, kw_only=True):
 def windows_document(strips: "Sequence[Strip]", now: float, basis: str) -> WindowsDocument:
     """The starts with each resin as a document."""
     found = any(one.windows for one in strips)
-    return _document("go" if found else "no-go", now, basis, resins=[_resin(one) for one in strips])
+    starts = strips[0].starts.start[:2].tolist()
+    every = starts[1] - starts[0] if len(starts) > 1 else None
+    return _document("go" if found else "no-go", now, basis, every, resins=[_resin(one) for one in strips])
 
 
 def unknown_windows(doubts: "Iterable[Said]", now: float, words: "Wording") -> WindowsDocument:
@@ -81,6 +89,7 @@ def _document(
     verdict: Literal["go", "no-go", "unknown"],
     now: float,
     basis: str,
+    every: float | None = None,
     *,
     remedies: Sequence[SentenceDocument] = (),
     resins: Sequence[WindowsResinDocument] = (),
@@ -91,7 +100,7 @@ def _document(
     return WindowsDocument(
         verdict=verdict,
         at=stamp(now) or "",
-        every_min=minute_from_second(EVERY),
+        every_min=minute_from_second(EVERY if every is None else every),
         ahead_h=hour_from_second(AHEAD),
         basis=basis,
         remedies=list(remedies),
@@ -104,8 +113,11 @@ def _resin(one: "Strip") -> WindowsResinDocument:
         resin=one.resin,
         resin_title=one.title,
         needed_probability=one.needed,
+        layer_mm=layer_mm(one.buildup),
+        layer_on=layer_on(one.buildup),
         windows=[_window(one, window) for window in one.windows],
         starts=list(_starts(one)),
+        below=face_below_part(one.below),
     )
 
 
@@ -118,14 +130,16 @@ def _window(one: "Strip", window: "GoWindow") -> WindowDocument:
         probability=number(starts.probability[best], 3) or 0.0,
         laminate_from=stamp(float(starts.laminate_from[best])),
         laminate_before=stamp(float(starts.laminate_before[best])),
+        best_warms=best in one.warms,
     )
 
 
 def _starts(one: "Strip") -> Iterator[StartDocument]:
     from curewatch.advice.plan.windows import MAYBE
 
-    columns = zip(*(column.tolist() for column in one.starts), one.limiting, strict=True)
-    for start, probability, following, opens, closes, done, limiting in columns:
+    shown = one.starts[:6]  # firm and ready to sand are for plans
+    columns = zip(*(column.tolist() for column in shown), one.limiting, strict=True)
+    for place, (start, probability, following, opens, closes, done, limiting) in enumerate(columns):
         go = probability >= one.needed
         yield StartDocument(
             start=stamp(start) or "",
@@ -136,5 +150,6 @@ def _starts(one: "Strip") -> Iterator[StartDocument]:
             laminate_from=stamp(opens),
             laminate_before=stamp(closes),
             tack_free=stamp(done),
+            warms=place in one.warms,
             limited_by=None if go else limiting,
         )

@@ -8,21 +8,23 @@ import os
 import shutil
 import stat
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
+from typing import NamedTuple
 
 from curewatch.answers.doctor import FindingDocument, Grade
 from curewatch.clock import Instant
 from curewatch.configuration import Configuration, MqttSource, logbook_path, password
-from curewatch.daemon.edges import fence
-from curewatch.daemon.edges.message_socket import LONGEST
-from curewatch.daemon.rejections import LOUD
 from curewatch.errors import CurewatchError, ExitStatus, RecordBroken, StoreFailed
 from curewatch.logbook import LogbookStore
+from curewatch.logbook.checked import check_since_seal
+from curewatch.logbook.forwarded import kept_by_another
 from curewatch.materials.sensor_part import load_sensor_part
-from curewatch.shed import consult, health, recall, rejected_lately
+from curewatch.notices.addresses import read_addresses
+from curewatch.shed import health, recall, rejected_lately
 from curewatch.shed.clock_watch import NOT_BEFORE
 from curewatch.shed.judgement import judged
+from curewatch.shed.known_names import check_names
 from curewatch.units import DAY
 from curewatch.wording import Wording, counted, duration
 
@@ -33,13 +35,21 @@ DAYS_FAR = 3653.0  # what is said of a disk that lasts longer than any laptop
 READING = 20.0  # bytes kept for a reading, its index and its share of the hourly sums, at most (measured)
 ENTRIES = 200e3  # bytes a day of verdicts, alerts, health and seals (assumed)
 CHECKED_AGAIN = 365 * DAY  # a humidity chip drifts 0.25 to 0.5 % a year (sensor makers' data sheets) [s]
+WALKED_AGAIN = 90 * DAY  # a card or a disk fails slowly and unseen (assumed) [s]
 CLOCK_BACK = DAY  # a clock step younger than this is told [s]
+FORECAST_OLD = 1.5 * DAY  # an answer older than this is told: the longest wait is a day [s]
 HEALTHY = {health.Health.FRESH}
 DOUBTED = {health.Health.LATE, health.Health.SATURATED}
 
 
-@dataclass(frozen=True, slots=True)
-class Examined:
+class HeartbeatHeard(NamedTuple):
+    """What a second listener would hear of a broker."""
+
+    at: float | None  # UTC, the last sign of life that it keeps; none: it keeps none [s]
+    trouble: str = ""  # why it cannot be listened to
+
+
+class Examined(NamedTuple):
     """What the examinations share."""
 
     configuration: Configuration
@@ -48,6 +58,7 @@ class Examined:
     logbook: LogbookStore | None
     unreadable: str = ""  # why there is a logbook that cannot be opened
     synchronised: bool | None = None  # whether a time server sets this clock; None: cannot be known
+    hear: Callable[[str, MqttSource], HeartbeatHeard] | None = None  # what a broker keeps of the daemon
 
 
 def _good(about: str, finding: str) -> FindingDocument:
@@ -81,9 +92,7 @@ def verdict(findings: tuple[FindingDocument, ...]) -> ExitStatus:
 def _configuration(examined: Examined) -> Iterator[FindingDocument]:
     configuration = examined.configuration
     try:
-        consult.question(configuration)
-        for sensor in configuration.sensors.values():
-            load_sensor_part(sensor.part)
+        check_names(configuration)
     except CurewatchError as trouble:
         yield _bad("configuration", str(trouble), "correct that name", ExitStatus.CONFIGURATION)
         return
@@ -95,7 +104,11 @@ def _configuration(examined: Examined) -> Iterator[FindingDocument]:
         counted(len(configuration.serial), "serial port"),
         counted(len(configuration.mqtt), "broker"),
     )
-    yield _good("configuration", f"{configuration.file}: {', '.join(parts)}")
+    finding = f"{configuration.file}: {', '.join(parts)}"
+    if configuration.serial or configuration.mqtt:
+        yield _good("configuration", finding)
+    else:
+        yield _care("configuration", f"{finding}: nothing new can come in", "curewatch setup")
     if not configuration.sensors:
         how = "add [sensors.NAME]: curewatch setup --example"
         yield _care("sensors-named", f"no sensor is named in it{_taken(examined)}", how)
@@ -135,7 +148,7 @@ def _far_port(examined: Examined, name: str, url: str) -> FindingDocument:
     entries = [] if examined.logbook is None else examined.logbook.entries("source")
     told = [entry for entry in entries if entry.payload.get("source") == name and "up" in entry.payload]
     if not told:
-        return _care(about, f"{url}: the daemon has not spoken with it yet", "start it: curewatch watch")
+        return _care(about, f"{url}: the daemon has not connected to it yet", "start it: curewatch watch")
     when = examined.words.moment(told[-1].at, examined.now.utc)
     if told[-1].payload["up"]:
         return _good(about, f"{url}: answers since {when}")
@@ -156,11 +169,13 @@ def _brokers(examined: Examined) -> Iterator[FindingDocument]:
 
 def _broker_heard(examined: Examined, name: str, about: str) -> FindingDocument:
     """What the daemon wrote down of this broker last: does it answer, did it keep our session?"""
+    from curewatch.daemon.edges import fence
+
     entries = [] if examined.logbook is None else examined.logbook.entries("source")
     told = [entry for entry in entries if str(entry.payload.get("source")) in {name, about}]
     state_told = [entry for entry in told if "up" in entry.payload]
     if not state_told:
-        return _bad(about, "the daemon has not spoken with it yet", "start it: curewatch watch")
+        return _bad(about, "the daemon has not connected to it yet", "start it: curewatch watch")
     last = state_told[-1]
     when = examined.words.moment(last.at, examined.now.utc)
     if not last.payload["up"]:
@@ -180,6 +195,8 @@ def _broker_heard(examined: Examined, name: str, about: str) -> FindingDocument:
 
 def _kept(source: MqttSource, about: str, finding: str) -> FindingDocument:
     """For how long the broker keeps what comes while we are away, and what it may lose all the same."""
+    from curewatch.daemon.edges.message_socket import LONGEST
+
     modern = source.version == "5"
     span = f"for {source.session_hours:g} h" if modern else "for as long as the broker likes"
     large = "dropped by the broker, and not counted" if modern else "rejected and counted"
@@ -190,18 +207,54 @@ def _kept(source: MqttSource, about: str, finding: str) -> FindingDocument:
     )
 
 
+def _heartbeat(examined: Examined) -> Iterator[FindingDocument]:
+    """Whether another machine would notice that this one died."""
+    if examined.hear is None or not examined.configuration.mqtt:
+        return
+    from curewatch.daemon.second_listener import AFTER
+
+    for name, source in examined.configuration.mqtt.items():
+        heard, about = examined.hear(name, source), f"heartbeat.{name}"
+        if heard.at is None:
+            finding = heard.trouble or "the broker keeps no sign of life of the daemon"
+            yield _care(about, finding, "start the daemon, wait a minute; else see to the broker")
+            continue
+        age = examined.now.utc - heard.at
+        finding = f"the broker keeps the daemon's last sign of life, {duration(age)} old"
+        if age < AFTER:
+            yield _good(about, f"{finding}; a second listener hears it: curewatch heartbeat")
+        else:
+            yield _care(about, finding, "start the daemon: curewatch watch")
+
+
+def _notices(examined: Examined) -> Iterator[FindingDocument]:
+    """Whether the addresses can be used; nothing is sent."""
+    file = examined.configuration.notices.addresses_file
+    if file is None:
+        return
+    try:
+        names = ", ".join(read_addresses(file))
+    except CurewatchError as trouble:
+        yield _bad("notices", str(trouble), "see the message", ExitStatus.CONFIGURATION)
+        return
+    if find_spec("apprise") is None:
+        yield _bad("notices", "found no apprise", "pip install 'curewatch[notify]'", ExitStatus.CONFIGURATION)
+    else:
+        yield _good("notices", f"to {names}; to try them: curewatch notify test")
+
+
 def _sensors(examined: Examined) -> Iterator[FindingDocument]:
     logbook, configuration, now = examined.logbook, examined.configuration, examined.now.utc
     if examined.unreadable:
-        yield _bad("sensors", "what was heard cannot be read", "see the logbook, below")
+        yield _bad("sensors", "what came in cannot be read", "see the logbook, below")
         return
     if logbook is None:
-        yield _bad("sensors", "nothing was ever heard", "start the daemon: curewatch watch")
+        yield _bad("sensors", "nothing has ever come in", "start the daemon: curewatch watch")
         return
     names = recall.sensors_of_interest(logbook, configuration)
     if not any(configuration.role_of(name) == "air" for name in names):
         yield _bad("sensors", "no sensor stands for the air at the work", 'give one role = "air"')
-    for name, (heard, how) in judged(logbook, configuration, names, now).items():
+    for name, (heard, how) in judged(logbook, configuration, names, now, without_model=True).items():
         yield _sensor(examined, name, how, heard)
 
 
@@ -213,16 +266,18 @@ def _sensor(
     if known_of.held_back and how.health in {health.Health.NEVER, health.Health.SILENT}:
         return _bad(about, f"{role}, {recall.HELD_BACK}", "wait for its next report")
     if known_of.shown is None:
-        return _bad(about, f"{role}, never heard", "its cable, its power, its name")
+        return _bad(about, f"{role}, never reported", "its cable, its power, its name")
     known = configuration.sensor(name)
     part = load_sensor_part(known.part if known else "unknown")
     accuracy = f"±{examined.words.difference(part.temperature_sd)}"
-    if part.relative_humidity_sd:
+    humid = False
+    if part.relative_humidity_sd and known_of.shown.relative_humidity is not None:
+        humid = True
         accuracy += f", ±{part.relative_humidity_sd * 100:.1f} % humidity"
     heard = duration(max(0.0, now - known_of.shown.time))
-    finding = f"{role}, {how.health}, heard {heard} ago, {part.name} {accuracy}"
+    finding = f"{role}, {how.health}, last report {heard} ago, {part.name} {accuracy}"
     if how.health in HEALTHY:
-        return _checked(examined, name, _good(about, finding), bool(part.relative_humidity_sd))
+        return _checked(examined, name, _good(about, finding), humid)
     told = _care if how.health in DOUBTED else _bad
     return told(
         about,
@@ -244,6 +299,10 @@ def _checked(examined: Examined, name: str, good: FindingDocument, humidity: boo
 def _rejected(examined: Examined) -> Iterator[FindingDocument]:
     """What came in and could not be taken; the reason tells what to do."""
     lately = () if examined.logbook is None else rejected_lately.lately(examined.logbook, examined.now.utc)
+    if not lately:
+        return
+    from curewatch.daemon.rejections import LOUD
+
     for one in lately:
         whose = ", ".join(part for part in (one.source, one.sensor) if part) or "nobody known"
         last = examined.words.moment(one.last_at, examined.now.utc)
@@ -315,23 +374,22 @@ def _rate(examined: Examined) -> float:
 def _logbook(examined: Examined) -> Iterator[FindingDocument]:
     path = logbook_path(examined.configuration)
     if examined.unreadable:
-        advised = "do what it says; the file was left as it is"
+        advised = "do what the message asks; the file was left as it is"
         yield _bad("logbook", examined.unreadable, advised, ExitStatus.FAILURE)
         return
     if examined.logbook is None:
         yield _bad("logbook", f"none yet at {path}", "curewatch watch begins one")
         return
     try:
-        verified = examined.logbook.verify()
+        yield _whole(examined, path, examined.logbook)
     except RecordBroken as trouble:
-        keep = "keep the file; restore the last backup; `curewatch logbook verify`"
-        yield _bad("logbook", f"the chain is broken: {trouble}", keep, ExitStatus.RECORD_BROKEN)
+        keep = "keep the file. `curewatch logbook salvage NEW` takes what is whole"
+        yield _bad("logbook", f"it is damaged, or was changed: {trouble}", keep, ExitStatus.RECORD_BROKEN)
     except StoreFailed as trouble:
-        yield _bad("logbook", str(trouble), "restore the last backup", ExitStatus.RECORD_BROKEN)
-    else:
-        counts = f"{verified.head.readings:,} readings, {verified.head.entries:,} entries"
-        yield _good("logbook", f"{path}: {counts}, chain unbroken")
-    if not os.access(path, os.W_OK) or not os.access(path.parent, os.W_OK):
+        yield _bad("logbook", str(trouble), "do what the message asks", ExitStatus.RECORD_BROKEN)
+    if kept_by_another(path):
+        yield _good("permissions", "a service keeps the logbook; what you tell goes through it")
+    elif not os.access(path, os.W_OK) or not os.access(path.parent, os.W_OK):
         yield _bad(
             "permissions",
             f"{path} cannot be written by you",
@@ -343,13 +401,53 @@ def _logbook(examined: Examined) -> Iterator[FindingDocument]:
         yield _good("permissions", "the logbook is yours to write")
 
 
+def _whole(examined: Examined, path: Path, logbook: LogbookStore) -> FindingDocument:
+    """Since the last seal, and when somebody walked the whole: that takes seconds for years of readings."""
+    since = check_since_seal(logbook)
+    head, now = logbook.head(), examined.now.utc
+    finding = f"{path}: {counted(head.readings, 'reading')}, {counted(head.entries, 'entry')}"
+    if since.sealed_at is None:
+        return _good("logbook", f"{finding}, chain unbroken, never sealed")
+    finding += f", unbroken since the seal of {examined.words.moment(since.sealed_at, now)}"
+    begun = min((one.earliest for one in logbook.sensors().values()), default=now)
+    if now - (since.whole_at or begun) > WALKED_AGAIN:
+        last = "never" if since.whole_at is None else examined.words.moment(since.whole_at, now)
+        return _care("logbook", f"{finding}; the whole: checked {last}", "curewatch logbook verify")
+    last = "not yet" if since.whole_at is None else examined.words.moment(since.whole_at, now)
+    return _good("logbook", f"{finding}; the whole: checked {last}")
+
+
+def _forecast(examined: Examined) -> Iterator[FindingDocument]:
+    """Age and last trouble of the service that is asked; nothing where none is."""
+    service, words, now = examined.configuration.forecast, examined.words, examined.now.utc
+    if not service.url:
+        return
+    from curewatch.daemon import fetcher
+
+    known, who = fetcher.remembered(logbook_path(examined.configuration)), fetcher.host(service)
+    if known.url != fetcher.address(service):
+        yield _care("forecast", f"{who} was not asked yet", "curewatch forecast fetch")
+        return
+    last = f"last answer {words.moment(known.fetched, now)}" if known.fetched else "no answer yet"
+    if known.trouble:
+        again = f"asked again after {words.moment(known.not_before, now)}; see [forecast]"
+        yield _care("forecast", f"{who}: {known.trouble}; {last}", again)
+    elif known.fetched is not None and now - known.fetched > FORECAST_OLD:
+        yield _care("forecast", f"{who}: {last}", "is the daemon running? curewatch forecast fetch")
+    else:
+        yield _good("forecast", f"{who}: {last}")
+
+
 EXAMINATIONS: tuple[Callable[[Examined], Iterator[FindingDocument]], ...] = (
     _configuration,
     _serial,
     _brokers,
+    _heartbeat,
+    _notices,
     _sensors,
     _rejected,
     _clock,
     _disk,
     _logbook,
+    _forecast,
 )

@@ -1,11 +1,10 @@
 """The demonstration's evening: what the people at the bench say, and how it is told."""
 
 import sys
-import textwrap
 from collections.abc import Callable
 from itertools import pairwise
 
-from curewatch.cli.safe_text import safe_line
+from curewatch.cli.screens.lines import paragraph
 from curewatch.clock import Clock, utc_from_iso
 from curewatch.configuration import Configuration
 from curewatch.daemon.edges.recording import RecordingSpan
@@ -15,13 +14,15 @@ from curewatch.logbook import Entry, LogbookStore
 from curewatch.phrases import recalled
 from curewatch.physics import moist_air
 from curewatch.readings import Reading
+from curewatch.safe_text import safe_line
 from curewatch.units import HOUR
 from curewatch.wording import Wording
 
 # Invented, like the shed: the layers laid in this evening, and with what.
+PART = "rudder cheek"
 LAYERS = (
-    Layer("L1", utc_from_iso("2026-10-17T14:50Z"), "epoxy-fast", 0.1, note="rudder cheek, first layer"),
-    Layer("L2", utc_from_iso("2026-10-17T17:50Z"), "epoxy-fast", 0.1, note="the second, in the window of L1"),
+    Layer("L1", utc_from_iso("2026-10-17T14:50Z"), "epoxy-fast", 0.1, part=PART, note="the first layer"),
+    Layer("L2", utc_from_iso("2026-10-17T17:50Z"), "epoxy-fast", 0.1, part=PART, note="the second"),
 )
 WIDTH = 79
 TOLD = {"verdict", "alert", "layer", "health", "clock", "store"}
@@ -98,7 +99,7 @@ class Evening:
         self._line(
             f"The evening in short: {head.readings:,} readings and {head.entries} entries in the logbook, "
             f"its chain unbroken; {verdicts} verdicts, {alerts} alert messages. "
-            "Advice speaks of cure quality only: makers' sheets and local rules come first."
+            "Advice is about cure quality only: makers' sheets and local rules come first."
         )
         self._line("")
         self._line("Try next:")
@@ -112,7 +113,7 @@ class Evening:
     def _line(self, text: str) -> None:
         self._wipe()
         inside = " " * (13 if text.startswith(" ") else 0)
-        for line in textwrap.wrap(text, WIDTH, subsequent_indent=inside) or [""]:
+        for line in paragraph(text, WIDTH, subsequent_indent=inside) or [""]:
             self._tell(line)
 
     # -- where it stands -------------------------------------------------------------------------
@@ -130,7 +131,7 @@ class Evening:
         while self._waiting and self._waiting[0].started <= at:
             layer = self._waiting.pop(0)
             mass = self._words.mass(layer.batch_mass)
-            text = f"{layer.layer} is laid: {layer.note}; {layer.resin}, {mass} mixed"
+            text = f"{layer.named} is laid: {layer.note}; {layer.resin}, {mass} mixed"
             self._event(layer.started, text, loud=False)
 
     def _conditions(self) -> str:

@@ -3,11 +3,11 @@
 import math
 from pathlib import Path
 
-from curewatch.cli.safe_text import safe_line
 from curewatch.errors import UsageError, reason
 from curewatch.extras import require
 from curewatch.model.film.milestones import thresholds
 from curewatch.model.film.outcome import FilmOutcome
+from curewatch.safe_text import safe_line
 from curewatch.wording import Wording
 
 FORMATS = (".svg", ".png")
@@ -22,7 +22,7 @@ def draw(said: FilmOutcome, path: Path, words: Wording) -> None:
         The name does not end in .svg or .png, or the file cannot be written.
     """
     if path.suffix.lower() not in FORMATS:
-        raise UsageError(f"--chart {path}: allowed endings: {' or '.join(FORMATS)}")
+        raise UsageError(f"--chart: found {str(path)!r}. Use a name that ends in {' or '.join(FORMATS)}")
     figures = require("matplotlib.figure", "charts", "--chart")
     matplotlib = require("matplotlib", "charts", "--chart")
 
@@ -32,7 +32,7 @@ def draw(said: FilmOutcome, path: Path, words: Wording) -> None:
         read = words.temperatures
         curves, hours = said.envelope, said.envelope.time / 3600.0
         upper.fill_between(
-            hours, curves.conversion.early, curves.conversion.late, alpha=0.25, label="nine of ten lots"
+            hours, curves.conversion.early, curves.conversion.late, alpha=0.25, label="8 in 10 lots"
         )
         upper.plot(hours, curves.conversion.likely, label="likely")
         upper.set_ylabel("conversion")

@@ -19,10 +19,10 @@ def folded(lines: Iterable[str], width: int) -> list[str]:
     if width >= MADE_FOR:
         return list(lines)
     room = max(width, NARROWEST)
-    return [row for line in _joined(lines) for row in _fold(line, room)]
+    return [row for line in joined(lines) for row in _fold(line, room)]
 
 
-def _joined(lines: Iterable[str]) -> Iterator[str]:
+def joined(lines: Iterable[str]) -> Iterator[str]:
     """Paragraphs as one line each: a line goes on in the next where only the width had parted them."""
     held: str | None = None
     last = ""  # the piece of the held line that stood last

@@ -8,7 +8,6 @@ field is an option; then only what is needed and missing is refused. Both ways r
 import inspect
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Annotated, Any
 
@@ -17,58 +16,9 @@ import typer
 from curewatch.cli.asking import ask
 from curewatch.errors import UsageError
 from curewatch.wording import Wording
+from curewatch.worklog.fields import Field
 
 Ask = Callable[[str, str], str]  # question, default -> what was typed
-
-
-def _as_text(value: Any, _: Wording) -> str:
-    return str(value)
-
-
-@dataclass(frozen=True, slots=True)
-class Field:
-    """One thing a command wants to know."""
-
-    key: str  # in the entry's payload
-    question: str  # as a question and as the option's help
-    read: Callable[[str, str], Any]  # (typed text, option) -> value; raises UsageError
-    needed: bool = False
-    carried: bool = False  # an option left out takes the last entry's value, not only the question
-    say: Callable[[Any, Wording], str] = _as_text  # a value as this person would type it
-    name: str = ""  # of the option, where the payload's key is not the word for it
-    many: bool = False  # the option may be repeated; read as one text, parted by commas
-    asked: bool = True  # in the form too; else an option only
-
-    @property
-    def option(self) -> str:
-        return "--" + (self.name or self.key.replace("_", "-"))
-
-
-def words(text: str, option: str) -> str:
-    """Free words on one line.
-
-    Raises
-    ------
-    UsageError
-        More than 2,000 characters.
-    """
-    said = " ".join(text.split())
-    if len(said) > 2000:
-        raise UsageError(f"{option} has {len(said)} characters; at most 2000: use several notes")
-    return said
-
-
-def one_of(*allowed: str) -> Callable[[str, str], str]:
-    """A reader that takes one of these words, or the begin of just one of them."""
-
-    def read(text: str, option: str) -> str:
-        said = text.strip().lower()
-        near = [word for word in allowed if word.startswith(said)] if said else []
-        if said in allowed or len(near) == 1:
-            return said if said in allowed else near[0]
-        raise UsageError(f"{option} {text!r}; allowed: {', '.join(allowed)}")
-
-    return read
 
 
 def fill(
@@ -95,13 +45,13 @@ def fill(
         if text is not None and not text.strip() and field.needed:
             missing.append(f"{field.option} ({field.question.lower()}; it was empty)")
         elif text is not None:
-            values[field.key] = field.read(text, field.option)
+            values[field.key] = field.value(text, words)
         elif ask is not None and (
             (asks_all and field.asked) or (field.needed and not (field.carried and before))
         ):
-            values[field.key] = answered(field, before, ask)
+            values[field.key] = answered(field, before, ask, words)
         elif before and field.carried:
-            values[field.key] = field.read(before, field.option)
+            values[field.key] = field.value(before, words)
         elif field.needed:
             missing.append(f"{field.option} ({field.question.lower()})")
     if missing:
@@ -111,7 +61,7 @@ def fill(
     return {key: value for key, value in values.items() if value not in (None, "")}
 
 
-def answered(field: Field, before: str, ask: Ask) -> Any:
+def answered(field: Field, before: str, ask: Ask, words: Wording | None = None) -> Any:
     """Ask until the answer can be read; an empty one, or "-", leaves out a field that is not needed."""
     while True:
         text = ask(field.question, before)
@@ -121,7 +71,7 @@ def answered(field: Field, before: str, ask: Ask) -> Any:
             typer.echo("  this cannot be left out; Ctrl-C leaves, and nothing is written down", err=True)
             continue
         try:
-            return field.read(text, field.option)
+            return field.value(text, words or Wording())
         except UsageError as trouble:
             typer.echo(f"  {trouble}", err=True)
 
@@ -147,7 +97,7 @@ def at_terminal() -> Ask | None:
 
 
 def _prompt(question: str, before: str) -> str:
-    from curewatch.cli.safe_text import safe_line
+    from curewatch.safe_text import safe_line
 
     shown = f"{question} [{safe_line(before)}]: " if before else f"{question}: "
     try:

@@ -18,7 +18,8 @@ from curewatch.cli.typed import both_scales
 from curewatch.clock import utc_from_iso
 from curewatch.errors import UsageError, reason
 from curewatch.model.film.film import History
-from curewatch.units import HOUR, MINUTE, kelvin_from_celsius, kelvin_from_fahrenheit
+from curewatch.units import DAY, HOUR, MINUTE, kelvin_from_celsius, kelvin_from_fahrenheit
+from curewatch.wording import counted
 
 MOST_BYTES = 64 * 1024 * 1024
 LONGEST = 400 * 24 * HOUR  # s
@@ -60,14 +61,16 @@ def read_history(path: Path, highest: float = HIGHEST) -> History:
         if row and any(cell.strip() for cell in row) and not row[0].lstrip().startswith("#")
     ]
     if not rows:
-        raise UsageError(f"{path}: no rows; wanted a CSV of time and temperature")
+        raise UsageError(f"{path}: found no rows. Use a CSV of time and temperature")
     when, what, first = _columns(path, rows[0][1])
     time: list[float] = []
     temperature: list[float] = []
     for number, row in rows[first:]:
         at, kelvin = _value(path, number, row, when), _value(path, number, row, what)
         if time and at <= time[-1]:
-            raise UsageError(f"{path}, line {number}: time goes back or stands still; wanted rising times")
+            raise UsageError(
+                f"{path}, line {number}: found a time not later than the one before. Use rising times"
+            )
         if not LOWEST <= kelvin <= highest:
             raise UsageError(
                 f"{path}, line {number}: {row[what[0]]!r} is outside "
@@ -77,9 +80,9 @@ def read_history(path: Path, highest: float = HIGHEST) -> History:
         time.append(at)
         temperature.append(kelvin)
     if len(time) < 2:
-        raise UsageError(f"{path}: {len(time)} row(s) of values; wanted two or more")
+        raise UsageError(f"{path}: found {counted(len(time), 'row')} of values. Use two or more")
     if time[-1] - time[0] > LONGEST:
-        raise UsageError(f"{path}: spans {(time[-1] - time[0]) / HOUR:.0f} h; allowed: up to 400 days")
+        raise UsageError(f"{path}: found {(time[-1] - time[0]) / DAY:.0f} days. Use at most 400")
     return History(np.array(time) - time[0], np.array(temperature))
 
 
@@ -94,7 +97,7 @@ def cut(history: History, duration: float) -> History:
     end = float(history.time[-1])
     if duration > end + 1.0:
         raise UsageError(
-            f"the history ends after {end / HOUR:.4g} h; allowed for --hours: up to that (nothing is made up)"
+            f"--hours: found {duration / HOUR:.4g}, beyond the history. Use at most {end / HOUR:.4g} h"
         )
     keep = history.time < duration - 1e-6
     last = float(np.interp(duration, history.time, history.temperature))
@@ -112,7 +115,7 @@ def _columns(path: Path, head: list[str]) -> tuple[Column, Column, int]:
     warm = next((name for name in names if name in TEMPERATURES), None)
     if time is None or warm is None:
         raise UsageError(
-            f"{path}, line 1: columns {', '.join(names)!r}; wanted one of {', '.join(TIMES)} "
+            f"{path}, line 1: found columns {', '.join(names)!r}. Use one of {', '.join(TIMES)} "
             f"and one of {', '.join(TEMPERATURES)}"
         )
     return (names.index(time), TIMES[time]), (names.index(warm), TEMPERATURES[warm]), 1
@@ -124,14 +127,14 @@ def _value(path: Path, number: int, row: list[str], column: Column) -> float:
         value = read(row[place])
     except IndexError:
         raise UsageError(
-            f"{path}, line {number}: {len(row)} column(s), wanted at least {place + 1}"
+            f"{path}, line {number}: found {counted(len(row), 'column')}. Use at least {place + 1}"
         ) from None
     except ValueError:
         raise UsageError(
-            f"{path}, line {number}: {row[place]!r} is not a value; wanted an ISO stamp or a plain number"
+            f"{path}, line {number}: found {row[place]!r}. Use an ISO stamp or a plain number"
         ) from None
     if not math.isfinite(value):
-        raise UsageError(f"{path}, line {number}: {row[place]!r} is not a finite number")
+        raise UsageError(f"{path}, line {number}: found {row[place]!r}. Use a finite number")
     return value
 
 
@@ -146,11 +149,13 @@ def _is_value(text: str) -> bool:
 def _text(path: Path) -> str:
     try:
         if path.stat().st_size > MOST_BYTES:
-            raise UsageError(f"{path}: larger than {MOST_BYTES // 1024**2} MB")
+            raise UsageError(f"{path}: found more than {MOST_BYTES // 1024**2} MB. Use a smaller file")
         return path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
-        raise UsageError(f"{path}: no such file") from None
+        raise UsageError(f"{path}: found no such file. Use a CSV of time and temperature") from None
     except UnicodeDecodeError:
-        raise UsageError(f"{path}: not text in UTF-8; wanted a CSV of time and temperature") from None
+        raise UsageError(
+            f"{path}: found bytes that are not UTF-8. Use a CSV of time and temperature"
+        ) from None
     except OSError as trouble:
         raise UsageError(f"{path}: {reason(trouble)}") from None

@@ -8,24 +8,26 @@ A name of two words is a command inside a group (``resin fit``). Its module may 
 or a Typer that has the second word among its commands; so one group can be spread over several files.
 """
 
+import gc
 import importlib
 import os
+import shutil
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from difflib import get_close_matches
-from itertools import pairwise
 from typing import Any
 
 import typer
 from click.exceptions import NoArgsIsHelpError
 from click.exceptions import UsageError as MistypedError
-from click.types import FloatParamType, IntParamType
+from click.types import FloatParamType, StringParamType
 from typer.core import TyperCommand, TyperGroup
 from typer.main import get_command
 
 from curewatch import __version__
-from curewatch.cli import ascii_fallback
+from curewatch.cli import ascii_fallback, which_shed
+from curewatch.cli.supported import check_supported
 from curewatch.cli.terminal import drop_output, reader_may_leave
 from curewatch.errors import CurewatchError, ExitStatus, UsageError, reason
 
@@ -37,20 +39,26 @@ SECTIONS: dict[str, dict[str, tuple[str, str]]] = {
     "First": {
         "demo": ("demo", "A recorded evening in an invented shed, in under a minute."),
         "setup": ("setup", "Find your sensors, write curewatch.toml: a short conversation."),
-        "doctor": ("doctor", "Is everything heard, fresh and kept? What to do if not."),
+        "doctor": ("doctor", "Is everything there, fresh and kept? What to do if not."),
         "explain": ("explain", "A term of the trade in four sentences, with its caution."),
     },
     "Decide": {
+        "choose": ("choose", "Which resin for this repair, and what would change that."),
         "tonight": ("tonight", "Go, no-go or unknown for a start now or later, and why."),
         "forecast": ("forecast", "Feed a forecast of the air outside, or see the one in use."),
         "windows": ("windows", "When in the coming days a layer may be laid."),
+        "sheds": ("sheds", "All sheds in a line each, worst first: which one needs you."),
         "watch": ("watch", "The live board: verdict, countdowns, chart, alerts."),
+        "page": ("page", "Let a phone on your network open the page; who may, taking it back."),
     },
     "At the bench": {
         "layup": ("layup", "From the hole to the schedule: scarf, layers, resin, batches."),
+        "bench": ("bench", "Large keys for one hand in gloves: mixed, laid, gelled ..."),
         "layer": ("layer", "Say that you started a layer; see the countdowns."),
         "observe": ("observe", "Say what you saw (kicked, tack-free, ...): the model learns."),
         "alerts": ("alerts", "The active alerts, what to do; acknowledge one."),
+        "notify": ("notify", "Try every receiver of notices."),
+        "tabs": ("tabs", "Own bond tests: an order by lot, loads as they break, what they say."),
         "job": ("job", "The job log: open, batches, layers, checks, notes, close."),
     },
     "Look up": {
@@ -63,13 +71,17 @@ SECTIONS: dict[str, dict[str, tuple[str, str]]] = {
     },
     "Sensors": {
         "ingest": ("ingest", "The daemon without a board: for a service."),
+        "heartbeat": ("heartbeat", "On another machine: ring when the daemon dies while a layer cures."),
         "replay": ("replay", "A recording through the same path as live bytes."),
         "sensor": ("sensor", "Sensors: list them, check one against a saturated salt."),
         "simulate": ("simulate", "A simulated shed on a serial port or a broker."),
+        "metrics": ("metrics", "What is known now as OpenMetrics text."),
     },
     "Prove and keep": {
         "record": ("record", "The cure record of a job: write it, verify one."),
-        "logbook": ("logbook", "The logbook: verify, back up, export."),
+        "logbook": ("logbook", "The logbook: verify, back up, salvage, export."),
+        "heads": ("heads", "The heads of all sheds in one signed list: make one, check one."),
+        "fleet": ("fleet", "Many sheds: readings from queues into a database."),
         "service": ("service", "The systemd unit: a daemon that starts with the machine."),
         "manual": ("manual", "The manual page of all commands."),
     },
@@ -152,35 +164,51 @@ def _group(name: str) -> CommandTable:
     return group
 
 
+SELDOM = 20_000  # things more than at the last look for garbage: rooms are imported within a command, too
+
+
 def command(name: str) -> Any:
     """The command behind a name of the table: its module is imported here and nowhere else."""
     app = importlib.import_module(f"curewatch.cli.commands.{COMMANDS[name][0]}").app
+    if not gc.isenabled():  # as it was started; what is there now stays, so nobody need go through it
+        gc.freeze()
+        gc.set_threshold(SELDOM)
+        gc.enable()
     if not isinstance(app, typer.Typer):
         function, app = app, typer.Typer(add_completion=False)
         app.command()(function)
     app.rich_markup_mode = None
     app.pretty_exceptions_enable = False
-    app._add_completion = False
     found = get_command(app)
+    if isinstance(found, TyperGroup):
+        found.no_args_is_help = not found.invoke_without_command
     last = name.rpartition(" ")[2]
     if isinstance(found, TyperGroup) and " " in name:
         found = found.commands[last]
     if isinstance(found, TyperCommand | TyperGroup):
         found.rich_markup_mode = None
     found.name = last
-    _in_our_words(found)
+    _in_our_words(found, name)
     return found
 
 
-def _in_our_words(found: Any) -> None:
+def _in_our_words(found: Any, full_name: str) -> None:
     """Python's names of types are no help at a bench: an option says what is wanted, an argument its name."""
-    for inside in getattr(found, "commands", {}).values():
-        _in_our_words(inside)
+    for word, inside in getattr(found, "commands", {}).items():
+        _in_our_words(inside, f"{full_name} {word}")
+    which_shed.add_to(found, full_name)
     for parameter in found.params:
+        _as_typed(parameter)
         if parameter.param_type_name == "option" and parameter.metavar is None and not parameter.is_flag:
-            parameter.metavar = (
-                "NUMBER" if isinstance(parameter.type, (IntParamType, FloatParamType)) else "TEXT"
-            )
+            parameter.metavar = "TEXT" if isinstance(parameter.type, StringParamType) else "NUMBER"
+
+
+def _as_typed(parameter: Any) -> None:
+    """A number may have a decimal comma and its unit."""
+    if isinstance(parameter.type, FloatParamType):
+        from curewatch.cli.typed_option import TypedNumber
+
+        parameter.type = TypedNumber(parameter.type, parameter.metavar or "NUMBER")
 
 
 def _unknown(word: str, known: Iterable[str], path: str) -> str:
@@ -195,7 +223,7 @@ READ_MORE = {"peroxide": "peroxide", "humidity": "relative humidity", "pot": "po
 
 def _read_more(message: str) -> str:
     """A pointer to the term that a message is about, where there is one and it does not point already."""
-    words = set(message.lower().replace(",", " ").split())
+    words = set(message.lower().replace(",", " ").replace(": ", " ").split())
     found = next((term for word, term in READ_MORE.items() if word in words), None)
     of_a_form = "CSV" in message or "SenML" in message  # about how a file is written, not about the term
     return f" (curewatch explain {found})" if found and "curewatch" not in message and not of_a_form else ""
@@ -204,7 +232,7 @@ def _read_more(message: str) -> str:
 application = typer.Typer(
     cls=CommandTable,
     no_args_is_help=True,
-    add_completion=True,
+    add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
@@ -212,33 +240,70 @@ application = typer.Typer(
 
 @application.callback(invoke_without_command=True)
 def _start(
+    context: typer.Context,
     version: bool = typer.Option(False, "--version", help="Show the version and stop."),
+    completion: str | None = typer.Option(
+        None,
+        "--completion",
+        metavar="SHELL",
+        help="Show the lines by which bash, zsh or fish completes commands, for its settings, and stop.",
+        show_default=False,
+    ),
+    shed: str | None = typer.Option(
+        None, "--shed", metavar="NAME", envvar=which_shed.VARIABLE, help=which_shed.HELP, show_default=False
+    ),
 ) -> None:
     """Decide, time and record cure conditions in a cold, damp shed."""
+    which_shed.name(context, shed)
     if version:
         typer.echo(f"curewatch {__version__}")
         raise typer.Exit
+    if completion is not None:
+        typer.echo(_how_to_complete(completion))
+        raise typer.Exit
 
 
-_SHELLS = {"bash", "zsh", "fish", "powershell", "pwsh"}
+USUAL_HELP = 52  # columns of a terminal from which help is laid out by the library alone
+COMPLETES = "_CUREWATCH_COMPLETE"  # set by a shell that asks what could be typed next
+SHELLS = ("bash", "zsh", "fish")
 
 
-def _heed_the_named_shell(arguments: list[str]) -> None:
-    """``--show-completion zsh`` is for zsh, whatever shell started this, if any: typer would look for one."""
-    for option, name in pairwise(arguments):
-        if option in {"--show-completion", "--install-completion"} and name in _SHELLS:
-            os.environ["_TYPER_COMPLETE_TEST_DISABLE_SHELL_DETECTION"] = "1"
+def _how_to_complete(shell: str) -> str:
+    """The lines for the settings of this shell."""
+    from click.shell_completion import get_completion_class
+
+    asked = get_completion_class(shell) if shell in SHELLS else None
+    if asked is None:
+        raise UsageError(f"shell: found {shell!r}. Use {', '.join(SHELLS)}")
+    return asked(get_command(application), {}, "curewatch", COMPLETES).source()
+
+
+def _complete(instruction: str) -> int:
+    """What could be typed next, for the shell that asks."""
+    from click.shell_completion import shell_complete
+
+    return shell_complete(get_command(application), {}, "curewatch", COMPLETES, instruction)
+
+
+def _narrow() -> int | None:
+    """The width of a terminal too narrow for the usual help pages, which are never under 50 columns."""
+    wide = shutil.get_terminal_size().columns
+    return wide if wide < USUAL_HELP else None
 
 
 def run(arguments: list[str] | None = None) -> Any:
     """Run the command; a :class:`CurewatchError` becomes its message on stderr and its exit status."""
     _open_what_is_closed()
-    _heed_the_named_shell(sys.argv[1:] if arguments is None else arguments)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors=ascii_fallback.register())  # no traceback where there is no UTF-8
     try:
-        status = application(args=arguments, prog_name="curewatch", standalone_mode=False)
+        check_supported()
+        if instruction := os.environ.get(COMPLETES):
+            sys.exit(_complete(instruction))
+        status = application(
+            args=arguments, prog_name="curewatch", standalone_mode=False, terminal_width=_narrow()
+        )
         with reader_may_leave():
             sys.stdout.flush()
         sys.exit(status or 0)
@@ -247,12 +312,12 @@ def run(arguments: list[str] | None = None) -> Any:
         sys.exit(nothing_typed.exit_code)
     except MistypedError as mistake:
         from curewatch.cli.refusal import refusal
-        from curewatch.cli.safe_text import safe
+        from curewatch.safe_text import safe
 
         typer.echo(f"curewatch: {safe(refusal(mistake))}", err=True)
         sys.exit(mistake.exit_code)
     except CurewatchError as trouble:
-        from curewatch.cli.safe_text import safe
+        from curewatch.safe_text import safe
 
         typer.echo(f"curewatch: {safe(str(trouble))}{_read_more(str(trouble))}", err=True)
         sys.exit(int(trouble.exit_status))
@@ -282,7 +347,7 @@ def _reader_left() -> Iterator[None]:
 
 def _say_rejected(rejected: OSError) -> None:
     """What the system would not do."""
-    from curewatch.cli.safe_text import safe
+    from curewatch.safe_text import safe
 
     drop_output()
     where = rejected.filename or "the output"

@@ -12,6 +12,25 @@ if TYPE_CHECKING:
     from curewatch.configuration import Configuration
     from curewatch.wording import Wording
 
+LayersOption = Annotated[
+    int,
+    typer.Option("--layers", metavar="N", min=1, max=40, help="Laid at once: their own heat counts."),
+]
+FaceOption = Annotated[
+    str | None,
+    typer.Option(
+        "--on",
+        metavar="FACE",
+        help="Below: bare-timber, primed-timber, foam, polyester, epoxy, tie-coat, old-laminate, metal.",
+        show_default=False,
+    ),
+]
+MoistureOption = Annotated[
+    str | None,
+    typer.Option(
+        "--moisture", metavar="PERCENT", help="Of the timber below, by a meter.", show_default=False
+    ),
+]
 ConfigOption = Annotated[
     Path | None,
     typer.Option(
@@ -25,24 +44,35 @@ JsonOption = Annotated[bool, typer.Option("--json", help="The same answer as JSO
 PlainOption = Annotated[
     bool, typer.Option("--plain", help="Plain lines: no colour, no boxes (for pipes and screen readers).")
 ]
+WhyOption = Annotated[bool, typer.Option("--why", help="Also every reason, number and source.")]
 UnitsOption = Annotated[
     str | None,
     typer.Option(
         "--units",
         metavar="LIST",
         envvar="CUREWATCH_UNITS",
-        help="How to show: C or F, g or oz, 24h or 12h, e.g. F,oz,12h; else [shed] units, or your locale.",
+        help="To show, and for bare numbers: C or F, g or oz, 24h or 12h; else [shed] units, or your locale.",
         show_default=False,
     ),
 ]
 
 
 def settings(config: Path | None, units: str | None = None) -> "tuple[Configuration, Wording]":
-    """The configuration a command was given, and how this person wants to read numbers and times."""
-    from curewatch import configuration
+    """The configuration of the shed that is meant, and how this person wants to read numbers and times."""
+    from curewatch.cli.which_shed import configured
     from curewatch.wording import wording
 
-    found = configuration.load(config)
+    found = configured(config)
+    return found, wording(found.zone, units, configured=found.shed.units)
+
+
+def common_settings(config: Path | None, units: str | None = None) -> "tuple[Configuration, Wording]":
+    """The same for a command that needs no shed: where there are several, what they have in common."""
+    from curewatch.cli.which_shed import configured, named
+    from curewatch.configuration import load
+    from curewatch.wording import wording
+
+    found = load(config) if named() is None else configured(config)
     return found, wording(found.zone, units, configured=found.shed.units)
 
 
@@ -54,6 +84,6 @@ def reader(units: str | None) -> "Wording":
     from curewatch.wording import wording
 
     try:
-        return settings(None, units)[1]
+        return common_settings(None, units)[1]
     except ConfigurationError:
         return wording(UTC, units)

@@ -15,18 +15,19 @@ def refusal(mistake: UsageError) -> str:
 
 
 def _value(mistake: BadParameter) -> str:
-    """``--sides '3' does not do; allowed: 2 or less``, where the option wants a number."""
+    """``--sides: found '3'. Use 2 or less``, where the option wants a number."""
     parameter = mistake.param
     if isinstance(mistake, MissingParameter) or parameter is None:
         return ""
     allowed = _allowed(parameter.type)
     name = next((option for option in parameter.opts if option.startswith("--")), parameter.name)
     found = mistake.message.partition(" is not ")[0].strip("'")
-    return f"{name} {found!r} does not do; allowed: {allowed}" if allowed else ""
+    return f"{name}: found {found!r}. Use {allowed}" if allowed else ""
 
 
 def _allowed(wanted: Any) -> str:
     """The numbers that this type takes; "" if it takes none."""
+    wanted = getattr(wanted, "inner", wanted)
     if not isinstance(wanted, IntParamType | FloatParamType):
         return ""
     low, high = getattr(wanted, "min", None), getattr(wanted, "max", None)

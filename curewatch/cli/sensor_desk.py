@@ -1,11 +1,9 @@
 """A check of a sensor over a salt, or beside another: where it reads, how it asks, what it writes down."""
 
-import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import tzinfo
 from pathlib import Path
-from textwrap import wrap
 from typing import Any
 
 import msgspec
@@ -13,9 +11,8 @@ import typer
 
 from curewatch.answers.sensor import beside_document, salt_check_document
 from curewatch.cli.forms import Ask
-from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.sensor import beside_lines, outcome_lines, point_lines, steps
-from curewatch.cli.terminal import WIDTH, note, print_json, say
+from curewatch.cli.terminal import note, print_json, say_paragraphs
 from curewatch.cli.typed import span_from_text
 from curewatch.clock import Clock
 from curewatch.configuration import Configuration, Sensor
@@ -23,12 +20,12 @@ from curewatch.errors import CurewatchError, UsageError, reason
 from curewatch.logbook import Entry, LogbookStore
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.readings import Flag, Reading
+from curewatch.safe_text import safe_line
 from curewatch.shed import corrections, halves, salt_check
 from curewatch.shed.salt_check import CheckOutcome, SaltPoint, Samples, Settled, Unsettled
 from curewatch.wording import Wording
 
 POLL = 15.0  # between two looks at the logbook while waiting [s]
-_BEFORE_UNIT = re.compile(r"(?<=[0-9]) (?=(?:%|K|°C|°F|h|min)\b|%)")
 
 
 class NotSettled(CurewatchError):  # noqa: N818 - named by the matter
@@ -79,11 +76,9 @@ class CheckSession:
         """
         known = dict.fromkeys((*self._configuration.sensors, *self._logbook.sensors()))
         if live and sensor not in known:
-            names = (
-                ", ".join(safe_line(name, 32) for name in known)
-                or "none yet; find yours with: curewatch setup"
-            )
-            raise UsageError(f"sensor {sensor!r}; known: {names}")
+            names = ", ".join(safe_line(name, 32) for name in known)
+            there = f"Use {names}" if names else "No sensor is there yet: run `curewatch setup`"
+            raise UsageError(f"sensor: found {sensor!r}. {there}")
 
     def humid(self, sensor: str) -> None:
         """It has a humidity chip. Raises UsageError."""
@@ -100,7 +95,7 @@ class CheckSession:
             No salt was named, it is none of ours, or it is not ready.
         """
         if self._ask is not None:
-            tell(steps(sensor))
+            say_paragraphs(steps(sensor))
             salt = self._asked("Which salt is in the jar", "NaCl", salt_check.known_salt)
             wet = self._ask("How long ago was it made wet", "24 h")
         if salt is None or wet is None:
@@ -136,12 +131,12 @@ class CheckSession:
         outcome, line = salt_check.conclude(points)
         document = salt_check_document(sensor, settled, point, points, outcome=outcome, line=line)
         if not self._json:
-            tell(point_lines(document, self._words))
+            say_paragraphs(point_lines(document, self._words))
         number = self._kept(salt_check.payload(sensor, self._part(sensor), points, line, point.at), point.at)
         if self._json:
             print_json(msgspec.structs.replace(document, entry=number))
         else:
-            tell(outcome_lines(document))
+            say_paragraphs(outcome_lines(document))
         if outcome is CheckOutcome.REPLACE:
             raise typer.Exit(1)
 
@@ -188,7 +183,7 @@ class CheckSession:
         if self._json:
             print_json(document)
             return
-        tell(beside_lines(document, self._words))
+        say_paragraphs(beside_lines(document, self._words))
 
     # -- reading and writing
 
@@ -243,7 +238,7 @@ def _of_recording(path: Path, zone: tzinfo) -> Source:
     except OSError as trouble:
         raise UsageError(f"{path}: {reason(trouble)}; give a recording that can be read") from trouble
     if not told:
-        raise UsageError(f"{path} holds no reading; allowed: lines, CSV or SenML, see firmware_notes")
+        raise UsageError(f"{path}: found no reading. Use lines, CSV or SenML, as in firmware_notes")
     begin = min(readings[0].time for readings in told.values())
     end = max(readings[-1].time for readings in told.values())
 
@@ -259,11 +254,3 @@ def _of_recording(path: Path, zone: tzinfo) -> Source:
         )
 
     return Source(read, lambda: end, begin, live=False)
-
-
-def tell(lines: Iterable[str], indent: int = 3) -> None:
-    """Print, within 80 columns; a number stays with its unit."""
-    for line in lines:
-        bound = _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", line)
-        shown = wrap(bound, WIDTH, subsequent_indent=" " * indent) or [""]
-        say(*(row.replace("\N{NO-BREAK SPACE}", " ") for row in shown))

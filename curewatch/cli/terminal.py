@@ -9,6 +9,7 @@ command ends with the status it would have had.
 """
 
 import os
+import re
 import shutil
 import sys
 from collections.abc import Iterable, Iterator, Mapping
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 WIDTH = 80  # columns where there is no terminal to ask
+_BEFORE_UNIT = re.compile(r"(?<=[0-9]) (?=(?:%|K|°C|°F|h|min)\b|%)")
 
 
 def is_plain(
@@ -29,12 +31,12 @@ def is_plain(
 ) -> bool:
     """Whether to write plain lines: asked for, or nothing there that could show more."""
     where = stream or sys.stdout
-    return (
-        asked
-        or bool(environment.get("CUREWATCH_PLAIN"))
-        or environment.get("TERM") == "dumb"
-        or not where.isatty()
-    )
+    return asked_plain(asked, environment) or not where.isatty()
+
+
+def asked_plain(asked: bool = False, environment: Mapping[str, str] = os.environ) -> bool:
+    """Whether somebody wants plain lines, be there a terminal or not."""
+    return asked or bool(environment.get("CUREWATCH_PLAIN")) or environment.get("TERM") == "dumb"
 
 
 def console(*, plain: bool = False, width: int | None = None, stream: TextIO | None = None) -> "Console":
@@ -84,7 +86,7 @@ def drop_output() -> None:
 
 def note(text: str) -> None:
     """One line of trouble or remark on stderr."""
-    from curewatch.cli.safe_text import safe
+    from curewatch.safe_text import safe
 
     print(f"curewatch: {safe(text)}", file=sys.stderr)
 
@@ -102,7 +104,17 @@ def print_lines(lines: Iterable[str], *, plain: bool = False, colour: str = "") 
 
 
 def say(*lines: str) -> None:
-    """Lines on stdout that are no more important than their neighbours."""
+    """Lines on stdout that are no more important than their neighbours; at once, as a journal needs them."""
     with reader_may_leave():
         for line in folded(lines, columns()):
-            print(line)
+            print(line, flush=True)
+
+
+def say_paragraphs(lines: Iterable[str], indent: int = 3) -> None:
+    """Print, within 80 columns; a number stays with its unit."""
+    from curewatch.cli.screens.lines import paragraph
+
+    for line in lines:
+        bound = _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", line)
+        shown = paragraph(bound, WIDTH, subsequent_indent=" " * indent) or [""]
+        say(*(row.replace("\N{NO-BREAK SPACE}", " ") for row in shown))

@@ -3,83 +3,135 @@
 A refusal says what was typed, what is allowed, and shows one that works.
 """
 
+import math
 import re
 from datetime import datetime, timedelta, tzinfo
 
+from curewatch.cli.terminal import note
 from curewatch.clock import utc_from_iso
 from curewatch.errors import UsageError
 from curewatch.units import (
+    celsius_from_kelvin,
     fahrenheit_from_kelvin,
     gram_from_ounce,
     kelvin_from_celsius,
     kelvin_from_fahrenheit,
     kilogram_from_gram,
 )
+from curewatch.wording import Wording
 
+HEAVIEST = 20.0  # kg mixed in one pot by hand (assumed)
+CURED_AT = (-30, 150)  # degC at which a resin of the shed may be cured (assumed)
+SHED = (-30, 50)  # degC of a shed's air and of the work in it (assumed)
 _NUMBER = r"[0-9]+(?:[.,][0-9]+)?"
-_SPAN = re.compile(rf"({_NUMBER})\s*(s|sec|min|minutes?|m|h|hours?|d|days?)?")
+_SPAN = re.compile(
+    rf"({_NUMBER})\s*(seconds?|secs?|s|minutes?|mins?|m|hours?|hrs?|h|days?|d|weeks?|wks?|w)?(?![a-z])"
+)
 PAST = 3600.0  # s: a start is not asked for that lies further back
 LONGEST = 20 * 365.25 * 86400.0  # s: nothing that is told, asked or kept here is further away (assumed)
-_SECONDS = {"s": 1.0, "m": 60.0, "h": 3600.0, "d": 86400.0}
+_SECONDS = {"s": 1.0, "m": 60.0, "h": 3600.0, "d": 86400.0, "w": 604800.0}
+_RUN_TOGETHER = re.compile(r"(?<=[a-z])(?=[0-9])")  # 1h30
 
 
 def span_from_text(text: str, option: str = "--ago") -> float:
-    """Seconds from ``20 min``, ``1h30``, ``1 h 30 min``, ``90 s``; a bare number is minutes.
+    """Seconds from ``20 min``, ``5 days``, ``1h30``, ``1 h 30 min``, ``90 s``; a bare number is minutes.
 
     Raises
     ------
     UsageError
         It is not a span of time.
     """
-    parts = _SPAN.findall(text.strip().lower())
-    if not parts or _SPAN.sub("", text.strip().lower()).strip(" ,"):
-        raise UsageError(f"{option} {text!r} is not a span of time; write 20 min, 1 h 30 min or 90 s")
+    said = _RUN_TOGETHER.sub(" ", text.strip().lower())
+    parts = _SPAN.findall(said)
+    if not parts or _SPAN.sub("", said).strip(" ,"):
+        raise UsageError(f"{option}: found {text!r}. Use a span of time: 20 min, 1 h 30 min, 5 days")
     total, unit = 0.0, "m"
     for number, named in parts:
         unit = named[0] if named else ("m" if unit in "mh" else unit)
         total += float(number.replace(",", ".")) * _SECONDS[unit]
     if total > LONGEST:
-        raise UsageError(f"{option} {text!r} is longer than 20 years; write 20 min, 1 h 30 min or 90 s")
+        raise UsageError(f"{option}: found {text!r}, more than 20 years. Use 20 min, 1 h 30 min or 5 days")
     return total
 
 
-_HOUR = re.compile(r"(\d{1,2})[:.h](\d{2})\s*(am|pm)?")
-
-
-def moment_from_text(text: str, zone: tzinfo, now: float, *, ahead: bool, option: str = "--at") -> float:
-    """UTC seconds from ``21:40``, ``9:40 pm``, ``2026-11-25 21:40`` or ISO 8601, in the shed's zone.
-
-    An hour without a date is the nearest one ``ahead``, or the nearest one behind. An hour that a
-    clock change makes twice is the one nearest to now on that side.
+def face_from_text(text: str | None, option: str = "--on") -> str | None:
+    """What lies below, by its word or the begin of just one.
 
     Raises
     ------
     UsageError
-        It is not a moment, or it is an hour that a clock change leaves out on that day.
+        It is not such a face.
+    """
+    from curewatch.jobs import FaceBelow
+
+    if text is None:
+        return None
+    said = text.strip().lower().replace(" ", "-")
+    near = [face.value for face in FaceBelow if said and face.value.startswith(said)]
+    if len(near) != 1:
+        raise UsageError(f"{option}: found {text!r}. Use {', '.join(FaceBelow)}")
+    return near[0]
+
+
+def moisture_from_text(text: str | None, option: str = "--moisture") -> float | None:
+    """A meter's word as a share of dry mass. [1]
+
+    Raises
+    ------
+    UsageError
+        It is not a number of per cent that a meter can show.
+    """
+    if text is None:
+        return None
+    number = re.fullmatch(rf"\s*({_NUMBER})\s*%?\s*", text)
+    percent = float(number[1].replace(",", ".")) if number else -1.0
+    if not 1.0 <= percent <= 100.0:
+        raise UsageError(f"{option}: found {text!r}. Use 1 to 100 %, or leave it out where nobody measured")
+    return percent / 100.0
+
+
+_HOUR = re.compile(r"(?:(today|yesterday)\s+)?(\d{1,2})(?:[:.h](\d{2})\s*(am|pm)?|\s*(am|pm))")
+_DAY = re.compile(r"(\d{1,2})([/.])(\d{1,2})(?:\2(\d{4}))?(?:[ ,]+(.+))?")
+
+
+def moment_from_text(text: str, zone: tzinfo, now: float, *, ahead: bool, option: str = "--at") -> float:
+    """UTC seconds from ``21:40``, ``9pm``, ``28/11/2026 14:00``, ISO 8601 and the like, in the shed's zone.
+
+    An hour without a date is the nearest one ``ahead``, or the nearest one behind. One that lies nearer
+    ahead than behind is never taken for yesterday's. An hour that a clock change makes twice is the one
+    nearest to now on that side.
+
+    Raises
+    ------
+    UsageError
+        It is not a moment, an hour that a clock change leaves out on that day, or one still to come.
     """
     said = text.strip().lower()
     if said == "now":
         return now
-    allowed = "write 21:40, 9:40 pm or 2026-11-25 21:40 (the shed's time), or ISO 8601"
+    allowed = "Use 21:40, 9pm or 2026-11-25 21:40 (the shed's time), or ISO 8601"
     hour = _HOUR.fullmatch(said)
-    if hour:
+    if hour and hour[1] is None:
         return _nearest(_of_day(hour, text, option, allowed), zone, now, ahead, f"{option} {text!r}")
+    dated = _dated(said, hour, zone, now, f"{option}: found {text!r}")
     try:
-        stamp = datetime.fromisoformat(text.strip().replace(" ", "T", 1))
+        stamp = datetime.fromisoformat((dated or text.strip()).replace(" ", "T", 1))
     except ValueError as trouble:
-        raise UsageError(f"{option} {text!r} is not a moment; {allowed}") from trouble
+        raise UsageError(f"{option}: found {text!r}, no moment. {allowed}") from trouble
     if not 1970 < stamp.year < 2200:
-        raise UsageError(f"{option} {text!r} is far from now; {allowed}")
+        raise UsageError(f"{option}: found {text!r}, far from now. {allowed}")
     if stamp.tzinfo is not None:
         moments = [utc_from_iso(text.strip().replace(" ", "T", 1))]
     else:
         moments = _moments(stamp, zone)
     if not moments:
-        raise UsageError(f"{option} {text!r} does not exist in {zone}: the clocks jump over it")
+        raise UsageError(f"{option}: found {text!r}, which the clocks of {zone} jump over. Use another time")
     if ahead and moments[0] < now - PAST:
-        raise UsageError(f"{option} {text!r} is past: a start is now, or still to come; {allowed}")
+        raise UsageError(
+            f"{option}: found {text!r}, which is past. A start is now, or still to come. {allowed}"
+        )
     if abs(moments[0] - now) > LONGEST:
-        raise UsageError(f"{option} {text!r} is more than 20 years away; {allowed}")
+        raise UsageError(f"{option}: found {text!r}, more than 20 years away. {allowed}")
     return moments[0]
 
 
@@ -93,18 +145,52 @@ def past_from_text(text: str, zone: tzinfo, now: float, *, option: str = "--at")
     """
     said = text.strip().lower()
     ago = said.removesuffix("ago").strip()
-    if not _HOUR.fullmatch(said) and _SPAN.fullmatch(ago.split(" ")[0] + "m") and len(ago.split(" ")[0]) < 4:
+    if not _HOUR.fullmatch(said) and not _DAY.fullmatch(said) and _is_span(ago):
         return now - span_from_text(ago, option)
     moment = moment_from_text(text, zone, now, ahead=False, option=option)
     if moment > now + 1:
-        raise UsageError(f"{option} {text!r} is still to come; only what has happened can be told")
+        raise UsageError(f"{option}: found {text!r}, still to come. Use a time that has passed")
     return moment
 
 
+def _is_span(said: str) -> bool:
+    """``20 min`` and ``20``; not ``2026`` and not ``2140``."""
+    return not re.fullmatch(r"\d{4,}", said) and not _SPAN.sub("", _RUN_TOGETHER.sub(" ", said)).strip(" ,")
+
+
+def _dated(said: str, hour: re.Match[str] | None, zone: tzinfo, now: float, found: str) -> str | None:
+    """``yesterday 9pm`` and ``28/11/2026 14:00`` as ISO 8601; None where it is neither.
+
+    Raises
+    ------
+    UsageError
+        It could be two dates.
+    """
+    if hour is not None:
+        back = timedelta(days=1) if hour[1] == "yesterday" else timedelta()
+        date = datetime.fromtimestamp(now, zone).date() - back
+        return "{}T{:02d}:{:02d}".format(date, *_of_day(hour, said, "the time", ""))
+    day = _DAY.fullmatch(said)
+    if day is None:
+        return None
+    one, other = int(day[1]), int(day[3])
+    year = int(day[4] or datetime.fromtimestamp(now, zone).year)
+    at = _HOUR.fullmatch(day[5] or "0:00")
+    if at is None or at[1] is not None:
+        return None
+    time = "{:02d}:{:02d}".format(*_of_day(at, said, "the time", ""))
+    days = {f"{year}-{month:02d}-{of:02d}" for of, month in ((one, other), (other, one)) if month <= 12}
+    if day[2] == ".":  # the day first, wherever dots part a date
+        days = {f"{year}-{other:02d}-{one:02d}"}
+    if len(days) > 1:
+        raise UsageError(f"{found}, which could be two dates. Use {' or '.join(sorted(days))} {time}")
+    return f"{days.pop()}T{time}" if days else None
+
+
 def _of_day(hour: re.Match[str], text: str, option: str, allowed: str) -> tuple[int, int]:
-    hours, minutes, half = int(hour[1]), int(hour[2]), hour[3]
+    hours, minutes, half = int(hour[2]), int(hour[3] or 0), hour[4] or hour[5]
     if (half and not 1 <= hours <= 12) or hours > 23 or minutes > 59:
-        raise UsageError(f"{option} {text!r} is not an hour of the day; {allowed}")
+        raise UsageError(f"{option}: found {text!r}, no hour of the day. {allowed}".strip())
     if half:
         hours = hours % 12 + (12 if half == "pm" else 0)
     return hours, minutes
@@ -117,8 +203,14 @@ def _nearest(of_day: tuple[int, int], zone: tzinfo, now: float, ahead: bool, sai
     moments = [moment for days in (-1, 0, 1) for moment in _moments(today + timedelta(days=days), zone)]
     fitting = [moment for moment in moments if (moment >= now - 60 if ahead else moment <= now + 60)]
     if not fitting:
-        raise UsageError(f"{said} does not exist today in {zone}: the clocks jump over it; give the date")
-    return min(fitting) if ahead else max(fitting)
+        raise UsageError(f"{said}: found a time that the clocks of {zone} jump over today. Use the date, too")
+    if ahead:
+        return min(fitting)
+    coming = min((moment for moment in moments if moment > now + 60), default=math.inf)
+    yesterday = datetime.fromtimestamp(max(fitting), zone)
+    if yesterday.date() < today.date() and coming - now < now - max(fitting):
+        raise UsageError(f"{said} is still to come. Use {yesterday:%Y-%m-%d %H:%M} if it was yesterday")
+    return max(fitting)
 
 
 def _moments(local: datetime, zone: tzinfo) -> list[float]:
@@ -131,7 +223,7 @@ def _moments(local: datetime, zone: tzinfo) -> list[float]:
     return sorted(set(found))
 
 
-def batch_mass_from_text(text: str, option: str = "--mass") -> float:
+def batch_mass_from_text(text: str, option: str = "--mass", words: Wording | None = None) -> float:
     """Kilograms of what is mixed in one pot.
 
     Raises
@@ -139,31 +231,54 @@ def batch_mass_from_text(text: str, option: str = "--mass") -> float:
     UsageError
         It is not a mass, or not one that is mixed in a pot by hand.
     """
-    mass = mass_from_text(text, option)
-    if not 0.001 <= mass <= 20.0:
-        raise UsageError(f"{option} {text!r}; allowed: 1 g to 20 kg")
+    mass = mass_from_text(text, option, words)
+    if not 0.001 <= mass <= HEAVIEST:
+        raise UsageError(f"{option}: found {text!r}. Use 1 g to {HEAVIEST:g} kg")
     return mass
 
 
-def mass_from_text(text: str, option: str = "--mass") -> float:
-    """Kilograms from ``150``, ``150 g``, ``5.5 oz``, ``0.2 kg``; a bare number is grams.
+def added_mass_from_text(text: str, option: str, words: Wording | None = None) -> float:
+    """Kilograms of hardener or peroxide: a small cup takes a tenth of a gram.
+
+    Raises
+    ------
+    UsageError
+        It is not a mass, or more than is mixed in a pot by hand.
+    """
+    mass = mass_from_text(text, option, words)
+    if mass > HEAVIEST:
+        raise UsageError(f"{option}: found {text!r}. Use at most {HEAVIEST:g} kg")
+    return mass
+
+
+_MASSES = {"kg": 1.0, "g": 0.001, "oz": kilogram_from_gram(gram_from_ounce(1.0)), "lb": 0.45359237}
+
+
+def mass_from_text(text: str, option: str = "--mass", words: Wording | None = None) -> float:
+    """Kilograms from ``150 g``, ``5.5 oz``, ``0,2 kg``, ``1 lb``.
+
+    A bare number is grams, or ounces for who reads ounces, and that is said.
 
     Raises
     ------
     UsageError
         It is not a mass above zero.
     """
-    given = re.fullmatch(rf"({_NUMBER})\s*(g|kg|oz)?", text.strip().lower())
-    if not given or not float(given[1].replace(",", ".")) > 0:
-        raise UsageError(f"{option} {text!r} is not a mass; write 150 g, 0.2 kg or 5.5 oz")
-    number, unit = float(given[1].replace(",", ".")), given[2] or "g"
+    given = re.fullmatch(rf"({_NUMBER})\s*(g|gr|grams?|kg|oz|ounces?|lbs?)?", text.strip().lower())
+    number = float(given[1].replace(",", ".")) if given else 0.0
+    if given is None or not number > 0:
+        raise UsageError(f"{option}: found {text!r}, no mass. Use 150 g, 0.2 kg or 5.5 oz")
     if number > 1e6:
-        raise UsageError(
-            f"{option} {text!r} is more than any scale here weighs; write 150 g, 0.2 kg or 5.5 oz"
-        )
-    if unit == "kg":
-        return number
-    return kilogram_from_gram(gram_from_ounce(number) if unit == "oz" else number)
+        raise UsageError(f"{option}: found {text!r}, more than any scale here. Use 150 g, 0.2 kg or 5.5 oz")
+    unit = {"g": "g", "k": "kg", "o": "oz", "l": "lb"}.get((given[2] or "")[:1])
+    return number * _MASSES[unit or _bare(text, option, "oz" if words and words.ounces else "g")]
+
+
+def _bare(text: str, option: str, unit: str) -> str:
+    """The unit of a bare number: said where it is not the usual one."""
+    if unit in {"oz", "°F"}:
+        note(f"{option} {text.strip()} is read as {text.strip()} {unit}")
+    return unit
 
 
 def both_scales(lowest_c: float, highest_c: float) -> str:
@@ -172,36 +287,40 @@ def both_scales(lowest_c: float, highest_c: float) -> str:
     return f"{lowest_c:g} to {highest_c:g} °C ({low:g} to {high:g} °F)"
 
 
-def temperature_from_text(text: str, option: str = "--temperature") -> float:
-    """Kelvin from ``12``, ``12 C``, ``54 F``; a bare number is degC.
+def temperature_from_text(
+    text: str,
+    option: str = "--temperature",
+    words: Wording | None = None,
+    within: tuple[int, int] = (-60, 250),
+) -> float:
+    """Kelvin from ``12 C``, ``54F``, ``-3,5``.
+
+    A bare number is degC, or degF for who reads Fahrenheit, and that is said.
 
     Raises
     ------
     UsageError
-        It is not a temperature between -60 and 250 degC.
+        It is not a temperature within these. [degC]
     """
-    given = re.fullmatch(rf"(-?{_NUMBER})\s*(?:°|deg)?\s*(c|f)?", text.strip().lower())
+    said = text.strip().lower().replace("\N{MINUS SIGN}", "-")
+    given = re.fullmatch(rf"(-?{_NUMBER})\s*(?:°|degrees?|deg)?\s*(c|f|celsius|fahrenheit)?", said)
     if not given:
-        raise UsageError(f"{option} {text!r} is not a temperature; write 12 C or 54 F")
+        raise UsageError(f"{option}: found {text!r}, no temperature. Use 12 C or 54 F")
     number = float(given[1].replace(",", "."))
-    kelvin = kelvin_from_fahrenheit(number) if given[2] == "f" else kelvin_from_celsius(number)
-    if not 213.15 <= kelvin <= 523.15:
-        raise UsageError(f"{option} {text!r} is outside {both_scales(-60, 250)}")
+    unit = given[2] or _bare(text, option, "°F" if words and words.fahrenheit else "c")
+    fahrenheit = unit[0] == "f" or unit == "°F"
+    kelvin = kelvin_from_fahrenheit(number) if fahrenheit else kelvin_from_celsius(number)
+    if not within[0] <= round(celsius_from_kelvin(kelvin), 6) <= within[1]:
+        raise UsageError(f"{option}: found {text!r}. Use {both_scales(*within)}")
     return kelvin
 
 
-_METRES = {"mm": 0.001, "cm": 0.01, "m": 1.0, "in": 0.0254}  # the inch is exact by definition
-
-
-def length_from_text(text: str, option: str = "--length") -> float:
-    """Metres from ``80``, ``80 mm``, ``8 cm``, ``0.4 m``, ``3.5 in``; a bare number is millimetres.
+def cure_temperature_from_text(text: str, words: Wording | None = None) -> float:
+    """Kelvin of a film that cures.
 
     Raises
     ------
     UsageError
-        It is not a length.
+        It is not a temperature, or none that a resin of the shed was ever cured at.
     """
-    given = re.fullmatch(rf"({_NUMBER})\s*(mm|cm|m|in)?", text.strip().lower())
-    if not given:
-        raise UsageError(f"{option} {text!r} is not a length; write 80 mm, 8 cm, 0.4 m or 3.5 in")
-    return float(given[1].replace(",", ".")) * _METRES[given[2] or "mm"]
+    return temperature_from_text(text, words=words, within=CURED_AT)

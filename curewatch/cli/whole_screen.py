@@ -95,6 +95,10 @@ class WholeScreen:
 
     def key(self, patience: float) -> str:
         """The next key, or nothing when ``patience`` [s] is over or something else happened."""
+        return self.typed(patience)[:1]
+
+    def typed(self, patience: float) -> str:
+        """All that was typed since, as :meth:`key`; a key that sends several letters is whole in it."""
         ready, _, _ = select.select([self._terminal, self._wake], [], [], max(0.0, patience))
         if self._wake in ready:
             os.read(self._wake, 1000)
@@ -103,7 +107,7 @@ class WholeScreen:
         typed = os.read(self._terminal, 32)
         if not typed:
             self.ended_by = signal.SIGHUP
-        return typed.decode("utf-8", "replace")[:1]
+        return typed.decode("utf-8", "replace")
 
 
 @contextmanager

@@ -4,7 +4,7 @@
 line, key, what was found and what is allowed. ``example()`` is the commented file that ``setup`` writes.
 """
 
-from importlib.resources import files
+from pathlib import Path
 
 from curewatch.configuration.loading import load, parse, search_path
 from curewatch.configuration.places import logbook_path
@@ -12,6 +12,7 @@ from curewatch.configuration.secrets import password
 from curewatch.configuration.shape import (
     ROLES_BY_NAME,
     Configuration,
+    ForecastTable,
     LimitsTable,
     MqttSource,
     ResinTable,
@@ -19,13 +20,16 @@ from curewatch.configuration.shape import (
     Sensor,
     SerialSource,
     ShedTable,
+    Tin,
     WireUnits,
     WorkingHours,
 )
+from curewatch.configuration.sheds import one_shed, together
 
 __all__ = [
     "ROLES_BY_NAME",
     "Configuration",
+    "ForecastTable",
     "LimitsTable",
     "MqttSource",
     "ResinTable",
@@ -33,17 +37,20 @@ __all__ = [
     "Sensor",
     "SerialSource",
     "ShedTable",
+    "Tin",
     "WireUnits",
     "WorkingHours",
     "example",
     "load",
     "logbook_path",
+    "one_shed",
     "parse",
     "password",
     "search_path",
+    "together",
 ]
 
 
 def example() -> str:
     """The commented example, with every key the configuration knows."""
-    return files(__package__).joinpath("example.toml").read_text(encoding="utf-8")
+    return Path(__file__).with_name("example.toml").read_text(encoding="utf-8")

@@ -6,13 +6,15 @@ import tomllib
 from collections.abc import Mapping
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
-from pydantic import BaseModel, ValidationError
-from pydantic_core import ErrorDetails
+from msgspec.structs import replace
 
+from curewatch import plain_toml
 from curewatch.configuration.lines import line_of, lines_of_keys
 from curewatch.configuration.shape import Configuration
+from curewatch.configuration.sheds import told_apart
+from curewatch.configuration.tables import FileTable, Misfit, NoKey, UnknownKey, WrongName, read
 from curewatch.errors import ConfigurationError, reason
 
 FILE_NAME = "curewatch.toml"
@@ -22,18 +24,6 @@ _PLACE_FOR_SECRETS = (
     "no secret in this file: name a password_file, or set CUREWATCH_MQTT_PASSWORD in the environment"
 )
 _SECRET_IN_ADDRESS = re.compile(r"[^/'\"]*@")
-_ALLOWED = {  # the validator's words for these speak of Python, not of the file
-    "int_parsing": "a whole number",
-    "int_type": "a whole number",
-    "int_from_float": "a whole number",
-    "float_parsing": "a number",
-    "float_type": "a number",
-    "string_type": "text in quotes",
-    "model_type": "a table: [name] on a line of its own, keys below it",
-    "dict_type": "tables: [name.of-each] on a line of its own, keys below it",
-    "tuple_type": 'a list: ["…", "…"]',
-    "path_type": "a path in quotes",
-}
 
 
 def search_path(environment: Mapping[str, str] = os.environ) -> list[Path]:
@@ -86,7 +76,7 @@ def parse(text: str, file: Path | None = None) -> Configuration:
     """The configuration that this text says; ``file`` serves messages and relative paths."""
     shown = file or Path(FILE_NAME)
     try:
-        tables = tomllib.loads(text)
+        tables = plain_toml.loads(text)
     except tomllib.TOMLDecodeError as trouble:
         place = re.search(r"\(at line (\d+), column \d+\)", str(trouble))
         said = str(trouble).split(" (at ")[0]
@@ -96,13 +86,13 @@ def parse(text: str, file: Path | None = None) -> Configuration:
             file=shown,
             line=int(place[1]) if place else text.count("\n") + 1,
         ) from trouble
-    except RecursionError as trouble:
-        raise ConfigurationError("tables nested too deeply", "at most three levels", file=shown) from trouble
     try:
-        configuration = Configuration.model_validate(tables)
-    except ValidationError as trouble:
+        configuration = read(Configuration, tables)
+        sheds = told_apart(tables, configuration)
+    except Misfit as trouble:
         raise _explained(trouble, tables, text, shown) from trouble
-    return _with_paths(configuration, file)
+    each = {label: _with_paths(shed, file) for label, shed in sheds.items()}
+    return replace(_with_paths(configuration, file), _each=each)
 
 
 def _with_paths(configuration: Configuration, file: Path | None) -> Configuration:
@@ -111,29 +101,21 @@ def _with_paths(configuration: Configuration, file: Path | None) -> Configuratio
         return configuration
     folder = file.absolute().parent
 
-    def placed(path: Path | None) -> Path | None:
-        return None if path is None else folder / path.expanduser()
+    def placed(value: Any) -> Any:
+        if isinstance(value, Path):
+            return folder / value.expanduser()
+        if isinstance(value, dict):
+            return {name: placed(inside) for name, inside in value.items()}
+        if isinstance(value, FileTable):
+            return replace(value, **{key: placed(getattr(value, key)) for key in value.__struct_fields__})
+        return value
 
-    sources = {
-        name: source.model_copy(
-            update={
-                key: placed(getattr(source, key))
-                for key in ("password_file", "ca_file", "certificate_file", "key_file")
-            }
-        )
-        for name, source in configuration.mqtt.items()
-    }
-    ports = {
-        name: source.model_copy(update={"url": _placed_port(source.url, folder)})
+    serial = {
+        name: replace(source, url=_placed_port(source.url, folder))
         for name, source in configuration.serial.items()
     }
-    resin = configuration.resin.model_copy(update={"folder": placed(configuration.resin.folder)})
-    logbook = configuration.logbook.model_copy(update={"path": placed(configuration.logbook.path)})
-    whole = configuration.model_copy(
-        update={"mqtt": sources, "serial": ports, "resin": resin, "logbook": logbook}
-    )
-    whole._file = file.absolute()
-    return whole
+    found: Configuration = placed(configuration)
+    return replace(found, serial=serial, _file=file.absolute())
 
 
 def _placed_port(url: str, folder: Path) -> str:
@@ -142,61 +124,34 @@ def _placed_port(url: str, folder: Path) -> str:
     return str(folder / Path(url).expanduser()) if is_file else url
 
 
-def _explained(trouble: ValidationError, tables: dict[str, Any], text: str, file: Path) -> ConfigurationError:
-    """The first error of the validator in our words: what was found, what is allowed."""
-    error = min(trouble.errors(), key=lambda each: _weight(each, text))
-    place = tuple(str(part) for part in error["loc"] if part != "[key]")
-    found, allowed = _found_and_allowed(error, place, tables)
+def _explained(trouble: Misfit, tables: dict[str, Any], text: str, file: Path) -> ConfigurationError:
+    """The same with file and line: what was found, what is allowed."""
+    place = trouble.place
+    found, allowed = _found_and_allowed(trouble, tables)
     return ConfigurationError(
         found, allowed, file=file, line=line_of(lines_of_keys(text), place), key=".".join(place) or None
     )
 
 
-def _weight(error: ErrorDetails, text: str) -> tuple[int, int]:
-    """Errors in the order of the file; a mistyped key explains a missing one, so it goes first."""
-    place = tuple(str(part) for part in error["loc"])
-    return (error["type"] == "missing", line_of(lines_of_keys(text), place) or 0)
+def _found_and_allowed(trouble: Misfit, tables: dict[str, Any]) -> tuple[str, str]:
+    match trouble:
+        case UnknownKey():
+            return _unknown_key(trouble)
+        case NoKey():
+            return "nothing", trouble.allowed
+        case WrongName():
+            return f"the name {trouble.place[-1]!r}", trouble.allowed
+    return _shown(_value_at(trouble.place, tables)), trouble.allowed
 
 
-def _found_and_allowed(
-    error: ErrorDetails, place: tuple[str, ...], tables: dict[str, Any]
-) -> tuple[str, str]:
-    if error["type"] == "extra_forbidden":
-        return _unknown_key(place)
-    if error["type"] == "missing":
-        return "nothing", f"{place[-1]} must be given"
-    seen = _shown(_value_at(place, tables))
-    if error["type"] == "value_error":
-        return seen, error["msg"].removeprefix("Value error, ")
-    if error["type"] == "string_pattern_mismatch" and error["loc"][-1:] == ("[key]",):
-        return f"the name {place[-1]!r}", "a letter, then letters, digits, - or _ (at most 32)"
-    return seen, _ALLOWED.get(error["type"]) or error["msg"].removeprefix("Input should be ")
-
-
-def _unknown_key(place: tuple[str, ...]) -> tuple[str, str]:
+def _unknown_key(trouble: UnknownKey) -> tuple[str, str]:
     """An unknown key: the nearest one that is known, or all of them."""
-    name = place[-1]
+    name = trouble.place[-1]
     if set(re.split(r"[^a-z]+", name.lower())) & _SECRET_WORDS:
         return f"the key {name}", _PLACE_FOR_SECRETS
-    known = list(_table_at(place[:-1]).model_fields)
-    near = get_close_matches(name, known, n=1, cutoff=0.5)
-    meant = f"did you mean {near[0]}? " if near else ""
-    return f"the unknown key {name}", f"{meant}one of {', '.join(known)}"
-
-
-def _table_at(place: tuple[str, ...]) -> type[BaseModel]:
-    """The table that stands at a place, found by the annotations."""
-    here: type[BaseModel] = Configuration
-    for part in place:
-        if part in here.model_fields:
-            annotation = here.model_fields[part].annotation
-            inside = [
-                each
-                for each in (annotation, *get_args(annotation))
-                if isinstance(each, type) and issubclass(each, BaseModel)
-            ]
-            here = inside[0] if inside else here
-    return here
+    near = get_close_matches(name, trouble.known, n=1, cutoff=0.5)
+    nearest = f"{near[0]}, the nearest one, or " if near else ""
+    return f"the unknown key {name}", f"{nearest}one of {', '.join(trouble.known)}"
 
 
 def _value_at(place: tuple[str, ...], tables: Any) -> Any:

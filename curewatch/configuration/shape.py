@@ -4,17 +4,23 @@ Names and units here are those of the file (``thickness_mm``): it is a border. E
 default, so that an empty file, or none, is a valid configuration.
 """
 
-from datetime import time
+import re
+from datetime import date, time
 from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal
+from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+import msgspec
+from msgspec import Meta
 
+from curewatch.configuration.tables import ONE_OR_MORE, FileTable, Misfit
 from curewatch.configuration.topics import covers
+from curewatch.jobs import FaceBelow
 from curewatch.wording import UNITS, UNITS_ALLOWED
 
-Role = Literal["air", "surface", "outside"]
+Role = Literal["air", "surface", "outside", "layer", "cup"]
+PROBES: tuple[Role, ...] = ("layer", "cup")  # bound to a layer or a batch; they say nothing of the shed
 Form = Literal["auto", "line", "senml", "json", "csv"]
 # What a topic of its own may carry as a bare number: words of `wire.fields`, each with its unit.
 Quantity = Literal["temperature_c", "temperature_f", "humidity_percent", "humidity_fraction"]
@@ -47,10 +53,6 @@ def _known_units(text: str) -> str:
     return text
 
 
-def _several(found: object) -> object:
-    return [found] if isinstance(found, str) else found
-
-
 def _topic_filter(text: str) -> str:
     levels = text.split("/")
     whole = all(level in {"+", "#"} or not set(level) & {"+", "#"} for level in levels)
@@ -71,108 +73,149 @@ def _without_secret(text: str) -> str:
     return text
 
 
-Zone = Annotated[str, AfterValidator(_known_zone)]
-Units = Annotated[str, AfterValidator(_known_units)]
-TopicFilter = Annotated[str, AfterValidator(_topic_filter)]
-Topic = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_whole_topic)]
-Address = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_without_secret)]
-Names = Annotated[tuple[str, ...], BeforeValidator(_several)]
-Name = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]{0,31}$")]
+def _service_url(text: str) -> str:
+    """https; plain http only to this machine itself. Placeholders stand for the place."""
+    parts = urlsplit(text)
+    local = parts.hostname in {"127.0.0.1", "localhost"}
+    if not parts.hostname or not (parts.scheme == "https" or (parts.scheme == "http" and local)):
+        raise ValueError("an address that begins with https://")
+    if set(re.findall(r"[{}][^{}]*[{}]?", text)) - {"{latitude}", "{longitude}"}:
+        raise ValueError("an address with no other placeholders than {latitude} and {longitude}")
+    return _without_secret(text)
 
 
-class FileTable(BaseModel):
-    """One table of the file: frozen, and closed to keys it does not know."""
+Zone = Annotated[str, _known_zone]
+Units = Annotated[str, _known_units]
+TopicFilter = Annotated[str, _topic_filter]
+Topic = Annotated[str, Meta(min_length=1, max_length=200), _whole_topic]
+Address = Annotated[str, Meta(min_length=1, max_length=200), _without_secret]
+Names = Annotated[tuple[str, ...], ONE_OR_MORE]
+HostName = Annotated[
+    str,
+    Meta(
+        pattern=r"^[A-Za-z0-9]([A-Za-z0-9.-]{0,251}[A-Za-z0-9])?$",
+        description="a name of this machine, such as shed.local, without a port",
+    ),
+]
+Name = Annotated[
+    str,
+    Meta(
+        pattern=r"^[A-Za-z][A-Za-z0-9_-]{0,31}$",
+        description="a letter, then letters, digits, - or _ (at most 32)",
+    ),
+]
 
-    model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True, allow_inf_nan=False)
 
-
-class ShedTable(FileTable):
+class ShedFacts(FileTable, frozen=True, kw_only=True):
     """Where the work is done and what is being worked on."""
 
     name: str = "the shed"
     boat: str = ""
+    substrate: str = "plywood"
+    face: FaceBelow | None = None  # what is laid on; what the substrate says where none is given
+    thickness_mm: Annotated[float, Meta(ge=0.1, le=500)] | None = None
+    insulated_back: bool = False  # of the substrate: no heat leaves that way
+    carbon_dioxide_ppm: Annotated[float, Meta(ge=300, le=20_000)] = 420.0
+    volume_m3: Annotated[float, Meta(ge=1, le=100_000)] = 60.0
+    heater: Literal["electric", "flued", "propane", "paraffin"] = "electric"
+    heater_kw: Annotated[float, Meta(gt=0, le=500)] | None = None
+
+
+class ShedTable(ShedFacts, frozen=True, kw_only=True):
+    """The shed, and how times and quantities are shown."""
+
     zone: Zone = "UTC"
     units: Units = ""  # how quantities are shown: F,oz,12h; the locale where empty
-    substrate: str = "plywood"
-    thickness_mm: float | None = Field(default=None, gt=0, le=500)
-    carbon_dioxide_ppm: float = Field(default=420.0, ge=300, le=20_000)
-    volume_m3: float = Field(default=60.0, ge=1, le=100_000)
-    heater: Literal["electric", "flued", "propane", "paraffin"] = "electric"
-    heater_kw: float | None = Field(default=None, gt=0, le=500)
 
 
-class ResinTable(FileTable):
+class ResinTable(FileTable, frozen=True, kw_only=True):
     """The resin on the shelf."""
 
     name: str = "epoxy-slow"
     also: Names = ()  # other resins on the shelf, tried where this one is no go
     folder: Path | None = None
     lot: str | None = None
-    batch_mass_g: float | None = Field(default=None, gt=0, le=50_000)
-    film_mm: float = Field(default=0.8, gt=0, le=50)
-    peroxide_percent: float | None = Field(default=None, gt=0, le=6)
+    batch_mass_g: Annotated[float, Meta(ge=1, le=20_000)] | None = None
+    film_mm: Annotated[float, Meta(ge=0.1, le=50)] = 0.8
+    peroxide_percent: Annotated[float, Meta(gt=0, le=6)] | None = None
+    price: dict[str, Annotated[float, Meta(gt=0, le=1e6)]] = msgspec.field(
+        default_factory=dict
+    )  # a kg, by name
+    currency: Annotated[str, Meta(max_length=8)] = ""
 
 
-class WireUnits(FileTable):
+class WireUnits(FileTable, frozen=True, kw_only=True):
     """The units of a device whose messages do not say them, or say them in words that are not known."""
 
     temperature: Literal["degC", "degF", "K"] | None = None
     humidity: Literal["%", "1"] | None = None  # 1: a fraction, 0 to 1
 
 
-class ValuePlaceTable(FileTable):
+class ValuePlaceTable(FileTable, frozen=True, kw_only=True):
     """Where a value stands in a message, and what makes it a value in the unit of its word."""
 
-    at: str = Field(min_length=1, max_length=200)  # a word, or a path: more.list.0.value
-    scale: float = Field(default=1.0, ge=-1e6, le=1e6)
-    offset: float = Field(default=0.0, ge=-1e6, le=1e6)  # added after the scale
+    at: Annotated[str, Meta(min_length=1, max_length=200)]  # a word, or a path: more.list.0.value
+    scale: Annotated[float, Meta(ge=-1e6, le=1e6)] = 1.0
+    offset: Annotated[float, Meta(ge=-1e6, le=1e6)] = 0.0  # added after the scale
     comma: bool = False  # a comma is the decimal mark
 
 
 Fields = dict[str, str | ValuePlaceTable]
 
 
-class Sensor(FileTable):
+class Sensor(FileTable, frozen=True, kw_only=True):
     """One sensor: what it stands for, how good it is, what it calls itself on the wire."""
 
     role: Role
     part: str = "single-wire"  # the widest of the common classes but one: wide when nothing was said
     address: Names = ()  # names, hardware numbers or whole topics it uses on the wire, besides its own name
-    every_s: float = Field(default=60.0, gt=0, le=86_400)
-    fields: Fields = Field(default_factory=dict)
+    every_s: Annotated[float, Meta(gt=0, le=86_400)] = 60.0
+    fields: Fields = msgspec.field(default_factory=dict)
     ignore: Names = ()  # words of its messages that are passed over
-    topics: dict[Quantity, Topic] = Field(default_factory=dict)  # one a quantity, each with bare numbers
+    topics: dict[Quantity, Topic] = msgspec.field(
+        default_factory=dict
+    )  # one a quantity, each with bare numbers
     wire_units: WireUnits = WireUnits()
 
-    @model_validator(mode="after")
-    def _one_quantity_a_topic(self) -> Self:
+    def __post_init__(self) -> None:
         if len(set(self.topics.values())) < len(self.topics):
             raise ValueError("topics: one topic for each quantity")
-        return self
 
 
-class SerialSource(FileTable):
+class SerialSource(FileTable, frozen=True, kw_only=True):
     """A port that boards print lines on."""
 
     url: Address
-    baud: int = Field(default=115_200, ge=300, le=4_000_000)
+    baud: Annotated[int, Meta(ge=300, le=4_000_000)] = 115_200
     sensor: Name | None = None  # whose readings these are when a line names nobody
+    fields: Fields = msgspec.field(default_factory=dict)
+    ignore: Names = ()  # words of its lines that are passed over
     wire_units: WireUnits = WireUnits()
     form: Form = "auto"
 
 
-class MqttSource(FileTable):
+class MqttSource(FileTable, frozen=True, kw_only=True):
     """A broker to subscribe to."""
 
     host: Address = "127.0.0.1"
-    port: int = Field(default=1883, ge=1, le=65_535)
+    port: Annotated[int, Meta(ge=1, le=65_535)] = 1883
     version: Literal["5", "3.1.1"] = "5"
-    client_id: str = Field(default="curewatch", min_length=1, max_length=64, pattern=r"^[A-Za-z0-9_-]+$")
-    topics: Annotated[tuple[TopicFilter, ...], BeforeValidator(_several)] = ("curewatch/+/reading",)
-    device_level: int | None = Field(default=None, ge=1, le=20)  # of a topic, from the first; else the last +
+    client_id: Annotated[
+        str,
+        Meta(
+            min_length=1,
+            max_length=64,
+            pattern=r"^[A-Za-z0-9_-]+$",
+            description="1 to 64 letters, digits, - or _",
+        ),
+    ] = "curewatch"
+    topics: Annotated[tuple[TopicFilter, ...], ONE_OR_MORE] = ("curewatch/+/reading",)
+    device_level: Annotated[int, Meta(ge=1, le=20)] | None = (
+        None  # of a topic, from the first; else the last +
+    )
     share: Name | None = None  # the shared-subscription group; MQTT 5 only
     form: Form = "auto"
-    fields: Fields = Field(default_factory=dict)
+    fields: Fields = msgspec.field(default_factory=dict)
     ignore: Names = ()  # words of its messages that are passed over
     wire_units: WireUnits = WireUnits()
     username: str | None = None
@@ -180,45 +223,119 @@ class MqttSource(FileTable):
     ca_file: Path | None = None
     certificate_file: Path | None = None
     key_file: Path | None = None
-    session_hours: float = Field(default=72.0, gt=0, le=8760)
-    keepalive_s: int = Field(default=30, ge=5, le=3600)
-    in_flight: int = Field(default=500, ge=10, le=1000)  # receive maximum; MQTT 3.1.1 brokers choose theirs
-    publish: str | None = Field(default="curewatch", pattern=r"^[^+#\x00]+$")
+    session_hours: Annotated[float, Meta(gt=0, le=8760)] = 72.0
+    keepalive_s: Annotated[int, Meta(ge=5, le=3600)] = 30
+    in_flight: Annotated[int, Meta(ge=10, le=1000)] = 500  # receive maximum; MQTT 3.1.1 brokers choose theirs
+    publish: (
+        Annotated[str, Meta(pattern=r"^[^+#\x00]+$", description="a topic to write under, without + or #")]
+        | None
+    ) = "curewatch"
+    discovery: (
+        Annotated[str, Meta(pattern=r"^[^+#\x00]+$", description="a topic to write under, without + or #")]
+        | None
+    ) = None  # where an open home automation listens for what there is; none: it is told nothing
 
-    @model_validator(mode="after")
-    def _whole(self) -> Self:
+    def __post_init__(self) -> None:
+        if self.discovery and not self.publish:
+            raise ValueError("discovery with publish only: it tells of topics that are published")
         if self.share and self.version != "5":
             raise ValueError('share with version = "5" only: MQTT 3.1.1 has no shared subscriptions')
         if (self.certificate_file is None) != (self.key_file is None):
             raise ValueError("certificate_file and key_file together, or neither")
         if self.certificate_file and not self.ca_file:
             raise ValueError("ca_file too: a client certificate is only sent over TLS")
-        return self
 
 
-class LimitsTable(FileTable):
+class LimitsTable(FileTable, frozen=True, kw_only=True):
     """The user's own limits; each one given replaces that of the rule set and is shown as the user's."""
 
     rules: Literal["coating", "datasheet", "classed-workshop"] = "coating"
-    condensation_margin_k: float | None = Field(default=None, ge=0, le=20)
-    humidity_highest_percent: float | None = Field(default=None, gt=0, le=100)
-    temperature_lowest_c: float | None = Field(default=None, ge=-20, le=60)
-    temperature_highest_c: float | None = Field(default=None, ge=-20, le=60)
-    reading_age_minutes: float | None = Field(default=None, gt=0, le=240)
-    error_multiple: float | None = Field(default=None, ge=0, le=5)
-    probability: float | None = Field(default=None, ge=0.5, le=0.99)
+    condensation_margin_k: Annotated[float, Meta(ge=0, le=20)] | None = None
+    humidity_highest_percent: Annotated[float, Meta(gt=0, le=100)] | None = None
+    temperature_lowest_c: Annotated[float, Meta(ge=-20, le=60)] | None = None
+    temperature_highest_c: Annotated[float, Meta(ge=-20, le=60)] | None = None
+    reading_age_minutes: Annotated[float, Meta(gt=0, le=240)] | None = None
+    probability: Annotated[float, Meta(ge=0.5, le=0.99)] | None = None
 
 
-class Alerts(FileTable):
-    """What happens beside showing, storing and publishing when an alert changes."""
+class Alerts(FileTable, frozen=True, kw_only=True):
+    """What rings."""
 
-    command: tuple[Annotated[str, Field(min_length=1, max_length=4096)], ...] = Field(
-        default=(), max_length=64
-    )  # run with the event as JSON on standard input; never through a shell
-    timeout_s: float = Field(default=10.0, gt=0, le=60)
+    go_now: bool = True  # rings when the shed becomes fit, in working hours
+    tonight_at: time | None = None  # one line a day at this hour: what the night is good for
 
 
-class WorkingHours(FileTable):
+class Notices(FileTable, frozen=True, kw_only=True):
+    """Who is told of alerts beside the screen and the broker."""
+
+    command: Annotated[
+        tuple[Annotated[str, Meta(min_length=1, max_length=4096)], ...], Meta(max_length=64)
+    ] = ()  # run with the notice as JSON on standard input; never through a shell
+    timeout_s: Annotated[float, Meta(gt=0, le=60)] = 10.0
+    addresses_file: Path | None = None  # of mode 0600: a name and an address a line
+    quiet: Annotated[
+        str,
+        Meta(
+            pattern=r"^(([01]\d|2[0-3]):[0-5]\d-([01]\d|2[0-3]):[0-5]\d)?$",
+            description="hours such as 22:00-07:00",
+        ),
+    ] = ""  # only what cannot wait rings then
+
+    @property
+    def any(self) -> bool:
+        """Whether anybody is told: each key but these two names a receiver."""
+        receivers = set(self.__struct_fields__) - {"timeout_s", "quiet"}
+        return any(getattr(self, key) for key in receivers)
+
+    @property
+    def quiet_hours(self) -> tuple[time, time] | None:
+        """Their start and end by the shed's clock; none if there are none."""
+        start, _, end = self.quiet.partition("-")
+        return (time.fromisoformat(start), time.fromisoformat(end)) if end else None
+
+
+class PhonePageTable(FileTable, frozen=True, kw_only=True):
+    """The page for phones on the local network; off unless somebody switches it on."""
+
+    on: bool = False
+    address: Address = "127.0.0.1"  # of this machine, to listen on; 0.0.0.0 is all of them
+    port: Annotated[int, Meta(ge=1, le=65_535)] = 8737
+    names: Annotated[tuple[HostName, ...], Meta(max_length=16)] = ()  # that browsers may call this machine by
+    certificate_file: Path | None = None  # PEM, with its chain: TLS
+    key_file: Path | None = None
+
+    def __post_init__(self) -> None:
+        if (self.certificate_file is None) != (self.key_file is None):
+            raise ValueError("certificate_file and key_file together, or neither")
+
+
+class ForecastTable(FileTable, frozen=True, kw_only=True):
+    """Where a forecast is fetched. Off without a url: it tells somebody where the shed stands."""
+
+    url: Annotated[str, Meta(min_length=1, max_length=400), _service_url] | None = None
+    latitude: Annotated[float, Meta(ge=-90, le=90)] | None = None
+    longitude: Annotated[float, Meta(ge=-180, le=180)] | None = None
+    contact: (
+        Annotated[str, Meta(pattern=r"^[!-~]{3,100}$", description="an address without blanks")] | None
+    ) = None
+
+    def __post_init__(self) -> None:
+        if (self.latitude is None) != (self.longitude is None):
+            raise ValueError("latitude and longitude together, or neither")
+        if self.url and not self.contact:
+            raise ValueError("contact too: services ask who asks them")
+        if self.url and "{" in self.url and self.latitude is None:
+            raise ValueError("latitude and longitude too: the url has places for them")
+
+    @property
+    def place(self) -> tuple[float, float] | None:
+        """Rounded to 2 decimals, about a kilometre; nothing finer leaves this machine. [degrees]"""
+        if self.latitude is None or self.longitude is None:
+            return None
+        return round(self.latitude, 2), round(self.longitude, 2)
+
+
+class WorkingHours(FileTable, frozen=True, kw_only=True):
     """When somebody may be in the shed."""
 
     start: time = time(8, 0)
@@ -226,32 +343,70 @@ class WorkingHours(FileTable):
     days: tuple[Day, ...] = EVERY_DAY
 
 
-class LogbookTable(FileTable):
+class Tin(FileTable, frozen=True, kw_only=True):
+    """What was in the tins of one resin on a day; batches mixed since are counted down from it."""
+
+    resin_g: Annotated[float, Meta(ge=0, le=1e6)]
+    added_g: Annotated[float, Meta(ge=0, le=1e6)]  # hardener or peroxide
+    counted: date  # at the begin of this day
+
+
+class LogbookTable(FileTable, frozen=True, kw_only=True):
     """Where readings are kept, and for how long."""
 
     path: Path | None = None
-    keep_days: int | None = Field(default=None, ge=30)  # none: for ever; rows of a job are never removed
+    keep_days: Annotated[int, Meta(ge=30)] | None = None  # none: for ever; rows of a job are never removed
+    stamp_authority: str | None = None  # http address that dates digests by RFC 3161
+    stamp_roots_file: Path | None = None  # the certificates that its answers must lead to, PEM
 
 
-class Configuration(FileTable):
-    """All of it."""
+class OneOfSheds(ShedFacts, frozen=True, kw_only=True):
+    """One of several sheds: its facts, its sensors, and what is its own of the tables above."""
+
+    sensors: dict[Name, Sensor] = msgspec.field(default_factory=dict)
+    resin: ResinTable = ResinTable()
+    limits: LimitsTable = LimitsTable()
+    working_hours: WorkingHours = WorkingHours()
+    stock: dict[Name, Tin] = msgspec.field(default_factory=dict)
+    logbook: LogbookTable = LogbookTable()
+
+
+class Configuration(FileTable, frozen=True, kw_only=True):
+    """All of it: of one shed, or of several and what they have in common."""
 
     shed: ShedTable = ShedTable()
     resin: ResinTable = ResinTable()
-    sensors: dict[Name, Sensor] = Field(default_factory=dict)
-    serial: dict[Name, SerialSource] = Field(default_factory=dict)
-    mqtt: dict[Name, MqttSource] = Field(default_factory=dict)
+    sensors: dict[Name, Sensor] = msgspec.field(default_factory=dict)
+    serial: dict[Name, SerialSource] = msgspec.field(default_factory=dict)
+    mqtt: dict[Name, MqttSource] = msgspec.field(default_factory=dict)
     limits: LimitsTable = LimitsTable()
     alerts: Alerts = Alerts()
+    page: PhonePageTable = PhonePageTable()
+    notices: Notices = Notices()
     working_hours: WorkingHours = WorkingHours()
+    forecast: ForecastTable = ForecastTable()
+    stock: dict[Name, Tin] = msgspec.field(default_factory=dict)  # by the name of the resin
     logbook: LogbookTable = LogbookTable()
+    sheds: dict[Name, OneOfSheds] = msgspec.field(default_factory=dict)  # one: left out
 
     _file: Path | None = None
+    _label: str = ""  # which of several sheds this is the configuration of
+    _each: dict[str, "Configuration"] = msgspec.field(default_factory=dict)  # of several sheds
 
     @property
     def file(self) -> Path | None:
         """The file this was read from; none when these are the defaults."""
         return self._file
+
+    @property
+    def label(self) -> str:
+        """The name in the file of the one of several sheds that this is of; '' where there is one alone."""
+        return self._label
+
+    @property
+    def each(self) -> dict[str, "Configuration"]:
+        """A whole configuration for each of several sheds, by its name; with one shed: this, under ''."""
+        return self._each or {self._label: self}
 
     @property
     def zone(self) -> ZoneInfo:
@@ -264,6 +419,10 @@ class Configuration(FileTable):
             known = self.sensors.get(sensor)
             return known.role if known else None
         return ROLES_BY_NAME.get(sensor.lower())
+
+    def of_shed(self, sensor: str) -> bool:
+        """Whether a sensor tells of the shed; else it is a probe in a layer or a cup."""
+        return self.role_of(sensor) not in PROBES
 
     def meant(self, role: Role | None = None) -> str:
         """The one sensor that can be meant when nobody is named, of this role if one is given; else ''."""
@@ -280,28 +439,59 @@ class Configuration(FileTable):
         role = self.role_of(name)
         return Sensor(role=role) if role else None
 
-    @model_validator(mode="after")
-    def _one_owner_per_address(self) -> Self:
+    def __post_init__(self) -> None:
+        every = dict(self.sensors)
         owner: dict[str, str] = {}
-        for name, sensor in self.sensors.items():
-            for address in (name, *sensor.address, *sensor.topics.values()):
-                if owner.setdefault(address, name) != name:
-                    raise ValueError(
-                        f"each address for one sensor; {address!r} stands at {owner[address]} and {name}"
-                    )
-        self._sources_and_sensors_meet()
-        return self
+        told_once(self.sensors, "sensors.", owner)
+        for label, shed in self.sheds.items():
+            told_once(shed.sensors, f"sheds.{label}.sensors.", owner)
+            every |= shed.sensors
+        self._sheds_alone()
+        self._sources_and_sensors_meet(every)
 
-    def _sources_and_sensors_meet(self) -> None:
+    def _sheds_alone(self) -> None:
+        """What several sheds cannot have in common is not told above them."""
+        if not self.sheds:
+            return
+        for name, sensor in self.sensors.items():
+            if sensor.role != "outside":
+                allowed = (
+                    f"it below the shed it is in: [sheds.NAME.sensors.{name}]. "
+                    'Only one with role = "outside" is common to all'
+                )
+                raise Misfit(("sensors", name), allowed)
+        if self.stock:
+            allowed = "[sheds.NAME.stock]: the tins of each shed, counted down from its own batches"
+            raise Misfit(("stock",), allowed)
+
+    def _sources_and_sensors_meet(self, sensors: dict[str, Sensor]) -> None:
         for port, source in self.serial.items():
-            if source.sensor and self.sensors and source.sensor not in self.sensors:
+            if source.sensor and sensors and source.sensor not in sensors:
                 raise ValueError(
-                    f"serial.{port}.sensor = one of {', '.join(self.sensors)}; found {source.sensor!r}"
+                    f"serial.{port}.sensor = one of {', '.join(sensors)}; found {source.sensor!r}"
                 )
         filters = [pattern for source in self.mqtt.values() for pattern in source.topics]
-        for name, sensor in self.sensors.items():
+        for name, sensor in sensors.items():
             for topic in sensor.topics.values():
                 if not any(covers(pattern, topic) for pattern in filters):
                     raise ValueError(
                         f"sensors.{name}.topics: what the topics of an [mqtt] table cover; not {topic!r}"
                     )
+
+
+def told_once(sensors: dict[str, Sensor], place: str, owner: dict[str, str]) -> None:
+    """Misfit or ValueError where a name or address stands at another sensor; ``owner`` gathers them."""
+    for name, sensor in sensors.items():
+        for address in dict.fromkeys((name, *sensor.address, *sensor.topics.values())):
+            before = owner.get(address)
+            if before is not None and before != place + name:
+                raise _twice(address, before, place + name)
+            owner[address] = place + name
+
+
+def _twice(address: str, before: str, now: str) -> Exception:
+    if before.startswith("sensors.") and now.startswith("sensors."):
+        before, now = before.removeprefix("sensors."), now.removeprefix("sensors.")
+        return ValueError(f"each address for one sensor; {address!r} stands at {before} and {now}")
+    allowed = f"each name and address once; {address!r} is told twice, at {before} and here"
+    return Misfit(tuple(now.split(".")), allowed)

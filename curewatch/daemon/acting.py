@@ -14,6 +14,7 @@ from curewatch.daemon.events import (
     Evaluate,
     Evaluated,
     Event,
+    Leave,
     Publish,
     Renew,
     Show,
@@ -21,7 +22,7 @@ from curewatch.daemon.events import (
     StoreRefused,
     Tick,
 )
-from curewatch.daemon.port import Broker
+from curewatch.daemon.port import Outlet
 from curewatch.errors import StoreFailed
 from curewatch.logbook import LogbookStore
 
@@ -42,7 +43,7 @@ class Actor:
         logbook: LogbookStore,
         clock: Clock,
         *,
-        brokers: Mapping[str, Broker] | None = None,
+        brokers: Mapping[str, Outlet] | None = None,
         show: Callable[[Show], None],
         think: Thinking = _think_nothing,
     ) -> None:
@@ -50,7 +51,7 @@ class Actor:
         self.logbook = logbook
         self.ended = False
         self._clock = clock
-        self._brokers: Mapping[str, Broker] = brokers or {}
+        self._brokers: Mapping[str, Outlet] = {} if brokers is None else brokers
         self._show = show
         self.think = think
         self._doing: deque[Effect] = deque()  # bounded by what one event can ask for
@@ -71,12 +72,8 @@ class Actor:
         match effect:
             case Store():
                 return self._store(effect)
-            case Acknowledge(source, connection, identifiers):
-                if source in self._brokers:
-                    self._brokers[source].acknowledge(connection, identifiers)
-            case Renew(source):
-                if source in self._brokers:
-                    self._brokers[source].renew()
+            case Acknowledge() | Renew() | Leave():
+                self._tell(effect)
             case Publish(topic, document):
                 for broker in self._brokers.values():
                     broker.publish(topic, document)
@@ -88,6 +85,19 @@ class Actor:
             case Ended():
                 self.ended = True
         return None
+
+    def _tell(self, effect: Acknowledge | Renew | Leave) -> None:
+        """What is for one broker; one that the configuration no longer has needs nothing."""
+        broker = self._brokers.get(effect.source)
+        if broker is None:
+            return
+        match effect:
+            case Acknowledge(_, connection, identifiers):
+                broker.acknowledge(connection, identifiers)
+            case Renew():
+                broker.renew()
+            case Leave(_, topic, document):
+                broker.leave(topic, document)
 
     def _store(self, asked: Store) -> Event:
         try:

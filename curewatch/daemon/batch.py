@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 
 from curewatch.daemon.deliveries import Deliveries
-from curewatch.daemon.events import Acknowledge, Evaluate, Publish, Show, Store
+from curewatch.daemon.events import Acknowledge, Evaluate, Leave, Publish, Show, Store
 from curewatch.logbook.entry import Entry
 from curewatch.readings import Reading, Rejected
 
@@ -23,7 +23,8 @@ class CommitBatch:
     unacknowledged: int = 0
     delivered: set[str] = field(default_factory=set)  # sources whose deliveries are remembered with it
     memory: dict[str, bytes] | None = None  # its deliveries, packed when it is first offered
-    after: list[Publish | Show | Evaluate] = field(default_factory=list)
+    notes: dict[str, bytes] = field(default_factory=dict)  # what the loop wants remembered
+    after: list[Publish | Leave | Show | Evaluate] = field(default_factory=list)
 
     def acknowledge(self, source: str, connection: int, identifier: int) -> None:
         """This message waits for the commit."""
@@ -42,10 +43,10 @@ class CommitBatch:
     def store(self, deliveries: dict[str, Deliveries]) -> Store:
         """What is asked of the logbook; deliveries are remembered in the same commit."""
         if self.memory is None:  # offered again, it must not vouch for messages that came meanwhile
-            self.memory = dict(deliveries[source].close() for source in self.delivered)
+            self.memory = self.notes | dict(deliveries[source].close() for source in self.delivered)
         return Store(tuple(self.readings), tuple(self.entries), tuple(self.rejected), self.memory)
 
-    def afterwards(self) -> list[Acknowledge | Publish | Show | Evaluate]:
+    def afterwards(self) -> list[Acknowledge | Publish | Leave | Show | Evaluate]:
         """What may be done once all of it is committed, in order."""
         acknowledged = [
             Acknowledge(source, connection, tuple(identifiers))

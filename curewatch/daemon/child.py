@@ -12,10 +12,14 @@ import sys
 import threading
 from collections import deque
 from collections.abc import Callable
+from contextlib import nullcontext
 from typing import Any, NamedTuple
 
 LONGEST = 120.0  # a question that takes longer is given up [s]
 NICENESS = 5  # readings come first
+AT_ONCE = 2  # heavy children of one kind; ten sheds that all look would else need ten times the memory
+
+_rooms: dict[str, threading.Semaphore] = {}  # by kind: one that waits for a network holds up no look
 
 
 class ChildAnswer(NamedTuple):
@@ -28,7 +32,9 @@ class ChildAnswer(NamedTuple):
 class Child:
     """Asks one question at a time; the answer is collected later."""
 
-    def __init__(self, module: str) -> None:
+    def __init__(self, module: str, *, heavy: bool = False) -> None:
+        """``heavy``: at most AT_ONCE of this module run; the others wait for their turn."""
+        self._room = _rooms.setdefault(module, threading.Semaphore(AT_ONCE)) if heavy else nullcontext()
         self._code = f"from {module} import answer; answer()"
         self._thread: threading.Thread | None = None
         self._answers: deque[ChildAnswer] = deque(maxlen=2)
@@ -47,10 +53,24 @@ class Child:
         """The answer, once; none while there is none."""
         return self._answers.popleft() if self._answers else None
 
+    def wait(self) -> ChildAnswer:
+        """The answer, when it is there."""
+        if self._thread is not None:
+            self._thread.join(LONGEST + 10.0)
+        return self.collect() or ChildAnswer(None, "it did not answer")
+
     def _ask(self, asked: Any) -> None:
         path = os.pathsep.join(part for part in sys.path if part)
         try:
-            ran = subprocess.run(  # noqa: S603 - our own module, run by our own interpreter
+            ran = self._ran(asked, path)
+            said = pickle.loads(ran.stdout)  # noqa: S301 - from our own child, through its pipe
+            self._answers.append(ChildAnswer(said))
+        except (OSError, subprocess.SubprocessError, pickle.UnpicklingError, EOFError) as trouble:
+            self._answers.append(ChildAnswer(None, _why(trouble)))
+
+    def _ran(self, asked: Any, path: str) -> "subprocess.CompletedProcess[bytes]":
+        with self._room:
+            return subprocess.run(  # noqa: S603 - our own module, run by our own interpreter
                 [sys.executable, "-c", self._code],
                 input=pickle.dumps(asked),
                 capture_output=True,
@@ -58,10 +78,6 @@ class Child:
                 timeout=LONGEST,
                 env={**os.environ, "PYTHONPATH": path},
             )
-            said = pickle.loads(ran.stdout)  # noqa: S301 - from our own child, through its pipe
-            self._answers.append(ChildAnswer(said))
-        except (OSError, subprocess.SubprocessError, pickle.UnpicklingError, EOFError) as trouble:
-            self._answers.append(ChildAnswer(None, _why(trouble)))
 
 
 def _why(trouble: Exception) -> str:

@@ -26,11 +26,13 @@ from curewatch.daemon.events import (
     Evaluate,
     Evaluated,
     Event,
+    Leave,
     MessageArrived,
     Noticed,
     Overflowed,
     Publish,
     Reload,
+    Remember,
     Renew,
     Show,
     SourceDown,
@@ -49,10 +51,11 @@ from curewatch.readings import Flag, Reading, Rejected
 from curewatch.shed import clock_watch, forecasts
 from curewatch.shed.clock_watch import ClockState
 
-BATCH = 200  # items that close a batch; below the receive maximum, or delivery would stall
+BATCH = 200  # items that close a batch, where more are waiting still
 BATCH_AGE = 0.2  # that closes it otherwise [s]
 # Messages not yet acknowledged that close it when nothing else is waiting: a broker with a small window
 # (20 is usual) has sent all it may and waits for us; fewer are ordinary traffic, and wait for company.
+# So it is below the least `in_flight` that can be configured, or delivery would stall.
 WINDOW = 8
 HELD = 100_000  # readings held while the logbook refuses: over two months of one sensor a minute
 RETRY_FIRST, RETRY_LAST = 0.5, 60.0  # between two offers of a refused batch [s]
@@ -69,6 +72,7 @@ class Core:
         memory: Callable[[str], bytes | None] = lambda key: None,
         keeping: WatchKeeping | None = None,
         batch: int = BATCH,
+        window: int = WINDOW,
         batch_age: float = BATCH_AGE,
         tell_readings: bool = False,
         not_before: float = clock_watch.NOT_BEFORE,
@@ -87,6 +91,7 @@ class Core:
         self._memory = memory
         self._not_before = not_before
         self._batch_size = batch
+        self._window = window
         self._batch_age = batch_age
         self._tell_readings = tell_readings
         self._open = CommitBatch(now.monotonic)
@@ -158,9 +163,8 @@ class Core:
             known.add(delivery)
             batch.delivered.add(event.source)
         found = self.intake.message_arrived(event)
-        told = [item for item in found if isinstance(item, Reading) and item.sensor == forecasts.NAME]
-        if told and len(told) == len(found):
-            self._forecast(told, event)
+        if forecasts.are_told(found):
+            self._forecast([item for item in found if isinstance(item, Reading)], event)
         else:
             self._take(found, event.at)
 
@@ -210,6 +214,8 @@ class Core:
 
     def _keep_watch(self, at: Instant) -> None:
         """Look at the sensors if it is time for it; what has come in is committed first."""
+        if not self._stopping:
+            self._add(*self.keeping.first(at))
         if self._sent is not None or self._stopping or not self.keeping.is_due(at):
             return
         if self._open.readings:
@@ -221,7 +227,11 @@ class Core:
         marks = [said.at for said in event.outcome if isinstance(said, Again)]
         if event.outcome:
             self.keeping.look_at(min(marks, default=None))
-        self._add(*(said for said in event.outcome if not isinstance(said, Again)))
+        for said in event.outcome:
+            if isinstance(said, Remember):
+                self.remember(said.key, said.value)
+            elif not isinstance(said, Again):
+                self._add(said)
 
     # ---- sources
 
@@ -276,15 +286,28 @@ class Core:
         """For the loop: an entry that nobody needs to see."""
         self._add(entry)
 
-    def publish(self, topic: str, document: dict[str, Any]) -> None:
-        """For the loop: a retained document for others."""
+    def remember(self, key: str, value: bytes) -> None:
+        """A note in the logbook, with the next commit."""
+        self._open.notes[key] = value
+
+    def remembered(self, key: str) -> bytes | None:
+        """For the loop: a note, also one that is not yet committed."""
+        waiting = (batch.notes for batch in (self._open, self._sent) if batch is not None)
+        return next((notes[key] for notes in waiting if key in notes), None) or self._memory(key)
+
+    def leave(self, source: str, topic: str, document: Any) -> None:
+        """For the loop: a document under this very topic, once what is remembered of it is committed."""
+        self._add(Leave(source, topic, document))
+
+    def publish(self, topic: str, document: Any) -> None:
+        """For the loop: a retained word or document for others."""
         self._add(Publish(topic, document))
 
     def say(self, kind: str, at: Instant, text: str, payload: dict[str, Any], *, loud: bool = False) -> None:
         """For the loop: something about the daemon itself that belongs in the logbook."""
         self._say(kind, at, text, payload, loud=loud)
 
-    def _add(self, *items: Entry | Publish | Show | Evaluate) -> None:
+    def _add(self, *items: Entry | Publish | Leave | Show | Evaluate) -> None:
         for item in items:
             if isinstance(item, Entry):
                 if len(self._open.entries) < HELD:
@@ -305,7 +328,7 @@ class Core:
         if batch.empty:
             return [Ended()] if self._stopping else []
         old = now.monotonic - batch.opened >= self._batch_age
-        waited_for = idle and batch.unacknowledged >= WINDOW
+        waited_for = idle and batch.unacknowledged >= self._window
         if not (self._stopping or self._pressing or old or waited_for or batch.size >= self._batch_size):
             return []
         return [self._send(now)]

@@ -31,6 +31,8 @@ class DayRequest(NamedTuple):
     day: date  # the local day that has begun
     at: float  # UTC [s]
     keep_days: int | None
+    stamp_authority: str | None = None
+    stamp_roots_file: Path | None = None
 
 
 class Done(NamedTuple):
@@ -39,6 +41,7 @@ class Done(NamedTuple):
     day: date
     code: str
     pruned: int = 0  # readings let go
+    undated: str = ""  # why the authority that is configured did not date the seal
 
 
 class Daily:
@@ -48,10 +51,11 @@ class Daily:
         self.configuration = configuration  # replaced on reload
         self._core = core
         self._path = logbook.path
-        self._child = Child(__name__)
+        self._child = Child(__name__, heavy=True)
         self._next = now.monotonic  # when to look again [s]
         sealed = [one for one in logbook.entries(EntryKind.SEAL) if one.payload.get("reason") == "day"]
         self._day = self._local(sealed[-1].at if sealed else now.utc)
+        self.sealed = self._day if sealed else None  # the last day before which all is sealed
         if sealed:
             code = str(sealed[-1].payload.get("code", ""))
             later = logbook.entries("daemon", after=sealed[-1].number)
@@ -71,7 +75,12 @@ class Daily:
         self._next = now.monotonic + MINUTE
         day = self._local(now.utc)
         if day != self._day and now.utc >= NOT_BEFORE:
-            self._child.ask(DayRequest(self._path, day, now.utc, self.configuration.logbook.keep_days))
+            kept = self.configuration.logbook
+            self._child.ask(
+                DayRequest(
+                    self._path, day, now.utc, kept.keep_days, kept.stamp_authority, kept.stamp_roots_file
+                )
+            )
 
     def _collect(self, now: Instant) -> None:
         answer = self._child.collect()
@@ -83,8 +92,11 @@ class Daily:
             self._core.say("daemon", now, text, {"what": "not sealed"}, loud=True)
             return
         done: Done = answer.said
-        self._day = done.day
+        self._day = self.sealed = done.day
         self._say_sealed(done.code, now)
+        if done.undated:
+            text = f"the seal is not dated: {done.undated}"
+            self._core.say("daemon", now, text, {"what": "not dated"})
         if done.pruned:
             text = f"{done.pruned} readings older than {self.configuration.logbook.keep_days} days let go"
             self._core.say("daemon", now, text, {"what": "pruned", "readings": done.pruned})
@@ -105,12 +117,15 @@ def new_day(asked: DayRequest) -> Done:
     """Seal what was before this day; let go of what was kept long enough."""
     from curewatch.logbook.retention import prune
     from curewatch.logbook.sealing import seal
+    from curewatch.logbook.stamping import NO_AUTHORITY, date_newest
 
     if not asked.logbook.exists():
         raise StoreFailed(f"there is no logbook at {asked.logbook}; put it back from a backup")
     with open_logbook(asked.logbook) as logbook:
         made = seal(logbook, reason="day", at=asked.at, key=f"seal before {asked.day}")
+        why = date_newest(logbook, asked.stamp_authority, asked.stamp_roots_file, asked.at)
+        undated = "" if why == NO_AUTHORITY else why
         if asked.keep_days is None:
-            return Done(asked.day, made.code)
+            return Done(asked.day, made.code, undated=undated)
         gone = prune(logbook, asked.at - asked.keep_days * DAY, at=asked.at)
-    return Done(asked.day, made.code, gone.readings)
+    return Done(asked.day, made.code, gone.readings, undated)

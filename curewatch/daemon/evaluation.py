@@ -7,23 +7,27 @@ shown, like everything else.
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
-from curewatch.advice.alert import alerts, watchers
+from curewatch.advice.alert import alerts, primer, watchers
 from curewatch.advice.alert.alerts import Event, Happening, Signal
-from curewatch.advice.judge.answer import Advice
+from curewatch.advice.judge.answer import Advice, Verdict
+from curewatch.answers import last_look
 from curewatch.answers.document import plain
 from curewatch.answers.mqtt import MqttAlertsDocument, mqtt_alerts_document
-from curewatch.answers.tonight import tonight_document
+from curewatch.answers.tonight import TonightDocument, tonight_document
+from curewatch.answers.values import plain_values, senml_pack, values_document
 from curewatch.clock import Instant
 from curewatch.configuration import Configuration
-from curewatch.daemon.events import Again, Publish, Show
+from curewatch.daemon.events import STARTED, Again, Publish, Remember, Show
 from curewatch.logbook import Entry, LogbookStore, StoredEntry
 from curewatch.phrases import phrase
 from curewatch.shed.active_alerts import active
 from curewatch.shed.clock_watch import NOT_BEFORE
 from curewatch.shed.look import Look
+from curewatch.shed.past_grid import PastGrid
 from curewatch.wording import kept, plain_wording
+from curewatch.worklog.stock import short_for_batch
 
-Said = Entry | Publish | Show | Again
+Said = Entry | Publish | Show | Remember | Again
 
 
 class LookMemory(NamedTuple):
@@ -50,6 +54,7 @@ class Evaluation:
         self._configuration = configuration
         self._plain = plain_wording(configuration.zone)  # how texts are stored and published
         self._logbook = logbook
+        self._grid = PastGrid()  # whoever asks again reads only what is new
         self._alerts, self._read, self._verdict, self._corrected = memory or _restored(logbook)
 
     @property
@@ -58,21 +63,38 @@ class Evaluation:
 
     def __call__(self, at: Instant, reason: str) -> tuple[Said, ...]:
         """The answer for a start now, the running layers and the alerts, as far as they changed."""
-        now = at.utc
+        now, stands = at.utc, self._logbook.head().entries  # what comes in while this looks is not in it
         seen_since = self._take_up_acknowledgements()
         corrections = self._logbook.entries("correction", after=self._corrected)  # before what they change
-        look = Look(self._logbook, self._configuration, now, not_before=self._not_before, active=self._alerts)
+        look = Look(
+            self._logbook,
+            self._configuration,
+            now,
+            not_before=self._not_before,
+            active=self._alerts,
+            listening=reason == STARTED,
+            grid=self._grid,
+        )
         events = self._step(look.signals, corrections, now)
-        mark = watchers.next_mark(look.progress, now)
+        pots = (pot.use_until for pot in look.further_pots)
+        kept_look = last_look.looked(look, self._logbook, at, stands)
+        further = (look.daily_hour(), *pots, *primer.marks(look.primers), _next_moment(kept_look))
+        mark = watchers.next_mark(look.progress, now, *further)
         return (
             *seen_since,
-            *self._told(look.advice, now),
+            *(() if _early(look.advice, reason) else self._told(look.advice, now)),
             *(said for event in events for said in self._told_of(event)),
             *(Show("layer", now, text, {}, loud=True) for text in _not_followed(look)),
-            Publish("advice", plain(tonight_document(look.advice, self._plain))),
+            Publish("advice", plain(self._tonight(look))),
             Publish("alerts", plain(self._active(look))),
+            *_values(look),
+            Remember(last_look.NOTE, last_look.as_note(kept_look)),
             *(() if mark is None else (Again(mark),)),
         )
+
+    def _tonight(self, look: Look) -> TonightDocument:
+        short = short_for_batch(self._logbook, self._configuration, look.question)
+        return tonight_document(look.advice, self._plain, look.pulls(look.question), short)
 
     def _active(self, look: Look) -> MqttAlertsDocument:
         return mqtt_alerts_document(self._alerts.values(), look.running, look.at, self._plain)
@@ -113,7 +135,7 @@ class Evaluation:
 
     def _told_of(self, event: Event) -> Iterator[Said]:
         stored = alerts.event_as_plain(event, self._plain)
-        loud = event.happening in {Happening.RAISED, Happening.RENEWED}
+        loud = event.happening in {Happening.RAISED, Happening.CHANGED}
         yield Entry("alert", stored, event.at)
         became = phrase("{became}: {text}", became=str(event.happening), text=event.text)
         yield Show("alert", event.at, event.text if loud else became, stored, loud)
@@ -129,6 +151,22 @@ class Evaluation:
                 self._alerts, events = alerts.acknowledge(self._alerts, event.key, entry.at)
                 told += [said for event in events for said in self._told_of(event) if isinstance(said, Show)]
         return told
+
+
+def _next_moment(kept_look: last_look.LastLook) -> float | None:
+    """When the first moment that is told of a layer comes, where that is before the next look. [UTC s]"""
+    return kept_look.until_s if kept_look.until_s < kept_look.at_s + last_look.LASTS else None
+
+
+def _early(advice: Advice, reason: str) -> bool:
+    """An unknown that may rest on silence alone, before the sensors had time to report."""
+    return reason == STARTED and advice.verdict is Verdict.UNKNOWN
+
+
+def _values(look: Look) -> Iterator[Publish]:
+    values = values_document(look.advice, look.situation)
+    yield from (Publish(f"values/{name}", text) for name, text in plain_values(values).items())
+    yield Publish("senml", senml_pack(values))
 
 
 def _not_followed(look: Look) -> Iterator[str]:

@@ -21,6 +21,7 @@ class BytesArrived(NamedTuple):
     source: str
     data: bytes
     at: Instant
+    named: tuple[Any, ...] | None = None  # of naming.Named, where it was read before it was sorted by shed
 
 
 class MessageArrived(NamedTuple):
@@ -37,6 +38,7 @@ class MessageArrived(NamedTuple):
     connection: int = 0  # running number of the connection it came over
     discarded: int = 0  # bytes of a message that was too long to hold; its payload is then empty
     backlog: bool = False  # the broker may have held it back: when it was sent is not known
+    named: tuple[Any, ...] | None = None  # of naming.Named, where it was read before it was sorted by shed
 
 
 class Tick(NamedTuple):
@@ -47,7 +49,7 @@ class Tick(NamedTuple):
 
 
 class SourceUp(NamedTuple):
-    """A port or a broker answers."""
+    """A port is open, or a broker has granted a subscription."""
 
     source: str
     at: Instant
@@ -55,7 +57,7 @@ class SourceUp(NamedTuple):
 
 
 class SourceDown(NamedTuple):
-    """A port or a broker does not answer, and why."""
+    """A port or a broker does not answer, or lets nothing through, and why."""
 
     source: str
     at: Instant
@@ -96,7 +98,7 @@ class Evaluated(NamedTuple):
     """What thinking about the advice gave: to be stored, then published and shown."""
 
     at: Instant
-    outcome: tuple[Any, ...]  # of Entry, Publish, Show and Again
+    outcome: tuple[Any, ...]  # of Entry, Publish, Show, Remember and Again
 
 
 class Reload(NamedTuple):
@@ -154,10 +156,18 @@ class Renew(NamedTuple):
 
 
 class Publish(NamedTuple):
-    """Tell others: a retained document under the source's own prefix."""
+    """Tell others: a retained word or document under the source's own prefix."""
 
     topic: str
-    document: dict[str, Any]
+    document: Any
+
+
+class Leave(NamedTuple):
+    """Leave a retained document under this very topic of one broker; the empty word takes it away."""
+
+    source: str
+    topic: str
+    document: Any
 
 
 class Show(NamedTuple):
@@ -168,6 +178,9 @@ class Show(NamedTuple):
     text: Said
     detail: dict[str, Any]
     loud: bool = False
+
+
+STARTED = "the program started"  # the reason of the look before the sensors had time to report
 
 
 class Evaluate(NamedTuple):
@@ -183,8 +196,15 @@ class Again(NamedTuple):
     at: float  # UTC [s]
 
 
+class Remember(NamedTuple):
+    """Keep these bytes under this key, in the place of those before, with the next commit."""
+
+    key: str
+    value: bytes
+
+
 class Ended(NamedTuple):
     """Everything in hand is done; the loop may end."""
 
 
-Effect = Store | Acknowledge | Renew | Publish | Show | Evaluate | Ended
+Effect = Store | Acknowledge | Renew | Publish | Leave | Show | Evaluate | Ended

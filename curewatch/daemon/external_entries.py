@@ -16,17 +16,29 @@ from curewatch.shed import corrections
 EVERY = 5.0  # between two looks [s]
 EXAMINE_EVERY = 60.0  # between two looks through the whole file: 10 ms for each 4 MB [s]
 KINDS = (
+    "batch",
     "layer",
+    "job-open",
+    "job-close",
+    "job-reopen",
     "layer-closed",
     "pot-empty",
+    "peel-ply",
+    "wash",
+    "primer",
     "observation",
     "correction",
     "sensor-check",
-)  # what advice hangs on
+    "forecast",
+    "clock",
+    "restored",
+    "prune",
+    "salvage",
+)  # what advice hangs on; all of `last_look.RESTS_ON` is among them
 _ACKNOWLEDGED = "acknowledged"
 
 
-class ToldBeside:
+class ExternalEntries:
     """Remembers the last entry it has seen."""
 
     def __init__(self, core: Core, logbook: LogbookStore, monotonic: float) -> None:

@@ -33,6 +33,17 @@ class Inbox:
             self._awake.set()
         return True
 
+    def put_all(self, source: str, events: list[Event]) -> list[Event]:
+        """Leave these in their order and wake the loop once; what finds no room is given back."""
+        queue = self._queues.get(source)
+        if queue is None:
+            queue = self._queues.setdefault(source, deque())
+        room = max(0, self._limit - len(queue))
+        queue.extend(events[:room])
+        if not self._awake.is_set():
+            self._awake.set()
+        return events[room:]
+
     def waiting(self, source: str) -> int:
         return len(self._queues.get(source, ()))
 
@@ -45,6 +56,10 @@ class Inbox:
         for queue in self._queues.copy().values():
             taken.extend(queue.popleft() for _ in range(min(len(queue), TURN)))
         return taken
+
+    def quiet(self, seconds: float) -> bool:
+        """Whether nothing is waiting, and nothing comes within this time. [s]"""
+        return self.empty and not self._awake.wait(seconds)
 
     @property
     def empty(self) -> bool:

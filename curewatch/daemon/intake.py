@@ -1,78 +1,34 @@
-"""From what edges bring to readings under the names of the configuration.
+"""From what came in to readings that can be believed: named, plausible, put right by the last check.
 
-Keeps one framer a port and the one parser; knows which name, hardware number or topic is whose.
+The first half is :class:`Naming`. Where several sheds share their sources it is done once, before what came
+in is sorted by shed, and the event brings what it gave. The second half, here, is of one shed: what it
+remembers of its sensors is taken back with the batch that is given up.
 """
 
-from collections.abc import Callable, Mapping
-from functools import partial
-from typing import Any, NamedTuple, Self
+from collections.abc import Iterable, Mapping
+from typing import Self
 
-from curewatch.configuration import Configuration, MqttSource, SerialSource, WireUnits
-from curewatch.configuration.topics import covers_levels
-from curewatch.daemon import homie
-from curewatch.daemon.devices import Devices, Mark, numbers_in
+from curewatch.configuration import Configuration
 from curewatch.daemon.events import BytesArrived, MessageArrived
-from curewatch.readings import Flag, Reading, Rejected
+from curewatch.daemon.naming import Named, Naming
+from curewatch.readings import Reading, Rejected
 from curewatch.shed import forecasts
 from curewatch.shed.corrections import Correction, corrected
-from curewatch.wire import LineFramer, Parser, Plausibility, PlausibleRange, Reason, bare
-from curewatch.wire.fields import ValuePlace, Words
-from curewatch.wire.numbers import tidy
+from curewatch.wire import Plausibility, PlausibleRange, Reason
 from curewatch.wire.reasons import reject
-
-_KINDS = {"temperature": "temperature", "humidity": "relative_humidity"}  # keys of wire_units
-_BACKLOG = int(Flag.BACKLOG)
-TOPICS = 5_000  # topics whose owner is remembered; beyond that it is worked out each time
-
-
-class Owner(NamedTuple):
-    """Whose readings a topic carries."""
-
-    device: str  # the name for a payload that names nobody
-    fixed: bool  # the whole topic is some sensor's address
-    words: Words  # its own, and its units
-    form: str
-    quantity: str  # of a bare number on this topic: a word of ours, or empty
-    mark: Mark | None  # what tells its device from another of the same name; none where the topic is told
 
 
 class Intake:
     """Bytes and messages in, readings and rejections out."""
 
     def __init__(self, configuration: Configuration, before: Self | None = None) -> None:
-        self._configuration = configuration
-        self._parser: Parser = before._parser if before else Parser(check=False)
-        self._parser.zone = configuration.zone
+        self._naming: Naming = Naming(configuration, before=before._naming if before else None)
         self._plausibility: Plausibility = before._plausibility if before else Plausibility()
-        self._framers: dict[str, LineFramer] = before._framers if before else {}  # one a port
-        self._whole = False
-        self._nobody = configuration.meant()  # whose readings those are that name nobody; '': rejected
         self.corrections: Mapping[str, Correction] = before.corrections if before else {}  # by sensor
-        self._owners: dict[tuple[str, str], Owner] = {}  # (source, topic), at most TOPICS
-        self._dialects: dict[Any, Words] = {}  # (sensor, source), both of the configuration
-        self._homie: homie.HomieUnits = before._homie if before else homie.HomieUnits()
-        self._devices = Devices()  # anew with each configuration: it may have put two devices apart
-        self._own_words = any(
-            sensor.fields or sensor.ignore or sensor.wire_units != WireUnits()
-            for sensor in configuration.sensors.values()
-        )
-        self._names = {
-            address: name
-            for name, sensor in configuration.sensors.items()
-            for address in (name, *sensor.address, *map(tidy, sensor.address), *sensor.topics.values())
-        }
-        self._plain_words = Words(known=self._names)
-        self._quantities: dict[str, str] = {
-            topic: word for sensor in configuration.sensors.values() for word, topic in sensor.topics.items()
-        }
 
     def from_start(self, sensor: str | None = None) -> None:
-        """Streams are files, not ports: they begin with a whole line, and their own time is the time.
-
-        A file that names nobody is of ``sensor``, else of the one that is told to hang in the shed's air.
-        """
-        self._whole = True
-        self._nobody = sensor or self._configuration.meant("air")
+        """Streams are files, not ports: see :meth:`Naming.from_start`; and their own time is the time."""
+        self._naming.from_start(sensor)
         self._plausibility = Plausibility(PlausibleRange(clock_set=0.0))
 
     def begin(self) -> None:
@@ -89,108 +45,26 @@ class Intake:
 
     def reopened(self, source: str) -> None:
         """A port was opened anew: what it says first may be the tail of a line."""
-        if source in self._framers:
-            self._framers[source].reopened()
+        self._naming.reopened(source)
 
     def bytes_arrived(self, event: BytesArrived) -> list[Reading | Rejected]:
-        source = event.source
-        framer = self._framers.get(source)
-        if framer is None:
-            framer = LineFramer(source=source, from_start=self._whole)
-            self._framers[source] = framer
-        port = self._configuration.serial.get(source)
-        sensor, form = (port.sensor or self._nobody, port.form) if port else (self._nobody, "auto")
-        words = self._words(sensor, port)
-        found: list[Reading | Rejected] = []
-        for line in framer.feed(event.data, event.at.utc):
-            if isinstance(line, Rejected):
-                found.append(line)
-            else:
-                parse = partial(self._parser.line, line, event.at, source, sensor, form=form)
-                said = self._in_own_words(parse(words=words), port, words, parse)
-                found.extend(self._alone(item, line, source) for item in said)
-        return found
+        """What these bytes give."""
+        return self._checked(
+            self._naming.of_bytes(event) if event.named is None else event.named, event.source
+        )
 
     def message_arrived(self, event: MessageArrived) -> list[Reading | Rejected]:
-        if event.discarded:
-            raw = f"{event.topic}: {event.discarded} bytes".encode()
-            return [reject(Reason.TOO_LARGE, raw, event.at.utc, event.source)]
-        if "/$" in event.topic:
-            self._homie.take(event.topic, event.payload)
-            return []
-        owner = self._owners.get((event.source, event.topic)) or self._found_owner(event.source, event.topic)
-        payload = self._with_unit(event, owner) if event.topic.startswith(homie.ROOT) else event.payload
-        if isinstance(payload, Rejected):
-            return [payload]
-        parse = partial(
-            self._parser.payload,
-            payload,
-            event.at,
-            event.source,
-            owner.device,
-            form=owner.form,
-            retained=event.retained,
-            quantity=owner.quantity,
-        )
-        broker = self._configuration.mqtt.get(event.source)
-        found = self._in_own_words(parse(words=owner.words), broker, owner.words, parse)
-        if event.backlog:
-            found = [_held_back(item) for item in found]
-        if all(isinstance(item, Reading) and item.sensor == forecasts.NAME for item in found):
-            return found  # its times lie ahead; what is made of it is checked there
-        told = owner._replace(mark=None) if event.retained else owner  # it may be of a device long gone
-        return [self._alone(item, event.payload, event.source, told) for item in found]
+        """What this message gives."""
+        found = self._naming.of_message(event) if event.named is None else event.named
+        items = [item for item, _ in found]
+        if forecasts.are_told(items):
+            return items  # its times lie ahead; what is made of it is checked there
+        return self._checked(found, event.source)
 
-    def _with_unit(self, event: MessageArrived, owner: Owner) -> bytes | Rejected:
-        """A bare number with the unit that another topic states for it.
+    def _checked(self, found: Iterable[Named], source: str) -> list[Reading | Rejected]:
+        return [self._believed(item, raw, source) for item, raw in found]
 
-        An old temperature may come before its unit: it is refused, for a degree of which kind is not known.
-        """
-        payload, unit = event.payload, self._homie.of(event.topic)
-        meant = owner.words.meant(owner.quantity)
-        if meant is None or not bare.is_number(payload):
-            return payload
-        if unit:
-            return payload.strip(b' \t\r\n"') + b" " + unit.encode()
-        if (event.backlog or event.retained) and meant.kind == "temperature" and not meant.said:
-            name = self._names.get(owner.device, owner.device)
-            return reject(Reason.UNIT_TO_COME, payload, event.at.utc, event.source, name)
-        return payload
-
-    def _in_own_words(
-        self,
-        found: list[Reading | Rejected],
-        source: MqttSource | SerialSource | None,
-        words: Words,
-        again: Callable[..., list[Reading | Rejected]],
-    ) -> list[Reading | Rejected]:
-        """A device that names itself in its message is read as the table of its sensor says."""
-        if self._own_words:
-            for item in found:
-                name = self._names.get(item.sensor)
-                if name and isinstance(item, Reading):
-                    own = self._words(name, source)
-                    return found if own is words else again(words=own)
-        return found
-
-    def _alone(
-        self, item: Reading | Rejected, raw: bytes, source: str, owner: Owner | None = None
-    ) -> Reading | Rejected:
-        """Named and checked, where one device only speaks under the name, or the configuration tells both."""
-        named = self._named(item, owner)
-        if isinstance(named, Rejected):
-            return named
-        name, marks = named.sensor, numbers_in(raw)
-        if owner is not None and owner.mark and item.sensor == owner.device:
-            marks.append(owner.mark)
-        known = self._configuration.sensors.get(name)
-        two = self._devices.two(name, marks, named.received, known.every_s if known else 0.0)
-        told = (owner is not None and owner.fixed) or (item.sensor != name and item.sensor in self._names)
-        if two and not told:
-            return reject(Reason.TWO_DEVICES, raw, named.received, source, name)
-        return self._checked(named, raw, source)
-
-    def _checked(self, item: Reading | Rejected, raw: bytes, source: str) -> Reading | Rejected:
+    def _believed(self, item: Reading | Rejected, raw: bytes, source: str) -> Reading | Rejected:
         """Plausible, and put right by its sensor's last check; or rejected.
 
         After naming, because two names on the wire may be one sensor.
@@ -203,85 +77,3 @@ class Intake:
         if isinstance(found, Rejected) or found.sensor not in self.corrections:
             return found
         return corrected(found, self.corrections[found.sensor])
-
-    def _named(self, item: Reading | Rejected, owner: Owner | None = None) -> Reading | Rejected:
-        """Under the configured name; a topic that is an address speaks for its sensor alone."""
-        name = self._names.get(item.sensor)
-        if name is None and owner is not None and owner.fixed:
-            name = owner.device
-        return item if name is None or name == item.sensor else item._replace(sensor=name)
-
-    def _found_owner(self, source: str, topic: str) -> Owner:
-        broker = self._configuration.mqtt.get(source) or MqttSource()
-        levels = topic.split("/")
-        fixed = self._names.get(topic)
-        told = bare.Told(levels=len(levels)) if levels[-1] in self._names else bare.told_by(levels)
-        node, mark = self._device(broker, levels, told.levels)
-        device = fixed or self._of_probe(tidy(node), told) or self._nobody
-        sensor = self._names.get(device, device)
-        quantity = self._quantities.get(topic) or told.quantity
-        if mark and told.probe:
-            mark = (mark[0], f"{mark[1]} {told.probe}")
-        words = self._words(sensor, broker)
-        if mark:
-            mark = (f"{source} {mark[0]}", mark[1])
-        owner = Owner(device, fixed is not None, words, broker.form, quantity, mark)
-        if len(self._owners) < TOPICS:
-            self._owners[source, topic] = owner
-        return owner
-
-    def _of_probe(self, node: str, told: bare.Told) -> str:
-        """The name of a node's probe: as the configuration has it, else the node's and its own."""
-        if not told.probe:
-            return node
-        names = [f"{node}/{told.probe}", *([told.probe] if told.alone else [])]
-        if told.alone or told.probe == "0":
-            names.append(node)
-        return next((name for name in names if name in self._names), names[0 if told.alone else -1])
-
-    @staticmethod
-    def _device(broker: MqttSource, levels: list[str], telling: int) -> tuple[str, Mark | None]:
-        """The level that the last + of the matching filter stands for; else the last that may name one.
-
-        And the levels that wildcards stand for up to there: a first + often is an application or a place.
-        """
-        if broker.device_level is not None and broker.device_level <= len(levels):
-            upto = levels[: broker.device_level]
-            return upto[-1], ("device_level", "/".join(upto))
-        fits = [wanted for pattern in broker.topics if covers_levels(wanted := pattern.split("/"), levels)]
-        for wanted in fits:
-            places = [place for place, level in enumerate(wanted[:telling]) if level == "+"]
-            if places:
-                said = "/".join(levels[place] for place in places)
-                return levels[places[-1]], ("/".join(wanted), said)
-        for wanted in fits:
-            if wanted[-1] == "#":
-                return levels[telling - 1], ("/".join(wanted), "/".join(levels[len(wanted) - 1 : telling]))
-        return levels[telling - 1], None
-
-    def _words(self, name: str, source: MqttSource | SerialSource | None) -> Words:
-        """How a sensor speaks over a source: as its own table says, else as the source's."""
-        known = self._configuration.sensors.get(name)
-        if known and not (known.fields or known.ignore) and known.wire_units == WireUnits():
-            known = None
-        key = (name if known else "", id(source))  # a table of the configuration, which stays
-        if key not in self._dialects:
-            told: list[Any] = [each for each in (source, known) if each is not None]
-            fields: Mapping[str, str | ValuePlace] = {}
-            ignored: set[str] = set()
-            units: dict[str, str] = {}
-            for each in told:
-                own = getattr(each, "fields", {})
-                fields = {
-                    word: it if isinstance(it, str) else ValuePlace(it.at, it.scale, it.offset, it.comma)
-                    for word, it in own.items()
-                } or fields
-                ignored |= set(getattr(each, "ignore", ()))
-                units |= {_KINDS[of]: unit for of, unit in each.wire_units if unit is not None}
-            said = fields or units or ignored
-            self._dialects[key] = Words(fields, units, self._names, ignored) if said else self._plain_words
-        return self._dialects[key]
-
-
-def _held_back(item: Reading | Rejected) -> Reading | Rejected:
-    return item._replace(flags=item.flags | _BACKLOG) if isinstance(item, Reading) else item

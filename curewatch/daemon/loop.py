@@ -9,32 +9,29 @@ import threading
 from collections import deque
 from collections.abc import Callable
 from contextlib import ExitStack
+from functools import partial
 from pathlib import Path
-from typing import Any
 
 from curewatch import configuration as configured
 from curewatch.clock import Clock, SystemClock
 from curewatch.configuration import Configuration
-from curewatch.daemon.acting import Actor
-from curewatch.daemon.core import BATCH, Core
-from curewatch.daemon.daily import Daily
-from curewatch.daemon.edges.alert_command import AlertCommand
+from curewatch.daemon.changed_file import ChangedFile
+from curewatch.daemon.daily_heads import DailyHeads
 from curewatch.daemon.edges.process import ServiceManager
-from curewatch.daemon.events import Evaluated, Noticed, Reload, Show, Stop
-from curewatch.daemon.external_entries import ToldBeside
+from curewatch.daemon.events import Event, MessageArrived, Noticed, Show, Stop
 from curewatch.daemon.inbox import Inbox
+from curewatch.daemon.keeper import ShedKeeper
+from curewatch.daemon.sorting import SharedBrokers, Sorter
 from curewatch.daemon.sources import Sources
-from curewatch.daemon.thinking import Thinking
-from curewatch.daemon.watch_keeping import WatchKeeping
 from curewatch.errors import ConfigurationError, CurewatchError, ExitStatus
-from curewatch.logbook import open_logbook
-from curewatch.phrases import recalled
-from curewatch.shed import recall
-from curewatch.shed.known_names import check_names, configuration_entry
-from curewatch.wording import wording
+from curewatch.page.edge import PageEdge
+from curewatch.shed.known_names import check_names
 
 TURN = 0.1  # the longest wait for the inbox: signals and deadlines are looked at this often [s]
+# A flood comes in gulps. A commit between two of them has a handful of messages for each of several sheds.
+BREATH = 0.002  # without anything new for several sheds: then the broker waits for us [s]
 LINES = 500  # lines kept for a board
+COMMON = {"source", "clock", "dropped"}  # lines that each of several sheds has alike: shown once
 
 
 class BootFailed(CurewatchError):  # noqa: N818 - named by the matter, as its siblings
@@ -55,54 +52,74 @@ class Daemon:
         holder: str = "curewatch ingest",
         config_path: Path | str | None = None,
         tell_readings: bool = False,
+        for_group: str | None = None,
     ) -> None:
+        """``for_group``: whose members may tell the logbook something through us."""
         self.configuration = configuration
         self.lines: deque[Show] = deque(maxlen=LINES)
         self.signals: deque[int] = deque(maxlen=100)  # filled by handlers
         self._config_path = config_path or configuration.file
         self._clock = clock or SystemClock()
+        self._file = ChangedFile(configuration.file, self._clock.now().monotonic)
         self._show_further = show
         self._tell_readings = tell_readings
         self._stop_asked = threading.Event()
+        self._common: deque[Show] = deque(maxlen=20)  # the last lines of several sheds
         self._inbox = Inbox()
-        self._alert_command = self._commanded(configuration)
         try:
-            check_names(configuration)
+            for shed in configuration.each.values():
+                check_names(shed)
             with ExitStack() as if_it_fails:
-                self.logbook = if_it_fails.enter_context(open_logbook(configured.logbook_path(configuration)))
-                self.logbook.hold(holder, self._clock.now().utc)
-                self._build()
+                self._build(holder, for_group, if_it_fails)
                 if_it_fails.pop_all()  # from here on `run` closes it
         except (CurewatchError, OSError) as trouble:
             raise BootFailed(str(trouble)) from trouble
 
-    def _build(self) -> None:
-        now, logbook, configuration = self._clock.now(), self.logbook, self.configuration
-        known = recall.sensors_of_interest(logbook, configuration)
-        in_flight = [source.in_flight for source in configuration.mqtt.values()]
-        self.core = Core(
-            configuration,
-            now,
-            memory=logbook.note,
-            keeping=WatchKeeping(configuration, recall.tracks(logbook, known, now.utc)),
-            batch=min([BATCH, *in_flight]),
-            tell_readings=self._tell_readings,
-        )
-        self._thinking = Thinking(configuration, logbook.path)
-        self._sources = Sources(self._inbox, self._clock, logbook.note)
-        self._sources.build(self._sources.prepare(configuration))
-        self.actor = Actor(
-            self.core,
-            logbook,
-            self._clock,
-            brokers=self._sources.brokers,
-            show=self._show,
-            think=self._thinking,
-        )
-        self._beside = ToldBeside(self.core, logbook, now.monotonic)
-        self._daily = Daily(self.core, logbook, configuration, now)
-        self.core.write(configuration_entry(configuration, now.utc))
-        self.core.say("daemon", now, "started", {"what": "started", "sources": self._sources.names})
+    def _build(self, holder: str, group: str | None, if_it_fails: ExitStack) -> None:
+        self._sources = Sources(self._inbox, self._clock, self._note)
+        self._sorter = Sorter(self.configuration) if self.configuration.sheds else None
+        self._shared = SharedBrokers(self._sources.brokers, self._refuses)
+        self.keepers: dict[str, ShedKeeper] = {}
+        for label, shed in self.configuration.each.items():
+            keeper = ShedKeeper(
+                shed,
+                self._clock,
+                self._shared.of(label) if label else self._sources.brokers,
+                holder=holder,
+                show=partial(self._show, label),
+                tell_readings=self._tell_readings,
+                sheds=tuple(self.configuration.each.values()) if label else (),
+            )
+            if_it_fails.callback(keeper.close)
+            self.keepers[label] = keeper
+        self._sources.build(self._sources.prepare(self.configuration))
+        self._troubles: deque[str] = deque(maxlen=100)  # of the page, told by its threads
+        self._page = PageEdge(self.configuration, self._troubles.append)
+        now = self._clock.now()
+        self._heads = DailyHeads(self.configuration, self._say_of_heads, now)
+        for keeper in self.keepers.values():
+            keeper.begin(now)
+            if group is not None:
+                keeper.open_to(group)
+                if_it_fails.callback(keeper.stop)
+
+    def _say_of_heads(self, text: str, loud: bool) -> None:
+        now = self._clock.now()
+        first = next(iter(self.keepers.values()))
+        first.core.say("daemon", now, text, {"what": "heads"}, loud=loud)
+
+    def _note(self, key: str) -> bytes | None:
+        """What some shed's logbook remembers under this key."""
+        notes = (keeper.logbook.note(key) for keeper in self.keepers.values())
+        return next((note for note in notes if note is not None), None)
+
+    def _refuses(self) -> bool:
+        return any(keeper.core.refused_store for keeper in self.keepers.values())
+
+    @property
+    def ended(self) -> bool:
+        """Whether every shed's work is done."""
+        return all(keeper.ended for keeper in self.keepers.values())
 
     # ---- for whoever runs it
 
@@ -118,97 +135,115 @@ class Daemon:
         """Act until told to stop: OK after a clean end, FAILURE if something was left unstored."""
         service = service or ServiceManager({})
         self._sources.start()
-        service.ready(f"sources: {', '.join(self._sources.names) or 'none'}; logbook {self.logbook.path}")
+        for keeper in self.keepers.values():
+            keeper.start()
+        places = ", ".join(str(keeper.logbook.path) for keeper in self.keepers.values())
+        service.ready(f"sources: {', '.join(self._sources.names) or 'none'}; logbook {places}")
         try:
-            while not self.actor.ended:
+            while not self.ended:
                 self._turn(service)
         finally:
             service.stopping()
+            self._page.stop()
+            for keeper in self.keepers.values():
+                keeper.stop()
             self._sources.stop()
-            self._alert_command.stop()
-            self.logbook.close()
-        return ExitStatus.FAILURE if self.core.refused_store else ExitStatus.OK
+            for keeper in self.keepers.values():
+                keeper.close()
+        return ExitStatus.FAILURE if self._refuses() else ExitStatus.OK
 
     # ---- the loop
 
     def _turn(self, service: ServiceManager) -> None:
-        events = self._inbox.take(TURN)
-        for event in events:
-            self.actor.handle(event)
+        taken = self._inbox.take(TURN)
+        for event in taken:
+            self._handle(event)
         self._asked()
-        if not self.actor.ended:
-            self._beside.look(self._clock.now().monotonic)
-            self._daily.look(self._clock.now())
-            self._thought()
-            self.actor.tick(idle=self._inbox.empty)
+        idle = self._inbox.quiet(BREATH if taken and self._sorter else 0.0)
+        for keeper in self.keepers.values():
+            keeper.look(idle=idle)
+        if self._sorter is not None and not self.ended:
+            self._heads.look((keeper.sealed for keeper in self.keepers.values()), self._clock.now())
+        self._show_phones()
         dead = self._sources.dead()
-        if dead and not self.actor.ended:
+        if dead and not self.ended:
             raise CurewatchError(f"the thread of {', '.join(dead)} ended by itself; this is a fault of ours")
         service.alive(self._clock.now().monotonic)
 
-    def _thought(self) -> None:
-        said = self._thinking.collect()
-        if said is not None:
-            self.actor.handle(Evaluated(self._clock.now(), said))
-        self._thinking.go_on(self._clock.now())
+    def _show_phones(self) -> None:
+        """The page goes round with the loop; its trouble is an event like any other."""
+        if not self.ended:
+            self._page.beat()
+        while self._troubles:
+            first = next(iter(self.keepers.values()))
+            first.handle(Noticed("page", self._clock.now(), self._troubles.popleft()))
+
+    def _handle(self, event: Event) -> None:
+        """An event goes to the sheds that it concerns; with one shed, to that."""
+        if self._sorter is None:
+            for keeper in self.keepers.values():
+                keeper.handle(event)
+            return
+        parts = self._sorter.sort(event)
+        if isinstance(event, MessageArrived) and event.quality:
+            self._shared.unacknowledged.expect(event.source, event.connection, event.identifier, len(parts))
+        for label, part in parts.items():
+            self.keepers[label].handle(part)
 
     def _asked(self) -> None:
-        """What signals and other threads asked for since the last turn."""
+        """What signals, other threads and a changed file asked for since the last turn."""
+        if self._file.look(self._clock.now().monotonic):
+            self.reload()
         while self.signals:
             if self.signals.popleft() == signal.SIGHUP:
                 self._reload()
             else:
                 self._stop_asked.set()
-        if self._stop_asked.is_set() and not self.actor.ended:
+        if self._stop_asked.is_set() and not self.ended:
             self._stop_asked.clear()
-            self.actor.handle(Stop(self._clock.now()))
+            self._handle(Stop(self._clock.now()))
 
     def _reload(self) -> None:
         """Read the configuration again; one that is not valid leaves the old one in place, loudly."""
         now = self._clock.now()
+        self._file.taken()
         try:
             fresh = configured.load(self._config_path)
-            check_names(fresh)
+            for shed in fresh.each.values():
+                check_names(shed)
             settings = self._sources.prepare(fresh)
-            if configured.logbook_path(fresh) != configured.logbook_path(self.configuration):
-                found = str(configured.logbook_path(fresh))
-                raise ConfigurationError(found, "the same as before; restart for another", key="logbook.path")
+            self._same_logbooks(fresh)
             self._sources.replace(settings)
         except CurewatchError as trouble:
             text = f"the new configuration is not taken, the old one stays: {trouble}"
-            self.actor.handle(Noticed("configuration", now, text))
+            self._handle(Noticed("configuration", now, text))
             return
-        before = self.configuration
-        self.configuration = self._daily.configuration = fresh
-        self._thinking.configuration = fresh
-        if fresh.alerts != before.alerts:
-            self._alert_command.stop()
-            self._alert_command = self._commanded(fresh)
-        self.actor.handle(Reload(fresh, now))
-        self.core.write(configuration_entry(fresh, now.utc))
+        self.configuration = self._heads.configuration = fresh
+        if self._sorter is not None:
+            self._sorter = Sorter(fresh, before=self._sorter)
+        for label, keeper in self.keepers.items():
+            keeper.reload(fresh.each[label], now)
+        self._page.replace(fresh)
 
-    def _commanded(self, configuration: Configuration) -> AlertCommand:
-        """The user's command for alerts; what goes wrong with it comes in like any other event."""
+    def _same_logbooks(self, fresh: Configuration) -> None:
+        """ConfigurationError where the new configuration has another shed, or another logbook for one."""
+        places = {label: configured.logbook_path(shed) for label, shed in self.configuration.each.items()}
+        wanted = {label: configured.logbook_path(shed) for label, shed in fresh.each.items()}
+        if set(wanted) != set(places):
+            found = ", ".join(wanted)
+            raise ConfigurationError(found, "the same sheds as before; restart for others", key="sheds")
+        for label, place in wanted.items():
+            if place != places[label]:
+                key = f"sheds.{label}.logbook.path" if label else "logbook.path"
+                raise ConfigurationError(str(place), "the same as before; restart for another", key=key)
 
-        def notice(what: str) -> None:
-            self._inbox.put("alert command", Noticed("alert command", self._clock.now(), what))
-
-        return AlertCommand(configuration.alerts.command, configuration.alerts.timeout_s, notice)
-
-    def _as_people_read(self, line: Show) -> dict[str, Any]:
-        """An alert's document with its texts in the units of the house: the command tells them to people."""
-        configuration = self.configuration
-        words = wording(configuration.zone, configured=configuration.shed.units)
-        told = {
-            key: words.say(recalled(line.detail, key), line.at)
-            for key in ("text", "advised")
-            if key in line.detail
-        }
-        return line.detail | told
-
-    def _show(self, line: Show) -> None:
+    def _show(self, label: str, line: Show) -> None:
+        if label and line.kind in COMMON:
+            if line in self._common:
+                return  # another shed has said it
+            self._common.append(line)
+        elif label:
+            line = line._replace(detail=line.detail | {"shed": label})
         self.lines.append(line)
-        if line.kind == "alert":
-            self._alert_command.tell(self._as_people_read(line))
         if self._show_further is not None:
             self._show_further(line)

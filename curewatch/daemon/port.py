@@ -1,6 +1,6 @@
 """What the daemon asks of whatever readings come from: the port that every edge fills."""
 
-from typing import Any, Protocol
+from typing import Protocol
 
 
 class ReadingSource(Protocol):
@@ -21,14 +21,21 @@ class ReadingSource(Protocol):
         """Whether its thread runs; one that ended by itself is told."""
 
 
-class Broker(ReadingSource, Protocol):
-    """A source that keeps a message until it is acknowledged, and takes documents."""
+class Outlet(Protocol):
+    """What one shed may ask of a broker."""
 
     def acknowledge(self, connection: int, identifiers: tuple[int, ...]) -> None:
         """These were stored, or rejected with a reason: not to be delivered again."""
 
-    def publish(self, topic: str, document: dict[str, Any]) -> None:
-        """Give it a document; one that cannot be given is let go."""
+    def publish(self, topic: str, document: object) -> None:
+        """Give it a word or a document for a topic of ours; one that cannot be given is let go."""
+
+    def leave(self, topic: str, document: object) -> None:
+        """The same for this very topic; the empty word takes away what stands there."""
 
     def renew(self) -> None:
         """Connect anew with the same session; what was not acknowledged comes again."""
+
+
+class Broker(ReadingSource, Outlet, Protocol):
+    """A source that keeps a message until it is acknowledged, and takes documents."""

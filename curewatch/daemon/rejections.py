@@ -13,7 +13,7 @@ from curewatch.wire import WHAT_TO_DO, Reason
 
 FIRST, LAST = 60.0, 3600.0  # between two notes of one kind: doubled each time [s]
 KINDS = 200  # kinds counted by name; what is beyond goes under one name
-LOUD = {Reason.TWO_DEVICES}  # somebody must act, or a sensor stays unknown
+LOUD = {Reason.TWO_DEVICES, Reason.NO_SHED}  # somebody must act, or a sensor stays unknown
 OTHERS = ("(others)", "(others)", "various")
 
 

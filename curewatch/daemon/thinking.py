@@ -37,7 +37,7 @@ class Thinking:
         self.configuration = configuration  # replaced on reload
         self._logbook = logbook
         self._memory: bytes | None = None  # as large as the alerts that stand
-        self._child = Child(__name__)
+        self._child = Child(__name__, heavy=True)
         self._at = Instant(0.0, 0.0)  # of the look under way
         self._waiting = ""  # why one more look is wanted after it; empty if none is
 

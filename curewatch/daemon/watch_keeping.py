@@ -14,7 +14,7 @@ from curewatch.answers.mqtt import mqtt_state_document
 from curewatch.answers.sensor import SensorStateDocument, sensor_state_part
 from curewatch.clock import Instant
 from curewatch.configuration import Configuration
-from curewatch.daemon.events import Evaluate, Publish, Show
+from curewatch.daemon.events import STARTED, Evaluate, Publish, Show
 from curewatch.logbook.entry import Entry
 from curewatch.phrases import phrase
 from curewatch.readings import Reading, undated
@@ -99,7 +99,7 @@ class WatchKeeping:
         if self.configuration.sensor(sensor) is not None or sensor in self.unknown:
             return []
         self.unknown.add(sensor)
-        text = f"{sensor} speaks, but is not in the configuration: stored, and takes no part in advice"
+        text = f"{sensor} is not in the configuration: its readings are stored, and take no part in advice"
         return [
             Entry("sensor", {"sensor": sensor, "unknown": True}, at.utc),
             Show("sensor", at.utc, text, {}),
@@ -109,9 +109,14 @@ class WatchKeeping:
 
     def is_due(self, at: Instant) -> bool:
         """Whether it is time to look; every sensor gets a minute to speak before anything is said of it."""
-        if self._checked is None:
-            self._checked = at.monotonic
-        return at.monotonic - self._checked >= self._check_every
+        return self._checked is not None and at.monotonic - self._checked >= self._check_every
+
+    def first(self, at: Instant) -> list[Evaluate]:
+        """The look at the start: a pot or a closing window of before does not wait for the sensors."""
+        if self._checked is not None:
+            return []
+        self._checked = at.monotonic
+        return [Evaluate(at, STARTED)]
 
     def look(
         self, at: Instant, clock: ClockState, sources: Mapping[str, str]
@@ -147,7 +152,7 @@ class WatchKeeping:
         if before is not None and before.health is judged.health:
             return []
         if before is None and judged.health is Health.FRESH:
-            self._reason = self._reason or "a sensor speaks"
+            self._reason = self._reason or "a sensor reports"
             return []
         self._reason = f"{judged.sensor} is {judged.health}"
         was = before.health.value if before else ""
@@ -185,6 +190,6 @@ class WatchKeeping:
         )
 
     def _gap_ended(self, reading: Reading, since: float, at: Instant) -> list[Entry | Show]:
-        entry = self._gap(reading.sensor, since, reading.time, "speaks again", at)
-        text = f"{reading.sensor} speaks again; nothing is known of {(reading.time - since) / 60:.0f} min"
+        entry = self._gap(reading.sensor, since, reading.time, "reports again", at)
+        text = f"{reading.sensor} reports again; nothing is known of {(reading.time - since) / 60:.0f} min"
         return [entry, Show("gap", at.utc, text, dict(entry.payload), loud=True)]

@@ -22,7 +22,7 @@ def backup(logbook: LogbookStore, target: Path) -> Path:
         The chain does not hold; the copy is not kept.
     """
     if target.exists():
-        raise UsageError(f"{target} is there already; name a new file")
+        raise UsageError(f"{target}: found a file of that name. Use a new name")
     if not target.parent.is_dir():
         raise UsageError(f"{target.parent} is no folder that is there; is the disk for copies plugged in?")
     draft = target.with_name(f"{target.name}.part-{os.getpid()}")
@@ -32,7 +32,7 @@ def backup(logbook: LogbookStore, target: Path) -> Path:
             copy.verify()
         os.link(draft, target)
     except FileExistsError as trouble:
-        raise UsageError(f"{target} is there already; name a new file") from trouble
+        raise UsageError(f"{target}: found a file of that name. Use a new name") from trouble
     except OSError as trouble:
         raise StoreFailed(f"backup {target}: {reason(trouble)}") from trouble
     finally:

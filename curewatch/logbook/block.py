@@ -40,7 +40,7 @@ class OpenBlock:
         """The open block as it was when its last commit ended."""
         block = cls(face.number, face.previous, face.form)
         block.opened = opened
-        for values in rows.from_bytes(body, face.form).tolist():
+        for values in rows.read(body, face.form, closed=False).tolist():
             block.take(values)
         block.settle(tokens)
         for text in entry_lines:
@@ -65,13 +65,13 @@ class OpenBlock:
             return False
         return self.entries >= ENTRIES or abs(recorded - self.opened) >= ARRIVAL_SPAN
 
-    def take(self, values: tuple[int, ...]) -> None:
-        """One more row; it is in the chain after :meth:`settle`."""
+    def take(self, values: tuple[int, ...], same: tuple[int, ...] | None = None) -> None:
+        """One more row; it is in the chain after :meth:`settle`. ``same`` is :func:`rows.same` of it."""
         if self.opened is None:
             self.opened = values[2]
         earliest, latest = self.spans.get(values[0], (values[1], values[1]))
         self.spans[values[0]] = min(earliest, values[1]), max(latest, values[1])
-        self.known.add(rows.same(values))
+        self.known.add(same or rows.same(values))
         self._waiting.append(values)
 
     def settle(self, tokens: Mapping[int, str]) -> Rows:
@@ -101,6 +101,10 @@ class OpenBlock:
             self.entries,
             self._entries_hash.hexdigest(),
         )
+
+    def padded_body(self) -> bytes:
+        """The body as it is kept: always as long, so that a commit writes only the pages that it changes."""
+        return bytes(self.body).ljust(READINGS * columns.form(self.form).size, b"\0")
 
     def rows(self) -> Rows:
         """All rows of the body."""

@@ -11,15 +11,21 @@ read and verified as they are, and have nothing in the new column.
 Law: what a form has never changes, so a block can be checked for as long as it is kept.
 """
 
+import struct
 from collections.abc import Iterable
+from functools import cached_property
 from operator import attrgetter
-from typing import Any, NamedTuple
-
-import numpy as np
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from curewatch.errors import OutOfValidity
+from curewatch.later import Later
 from curewatch.readings import Reading
 from curewatch.units import FloatArray
+
+if TYPE_CHECKING:
+    import numpy as np
+else:
+    np = Later("numpy")  # entries are read without it
 
 NOTHING = -(2**31)  # stands for "no such quantity" in its column
 
@@ -30,7 +36,7 @@ class Quantity(NamedTuple):
     name: str  # of the field in Reading and Series, and in SenML
     unit: str  # SI
     heading: str  # in CSV and Parquet; the unit shown is in it
-    senml: str  # the unit shown, as RFC 8428 writes it
+    senml: str  # the unit shown, as RFC 8428 or RFC 8798 writes it
     scale: float  # kept numbers per SI unit
     zero: int  # kept number of 0 in SI, negative
     decimals: int  # the unit shown is 10**decimals kept numbers
@@ -60,7 +66,7 @@ class Quantity(NamedTuple):
         """The value in SI."""
         return None if kept == NOTHING else (kept + self.zero) / self.scale
 
-    def values(self, kept: np.ndarray[Any, np.dtype[np.int32]]) -> FloatArray:
+    def values(self, kept: "np.ndarray[Any, np.dtype[np.int32]]") -> FloatArray:
         """The values in SI, ``nan`` where there is none."""
         return np.where(kept == NOTHING, np.nan, (kept.astype(np.int64) + self.zero) / self.scale)
 
@@ -70,6 +76,7 @@ QUANTITIES = (
     Quantity("relative_humidity", "1", "humidity_percent", "%RH", 1e5, 0, 3, -1.0, 100.0, 1, hourly=True),
     Quantity("carbon_dioxide", "1", "carbon_dioxide_ppm", "ppm", 1e7, 0, 1, 0.0, 100.0, 1),
     Quantity("battery", "1", "battery_percent", "%EL", 1e5, 0, 3, -10_000.0, 10_000.0, 1),
+    Quantity("pressure", "Pa", "pressure_hpa", "hPa", 10.0, 0, 3, 3e4, 1.2e5, 2, hourly=True),
 )
 
 FIXED = (
@@ -87,13 +94,34 @@ class Form:
     def __init__(self, number: int, quantities: Iterable[Quantity]) -> None:
         self.number = number
         self.quantities = tuple(one for one in quantities if one.form <= number)
-        self.row = np.dtype([*FIXED, *((one.name, "<i4") for one in self.quantities)])
-        self.names: tuple[str, ...] = self.row.names or ()
+        self.names = (*(name for name, _ in FIXED), *(one.name for one in self.quantities))
+        self.hourly = tuple(place for place, one in enumerate(self.quantities) if one.hourly)
         self.width = len(self.names)
         self.heading = ",".join(
             ["block", *(name for name, _ in FIXED), *(q.heading for q in self.quantities)]
         )
-        self.values_of = attrgetter(*(one.name for one in self.quantities))
+        self.letters = "HqqHq" + "i" * len(self.quantities)  # of a row, as ``struct`` writes them
+        self.size = struct.calcsize(f"<{self.letters}")  # bytes of a row
+        self._values_of = attrgetter(*(one.name for one in self.quantities))
+        self._scales = [(one.lowest, one.highest, one.scale, one.zero, one) for one in self.quantities]
+
+    def kept(self, reading: Reading) -> list[int]:
+        """What is kept of its quantities; raises as :meth:`Quantity.kept`, which says the same of one."""
+        return [
+            NOTHING
+            if value is None
+            else round(value * scale) - zero
+            if lowest <= value <= highest
+            else one.kept(value)
+            for value, (lowest, highest, scale, zero, one) in zip(
+                self._values_of(reading), self._scales, strict=True
+            )
+        ]
+
+    @cached_property
+    def row(self) -> "np.dtype[np.void]":
+        """One reading in memory."""
+        return np.dtype([*FIXED, *((one.name, "<i4") for one in self.quantities)])
 
 
 class Forms:
@@ -117,7 +145,7 @@ class Forms:
             There is none in this table.
         """
         if number not in self._known:
-            raise ValueError(f"form {number}; this program knows 1 to {self.newest.number}")
+            raise ValueError(f"form {number}; this program reads 1 to {self.newest.number}")
         return self._known[number]
 
 

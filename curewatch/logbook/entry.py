@@ -10,15 +10,17 @@ on one line, keys sorted, no space, everything outside ASCII as \\uXXXX, numbers
 """
 
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from hashlib import sha256
 from typing import Any
-from urllib.parse import quote
 
 from curewatch.clock import iso_utc, utc_from_iso
 from curewatch.errors import UsageError
 
+LONGEST_NAME = 500  # signs of a kind, job or key: what an index of every database takes
+_PLAIN = re.compile("[A-Za-z0-9 -]{1,200}")  # a kind as it is listed; any other is "other"
 LONGEST = 8 * 1024 * 1024  # bytes of one line: a thumbnail fits, a film does not
 
 
@@ -78,14 +80,19 @@ def line(entry: Entry, number: int, block: int) -> str:
         }
     )
     if any(not _sayable(name) for name in (entry.kind, entry.job, entry.key)):
-        raise UsageError("an entry's kind, job or key is no text; name it in letters and digits")
+        raise UsageError(
+            f"an entry's kind, job or key is no text of at most {LONGEST_NAME} signs; "
+            "name it in letters and digits"
+        )
     if len(text) > LONGEST:
         raise UsageError(f"an entry of {len(text)} bytes; at most {LONGEST}: keep large files outside")
     return text
 
 
 def _sayable(name: str | None) -> bool:
-    return name is None or not any("\ud800" <= letter <= "\udfff" for letter in name)
+    if name is None:
+        return True
+    return len(name) <= LONGEST_NAME and not any("\ud800" <= one <= "\udfff" or one == "\0" for one in name)
 
 
 def stored(text: str) -> StoredEntry:
@@ -124,8 +131,9 @@ def digest_line(text: str) -> str:
     So an entry that is left out of a copy still tells its kind, and whether it is of a job that is known.
     """
     plain = json.loads(text)
-    kind = quote(str(plain["kind"]), safe=" -")
-    return f"{plain['number']},{kind},{owner(plain['job'])},{digest(text)}\n"
+    kind = str(plain["kind"])
+    listed = kind if _PLAIN.fullmatch(kind) else "other"
+    return f"{plain['number']},{listed},{owner(plain['job'])},{digest(text)}\n"
 
 
 def owner(job: str | None) -> str:

@@ -32,22 +32,32 @@ class Lock:
         try:
             fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError as trouble:
-            named = self._holder()
+            named = _holder(os.pread(self._file, 4096, 0))
             os.close(self._file)
             raise InUse(logbook, named) from trouble
         text = json.dumps({"holder": holder, "pid": os.getpid(), "since": iso_utc(since)})
-        os.ftruncate(self._file, 0)
         os.pwrite(self._file, text.encode(), 0)
+        os.ftruncate(self._file, len(text))  # emptied before, it would be flushed to the disk: 3 ms
 
-    def _holder(self) -> str:
+    @classmethod
+    def in_use(cls, logbook: Path) -> InUse:
+        """That another process holds it, named as far as its file can be read."""
         try:
-            plain = json.loads(os.pread(self._file, 4096, 0))
-            return f"{plain['holder']}, process {plain['pid']}, since {plain['since']}"
-        except (ValueError, KeyError, TypeError):
-            return "another process"
+            text = logbook.with_name(logbook.name + ".lock").read_text(encoding="utf-8")
+        except OSError:
+            text = ""
+        return InUse(logbook, _holder(text))
 
     def release(self) -> None:
         """Let another process have it."""
         if self._file >= 0:
             os.close(self._file)
             self._file = -1
+
+
+def _holder(text: str | bytes) -> str:
+    try:
+        plain = json.loads(text)
+        return f"{plain['holder']}, process {plain['pid']}, since {plain['since']}"
+    except (ValueError, KeyError, TypeError):
+        return "another process"

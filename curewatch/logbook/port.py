@@ -14,6 +14,7 @@ from typing import NamedTuple, Protocol, Self
 
 from curewatch.logbook.chain import Face, Head
 from curewatch.logbook.entry import Entry, StoredEntry
+from curewatch.logbook.lost import Lost
 from curewatch.logbook.series import BlockRows, Hourly, Series
 from curewatch.logbook.verification import Verified
 from curewatch.readings import Reading, Rejected
@@ -44,7 +45,16 @@ class LogbookStore(Protocol):
 
     @property
     def path(self) -> Path:
-        """The file; key and lock stand beside it."""
+        """The file that the door was given: the tables, or the address of a database.
+
+        Key, lock, socket and the note of the last seal stand beside it. So they never lie in the database
+        that they guard, and who copies that has no key. It names the logbook to people, and to a child
+        that asks the door for it again. Nobody else opens anything by it.
+        """
+
+    @property
+    def sealed_here(self) -> bool:
+        """Whether who opened it seals it; else it is asked for with :meth:`sealed_elsewhere`."""
 
     # -- writing: each call is one commit, StoreFailed if nothing of it was stored
 
@@ -70,10 +80,23 @@ class LogbookStore(Protocol):
     def drop_bodies(self, numbers: Iterable[int], told: Entry) -> None:
         """Let go of the readings of these blocks, with the entry that tells of it."""
 
+    def sealed_elsewhere(self, seal_reason: str) -> StoredEntry:
+        """Have it sealed by the daemon that keeps it."""
+
     # -- reading
 
     def series(self, sensor: str, start: float | None = None, end: float | None = None) -> Series:
         """One sensor's readings in order of time."""
+
+    def every_series(
+        self, sensors: Iterable[str], start: float | None = None, end: float | None = None
+    ) -> dict[str, Series]:
+        """The readings of several sensors, each in order of time."""
+
+    def few_readings(
+        self, sensors: Iterable[str], start: float | None = None, end: float | None = None
+    ) -> dict[str, list[Reading]] | None:
+        """The same without numpy; none where there are so many that its import costs less."""
 
     def hourly(self, sensor: str, start: float | None = None, end: float | None = None) -> Hourly:
         """One sensor's hours."""
@@ -144,10 +167,19 @@ class LogbookStore(Protocol):
     def verify(self) -> Verified:
         """Walk the whole chain; RecordBroken names the first thing that is not as it was."""
 
+    def verify_since(self, block: int) -> Verified:
+        """Walk the blocks after this one; RecordBroken names the first thing that is not as it was."""
+
+    def lost(self) -> Lost:
+        """What a salvage could not keep."""
+
     # -- the store itself
 
     def hold(self, holder: str, since: float) -> None:
-        """Become the one daemon of this logbook until it is closed."""
+        """Become the one that looks after this logbook, until it is let go or closed. InUse: another is."""
+
+    def let_go(self) -> None:
+        """Let another look after it."""
 
     def examine(self) -> None:
         """Look whether the store is whole; a damaged one takes nothing more."""

@@ -9,11 +9,11 @@ Law: a block with a reading within a job's time, or the two days before it (rule
 far), is never touched; while a job is open that time has no end.
 """
 
-from collections.abc import Sequence
 from typing import NamedTuple
 
 from curewatch.logbook.entry import Entry
 from curewatch.logbook.kinds import EntryKind
+from curewatch.logbook.lost import ranges
 from curewatch.logbook.port import LogbookStore
 from curewatch.units import DAY, HOUR
 
@@ -72,18 +72,7 @@ def prune(logbook: LogbookStore, before: float, *, at: float, rehearse: bool = F
 def _payload(pruned: Pruned, before: float) -> dict[str, object]:
     return {
         "before": before,
-        "blocks": _ranges(pruned.blocks),
+        "blocks": ranges(pruned.blocks),
         "readings": pruned.readings,
         "kept_for": list(pruned.kept_for),
     }
-
-
-def _ranges(numbers: Sequence[int]) -> list[list[int]]:
-    """Runs of consecutive numbers as first and last."""
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and runs[-1][1] == number - 1:
-            runs[-1][1] = number
-        else:
-            runs.append([number, number])
-    return runs

@@ -13,21 +13,25 @@ In memory rows always have the columns of the newest form; what an older block l
 Laws: ``reading(row(r))`` is ``r`` to the resolution above; ``unpack(pack(rows))`` is ``rows``.
 """
 
-import math
 import zlib
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote, unquote
 
-import numpy as np
-from numpy.typing import NDArray
-
 from curewatch.errors import OutOfValidity
+from curewatch.later import Later
 from curewatch.logbook import columns
 from curewatch.logbook.columns import NOTHING
 from curewatch.readings import Reading, undated
 
-Rows = NDArray[np.void]
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Rows = NDArray[np.void]
+else:
+    np = Later("numpy")  # entries are read without it
+    Rows = Any
 
 NO_SEQUENCE = -(2**63)
 MOST = 65_536  # rows of one block that are unpacked
@@ -49,13 +53,13 @@ def row(reading: Reading, sensor: int) -> tuple[int, ...]:
         _whole("time of arrival", reading.received, 1e3, 2**53),
         int(reading.flags) & 0xFFFF,
         NO_SEQUENCE if sequence is None else _whole("sequence", sequence, 1, 2**62),
-        *[one.kept(value) for one, value in zip(form.quantities, form.values_of(reading), strict=True)],
+        *form.kept(reading),
     )
 
 
 def _whole(quantity: str, value: float, scale: float, bound: int) -> int:
     scaled = value * scale
-    if not math.isfinite(scaled) or abs(scaled) >= bound:
+    if not -bound < scaled < bound:  # nor is what is no number
         raise OutOfValidity(quantity, value, f"magnitudes below {bound / scale:.4g}", "the logbook's rows")
     return round(scaled)
 
@@ -125,7 +129,7 @@ def _moved(rows: Rows, form: columns.Form) -> Rows:
 def spans(rows: Rows) -> list[tuple[int, int, int]]:
     """Each sensor with the earliest and the latest time of its rows. [ms]"""
     found = []
-    for sensor in np.unique(rows["sensor"]).tolist():
+    for sensor in sorted(set(rows["sensor"].tolist())):
         times = rows["time"][rows["sensor"] == sensor]
         found.append((sensor, int(times.min()), int(times.max())))
     return found
@@ -145,25 +149,56 @@ def unpack(body: bytes, number: int) -> Rows:
     ValueError
         The bytes are not such a block, or its form is not known.
     """
+    return unpack_all([body], number)
+
+
+def unpack_all(bodies: Sequence[bytes], number: int) -> Rows:
+    """The rows of packed blocks of one form, one after the other: a column of all of them at once.
+
+    Raises
+    ------
+    ValueError
+        The bytes are not such blocks, or their form is not known.
+    """
     form = columns.form(number)
+    planes = [inflated(body, form.size) for body in bodies]
+    counts = [len(each) // form.size for each in planes]
+    rows = np.empty(sum(counts), form.row)
+    places = [0] * len(planes)  # how far each block is read
+    begins = np.cumsum([0, *counts])[:-1]
+    for name in form.names:
+        kind = form.row[name]
+        joined = np.empty((rows.size, kind.itemsize), np.uint8)
+        for weight in range(kind.itemsize):
+            pieces = [each[at : at + count] for each, at, count in zip(planes, places, counts, strict=True)]
+            joined[:, weight] = np.frombuffer(b"".join(pieces), np.uint8)
+            places = [at + count for at, count in zip(places, counts, strict=True)]
+        rows[name] = _summed(joined.view(kind)[:, 0], begins, counts)
+    rows["received"] += rows["time"]
+    return _moved(rows, columns.newest())
+
+
+def _summed(
+    differences: "NDArray[Any]", begins: "NDArray[np.int64]", counts: Sequence[int]
+) -> "NDArray[Any]":
+    """Sums of the differences, begun anew with each block; whole numbers that run over come back."""
+    kind = differences.dtype
+    total: NDArray[Any] = np.concatenate([np.zeros(1, kind), np.cumsum(differences, dtype=kind)])
+    total[1:] -= np.repeat(total[begins], counts)
+    return total[1:]
+
+
+def inflated(body: bytes, width: int) -> bytes:
+    """The columns of a packed block whose rows are so many bytes wide."""
     count = int.from_bytes(body[:4], "little")
     packed = zlib.decompressobj()
     try:  # no more than there can be: a few bytes can unpack to gigabytes
-        planes = packed.decompress(body[4:], min(count, MOST) * form.row.itemsize + 1)
+        planes = packed.decompress(body[4:], min(count, MOST) * width + 1)
     except zlib.error as trouble:
         raise ValueError(f"the packed rows cannot be read: {trouble}") from trouble
-    if len(body) < 4 or len(planes) != count * form.row.itemsize or not packed.eof or packed.unused_data:
+    if len(body) < 4 or len(planes) != count * width or not packed.eof or packed.unused_data:
         raise ValueError("the packed rows are not as long as they say")
-    rows = np.empty(count, form.row)
-    at = 0
-    for name in form.names:
-        kind = form.row[name]
-        block = np.frombuffer(planes, np.uint8, count * kind.itemsize, at).reshape(kind.itemsize, count)
-        at += block.size
-        differences = np.ascontiguousarray(block.T).view(kind).reshape(count)
-        rows[name] = np.cumsum(differences, dtype=kind)
-    rows["received"] += rows["time"]
-    return _moved(rows, columns.newest())
+    return planes
 
 
 def read(body: bytes, number: int, *, closed: bool) -> Rows:
@@ -174,15 +209,26 @@ def read(body: bytes, number: int, *, closed: bool) -> Rows:
     ValueError
         The bytes are no such rows, or the form is not known.
     """
-    return unpack(body, number) if closed else from_bytes(body, number)
+    return read_all([body], number, closed=closed)
 
 
-def _differences(rows: Rows, name: str) -> NDArray[Any]:
+def read_all(bodies: Sequence[bytes], number: int, *, closed: bool) -> Rows:
+    """The same of several blocks, all open or all closed, one after the other."""
+    if not all(isinstance(body, bytes) for body in bodies):  # a damaged page may call it text
+        raise ValueError("they are no bytes")
+    if closed:
+        return unpack_all(bodies, number)
+    padded = from_bytes(b"".join(bodies), number)
+    kept: Rows = padded[padded["sensor"] != 0]  # no sensor has this number
+    return kept
+
+
+def _differences(rows: Rows, name: str) -> "NDArray[Any]":
     column = rows[name] - rows["time"] if name == "received" else rows[name]
     return np.diff(column, prepend=column.dtype.type(0))
 
 
-def _planes(column: NDArray[Any]) -> bytes:
+def _planes(column: "NDArray[Any]") -> bytes:
     return np.ascontiguousarray(column).view(np.uint8).reshape(len(column), column.itemsize).T.tobytes()
 
 
@@ -213,21 +259,25 @@ def lines(block: int, number: int, rows: Rows, tokens: Mapping[int, str]) -> str
         [tokens[sensor] for sensor in rows["sensor"].tolist()],
         _stamps(rows["time"]),
         _stamps(rows["received"]),
-        list(map(str, rows["flags"].tolist())),
+        map(str, rows["flags"].tolist()),
         ["" if n == NO_SEQUENCE else str(n) for n in rows["sequence"].tolist()],
         *(_decimals(rows[one.name], one.decimals) for one in columns.form(number).quantities),
     )
     return "\n".join(map(",".join, zip(*parts, strict=True))) + "\n"
 
 
-def _stamps(milliseconds: NDArray[np.int64]) -> list[str]:
+def _stamps(milliseconds: "NDArray[np.int64]") -> list[str]:
     text: list[str] = np.datetime_as_string(milliseconds.astype("M8[ms]"), timezone="UTC").tolist()
     return text
 
 
-def _decimals(column: NDArray[np.int32], decimals: int) -> list[str]:
-    if (column == NOTHING).all():
+def _decimals(column: "NDArray[np.int32]", decimals: int) -> list[str]:
+    known = column != NOTHING
+    if not known.any():  # most senders tell two quantities
         return [""] * len(column)
-    form, scale = f"%.{decimals}f", 10.0**decimals
-    write: Callable[[int], str] = lambda n: "" if n == NOTHING else form % (n / scale)  # noqa: E731
-    return [write(n) for n in column.tolist()]
+    values = (column[known] / 10.0**decimals).tolist()
+    *text, _ = (f"%.{decimals}f\n" * len(values) % tuple(values)).split("\n")  # one call for all of them
+    if len(text) == len(column):
+        return text
+    found = iter(text)
+    return [next(found) if each else "" for each in known.tolist()]

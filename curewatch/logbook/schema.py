@@ -9,7 +9,7 @@ from curewatch.errors import StoreFailed
 from curewatch.logbook import columns
 
 APPLICATION = 0x43757265  # "Cure", SQLite's application_id: tells our file from others
-VERSION = 3
+VERSION = 4
 
 TABLES = """
 CREATE TABLE sensors (
@@ -19,6 +19,7 @@ CREATE TABLE sensors (
 );
 CREATE TABLE blocks (                      -- the chain; the face of each block, then its packed readings
     number INTEGER PRIMARY KEY, form INTEGER NOT NULL, closed INTEGER NOT NULL, opened INTEGER NOT NULL,
+    previous TEXT NOT NULL,                -- head before it: so each row can be checked alone
     readings INTEGER NOT NULL, readings_digest TEXT NOT NULL,
     entries INTEGER NOT NULL, entries_digest TEXT NOT NULL, head TEXT NOT NULL,
     body BLOB                              -- null: removed by retention
@@ -51,7 +52,7 @@ CREATE TABLE notes (key TEXT PRIMARY KEY, value BLOB NOT NULL) WITHOUT ROWID;
 Migration = Callable[[sqlite3.Connection], None]
 
 
-MIGRATIONS: Mapping[int, Migration] = {}  # from version n to n + 1; the first that can be carried over is 3
+MIGRATIONS: Mapping[int, Migration] = {}  # from version n to n + 1; the first that can be carried over is 4
 
 
 def create(connection: sqlite3.Connection) -> None:
@@ -121,7 +122,7 @@ def _refuse_other(
 
 def _newer(path: Path, what: str, found: int, known: int) -> StoreFailed:
     return StoreFailed(
-        f"{path} was written by a newer version ({what} {found}, this one knows {known}); "
+        f"{path} was written by a newer version ({what} {found}, this one reads {known}); "
         "update curewatch; the file was not touched"
     )
 

@@ -7,23 +7,24 @@ all. A *seal* is a short text about the head, signed with this logbook's Ed25519
 use, kept beside the logbook, readable by its owner alone) and written back as an entry. Its code
 goes onto the job card or to somebody else. Later the code names one seal text, the text one head
 and one key, and the head every line before it: a rewritten logbook has no seal with that code.
+
+The last seal is noted in a file beside the logbook. A logbook that has not got this seal is an older
+copy: it is sealed again only when that is asked for, and then the chain is told of it.
 """
 
 import os
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from curewatch.clock import iso_utc
-from curewatch.errors import RecordBroken, StoreFailed
+from curewatch.errors import RecordBroken, StoreFailed, UsageError
 from curewatch.logbook.entry import Entry, StoredEntry
+from curewatch.logbook.keys import KeyChange, change_of, check_signature, own_key, public_of, signing_key
 from curewatch.logbook.kinds import EntryKind
 from curewatch.logbook.port import LogbookStore
 from curewatch.logbook.seal_code import read_code, seal_code, seal_digest
-
-if TYPE_CHECKING:
-    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 
 class Seal(NamedTuple):
@@ -44,6 +45,7 @@ class Seal(NamedTuple):
         return seal_digest(self.text)
 
 
+_KEYS = {"text", "signature", "code", "reason"}  # of an entry, and nothing else
 REASONS = ("day", "job-close", "record")
 
 # Every byte is fixed: what a seal could hold besides would let its maker choose among many codes.
@@ -57,15 +59,17 @@ _TEXT = re.compile(
 )
 
 
-def seal(
-    logbook: LogbookStore, *, reason: str, at: float, job: str | None = None, key: str | None = None
-) -> Seal:
+def seal(logbook: LogbookStore, *, reason: str, at: float, key: str | None = None) -> Seal:
     """End the open block, sign the head, and write the seal down.
 
+    It names no job: so it stands in the record of every job of its time, and each code can be looked for.
     ``at`` is the present, UTC [s]. Counts of rejections since the last seal go into the chain first.
     Of several seals with one ``key`` the first is written, and is what the others return.
     """
-    signing = signing_key(key_path(logbook.path))
+    if not logbook.sealed_here:
+        return seal_of(logbook.sealed_elsewhere(reason))
+    signing = signing_key(logbook)
+    _check_newest(logbook)
     logbook.tell_rejections(at)
     head = logbook.close_block()
     text = (
@@ -74,11 +78,13 @@ def seal(
         f"head {head.head}\n"
         f"at {iso_utc(at)}\n"
         f"reason {reason}\n"
-        f"key {signing.public_key().public_bytes_raw().hex()}\n"
+        f"key {public_of(signing)}\n"
     )
     new = parse(text, signing.sign(text.encode()).hex())
     payload = {"text": text, "signature": new.signature, "code": new.code, "reason": reason}
-    return seal_of(logbook.write(Entry(EntryKind.SEAL, payload, at, job=job, key=key)))
+    made = seal_of(logbook.write(Entry(EntryKind.SEAL, payload, at, key=key)))
+    _note_last(logbook, made)
+    return made
 
 
 def parse(text: str, signature: str) -> Seal:
@@ -121,7 +127,7 @@ def seal_of(stored: StoredEntry) -> Seal:
     one = parse(str(told.get("text", "")), str(told.get("signature", "")))
     expected = [one.code, one.reason, one.at]
     found = [told.get("code"), told.get("reason"), iso_utc(stored.at)]
-    if found != expected or one.block >= stored.block:
+    if found != expected or one.block >= stored.block or set(told) != _KEYS:
         raise RecordBroken(
             f"entry {stored.number} (seal)",
             f"{expected} of a block before {stored.block}",
@@ -130,42 +136,84 @@ def seal_of(stored: StoredEntry) -> Seal:
     return one
 
 
-def check_signature(one: Seal) -> None:
-    """Raise RecordBroken unless the seal was signed with the key it names."""
-    from cryptography.exceptions import InvalidSignature
-    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+class Signed(NamedTuple):
+    """What was signed in a chain, in its order, and checked."""
 
-    try:
-        key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(one.public_key))
-        key.verify(bytes.fromhex(one.signature), one.text.encode())
-    except (InvalidSignature, ValueError) as trouble:
-        raise RecordBroken(
-            f"seal of block {one.block} ({one.code})",
-            f"a signature of key {one.public_key}",
-            "another signature",
-        ) from trouble
+    seals: list[Seal]
+    changes: list[KeyChange]
+    key: str  # that holds at the end; "" if nothing was signed
 
 
-def check_seals(logbook: LogbookStore) -> list[Seal]:
-    """Every seal of a verified logbook: its signature, its head, and that the key stayed the same.
+def check_signed(
+    entries: Iterable[StoredEntry],
+    head_of: Callable[[Seal], str],
+    lost: frozenset[int] = frozenset(),
+) -> Signed:
+    """Every seal and every change of key among these entries; ``head_of`` gives the head of a seal's block.
+
+    A change of key may be among the entries that a salvage told to be ``lost``: it then counts as one
+    whose old key was not there.
 
     Raises
     ------
     RecordBroken
-        Names the first seal that does not hold.
+        Names the first that does not hold.
     """
-    every = seals(logbook)
-    expected = _own_key(logbook.path) or (every[0].public_key if every else "")
-    for one in every:
-        check_signature(one)
-        head = logbook.block_head(one.block)
-        if head != one.head:
-            raise RecordBroken(f"seal of block {one.block} ({one.code})", f"head {one.head}", f"head {head}")
-        if one.public_key != expected:
-            raise RecordBroken(
-                f"seal of block {one.block} ({one.code})", f"key {expected}", f"key {one.public_key}"
-            )
-    return every
+    made, before = Signed([], [], ""), 0
+    for stored in entries:
+        if stored.kind not in (EntryKind.KEY, EntryKind.SEAL):
+            continue
+        change = change_of(stored) if stored.kind == EntryKind.KEY else None
+        signer = change.old if change else seal_of(stored).public_key
+        if made.key not in ("", signer) and lost & set(range(before + 1, stored.number)):
+            between = KeyChange(made.key, signer, iso_utc(stored.at), "lost")
+            made = made._replace(changes=[*made.changes, between], key=signer)
+        before = stored.number
+        if change is not None:
+            if made.key not in ("", change.old):
+                raise RecordBroken(
+                    f"entry {stored.number} (key)", f"after key {made.key}", f"after {change.old}"
+                )
+            made = made._replace(changes=[*made.changes, change], key=change.new)
+        else:
+            one = seal_of(stored)
+            check_seal(one, head_of(one), made.key or one.public_key)
+            made.seals.append(one)
+            made = made._replace(key=one.public_key)
+    return made
+
+
+def check_seal(one: Seal, head: str, key: str) -> None:
+    name = f"seal of block {one.block} ({one.code})"
+    check_signature(one.text.encode(), one.signature, one.public_key, name)
+    if head != one.head:
+        raise RecordBroken(name, f"head {one.head}", f"head {head}")
+    if one.public_key != key:
+        raise RecordBroken(name, f"key {key}", f"key {one.public_key}")
+
+
+def check_seals(logbook: LogbookStore) -> Signed:
+    """Every seal and change of key of a verified logbook; the last is of the key that is beside it.
+
+    Raises
+    ------
+    RecordBroken
+        Names the first that does not hold.
+    """
+    entries = logbook.entries((EntryKind.SEAL, EntryKind.KEY))
+    lost = logbook.lost()
+    whole = lost.whole  # of two in a row that were lost, the head of the first is not known
+    made = check_signed(
+        entries,
+        lambda one: logbook.block_head(one.block) or (one.head if one.block in whole else ""),
+        lost.entries,
+    )
+    own = own_key(logbook.path)
+    if own and made.key not in ("", own):
+        last = entries[-1]
+        name = f"entry {last.number} ({last.kind})"
+        raise RecordBroken(name, f"key {own}, which is beside the logbook", f"key {made.key}")
+    return made
 
 
 def prove(logbook: LogbookStore, written: str) -> Seal:
@@ -177,7 +225,7 @@ def prove(logbook: LogbookStore, written: str) -> Seal:
         No seal has this code: the logbook was rewritten since, or it is another one.
     """
     logbook.verify()
-    return found(check_seals(logbook), written)
+    return found(check_seals(logbook).seals, written)
 
 
 def found(checked: Iterable[Seal], written: str) -> Seal:
@@ -197,63 +245,47 @@ def found(checked: Iterable[Seal], written: str) -> Seal:
     )
 
 
-# -- the key ------------------------------------------------------------------------------------
+# -- the last seal, beside the logbook ------------------------------------------------------------
 
 
-def key_path(logbook: Path) -> Path:
-    """Where the private key of a logbook is kept."""
-    return logbook.with_name(logbook.name + ".key")
+def note_path(logbook: Path) -> Path:
+    """Where the last seal of a logbook is noted."""
+    return logbook.with_name(logbook.name + ".sealed")
 
 
-def signing_key(path: Path) -> "Ed25519PrivateKey":
-    """The private key; made when there is none, for its owner's eyes only.
-
-    Raises
-    ------
-    StoreFailed
-        It cannot be read, is no such key, or others can read it.
-    """
-    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-    from cryptography.hazmat.primitives.serialization import load_pem_private_key
-
-    try:
-        _make_key(path)
-        if path.stat().st_mode & 0o077:
-            raise StoreFailed(f"others can read the signing key {path}; run: chmod 600 {path}")
-        key = load_pem_private_key(path.read_bytes(), None)
-    except (OSError, ValueError, TypeError) as trouble:
-        raise StoreFailed(
-            f"the signing key {path} cannot be used: {trouble}; put it back from a backup"
-        ) from trouble
-    if not isinstance(key, Ed25519PrivateKey):
-        raise StoreFailed(
-            f"the signing key {path} is not an Ed25519 key; put the right one back from a backup"
-        )
-    return key
-
-
-def _make_key(path: Path) -> None:
-    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-    from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
-
-    if path.exists():
-        return
-    text = Ed25519PrivateKey.generate().private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
+def _note_last(logbook: LogbookStore, made: Seal) -> None:
+    path = note_path(logbook.path)
     draft = path.with_name(f"{path.name}.{os.getpid()}")
-    file = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     try:
-        os.write(file, text)
-        os.fsync(file)
-    finally:
-        os.close(file)
-    try:
-        os.link(draft, path)  # whole or not at all; whoever was first wins
-    except FileExistsError:
-        return
-    finally:
-        draft.unlink()
+        draft.write_text(f"{made.code}\n")
+        draft.replace(path)
+    except OSError:  # it only helps; the seal stands in the chain
+        draft.unlink(missing_ok=True)
 
 
-def _own_key(logbook: Path) -> str:
-    path = key_path(logbook)
-    return signing_key(path).public_key().public_bytes_raw().hex() if path.exists() else ""
+def _missing(logbook: LogbookStore) -> str:
+    """The code of the last seal that was made beside here, if this logbook has not got it; else ""."""
+    try:
+        code = read_code(note_path(logbook.path).read_text()[:200].strip())
+    except (OSError, ValueError, UsageError):
+        return ""
+    return "" if any(one.payload.get("code") == code for one in logbook.entries(EntryKind.SEAL)) else code
+
+
+def _check_newest(logbook: LogbookStore) -> None:
+    code = _missing(logbook)
+    if code:
+        raise StoreFailed(
+            f"logbook {logbook.path}: found an older copy, without the seal {code}. Put the newest copy "
+            "in its place, or use `curewatch logbook seal --restored` to go on from this one"
+        )
+
+
+def go_on(logbook: LogbookStore, at: float) -> StoredEntry | None:
+    """Tell the chain that it goes on from an older copy, so that it can be sealed; none if it does not."""
+    code = _missing(logbook)
+    if not code:
+        return None
+    told = logbook.write(Entry(EntryKind.RESTORED, {"missing": code}, at))
+    note_path(logbook.path).unlink(missing_ok=True)
+    return told

@@ -1,19 +1,27 @@
 """Readings as arrays: a stretch of one sensor's time, or its hourly summary."""
 
-import sqlite3
-from collections.abc import Iterator, Mapping
-from typing import NamedTuple
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from itertools import groupby, islice
+from operator import itemgetter
+from typing import TYPE_CHECKING, NamedTuple
 
-import numpy as np
-from numpy.typing import NDArray
-
-from curewatch.logbook import columns, rows
-from curewatch.logbook.block import TIME_SPAN
+from curewatch.later import Later
+from curewatch.logbook import columns, few_rows, rows
+from curewatch.logbook.block import READINGS, TIME_SPAN
 from curewatch.logbook.columns import Quantity
-from curewatch.logbook.writer import HOUR_MS
-from curewatch.readings import undated
+from curewatch.logbook.derived import HOUR_MS
+from curewatch.logbook.tables import Tables
+from curewatch.order import distinct
+from curewatch.readings import Reading, undated
 from curewatch.units import FloatArray
 
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+else:
+    np = Later("numpy")  # entries are read without it
+
+TOGETHER = 64  # blocks that are unpacked at once: memory for all rows of those
 EARLIEST, LATEST = -(2**53), 2**53  # ms; wider than any stamp
 
 
@@ -22,7 +30,7 @@ class BlockRows(NamedTuple):
 
     block: int
     form: int  # of the block, and so of its lines
-    rows: rows.Rows
+    rows: "rows.Rows"
 
 
 class Series(NamedTuple):
@@ -30,8 +38,8 @@ class Series(NamedTuple):
 
     time: FloatArray  # UTC [s]
     received: FloatArray  # UTC [s]
-    flags: NDArray[np.uint16]
-    sequence: NDArray[np.int64]  # the sender's own running number; rows.NO_SEQUENCE where it keeps none
+    flags: "NDArray[np.uint16]"
+    sequence: "NDArray[np.int64]"  # the sender's own running number; rows.NO_SEQUENCE where it keeps none
     quantities: Mapping[str, FloatArray]  # by the names of the table in ``columns``, SI
 
     @property
@@ -46,20 +54,25 @@ class Series(NamedTuple):
 
     def dated(self) -> "Series":
         """Without what is of unknown age: its stamp does not tell when it was measured."""
-        known = ~undated(self.flags)
+        return self.where(~undated(self.flags))
+
+    def where(self, chosen: "NDArray[np.bool_]") -> "Series":
+        """Only these."""
+        if chosen.all():
+            return self
         return Series(
-            self.time[known],
-            self.received[known],
-            self.flags[known],
-            self.sequence[known],
-            {name: column[known] for name, column in self.quantities.items()},
+            self.time[chosen],
+            self.received[chosen],
+            self.flags[chosen],
+            self.sequence[chosen],
+            {name: column[chosen] for name, column in self.quantities.items()},
         )
 
 
 class Summary(NamedTuple):
     """One quantity by the hour, SI; ``nan`` where nothing was read."""
 
-    readings: NDArray[np.int64]
+    readings: "NDArray[np.int64]"
     mean: FloatArray
     lowest: FloatArray
     highest: FloatArray
@@ -72,29 +85,92 @@ class Hourly(NamedTuple):
     quantities: Mapping[str, Summary]  # those of the table in ``columns`` that are kept by the hour
 
 
-def series(connection: sqlite3.Connection, sensor: int, start: int, end: int) -> Series:
+def series(tables: Tables, sensor: int, start: int, end: int) -> Series:
     """Readings with start <= time < end. [ms]"""
-    bodies = connection.execute(
+    bodies = tables.execute(
         "SELECT b.form, b.closed, b.body FROM spans s JOIN blocks b ON b.number = s.block"
         " WHERE s.sensor = ? AND s.earliest BETWEEN ? AND ? AND s.latest >= ?"
         " UNION ALL SELECT form, closed, body FROM blocks WHERE number = (SELECT max(number) FROM blocks)"
         " AND NOT closed",
         (sensor, start - TIME_SPAN, end - 1, start),
     )
-    parts = [rows.empty()]
-    for form, closed, body in bodies:
-        found = rows.read(body, form, closed=closed)
-        time = found["time"]
-        parts.append(found[(found["sensor"] == sensor) & (time >= start) & (time < end)])
-    together = np.concatenate(parts)
+    together = _between(bodies, [sensor], start, end)
     if np.any(np.diff(together["time"]) < 0):
         together = together[np.argsort(together["time"], kind="stable")]
     return arranged(together)
 
 
-def blocks(connection: sqlite3.Connection, sensor: int | None, start: int, end: int) -> Iterator[BlockRows]:
+def every_series(tables: Tables, numbers: Mapping[int, str], start: int, end: int) -> dict[str, Series]:
+    """Readings of these sensors with start <= time < end, each block unpacked once. [ms]"""
+    bodies = _bodies(tables, _wanted(tables, numbers, start, end))
+    together = _between(bodies, numbers, start, end)
+    together = together[np.lexsort((together["time"], together["sensor"]))]
+    begins = np.searchsorted(together["sensor"], list(numbers), "left").tolist()
+    ends = np.searchsorted(together["sensor"], list(numbers), "right").tolist()
+    return {
+        name: arranged(together[begin:stop])
+        for name, begin, stop in zip(numbers.values(), begins, ends, strict=True)
+    }
+
+
+def few_readings(
+    tables: Tables, numbers: Mapping[int, str], start: int, end: int
+) -> dict[str, list[Reading]] | None:
+    """The same as readings, without numpy; none if so many blocks must be read that it is quicker with it."""
+    wanted = _wanted(tables, numbers, start, end)
+    if len(wanted) * READINGS > few_rows.MOST:
+        return None
+    found: dict[int, list[few_rows.Row]] = {number: [] for number in numbers}
+    for form, closed, body in _bodies(tables, wanted):
+        for row in few_rows.read(body, form, closed=closed):
+            if row[0] in found and start <= row[1] < end:
+                found[row[0]].append(row)
+    return {
+        numbers[sensor]: [rows.reading(row, numbers[sensor]) for row in sorted(own, key=itemgetter(1))]
+        for sensor, own in found.items()
+    }
+
+
+def _wanted(tables: Tables, numbers: Iterable[int], start: int, end: int) -> set[int]:
+    """The closed blocks that hold readings of these sensors in this time. [ms]"""
+    wanted = set[int]()
+    for sensor in numbers:
+        wanted.update(
+            block
+            for (block,) in tables.execute(
+                "SELECT block FROM spans WHERE sensor = ? AND earliest BETWEEN ? AND ? AND latest >= ?",
+                (sensor, start - TIME_SPAN, end - 1, start),
+            )
+        )
+    return wanted
+
+
+def _bodies(tables: Tables, wanted: Iterable[int]) -> Iterator[tuple[int, bool, bytes]]:
+    """Form, whether it is closed, and bytes of these blocks and of the open one."""
+    for number in sorted(wanted):
+        yield tables.execute("SELECT form, closed, body FROM blocks WHERE number = ?", (number,)).fetchone()
+    yield from tables.execute(
+        "SELECT form, closed, body FROM blocks WHERE NOT closed AND number = (SELECT max(number) FROM blocks)"
+    )
+
+
+def _between(
+    bodies: Iterable[tuple[int, bool, bytes]], sensors: Collection[int], start: int, end: int
+) -> "rows.Rows":
+    """Rows of these sensors with start <= time < end, out of bodies as they lie: form, closed, bytes. [ms]"""
+    parts = [rows.empty()]
+    for (form, closed), alike in groupby(bodies, key=itemgetter(0, 1)):
+        while some := [body for *_, body in islice(alike, TOGETHER)]:
+            found = rows.read_all(some, form, closed=closed)
+            time = found["time"]
+            chosen = (time >= start) & (time < end) & np.isin(found["sensor"], list(sensors))
+            parts.append(found[chosen])
+    return np.concatenate(parts)
+
+
+def blocks(tables: Tables, sensor: int | None, start: int, end: int) -> Iterator[BlockRows]:
     """Rows with start <= time < end in the order they were appended, block by block. [ms]"""
-    bodies = connection.execute(
+    bodies = tables.each(
         "SELECT number, form, closed, body FROM blocks WHERE body IS NOT NULL AND (NOT closed OR number IN"
         " (SELECT block FROM spans WHERE earliest < ? AND latest >= ?)) ORDER BY number",
         (end, start),
@@ -108,9 +184,9 @@ def blocks(connection: sqlite3.Connection, sensor: int | None, start: int, end: 
             yield BlockRows(number, form, found[chosen])
 
 
-def block_rows(connection: sqlite3.Connection, first: int, last: int) -> Iterator[BlockRows]:
+def block_rows(tables: Tables, first: int, last: int) -> Iterator[BlockRows]:
     """All rows of these blocks that retention has left."""
-    for number, form, closed, body in connection.execute(
+    for number, form, closed, body in tables.each(
         "SELECT number, form, closed, body FROM blocks WHERE number BETWEEN ? AND ? AND body IS NOT NULL"
         " ORDER BY number",
         (first, last),
@@ -118,13 +194,13 @@ def block_rows(connection: sqlite3.Connection, first: int, last: int) -> Iterato
         yield BlockRows(number, form, rows.read(body, form, closed=closed))
 
 
-def blocks_between(connection: sqlite3.Connection, start: int, end: int) -> tuple[int, int] | None:
+def blocks_between(tables: Tables, start: int, end: int) -> tuple[int, int] | None:
     """First and last block that hold a reading of start <= time < end. [ms]"""
-    found = connection.execute(
+    found = tables.execute(
         "SELECT min(block), max(block) FROM spans WHERE earliest < ? AND latest >= ?", (end, start)
     ).fetchone()
     numbers = [number for number in found if number is not None]
-    for number, _, found_rows in block_rows(connection, numbers[-1] + 1 if numbers else 1, 2**62):
+    for number, _, found_rows in block_rows(tables, numbers[-1] + 1 if numbers else 1, 2**62):
         time = found_rows["time"]
         if ((time >= start) & (time < end)).any():
             numbers.append(number)
@@ -142,15 +218,15 @@ def arranged(found: rows.Rows) -> Series:
     )
 
 
-def hourly(connection: sqlite3.Connection, sensor: int, start: int, end: int) -> Hourly:
+def hourly(tables: Tables, sensor: int, start: int, end: int) -> Hourly:
     """Hours that begin in start <= time < end. [ms]"""
-    found = connection.execute(
+    found = tables.execute(
         "SELECT hour, quantity, readings, lowest, total, highest FROM hours"
         " WHERE sensor = ? AND hour >= ? AND hour < ? ORDER BY hour",
         (sensor, -(-start // HOUR_MS), -(-end // HOUR_MS)),
     ).fetchall()
     table = np.array(found, dtype=np.int64).reshape(len(found), 6)
-    hours = np.unique(table[:, 0])
+    hours, _ = distinct(table[:, 0])
     quantities = {
         one.name: _summary(one, hours, table[table[:, 1] == place])
         for place, one in enumerate(columns.newest().quantities)
@@ -159,7 +235,7 @@ def hourly(connection: sqlite3.Connection, sensor: int, start: int, end: int) ->
     return Hourly(hours.astype(np.float64) * 3600.0, quantities)
 
 
-def _summary(quantity: Quantity, hours: NDArray[np.int64], table: NDArray[np.int64]) -> Summary:
+def _summary(quantity: Quantity, hours: "NDArray[np.int64]", table: "NDArray[np.int64]") -> Summary:
     where = np.searchsorted(hours, table[:, 0])
     readings = np.zeros(len(hours), np.int64)
     readings[where] = table[:, 2]

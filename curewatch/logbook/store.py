@@ -20,8 +20,9 @@ _WHAT_TO_DO = {
     sqlite3.SQLITE_IOERR: "the disk does not answer; look at the card or disk and at `dmesg`",
     sqlite3.SQLITE_CANTOPEN: "it cannot be opened; look at the path, the folder and its permissions",
     sqlite3.SQLITE_PERM: "it may not be opened; look at the permissions",
-    sqlite3.SQLITE_CORRUPT: "it is damaged; keep it, restore the last backup, see `logbook verify`",
-    sqlite3.SQLITE_NOTADB: "it is not a logbook, or is damaged from its first page; restore the last backup",
+    sqlite3.SQLITE_CORRUPT: "it is damaged; keep it. `curewatch logbook salvage NEW` takes what is whole",
+    sqlite3.SQLITE_NOTADB: "it is not a logbook, or is damaged from its first page. Restore the last backup, "
+    "or: curewatch logbook salvage NEW",
 }
 
 
@@ -136,12 +137,14 @@ class FilesOpened:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self._marks = {file: _mark(file) for file in (str(path), f"{path}-wal")}
+        self._left = {file: _mark(file) for file in (str(path), f"{path}-wal")}
+        self._found = self._left  # when last looked at: they are asked for twice a commit
 
     def check(self) -> None:
-        """Raise StoreFailed if a path no longer leads to the file that was opened."""
-        for file, before in self._marks.items():
-            now = _mark(file)
+        """Look at the files; StoreFailed if a path no longer leads to the one that was opened."""
+        self._found = {file: _mark(file) for file in self._left}
+        for file, before in self._left.items():
+            now = self._found[file]
             if before is not None and (now is None or now[:2] != before[:2]):
                 raise StoreFailed(
                     f"logbook {self.path}: the file {Path(file).name} was removed or replaced while in use; "
@@ -150,15 +153,12 @@ class FilesOpened:
 
     @property
     def touched(self) -> bool:
-        """Whether somebody else has written to a file since it was left."""
-        return any(_mark(file) != before for file, before in self._marks.items())
+        """Whether somebody else had written to a file, when it was looked at, since it was left."""
+        return self._found != self._left
 
     def leave(self) -> None:
-        """After writing: whatever differs from here on was not done by us."""
-        for file, before in self._marks.items():
-            now = _mark(file)
-            if before is None or (now is not None and now[:2] == before[:2]):
-                self._marks[file] = now
+        """We wrote, then looked: whatever differs from that was not done by us."""
+        self._left = self._found
 
 
 def _mark(file: str) -> FileMark | None:

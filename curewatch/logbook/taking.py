@@ -1,13 +1,12 @@
 """Whether a carried block follows what a store has: the same chain, gone on by one block, or a fork."""
 
-import sqlite3
-
 from curewatch.errors import RecordBroken
 from curewatch.logbook.block import OpenBlock
 from curewatch.logbook.parcel import Parcel
+from curewatch.logbook.tables import Database
 
 
-def is_next(connection: sqlite3.Connection, block: OpenBlock, entries: int, taken: Parcel) -> bool:
+def is_next(database: Database, block: OpenBlock, entries: int, taken: Parcel) -> bool:
     """Whether it is the next block of this store; False if it is here already.
 
     ``block`` is the one that this store would go on with, ``entries`` how many it has.
@@ -19,7 +18,7 @@ def is_next(connection: sqlite3.Connection, block: OpenBlock, entries: int, take
     """
     number = taken.face.number
     if number < block.number:
-        (ours,) = connection.execute("SELECT head FROM blocks WHERE number = ?", (number,)).fetchone()
+        (ours,) = database.execute("SELECT head FROM blocks WHERE number = ?", (number,)).fetchone()
         if ours != taken.head:
             raise _forked(number, ours, taken.head)
         return False
@@ -29,20 +28,20 @@ def is_next(connection: sqlite3.Connection, block: OpenBlock, entries: int, take
         raise _forked(number, "lines of its own", taken.head)
     if taken.face.previous != block.previous:
         raise _forked(number - 1, block.previous, taken.face.previous)
-    trouble = _does_not_follow(connection, entries, taken)
+    trouble = _does_not_follow(database, entries, taken)
     if trouble:
         raise RecordBroken(f"carried block {number}", f"what follows block {number - 1}", trouble)
     return True
 
 
-def _does_not_follow(connection: sqlite3.Connection, entries: int, taken: Parcel) -> str:
-    (form,) = connection.execute("SELECT coalesce(max(form), 1) FROM blocks").fetchone()
+def _does_not_follow(database: Database, entries: int, taken: Parcel) -> str:
+    (form,) = database.execute("SELECT coalesce(max(form), 1) FROM blocks").fetchone()
     if taken.face.form < form:
         return f"form {taken.face.form} after form {form}"
     for place, one in enumerate(taken.entries, entries + 1):
         if one.number != place:
             return f"entry {one.number} in the place of entry {place}"
-    names = dict(connection.execute("SELECT number, name FROM sensors").fetchall())
+    names = dict(database.execute("SELECT number, name FROM sensors").fetchall())
     numbers = {name: number for number, name in names.items()}
     for number, name in taken.names.items():
         if names.get(number, name) != name or numbers.get(name, number) != number:

@@ -1,77 +1,142 @@
 """Walking the chain from its first block: is everything as it was when it was written?"""
 
-import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
 from hashlib import sha256
-from typing import NamedTuple
+from types import ModuleType
+from typing import Any, NamedTuple
 
 from curewatch.clock import iso_utc
 from curewatch.errors import RecordBroken
-from curewatch.logbook import chain, entry, rows
+from curewatch.logbook import chain, derived, entry, few_rows, lost, rows
 from curewatch.logbook.kinds import EntryKind
+from curewatch.logbook.lost import Lost
+from curewatch.logbook.tables import Tables
 
 
 class Verified(NamedTuple):
-    """What a whole walk found to be in order."""
+    """What a walk found to be in order."""
 
     head: chain.Head
     blocks: int
     pruned: int  # blocks whose readings were removed by retention; their digests still hold
+    lost: int = 0  # blocks of which something was lost, as an entry of a salvage says
 
 
-def verify(connection: sqlite3.Connection) -> Verified:
-    """Recompute every digest and every head, from the first block on.
+def verify(tables: Tables) -> Verified:
+    """Recompute every digest, head and derived table, from the first block on.
 
     Raises
     ------
     RecordBroken
-        Names the first block or entry that is not as it was, what was expected and what was found.
+        Names the first thing that is not as it was, what was expected and what was found.
     """
-    empty: list[int] = []
-    tokens = {
-        number: rows.token(name) for number, name in connection.execute("SELECT number, name FROM sensors")
-    }
-    entries, spans = _Entries(connection), _Spans(connection)
-    previous, expected, readings = chain.FIRST, 1, 0
-    for form, number, closed, *face, head, body in connection.execute(
-        "SELECT form, number, closed, readings, readings_digest, entries, entries_digest, head, body"
-        " FROM blocks ORDER BY number"
-    ):
-        if number != expected:
-            raise RecordBroken(f"block {expected}", "the next block of the chain", f"block {number}")
-        found = chain.Face(form, number, previous, *face)
-        if body is None:
-            empty.append(number)
-            spans.check(number, [])
-        else:
-            held = _check_readings(found, closed, body, tokens)
-            spans.check(number, rows.spans(held) if closed else [])
-        entries.check(found)
-        if chain.head(found) != head:
-            raise RecordBroken(f"block {number}", f"head {chain.head(found)}", f"head {head}")
-        previous, expected, readings = head, number + 1, readings + found.readings
-    entries.check_end()
-    spans.check(2**63 - 1, [])
-    _check_count(connection, readings)
-    for number in empty:
-        if not any(first <= number <= last for first, last in entries.pruned):
-            raise RecordBroken(
-                f"block {number}", "its readings, or an entry that they were pruned", "neither"
-            )
-    return Verified(chain.Head(expected - 1, previous, readings, entries.count), expected - 1, len(empty))
+    with tables.still():
+        return _Walk(tables, 0, rows).whole()
 
 
-def _check_count(connection: sqlite3.Connection, readings: int) -> None:
-    """The count that a seal states is kept beside the chain; the faces have the true one."""
-    (kept,) = connection.execute("SELECT coalesce(sum(readings), 0) FROM sensors").fetchone()
-    if kept != readings:
-        raise RecordBroken("the sensors' counts", f"{readings} readings, as in the blocks", f"{kept}")
+def verify_since(tables: Tables, block: int) -> Verified:
+    """The blocks after this one only; its head is taken as it stands.
+
+    Raises
+    ------
+    RecordBroken
+        As for :func:`verify`.
+    """
+    with tables.still():
+        return _Walk(tables, block, _reader(tables, block)).since()
 
 
-def _check_readings(face: chain.Face, closed: bool, body: bytes, tokens: Mapping[int, str]) -> rows.Rows:
+class _Walk:
+    """One walk along the chain, from the block after this one."""
+
+    def __init__(self, tables: Tables, after: int, reader: ModuleType) -> None:
+        self._tables = tables
+        self._rows = reader
+        self._tokens = {
+            number: rows.token(name) for number, name in tables.each("SELECT number, name FROM sensors")
+        }
+        self._lost = lost.told(tables)
+        self._entries = _Entries(tables, after, self._lost)
+        self._spans = _Spans(tables, after)
+        self._previous, self._expected = chain.FIRST, after + 1
+        self._readings = 0
+        self._empty: list[int] = []  # blocks without readings
+        self._derived: derived.Derived | None = None
+        if after:
+            stands = tables.execute("SELECT head FROM blocks WHERE number = ?", (after,)).fetchone()
+            self._previous = stands[0] if stands else ""
+
+    def since(self) -> Verified:
+        """The blocks, their entries and the index of times."""
+        for face, closed, head, body in self._faces():
+            self._check_place(face)
+            held = self._rows.empty()
+            if body is None:
+                self._empty.append(face.number)
+            else:
+                held = _check_readings(self._rows, face, closed, body, self._tokens)
+            self._spans.check(face.number, self._rows.spans(held) if closed else [])
+            if face.number not in self._lost.without_entries:
+                self._entries.check(face)
+            if chain.head(face) != head:
+                raise RecordBroken(f"block {face.number}", f"head {chain.head(face)}", f"head {head}")
+            self._previous, self._expected = head, face.number + 1
+            self._readings += face.readings
+            if self._derived is not None:
+                self._derived.take(held)
+        self._entries.check_end()
+        self._spans.check(2**63 - 1, [])
+        self._check_empty()
+        blocks = self._expected - 1
+        standing = chain.Head(blocks, self._previous, self._readings, self._entries.count)
+        return Verified(standing, blocks, len(self._empty), len(self._lost.blocks()))
+
+    def whole(self) -> Verified:
+        """With the tables that are made from the readings: they take rows of numpy."""
+        self._derived = derived.Derived()
+        found = self.since()
+        self._derived.check(self._tables, pruned=bool(self._empty) or bool(self._lost.blocks()))
+        return found
+
+    def _faces(self) -> Iterator[tuple[chain.Face, bool, str, bytes | None]]:
+        for *face, closed, head, body in self._tables.each(
+            "SELECT form, number, previous, readings, readings_digest, entries, entries_digest, closed, head,"
+            " body FROM blocks WHERE number >= ? ORDER BY number",
+            (self._expected,),
+        ):
+            yield chain.Face(*face), closed, head, body
+
+    def _check_place(self, face: chain.Face) -> None:
+        """It is the next, or all between were told to be lost."""
+        number = face.number
+        if number != self._expected and not self._lost.has_blocks(self._expected, number - 1):
+            raise RecordBroken(f"block {self._expected}", "the next block of the chain", f"block {number}")
+        if number == self._expected and face.previous != self._previous:
+            raise RecordBroken(f"block {number}", f"after head {self._previous}", f"after {face.previous}")
+
+    def _check_empty(self) -> None:
+        for number in self._empty:
+            told = any(first <= number <= last for first, last in self._entries.pruned)
+            if not told and number not in self._lost.without_readings and self._derived is not None:
+                raise RecordBroken(
+                    f"block {number}", "its readings, or an entry that they were pruned", "neither"
+                )
+
+
+def _reader(tables: Tables, after: int) -> ModuleType:
+    """Who reads the rows behind this block: the two give the same, and few are read without numpy."""
+    question = "SELECT sum(readings) FROM blocks WHERE number > ?"
+    (readings,) = tables.execute(question, (after,)).fetchone()
+    return few_rows if (readings or 0) <= few_rows.MOST else rows
+
+
+def _check_readings(
+    reader: ModuleType, face: chain.Face, closed: bool, body: bytes, tokens: Mapping[int, str]
+) -> Any:
+    """The rows of a block, after their digest."""
     try:
-        found = rows.read(body, face.form, closed=closed)
-        text = rows.lines(face.number, face.form, found, tokens)
+        found = reader.read(body, face.form, closed=closed)
+        text = reader.lines(face.number, face.form, found, tokens)
     except (ValueError, KeyError) as trouble:
         raise RecordBroken(
             f"block {face.number}", f"{face.readings} readings", f"bytes that are none ({trouble})"
@@ -79,18 +144,16 @@ def _check_readings(face: chain.Face, closed: bool, body: bytes, tokens: Mapping
     digest = sha256(text.encode()).hexdigest()
     if len(found) != face.readings or digest != face.readings_digest:
         raise RecordBroken(
-            f"block {face.number} ({_when(found)})",
+            f"block {face.number} ({_when(reader.spans(found))})",
             f"{face.readings} readings with digest {face.readings_digest}",
             f"{len(found)} readings with digest {digest}",
         )
     return found
 
 
-def _when(found: rows.Rows) -> str:
-    if not len(found):
-        return "no readings"
-    times = found["time"]
-    return f"readings of {_stamp(int(times.min()))} to {_stamp(int(times.max()))}"
+def _when(spans: Iterable[tuple[int, int, int]]) -> str:
+    times = [time for _, *edges in spans for time in edges]
+    return f"readings of {_stamp(min(times))} to {_stamp(max(times))}" if times else "no readings"
 
 
 def _stamp(milliseconds: object) -> str:
@@ -104,9 +167,12 @@ def _stamp(milliseconds: object) -> str:
 class _Spans:
     """The index of times, block by block: what it does not list is not found when readings are asked for."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, tables: Tables, after: int) -> None:
         self._lines: Iterator[tuple[int, int, int, int]] = iter(
-            connection.execute("SELECT block, sensor, earliest, latest FROM spans ORDER BY block, sensor")
+            tables.each(
+                "SELECT block, sensor, earliest, latest FROM spans WHERE block > ? ORDER BY block, sensor",
+                (after,),
+            )
         )
         self._next = next(self._lines, None)
 
@@ -133,12 +199,17 @@ def _listed(spans: Iterable[tuple[int, int, int]]) -> str:
 class _Entries:
     """The entries in their order, checked block by block."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, tables: Tables, after: int, lost: Lost) -> None:
+        self.count = _entries_until(tables, after)  # entries looked at, or passed over
+        self._lost = lost
         self._lines: Iterator[tuple[int, int, str, str | None, int, str | None, str]] = iter(
-            connection.execute("SELECT number, block, kind, job, at, key, line FROM entries ORDER BY number")
+            tables.each(
+                "SELECT number, block, kind, job, at, key, line FROM entries"
+                " WHERE number > ? ORDER BY number",
+                (self.count,),
+            )
         )
         self._next = next(self._lines, None)
-        self.count = 0
         self.pruned: list[tuple[int, int]] = []  # ranges of blocks that entries say were pruned
 
     def check(self, face: chain.Face) -> None:
@@ -163,8 +234,9 @@ class _Entries:
     def _check_columns(self, number: int, block: int, *rest: object) -> None:
         self.count += 1
         *columns, line = rest
-        if number != self.count:
+        if number != self.count and not self._lost.has_entries(self.count, number - 1):
             raise RecordBroken(f"entry {self.count}", "the next entry", f"entry {number}")
+        self.count = number
         try:
             plain = entry.stored(str(line))
         except ValueError as trouble:
@@ -173,7 +245,7 @@ class _Entries:
             self.pruned += [(int(first), int(last)) for first, last in plain.payload["blocks"]]
         told = [plain.kind, plain.job, round(plain.at * 1000), plain.key]
         if (plain.number, plain.block) != (number, block) or told != columns:
-            raise RecordBroken(f"entry {number}", f"the columns its line tells: {told}", f"{columns}")
+            raise RecordBroken(f"entry {number}", f"the columns of its line: {told}", f"{columns}")
 
     def check_end(self) -> None:
         """No entry may be left over."""
@@ -183,3 +255,12 @@ class _Entries:
                 "an entry of a block of the chain",
                 f"block {self._next[1]}, which is none",
             )
+
+
+def _entries_until(tables: Tables, block: int) -> int:
+    """The number of the last entry of this block or one before it."""
+    if block:
+        for number, of in tables.each("SELECT number, block FROM entries ORDER BY number DESC"):
+            if of <= block:
+                return int(number)
+    return 0

@@ -17,6 +17,8 @@ class Chemistry:
     styrene: bool  # gives off vapour of styrene
     wet_out: float  # time to wet out cloth over that of a polyester (common practice) [1]
     energy_spread: float  # of an activation energy, before a sheet is read (assumed) [J/mol]
+    usual_cost: float  # of a repair over that with a polyester (common practice) [1]
+    lives_under_water: bool  # holds there for years (common practice)
     archetype: str  # generic resin that fills what a maker's sheet leaves open
 
     @property
@@ -31,7 +33,15 @@ class Chemistry:
 
 
 EPOXY = Chemistry(
-    "epoxy", dosed=False, amine=True, styrene=False, wet_out=2.0, energy_spread=3e3, archetype="epoxy-slow"
+    "epoxy",
+    dosed=False,
+    amine=True,
+    styrene=False,
+    wet_out=2.0,
+    energy_spread=3e3,
+    usual_cost=4.0,
+    lives_under_water=True,
+    archetype="epoxy-slow",
 )
 POLYESTER = Chemistry(
     "polyester",
@@ -40,6 +50,8 @@ POLYESTER = Chemistry(
     styrene=True,
     wet_out=1.0,
     energy_spread=5e3,
+    usual_cost=1.0,
+    lives_under_water=False,
     archetype="polyester-laminating",
 )
 VINYL_ESTER = Chemistry(
@@ -49,6 +61,8 @@ VINYL_ESTER = Chemistry(
     styrene=True,
     wet_out=1.0,
     energy_spread=5e3,
+    usual_cost=2.0,
+    lives_under_water=True,
     archetype="vinyl-ester",
 )
 

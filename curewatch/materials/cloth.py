@@ -5,6 +5,7 @@ Source
 Mixture rule for two phases without voids: volumes add. Values in ``cloth.toml``, each with its origin.
 """
 
+import re
 import tomllib
 from dataclasses import dataclass, replace
 from importlib.resources import files
@@ -13,6 +14,15 @@ from typing import Any
 from curewatch.errors import ConfigurationError, UsageError
 from curewatch.materials.chemistry import Chemistry
 from curewatch.units import HOUR
+
+_CALLED = {  # as people say it
+    "stitched-biaxial": ("biaxial",),
+    "woven-roving": ("woven roving",),
+    "plain-weave": ("plain weave",),
+    "chopped-strand-mat": ("chopped strand", "csm"),
+    "unidirectional": ("uni-directional",),
+    "carbon-plain": ("carbon",),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +59,7 @@ def cloth_kinds() -> list[str]:
 
 
 def load_cloth(kind: str, areal_mass: float | None = None) -> Cloth:
-    """The cloth of this kind at this areal mass (kg/m²); the usual one of its kind if none is given.
+    """The cloth of this kind at this areal mass [kg/m²]; the usual one of its kind if none is given.
 
     Raises
     ------
@@ -65,9 +75,25 @@ def load_cloth(kind: str, areal_mass: float | None = None) -> Cloth:
     if areal_mass is None:
         return cloth
     if not 0.02 <= areal_mass <= 3.0:
-        raise UsageError(f"a cloth of {areal_mass * 1000:g} g/m²; allowed is 20 to 3000")
+        raise UsageError(f"cloth: found {areal_mass * 1000:g} g/m². Use 20 to 3000 g/m²")
     heavier = areal_mass / cloth.areal_mass
     return replace(cloth, areal_mass=areal_mass, wet_out=cloth.wet_out * heavier**0.5)
+
+
+def cloth_from_words(words: str) -> Cloth | None:
+    """The cloth that somebody means: ``biaxial 450 g/m2``; none where no kind or two kinds are named.
+
+    Raises
+    ------
+    UsageError
+        A mass that no cloth has.
+    """
+    said = words.lower()
+    kinds = [kind for kind in _table() if any(part in said for part in (kind, *_CALLED.get(kind, ())))]
+    mass = re.search(r"(\d+)\s*(?:g|gsm)", said)
+    if len(kinds) != 1:
+        return None
+    return load_cloth(kinds[0], None if mass is None else float(mass[1]) / 1000)
 
 
 def _read(kind: str, row: dict[str, Any]) -> Cloth:

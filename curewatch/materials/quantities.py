@@ -67,10 +67,13 @@ QUANTITIES: dict[str, ResinQuantity] = {
     "milestones.viscosity_b": ResinQuantity(PURE, -5.0, 10.0),
     "milestones.sand": ResinQuantity(TIME, 0.0, 30 * 86400.0, required=False),
     "milestones.sand_temperature": ResinQuantity(TEMPERATURE, 253.15, 333.15, required=False),
+    "milestones.touch": ResinQuantity(TIME, 0.0, 30 * 86400.0, required=False),
+    "milestones.touch_temperature": ResinQuantity(TEMPERATURE, 253.15, 333.15, required=False),
     "thermal.reaction_heat": ResinQuantity(
         {"J/kg": Unit(1.0), "kJ/kg": Unit(1e3), "J/g": Unit(1e3)}, 0.0, 900e3
     ),
     "thermal.heat_capacity": ResinQuantity({"J/(kg K)": Unit(1.0), "kJ/(kg K)": Unit(1e3)}, 800.0, 4200.0),
+    "thermal.heat_capacity_rise": ResinQuantity({"%/K": Unit(0.01)}, 0.0, 0.02, required=False),
     "thermal.density": ResinQuantity(DENSITY, 500.0, 3000.0),
     "thermal.conductivity": ResinQuantity({"W/(m K)": Unit(1.0)}, 0.02, 5.0),
     "mix.hardener_mass": ResinQuantity(SHARE, 0.02, 2.0),

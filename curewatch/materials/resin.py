@@ -10,12 +10,13 @@ from ``-inhibitor`` through 0 (inhibitor used up) to 1; conversion is progress w
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from curewatch.errors import OutOfValidity
 from curewatch.materials.chemistry import Chemistry
-from curewatch.physics.cure_kinetics import RateLaw
-from curewatch.physics.gelation import conversion_at_viscosity, gel_time_of_cobalt
+
+if TYPE_CHECKING:
+    from curewatch.physics.cure_kinetics import RateLaw
 
 
 class Origin(NamedTuple):
@@ -33,11 +34,11 @@ class DoseOutOfRange(OutOfValidity):
     def __init__(self, what: str, percent: float, allowed: tuple[float, float], resin: str) -> None:
         low, high = allowed
         super().__init__(what, percent, f"{low:g}..{high:g} %", resin)
-        trouble = (
-            "too little: it may stay soft for good"
-            if percent < low
-            else "too much: it may never cure through, and it heats and shrinks more"
-        )
+        trouble = "no dose"
+        if percent < low:
+            trouble = "too little: it may stay soft for good"
+        elif percent > high:
+            trouble = "too much: it may never cure through, and it heats and shrinks more"
         told = f"{what} of {percent:g} % is {trouble}. Allowed for {resin}: {low:g} to {high:g} %"
         self.args = (f"{told}. Choose a dose in that range, or warm or cool the work instead",)
 
@@ -56,7 +57,7 @@ class Kinetics:
     inhibitor: float = 0.0  # conversion that the inhibitor's share of radicals would have made [1]
 
     def faster(self, factor: float) -> "Kinetics":
-        """All rates so many times as fast: a lot or a dose is as much faster in its glass."""
+        """All rates so many times as fast: a lot or a dose is as much faster in its glass. [1]"""
         rates = (factor * each for each in (self.k1, self.k2, self.diffusion))
         return replace(self, **dict(zip(("k1", "k2", "diffusion"), rates, strict=True)))
 
@@ -83,10 +84,14 @@ class Thresholds:
     viscosity_b: float  # Castro–Macosko B
     sand: float | None = None  # not sanded sooner, by the maker's word or as usual [s]
     sand_temperature: float | None = None  # at this temperature [K]
+    touch: float | None = None  # not called tack-free sooner, by the maker's word [s]
+    touch_temperature: float | None = None  # at this temperature [K]
 
     @property
     def open(self) -> float:
         """Conversion at which the working time ends. [1]"""
+        from curewatch.physics.gelation import conversion_at_viscosity
+
         return conversion_at_viscosity(self.open_viscosity, self.gel, self.viscosity_a, self.viscosity_b)
 
 
@@ -95,9 +100,10 @@ class Thermal:
     """Heat of the mix."""
 
     reaction_heat: float  # [J/kg]
-    heat_capacity: float  # [J/(kg K)]
+    heat_capacity: float  # at 25 degC [J/(kg K)]
     density: float  # [kg/m3]
     conductivity: float  # [W/(m K)]
+    heat_capacity_rise: float = 0.0  # of the capacity at 25 degC, for each kelvin [1/K]
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +144,7 @@ class BlushNature:
 
     amine_factor: float  # 1 for an ordinary aliphatic amine, 0 for none [1]
     energy: float  # of carbamation [J/mol]
-    peel_ply_from: float  # equivalent exposure at 20 degC in saturated air [s]
+    peel_ply_from: float  # exposure: time of a fresh mix at 20 degC and 80 % [s]
     wash_from: float  # the same [s]
     rest: float | None = None  # that the sheet asks for after mixing, before it is spread [s]
 
@@ -216,8 +222,10 @@ class Resin:
     version: int = 1
     origins: Mapping[str, Origin] = field(default_factory=dict, compare=False, repr=False)
 
-    def law(self, factor: float = 1.0) -> RateLaw:
+    def law(self, factor: float = 1.0) -> "RateLaw":
         """The rate law of this mix, of a lot or dose that makes it ``factor`` times as fast. [1]"""
+        from curewatch.physics.cure_kinetics import RateLaw
+
         k, network = self.kinetics if factor == 1.0 else self.kinetics.faster(factor), self.network
         return RateLaw(
             k.k1, k.k2, k.energy_1, k.energy_2, k.m, k.n, k.diffusion,
@@ -252,6 +260,8 @@ class Resin:
                     self.name,
                 )
             return 1.0
+        from curewatch.physics.gelation import gel_time_of_cobalt
+
         dose = self.dose
         peroxide = dose.peroxide_normal if peroxide_percent is None else peroxide_percent
         cobalt = dose.cobalt_normal if cobalt_percent is None else cobalt_percent
@@ -262,7 +272,10 @@ class Resin:
         return float((peroxide / dose.peroxide_normal) ** dose.peroxide_order * normal / chosen)
 
     def dosed(self, peroxide_percent: float | None = None, cobalt_percent: float | None = None) -> "Resin":
-        """The same resin mixed with this dose, its normal one from then on; raises as :meth:`dose_factor`."""
+        """The same resin mixed with this dose, its normal one from then on; raises as :meth:`dose_factor`.
+
+        ``peroxide_percent``, ``cobalt_percent`` [% by mass of resin].
+        """
         factor = self.dose_factor(peroxide_percent, cobalt_percent)
         if self.dose is None:
             return self

@@ -4,7 +4,6 @@ A file of the user's may say ``based_on = "epoxy-slow"`` and then only what diff
 """
 
 import difflib
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -38,6 +37,7 @@ SECTIONS: dict[str, Any] = {
     "bond": Bond,
     "limits": ResinLimits,
 }
+TYPED = ".sheet"  # `setup` keeps what was typed as NAME.sheet.toml beside the resin NAME.toml
 TOP = (
     "name",
     "title",
@@ -54,9 +54,10 @@ TOP = (
 
 
 def resin_names(folder: Path | str | None = None) -> list[str]:
-    """Names that :func:`load_system` knows: built-in first, then the user's folder."""
+    """Names that :func:`load_resin` knows: built-in first, then the user's folder, typed sheets left out."""
     built_in = sorted(path.stem for path in _built_in_folder().glob("*.toml"))
-    own = sorted(path.stem for path in Path(folder).glob("*.toml")) if folder else []
+    found = Path(folder).glob("*.toml") if folder else ()
+    own = sorted(path.stem for path in found if not path.stem.endswith(TYPED))
     return built_in + [name for name in own if name not in built_in]
 
 
@@ -77,6 +78,11 @@ def parse_resin(sheet: Sheet, folder: Path | str | None = None, below: tuple[Pat
     """Build a resin from a parsed sheet; see the module's head for ``based_on``.
 
     ``below`` are the files that are based on this one.
+
+    Raises
+    ------
+    ConfigurationError
+        With file, line, key, what was found and what to use.
     """
     sheet.require_known("", sheet.data, (*TOP, *SECTIONS))
     base = parent_of(sheet, folder, below) if "based_on" in sheet.data else None
@@ -135,7 +141,7 @@ def origin_of(resin: Resin, key: str) -> Origin:
 
 
 def _built_in_folder() -> Path:
-    return Path(str(resources.files("curewatch.materials") / "resins"))
+    return Path(__file__).with_name("resins")
 
 
 def _locate(name_or_path: str | Path, folder: Path | str | None) -> Path:

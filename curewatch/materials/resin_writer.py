@@ -25,13 +25,16 @@ def unit_of(key: str) -> str:
 
 
 def written(key: str, value: float) -> float:
-    """An SI value in the unit in which it is written."""
+    """An SI value in the unit in which it is written. [SI] -> [unit of the key]"""
     scale = QUANTITIES[key].units[unit_of(key)]
     return float(f"{(value - scale.offset) / scale.factor:.10g}")
 
 
 def written_spread(key: str, spread: float) -> float:
-    """An SI standard deviation in the unit in which its value is written, two digits."""
+    """An SI standard deviation in the unit in which its value is written, two digits.
+
+    [SI] -> [unit of the key]
+    """
     return float(f"{spread / QUANTITIES[key].units[unit_of(key)].factor:.2g}")
 
 

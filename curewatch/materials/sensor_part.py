@@ -2,7 +2,8 @@
 
 import tomllib
 from dataclasses import dataclass
-from importlib.resources import files
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 from curewatch.errors import ConfigurationError
@@ -55,5 +56,6 @@ def _fraction(row: dict[str, Any], key: str) -> float | None:
     return row[key]["value"] / 100 if key in row else None
 
 
+@cache
 def _table() -> dict[str, dict[str, Any]]:
-    return tomllib.loads(files(__package__).joinpath("sensor_parts.toml").read_text(encoding="utf-8"))
+    return tomllib.loads(Path(__file__).with_name("sensor_parts.toml").read_text(encoding="utf-8"))

@@ -34,23 +34,31 @@ class SheetTable:
         return heading
 
     def refuse(self, key: str, found: str, allowed: str) -> ConfigurationError:
+        """The error to raise about a key: its file, line and dotted name."""
         dotted = ".".join(part for part in (self.section, key) if part)
         return ConfigurationError(found, allowed, file=self.file.path, line=self.line(key), key=dotted)
 
     def require_known(self, table: dict[str, Any], known: tuple[str, ...]) -> None:
+        """Raises ``ConfigurationError`` for a key that nobody reads."""
         for key in table:
             if key not in known:
                 raise self.refuse(key, f"key {key!r}", ", ".join(known))
 
     def number(self, table: dict[str, Any], key: str, low: float, high: float) -> float:
-        """A number that must be there."""
+        """A number that must be there.
+
+        In the unit of its key, as typed [°C, min, g]. Raises ``ConfigurationError``.
+        """
         value = self.perhaps(table, key, low, high)
         if value is None:
             raise self.refuse(key, "nothing", f"a number, {low:g} to {high:g}")
         return value
 
     def perhaps(self, table: dict[str, Any], key: str, low: float, high: float) -> float | None:
-        """A number, if it is there."""
+        """A number, if it is there.
+
+        In the unit of its key, as typed [°C, min, g]. Raises ``ConfigurationError``.
+        """
         value = table.get(key)
         if value is None:
             return None
@@ -63,12 +71,14 @@ class SheetTable:
         return self.number(table, "temperature_c", -20.0, 150.0) + ZERO_CELSIUS
 
     def words(self, table: dict[str, Any], key: str, allowed: tuple[str, ...], usual: str) -> str:
+        """One of the words that are allowed, the usual one if none is said. Raises ``ConfigurationError``."""
         said = table.get(key, usual)
         if said not in allowed:
             raise self.refuse(key, repr(said), " or ".join(map(repr, allowed)))
         return str(said)
 
     def switch(self, table: dict[str, Any], key: str) -> bool:
+        """A yes or no, no if it is not said. Raises ``ConfigurationError``."""
         said = table.get(key, False)
         if not isinstance(said, bool):
             raise self.refuse(key, repr(said), "true or false")

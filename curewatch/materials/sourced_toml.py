@@ -4,9 +4,11 @@ import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from curewatch import plain_toml
 from curewatch.errors import ConfigurationError, reason
 from curewatch.materials.quantities import TAGS, ResinQuantity
 from curewatch.materials.resin import Origin
@@ -42,7 +44,7 @@ class Sheet:
         return section_line
 
     def number(self, key: str, quantity: ResinQuantity) -> float:
-        """The SI value of a sourced number."""
+        """The SI value of a sourced number. [SI] Raises what :meth:`refuse` makes."""
         entry = self.find(key)
         if not isinstance(entry, dict):
             raise self.refuse(key, repr(entry), '{ value = …, unit = "…", tag = "…", source = "…" }')
@@ -74,7 +76,7 @@ class Sheet:
                 raise self.refuse(f"{key}.{name}" if key else name, f"key {name!r}", ", ".join(allowed))
 
     def words(self, key: str, allowed: Iterable[str] = ()) -> str:
-        """A text, one of ``allowed`` if any are named."""
+        """A text, one of ``allowed`` if any are named. Raises what :meth:`refuse` makes."""
         entry = self.find(key)
         choice = tuple(allowed)
         if not isinstance(entry, str) or not entry.strip() or (choice and entry not in choice):
@@ -82,7 +84,7 @@ class Sheet:
         return entry
 
     def switch(self, key: str) -> bool:
-        """A yes or no that must be said."""
+        """A yes or no that must be said. Raises what :meth:`refuse` makes."""
         entry = self.find(key)
         if not isinstance(entry, bool):
             raise self.refuse(key, repr(entry), "true or false")
@@ -98,11 +100,17 @@ class Sheet:
         if tag not in TAGS:
             raise self.refuse(key, f"tag {tag!r}", " or ".join(map(repr, TAGS)))
         if not isinstance(source, str) or not source.strip():
-            raise self.refuse(key, f"source {source!r}", "a text that says where the number comes from")
+            raise self.refuse(key, f"source {source!r}", "a text that names where the number comes from")
         spread = entry.get("spread")
         if spread is None:
             return Origin(tag, source)
         return Origin(tag, source, self._finite(f"{key}", spread), str(entry.get("unit")))
+
+
+@lru_cache(maxsize=16)
+def _parsed(text: str) -> dict[str, Any]:
+    """Nobody writes in it. A process that looks each minute reads the same file each time."""
+    return plain_toml.loads(text)
 
 
 def read_sheet(path: Path) -> Sheet:
@@ -114,8 +122,9 @@ def read_sheet(path: Path) -> Sheet:
         The file is missing, is not UTF-8 text, or is not TOML.
     """
     try:
-        text = path.read_text(encoding="utf-8")
-        return Sheet(path, text, tomllib.loads(text))
+        with path.open("rb") as file:
+            text = file.read(4 * plain_toml.LARGEST + 1).decode("utf-8")
+        return Sheet(path, text, _parsed(text))
     except FileNotFoundError:
         raise ConfigurationError("no such file", "a TOML file that exists", file=path) from None
     except UnicodeDecodeError:

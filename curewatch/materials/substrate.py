@@ -2,7 +2,8 @@
 
 import tomllib
 from dataclasses import dataclass
-from importlib.resources import files
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 from curewatch.errors import ConfigurationError, UsageError
@@ -41,7 +42,7 @@ def substrate_names() -> list[str]:
 
 
 def load_substrate(name: str, thickness: float | None = None) -> Substrate:
-    """The substrate of this name, ``thickness`` m thick; its usual thickness if none is given.
+    """The substrate of this name, ``thickness`` thick [m]; its usual thickness if none is given.
 
     Raises
     ------
@@ -56,7 +57,7 @@ def load_substrate(name: str, thickness: float | None = None) -> Substrate:
     row = table[name]
     metres = row["thickness_mm"]["value"] / 1000 if thickness is None else float(thickness)
     if not 0.5e-3 <= metres <= 1.0:
-        raise UsageError(f"a substrate {metres * 1000:g} mm thick; allowed: 0.5 to 1000 mm")
+        raise UsageError(f"thickness of the substrate: found {metres * 1000:g} mm. Use 0.5 to 1000 mm")
     origins = {key: f"{value['tag']}: {value['source']}" for key, value in row.items() if key != "title"}
     if thickness is not None:
         origins["thickness_mm"] = "given: by the user"
@@ -71,5 +72,6 @@ def load_substrate(name: str, thickness: float | None = None) -> Substrate:
     )
 
 
+@cache
 def _table() -> dict[str, dict[str, Any]]:
-    return tomllib.loads(files(__package__).joinpath("substrates.toml").read_text(encoding="utf-8"))
+    return tomllib.loads(Path(__file__).with_name("substrates.toml").read_text(encoding="utf-8"))

@@ -24,6 +24,9 @@ LOWEST = 223.15  # K; below -50 degC no cure data exist at all
 HIGHEST = 623.15  # K; a pot in flames is no longer a cure problem
 C1 = 17.44 * math.log(10.0)  # of Williams, Landel and Ferry (from memory) [1]
 C2 = 51.6  # the same [K]
+STANDSTILL = (
+    1.6e-7  # 1/s, diffusion's rate constant in a film that two weeks have brought to its end (computed)
+)
 ROUNDS = 4  # until vitrification stands still; chemistry changes little over the step of one round
 
 
@@ -61,7 +64,19 @@ def arrhenius(rate: ArrayLike, energy: ArrayLike, temperature: ArrayLike) -> Flo
 
 
 def require_temperature(temperature: FloatArray) -> None:
-    """Raise :class:`OutOfValidity` unless every temperature is one that a cure law was ever used at."""
+    """Raise :class:`OutOfValidity` unless every temperature is one that a cure law was ever used at.
+
+    Temperatures of any shape (...).
+
+    Raises
+    ------
+    OutOfValidity
+        One is not, or is not a number. [K]
+
+    Source
+    ------
+    The widest range of the kinetic studies that are cited in the resin files.
+    """
     inside = (temperature >= LOWEST) & (temperature <= HIGHEST)
     if not np.all(inside):
         worst = float(np.ravel(temperature)[np.argmin(np.ravel(inside))])
@@ -105,7 +120,10 @@ class RateLaw(NamedTuple):
     shape: Any
 
     def constants(self, temperature: ArrayLike) -> tuple[FloatArray, FloatArray]:
-        """Rate constants k1 and k2 at temperatures within the law's range. [K] -> [1/s]"""
+        """Rate constants k1 and k2 at temperatures within the law's range. [K] -> [1/s]
+
+        Any shape (...). Source: Arrhenius' law, energies of the resin's file.
+        """
         k1 = arrhenius(self.k1, self.energy_1, temperature)
         if self.energy_1 is self.energy_2 or np.array_equal(self.energy_1, self.energy_2):
             return k1, k1 * (self.k2 / self.k1)
@@ -116,27 +134,35 @@ class RateLaw(NamedTuple):
 
         ``exp`` is ``math.exp`` for numbers, ``numpy.exp`` for arrays, which may broadcast. Conversion must
         lie in 0..1; nothing is checked here, because every integrator passes through.
+
+        Source: the Rabinowitch sum in the module's head.
         """
         m, n, start = self.m, self.n, np.log(self.diffusion)
         uncured, bend, rest = self.uncured, (self.full - self.uncured) * self.shape, 1.0 - self.shape
         start = float(start) if exp is math.exp else start
+        # numpy takes as long to make an array of a plain number as to multiply eight of them.
+        one, c1, c2 = (1.0, C1, C2) if exp is math.exp else (np.asarray(each) for each in (1.0, C1, C2))
 
         def rate(a: Any, k1: Any, k2: Any, temperature: Any) -> Any:
-            above = temperature - uncured - bend * a / (1.0 - rest * a)
-            diffusion = exp(C1 * above / (C2 + abs(above)) + start)
+            above = temperature - uncured - bend * a / (one - rest * a)
+            diffusion = exp(c1 * above / (c2 + abs(above)) + start)
             chemical = k1 + k2 * a**m
-            return chemical * diffusion / (chemical + diffusion) * (1.0 - a) ** n
+            return chemical * diffusion / (chemical + diffusion) * (one - a) ** n
 
         return rate
 
     def at(self, exp: Callable[[Any], Any]) -> Callable[[Any, Any], Any]:
-        """The same with rate constants at the temperature itself: (conversion, temperature) -> rate."""
+        """The same with rate constants at the temperature itself: (conversion, temperature) -> rate.
+
+        [1, K] -> [1/s] Source: as :meth:`kernel`.
+        """
         k1, k2, kernel = self.k1, self.k2, self.kernel(exp)
         warmth_1, warmth_2 = self.energy_1 / GAS_CONSTANT, self.energy_2 / GAS_CONSTANT
         alike, cold = bool(np.all(warmth_1 == warmth_2)), 1.0 / REFERENCE_TEMPERATURE
+        one: Any = 1.0 if exp is math.exp else np.asarray(1.0)
 
         def rate(a: Any, temperature: Any) -> Any:
-            inverse = cold - 1.0 / temperature
+            inverse = cold - one / temperature
             faster = exp(warmth_1 * inverse)
             return kernel(a, k1 * faster, k2 * (faster if alike else exp(warmth_2 * inverse)), temperature)
 
@@ -146,13 +172,29 @@ class RateLaw(NamedTuple):
         """Conversion from which diffusion resists more than chemistry does. [K] -> [1]
 
         Above 1 the full network is none the slower at that temperature; below 0 the fresh mix already is.
+
+        Any shape (...). Source: the diffusion limit of :meth:`kernel`, solved for the conversion.
         """
         kelvin = np.asarray(temperature, dtype=float)
         k1, k2 = self.constants(kelvin)
         a = conversion_at(kelvin, self.uncured, self.full, self.shape)
         for _ in range(ROUNDS):
-            chemical = k1 + k2 * np.clip(a, 0.0, 1.0) ** self.m
-            share = np.log(chemical / self.diffusion) / C1
-            above = C2 * share / (1.0 - np.abs(share))
-            a = conversion_at(kelvin - above, self.uncured, self.full, self.shape)
+            a = self.slowed_to(k1 + k2 * np.clip(a, 0.0, 1.0) ** self.m, kelvin)
         return a
+
+    def reachable(self, temperature: ArrayLike) -> FloatArray:
+        """Conversion that a film of this temperature comes to in two weeks, 1 at most. [K] -> [1]
+
+        Any shape (...). Source: as :meth:`vitrified`.
+        """
+        reached = self.slowed_to(STANDSTILL, np.asarray(temperature, dtype=float))
+        return np.asarray(np.clip(reached, 0.0, 1.0), dtype=float)
+
+    def slowed_to(self, rate: ArrayLike, kelvin: FloatArray) -> FloatArray:
+        """Conversion at which diffusion's rate constant has fallen to this. [1/s, K] -> [1]
+
+        Any shape (...). Source: as :meth:`vitrified`.
+        """
+        share = np.log(np.asarray(rate) / self.diffusion) / C1
+        above = C2 * share / (1.0 - np.abs(share))
+        return conversion_at(kelvin - above, self.uncured, self.full, self.shape)

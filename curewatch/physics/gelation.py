@@ -1,5 +1,7 @@
 """When a network gels, how thick the mix is before that, and how much hardener belongs to it."""
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -9,6 +11,8 @@ from curewatch.units import FloatArray
 
 def viscosity_ratio(conversion: ArrayLike, gel: float, a: float, b: float) -> FloatArray:
     """Viscosity relative to the fresh mix at the same temperature; infinite from gel on.
+
+    Elementwise: [1] -> [1], shape (...).
 
     Source
     ------
@@ -20,8 +24,19 @@ def viscosity_ratio(conversion: ArrayLike, gel: float, a: float, b: float) -> Fl
         return np.asarray((gel / gap) ** (a + b * x), dtype=float)
 
 
+@lru_cache(maxsize=64)  # each of many ensembles of a resin asks for it
 def conversion_at_viscosity(ratio: float, gel: float, a: float, b: float) -> float:
-    """Conversion at which the viscosity has risen ``ratio``-fold: the inverse, by bisection. [1]"""
+    """Conversion at which the viscosity has risen ``ratio``-fold: the inverse, by bisection. [1]
+
+    Raises
+    ------
+    OutOfValidity
+        The ratio is below 1.
+
+    Source
+    ------
+    The inverse of :func:`viscosity_ratio`.
+    """
     if ratio < 1.0:
         raise OutOfValidity("viscosity ratio", ratio, "1 or more", "the Castro–Macosko relation")
     low, high = 0.0, gel
@@ -45,6 +60,11 @@ def hardener_per_hundred_resin(
     epoxy_equivalent_weight : float
         Resin mass that holds one mole of epoxy groups. [g/mol]
 
+    Returns
+    -------
+    float
+        [1]
+
     Source
     ------
     Definition of the equivalent weights; tests/published/tables/stoichiometry.csv
@@ -54,6 +74,13 @@ def hardener_per_hundred_resin(
 
 def gel_time_of_cobalt(cobalt_percent: ArrayLike, a: float, b: float) -> FloatArray:
     """Gel time of a promoted polyester against its cobalt content: a + b/[Co]. [s, s·%] -> [s]
+
+    Any shape (...), the same on both sides.
+
+    Raises
+    ------
+    OutOfValidity
+        A content is not above 0.
 
     Source
     ------
@@ -68,7 +95,14 @@ def gel_time_of_cobalt(cobalt_percent: ArrayLike, a: float, b: float) -> FloatAr
 
 
 def cobalt_law(cobalt_percent: ArrayLike, gel_time: ArrayLike) -> tuple[float, float]:
-    """The a and b of ``t = a + b/[Co]`` with the least relative error at some points. [%, s] -> [s, s·%]"""
+    """The a and b of ``t = a + b/[Co]`` with the least relative error at some points. [%, s] -> [s, s·%]
+
+    Both of shape (points,).
+
+    Source
+    ------
+    Least squares of the relative error; the law is that of :func:`gel_time_of_cobalt`.
+    """
     cobalt, time = np.asarray(cobalt_percent, dtype=float), np.asarray(gel_time, dtype=float)
     rows = np.stack([1.0 / time, 1.0 / (cobalt * time)], axis=1)
     a, b = np.linalg.lstsq(rows, np.ones(time.size), rcond=None)[0]

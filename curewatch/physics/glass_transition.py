@@ -42,6 +42,8 @@ def conversion_at(temperature: ArrayLike, uncured: float, full: float, shape: fl
     that the fresh mix is already a glass. They are returned as they come, because the diffusion
     limit needs the distance, not a clamp. [K] -> [1]
 
+    Any shape (...), the same on both sides.
+
     Source
     ------
     The same relation solved for a: y / (L + (1-L) y), y = (T-Tg0)/(Tginf-Tg0)

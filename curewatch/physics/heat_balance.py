@@ -1,18 +1,35 @@
 """Heat in a curing mass: how far it can rise, how it leaves, when one temperature is too few."""
 
 import math
-from typing import NamedTuple
+from collections.abc import Callable
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from curewatch.errors import OutOfValidity
 from curewatch.units import FloatArray
 
-STILL_AIR = 10.0  # W/(m2 K), natural convection and radiation of a warm pot in a shed; 5..15 (from memory)
+STILL_AIR = 10.0  # W/(m2 K), natural convection and radiation of a warm body in a shed; 5..15 (from memory)
+STEFAN_BOLTZMANN = 5.670374419e-8  # W/(m2 K4), exact by the SI
+EMISSIVITY = 0.9  # of plastic cups, of resin and of what it lies on (from memory)
+CONVECTION = 1.3  # W/(m2 K) x (m/K)^(1/4), of a cup over its width; upright faces 1.42, up 1.32 (from memory)
+# A level plate that is warm below, half a metre wide: 0.27 Ra^(1/4) over area by perimeter (McAdams, from
+# memory). Nothing tells which way a face looks; this one loses least, so its layers gel soonest.
+FACE_DOWN = 0.7 / 0.125**0.25  # W/(m2 K^(5/4))
+STRAIGHT = 1e-9  # 1/K, a heat capacity that does not rise
+
+Warmth = TypeVar("Warmth", float, FloatArray, NDArray[np.float32])
+AnyArray = TypeVar("AnyArray", FloatArray, NDArray[np.float32])
 
 
 def adiabatic_rise(reaction_heat: float, heat_capacity: float, conversion: float = 1.0) -> float:
-    """Temperature rise when no heat leaves. [J/kg, J/(kg K), 1] -> [K]"""
+    """Temperature rise when no heat leaves. [J/kg, J/(kg K), 1] -> [K]
+
+    Source
+    ------
+    Energy balance without loss.
+    """
     return reaction_heat * conversion / heat_capacity
 
 
@@ -28,6 +45,11 @@ def biot(transfer: float, length: float, conductivity: float) -> float:
     conductivity : float
         Of the mass. [W/(m K)]
 
+    Returns
+    -------
+    float
+        [1]
+
     Source
     ------
     Definition. The usual limit for one lumped temperature is 0.1 (handbooks); 0.3 is chosen here
@@ -36,8 +58,87 @@ def biot(transfer: float, length: float, conductivity: float) -> float:
     return transfer * length / conductivity
 
 
+def transfer_to_air(warmer: Warmth, air: Warmth, draught: float = FACE_DOWN) -> Warmth:
+    """What a surface so much warmer than still air gives to it, for each kelvin. [K, K] -> [W/(m2 K)]
+
+    Parameters
+    ----------
+    warmer : float or ndarray, shape (...)
+        Surface above air. [K]
+    air : float or ndarray, shape (...)
+        Of air and of what the surface sees. [K]
+    draught : float
+        Natural convection at one kelvin. [W/(m2 K^(5/4))]
+
+    Source
+    ------
+    draught |dT|^(1/4), the handbooks' form for laminar draught in air, and the law of Stefan and Boltzmann
+    (both from memory). tests/published/test_pot_cylinder.py, test_laminate_integrated.py
+    """
+    surface = air + warmer
+    radiation = EMISSIVITY * STEFAN_BOLTZMANN * (surface * surface + air * air) * (surface + air)
+    found: Warmth = draught * abs(warmer) ** 0.25 + radiation
+    return found
+
+
+class RisingCapacity(NamedTuple):
+    """Stored heat as a temperature: cp = cp(anchor) (1 + b (T - anchor)), s - anchor = dT (1 + b dT / 2).
+
+    At the anchor a kelvin of the one is a kelvin of the other. [K], [1/K]
+    """
+
+    anchor: Any  # [K]
+    inverse: Any  # 1/b [K]
+    square: Any  # 1/b^2 less twice the anchor over b [K2]
+
+    @classmethod
+    def of(cls, anchor: float, bend: float, kind: Callable[[float], Any] = np.asarray) -> "RisingCapacity":
+        """About an anchor [K], by its rise [1/K]; each number a () array of double precision, or a ``kind``.
+
+        numpy takes as long to make an array of a plain number as to multiply eight of them.
+
+        Source
+        ------
+        ds = (1 + b (T - anchor)) dT, integrated.
+        """
+        inverse = 1.0 / max(bend, STRAIGHT)
+        return cls(kind(anchor), kind(inverse), kind(inverse * (inverse - 2.0 * anchor)))
+
+    def stored(self, temperature: AnyArray) -> AnyArray:
+        """What cells (...) of this temperature have stored: the integral of cp over cp(anchor). [K] -> [K]
+
+        Source
+        ------
+        As :meth:`of`.
+        """
+        warmer = temperature - self.anchor
+        found: AnyArray = temperature + 0.5 * warmer * warmer / self.inverse
+        return found
+
+    def temperature(self, stored: AnyArray) -> AnyArray:
+        """The inverse, for cells (...). [K] -> [K]
+
+        Source
+        ------
+        As :meth:`of`; the greater root.
+        """
+        found: AnyArray = np.sqrt((self.inverse + self.inverse) * stored + self.square)
+        found += self.anchor - self.inverse
+        return found
+
+
 def upright_cylinder(volume: float) -> tuple[float, float]:
-    """Diameter and cooled area (all round) of a full cup as high as it is wide. [m3] -> [m, m2]"""
+    """Diameter and cooled area (all round) of a full cup as high as it is wide. [m3] -> [m, m2]
+
+    Raises
+    ------
+    OutOfValidity
+        The volume is not above 0.
+
+    Source
+    ------
+    Geometry: pi d^3 / 4 and 3/2 pi d^2, where height and width are d.
+    """
     if volume <= 0.0:
         raise OutOfValidity("volume in m3", volume, "above 0", "the shape of a cup")
     diameter = (4.0 * volume / math.pi) ** (1.0 / 3.0)
@@ -85,7 +186,12 @@ def shells(
 
 
 def in_series(*conductances: float) -> float:
-    """Conductance of several in series; nothing passes if one of them is nought."""
+    """Conductance of several in series; nothing passes if one of them is nought.
+
+    Source
+    ------
+    Resistances add. In and out in one unit, [W/K] or [W/(m2 K)].
+    """
     return 0.0 if min(conductances) <= 0.0 else 1.0 / sum(1.0 / each for each in conductances)
 
 
@@ -102,6 +208,19 @@ class Propagator(NamedTuple):
     drain_outside: FloatArray  # (2,)
 
 
+class Response(NamedTuple):
+    """What heat released evenly over one step does: all (cells, cells), of the unit of temperature.
+
+    Temperatures that fade by themselves come to ``spread`` T; what a rise of each cell, released evenly
+    over the step, has become at its end, and what T is in the mean of the step, are both ``mean``;
+    such a rise is ``half`` of itself in the mean of the step.
+    """
+
+    spread: FloatArray
+    mean: FloatArray
+    half: FloatArray
+
+
 class Conduction(NamedTuple):
     """Conduction along a chain, made ready for steps of any length: its modes, and how fast each fades."""
 
@@ -113,7 +232,7 @@ class Conduction(NamedTuple):
     ends: FloatArray  # (2,) [W/K]
 
     def over(self, step: float) -> Propagator:
-        """Exact conduction over one step. [s]"""
+        """Exact conduction over one step. [s] Source: matrix exponential of the linear chain."""
         grown = self.value * step
         once, twice = _integrals(grown)
         left = self.out * (once * step)
@@ -124,9 +243,35 @@ class Conduction(NamedTuple):
             (self.out * (twice * step**2)) @ self.pushed - self.ends * step,
         )
 
+    def response(self, step: float) -> Response:
+        """The same for heat that is released within, the outside left at 0. [s]
+
+        Source: matrix exponential of the linear chain.
+        """
+        return Response(*((self.to * each) @ self.back for each in self.shares(step)))
+
+    def shares(self, step: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """What each mode fades to in a step; what it is in the mean, as a rise over the step is at its end;
+        and what such a rise is in the mean. [s] -> (cells,) each [1]
+
+        Source: matrix exponential of the linear chain.
+        """
+        grown = self.value * step
+        return np.exp(grown), *_integrals(grown)
+
 
 def conduction(chain: Chain) -> Conduction:
     """Make a chain ready.
+
+    Parameters
+    ----------
+    chain : Chain
+        Of n cells: capacity (n,) [J/K], link (n - 1,) [W/K], ends (2,) [W/K].
+
+    Returns
+    -------
+    Conduction
+        Rates [1/s] and shapes of its n modes.
 
     Source
     ------

@@ -54,16 +54,33 @@ _ICE = _Phase(
 
 
 def _log_pressure(phase: _Phase, temperature: FloatArray) -> FloatArray:
+    """ln p of the phase's equation; in place, since a look asks it of 256 paths at a time. [K] -> [ln Pa]"""
     c0, c1, c2, c3, c4, c5, c6 = phase.coefficients
-    powers = temperature * (c2 + temperature * (c3 + temperature * (c4 + temperature * c5)))
-    return np.asarray(c0 / temperature + c1 + powers + c6 * np.log(temperature))
+    powers = temperature * (c4 + temperature * c5 if c5 else c4)
+    powers += c3
+    powers *= temperature
+    powers += c2
+    powers *= temperature
+    found = c0 / temperature
+    found += c1
+    found += powers
+    logarithm = np.log(temperature)
+    logarithm *= c6
+    found += logarithm
+    return np.asarray(found)
 
 
 def _log_slope(phase: _Phase, temperature: FloatArray) -> FloatArray:
     """d ln p / dT of the same equation. [1/K]"""
     c0, _, c2, c3, c4, c5, c6 = phase.coefficients
-    powers = c2 + temperature * (2 * c3 + temperature * (3 * c4 + temperature * 4 * c5))
-    return np.asarray((c6 - c0 / temperature) / temperature + powers)
+    powers = temperature * (3 * c4 + temperature * 4 * c5 if c5 else 3 * c4)
+    powers += 2 * c3
+    powers *= temperature
+    powers += c2
+    found = c6 - c0 / temperature
+    found /= temperature
+    found += powers
+    return np.asarray(found)
 
 
 def _within(
@@ -92,9 +109,14 @@ def _inverse(phase: _Phase, vapour_pressure: ArrayLike) -> FloatArray:
     logarithm = wanted - np.log(610.94)
     temperature = np.asarray(ICE_POINT + 243.04 * logarithm / (17.625 - logarithm))
     for _ in range(8):
-        difference = _log_pressure(phase, temperature) - wanted
-        inverse = 1.0 / temperature + difference / (temperature**2 * _log_slope(phase, temperature))
-        step = 1.0 / inverse - temperature
+        difference = _log_pressure(phase, temperature)
+        difference -= wanted
+        slope = _log_slope(phase, temperature)
+        slope *= temperature**2
+        difference /= slope
+        difference += 1.0 / temperature
+        step = 1.0 / difference
+        step -= temperature
         temperature = temperature + step
         if np.all(np.abs(step) < 1e-4):  # the error after a step goes with its square: below 1e-9 K
             break
@@ -321,7 +343,19 @@ def vapour_density(temperature: ArrayLike, vapour_pressure: ArrayLike) -> FloatA
 
 
 def vapour_pressure_from_density(temperature: ArrayLike, density: ArrayLike) -> FloatArray:
-    """Inverse of :func:`vapour_density` at the same temperature. [kg/m3] -> [Pa]"""
+    """Inverse of :func:`vapour_density` at the same temperature. [kg/m3] -> [Pa]
+
+    Any shapes (...) that broadcast.
+
+    Raises
+    ------
+    OutOfValidity
+        A temperature or a density cannot be.
+
+    Source
+    ------
+    Ideal gas law.
+    """
     kelvin = _within("temperature", temperature, 1.0, np.inf, unit=" K", source="the gas law")
     mass = _within("vapour density", density, 0.0, np.inf, unit=" kg/m3", source="the gas law")
     return mass * (WATER_GAS_CONSTANT * kelvin)
@@ -360,7 +394,19 @@ def humidity_ratio(vapour_pressure: ArrayLike, pressure: ArrayLike = STANDARD_PR
 def dry_air_density(
     temperature: ArrayLike, vapour_pressure: ArrayLike = 0.0, pressure: ArrayLike = STANDARD_PRESSURE
 ) -> FloatArray:
-    """Mass of dry air in a volume of humid air. [K], [Pa], [Pa] -> [kg/m3]. Ideal gas law."""
+    """Mass of dry air in a volume of humid air. [K], [Pa], [Pa] -> [kg/m3]. Ideal gas law.
+
+    Any shapes (...) that broadcast.
+
+    Raises
+    ------
+    OutOfValidity
+        A temperature cannot be.
+
+    Source
+    ------
+    Ideal gas law; Dalton's law of partial pressures.
+    """
     kelvin = _within("temperature", temperature, 1.0, np.inf, unit=" K", source="the gas law")
     rest = np.asarray(pressure, dtype=np.float64) - np.asarray(vapour_pressure, dtype=np.float64)
     return np.asarray(rest / (DRY_AIR_GAS_CONSTANT * kelvin))

@@ -9,6 +9,7 @@ import tempfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple, cast
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -21,22 +22,25 @@ from curewatch.advice.judge.rules import Judgement, Spans
 from curewatch.clock import utc_from_iso
 from curewatch.configuration.shape import ROLES_BY_NAME
 from curewatch.errors import CurewatchError, UsageError
-from curewatch.logbook import EntryKind, LogbookStore, StoredEntry, rows
+from curewatch.logbook import EntryKind, LogbookStore, StoredEntry
 from curewatch.logbook.sealing import Seal
 from curewatch.logbook.series import BlockRows
 from curewatch.materials import load_resin
 from curewatch.materials.resin import Resin
 from curewatch.materials.substrate import Substrate, load_substrate
 from curewatch.model.film.blush import FRESH_AIR
-from curewatch.record.evidence import RecordEvidence, read_rows
+from curewatch.record.evidence import RecordEvidence
+from curewatch.record.laid import buildup
 from curewatch.record.layer_history import LayerHistory, follow
-from curewatch.record.measured import Measured, Post, measure, part_of
+from curewatch.record.measured import Measured, Post, as_probed, measure, part_of
 from curewatch.record.proof import ProofWindow, window
 from curewatch.shed import learnt
-from curewatch.units import HOUR, MINUTE
+from curewatch.units import DAY, HOUR, MINUTE
 
 BEFORE = 24 * HOUR  # rule sets look back so far before the work [s]
+LONGEST = 366 * DAY  # before its end that a record looks at: a wrong year must not fill the memory [s]
 _PLAIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,79}")  # a resin's name, never a path
+_WHO_SIGNS = (EntryKind.KEY, EntryKind.RESTORED)  # shown whenever it was
 _LAYER = re.compile(r"L\d+")  # how layers are named
 SILENCE = 15 * MINUTE  # without a reading for so long, a minute is not known [s]
 BACKWARDS = 5.0  # s that stamps may run back before it is shown: clocks are set in smaller steps
@@ -123,12 +127,8 @@ def gather(
     at = utc_from_iso(until.at)
     start, end = reach(worklog.read(logbook, name), until.block, at)
     part = window(logbook, name, until.block, start - BEFORE, end + MINUTE)
-    tokens = logbook.tokens()
-    texts = (
-        (one.block, one.form, rows.lines(*one, tokens).splitlines())
-        for one in logbook.block_rows(part.readings_from, part.last)
-    )
-    return account_of(part, *read_rows(texts), name=name, until=until, resins=resins or {})
+    blocks = logbook.block_rows(part.readings_from, part.last)
+    return account_of(part, blocks, logbook.tokens(), name=name, until=until, resins=resins or {})
 
 
 def reach(job: worklog.Job, block: int, at: float) -> tuple[float, float]:
@@ -139,7 +139,8 @@ def reach(job: worklog.Job, block: int, at: float) -> tuple[float, float]:
         if one.entry.block <= block and one.entry.kind not in (EntryKind.ACCOUNT, EntryKind.SEAL)
     ]
     start = min(job.opened.at, *told)
-    return start, max(told, default=start) if _closed(job, block) else at
+    end = min(max(told, default=start), at + DAY) if _closed(job, block) else at
+    return max(start, end - LONGEST), end
 
 
 def _closed(job: worklog.Job, block: int) -> bool:
@@ -165,18 +166,21 @@ def account_of(
     start, end = reach(job, until.block, utc_from_iso(until.at))
     setting = _setting(entries)
     posts = _posts(entries, evidence)
-    gas = dict(setting.get("shed", {})).get("carbon_dioxide")
-    fresh = float(gas) if isinstance(gas, int | float) else FRESH_AIR
     substrate = _substrate(job.opened.payload, setting)
-    measured = measure(evidence, posts, start - BEFORE, end, substrate, carbon_dioxide=fresh)
+    measured = measure(evidence, posts, start - BEFORE, end, substrate, carbon_dioxide=_gas(setting))
+    told = [each.payload for each in job.of(EntryKind.LAYER)]
     with _resin_folder(resins) as folder:
-
-        def resin_of(resin: str, lot: str | None, layer: str) -> Resin:
-            if not _PLAIN.fullmatch(resin):
-                raise UsageError(f"no resin system is called {resin!r}")
-            return learnt.resin_of_lot(evidence, load_resin(resin, folder), lot, layer)
-
-        courses = tuple(follow(told.payload, measured, end, resin_of) for told in job.of(EntryKind.LAYER))
+        named = partial(_resin_of, evidence, folder)
+        courses = tuple(
+            follow(
+                each,
+                _along(evidence, measured, each, end),
+                end,
+                named,
+                lambda layer: buildup(layer, told, substrate, named),
+            )
+            for each in told
+        )
     return Account(
         job=job,
         block=until.block,
@@ -190,9 +194,28 @@ def account_of(
         courses=courses,
         judgements=_judgements(job, courses, measured, setting, end),
         heard=tuple(_heard(evidence, post, entries, start, end) for post in posts),
-        shed=tuple(one for one in entries if one.job is None and start - BEFORE <= one.at <= end),
+        shed=tuple(one for one in entries if one.job is None and _concerns(one, start, end)),
         disorder=tuple(_disorder(evidence, part)),
     )
+
+
+def _gas(setting: Mapping[str, Any]) -> float:
+    """Carbon dioxide of the shed as it was configured. [1]"""
+    gas = dict(setting.get("shed", {})).get("carbon_dioxide")
+    return float(gas) if isinstance(gas, int | float) else FRESH_AIR
+
+
+def _concerns(entry: StoredEntry, start: float, end: float) -> bool:
+    """Whether an entry of the shed belongs to a job's time, or names who signs."""
+    return start - BEFORE <= entry.at <= end or entry.kind in _WHO_SIGNS
+
+
+def _resin_of(
+    evidence: "LogbookStore", folder: Path | None, resin: str, lot: str | None, layer: str
+) -> Resin:
+    if not _PLAIN.fullmatch(resin):
+        raise UsageError(f"no resin system is called {resin!r}")
+    return learnt.resin_of_lot(evidence, load_resin(resin, folder), lot, layer)
 
 
 @contextmanager
@@ -241,6 +264,14 @@ def _posts(entries: Sequence[StoredEntry], logbook: LogbookStore) -> tuple[Post,
             if role:
                 found[name] = Post(name, role, part_of("unknown"))
     return tuple(found.values())
+
+
+def _along(logbook: LogbookStore, measured: Measured, payload: Mapping[str, Any], end: float) -> Measured:
+    """What a layer went through: by the probe in it, where one was bound."""
+    name, started = payload.get("probe"), payload.get("started")
+    if not isinstance(name, str) or not name or not isinstance(started, int | float):
+        return measured
+    return as_probed(logbook, measured, name, float(started), end)
 
 
 def _substrate(opened: Mapping[str, Any], setting: Mapping[str, Any]) -> Substrate | None:

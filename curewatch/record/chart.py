@@ -5,7 +5,6 @@ Every line differs from the others by dash and label, not by colour alone; every
 
 from collections.abc import Iterator, Sequence
 from html import escape
-from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -100,7 +99,7 @@ class _Frame(NamedTuple):
         return np.asarray(self.top + (1 - share) * self.height)
 
 
-WIDTH, LEFT, RIGHT, FLAGS, FOOT = 720, 38, 84, 44, 36
+WIDTH, LEFT, RIGHT, FLAGS, FOOT, TITLE = 720, 38, 84, 44, 36, 26
 
 
 def svg(chart: RecordChart) -> str:
@@ -122,6 +121,21 @@ def svg(chart: RecordChart) -> str:
         "</svg>",
     ]
     return "\n".join(parts) + "\n"
+
+
+def stacked(charts: Sequence[RecordChart]) -> str:
+    """Several charts, one above the other with their titles, as one SVG document."""
+    tops = np.cumsum([TITLE, *(chart.height + TITLE for chart in charts)])
+    whole = int(tops[-1]) - TITLE
+    head = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {whole}" width="{WIDTH}" '
+        f'height="{whole}" role="img" aria-label="{escape("; ".join(chart.title for chart in charts))}">'
+    )
+    parts = [head, f'<rect width="{WIDTH}" height="{whole}" fill="#ffffff"/>']
+    for top, chart in zip(tops.tolist(), charts, strict=False):
+        parts.append(_text(LEFT, top - 8, chart.title, 13))
+        parts.append(svg(chart).replace("<svg ", f'<svg y="{top}" ', 1).rstrip())
+    return "\n".join([*parts, "</svg>"]) + "\n"
 
 
 def _frame(chart: RecordChart) -> _Frame:
@@ -246,10 +260,13 @@ def _thinned(value: FloatArray, bins: int) -> np.ndarray:
     if value.size <= 2 * bins:
         return np.arange(value.size)
     edges = np.linspace(0, value.size, bins + 1).astype(int)
-    kept = {0, value.size - 1}
-    for begin, end in pairwise(edges.tolist()):
-        kept |= {begin + int(np.argmin(value[begin:end])), begin + int(np.argmax(value[begin:end]))}
-    return np.array(sorted(kept))
+    begin, last = edges[:-1], edges[1:] - 1
+    place = np.minimum(begin[:, None] + np.arange(np.diff(edges).max()), last[:, None])
+    kept = np.zeros(value.size, bool)
+    kept[[0, -1]] = kept[begin + value[place].argmin(axis=1)] = kept[begin + value[place].argmax(axis=1)] = (
+        True
+    )
+    return np.flatnonzero(kept)
 
 
 def _band(band: ShadedBand, frame: _Frame) -> str:

@@ -1,85 +1,72 @@
-"""The three charts of a record: air and dew point, margin, cure of a layer."""
+"""The charts of a record: what the shed was like, and the cure of a layer."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
-from curewatch.advice.judge.limits import standard
+from curewatch.advice.judge.limits import Limits, for_resin, standard
 from curewatch.logbook import EntryKind
+from curewatch.model.air.surface import UNPROBED_SD
 from curewatch.record.account import Account
 from curewatch.record.chart import ChartFlag, ChartLine, Level, RecordChart, ShadedBand, ShadedSpan, svg
 from curewatch.record.layer_history import LayerHistory
+from curewatch.record.shed_panels import HOLDS, NOTHING, SKIN, Backdrop, Band, ShedBands, panels, runs
 from curewatch.record.words import RecordWords, shown
 from curewatch.units import DAY, MINUTE, FloatArray
 
-AIR, SKIN, DEW, OUTSIDE, CURE, GLASS = "#1d4e89", "#b4530a", "#0f766e", "#8a94a3", "#5b3a8c", "#1f2933"
-WINDOW, NOTHING = "#e3eee4", "#ececec"
+CURE, GLASS = "#5b3a8c", "#1f2933"
 
 
-def air(account: Account, words: RecordWords) -> str:
-    """Temperatures of air, surface, dew point and outside, with what was done."""
+def shed(account: Account, words: RecordWords) -> tuple[str, ...]:
+    """Temperatures, margin and humidity of the shed, with the sensors' error and what was done."""
     time, inside = _inside(account)
-    measured, read = account.measured, words.reader.temperatures
-    return svg(
-        RecordChart(
-            title="Air, surface and dew point",
-            unit=words.reader.temperature_unit,
-            start=account.start,
-            end=account.end,
-            reader=words.reader,
-            lines=[
-                ChartLine(
-                    "outside",
-                    time,
-                    read(measured.outside_temperature[inside]),
-                    OUTSIDE,
-                    "1 2",
-                    1.0,
-                ),
-                ChartLine("air", time, read(measured.air_temperature[inside]), AIR, "", 1.4),
-                ChartLine(
-                    "surface",
-                    time,
-                    read(measured.surface_temperature[inside]),
-                    SKIN,
-                    "6 2",
-                    1.4,
-                ),
-                ChartLine("dew point", time, read(measured.dew_point[inside]), DEW, "2 2", 1.4),
-            ],
-            spans=[*_windows(account), *_gaps(account)],
-            flags=[*_flags(account)],
-            height=240,
-        )
+    measured, limits = account.measured, limits_of(account)
+    air_sd, margin_sd = measured.temperature_sd, measured.margin_sd
+    skin_sd = UNPROBED_SD if measured.surface_estimated else air_sd
+    dew_point_sd = max(0.0, margin_sd**2 - skin_sd**2) ** 0.5  # margin is surface less dew point
+    bands = ShedBands(
+        time,
+        air=_erring(measured.air_temperature[inside], air_sd),
+        surface=_erring(measured.surface_temperature[inside], skin_sd),
+        dew_point=_erring(measured.dew_point[inside], dew_point_sd),
+        margin=_erring(measured.margin[inside], margin_sd),
+        humidity=_erring(measured.relative_humidity[inside], measured.humidity_sd),
+        outside=measured.outside_temperature[inside],
+    )
+    spans = [*_holding(bands, limits), *_gaps(account)]
+    behind = Backdrop(account.start, account.end, words.reader, spans, [*_flags(account)])
+    return tuple(map(svg, panels(bands, limits, behind)))
+
+
+def limits_of(account: Account) -> Limits:
+    """The narrowest limits of the resins that were laid."""
+    resins = {course.resin.name: course.resin for course in account.courses if course.resin}
+    each = [for_resin(resin) for resin in resins.values()] or [standard()]
+    return replace(
+        each[0],
+        temperature_lowest=max((one.temperature_lowest for one in each), key=lambda one: one.value),
+        temperature_highest=min((one.temperature_highest for one in each), key=lambda one: one.value),
+        humidity_highest=min((one.humidity_highest for one in each), key=lambda one: one.value),
     )
 
 
-def margin(account: Account, words: RecordWords) -> str:
-    """Surface less dew point, with the sensors' error and the line of 3 K."""
-    time, inside = _inside(account)
-    value = words.reader.differences(account.measured.margin[inside])
-    error, limit = (
-        float(words.reader.differences(np.array(each)))
-        for each in (account.measured.margin_sd, standard().condensation_margin.value)
-    )
-    known = np.isfinite(value)
-    return svg(
-        RecordChart(
-            title="Margin of the surface over the dew point",
-            unit=words.reader.difference_unit,
-            start=account.start,
-            end=account.end,
-            reader=words.reader,
-            lines=[ChartLine("margin", time, value, SKIN, "", 1.3)],
-            bands=[
-                ShadedBand(time[part], value[part] - error, value[part] + error, SKIN)
-                for part in _runs(known)
-            ],
-            spans=[*_gaps(account)],
-            levels=[Level(limit, f"{limit:g} {words.reader.difference_unit}: coating practice")],
-            height=170,
+def _erring(value: FloatArray, sd: float) -> Band:
+    return value - sd, value, value + sd
+
+
+def _holding(shed: ShedBands, limits: Limits) -> Iterator[ShadedSpan]:
+    """Stretches in which every limit held as measured; an unknown minute holds nothing."""
+    coldest, warmest = np.fmin(shed.air[1], shed.surface[1]), np.fmax(shed.air[1], shed.surface[1])
+    with np.errstate(invalid="ignore"):
+        held = (
+            (shed.margin[1] >= limits.condensation_margin.value)
+            & (shed.humidity[1] <= limits.humidity_highest.value)
+            & (coldest >= limits.temperature_lowest.value)
+            & (warmest <= limits.temperature_highest.value)
         )
-    )
+    for part in runs(held):
+        yield ShadedSpan(float(shed.time[part.start]), float(shed.time[part.stop - 1]), HOLDS)
 
 
 def conversion(account: Account, course: LayerHistory, words: RecordWords) -> str:
@@ -140,27 +127,20 @@ def _inside(account: Account) -> tuple[FloatArray, np.ndarray]:
     return account.measured.time[inside], inside
 
 
-def _runs(known: np.ndarray) -> Iterator[slice]:
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], known, [False])).astype(np.int8)))
-    for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        if end - begin > 1:
-            yield slice(begin, end)
-
-
-def _windows(account: Account, layer: str | None = None) -> Iterator[ShadedSpan]:
+def _windows(account: Account, layer: str) -> Iterator[ShadedSpan]:
     for course in account.courses:
         opens, closes = (
-            course.marks.get("next layer may go on"),
-            course.marks.get("next layer still bonds until"),
+            course.marks.get("laminate-from"),
+            course.marks.get("laminate-before"),
         )
-        if opens and opens.likely is not None and layer in {None, course.layer}:
+        if opens and opens.likely is not None and layer == course.layer:
             until = account.end if closes is None or closes.likely is None else closes.likely
-            yield ShadedSpan(opens.likely, until, WINDOW, f"next on {shown(course.layer, 12)}")
+            yield ShadedSpan(opens.likely, until, HOLDS, f"next on {shown(course.layer, 12)}")
 
 
 def _gaps(account: Account) -> Iterator[ShadedSpan]:
     time, inside = _inside(account)
-    for part in _runs(np.isnan(account.measured.margin[inside])):
+    for part in runs(np.isnan(account.measured.margin[inside])):
         yield ShadedSpan(float(time[part.start]), float(time[part.stop - 1]) + MINUTE, NOTHING)
 
 

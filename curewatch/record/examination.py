@@ -6,20 +6,24 @@ no list and no signature covers is not passed over: somebody could show it as pa
 
 from collections.abc import Mapping
 from hashlib import sha256
+from itertools import islice
 from pathlib import Path
 
 from curewatch.errors import RecordBroken, UsageError, reason
-from curewatch.record import paper, screen
-from curewatch.record.attachments import attached
+from curewatch.record import attachments, paper, screen
+from curewatch.record.attachments import attached, packed
 from curewatch.record.proof import FILES
-from curewatch.record.verification import Holds, check_signed, public_key, verify_files
+from curewatch.record.verification import Holds, check_signed, examined, public_key, settled
 
 PAGES = ("record.pdf", "record.html")
 LISTS = ("pages.sha256", "pages.sig")
-LARGEST = 512 * 1024 * 1024  # bytes of one file that is read to be verified
+MOST_FILES = 64  # in a folder
+LARGEST = attachments.LARGEST  # bytes of the files that prove, all together; and of the pages
 
 
-def verify(path: Path, *, code: str | None = None, key: str | None = None) -> Holds:
+def verify(
+    path: Path, *, code: str | None = None, key: str | None = None, roots: bytes | None = None
+) -> Holds:
     """Verify a record: a PDF, a folder, or the HTML page in its folder.
 
     Raises
@@ -29,33 +33,60 @@ def verify(path: Path, *, code: str | None = None, key: str | None = None) -> Ho
     RecordBroken
         Names the file, block or entry, what was expected and what was found.
     """
-    if path.is_dir():
-        return _verify_folder(path, code, key)
-    if not path.is_file():
-        raise UsageError(f"there is no file or folder {path}; name a record's PDF or folder")
+    try:
+        folder, file = path.is_dir(), path.is_file()
+    except OSError:  # a name that no disk has
+        folder = file = False
+    if folder:
+        return _verify_folder(path, code, key, roots)
+    if not file:
+        raise UsageError(f"there is no file or folder {str(path)[:200]}; name a record's PDF or folder")
     if path.suffix.lower() in {".html", ".htm"}:
         if not (path.parent / "files.sha256").is_file():
             raise UsageError(
                 f"{path} is checked with the folder it was written in; keep it there, or name the PDF"
             )
-        holds = _verify_folder(path.parent, code, key)
+        holds = _verify_folder(path.parent, code, key, roots)
         if path.name not in holds.checked:
             raise _unchecked(path.name)
         return holds
     content = _read(path)
     if not content.startswith(b"%PDF-"):
         raise RecordBroken(path.name, "the PDF of a record", "something else")
-    return verify_pdf(content, code=code, key=key, name=path.name)
+    return verify_pdf(content, code=code, key=key, roots=roots, name=path.name)
+
+
+def carried_files(path: Path) -> dict[str, bytes]:
+    """The files that a PDF or a folder carries, not checked; of a HTML page, those beside it.
+
+    Raises
+    ------
+    RecordBroken
+        It is no record, or larger than is read.
+    """
+    if path.is_file() and path.suffix.lower() not in {".html", ".htm"}:
+        return attached(_read(path), FILES)
+    folder = path if path.is_dir() else path.parent
+    files: dict[str, bytes] = {}
+    for name in FILES:
+        if (folder / name).exists():
+            files[name] = _read(folder / name, LARGEST - sum(map(len, files.values())))
+    return files
 
 
 def verify_pdf(
-    content: bytes, *, code: str | None = None, key: str | None = None, name: str = "record.pdf"
+    content: bytes,
+    *,
+    code: str | None = None,
+    key: str | None = None,
+    roots: bytes | None = None,
+    name: str = "record.pdf",
 ) -> Holds:
     """Verify one PDF: the files inside, then the file as a whole."""
     files = attached(content, FILES)
-    holds = verify_files(files, code=code, key=key)
+    holds = examined(files, code=code, key=key, roots=roots)
     _check_pdf(content, holds, files, name)
-    return holds._replace(checked={**holds.checked, name: sha256(content).hexdigest()})
+    return settled(holds._replace(checked={**holds.checked, name: sha256(content).hexdigest()}))
 
 
 def _check_pdf(content: bytes, holds: Holds, files: Mapping[str, bytes], name: str) -> None:
@@ -65,23 +96,26 @@ def _check_pdf(content: bytes, holds: Holds, files: Mapping[str, bytes], name: s
     found, proof = paper.files_named(content), holds.checked["files.sha256"]
     if found != {proof}:
         raise RecordBroken(name, f"the pages of the files with digest {proof}", ", ".join(found) or "none")
-    if paper.laid_out(holds.pages, files) != signed:
+    if holds.pages is not None and paper.laid_out(holds.pages, files, packed(content, paper.LONG)) != signed:
         raise RecordBroken(
             name, "the pages that readings and entries give, laid out by this typst", "other pages"
         )
 
 
-def _verify_folder(folder: Path, code: str | None, key: str | None) -> Holds:
-    carried = sorted(path.name for path in folder.iterdir())
+def _verify_folder(folder: Path, code: str | None, key: str | None, roots: bytes | None) -> Holds:
+    carried = sorted(path.name for path in islice(folder.iterdir(), MOST_FILES + 1))
+    if len(carried) > MOST_FILES:
+        raise RecordBroken(folder.name or "the folder", f"at most {MOST_FILES} files", "more")
     if not set(carried) & set(FILES):
-        raise RecordBroken(folder.name, "the files of a record in it", "none of them")
-    files = {name: _read(folder / name) for name in FILES if name in carried}
-    holds = verify_files(files, code=code, key=key)
-    pages = {name: _read(folder / name) for name in carried if name not in (*FILES, *LISTS)}
-    listed = _listed_pages(folder, files)
-    for name, content in pages.items():
-        if listed.get(name) not in (None, sha256(content).hexdigest()):
-            raise RecordBroken(name, f"digest {listed[name]}", f"digest {sha256(content).hexdigest()}")
+        raise RecordBroken(folder.name or "the folder", "the files of a record in it", "none of them")
+    files = carried_files(folder)
+    holds = examined(files, code=code, key=key, roots=roots)
+    listed, digests = _listed_pages(folder, files), {}
+    for name in (name for name in carried if name not in (*FILES, *LISTS)):
+        content = _read(folder / name)
+        digests[name] = sha256(content).hexdigest()
+        if listed.get(name) not in (None, digests[name]):
+            raise RecordBroken(name, f"digest {listed[name]}", f"digest {digests[name]}")
         if content.startswith(b"%PDF-"):
             own = attached(content, FILES)
             if own != files:
@@ -89,10 +123,9 @@ def _verify_folder(folder: Path, code: str | None, key: str | None) -> Holds:
             _check_pdf(content, holds, files, name)
         elif name not in listed:
             raise _unchecked(name)
-        elif content != screen.html(holds.pages).encode():
+        elif holds.pages is not None and content != screen.html(holds.pages).encode():
             raise RecordBroken(name, "the pages that readings and entries give", "other pages")
-    digests = {name: sha256(content).hexdigest() for name, content in pages.items()}
-    return holds._replace(checked={**holds.checked, **digests})
+    return settled(holds._replace(checked={**holds.checked, **digests}))
 
 
 def _unchecked(name: str) -> RecordBroken:
@@ -115,14 +148,14 @@ def _listed_pages(folder: Path, files: Mapping[str, bytes]) -> dict[str, str]:
     return listed
 
 
-def _read(path: Path) -> bytes:
+def _read(path: Path, most: int = LARGEST) -> bytes:
     try:
         if path.is_symlink() or not path.is_file():
             raise RecordBroken(path.name, "a file of the record", "none, or something else")
-        if path.stat().st_size > LARGEST:
-            raise RecordBroken(
-                path.name, f"a file of at most {LARGEST} bytes", f"{path.stat().st_size} bytes"
-            )
-        return path.read_bytes()
+        with path.open("rb") as file:
+            content = file.read(most + 1)
     except OSError as trouble:
         raise RecordBroken(path.name, "a file that can be read", reason(trouble)) from trouble
+    if len(content) > most:
+        raise RecordBroken(path.name, f"a record of at most {LARGEST:,} bytes", "more")
+    return content

@@ -7,14 +7,30 @@ import numpy as np
 
 from curewatch.errors import CurewatchError
 from curewatch.materials.resin import Resin
-from curewatch.model.film import blush, film, milestones
+from curewatch.model.film import blush, milestones
+from curewatch.model.film.ensemble import cures_of_parts
+from curewatch.model.film.ensemble_steps import Heat
+from curewatch.model.film.film import Cure, History
+from curewatch.model.film.lots import REACH, Lot
 from curewatch.model.film.recoat_window import RecoatWindow, recoat_window
+from curewatch.model.mass.buildup import Buildup
 from curewatch.physics import moist_air
 from curewatch.record.measured import Measured
 from curewatch.units import FloatArray
 
-BAND = 1.645  # standard deviations of the lot's rate: nine lots of ten lie between
 AHEAD = 30 * 86400.0  # s that a layer is followed for at most
+NEAR_WARMEST = 5.0  # K
+
+
+MARKS = {  # of a layer, by the codes of every timeline -> as the pages say it
+    "working-time": "working time ends",
+    "laminate-from": "next layer may go on",
+    "gel": "gel",
+    "tack-free": "tack-free",
+    "laminate-before": "next layer still bonds until",
+    "firm": "firm",
+    "ready-to-sand": "ready to sand",
+}
 
 
 class MarkReached(NamedTuple):
@@ -23,6 +39,15 @@ class MarkReached(NamedTuple):
     early: float | None
     likely: float | None
     late: float | None
+
+
+class Warmest(NamedTuple):
+    """The warmest that was measured of a layer: what a post-cure is shown by."""
+
+    temperature: float  # [K]
+    at: float  # UTC [s]
+    held: float  # not more than NEAR_WARMEST below it [s]
+    probe: str  # in the layer; "": by the surface, or as it is estimated
 
 
 class LayerHistory(NamedTuple):
@@ -36,10 +61,12 @@ class LayerHistory(NamedTuple):
     conversion: FloatArray  # (3, n) of a slow, a usual and a fast lot [1]
     glass_transition: FloatArray  # (3, n) [K]
     temperature: FloatArray  # of the surface [K]
-    marks: Mapping[str, MarkReached]
+    marks: Mapping[str, MarkReached]  # by the codes of MARKS
     unmeasured: int  # minutes of it that nobody measured: bridged in a straight line
-    blush: str = ""  # none | peel ply | wash and abrade, of the usual lot; "": the humidity is not known
+    blush: str = ""  # none | peel-ply | wash-and-abrade, of the usual lot; "": the humidity is not known
+    layer_on: str = ""  # its thickness and what it lies on
     closed_by: str = ""  # what closed the recoat window; "": nothing within the record
+    warmest: Warmest | None = None
 
 
 def _must_be_a_time(said: object) -> None:
@@ -52,8 +79,13 @@ def follow(
     measured: Measured,
     end: float,
     resin_of: Callable[[str, str | None, str], Resin],
+    buildup_of: Callable[[Mapping[str, Any]], Buildup | None],
 ) -> LayerHistory:
-    """Follow one layer from its start to ``end``, UTC [s]. ``resin_of``: resin by name, lot, layer."""
+    """Follow one layer from its start to ``end``, UTC [s].
+
+    ``resin_of``: resin by name, lot, layer. ``buildup_of``: how it heats itself, by what was told of it;
+    none of a layer whose own temperature was measured.
+    """
     name, said = str(payload.get("layer", "?")), payload.get("started")
     started = float(said) if isinstance(said, int | float) else 0.0
     try:
@@ -61,18 +93,15 @@ def follow(
         lot = payload.get("lot")
         resin = resin_of(str(payload.get("resin", "")), None if lot is None else str(lot), name)
         history, unmeasured = _history(started, measured, min(end, started + AHEAD))
-        cures = [
-            film.cure(
-                resin,
-                history,
-                rate_factor=float(np.exp(sign * BAND * resin.rate_sd)),
-                peroxide_percent=payload.get("peroxide_percent"),
-            )
-            for sign in (-1, 0, 1)
+        found, quick = _cures(resin, measured, (started, history), buildup_of(payload), payload)
+        skin = [
+            each._replace(temperature=np.interp(each.time, history.time, history.temperature))
+            for each in (*found, *quick)
         ]
-        damp = [_surface_humidity(measured, started + cure.time) for cure in cures]
-        gas = [np.interp(started + cure.time, measured.time, measured.carbon_dioxide) for cure in cures]
-        windows = [_window(resin, *each) for each in zip(cures, damp, gas, strict=True)]
+        damp = [_surface_humidity(measured, started + cure.time) for cure in found]
+        gas = [np.interp(started + cure.time, measured.time, measured.carbon_dioxide) for cure in found]
+        windows = [_window(resin, *each) for each in zip(quick, skin[3:], damp, gas, strict=True)]
+        waited = milestones.sanding_wait(resin, history.time, history.temperature)
     except CurewatchError as trouble:
         nothing = np.empty(0)
         return LayerHistory(
@@ -85,21 +114,70 @@ def follow(
         resin,
         "",
         started + grid,
-        np.stack([np.interp(grid, cure.time, cure.conversion) for cure in cures]),
-        np.stack([np.interp(grid, cure.time, cure.glass_transition) for cure in cures]),
+        np.stack([np.interp(grid, cure.time, cure.conversion) for cure in found]),
+        np.stack([np.interp(grid, cure.time, cure.glass_transition) for cure in found]),
         np.interp(grid, history.time, history.temperature),
-        _marks(resin, cures, windows, started),
+        _marks(resin, (found, quick, windows), waited, started),
         unmeasured,
-        "" if damp[1] is None else blush.blush(resin, cures[1], damp[1], gas[1]).outcome,
+        "" if damp[1] is None else blush.blush(resin, skin[1], damp[1], gas[1]).outcome,
+        _layer_on(buildup_of(payload)),
         windows[1].cause,
+        _warmest(history, started, measured.probe),
     )
+
+
+def _warmest(history: History, started: float, probe: str) -> Warmest:
+    top = int(np.argmax(history.temperature))
+    near = history.temperature >= history.temperature[top] - NEAR_WARMEST
+    held = float(np.diff(history.time)[near[:-1] & near[1:]].sum())
+    return Warmest(float(history.temperature[top]), started + float(history.time[top]), held, probe)
+
+
+def _layer_on(buildup: Buildup | None) -> str:
+    if buildup is None:
+        return ""
+    below = "" if buildup.substrate is None else f" on {buildup.substrate.title}"
+    return f"{1000.0 * buildup.thickness:.3g} mm{below}"
+
+
+def _cures(
+    resin: Resin,
+    measured: Measured,
+    laid: tuple[float, History],
+    buildup: Buildup | None,
+    payload: Mapping[str, Any],
+) -> tuple[list[Cure], list[Cure]]:
+    """Of a slow, a usual and a fast lot, with the heat of what lies below: slowest and quickest part."""
+    started, history = laid
+    before = () if buildup is None else buildup.before
+    earlier = -min((ply.at for ply in before), default=0.0)
+    if earlier:
+        history, _ = _history(started - earlier, measured, started + float(history.time[-1]))
+    air = _air(started - earlier, measured, history)
+    dose = resin.dose_factor(payload.get("peroxide_percent"))
+    lots = [Lot(resin, dose * float(np.exp(sign * REACH * resin.rate_sd))) for sign in (-1, 0, 1)]
+    paths = History(history.time, np.tile(history.temperature, (len(lots), 1)))
+    heat = None if buildup is None else Heat(buildup, np.tile(air, (len(lots), 1)))
+    both = cures_of_parts(resin, paths, lots, heat, earlier)
+    slow, quick = (
+        [Cure(found.time, *(each[row] for each in found[1:])) for row in range(len(lots))] for found in both
+    )
+    return slow, quick
+
+
+def _air(started: float, measured: Measured, history: History) -> FloatArray:
+    """The air around it at the times of its history; where nobody measured that, its own temperature. [K]"""
+    known = np.isfinite(measured.air_temperature)
+    if not known.any():
+        return history.temperature
+    return np.interp(started + history.time, measured.time[known], measured.air_temperature[known])
 
 
 class Unmeasured(CurewatchError):  # noqa: N818 - named by the matter
     """Nobody measured the temperature of this layer."""
 
 
-def _history(started: float, measured: Measured, end: float) -> tuple[film.History, int]:
+def _history(started: float, measured: Measured, end: float) -> tuple[History, int]:
     """The temperature of what cures, from the start."""
     inside = (measured.time >= started) & (measured.time <= end)
     time = measured.time[inside] - started
@@ -110,7 +188,7 @@ def _history(started: float, measured: Measured, end: float) -> tuple[film.Histo
     time, value, missing = time[known], value[known], int((~known).sum())
     if time[0] > 0:
         time, value = np.insert(time, 0, 0.0), np.insert(value, 0, value[0])
-    return film.History(time, value), missing
+    return History(time, value), missing
 
 
 def _surface_humidity(measured: Measured, time: FloatArray) -> FloatArray | None:
@@ -124,30 +202,36 @@ def _surface_humidity(measured: Measured, time: FloatArray) -> FloatArray | None
 
 
 def _window(
-    resin: Resin, cure: film.Cure, humidity: FloatArray | None, carbon_dioxide: FloatArray
+    resin: Resin, cure: Cure, skin: Cure, humidity: FloatArray | None, carbon_dioxide: FloatArray
 ) -> RecoatWindow:
-    rate = None if humidity is None else blush.rate(resin, cure.temperature, humidity, carbon_dioxide)
+    """The window of a cure; ``skin`` is the same, as warm as the bare surface, by which blush goes."""
+    rate = None if humidity is None else blush.rate(resin, skin.temperature, humidity, carbon_dioxide)
     return recoat_window(resin, cure, rate)
 
 
 def _marks(
-    resin: Resin, cures: list[film.Cure], windows: list[RecoatWindow], started: float
+    resin: Resin,
+    lots: tuple[list[Cure], list[Cure], list[RecoatWindow]],
+    waited: float,
+    started: float,
 ) -> dict[str, MarkReached]:
     """Early, likely and late of each mark: of a fast, a usual and a slow lot."""
-    slow, usual, fast = (_times(resin, *each) for each in zip(cures, windows, strict=True))
+    slow, usual, fast = (_times(resin, waited, *each) for each in zip(*lots, strict=True))
     return {name: MarkReached(*(_at(started, each[name]) for each in (fast, usual, slow))) for name in usual}
 
 
-def _times(resin: Resin, cure: film.Cure, window: RecoatWindow) -> dict[str, float]:
-    found = milestones.milestones(resin, cure)
+def _times(
+    resin: Resin, waited: float, slowest: Cure, quickest: Cure, window: RecoatWindow
+) -> dict[str, float]:
+    found, first = milestones.milestones(resin, slowest), milestones.milestones(resin, quickest)
     return {
-        "working time ends": found.working_time,
-        "next layer may go on": float(window.opens),
+        "working-time": first.working_time,
+        "laminate-from": found.recoat_from,
         "gel": found.gel,
         "tack-free": found.tack_free,
-        "next layer still bonds until": float(window.closes),
+        "laminate-before": float(window.closes),
         "firm": found.firm,
-        "ready to sand": found.ready_to_sand,
+        "ready-to-sand": float(np.maximum(found.firm, waited)),
     }
 
 

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from curewatch.advice.alert.probe import Surroundings, believed
 from curewatch.advice.judge.rules import Conditions
 from curewatch.errors import ConfigurationError
 from curewatch.logbook import LogbookStore, Series
@@ -16,7 +17,9 @@ from curewatch.materials.sensor_part import SensorPart, load_sensor_part
 from curewatch.materials.substrate import Substrate
 from curewatch.model.air import surface
 from curewatch.model.film.blush import FRESH_AIR
+from curewatch.order import median
 from curewatch.physics import moist_air
+from curewatch.readings import Flag
 from curewatch.units import MINUTE, FloatArray
 
 BRIDGED = 15 * MINUTE  # s between two readings that still tell what lay between (assumed, as for a stale one)
@@ -45,6 +48,7 @@ class Measured(NamedTuple):
     temperature_sd: float  # [K]
     humidity_sd: float  # [1]
     margin_sd: float  # [K]
+    probe: str = ""  # in the layer, whose word stands in film_temperature; "": none
 
     @property
     def margin(self) -> FloatArray:
@@ -109,6 +113,20 @@ def measure(
     )
 
 
+def as_probed(logbook: LogbookStore, measured: Measured, name: str, start: float, end: float) -> Measured:
+    """With what a probe in a layer measured in place of the surface, as far as it is believed. UTC [s]"""
+    series = logbook.series(name, start, end).dated()
+    around = Surroundings(measured.time, measured.air_temperature, measured.surface_temperature)
+    usable = ((series.flags & Flag.CLOCK_DOUBT) == 0) & np.isfinite(series.quantities["temperature"])
+    found = believed(name, series.time[usable], series.quantities["temperature"][usable], end, around)
+    if not found.time.size:
+        return measured
+    inside = (measured.time >= found.time[0]) & (measured.time <= found.time[-1])
+    along = np.interp(measured.time, found.time, found.temperature)
+    film = np.where(inside, along, measured.film_temperature)
+    return measured._replace(film_temperature=film, probe=name)
+
+
 def _first_known(time: FloatArray, all_seen: Iterable[Series], quantity: str) -> FloatArray:
     """The first sensor's value where it is known, else the next one's."""
     found = np.full(time.size, np.nan)
@@ -150,7 +168,7 @@ def _errors(
     known = np.isfinite(air) & np.isfinite(damp)
     if not known.any():
         return temperature_sd, humidity_sd, 2.0
-    warm, humid = float(np.median(air[known])), float(np.median(damp[known]))
+    warm, humid = float(median(air[known])), float(median(damp[known]))
     pressure = float(moist_air.vapour_pressure(warm, humid))
     pressure_sd = float(surface.vapour_pressure_sd(warm, humid, temperature_sd, humidity_sd))
     skin_sd = surface.UNPROBED_SD if estimated else probe.temperature_sd

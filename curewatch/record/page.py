@@ -53,6 +53,7 @@ class Pages(NamedTuple):
     outcomes: tuple[tuple[str, str], ...]  # rule set, met | not met | cannot be shown
     sections: tuple[Section, ...]
     at: float  # when it was sealed, UTC [s]
+    dated: str = ""  # who dated the seal, or that nobody did
 
 
 def as_data(pages: Pages) -> dict[str, Any]:

@@ -18,21 +18,23 @@ def claims(account: Account, words: RecordWords) -> Iterator[str]:
     said = dict.fromkeys(line for each in ordered for line in cautions.for_layup(each))
     yield words.reader.retold(" ".join(said))
     yield (
-        "This record shows what sensors reported and what people wrote down, when, and that nothing of "
-        "it was changed since it was sealed. It does not show that a sensor told the truth or stood "
-        "where it should, that the work was done as written, or that the laminate is sound or strong "
-        "enough. The times of cure are reckoned by a model of a generic resin unless the resin was "
-        "fitted to its sheet. Structural and classed work is for a surveyor or a licensed repairer to "
-        "judge."
+        "This record shows what sensors reported and what people wrote down, and when. It shows that "
+        "nothing of it was changed since it was sealed. It does not show that a sensor was right, or "
+        "stood where it should. Nor does it show that the work was done as written, or that the laminate "
+        "is sound or strong enough. The times of cure are reckoned by a model. It is of a generic resin "
+        "unless the resin was fitted to its sheet. Structural and classed work is for a surveyor or a "
+        "licensed repairer to judge."
     )
 
 
-def checking(seal: Seal, words: RecordWords) -> Iterator[str | PageTable]:
+def checking(seal: Seal, dated: str, carried: str, words: RecordWords) -> Iterator[str | PageTable]:
     """How to check, and what to compare."""
     yield (
-        "The files attached to this document hold every reading and entry with the chain of digests, the "
-        "seal and the key. Save them into one folder and run “sh check.sh” there: it needs sha256sum and "
-        "openssl, not this program. README.txt says each step. Compare the seal code below with the one "
+        "The files attached to this document hold every reading and entry. The chain of digests, the seal "
+        "and the key are among them. Save them into one folder and run “sh check.sh” there. It needs "
+        "sha256sum and openssl, not this program. README.txt has each step. Whoever made this record could "
+        "have changed check.sh: its SHA-256 is published with the source of the program. “curewatch record "
+        "verify” compares it. Compare the seal code below with the one "
         "that was written on the job card; a record made up afterwards cannot have it. What these pages "
         "say follows from the readings and entries: “curewatch record verify” reckons it again and compares; "
         "check.sh compares its digest with the sealed one, and cannot look into the pages of a PDF."
@@ -40,6 +42,8 @@ def checking(seal: Seal, words: RecordWords) -> Iterator[str | PageTable]:
     rows: Iterable[Sequence[str]] = (
         ("Seal code", seal.code),
         ("Sealed", f"{words.full(utc_from_iso(seal.at))}, {shown(seal.reason, 20)} (signed: {seal.at})"),
+        ("Time stamp", dated),
+        ("Carried", carried),
         ("Block", f"{seal.block}"),
         ("Head", seal.head),
         ("Public key", seal.public_key),

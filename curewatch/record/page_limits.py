@@ -15,18 +15,20 @@ def rules(account: Account, words: RecordWords) -> Iterator[str | Lead | PageTab
         yield "Nothing was laid up, so no rule has anything to say."
         return
     yield (
-        "Judged minute by minute over the time each rule speaks of. “Cannot be shown” means that no "
+        "Judged minute by minute over the time of each rule. “Cannot be shown” means that no "
         "breach was recorded, but that not every minute is known. “+ the rest”: the cure was not finished "
         "when the record ended. “In doubt” counts minutes nearer to the limit "
-        "than the sensors can tell."
+        "than the sensors can tell. The edition is the beginning of a digest of rules and limits: one "
+        "edition judges alike."
     )
     for one in account.judgements:
-        yield Lead(one.title, spoken(one.outcome), shown(words.reader.retold(one.source), 200))
+        told = f"{words.reader.retold(one.source)} (edition {one.edition} of these rules)"
+        yield Lead(one.title, spoken(one.outcome), shown(told, 240))
         if one.rules:
             head = (
                 "Rule",
                 "Limit",
-                "RuleOutcome",
+                "Outcome",
                 "Out, min",
                 "Unknown",
                 "In doubt",
@@ -39,6 +41,8 @@ def rules(account: Account, words: RecordWords) -> Iterator[str | Lead | PageTab
 
 def _rule_row(rule: Judged, words: RecordWords) -> tuple[str, ...]:
     worst = words.of_limit(rule.limit, rule.worst)
+    if rule.limit.quantity == "duration" and rule.worst is not None:
+        worst = f"{worst} of {words.of_limit(rule.limit, rule.limit.value)}"
     if rule.worst_at is not None and rule.limit.quantity != "duration":
         worst = f"{worst}, {words.moment(rule.worst_at)}"
     broken = rule.outcome is RuleOutcome.NOT_MET
@@ -46,7 +50,7 @@ def _rule_row(rule: Judged, words: RecordWords) -> tuple[str, ...]:
         f"{words.reader.retold(rule.rule)} ({rule.limit.tag})",
         words.of_limit(rule.limit, rule.limit.value),
         spoken(rule.outcome),
-        f"{rule.outside:,} of {rule.minutes:,}",
+        "–" if rule.limit.quantity == "duration" else f"{rule.outside:,} of {rule.minutes:,}",
         f"{rule.unknown:,}" + (" + the rest" if rule.unfinished else ""),
         f"{rule.in_doubt:,}",
         words.moment(rule.first) if broken else "–",
@@ -96,6 +100,8 @@ def _check(one: SensorShare, words: RecordWords) -> str:
         if isinstance(point, Mapping)
     )
     day = words.day(one.checked_at or 0.0)
+    due = (one.check or {}).get("due")
+    day += f" (next due {words.day(due) if isinstance(due, int | float) else shown(due, 20)})" if due else ""
     correction = (one.check or {}).get("correction")
     if isinstance(correction, Mapping):
         gain = shown(correction.get("gain"), 8)

@@ -4,13 +4,14 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from curewatch.answers.document import spoken
 from curewatch.logbook import EntryKind
-from curewatch.model.film.recoat_window import closes_earlier
 from curewatch.record import charts
 from curewatch.record.account import Account
-from curewatch.record.layer_history import LayerHistory
+from curewatch.record.layer_history import MARKS, NEAR_WARMEST, LayerHistory
 from curewatch.record.page import PageTable, Picture, table
-from curewatch.record.words import RecordWords, shown
+from curewatch.record.words import RecordWords, between, shown
+from curewatch.wording import duration
 
 
 def climate(account: Account, words: RecordWords) -> Iterator[str | PageTable | Picture]:
@@ -23,21 +24,40 @@ def climate(account: Account, words: RecordWords) -> Iterator[str | PageTable | 
     ):
         yield "No reading was recorded during this job. What the shed went through is not known."
         return
+    yield from _pictures(account, words)
+    head = ("", "Lowest", "at", "Mean", "Highest", "at", "Unknown, min")
+    yield table(head, (22, 12, 15, 12, 12, 15, 12), list(_extremes(account, words)))
+
+
+def _pictures(account: Account, words: RecordWords) -> Iterator[Picture]:
+    temperatures, margin, humidity = (each.encode() for each in charts.shed(account, words))
     yield Picture(
         "air.svg",
-        charts.air(account, words).encode(),
+        temperatures,
         "Air, surface and dew point temperature over the job",
-        "Air, surface and dew point. B and L mark batches and layers; shaded: from when the next layer could "
-        "go on until it still bonded, by the model; grey: nothing was recorded.",
+        "Air, surface and dew point. B and L mark batches and layers. Shaded: every limit of these "
+        "three charts held, as measured; grey: nothing was recorded. The limits are those of coating "
+        "practice and of the sheets of the resins that were laid.",
     )
     yield Picture(
         "margin.svg",
-        charts.margin(account, words).encode(),
+        margin,
         "Margin of the surface over the dew point, with the error of the sensors",
-        f"Margin of the surface over the dew point. Shaded: one standard deviation of the sensors, "
-        f"{words.reader.difference(measured.margin_sd)}.",
+        "Margin of the surface over the dew point. The band about each line is one standard deviation "
+        f"of the sensors: here {words.reader.difference(account.measured.margin_sd)}.",
     )
-    rows = []
+    yield Picture(
+        "humidity.svg",
+        humidity,
+        "Relative humidity of the air over the job, with the error of the sensor",
+        "Relative humidity of the air.",
+    )
+
+
+def _extremes(account: Account, words: RecordWords) -> Iterator[tuple[str, ...]]:
+    """A row for each quantity of which something is known."""
+    measured = account.measured
+    inside = measured.time >= account.start
     for title, column, show in (
         ("Air", measured.air_temperature, words.temperature),
         (
@@ -54,19 +74,15 @@ def climate(account: Account, words: RecordWords) -> Iterator[str | PageTable | 
         known = np.isfinite(value)
         if known.any():
             low, high = int(np.nanargmin(value)), int(np.nanargmax(value))
-            rows.append(
-                (
-                    title,
-                    show(float(value[low])),
-                    words.moment(float(time[low])),
-                    show(float(np.nanmean(value))),
-                    show(float(value[high])),
-                    words.moment(float(time[high])),
-                    f"{int((~known).sum()):,}",
-                )
+            yield (
+                title,
+                show(float(value[low])),
+                words.moment(float(time[low])),
+                show(float(np.nanmean(value))),
+                show(float(value[high])),
+                words.moment(float(time[high])),
+                f"{int((~known).sum()):,}",
             )
-    head = ("", "Lowest", "at", "Mean", "Highest", "at", "Unknown, min")
-    yield table(head, (22, 12, 15, 12, 12, 15, 12), rows)
 
 
 def cure(account: Account, words: RecordWords) -> Iterator[str | PageTable | Picture]:
@@ -75,8 +91,8 @@ def cure(account: Account, words: RecordWords) -> Iterator[str | PageTable | Pic
         yield "No layer was written down."
         return
     yield (
-        "Reckoned from the recorded surface temperature with the resin system's cure law, from a slow to "
-        "a fast lot (nine of ten lie between). It is a model, not a measurement of the laminate."
+        "Reckoned from the recorded surface temperature with the resin system's cure law. 8 in 10 lots lie "
+        "between early and late. It is a model, not a measurement of the laminate."
     )
     for number, course in enumerate(account.courses, 1):
         name = shown(course.layer, 20)
@@ -109,7 +125,7 @@ def _marks(account: Account, course: LayerHistory, words: RecordWords) -> PageTa
     called = {"gel": "gelled"}
     rows = [
         (
-            name.capitalize(),
+            MARKS[name].capitalize(),
             words.moment(mark.likely),
             words.band(mark.early, mark.late),
             observed.get(called.get(name, name), "–"),
@@ -118,14 +134,19 @@ def _marks(account: Account, course: LayerHistory, words: RecordWords) -> PageTa
     ]
     low, usual, high = (float(each[-1]) for each in course.conversion)
     cold, middle, warm = (float(each[-1]) for each in course.glass_transition)
-    rows.append(("Conversion at the end", f"{usual:.2f}", f"{low:.2f} to {high:.2f}", ""))
-    spread = f"{words.temperature(cold)} to {words.temperature(warm)}"
+    rows.append(("Conversion at the end", f"{usual:.2f}", between(f"{low:.2f}", f"{high:.2f}"), ""))
+    spread = between(words.temperature(cold), words.temperature(warm))
     rows.append(("Glass transition at the end", words.temperature(middle), spread, ""))
-    rows.append(("Amine blush, by the model", course.blush or "not known", "", ""))
+    rows.append(("Amine blush, by the model", spoken(course.blush) or "not known", "", ""))
     if course.closed_by:
         rows.append(("The window was closed by", course.closed_by, "", ""))
-    if course.marks.get("next layer still bonds until"):
-        rows.append(("Of that window", closes_earlier(), "", ""))
+    if course.layer_on:
+        rows.append(("Followed as", course.layer_on, "with its own heat", ""))
+    if course.warmest is not None:
+        found = course.warmest
+        by = f"by probe {shown(found.probe, 20)} in it" if found.probe else "by its surface"
+        held = f"{duration(found.held)} within {words.reader.difference(NEAR_WARMEST)} of it, {by}"
+        rows.append(("Warmest", words.temperature(found.temperature), held, words.moment(found.at)))
     if course.unmeasured:
         rows.append(("Not measured", f"{course.unmeasured} min", "bridged in a straight line", ""))
     return table(

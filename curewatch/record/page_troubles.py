@@ -9,6 +9,7 @@ from curewatch.record.account import Account
 from curewatch.record.page import PageTable, of, table
 from curewatch.record.words import RecordWords, shown, span
 from curewatch.worklog import CorrectedEntry
+from curewatch.worklog.order import ToldTime, contradictions
 
 
 def alerts(account: Account, words: RecordWords) -> Iterator[str | PageTable]:
@@ -38,6 +39,8 @@ _SHED_WORDS = {
     EntryKind.CLOCK: "clock",
     EntryKind.REJECTED: "rejected",
     EntryKind.PRUNE: "removed by retention",
+    EntryKind.KEY: "signing key",
+    EntryKind.RESTORED: "older copy",
     "health": "sensor's health",
     "sensor": "sensor",
     "source": "source",
@@ -65,6 +68,7 @@ def blemishes(account: Account, words: RecordWords) -> Iterator[str | PageTable]
     rows += list(_exchanges(account, words))
     rows += [row for told in account.job.told for row in _correction_rows(told, words)]
     rows += list(_after_the_close(account, words))
+    rows += list(_contradictions(account, words))
     if not rows:
         yield "None was noticed."
         return
@@ -127,6 +131,11 @@ def _blemish(one: StoredEntry, words: RecordWords) -> str:
             + (f" ({shown(count['sensor'], 40)})" if count.get("sensor") else "")
             for count in counts[:12]
         )
+    if one.kind == EntryKind.RESTORED:
+        return f"the logbook goes on from an older copy, without the seal {of(payload, 'missing')}"
+    if one.kind == EntryKind.KEY:
+        lost = "reason lost" in str(payload.get("text"))
+        return f"a new key signs from here on; the old one {'was lost' if lost else 'has signed it'}"
     said = _running_words(one, words)
     return said or shown(", ".join(f"{key}: {value}" for key, value in payload.items()), 300)
 
@@ -180,11 +189,28 @@ def _after_the_close(account: Account, words: RecordWords) -> Iterator[tuple[str
     if account.job.closed is None:
         return
     for one in account.job.told:
-        if one.number > account.job.closed.number and one.kind != EntryKind.SEAL:
+        if one.number > account.job.closed.number and one.kind not in {EntryKind.SEAL, EntryKind.SIGN_OFF}:
             yield (
                 words.moment(one.entry.recorded),
                 "after the close",
                 shown(f"entry {one.number}: {one.kind}", 80),
+            )
+
+
+def _contradictions(account: Account, words: RecordWords) -> Iterator[tuple[str, str, str]]:
+    """Times that cannot all be true: a layer before its batch, or before the job was opened."""
+    for told in account.job.told:
+        if told.kind not in {EntryKind.BATCH, EntryKind.LAYER, EntryKind.OBSERVATION, EntryKind.QUALITY}:
+            continue
+        batches = told.payload.get("batches")
+        layer = "" if told.kind == EntryKind.LAYER else str(told.payload.get("layer", ""))
+        used = tuple(map(str, batches)) if isinstance(batches, list) else ()
+        when = ToldTime(told.kind, told.at, told.entry.recorded, used, layer)
+        for one in contradictions(account.job, when):
+            yield (
+                words.moment(told.at),
+                "order",
+                shown(f"entry {told.number}: {words.reader.say(one, told.at)}", 200),
             )
 
 

@@ -1,4 +1,4 @@
-"""The pages as PDF/A-3 with the proof inside, by ``typst``; and the signature over the whole file.
+"""The pages as PDF/A-3a and PDF/UA-1 with the proof inside, by ``typst``; and the signature over all of it.
 
 Theory of operation
 -------------------
@@ -11,7 +11,8 @@ signed with noughts in that place, and the signature is put there. So one flippe
 import json
 import re
 import tempfile
-from collections.abc import Mapping
+import zlib
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from hashlib import sha256
 from pathlib import Path
@@ -19,12 +20,15 @@ from typing import TYPE_CHECKING, Any
 
 from curewatch import square
 from curewatch.errors import RecordBroken, StoreFailed
+from curewatch.record.attachments import carrying
+from curewatch.record.glyphs import ascii_only, drawable
 from curewatch.record.page import Pages, Picture, block_data
 from curewatch.record.proof import shipped
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
+LONG = "readings.csv"  # packed here, not by typst: to lay out pages and compare them it need not be packed
 MARK = "curewatch-signature-"
 PLACE = MARK + "0" * 128
 FILES_MARK = "curewatch-files-"
@@ -46,6 +50,8 @@ DESCRIPTIONS = {
     "seal.txt": ("text/plain", "The seal"),
     "seal.sig": ("application/octet-stream", "Signature of the seal"),
     "key.pem": ("application/x-pem-file", "The public key"),
+    "seal.tsr": ("application/timestamp-reply", "What an authority said of the seal; empty: nobody"),
+    "authority.pem": ("application/x-pem-file", "Its certificate, as this record names it"),
     "files.sha256": ("text/plain", "Digests of the files"),
     "files.sig": ("application/octet-stream", "Signature of the digests"),
 }
@@ -53,11 +59,25 @@ DESCRIPTIONS = {
 
 def pdf(pages: Pages, files: Mapping[str, bytes], key: "Ed25519PrivateKey") -> bytes:
     """The record as one signed PDF/A-3 file, the proof attached."""
-    return _signed(laid_out(pages, files), key)
+    return _signed(laid_out(pages, files, zlib.compress(files[LONG])), key)
 
 
-def laid_out(pages: Pages, files: Mapping[str, bytes]) -> bytes:
-    """The file before it is signed; the same pages and files give the same bytes."""
+def laid_out(pages: Pages, files: Mapping[str, bytes], readings: bytes) -> bytes:
+    """The file before it is signed; the same pages and files, and readings as packed, give the same bytes."""
+    short = {**files, LONG: b""}
+    try:
+        made = _laid_out(pages, short, drawable)
+    except UndrawnError:  # marks that no single font can set over what stands before them
+        made = _laid_out(pages, short, ascii_only)
+    return carrying(made, LONG, readings, len(files[LONG]))
+
+
+class UndrawnError(Exception):
+    """A font has not got what it should draw."""
+
+
+def _laid_out(pages: Pages, files: Mapping[str, bytes], write: Callable[[str], str]) -> bytes:
+    """Laid out with every text written so."""
     import typst
 
     with tempfile.TemporaryDirectory(prefix="curewatch-") as name:
@@ -66,8 +86,8 @@ def laid_out(pages: Pages, files: Mapping[str, bytes]) -> bytes:
             (folder / file).write_bytes(content)
         (folder / "square.svg").write_bytes(square.svg(pages.digest))
         for picture in pictures(pages):
-            (folder / picture.file).write_bytes(picture.content)
-        (folder / "layout.json").write_text(json.dumps(_plain(pages, files)), encoding="utf-8")
+            (folder / picture.file).write_bytes(_drawn(picture, write))
+        (folder / "layout.json").write_text(json.dumps(_written(_plain(pages, files), write)), "utf-8")
         (folder / "record.typ").write_bytes(shipped("record.typ"))
         try:
             made = typst.compile(
@@ -75,14 +95,32 @@ def laid_out(pages: Pages, files: Mapping[str, bytes]) -> bytes:
                 root=folder,
                 ignore_system_fonts=True,
                 format="pdf",
-                pdf_standards=["a-3b"],
+                pdf_standards=["a-3a", "ua-1"],
                 timestamp=round(pages.at),
             )
         except (typst.TypstError, RuntimeError) as trouble:
+            if "could not be displayed" in str(trouble) and write is not ascii_only:
+                raise UndrawnError from trouble
             raise StoreFailed(
                 f"the pages could not be laid out: {trouble}; write the folder form instead"
             ) from trouble
     return bytes(made).replace(SUSPECTS, b" " * len(SUSPECTS))
+
+
+def _drawn(picture: Picture, write: Callable[[str], str]) -> bytes:
+    """A picture, the text of a chart written so that it can be drawn."""
+    if not picture.file.endswith(".svg"):
+        return picture.content
+    return write(picture.content.decode()).encode()
+
+
+def _written(value: Any, write: Callable[[str], str]) -> Any:
+    """Plain data, every text in it written so that it can be drawn."""
+    if isinstance(value, str):
+        return write(value)
+    if isinstance(value, Mapping):
+        return {name: _written(each, write) for name, each in value.items()}
+    return [_written(each, write) for each in value] if isinstance(value, list | tuple) else value
 
 
 def _plain(pages: Pages, files: Mapping[str, bytes]) -> dict[str, Any]:

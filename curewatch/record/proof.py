@@ -17,8 +17,11 @@ from importlib import resources
 from typing import NamedTuple
 
 from curewatch import worklog
+from curewatch.errors import RecordBroken
 from curewatch.logbook import EntryKind, LogbookStore, StoredEntry, columns, entry, rows
-from curewatch.logbook.sealing import Seal, key_path, signing_key
+from curewatch.logbook.keys import signing_key
+from curewatch.logbook.sealing import Seal
+from curewatch.logbook.stamping import Stamp
 from curewatch.shed import learnt
 
 LISTED = (
@@ -33,7 +36,10 @@ LISTED = (
     "seal.txt",
     "seal.sig",
     "key.pem",
+    "seal.tsr",  # empty where nobody dated the seal
+    "authority.pem",
 )
+TOOLS = ("README.txt", "check.sh")
 FILES = (*LISTED, "files.sha256", "files.sig")
 BLOCKS_HEADER = "block,previous,readings,readings_digest,entries,entries_digest,head,readings_are,form"
 DIGESTS_HEADER = "block,entry,kind,owner,digest"
@@ -43,10 +49,13 @@ SHED_WIDE = (  # entries of no job that say what the shed and its sensors went t
     EntryKind.CLOCK,
     EntryKind.CONFIGURATION,
     EntryKind.GAP,
+    EntryKind.KEY,
     EntryKind.PRUNE,
     EntryKind.REJECTED,
+    EntryKind.RESTORED,
     EntryKind.SEAL,
     EntryKind.SENSOR_CHECK,
+    EntryKind.STAMP,
 )
 LOOKED_BACK_FOR = (
     EntryKind.CONFIGURATION,
@@ -78,6 +87,8 @@ def window(logbook: LogbookStore, job: str, last: int, start: float, end: float)
     entries = tuple(numbered[number] for number in sorted(numbered))
     readings_from = _stepped_back(logbook, readings_from, start)
     first = min(readings_from, *(one.block for one in entries))
+    for number in sorted(logbook.lost().blocks() & set(range(first, last + 1))):
+        raise RecordBroken(f"block {number}", "a whole block, as the record needs it", "lost in damage")
     return ProofWindow(first, readings_from, last, entries)
 
 
@@ -110,12 +121,16 @@ def _last_before(logbook: LogbookStore, block: int) -> list[StoredEntry]:
 
 
 def proof_files(
-    logbook: LogbookStore, part: ProofWindow, seal: Seal, said: Mapping[str, bytes]
+    logbook: LogbookStore,
+    part: ProofWindow,
+    seal: Seal,
+    said: Mapping[str, bytes],
+    stamp: Stamp | None = None,
 ) -> dict[str, bytes]:
     """Every file of the proof by its name; ``said`` is what the pages say: account.json and pages.json."""
     from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 
-    key = signing_key(key_path(logbook.path))
+    key = signing_key(logbook)
     public = key.public_key().public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo)
     files = {
         "README.txt": shipped("README.txt"),
@@ -129,6 +144,8 @@ def proof_files(
         "seal.txt": seal.text.encode(),
         "seal.sig": bytes.fromhex(seal.signature),
         "key.pem": public,
+        "seal.tsr": stamp.response if stamp else b"",
+        "authority.pem": stamp.roots if stamp else b"",
     }
     listed = checksums(files)
     return {**files, "files.sha256": listed, "files.sig": key.sign(listed)}
@@ -137,6 +154,12 @@ def proof_files(
 def shipped(name: str) -> bytes:
     """A file that comes with this package."""
     return (resources.files("curewatch.record") / "files" / name).read_bytes()
+
+
+def published(name: str) -> set[str]:
+    """The SHA-256 of this file in every edition of this program."""
+    rows = (line.split("  ") for line in shipped("published.sha256").decode().splitlines())
+    return {digest for digest, *names in rows if names == [name]}
 
 
 def checksums(files: Mapping[str, bytes]) -> bytes:

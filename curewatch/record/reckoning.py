@@ -5,23 +5,28 @@ that was signed anew passes, whoever holds the key.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from hashlib import sha256
 from typing import NamedTuple
 
-import curewatch
 from curewatch.clock import iso_utc
 from curewatch.errors import CurewatchError, RecordBroken
 from curewatch.logbook import EntryKind, StoredEntry, chain
 from curewatch.logbook.sealing import Seal
 from curewatch.logbook.series import BlockRows
 from curewatch.record.account import BEFORE, Account, Until, account_of
+from curewatch.record.edition import edition
 from curewatch.record.page import Pages
-from curewatch.record.pages import sealed
+from curewatch.record.pages import OutsideSeal, sealed
 from curewatch.record.proof import ProofWindow
 from curewatch.record.telling import reader_of, told
 from curewatch.wording import Wording
 
 AROUND = 120.0  # s that a reading may have arrived before the account and stand after it
+
+
+class OtherEdition(RecordBroken):
+    """The pages are of another edition of this program, which reckons otherwise."""
 
 
 class Link(NamedTuple):
@@ -55,36 +60,51 @@ def readings_from(links: Sequence[Link]) -> int:
     return next((link.face.number for link in links if link.readings_are_here), links[-1].face.number + 1)
 
 
-def check_said(files: Mapping[str, bytes], lines: Lines, seal: Seal) -> Pages:
+def check_said(files: Mapping[str, bytes], lines: Lines, seal: Seal, dated: str) -> Pages:
     """Step 8: what is said is what the chain was told, and what the lines give; the pages as they must be.
 
     Raises
     ------
     RecordBroken
         Names the file or entry.
+    OtherEdition
+        Another edition reckoned it, and this one does not give the same.
     """
     entry = _account_entry(lines, seal)
     for name, key in (("account.json", "account"), ("pages.json", "pages")):
         digest = sha256(files[name]).hexdigest()
         if digest != entry.payload.get(key):
             raise RecordBroken(name, f"digest {entry.payload.get(key)}, which is sealed", f"digest {digest}")
+    written_by = str(entry.payload.get("edition"))[:40]
     try:
         account, reader = _account(lines, entry, seal)
         said, data = told(account, reader)
     except (CurewatchError, KeyError, TypeError, ValueError, ArithmeticError, AttributeError) as trouble:
+        _must_be_this(written_by)
         raise RecordBroken(
             f"entry {entry.number} (account)", "an account that can be made again", f"{trouble!r}"[:120]
         ) from trouble
-    edition = str(entry.payload.get("edition"))[:20]
+    _check_reach(lines, account)
     for name, content in data.items():
         if files[name] != content:
+            _must_be_this(written_by)
             raise RecordBroken(
                 name,
                 f"what readings and entries give: {_difference(content, files[name])}",
-                f"what edition {edition} wrote; this is {curewatch.__version__}",
+                f"what edition {written_by} wrote; this is {edition()}",
             )
-    _check_reach(lines, account)
-    return sealed(said, seal, account, reader)
+    carried = OutsideSeal(dated, sum(len(one.rows) for one in lines.blocks), len(lines.entries))
+    return sealed(said, seal, carried, account, reader)
+
+
+def _must_be_this(written_by: str) -> None:
+    """Raise :class:`OtherEdition` unless this program reckoned it: only then is another outcome a fault."""
+    if written_by != edition():
+        raise OtherEdition(
+            "the pages",
+            f"what edition {edition()} reckons, which is this program",
+            f"what edition {written_by} reckoned; all else holds. Use that edition to reckon it again",
+        )
 
 
 def _account(lines: Lines, entry: StoredEntry, seal: Seal) -> tuple[Account, Wording]:
@@ -144,11 +164,12 @@ def _check_reach(lines: Lines, account: Account) -> None:
 
 
 def _pruned(entries: Sequence[StoredEntry], last: int) -> Iterator[int]:
-    """Blocks that entries say were pruned."""
+    """Blocks that entries say were pruned; an entry of other words names none."""
     for one in entries:
         if one.kind == EntryKind.PRUNE:
-            for start, end in one.payload.get("blocks", ()):
-                yield from range(int(start), min(int(end), last) + 1)
+            with suppress(TypeError, ValueError, OverflowError):
+                for start, end in one.payload.get("blocks", ()):
+                    yield from range(int(start), min(int(end), last) + 1)
 
 
 def left_out_blocks(links: Sequence[Link], blocks: Sequence[BlockRows]) -> tuple[LeftOut, ...]:

@@ -54,6 +54,7 @@ def _head(pages: Pages) -> Iterator[str]:
     yield "</dl>"
     yield f'<p>Seal code<br><span class="code">{escape(pages.code)}</span></p>'
     yield square.svg(pages.digest).decode().strip()
+    yield f"<p>{escape(pages.dated)}</p>"
     yield "</div>"
     yield "</div>"
 

@@ -9,8 +9,8 @@ from collections.abc import Mapping
 from hashlib import sha256
 from typing import Any
 
-import curewatch
 from curewatch.record.account import Account
+from curewatch.record.edition import edition
 from curewatch.record.page import Pages, as_data
 from curewatch.record.pages import pages
 from curewatch.record.plain import as_plain
@@ -35,7 +35,7 @@ def payload(
         "block": account.block,
         "units": {name: getattr(reader, name) for name in UNITS},
         "resins": dict(resins),
-        "edition": curewatch.__version__,
+        "edition": edition(),
     }
 
 

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from curewatch.advice.judge.limits import Limit
+from curewatch.jobs import look_alike
 from curewatch.phrases import recalled
 from curewatch.units import HOUR, MINUTE
 from curewatch.wording import Wording
@@ -23,6 +24,18 @@ def shown(text: object, longest: int = LONGEST) -> str:
         for letter in line[: longest + 1]
     )
     return safe if len(safe) <= longest else safe[: longest - 1] + "…"
+
+
+def named(name: str, longest: int) -> str:
+    """A name; where it could be taken for another, each letter outside ASCII is written out."""
+    if not look_alike(name):
+        return shown(name, longest)
+    return shown("".join(each if each.isascii() else f"(U+{ord(each):04X})" for each in name), longest)
+
+
+def between(low: str, high: str) -> str:
+    """``21:40 to 22:50``; once, where both are the same."""
+    return low if low == high else f"{low} to {high}"
 
 
 class RecordWords(NamedTuple):
@@ -54,7 +67,7 @@ class RecordWords(NamedTuple):
             return "not within the record"
         if late is None:
             return f"from {self.moment(early)}; slow lots not within the record"
-        return f"{self.moment(early)} to {self.moment(late)}"
+        return between(self.moment(early), self.moment(late))
 
     def temperature(self, kelvin: object) -> str:
         """``12.3 °C``; ``–`` if it is no number."""

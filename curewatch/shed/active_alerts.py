@@ -4,11 +4,13 @@ The one way for all of them: the board, the list of alerts, the record of a rest
 everywhere or nowhere.
 """
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from curewatch.advice.alert import alerts
 from curewatch.advice.alert.alerts import ActiveAlert, Happening, Key, State
-from curewatch.logbook import EntryKind, LogbookStore
+from curewatch.logbook import Entry, EntryKind, LogbookStore
+from curewatch.wording import Wording, plain_wording
 
 
 class NumberedAlert(NamedTuple):
@@ -38,3 +40,14 @@ def numbered(logbook: LogbookStore) -> tuple[NumberedAlert, ...]:
     state = alerts.rebuild(alerts.events_told(entry.payload for entry in entries))
     found = (NumberedAlert(raised[key], alert) for key, alert in state.items())
     return tuple(sorted(found, key=lambda each: each.number))
+
+
+def acknowledge(
+    logbook: LogbookStore, these: Iterable[ActiveAlert], by: str | None, now: float, words: Wording
+) -> None:
+    """Write down that somebody acknowledged them; the daemon takes it up within seconds. [UTC s]"""
+    plainly, who = plain_wording(words.zone), {"by": by} if by else {}
+    for each in these:
+        _, events = alerts.acknowledge({each.key: each}, each.key, now)
+        told = [alerts.event_as_plain(event, plainly) | who for event in events]
+        logbook.append(entries=[Entry(EntryKind.ALERT, one, now) for one in told])

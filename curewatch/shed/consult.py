@@ -1,16 +1,21 @@
 """From a configuration to a question: what this shed asks about which resin, by whose limits."""
 
+from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime, timedelta
 
+from curewatch.advice.judge.ground import OF_SUBSTRATE, Ground
 from curewatch.advice.judge.limits import for_resin
 from curewatch.advice.judge.question import Question
 from curewatch.advice.plan.windows import Span
 from curewatch.configuration import Configuration
-from curewatch.jobs import Layer
+from curewatch.errors import CurewatchError
+from curewatch.jobs import FaceBelow, Layer
 from curewatch.logbook import LogbookStore
-from curewatch.materials import load_resin
+from curewatch.materials import Resin, load_resin
 from curewatch.materials.substrate import Substrate, load_substrate
+from curewatch.model.film.lots import lot_below
+from curewatch.model.mass.laminate import FIBRE_MASS_FRACTION, LaminateLayer
 from curewatch.shed import learnt
 from curewatch.shed.known_names import own_limits
 from curewatch.units import kilogram_from_gram
@@ -22,10 +27,18 @@ def question(
     resin: str | None = None,
     batch_mass: float | None = None,
     peroxide_percent: float | None = None,
+    face: str | None = None,
+    moisture: float | None = None,
+    layers: int = 1,
     logbook: LogbookStore | None = None,
     lot: str | None = None,
+    below: tuple[Layer, ...] = (),
+    lain: str | None = None,
 ) -> Question:
     """The question as configured, with what was said on the command line in its place. [kg]
+
+    ``below`` is what it is taken to be laid on and is still warm, unless a face is told; ``lain`` the resin
+    of the layer before it, warm or not.
 
     With a logbook the resin is the one that its lot has shown itself to be; the configured lot
     unless another is named.
@@ -41,18 +54,64 @@ def question(
     chosen = load_resin(shelf.name if resin is None else resin, shelf.folder)
     if logbook is not None:
         named = lot or (shelf.lot if resin in {None, shelf.name} else None)
-        chosen = learnt.resin_of_lot(logbook, chosen, named)
+        chosen = learnt.told_resin(logbook, chosen, named)
     if peroxide_percent is not None:
         chosen.dose_factor(peroxide_percent)  # refuses it here, even while nothing else is known
     usual = None if shelf.batch_mass_g is None else kilogram_from_gram(shelf.batch_mass_g)
-    dose = shelf.peroxide_percent if chosen.dose is not None else None
+    same = resin in {None, shelf.name}
+    dose = shelf.peroxide_percent if same and chosen.dose is not None else None
     return Question(
         resin=chosen,
         limits=for_resin(chosen, own_limits(configuration), configuration.limits.rules),
-        substrate=substrate(configuration),
+        substrate=substrate(configuration)
+        if face or not below
+        else _below(below[-1], substrate(configuration)),
         batch_mass=batch_mass if batch_mass is not None else usual,
         peroxide_percent=peroxide_percent if peroxide_percent is not None else dose,
+        ground=ground(configuration, face, moisture, lain),
+        thickness=layers * shelf.film_mm / 1000,
+        insulated=configuration.shed.insulated_back,
+        below=warm_below(configuration, (chosen, peroxide_percent or dose), () if face else below),
     )
+
+
+def warm_below(
+    configuration: Configuration, mix: tuple[Resin, float | None], below: tuple[Layer, ...]
+) -> tuple[LaminateLayer, ...]:
+    """What lies under a layer of a resin and dose and is still warm, as heat sees it. [UTC s]
+
+    A layer whose resin is known no more gives no heat: that it cannot be followed is said elsewhere.
+    """
+    found = []
+    for each in below:
+        try:
+            same = each.resin == mix[0].name
+            resin = mix[0] if same else load_resin(each.resin, configuration.resin.folder)
+            lot = lot_below(mix, (resin, each.peroxide_percent))
+        except CurewatchError:
+            continue
+        fibre = FIBRE_MASS_FRACTION if each.fibre is None else each.fibre
+        found.append(LaminateLayer(each.started, each.thickness, lot, fibre))
+    return tuple(found)
+
+
+def ground(
+    configuration: Configuration,
+    face: str | None = None,
+    moisture: float | None = None,
+    lain: str | None = None,
+) -> Ground:
+    """What lies below: as somebody says it, the layer before it, as configured, or the substrate's. [1]
+
+    ``lain`` is the resin of that layer. One that nobody knows may be epoxy.
+    """
+    shed = configuration.shed
+    if lain is not None and not face:
+        with suppress(CurewatchError):
+            amine = load_resin(lain, configuration.resin.folder).chemistry.amine
+            return Ground(FaceBelow.EPOXY if amine else FaceBelow.POLYESTER, moisture, own=True)
+        return Ground(FaceBelow.LAMINATE, moisture)  # of a resin that nobody knows any more
+    return Ground(FaceBelow(face or shed.face or OF_SUBSTRATE.get(shed.substrate, FaceBelow.METAL)), moisture)
 
 
 def substrate(configuration: Configuration) -> Substrate:
@@ -66,11 +125,20 @@ def about(layer: Layer, configuration: Configuration, asked: Question, logbook: 
     shelf = configuration.resin
     usual = layer.resin in {shelf.name, asked.resin.name} and layer.lot == shelf.lot
     resin = load_resin(shelf.name if usual else layer.resin, shelf.folder)
-    resin = learnt.resin_of_lot(logbook, resin, layer.lot, layer.layer)
+    resin = learnt.told_resin(logbook, resin, layer.lot, layer.layer)
+    back = asked.insulated if layer.insulated is None else layer.insulated
+    below = _below(layer, asked.substrate)
+    asked = replace(asked, thickness=layer.thickness, substrate=below, insulated=back)
+    if layer.fibre is not None:
+        asked = replace(asked, fibre_mass_fraction=layer.fibre)
     if resin == asked.resin:
         return asked
     limits = for_resin(resin, own_limits(configuration), configuration.limits.rules)
     return replace(asked, resin=resin, limits=limits)
+
+
+def _below(layer: Layer, usual: Substrate) -> Substrate:
+    return load_substrate(layer.substrate, layer.substrate_thickness) if layer.substrate else usual
 
 
 def working_spans(configuration: Configuration, start: float, end: float) -> tuple[Span, ...]:

@@ -6,19 +6,24 @@ time; only whoever reads puts them together. Laws: two halves make a pair when t
 so that an old humidity never passes for a new one, and the answer is "unknown" for want of it.
 """
 
-from typing import NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-import numpy as np
-from numpy.typing import NDArray
-
+from curewatch.later import Later
 from curewatch.logbook import Series
 from curewatch.readings import Reading
 from curewatch.units import MINUTE, FloatArray
 
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Mask = NDArray[np.bool_]
+else:
+    np = Later("numpy")  # readings are judged one by one without it
+    Mask = Any
+
 # ASSUMED: in a shed the air then moves by some tenths of a kelvin, 1 to 2 % of humidity. [s]
 TOGETHER = 5 * MINUTE
-
-Mask = NDArray[np.bool_]
 
 
 class Halves(NamedTuple):

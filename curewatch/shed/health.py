@@ -1,19 +1,17 @@
 """Whether each sensor can be believed, judged by what it said lately and by its neighbours.
 
 Theory of operation: of every sensor a short, thinned track is kept (:class:`Track`, bounded). ``step``
-adds a reading; ``judge`` looks at one track, ``compare`` at all of them together. The same functions
-serve the daemon, which steps as readings come, and `tonight`, which fills the tracks from the logbook.
+adds a reading; ``judge`` looks at one track, ``neighbours.compare`` at all of them together. The same
+functions serve the daemon, which steps as readings come, and `tonight`, which traces the logbook.
 Law: a judgement depends on the readings and the time given, on nothing else.
 
 The numbers are ASSUMED (tag: assumed) unless they name a source; each says what it was chosen against.
 """
 
-from collections.abc import Mapping
 from enum import StrEnum
-from itertools import combinations
 from typing import NamedTuple
 
-from curewatch.phrases import Said, phrase
+from curewatch.phrases import Said
 from curewatch.readings import Flag, Reading
 from curewatch.shed import halves as pairs
 from curewatch.shed.halves import TOGETHER, Halves
@@ -31,7 +29,7 @@ class Health(StrEnum):
     STUCK = "stuck"
     SWAPPED = "swapped"
     SILENT = "silent"
-    NEVER = "never heard"
+    NEVER = "never reported"
 
 
 class SensorHealth(NamedTuple):
@@ -164,19 +162,19 @@ def judge(name: str, track: Track, now: float, every: float) -> SensorHealth:
         return SensorHealth(name, Health.NEVER, "nothing has come from it", now)
     age = now - track.last.time
     if age > patience(every):
-        reason = clock_behind(track, now, every) or f"nothing for {_duration(age)}"
+        reason = clock_behind(track, now, every) or f"nothing for {duration(age)}"
         return SensorHealth(name, Health.SILENT, reason, track.last.time)
-    return _complaint(name, track, track.last, now) or _pace(name, track, age, every)
+    return complaint(name, track, track.last, now) or _pace(name, track, age, every)
 
 
 def _pace(name: str, track: Track, age: float, every: float) -> SensorHealth:
     """Fresh, or late: now, or as long as its reports come too far apart."""
     since = 0.0 if track.last is None else track.last.time
     if age <= LATE_AFTER * every < track.interval <= patience(every):
-        return SensorHealth(name, Health.LATE, f"its reports come {_duration(track.interval)} apart", since)
+        return SensorHealth(name, Health.LATE, f"its reports come {duration(track.interval)} apart", since)
     late = age > LATE_AFTER * every
     return SensorHealth(
-        name, Health.LATE if late else Health.FRESH, f"last report {_duration(age)} ago", since
+        name, Health.LATE if late else Health.FRESH, f"last report {duration(age)} ago", since
     )
 
 
@@ -187,133 +185,27 @@ def clock_behind(track: Track, now: float, every: float) -> str:
     came, lag = track.behind
     if now - came > patience(every) or lag <= patience(every):
         return ""
-    return f"it speaks, but its stamps lie {_duration(lag)} behind this machine's clock"
+    return f"it reports, but its stamps lie {duration(lag)} behind this machine's clock"
 
 
-def _complaint(name: str, track: Track, last: TrackPoint, now: float) -> SensorHealth | None:
+def complaint(name: str, track: Track, last: TrackPoint, now: float) -> SensorHealth | None:
     """What is wrong with a sensor that speaks."""
     since = track.unchanged_since or last.time
     if track.unchanged_count >= STUCK_COUNT and last.time - since >= STUCK_ALONE:
         return SensorHealth(
-            name, Health.STUCK, f"the very same value for {_duration(last.time - since)}", since
+            name, Health.STUCK, f"the very same value for {duration(last.time - since)}", since
         )
     if len(track.jumps) == JUMPS_MANY and now - track.jumps[0] <= JUMPS_WITHIN:
-        reason = f"{JUMPS_MANY} jumps in {_duration(now - track.jumps[0])}"
+        reason = f"{JUMPS_MANY} jumps in {duration(now - track.jumps[0])}"
         return SensorHealth(name, Health.JUMPING, reason, track.jumps[0])
     if track.saturated_since is not None and last.time - track.saturated_since >= SATURATED_FOR:
-        reason = f"100 % for {_duration(last.time - track.saturated_since)}: wet chip, or fog"
+        reason = f"100 % for {duration(last.time - track.saturated_since)}: wet chip, or fog"
         return SensorHealth(name, Health.SATURATED, reason, track.saturated_since)
     return None
 
 
-def compare(tracks: Mapping[str, Track], roles: Mapping[str, str], now: float) -> dict[str, SensorHealth]:
-    """What the neighbours tell: stuck while they move, apart from them, or swapped with one."""
-    found: dict[str, SensorHealth] = {}
-    living = {
-        name: track
-        for name, track in tracks.items()
-        if track.last is not None and now - track.last.time < SATURATED_FOR
-    }
-    ill = {name for name, track in living.items() if track.last and _complaint(name, track, track.last, now)}
-    for one, other in combinations(living, 2):
-        for health in (
-            *_stuck_beside(one, living[one], other, living[other]),
-            *_stuck_beside(other, living[other], one, living[one]),
-            *_swapped(one, living[one], other, living[other], now),
-        ):
-            found.setdefault(health.sensor, health)
-    ill |= {name for name, judged in found.items() if judged.health is Health.STUCK}
-    for one, other in combinations([name for name in living if name not in ill], 2):
-        # one that is known to be ill itself says nothing against its neighbours
-        for health in _apart(one, living[one], other, living[other], _together(roles, one, other)):
-            found.setdefault(health.sensor, health)
-    return found
-
-
-def _together(roles: Mapping[str, str], one: str, other: str) -> str:
-    pair = {roles.get(one, ""), roles.get(other, "")}
-    if "" in pair:
-        return ""
-    return "same" if len(pair) == 1 else "indoors" if pair == {"air", "surface"} else ""
-
-
-def _stuck_beside(one: str, track: Track, other: str, neighbour: Track) -> list[SensorHealth]:
-    """``one`` has not changed at all, while its neighbour went somewhere."""
-    if track.last is None or track.unchanged_since is None or track.unchanged_count < STUCK_COUNT:
-        return []
-    since = track.unchanged_since
-    if track.last.time - since < STUCK_BESIDE:
-        return []
-    values = [p.temperature for p in neighbour.points if p.time >= since and p.temperature is not None]
-    if not values or max(values) - min(values) < NEIGHBOUR_MOVED:
-        return []
-    reason = phrase(
-        "the very same value for {span} while {other} moved {moved:difference}",
-        span=_duration(track.last.time - since),
-        other=other,
-        moved=max(values) - min(values),
-    )
-    return [SensorHealth(one, Health.STUCK, reason, since)]
-
-
-def _apart(one: str, track: Track, other: str, neighbour: Track, together: str) -> list[SensorHealth]:
-    """Two sensors of one role that differ by more than two such chips can; or an impossible shed."""
-    if not together or track.last is None or neighbour.last is None:
-        return []
-    a, b = track.last, neighbour.last
-    if abs(a.time - b.time) > HOUR / 2:
-        return []
-    since = max(a.time, b.time)
-    most = DISAGREE_TEMPERATURE if together == "same" else FAR_APART
-    if a.temperature is not None and b.temperature is not None and abs(a.temperature - b.temperature) > most:
-        apart = phrase("{apart:difference} apart", apart=abs(a.temperature - b.temperature))
-        return _both(one, other, apart, since)
-    if together == "same" and a.relative_humidity is not None and b.relative_humidity is not None:
-        difference_rh = abs(a.relative_humidity - b.relative_humidity)
-        if difference_rh > DISAGREE_HUMIDITY:
-            return _both(one, other, phrase("{apart:fraction} humidity apart", apart=difference_rh), since)
-    return []
-
-
-def _both(one: str, other: str, reason: Said, since: float) -> list[SensorHealth]:
-    return [
-        SensorHealth(
-            this, Health.DISAGREEING, phrase("{reason} from {other}", reason=reason, other=that), since
-        )
-        for this, that in ((one, other), (other, one))
-    ]
-
-
-def _swapped(one: str, track: Track, other: str, neighbour: Track, now: float) -> list[SensorHealth]:
-    """Both jumped at one moment, each to where the other had been: the plugs were exchanged.
-
-    Known until both have moved on by themselves, or for SWAP_KNOWN: exchanged plugs stay exchanged.
-    """
-    for before, after in track.moves:
-        for there, then in neighbour.moves:
-            apart, ago = abs(after.time - then.time), now - max(after.time, then.time)
-            if apart > SWAP_WITHIN or ago > SWAP_KNOWN or not _crossed(before, after, there, then):
-                continue
-            reason = (
-                "at {jumped:moment} it jumped to where {other} had been, and {other} to where it had been"
-            )
-            return [
-                SensorHealth(this, Health.SWAPPED, phrase(reason, jumped=after.time, other=that), after.time)
-                for this, that in ((one, other), (other, one))
-            ]
-    return []
-
-
-def _crossed(before: TrackPoint, after: TrackPoint, there: TrackPoint, then: TrackPoint) -> bool:
-    values = (before.temperature, after.temperature, there.temperature, then.temperature)
-    if any(value is None for value in values):
-        return False
-    was, became, other_was, other_became = (float(value) for value in values if value is not None)
-    move = min(abs(became - was), abs(other_became - other_was))
-    return max(abs(became - other_was), abs(other_became - was)) <= SWAP_FIT * move
-
-
-def _duration(seconds: float) -> str:
+def duration(seconds: float) -> str:
+    """So long, in words."""
     if seconds < 90:
         return f"{seconds:.0f} s"
     if seconds < 90 * MINUTE:

@@ -7,7 +7,8 @@ from curewatch.configuration import Configuration
 from curewatch.logbook import LogbookStore
 from curewatch.shed import health
 from curewatch.shed.health import Health, SensorHealth, Track
-from curewatch.shed.recall import LastHeard, look_up
+from curewatch.shed.neighbours import compare
+from curewatch.shed.recall import LastHeard, look_up, look_up_few
 
 
 class JudgedSensor(NamedTuple):
@@ -18,10 +19,15 @@ class JudgedSensor(NamedTuple):
 
 
 def judged(
-    logbook: LogbookStore, configuration: Configuration, names: Iterable[str], now: float
+    logbook: LogbookStore,
+    configuration: Configuration,
+    names: Iterable[str],
+    now: float,
+    *,
+    without_model: bool = False,
 ) -> dict[str, JudgedSensor]:
-    """These sensors at a moment. [s UTC]"""
-    heard = {name: look_up(logbook, name, now) for name in names}
+    """These sensors at a moment, the same for who needs the model and who does not. [s UTC]"""
+    heard = (look_up_few if without_model else look_up)(logbook, names, now)
     healths = judge(configuration, {name: each.track for name, each in heard.items()}, now)
     return {name: JudgedSensor(each, healths[name]) for name, each in heard.items()}
 
@@ -29,7 +35,8 @@ def judged(
 def judge(configuration: Configuration, found: Mapping[str, Track], now: float) -> dict[str, SensorHealth]:
     """The health of each of these sensors, with what its neighbours tell."""
     roles = {name: configuration.role_of(name) or "" for name in found}
-    beside = health.compare(found, roles, now)
+    of_shed = {name: track for name, track in found.items() if configuration.of_shed(name)}
+    beside = compare(of_shed, roles, now)
     judged = {}
     for name, track in found.items():
         known = configuration.sensor(name)

@@ -1,6 +1,6 @@
 """What a daemon must know of its configuration before it starts, without the model behind it."""
 
-from typing import Any
+from msgspec.structs import asdict
 
 from curewatch.advice.judge.limits import for_resin
 from curewatch.configuration import Configuration
@@ -62,5 +62,5 @@ def configuration_entry(configuration: Configuration, now: float) -> Entry:
 
 def own_limits(configuration: Configuration) -> dict[str, float]:
     """The limits that the user set, by key."""
-    given: dict[str, Any] = configuration.limits.model_dump(exclude={"rules"}, exclude_none=True)
-    return {key: float(value) for key, value in given.items()}
+    given = asdict(configuration.limits)
+    return {key: float(value) for key, value in given.items() if key != "rules" and value is not None}

@@ -8,24 +8,30 @@ expected counts for its own layer alone (:mod:`curewatch.model.fit.learning`).
 
 from collections import OrderedDict
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import Situation
 from curewatch.jobs import Layer
 from curewatch.logbook import EntryKind, LogbookStore, StoredEntry
 from curewatch.materials.resin import Resin
 from curewatch.materials.substrate import Substrate
 from curewatch.model.air import surface
+from curewatch.model.film.ensemble_steps import Ensemble, Heat, followed
 from curewatch.model.film.film import History
-from curewatch.model.fit import learning
+from curewatch.model.film.lots import Lot
+from curewatch.model.fit import learning, score
 from curewatch.model.fit.evidence import Evidence, from_plain
 from curewatch.model.fit.learning import Lesson
+from curewatch.model.fit.score import Deviation
 from curewatch.units import HOUR, FloatArray
 
 MOST_KEPT = 32  # folded lots remembered in this process
 GRID = 900.0  # s between the points of a history
+FINE = 225.0  # s, of a layer that warms itself
 APART = 1.0  # s, at least, between two of them: entries keep tenths, and equal times would be no history
 NEAR = HOUR  # a reading within this of the start counts for it [s]
 _folded: OrderedDict[tuple[Any, ...], tuple[Lesson, ...]] = OrderedDict()
@@ -43,6 +49,31 @@ def resin_of_lot(logbook: LogbookStore, resin: Resin, lot: str | None, layer: st
     """
     observed = (each for _, each in observations(logbook, resin.name, lot))
     return learning.current_resin(resin, observed, layer)
+
+
+def told_resin(logbook: LogbookStore, resin: Resin, lot: str | None, layer: str = "") -> Resin:
+    """As :func:`resin_of_lot`, its spread as wide as what came of earlier ranges asks for."""
+    found = resin_of_lot(logbook, resin, lot, layer)
+    factor = score.widening(each.pull for each in pulls(logbook, resin.name))
+    return found if factor == 1.0 else replace(found, rate_sd=factor * found.rate_sd)
+
+
+def pulls(logbook: LogbookStore, resin: str) -> tuple[Deviation, ...]:
+    """What was seen of every layer of a resin, all lots, against what was told of it; oldest first.
+
+    Told twice of one layer, the later telling holds. An entry that does not remember its pull is left out.
+    """
+    found: dict[tuple[Any, ...], Deviation] = {}
+    for entry, payload in standing(logbook):
+        evidence = (
+            _evidence(entry, payload) if payload.get("resin") == resin and payload.get("layer") else None
+        )
+        if evidence is None or evidence.memory is None or evidence.memory.pull is None:
+            continue
+        event = payload["layer"], evidence.observed
+        found.pop(event, None)
+        found[event] = Deviation(evidence.observed, evidence.memory.pull)
+    return tuple(found.values())
 
 
 def lesson_of(logbook: LogbookStore, resin: Resin, lot: str | None, evidence: Evidence) -> Lesson:
@@ -139,6 +170,27 @@ def history(layer: Layer, at: float, situation: Situation, substrate: Substrate)
     past = situation.past
     temperature = surface.through(past.time, past.air_temperature, past.surface_temperature, substrate)
     return along(layer.started, at, past.time, temperature)
+
+
+def own_history(layer: Layer, at: float, situation: Situation, asked: Question) -> History | None:
+    """What a layer itself went through: its surface, and its own heat by what its resin is taken to be.
+
+    ``asked`` is of this layer, with what lies below. As :func:`history`.
+    """
+    surface_path = history(layer, at, situation, asked.substrate)
+    buildup = asked.buildup_at(layer.started)
+    earlier = -min((ply.at for ply in buildup.before), default=0.0)
+    path = history(replace(layer, started=layer.started - earlier), at, situation, asked.substrate)
+    if surface_path is None or path is None:
+        return surface_path
+    lot = Lot(asked.resin, asked.resin.dose_factor(layer.peroxide_percent))
+    alone = History(path.time, path.temperature[None])
+    found = followed(
+        Ensemble(asked.resin, alone, [lot], np.zeros(1, np.intp), Heat(buildup, fine=True)), earlier
+    )
+    end = float(surface_path.time[-1])
+    time = np.linspace(0.0, end, 1 + max(1, round(end / FINE)))
+    return History(time, np.interp(time, *surface_path) + np.interp(time, found.time, found.excess[0]))
 
 
 def along(start: float, end: float, time: FloatArray, temperature: FloatArray) -> History | None:

@@ -10,32 +10,52 @@ Law: what is judged has its surface (:class:`Surfaced`), and it is given its sur
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
+from datetime import datetime, timedelta
 from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 
-from curewatch.advice.alert import alerts, watchers
+from curewatch.advice.alert import alerts, openings, primer, watchers
 from curewatch.advice.alert.alerts import Signal, State
+from curewatch.advice.alert.pots import WARM_AIR, OpenPot
 from curewatch.advice.alert.progress import Progress, follow
 from curewatch.advice.judge import data_quality
 from curewatch.advice.judge.answer import Advice
 from curewatch.advice.judge.question import Question, ask
 from curewatch.advice.judge.situation import Place, Situation, Surfaced
+from curewatch.advice.plan.windows import Strip, strip
 from curewatch.advice.remedy.parameters import Means
 from curewatch.configuration import Configuration, logbook_path
 from curewatch.errors import CurewatchError
-from curewatch.jobs import Layer
+from curewatch.jobs import Layer, OpenPart
 from curewatch.logbook import LogbookStore, open_logbook
+from curewatch.materials import load_resin
 from curewatch.materials.substrate import Substrate
 from curewatch.model.air import outlook as air_outlook
 from curewatch.model.air import prospect, surface
-from curewatch.model.air.forecast import usable
 from curewatch.model.air.outlook import Outlook
+from curewatch.model.air.reading_errors import Accuracy, with_errors
 from curewatch.model.air.shed import identify
 from curewatch.model.film.blush import FRESH_AIR
-from curewatch.shed import active_alerts, consult, layer_log, present
+from curewatch.model.fit.score import Deviation
+from curewatch.model.mass.pot import pot
+from curewatch.shed import (
+    active_alerts,
+    consult,
+    copied,
+    layer_log,
+    learnt,
+    open_job,
+    open_parts,
+    pot_log,
+    present,
+    primer_log,
+    probes,
+)
 from curewatch.shed.clock_watch import NOT_BEFORE
+from curewatch.shed.past_grid import PastGrid
 
 
 class RunningLayer(NamedTuple):
@@ -58,6 +78,8 @@ class Look:
         length: float = air_outlook.LENGTH,
         not_before: float = NOT_BEFORE,
         active: State | None = None,
+        listening: bool = False,
+        grid: PastGrid | None = None,
     ) -> None:
         """A look at ``now`` [s UTC].
 
@@ -71,15 +93,28 @@ class Look:
             What an unset clock shows less than. [s UTC]
         active : State, optional
             The active alerts, by whoever has stepped them further than the logbook tells.
+        listening : bool
+            Sensors had no time to report yet since the program started.
+        grid : PastGrid, optional
+            What a look before this one at the same logbook read of the past.
         """
         self.logbook = logbook
-        self.configuration = configuration
+        self._configured = configuration
         self.at = now
         self._length = length
         self._not_before = not_before
         self._given_active = active
+        self._listening = listening
+        self._grid = grid
 
     # ---- what is asked
+
+    @cached_property
+    def configuration(self) -> Configuration:
+        """As configured, and as the one open job says."""
+        if self.logbook is None:
+            return self._configured
+        return open_job.configured(self._configured, self.logbook)
 
     @cached_property
     def question(self) -> Question:
@@ -92,6 +127,9 @@ class Look:
         resin: str | None = None,
         batch_mass: float | None = None,
         peroxide_percent: float | None = None,
+        face: str | None = None,
+        moisture: float | None = None,
+        layers: int = 1,
     ) -> Question:
         """The question with what somebody says in place of the configuration's word. [kg]"""
         return consult.question(
@@ -99,8 +137,24 @@ class Look:
             resin=resin,
             batch_mass=batch_mass,
             peroxide_percent=peroxide_percent,
+            face=face,
+            moisture=moisture,
+            layers=layers,
             logbook=self.logbook,
+            below=self._uppermost,
+            lain=self._lain,
         )
+
+    @cached_property
+    def _uppermost(self) -> tuple[Layer, ...]:
+        return () if self.logbook is None else layer_log.uppermost(self.logbook, self.at)
+
+    @cached_property
+    def _lain(self) -> str | None:
+        """The resin of the layer that the next one lies on, warm or not."""
+        if self._uppermost or self.logbook is None:
+            return self._uppermost[-1].resin if self._uppermost else None
+        return open_job.uppermost_resin(self.logbook)
 
     # ---- what is known
 
@@ -109,7 +163,9 @@ class Look:
         """Sensors, recent days and troubles; a :class:`Surfaced` one wherever a surface can be told."""
         if self.logbook is None:
             return Situation(self.at)
-        known = present.situation(self.logbook, self.configuration, self.at, not_before=self._not_before)
+        known = present.situation(
+            self.logbook, self.configuration, self.at, not_before=self._not_before, grid=self._grid
+        )
         air = self.configuration.shed.carbon_dioxide_ppm * 1e-6
         return surfaced(known, consult.substrate(self.configuration), air) or known
 
@@ -155,6 +211,10 @@ class Look:
 
         return levers.advise(question, self.situation, self.outlook, lambda: self.means(question), start)
 
+    def pulls(self, question: Question) -> tuple[Deviation, ...]:
+        """What was seen of layers of this resin, against what was told of them."""
+        return () if self.logbook is None else learnt.pulls(self.logbook, question.resin.name)
+
     def means(self, question: Question) -> Means:
         """What can be done about a no-go: the shed as its recordings show it, its heater, other resins."""
         configuration = self.configuration
@@ -176,12 +236,25 @@ class Look:
             return ()
         return tuple(self._followed(self.logbook, each) for each in layer_log.running(self.logbook, self.at))
 
+    def about(self, layer: Layer) -> Question:
+        """The question about a layer that was laid, and what it lies on and was warm. Needs a logbook."""
+        assert self.logbook is not None
+        asked = consult.about(layer, self.configuration, self.question, self.logbook)
+        earlier = layer_log.beneath(self.logbook, layer)
+        mix = asked.resin, layer.peroxide_percent
+        return replace(asked, below=consult.warm_below(self.configuration, mix, earlier))
+
     def _followed(self, logbook: LogbookStore, layer: Layer) -> RunningLayer:
         if self.surfaced is None or self.outlook is None:
             return RunningLayer(layer, None, "nothing is known of the air")
         try:
-            asked = consult.about(layer, self.configuration, self.question, logbook)
-            return RunningLayer(layer, follow(layer, asked, self.surfaced, self.outlook))
+            asked = self.about(layer)
+            seen = probes.of_layer(logbook, layer, self.surfaced)
+            asked = probes.taught(logbook, asked, layer, self.surfaced, seen)
+            there = follow(
+                layer, asked, self.surfaced, self.outlook, below=asked.below, probe=seen.layer, cup=seen.cup
+            )
+            return RunningLayer(layer, there)
         except CurewatchError as trouble:
             return RunningLayer(layer, None, f"cannot be followed: {trouble}")
 
@@ -193,9 +266,111 @@ class Look:
     @cached_property
     def signals(self) -> tuple[Signal, ...]:
         """What this moment says about each possible alert."""
-        return watchers.signals(
-            self.situation, self.progress, self.question.limits, self.outlook, active=self.active
+        found = watchers.signals(
+            self.situation,
+            self.progress,
+            self.question.limits,
+            self.outlook,
+            active=self.active,
+            listening=self._listening,
+            further=self.further_pots,
+            unfollowed=[each.layer.layer for each in self.running if each.progress is None],
+            work=lambda: open_parts.named(self.open_parts),
         )
+        primed = primer.primed(self.primers, self.at, self.active)
+        copy = copied.signals(self.logbook, self.active, self.at)
+        return (*found, *primed, *copy, *openings.openings(self._chances, self.active))
+
+    @cached_property
+    def further_pots(self) -> tuple[OpenPot, ...]:
+        """Pots of batches that are not laid, and of layers of which nothing else can be told."""
+        if self.logbook is None:
+            return ()
+        unfollowed = [each.layer for each in self.running if each.progress is None]
+        found = [self._pot_of(layer) for layer in unfollowed]
+        found += [self._pot_of_batch(batch) for batch in pot_log.unlaid(self.logbook, self.at)]
+        return tuple(pot for pot in found if pot is not None)
+
+    @cached_property
+    def open_parts(self) -> tuple[OpenPart, ...]:
+        """The parts of the work that nobody has said are over, the last told of first."""
+        return () if self.logbook is None else open_parts.open_parts(self.logbook, self.at)
+
+    def _waiting(self) -> str:
+        """The open parts that a layer of the question's resin could be for."""
+        return open_parts.named(each for each in self.open_parts if self._bears(each.resin))
+
+    def _bears(self, resin: str) -> bool:
+        """Whether what was laid last hardens in the same way; of what is not known nothing is excluded."""
+        try:
+            laid = load_resin(resin, self.configuration.resin.folder) if resin else self.question.resin
+        except CurewatchError:
+            return True
+        return laid.chemistry.dosed == self.question.resin.chemistry.dosed
+
+    def _pot_of(self, layer: Layer) -> OpenPot | None:
+        late = self.at - layer.started > pot_log.LONGEST
+        if layer.batch_mass is None or layer.pot_emptied is not None or late:
+            return None
+        life = self._pot_life(layer.resin, layer.batch_mass, layer.peroxide_percent)
+        option = f"--layer {layer.layer}"
+        return None if life is None else OpenPot(layer.layer, layer.named, layer.started, life, option)
+
+    def _pot_of_batch(self, batch: pot_log.MixedBatch) -> OpenPot | None:
+        life = self._pot_life(batch.resin, batch.mass, batch.peroxide_percent)
+        subject, option = f"{batch.job} {batch.batch}".strip(), f"--batch {batch.batch} --job {batch.job}"
+        parts = [each.named for each in self.open_parts if each.job == batch.job]
+        named = f"{parts[0]}, {batch.batch}" if len(parts) == 1 else subject
+        return None if life is None else OpenPot(subject, named, batch.mixed, life, option)
+
+    def _pot_life(self, resin: str, mass: float, peroxide_percent: float | None) -> float | None:
+        """In the air of now, or in warm air where that is not known; None where it never kicks. [s]"""
+        air = None if self.situation.air is None else self.situation.air.temperature
+        try:
+            chosen = load_resin(resin, self.configuration.resin.folder)
+            found = pot(chosen, mass, WARM_AIR if air is None else air, peroxide_percent=peroxide_percent)
+        except CurewatchError:
+            return None
+        return float(found.pot_life) if np.isfinite(found.pot_life) else None
+
+    @cached_property
+    def primers(self) -> tuple[primer_log.PrimerCoat, ...]:
+        """The primers that wait for their laminate."""
+        return () if self.logbook is None else primer_log.waiting(self.logbook, self.at)
+
+    @property
+    def _chances(self) -> openings.Chances:
+        settings, now = self.configuration, self.at
+        return openings.Chances(
+            now,
+            consult.working_spans(settings, now, now + openings.AHEAD),
+            advice=lambda: self.advice,
+            strip=lambda: self._coming_starts,
+            at=lambda start: ask(self.question, self.situation, self.outlook, start),
+            needed=self.question.limits.probability.value,
+            tells_go=settings.alerts.go_now,
+            hour=self.daily_hour(openings.LASTS),
+            work=self._waiting,
+        )
+
+    @cached_property
+    def _coming_starts(self) -> Strip | None:
+        """The starts of the coming hours; none where a plan may not rest on what is known."""
+        foreseen, now = self.foreseen(self.question), self.at
+        if foreseen is None:
+            return None
+        working = consult.working_spans(self.configuration, now, now + openings.AHEAD)
+        ahead, every = openings.AHEAD, openings.EVERY
+        return strip(self.question, *foreseen, working, ahead=ahead, every=every)
+
+    def daily_hour(self, after: float = 0.0) -> float | None:
+        """The next moment of the daily line; one that is less than ``after`` ago counts still. [UTC s]"""
+        wanted = self.configuration.alerts.tonight_at
+        if wanted is None:
+            return None
+        today = datetime.fromtimestamp(self.at - after, self.configuration.zone).date()
+        days = (datetime.combine(today + timedelta(days=n), wanted, self.configuration.zone) for n in (0, 1))
+        return next(at for day in days if (at := day.timestamp()) > self.at - after)
 
     @property
     def alerts(self) -> State:
@@ -262,17 +437,24 @@ def coming_hours(
     air, below = situation.air, situation.surface
     if air is None or air.temperature is None or air.vapour_pressure is None:
         return None
-    newest = situation.forecasts[-1] if situation.forecasts else None
-    told = newest is not None and usable(newest, situation.at)
-    return prospect.coming_hours(
+    found = prospect.coming_hours(
         situation.past,
         situation.at,
         air.temperature,
         air.vapour_pressure,
         below.temperature,
         substrate=substrate,
-        forecast=newest,
+        forecast=situation.forecasts[-1] if situation.forecasts else None,
         earlier=situation.forecasts[:-1],
-        shed=identify(situation.past) if told else None,
         length=length,
     )
+    return with_errors(found, accuracy(situation))
+
+
+def accuracy(situation: Surfaced) -> Accuracy:
+    """Of the sensors that a situation rests on; an estimated surface errs with the air."""
+    air, below = situation.air, situation.surface
+    warm = 0.0 if air is None else air.temperature_sd
+    damp = 0.0 if air is None else air.relative_humidity_sd
+    own = np.sqrt(max(0.0, below.temperature_sd**2 - warm**2)) if below.estimated else below.temperature_sd
+    return Accuracy(warm, damp, float(own), below.estimated)

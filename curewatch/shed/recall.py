@@ -1,13 +1,14 @@
 """What the logbook's last hours say of each sensor: its track, its last word, and stamps that cannot be."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
 from curewatch.configuration import Configuration
-from curewatch.logbook import LogbookStore
+from curewatch.logbook import LogbookStore, Series
 from curewatch.readings import Flag, Reading, undated
 from curewatch.shed import health
 from curewatch.shed.health import Track
+from curewatch.shed.tracing import reading_at, trace
 from curewatch.units import HOUR
 
 LOOK_BACK = 6 * HOUR  # for health [s]
@@ -35,18 +36,53 @@ def sensors_of_interest(logbook: LogbookStore, configuration: Configuration) -> 
 
 def tracks(logbook: LogbookStore, names: Iterable[str], now: float) -> dict[str, Track]:
     """The tracks that the logbook's last hours make: what a daemon knows when it starts again."""
-    return {name: look_up(logbook, name, now).track for name in names}
+    return {name: heard.track for name, heard in look_up(logbook, names, now).items()}
 
 
-def look_up(logbook: LogbookStore, name: str, now: float) -> LastHeard:
-    """What there is of one sensor."""
+def look_up(logbook: LogbookStore, names: Iterable[str], now: float) -> dict[str, LastHeard]:
+    """What there is of each of these sensors; the cost is that of their readings, however many they are."""
+    found = logbook.every_series(names, now - LOOK_BACK, now + AHEAD)
+    traced = {name: _traced(name, _believed(series)) for name, series in found.items()}
+    return _heard(logbook, traced, now)
+
+
+def look_up_few(logbook: LogbookStore, names: Iterable[str], now: float) -> dict[str, LastHeard]:
+    """The same without numpy, where there are few readings: for a command that needs no model."""
+    names = list(names)
+    found = logbook.few_readings(names, now - LOOK_BACK, now + AHEAD)
+    if found is None:
+        return look_up(logbook, names, now)
+    return _heard(logbook, {name: _folded(filter(_believable, own)) for name, own in found.items()}, now)
+
+
+def _traced(name: str, found: Series) -> tuple[Track, Reading | None]:
+    """The track that these readings make, and the last of them."""
+    track, last = trace(name, found)
+    if found.time.size:
+        newest = found.time.size - 1 - int(found.received[::-1].argmax())
+        if newest != found.time.size - 1:  # it came after, and is stamped before
+            track = health.step(track, reading_at(name, found, newest))
+    return track, last
+
+
+def _folded(found: Iterable[Reading]) -> tuple[Track, Reading | None]:
+    """The same of readings one by one."""
     track, last, newest = Track(), None, None
-    for reading in _readings(logbook, name, now - LOOK_BACK, now + AHEAD):
-        track, last = health.step(track, reading), reading
-        newest = reading if newest is None or reading.received >= newest.received else newest
-    if newest is not None and newest is not last:  # it came after, and is stamped before
-        track = health.step(track, newest)
-    latest = logbook.latest().get(name)
+    for last in found:
+        track = health.step(track, last)
+        newest = last if newest is None or last.received >= newest.received else newest
+    return track if newest is None or newest is last else health.step(track, newest), last
+
+
+def _heard(
+    logbook: LogbookStore, traced: Mapping[str, tuple[Track, Reading | None]], now: float
+) -> dict[str, LastHeard]:
+    latest = logbook.latest()
+    return {name: _with_latest(*own, latest.get(name), now) for name, own in traced.items()}
+
+
+def _with_latest(track: Track, last: Reading | None, latest: Reading | None, now: float) -> LastHeard:
+    """By its readings around now, and the latest of all times."""
     held_back = latest is not None and undated(latest.flags)
     if held_back:
         latest = None
@@ -72,31 +108,7 @@ def _believable(reading: Reading) -> bool:
     return not (reading.flags & Flag.CLOCK_DOUBT or undated(reading.flags))
 
 
-def _readings(logbook: LogbookStore, name: str, start: float, end: float) -> Iterator[Reading]:
+def _believed(found: Series) -> Series:
     """Readings whose stamp can be believed, oldest first."""
-    found = logbook.series(name, start, end).dated()
-    usable = (found.flags & Flag.CLOCK_DOUBT) == 0
-    columns = (
-        found.time,
-        found.received,
-        found.temperature,
-        found.relative_humidity,
-        found.quantities["carbon_dioxide"],
-        found.flags,
-    )
-    for time, received, temperature, humidity, carbon_dioxide, flags in zip(
-        *(column[usable].tolist() for column in columns), strict=True
-    ):
-        yield Reading(
-            name,
-            time,
-            received,
-            _known(temperature),
-            _known(humidity),
-            _known(carbon_dioxide),
-            flags=int(flags),
-        )
-
-
-def _known(value: float) -> float | None:
-    return None if value != value else value  # noqa: PLR0124 - nan stands for "no such quantity"
+    found = found.dated()
+    return found.where((found.flags & Flag.CLOCK_DOUBT) == 0)

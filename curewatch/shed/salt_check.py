@@ -37,7 +37,7 @@ GAINS = (0.8, 1.25)  # (ASSUMED)
 AGAIN = 365 * DAY  # drift is 0.25 to 0.5 % a year in clean air, far more in solvent (data sheets)
 
 LITHIUM = (
-    "lithium chloride changes for good below 18 degC: not in a shed; allowed: MgCl2 (33 %), NaCl (75 %), "
+    "lithium chloride changes for good below 18 degC: not in a shed. Use MgCl2 (33 %), NaCl (75 %), "
     "KCl (85 %), K2SO4 (98 %)"
 )
 
@@ -114,7 +114,7 @@ def known_salt(name: str) -> str:
     for formula, salt in SALTS.items():
         if asked in {formula.lower(), salt.name.lower(), salt.name.split(" (")[0].lower()}:
             return formula
-    raise UsageError(f"salt {name!r}; allowed: {', '.join(SALTS)}")
+    raise UsageError(f"salt: found {name!r}. Use {', '.join(SALTS)}")
 
 
 def settle(samples: Samples, begin: float, now: float) -> Settled | Unsettled:

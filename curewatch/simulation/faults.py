@@ -71,7 +71,7 @@ def parse_fault(text: str) -> Fault:
     kinds = [kind.value for kind in FaultKind]
     if match is None or match[1] not in kinds:
         allowed = f"KIND[:SENSOR]@FROM[+FOR], e.g. silent:bench@2h+30m; KIND is one of {', '.join(kinds)}"
-        raise UsageError(f"fault {text!r}; allowed: {allowed}")
+        raise UsageError(f"fault: found {text!r}. Use {allowed}")
     length = float("inf") if match[4] is None else parse_span(match[4])
     return Fault(FaultKind(match[1]), match[2], parse_span(match[3]), length)
 
@@ -80,7 +80,7 @@ def parse_span(text: str) -> float:
     """A span such as ``2h``, ``30m`` or ``45s`` in seconds. Raises UsageError."""
     match = _SPAN.fullmatch(text)
     if match is None:
-        raise UsageError(f"span {text!r}; allowed: a number and h, m or s, e.g. 30m")
+        raise UsageError(f"span: found {text!r}. Use a number and h, m or s, e.g. 30m")
     return float(match[1]) * _SECONDS[match[2]]
 
 

@@ -55,7 +55,7 @@ def payload(report: Report, form: str) -> bytes:
         There is no such form.
     """
     if form not in _FORMS:
-        raise UsageError(f"form {form!r}; allowed: {', '.join((*FORMS, NUMBERS))}")
+        raise UsageError(f"form: found {form!r}. Use {', '.join((*FORMS, NUMBERS))}")
     broken = {FaultKind.NOISE, FaultKind.CUT, FaultKind.FAILED, *CLOCKS} & set(report.faults)
     return report.line if broken else _FORMS[form](report)
 
@@ -128,9 +128,9 @@ class BrokerOutput:
 
     def __init__(self, host: str, port: int, topic: str, form: str) -> None:
         if "{sensor}" not in topic or "+" in topic or "#" in topic:
-            raise UsageError(f"topic {topic!r}; allowed: a topic with {{sensor}} in it and no + or #")
+            raise UsageError(f"topic: found {topic!r}. Use a topic with {{sensor}} in it and no + or #")
         if form not in {*FORMS, NUMBERS}:
-            raise UsageError(f"form {form!r}; allowed: {', '.join((*FORMS, NUMBERS))}")
+            raise UsageError(f"form: found {form!r}. Use {', '.join((*FORMS, NUMBERS))}")
         self._topic, self._form, self._place = topic, form, f"{host}:{port}"
         from paho.mqtt.client import Client, MQTTv311  # what every yard's broker speaks; no more is needed
         from paho.mqtt.enums import CallbackAPIVersion

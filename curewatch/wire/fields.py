@@ -12,7 +12,7 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 
 from curewatch.clock import Instant
-from curewatch.readings import Flag, Reading, Rejected
+from curewatch.readings import FURTHER, Flag, Reading, Rejected
 from curewatch.units import ZERO_CELSIUS
 from curewatch.wire.numbers import LARGEST, finite, name_allowed, number, tidy
 from curewatch.wire.reasons import Reason, reject
@@ -26,6 +26,8 @@ UNITS: dict[str, tuple[str, Callable[[float], float]]] = {
     "1": ("relative_humidity", lambda v: v),  # a fraction
     "ppm": ("carbon_dioxide", lambda v: v * 1e-6),
     "%EL": ("battery", lambda v: v / 100.0),
+    "hPa": ("pressure", lambda v: v * 100.0),
+    "Pa": ("pressure", lambda v: v),
 }
 # How each may be spelt, in small letters without blanks, deg as its sign. degC and degF are of the Homie 5
 # convention; Cel, %RH, %EL of RFC 8428; metric and imperial what devices call their setting.
@@ -39,10 +41,15 @@ _SPELLINGS = {
         ("1", "1 fraction ratio"),
         ("ppm", "ppm"),
         ("%EL", "%el"),
+        ("hPa", "hpa hectopascal mbar millibar"),
+        ("Pa", "pa pascal"),
     )
     for spelling in spellings.split()
 }
 _SIGNS = str.maketrans({"º": "°", "˚": "°", "℃": "°c", "℉": "°f", **dict.fromkeys(" \t_.\"'")})
+# Of quantities that no answer needs; the longest first, since a pattern takes the first that fits.
+FURTHER_SPELT = [spelling for spelling, unit in _SPELLINGS.items() if UNITS[unit][0] in FURTHER]
+FURTHER_SPELT.sort(key=len, reverse=True)
 UNIT_LONGEST = 40  # characters
 
 
@@ -70,14 +77,16 @@ WORDS: dict[str, tuple[str, str]] = {
     "humidity_fraction": ("relative_humidity", "1"),
     **dict.fromkeys(("carbon_dioxide_ppm", "co2", "c", "carbon_dioxide"), ("carbon_dioxide", "ppm")),
     **dict.fromkeys(("battery_percent", "battery", "bat", "batt", "b"), ("battery", "%EL")),
+    **dict.fromkeys(("pressure_hpa", "pressure"), ("pressure", "hPa")),
+    "pressure_pa": ("pressure", "Pa"),
     **dict.fromkeys(("sensor", "name", "id"), ("sensor", "")),
     **dict.fromkeys(("time", "at", "timestamp", "ts"), ("time", "")),
     **dict.fromkeys(("age", "age_s"), ("age", "")),
     **dict.fromkeys(("sequence", "n", "seq"), ("sequence", "")),
 }
-QUANTITIES = ("temperature", "relative_humidity", "carbon_dioxide", "battery")
+QUANTITIES = ("temperature", "relative_humidity", "carbon_dioxide", "battery", *FURTHER)
 # Words that say their unit; with another word it is only the usual one.
-_UNIT_SAID = re.compile("tc|tf|tempc|tempf|.*_(c|f|percent|fraction|ppm)")
+_UNIT_SAID = re.compile("tc|tf|tempc|tempf|.*_(c|f|percent|fraction|ppm|hpa|pa)")
 _ARRIVAL, _AGE = int(Flag.ARRIVAL_TIME), int(Flag.AGE_GIVEN)
 AHEAD = 120.0  # so far ahead of arrival a stamp may lie: two clocks in one shed [s]
 MILLISECONDS_FROM = 1e11  # a stamp this large counts milliseconds; in seconds it would be the year 5138
@@ -227,8 +236,11 @@ def age(value: object) -> float:
 
 
 # A field's place among gathered values.
-KINDS = ("sensor", "time", "age", "temperature", "relative_humidity", "carbon_dioxide", "battery", "sequence")
-SENSOR, TIME, AGE, TEMPERATURE, HUMIDITY, CARBON_DIOXIDE, BATTERY, SEQUENCE = range(len(KINDS))
+KINDS = (
+    *("sensor", "time", "age", "temperature", "relative_humidity", "carbon_dioxide", "battery", "sequence"),
+    *FURTHER,
+)
+SENSOR, TIME, AGE, TEMPERATURE, HUMIDITY, CARBON_DIOXIDE, BATTERY, SEQUENCE = range(8)
 
 Take = Callable[[object], Any]
 Taken = dict[str, tuple[int, Take]]  # word -> place and how its value is taken
@@ -245,7 +257,8 @@ def _take(meant: Meaning) -> Take:
             return to_si(value)  # the usual case: a number in the unit that is meant
         return quantity(value, meant)
 
-    return take
+    # no answer needs it: one that cannot be read costs no temperature, in no form
+    return _if_read(take, False) if meant.kind in FURTHER else take
 
 
 def _if_read(take: Take, _: bool) -> Take:
@@ -285,6 +298,7 @@ _LOOSE: dict[str, Callable[[Take, bool], Take]] = {
     "sensor": _name,
     "sequence": _if_read,
     "carbon_dioxide": _if_read,
+    **dict.fromkeys(FURTHER, _if_read),
     "battery": _battery,
 }
 
@@ -321,6 +335,14 @@ def _scaled(take: Take, place: ValuePlace) -> Take:
         return take(Stated(value, units) if units else value)
 
     return taken
+
+
+class KnownShape(NamedTuple):
+    """How an object with certain keys is read, whatever its values."""
+
+    takes: tuple[tuple[str, int, Take], ...]  # key, its place, and how its value is taken
+    silent: tuple[tuple[str, tuple[str, ...]], ...]  # key of an object in it that says nothing, and its keys
+    colons: int  # in its text, if no text in it has one
 
 
 class Words:
@@ -361,6 +383,10 @@ class Words:
             w: (place, _LOOSE[KINDS[place]](take, w in told) if KINDS[place] in _LOOSE else take)
             for w, (place, take) in self.taken.items()
         }
+        # an object's keys, and the types of their values -> how it is read; bounded by its user
+        self.shapes: dict[tuple[Any, ...], KnownShape] = {}
+        # of CSV lines without a header, counted from 1
+        self.columns = tuple(int(place) for place in told if place.isdecimal() and len(place) <= 2)
         self.paths = tuple(path for path in told if "." in path)  # into nested objects
 
     def meant(self, word: str) -> Meaning | None:
@@ -398,8 +424,8 @@ def gather(
 
 
 def _says_the_same(place: int, one: Any, other: Any) -> bool:
-    """One temperature in two units, each rounded."""
-    return place == TEMPERATURE and other is not None and abs(one - other) <= ROUNDED
+    """One temperature in two units, each rounded. Of what no answer needs the first is kept."""
+    return place > SEQUENCE or (place == TEMPERATURE and other is not None and abs(one - other) <= ROUNDED)
 
 
 def _better(one: str, other: str | None, word: str, known: Container[str]) -> str:
@@ -416,7 +442,7 @@ ROUNDED = 0.1  # between tenths of degC and of degF, and a last digit [K]
 
 def reading(values: Sequence[Any], sensor: str, raw: bytes, at: Instant, source: str) -> Reading | Rejected:
     """The reading that gathered values make; ``sensor`` names it where the values do not."""
-    own, time, since, temperature, humidity, carbon_dioxide, battery, number_of = values
+    own, time, since, temperature, humidity, carbon_dioxide, battery, number_of, *further = values
     utc, flags = at[0], 0
     if temperature is None and humidity is None:
         return reject(Reason.NO_QUANTITY, raw, utc, source, own or sensor)
@@ -424,5 +450,16 @@ def reading(values: Sequence[Any], sensor: str, raw: bytes, at: Instant, source:
         time, flags = (utc, _ARRIVAL) if since is None else (utc - since, _AGE)
     return tuple.__new__(
         Reading,
-        (own or sensor, time, utc, temperature, humidity, carbon_dioxide, battery, flags, number_of),
+        (
+            own or sensor,
+            time,
+            utc,
+            temperature,
+            humidity,
+            carbon_dioxide,
+            battery,
+            flags,
+            number_of,
+            *further,
+        ),
     )

@@ -2,16 +2,32 @@
 
 Python's ``json`` takes NaN, keys given twice and numbers that are infinite when read; here each of them
 is a reason. Nesting and size are bounded.
+
+A device sends the same words each time, so the shapes of its objects are remembered: which key is what.
+One of a known shape is read by a faster decoder. That takes a key given twice, so the text must have as many
+colons as the shape has keys. Law: it gives what is read without a memory.
 """
 
 import json
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
+import msgspec
+
 from curewatch.clock import Instant
 from curewatch.readings import Reading, Rejected
 from curewatch.wire.envelopes import MARKS, opened
-from curewatch.wire.fields import OURS, QUANTITIES, SENSOR, FieldRejected, Words, gather, reading
+from curewatch.wire.fields import (
+    KINDS,
+    OURS,
+    QUANTITIES,
+    SENSOR,
+    FieldRejected,
+    KnownShape,
+    Words,
+    gather,
+    reading,
+)
 from curewatch.wire.numbers import tidy
 from curewatch.wire.reasons import Reason, reject
 from curewatch.wire.stated import ANY, Units, any_states_unit, is_table, joined, rest_of, units_of, with_units
@@ -65,8 +81,13 @@ def parse(
 ) -> list[Reading | Rejected]:
     """One JSON object as readings of ``device``, or of the probes that it names, in the device's words."""
     try:
+        values = _of_known_shape(payload, words)
+        if values is not None:
+            return [reading(values, device, payload, at, source)]
         found = _load_object(payload)
-        if _is_plain(found, words):  # the usual case
+        if _is_plain(found, words):
+            if len(payload) <= SHAPE_LONGEST:
+                _remember(found, words)
             values = gather(found.items(), words.loose, words.known)
             return [reading(values, device, payload, at, source)]
         return [_read(each, payload, at, source, words) for each in _parts(found, device, words)]
@@ -74,13 +95,57 @@ def parse(
         return [reject(rejected.reason, payload, at.utc, source, device)]
 
 
+SHAPES = 256  # that are remembered of each kind of device; the first known goes first
+SHAPE_LONGEST = 1_000  # bytes of an object whose shape is
+_decode_quickly = msgspec.json.Decoder().decode
+
+
+def _of_known_shape(payload: bytes, words: Words) -> list[Any] | None:
+    """The values of an object whose like was read before; None for any other."""
+    if len(payload) > SHAPE_LONGEST:
+        return None
+    try:
+        found = _decode_quickly(payload)
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError):
+        return None  # it is told below what is wrong
+    shape = words.shapes.get((*found, *map(type, found.values()))) if type(found) is dict else None
+    if shape is None or payload.count(b":") != shape.colons:
+        return None
+    if any(tuple(found[key]) != inner for key, inner in shape.silent):
+        return None
+    values: list[Any] = [None] * len(KINDS)
+    for key, place, take in shape.takes:
+        value = found[key]
+        if value is not None and value != "":
+            values[place] = take(value)
+    return values
+
+
+def _remember(found: dict[str, Any], words: Words) -> None:
+    """The shape of a plain object, unless it says something twice."""
+    meant = ((key, words.loose.get(key) or words.loose.get(key.lower())) for key in found)
+    takes = tuple((key, *what) for key, what in meant if what is not None)
+    if len({place for _, place, _ in takes}) < len(takes):
+        return
+    while len(words.shapes) >= SHAPES:
+        del words.shapes[next(iter(words.shapes))]
+    silent = tuple((key, tuple(value)) for key, value in found.items() if type(value) is dict)
+    colons = len(found) + sum(len(inner) for _, inner in silent)
+    words.shapes[*found, *map(type, found.values())] = KnownShape(takes, silent, colons)
+
+
 def _is_plain(found: dict[str, Any], words: Words) -> bool:
-    return (
-        not words.paths
-        and dict not in map(type, found.values())
-        and not any_states_unit(tuple(found))
-        and MARKS.isdisjoint(found)
-    )
+    """Whether what it says stands in itself, each value in the unit of its word."""
+    if words.paths or any_states_unit(tuple(found)) or not MARKS.isdisjoint(found):
+        return False
+    return all(type(value) is not dict or _says_nothing(key, value, words) for key, value in found.items())
+
+
+def _says_nothing(key: str, inner: dict[str, Any], words: Words) -> bool:
+    """Whether an object in a message has no word of ours, such as its firmware."""
+    if dict in map(type, inner.values()) or any_states_unit(tuple(inner)):
+        return False
+    return not any(map(words.meant, (key, *inner)))
 
 
 class _Part(NamedTuple):

@@ -21,7 +21,7 @@ import re
 from binascii import crc_hqx
 
 from curewatch.clock import Instant
-from curewatch.readings import Flag, Reading, Rejected
+from curewatch.readings import UNSAID, Flag, Reading, Rejected
 from curewatch.units import ZERO_CELSIUS
 from curewatch.wire.fields import unit_named
 from curewatch.wire.numbers import name_allowed, number
@@ -92,6 +92,7 @@ def parse(line: bytes, at: Instant, source: str = "") -> Reading | Rejected:
             None if b is None else float(b) / 100.0,
             flags,
             None if n is None else int(n),
+            *UNSAID,
         ),
     )
 
@@ -195,7 +196,7 @@ def encode(
         The sensor's name has characters that the form does not allow.
     """
     if not name_allowed(sensor):
-        raise ValueError(f"sensor name {sensor!r}; allowed: 1 to 64 letters, digits and _ . : / -")
+        raise ValueError(f"sensor name: found {sensor!r}. Use 1 to 64 letters, digits and _ . : / -")
     parts = [f"cw{VERSION} {sensor}"]
     for key, value, digits in (
         ("t", temperature_c, 2),

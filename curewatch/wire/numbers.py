@@ -8,7 +8,8 @@ import math
 import re
 from functools import lru_cache
 
-_NUMBER = re.compile(r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,15})?|\.[0-9]{1,15})(?:[eE][+-]?[0-9]{1,2})?")
+# up to 25 decimals: a program that prints a sum writes 0.7000000000000001
+_NUMBER = re.compile(r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,25})?|\.[0-9]{1,25})(?:[eE][+-]?[0-9]{1,2})?")
 _NAME = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_.:/-]{0,63}")
 
 NAME_LONGEST = 64

@@ -145,8 +145,8 @@ class Parser:
             return [self._checked(event, data, source) for event in events]
         if form == "senml":
             return [self._checked(event, data, source) for event in senml.parse(data, at, source, sensor)]
-        if form == "csv":
-            return self._cells(data, at, source, sensor, words)
+        if form in ("csv", "cells"):
+            return self._cells(data, at, source, sensor, words, told=form == "csv")
         if form == "pairs":
             event: Event = plain.parse_pairs(data, at, source, sensor, words)
         elif form == "bare":
@@ -157,14 +157,23 @@ class Parser:
             event = reject(_why_unknown(data), data, at.utc, source, sensor)
         return [self._checked(event, data, source)]
 
-    def _cells(self, line: bytes, at: Instant, source: str, sensor: str, words: Words) -> list[Event]:
+    def _cells(
+        self, line: bytes, at: Instant, source: str, sensor: str, words: Words, *, told: bool
+    ) -> list[Event]:
+        """A CSV line. Without a header, and if nobody ``told`` which column is what, it is no reading.
+
+        Two lone numbers may be two temperatures: taken for a humidity of 17 % the second made a go.
+        """
         table = plain.header(line, words)
         if table is not None:
             if source not in self._tables and len(self._tables) >= MOST_SOURCES:
                 del self._tables[next(iter(self._tables))]
             self._tables[source] = table
             return []
-        event = plain.parse_cells(line, self._tables.get(source), at, source, sensor, words=words)
+        table = self._tables.get(source)
+        event = plain.parse_cells(line, table, at, source, sensor, words=words)
+        if isinstance(event, Reading) and table is None and not (told or words.columns):
+            event = reject(Reason.COLUMNS, line, at.utc, source, sensor)
         return [self._checked(event, line, source)]
 
     def _checked(self, event: Event, raw: bytes, source: str) -> Event:
@@ -199,7 +208,7 @@ def _form_of_line(line: bytes) -> str:
         return "senml"
     if _PAIR.match(line):
         return "pairs"
-    return "csv" if any(mark in line for mark in (b",", b";", b"\t")) else "none"
+    return "cells" if any(mark in line for mark in (b",", b";", b"\t")) else "none"
 
 
 def _why_unknown(data: bytes) -> Reason:

@@ -10,12 +10,26 @@ from typing import Any
 
 from curewatch.clock import Instant
 from curewatch.readings import Reading, Rejected
-from curewatch.wire.fields import KINDS, OURS, TIME, FieldRejected, Stated, Words, gather, reading
+from curewatch.wire.fields import (
+    FURTHER_SPELT,
+    KINDS,
+    OURS,
+    SEQUENCE,
+    TIME,
+    FieldRejected,
+    Stated,
+    Words,
+    gather,
+    reading,
+)
 from curewatch.wire.reasons import Reason, reject
 from curewatch.wire.stated import Units, any_states_unit, units_for, units_of, with_units
 
 # A unit may follow a value after a blank; one letter alone only where no pair begins with it.
-_UNIT = r"(?:deg(?:rees?)? ?[CF]|[°º] ?[CF]|%RH|%|ppm|celsius|fahrenheit|kelvin|percent|[CFK])(?!\w|\s*[=:])"
+_UNIT = (
+    r"(?:deg(?:rees?)? ?[CF]|[°º] ?[CF]|%RH|%|ppm|celsius|fahrenheit|kelvin|percent|[CFK]"
+    rf"|{'|'.join(map(re.escape, FURTHER_SPELT))})(?!\w|\s*[=:])"
+)
 _PAIR = re.compile(rf"([A-Za-z][A-Za-z0-9_]{{0,31}})\s*[=:]\s*([^\s,;=]+(?: ?{_UNIT})?)", re.IGNORECASE)
 _BETWEEN = re.compile(r"[\s,;]*")
 _NUMERIC = frozenset((b"", *(bytes([each]) for each in b"0123456789+-.")))  # what a number may begin with
@@ -26,7 +40,7 @@ def parse_pairs(
 ) -> Reading | Rejected:
     """A line such as ``T=12.5 RH=80.9``; separated by blanks, commas or semicolons."""
     try:
-        named = _pairs(line.decode("utf-8"))
+        named = pairs(line.decode("utf-8"))
         if any_states_unit(tuple([word for word, _ in named])):
             named = with_units(named, units_of(named, words), words)
         return reading(gather(named, words.taken), sensor, line, at, source)
@@ -36,8 +50,8 @@ def parse_pairs(
         return reject(rejected.reason, line, at.utc, source, sensor)
 
 
-def _pairs(text: str) -> list[tuple[str, object]]:
-    """Every pair of the line; what stands between pairs may be separators only."""
+def pairs(text: str) -> list[tuple[str, object]]:
+    """Every word and its value; what stands between pairs may be separators only, or FieldRejected."""
     found: list[tuple[str, object]] = []
     place = _BETWEEN.match(text).end()  # type: ignore[union-attr]  # the pattern matches an empty text
     while place < len(text):
@@ -85,6 +99,8 @@ class ColumnTable:
             cell = cells[index].strip()
             if cell:
                 if values[place] is not None:
+                    if place > SEQUENCE:
+                        continue
                     raise FieldRejected(Reason.TWICE)
                 said = (*unit, *units_for(KINDS[place], units))
                 values[place] = take(Stated(cell, said) if said else cell)
@@ -126,7 +142,7 @@ _NAMED = ("sensor", *_TWO)
 
 def header(line: bytes, words: Words = OURS) -> ColumnTable | None:
     """The table that a CSV header begins; None when the line is no header."""
-    if line[:1] in _NUMERIC:
+    if line[:1] in _NUMERIC or words.columns:
         return None
     try:
         text = line.decode("utf-8").lower()
@@ -160,8 +176,25 @@ def parse_cells(
         return reject(rejected.reason, line, at.utc, source, sensor)
 
 
+def numbered_cells(line: bytes) -> list[tuple[str, str]]:
+    """The cells of a line without a header, each with its number from 1. Raises Rejected."""
+    table = _numbered(line, OURS)
+    return [(str(place), cell.strip()) for place, cell in enumerate(table.cells(line), start=1)]
+
+
+def _numbered(line: bytes, words: Words) -> ColumnTable:
+    """Columns known by their numbers. A line that ends before the last that is configured was cut off."""
+    separator = _separator(line.decode("latin-1"))
+    width = line.count(separator.encode("ascii")) + 1
+    if width < max(words.columns, default=2):
+        raise FieldRejected(Reason.CUT_OFF if words.columns else Reason.NOT_A_LINE)
+    return ColumnTable([str(place) for place in range(1, width + 1)], separator, words)
+
+
 def _guessed(line: bytes, words: Words) -> ColumnTable:
-    """Two numbers, or a name and two numbers."""
+    """Two numbers, or a name and two numbers; or as the configuration numbers them."""
+    if words.columns:
+        return _numbered(line, words)
     separator = _separator(line.decode("latin-1"))
     named = line.count(separator.encode("ascii")) == 2 and line[:1] not in _NUMERIC
     columns = _NAMED if named else _TWO

@@ -5,13 +5,18 @@ for each sensor, and at most ``MOST_SENSORS`` of them: a flood of invented names
 
 Source of the numbers: the window -40..60 degC and the clamp of 100..102 % follow what humidity chips
 specify and do when wet (common practice). The lowest humidity and the jump limits are assumed, the
-latter wide enough for a door opened onto a frosty yard. Each is an attribute of :class:`PlausibleRange`.
+latter wide enough for a door opened onto a frosty yard. Air pressure: 800 hPa is the standard atmosphere
+(ICAO, computed) at 1,950 m, and above any reading in mmHg; the highest measured at sea level is below
+1,090 hPa (from memory). Each is an attribute of :class:`PlausibleRange`. A pressure outside is left out with
+a flag: no answer needs it, so it must not cost a temperature.
 """
 
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from curewatch.readings import Flag, Reading, Rejected, undated
+from curewatch.readings import FURTHER, FURTHER_FROM, UNSAID, Flag, Reading, Rejected, undated
 from curewatch.units import ZERO_CELSIUS
 from curewatch.wire.fields import AHEAD
 from curewatch.wire.reasons import Reason, reject
@@ -32,6 +37,8 @@ CLOCK_SET = 1_577_836_800.0  # 2020-01-01T00:00Z: a stamp from before it is from
 _CLAMPED, _JUMP, _LATE = int(Flag.CLAMPED), int(Flag.JUMP), int(Flag.LATE)
 _OURS = int(Flag.ARRIVAL_TIME | Flag.AGE_GIVEN)
 _KEPT = int(Flag.RETAINED | Flag.BACKLOG)
+_LEFT_OUT, _UNSAID = int(Flag.LEFT_OUT), list(UNSAID)
+RANGES = {"pressure": (80_000.0, 110_000.0)}  # of what no answer needs, SI; at ground level [Pa]
 _ARRIVAL, _DOUBT = int(Flag.ARRIVAL_TIME), int(Flag.CLOCK_DOUBT)
 
 
@@ -53,6 +60,15 @@ class PlausibleRange:
     behind: float = 7 * 86400.0  # and this far behind: the longest backlog a node of ours keeps [s]
     late: float = 600.0  # delivered this long after it was measured is late [s]
     clock_set: float = CLOCK_SET  # a stamp from before it is doubted; 0 for old recordings [s]
+
+
+def _untrue(further: Sequence[Any]) -> list[str]:
+    """Which quantities that no answer needs cannot be true."""
+    return [
+        name
+        for name, value in zip(FURTHER, further, strict=True)
+        if value is not None and not RANGES[name][0] <= value <= RANGES[name][1]
+    ]
 
 
 class _Last:
@@ -128,7 +144,7 @@ class Plausibility:
 
     def check(self, reading: Reading, raw: bytes = b"", source: str = "") -> Reading | Rejected:
         """The reading, perhaps with flags; or the reason why it cannot be taken."""
-        sensor, time, received, temperature, humidity, carbon_dioxide, _, flags, sequence = reading
+        sensor, time, received, temperature, humidity, carbon_dioxide, _, flags, sequence, *further = reading
         if flags & _KEPT or temperature is None:
             sensor = _place(reading)
         last = self._lasts.get(sensor)
@@ -139,13 +155,14 @@ class Plausibility:
             and temperature is not None
             and humidity is not None
             and carbon_dioxide is None
-            and time - last.newest[1] > APART
+            and (further == _UNSAID or not _untrue(further))
+            and (sequence is None or sequence > last.highest)
+            and (stamp := _kept_apart(time, last.newest[1], flags)) is not None
         ):  # the usual case, in one go: whole, newer, within the window, and no further than a jump
             low, high, driest, jump, wet_jump, late, ahead = self._usual
-            _, _, _, before, wet_before, _, _, _, number_before = last.newest
+            _, _, _, before, wet_before, *_ = last.newest
             if (
                 before is not None
-                and (sequence is None or sequence != number_before)
                 and wet_before is not None
                 and low <= temperature <= high
                 and driest <= humidity <= 1.0
@@ -154,15 +171,21 @@ class Plausibility:
                 and -jump <= temperature - before <= jump
                 and -wet_jump <= humidity - wet_before <= wet_jump
             ):
+                if stamp != time:
+                    reading = tuple.__new__(Reading, (reading[0], stamp, *reading[2:]))
                 last.newest = reading
                 last.recent.append(reading)
-                if sequence is not None and sequence > last.highest:
+                if sequence is not None:
                     last.highest = sequence
                 return reading
         return self._judge(reading, last, raw, source)
 
     def _judge(self, reading: Reading, last: _Last | None, raw: bytes, source: str) -> Reading | Rejected:
         """Every other case, with its reasons and flags."""
+        untrue = _untrue(reading[FURTHER_FROM:])
+        if untrue:
+            left_out: dict[str, Any] = {**dict.fromkeys(untrue), "flags": reading.flags | _LEFT_OUT}
+            reading = reading._replace(**left_out)
         trouble = self._impossible(reading)
         if trouble is None:
             checked = self._first(reading) if last is None else self._next(reading, last)
@@ -262,6 +285,16 @@ class Plausibility:
             if abs(wet - wet_before) > allowed:
                 return _JUMP
         return 0
+
+
+def _kept_apart(time: float, newest: float, flags: int) -> float | None:
+    """Its stamp, where it is behind the newest or ours to push behind it; None: look closer."""
+    if time - newest > APART:
+        return time
+    if not flags & _OURS or flags & _KEPT or newest - time >= PUSHED:
+        return None
+    before = _milliseconds(newest)
+    return time if _milliseconds(time) > before else (before + 1) / 1e3
 
 
 def _same_moment(reading: Reading, newest: Reading, flags: int) -> tuple[Reading, int]:

@@ -37,6 +37,7 @@ class Reason(StrEnum):
     MUST_UNDERSTAND = "a field that must be understood and is not"
     NO_QUANTITY = "neither temperature nor humidity"
     BARE = "a number that does not say of what"
+    COLUMNS = "numbers that do not say of what"
     TEMPERATURE = "temperature not plausible"
     HUMIDITY = "humidity not plausible"
     FRACTION = "humidity looks like a fraction"
@@ -49,6 +50,7 @@ class Reason(StrEnum):
     DUPLICATE = "came before"
     CONFLICT = "other values for the same moment"
     TWO_DEVICES = "two devices under one name"
+    NO_SHED = "a sensor that no shed has"
 
 
 _CURE = 'wire_units = {{ {} = "{}" }} at its sensor, port or broker in the configuration'
@@ -58,7 +60,7 @@ WHAT_TO_DO: dict[str, str] = {
     Reason.TOO_LARGE: "no sensor sends so much: narrow the topics of the broker, or stop that sender",
     Reason.CUT_OFF: "check the cable, and that the board prints whole lines",
     Reason.NOT_TEXT: "boot noise is harmless; if it stays, check the cable and the device",
-    Reason.WRONG_BAUD: "set the port's baud in the configuration to what the board speaks",
+    Reason.WRONG_BAUD: "set the port's baud in the configuration to that of the board",
     Reason.NOT_A_LINE: "see firmware_notes/LINE_FORM.md for the forms that are read",
     Reason.BAD_CHECKSUM: "a byte was lost or changed on the way; check cable length and ground",
     Reason.NO_CHECKSUM: "the line was cut, or the board's code is not the one of firmware_notes",
@@ -76,6 +78,8 @@ WHAT_TO_DO: dict[str, str] = {
     Reason.TWICE: "one value for each field; which one is meant cannot be told",
     Reason.MUST_UNDERSTAND: "update this program; the sender insists on a field it does not know",
     Reason.NO_QUANTITY: "name the device's own fields in the configuration: fields = { temperature_c = … }",
+    Reason.COLUMNS: "print a header line; or at its port or broker in the configuration: "
+    'form = "csv" if they are temperature and humidity, else fields = { temperature_c = "1" }',
     Reason.BARE: 'at its sensor in the configuration: topics = { temperature_c = "the/topic" }',
     Reason.TEMPERATURE: "-40 to 60 degC is believed; check sensor and unit",
     Reason.HUMIDITY: "5 to 102 % is believed; check sensor and unit",
@@ -89,6 +93,7 @@ WHAT_TO_DO: dict[str, str] = {
     Reason.DUPLICATE: "nothing: it is counted once",
     Reason.CONFLICT: "two devices use one name, or one device reports twice; give each its own name",
     Reason.TWO_DEVICES: 'give each its own name; or at each sensor: address = "its/whole/topic"',
+    Reason.NO_SHED: "give it a table below its shed: [sheds.NAME.sensors.ITS-NAME]",
 }
 
 

@@ -13,7 +13,7 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 
 from curewatch.clock import Instant
-from curewatch.readings import Flag, Reading, Rejected
+from curewatch.readings import FURTHER, UNSAID, Flag, Reading, Rejected
 from curewatch.wire.fields import UNITS, WORDS, FieldRejected
 from curewatch.wire.json_fields import LARGEST, load
 from curewatch.wire.numbers import LARGEST as LARGEST_NUMBER
@@ -41,8 +41,11 @@ _TYPES: dict[object, tuple[type, ...]] = {
 }
 _BASES = frozenset(("bver", "bn", "bt", "bu", "bv", "bs"))
 _VALUES = ("v", "vs", "vb", "vd")
-# The RFC's unit -> place of its quantity in a Reading, and our unit.
-_PLACES = {"Cel": (3, "degC"), "K": (3, "K"), "%RH": (4, "%"), "ppm": (5, "ppm"), "%EL": (6, "%EL")}
+# The unit of RFC 8428 or RFC 8798 -> place of its quantity in a Reading, and our unit.
+_PLACES = {
+    "Cel": (3, "degC"), "K": (3, "K"), "%RH": (4, "%"), "ppm": (5, "ppm"), "%EL": (6, "%EL"),
+}  # fmt: skip
+_FURTHER = {unit: Reading._fields.index(kind) for unit, (kind, _) in UNITS.items() if kind in FURTHER}
 _ARRIVAL, _AGE = int(Flag.ARRIVAL_TIME), int(Flag.AGE_GIVEN)
 _make = tuple.__new__
 
@@ -218,7 +221,7 @@ def parse(payload: bytes, at: Instant, source: str = "", device: str = "") -> li
 
 
 def _readings(
-    records: Iterable[Record], payload: bytes, at: Instant, source: str, device: str
+    records: list[Record], payload: bytes, at: Instant, source: str, device: str
 ) -> list[Reading | Rejected]:
     groups: dict[tuple[str, float], list[Any]] = {}
     for name, time, unit, value, relative in records:
@@ -234,11 +237,22 @@ def _readings(
             if not name_allowed(owner):
                 raise FieldRejected(Reason.BAD_NAME)
             flags = (_ARRIVAL if time == at.utc else _AGE) if relative else 0
-            groups[owner, time] = group = [owner, time, at.utc, None, None, None, None, flags, None]
+            groups[owner, time] = group = [owner, time, at.utc, None, None, None, None, flags, None, *UNSAID]
         if group[place] is not None:
             raise FieldRejected(Reason.TWICE)
         group[place] = UNITS[ours][1](value)
+    _add_further(records, groups, device)
     found: list[Reading | Rejected] = [
         _make(Reading, group) for group in groups.values() if group[3] is not None or group[4] is not None
     ]
     return found or [reject(Reason.NO_QUANTITY, payload, at.utc, source, device)]
+
+
+def _add_further(records: Iterable[Record], groups: dict[tuple[str, float], list[Any]], device: str) -> None:
+    """What no answer needs joins the reading of its device and moment, and costs none."""
+    for name, time, unit, value, _ in records:
+        if unit in _FURTHER and (type(value) is float or type(value) is int):
+            owner, word = device_and_word(name)
+            group = groups.get((owner or device or word, time))
+            if group is not None and group[_FURTHER[unit]] is None:
+                group[_FURTHER[unit]] = UNITS[unit][1](value)

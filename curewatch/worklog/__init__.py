@@ -1,5 +1,5 @@
 """The job log: what a person tells at the bench, folded from the logbook's entries."""
 
-from curewatch.worklog.job import CorrectedEntry, Job, current, names, one_open, read
+from curewatch.worklog.job import CorrectedEntry, Job, current, names, one_open, read, writable
 
-__all__ = ["CorrectedEntry", "Job", "current", "names", "one_open", "read"]
+__all__ = ["CorrectedEntry", "Job", "current", "names", "one_open", "read", "writable"]

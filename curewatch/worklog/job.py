@@ -25,9 +25,15 @@ BENCH_KINDS = frozenset(
         EntryKind.WASH,
         EntryKind.OBSERVATION,
         EntryKind.QUALITY,
+        EntryKind.DEVIATION,
+        EntryKind.SIGN_OFF,
         EntryKind.NOTE,
         EntryKind.PHOTO,
+        EntryKind.PRIMER,
+        EntryKind.TAB_TEST,
+        EntryKind.TAB,
         EntryKind.JOB_CLOSE,
+        EntryKind.JOB_REOPEN,
     }
 )  # what people tell; only these can be corrected: the daemon's own entries and seals cannot
 
@@ -63,12 +69,22 @@ class Job:
     told: tuple[CorrectedEntry, ...] = field(repr=False)
 
     def of(self, kind: str) -> tuple[CorrectedEntry, ...]:
-        """What was told of one kind, in order of number."""
-        return tuple(item for item in self.told if item.kind == kind)
+        """What was told of one kind and not withdrawn, in order of number."""
+        return tuple(item for item in self.told if item.kind == kind and not item.payload.get("withdrawn"))
+
+    def count(self, kind: str) -> int:
+        """How many were told of a kind, withdrawn ones too: a name is never given twice."""
+        return sum(item.kind == kind for item in self.told)
 
     def last(self, kind: str) -> CorrectedEntry | None:
         """The last one of a kind: a new one of it starts from its values."""
         return self.of(kind)[-1] if self.of(kind) else None
+
+    def last_person(self, kind: str) -> str | None:
+        """Who told the last thing of a kind, or opened the job."""
+        last = self.last(kind)
+        who = (last and last.payload.get("by")) or self.opened.payload.get("by")
+        return str(who) if who else None
 
     @property
     def opened(self) -> CorrectedEntry:
@@ -76,7 +92,9 @@ class Job:
 
     @property
     def closed(self) -> CorrectedEntry | None:
-        return self.last(EntryKind.JOB_CLOSE)
+        """The close that holds: none where the job was opened again after it."""
+        close, again = self.last(EntryKind.JOB_CLOSE), self.last(EntryKind.JOB_REOPEN)
+        return close if close is not None and (again is None or again.number < close.number) else None
 
     @property
     def title(self) -> str:
@@ -111,8 +129,9 @@ def _corrected(entry: StoredEntry, corrections: list[StoredEntry]) -> CorrectedE
 def names(logbook: LogbookStore, *, open_only: bool = False) -> tuple[str, ...]:
     """The jobs of this logbook in the order they were opened."""
     opened = [str(entry.job) for entry in logbook.entries(EntryKind.JOB_OPEN)]
-    closed = {entry.job for entry in logbook.entries(EntryKind.JOB_CLOSE)} if open_only else set()
-    return tuple(name for name in opened if name not in closed)
+    ends = logbook.entries((EntryKind.JOB_CLOSE, EntryKind.JOB_REOPEN)) if open_only else ()
+    closed = {entry.job: entry.kind == EntryKind.JOB_CLOSE for entry in ends}
+    return tuple(name for name in opened if not closed.get(name))
 
 
 def read(logbook: LogbookStore, name: str) -> Job:
@@ -125,8 +144,10 @@ def read(logbook: LogbookStore, name: str) -> Job:
     """
     entries = logbook.entries(job=name)
     if not any(entry.kind == EntryKind.JOB_OPEN for entry in entries):
-        known = ", ".join(names(logbook)) or "none yet: open one with `curewatch job open`"
-        raise UsageError(f"there is no job {name!r}; jobs in this logbook: {known}")
+        known = ", ".join(names(logbook)) or "none"
+        raise UsageError(
+            f"there is no job {name!r}: found {known}. Use one that is there, or `curewatch job open`"
+        )
     return Job(name, told(entries))
 
 
@@ -140,7 +161,23 @@ def one_open(logbook: LogbookStore, name: str | None = None) -> Job | None:
     """
     if name is None and not names(logbook, open_only=True):
         return None
-    return current(logbook, name)
+    return writable(logbook, name)
+
+
+def writable(logbook: LogbookStore, name: str | None = None) -> Job:
+    """The job that is meant, where something is to be told of it; :func:`current` for who only reads.
+
+    Raises
+    ------
+    UsageError
+        As :func:`current`; or it is closed, and so takes nothing.
+    """
+    job = current(logbook, name)
+    if job.closed is not None:
+        raise UsageError(
+            f"job {job.name}: found it closed. Use `curewatch job reopen --job {job.name}` first"
+        )
+    return job
 
 
 def current(logbook: LogbookStore, name: str | None = None) -> Job:

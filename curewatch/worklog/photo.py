@@ -7,12 +7,16 @@ import base64
 import io
 from hashlib import sha256
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from curewatch.errors import UsageError, reason
 
+if TYPE_CHECKING:
+    from PIL import Image
+
 LARGEST = 64 * 1024 * 1024  # bytes read into memory
-LARGEST_PICTURE = 100_000_000  # pixels: a small file can unpack into gigabytes
+LARGEST_PICTURE = 100_000_000  # pixels of a JPEG, which is unpacked at an eighth of its size
+LARGEST_UNPACKED = 96 * 1024 * 1024  # bytes of any other picture, unpacked: a small file can hold gigabytes
 THUMBNAIL = (320, 240)  # pixels at most
 
 
@@ -27,7 +31,7 @@ def payload(file: Path) -> dict[str, Any]:
     try:
         size = file.stat().st_size
         if size > LARGEST:
-            raise UsageError(f"{file} has {size} bytes; at most {LARGEST}: make it smaller")
+            raise UsageError(f"{file}: found {size:,} bytes. Use a picture of at most {LARGEST:,}")
         content = file.read_bytes()
     except OSError as trouble:
         raise UsageError(f"{file} cannot be read: {reason(trouble)}; give a photograph's file") from trouble
@@ -42,19 +46,29 @@ def payload(file: Path) -> dict[str, Any]:
     }
 
 
+def _most_pixels(picture: "Image.Image") -> int:
+    """How many pixels this kind of picture may have."""
+    if picture.format == "JPEG" and not picture.info.get("progressive"):
+        return LARGEST_PICTURE
+    return LARGEST_UNPACKED // max(4, 2 * len(picture.getbands()))
+
+
 def _thumbnail(file: Path, content: bytes) -> tuple[int, int, bytes]:
     from PIL import Image, ImageOps, UnidentifiedImageError
 
     try:
         with Image.open(io.BytesIO(content), formats=("JPEG", "PNG", "WEBP", "TIFF")) as picture:
             width, height = picture.size
-            if width * height > LARGEST_PICTURE:
-                raise UsageError(f"{file} has {width} x {height} pixels; at most {LARGEST_PICTURE} in all")
+            most = _most_pixels(picture)
+            if width * height > most:
+                raise UsageError(f"{file}: found {width} x {height} pixels. Use at most {most:,} in all")
             picture.draft("RGB", (THUMBNAIL[0] * 2, THUMBNAIL[1] * 2))
+            picture.thumbnail((THUMBNAIL[0] * 2, THUMBNAIL[1] * 2))
             upright = ImageOps.exif_transpose(picture).convert("RGB")
             upright.thumbnail(THUMBNAIL)
             small = io.BytesIO()
-            upright.save(small, "JPEG", quality=70)
+            bare = Image.frombytes("RGB", upright.size, upright.tobytes())  # the pixels and nothing else
+            bare.save(small, "JPEG", quality=70)
     except (UnidentifiedImageError, OSError, ValueError, SyntaxError) as trouble:
         allowed = "JPEG, PNG, WebP and TIFF are read"
         raise UsageError(f"{file} is not a picture this program can read; {allowed}") from trouble

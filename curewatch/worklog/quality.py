@@ -1,6 +1,7 @@
 """Quality checks of a cured laminate, as they are done without a laboratory."""
 
 from collections.abc import Mapping
+from statistics import fmean
 from typing import Any
 
 from curewatch.errors import UsageError
@@ -62,9 +63,14 @@ def measured(payload: Mapping[str, Any]) -> dict[str, Any]:
     """
     match payload["check"]:
         case "barcol":
-            if "value" not in payload:
-                raise UsageError("a Barcol check needs its reading: --value 35")
-            return {"value": barcol(payload["value"]), "unit": "Barcol"}
+            found = payload.get("readings") or [payload[key] for key in ("value",) if key in payload]
+            if not found:
+                raise UsageError("a Barcol check needs its reading: --value 35, or --readings 35,37,36")
+            return {"value": fmean(map(barcol, found)), "unit": "Barcol"}
+        case "thickness":
+            if not payload.get("readings"):
+                raise UsageError("a thickness needs its readings in mm: --readings 4.1,4.3,4.0")
+            return {"value": fmean(payload["readings"]), "unit": "mm"}
         case "peel coupon":
             if "load" not in payload or "arm" not in payload:
                 raise UsageError(

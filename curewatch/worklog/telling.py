@@ -1,15 +1,20 @@
 """What a person tells, made into entries: names given, masses held against the ratio, nothing edited."""
 
 from collections.abc import Mapping, Sequence
+from itertools import count
 from typing import Any, NamedTuple
 
 from curewatch.advice.plan import mixing
+from curewatch.configuration import Configuration
 from curewatch.errors import UsageError
+from curewatch.jobs import look_alike
 from curewatch.logbook import Entry, EntryKind, LogbookStore
 from curewatch.materials.resin import Resin
 from curewatch.phrases import Said
-from curewatch.units import MINUTE
+from curewatch.units import HOUR, MINUTE
 from curewatch.worklog.job import BENCH_KINDS, CorrectedEntry, Job
+
+TACKY, TACKY_LONGEST = 20 * MINUTE, 12 * HOUR  # of a timber primer (common practice; assumed) [s]
 
 
 def next_name(letter: str, taken: int) -> str:
@@ -26,10 +31,29 @@ def opening(logbook: LogbookStore, payload: Mapping[str, Any], at: float, name: 
         A job of this name is there already.
     """
     taken = [str(entry.job) for entry in logbook.entries(EntryKind.JOB_OPEN)]
-    chosen = name or next_name("J", len(taken))
+    chosen = name or next(free for n in count(len(taken)) if (free := next_name("J", n)) not in taken)
+    if look_alike(chosen):
+        raise UsageError(f"job {chosen!r}: found {look_alike(chosen)}. Use letters that cannot be mistaken")
     if chosen in taken:
         raise UsageError(f"there is a job {chosen!r} already; choose another name, or leave it out")
     return Entry(EntryKind.JOB_OPEN, {"job": chosen, **payload}, at, job=chosen, key=f"job-open {chosen}")
+
+
+def primer(job: Job, values: Mapping[str, Any]) -> dict[str, Any]:
+    """A coat of timber primer, named, with the usual time until it is tacky where none was told.
+
+    Raises
+    ------
+    UsageError
+        A time that no primer takes, or one that ends before it is tacky.
+    """
+    tacky = values.get("tacky_after", TACKY)
+    if not MINUTE <= tacky <= TACKY_LONGEST:
+        raise UsageError(f"--tacky-after: found {tacky / MINUTE:g} min. Use 1 min to 12 h")
+    if values.get("open_for", TACKY_LONGEST) <= tacky:
+        raise UsageError("--open-for: found less than --tacky-after. Use the longer time of its sheet")
+    name = next_name("P", len(job.of(EntryKind.PRIMER)))
+    return {**values, "primer": name, "tacky_after": tacky}
 
 
 def proportions(
@@ -51,7 +75,7 @@ def added_mass(payload: Mapping[str, Any]) -> float:
 
 def batch(job: Job, payload: Mapping[str, Any], at: float) -> Entry:
     """A cup was weighed and mixed."""
-    name = next_name("B", len(job.of(EntryKind.BATCH)))
+    name = next_name("B", job.count(EntryKind.BATCH))
     return Entry(EntryKind.BATCH, {"batch": name, **payload}, at, job=job.name)
 
 
@@ -65,6 +89,8 @@ class Mixed(NamedTuple):
     mass: float  # the largest single pot [kg]
     resin_mass: float  # in that pot [kg]
     added_mass: float  # hardener or peroxide in that pot [kg]
+    probe: str = ""  # sensor in a cup of one of them
+    probe_mass: float | None = None  # in that cup [kg]
 
     def peroxide_percent(self, resin: Resin) -> float | None:
         """Peroxide in that pot, per cent by mass of resin; None for an epoxy."""
@@ -99,7 +125,34 @@ def batches(job: Job, named: Sequence[str]) -> Mixed:
         _poured(largest),
         float(largest.payload["resin_mass"]),
         added_mass(largest.payload),
+        *_probed(used),
     )
+
+
+def _probed(used: Sequence[CorrectedEntry]) -> tuple[str, float | None]:
+    """The sensor in a cup of the first of these that has one, and how much is in that cup. [kg]"""
+    for item in used:
+        if item.payload.get("probe"):
+            mass = item.payload.get("probe_mass")
+            return str(item.payload["probe"]), _poured(item) if mass is None else float(mass)
+    return "", None
+
+
+def probe(configuration: Configuration, name: str | None, role: str) -> str:
+    """The probe that is bound, by its name; empty if none is named.
+
+    Raises
+    ------
+    UsageError
+        No sensor of this name has this role.
+    """
+    if not name:
+        return ""
+    if configuration.role_of(name) != role:
+        there = ", ".join(each for each in configuration.sensors if configuration.role_of(each) == role)
+        known = f"Use one of {there}" if there else f'Give a sensor role = "{role}" in the configuration'
+        raise UsageError(f"--probe: found {name!r}, which has not the role {role}. {known}")
+    return name
 
 
 def _poured(item: CorrectedEntry) -> float:
@@ -107,8 +160,9 @@ def _poured(item: CorrectedEntry) -> float:
 
 
 def unused_batches(job: Job) -> list[str]:
-    """Batches that no layer of the job was laid from yet."""
+    """Batches that no layer of the job was laid from yet, and whose pot nobody said is empty."""
     used = {name for item in job.of(EntryKind.LAYER) for name in item.payload.get("batches", ())}
+    used |= {item.payload.get("batch") for item in job.of(EntryKind.POT_EMPTY)}
     names = (str(item.payload["batch"]) for item in job.of(EntryKind.BATCH))
     return [name for name in names if name not in used]
 

@@ -14,6 +14,9 @@ from pathlib import Path
 import numpy as np
 
 from curewatch.logbook import Logbook
+from curewatch.logbook.checked import check_since_seal
+from curewatch.logbook.salvage import salvage
+from curewatch.logbook.sealing import seal
 from curewatch.readings import Reading
 
 BEGIN = 1_735_689_600.0  # 2025-01-01T00:00Z
@@ -85,6 +88,13 @@ def reading(path: Path, count: int) -> None:
             "ms",
         )
         show("verify the whole chain", median_ms(logbook.verify, 1) / 1e3, "s")
+    with Logbook(path) as logbook:
+        seal(logbook, reason="day", at=BEGIN + count * 20.0)
+        logbook.append(invented(4320, count))
+        show("doctor's look since the last seal, a day", median_ms(lambda: check_since_seal(logbook)), "ms")
+        begin = time.perf_counter()
+        salvage(path, path.with_name("salvaged.sqlite"), at=BEGIN + count * 20.0)
+        show("salvage of all", time.perf_counter() - begin, "s")
 
 
 def main(count: int = 5_256_000) -> None:

@@ -37,6 +37,7 @@ WORK = (
     (r"resin \(", "epoxy-slow"),
     ("its lot number", ""),
     ("usual mass of one batch", "150"),
+    ("address .https", ""),
     ("write it to", ""),
 )
 

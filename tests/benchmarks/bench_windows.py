@@ -6,7 +6,6 @@ Times inside are processor time of this process (medians); those of whole comman
 command, with its largest resident memory.
 """
 
-import os
 import resource
 import subprocess
 import sys
@@ -22,7 +21,7 @@ from curewatch.advice.judge.situation import Place, Surfaced
 from curewatch.advice.plan.windows import LENGTH, strip
 from curewatch.advice.remedy.levers import Means, levers
 from curewatch.logbook import Logbook
-from curewatch.materials import load_resin
+from curewatch.materials import load_resin, resin_names
 from curewatch.materials.substrate import load_substrate
 from curewatch.model.air import shed
 from curewatch.model.air.outlook import Outlook, persistence
@@ -33,6 +32,7 @@ from curewatch.physics import moist_air
 from curewatch.readings import Reading
 from curewatch.shed.look import coming_hours
 from curewatch.units import HOUR
+from tests.benchmarks import environment
 from tests.benchmarks.bench_cure import EVERY, TIGHT, equal_tolerance, median, solved, usual, weather
 
 STARTS, MEMBERS, AHEAD = 193, 256, 72.0
@@ -50,12 +50,12 @@ def main() -> None:
 
 def cure_of_all() -> None:
     resin = load_resin("epoxy-slow")
-    crowd = weather(MEMBERS, 48.0 + AHEAD)
+    ensemble = weather(MEMBERS, 48.0 + AHEAD)
     starts = 900.0 * np.arange(STARTS)
-    milestone_times(resin, crowd, starts=starts)  # makes the table of the flow map
-    ours = median(lambda: milestone_times(resin, crowd, starts=starts), 5)
+    milestone_times(resin, ensemble, starts=starts)  # makes the table of the flow map
+    ours = median(lambda: milestone_times(resin, ensemble, starts=starts), 5)
     whole = int(AHEAD * HOUR / EVERY) + 1
-    paths = [History(crowd.time[:whole], row[:whole]) for row in crowd.temperature[:SAMPLE]]
+    paths = [History(ensemble.time[:whole], row[:whole]) for row in ensemble.temperature[:SAMPLE]]
     at = np.arange(0.0, AHEAD * HOUR + 1, 900.0)
     references = [solved(resin, path, TIGHT, at) for path in paths]
     error = worst_of_the_map(paths, references, at)
@@ -72,7 +72,7 @@ def cure_of_all() -> None:
 
 
 def worst_of_the_map(paths: list[History], references: list[np.ndarray], at: np.ndarray) -> float:
-    """Largest error in conversion of the walk through the flow map."""
+    """Largest error in conversion of the stepping through the flow map."""
     resin = load_resin("epoxy-slow")
     worst = 0.0
     for path, expected in zip(paths, references, strict=True):
@@ -144,7 +144,7 @@ def lever_search() -> None:
 
 
 def commands() -> None:
-    """Whole commands on a logbook of ten days."""
+    """Whole commands on a logbook of ten days, and on one of sixty for every resin."""
     print("\nwhole command                                cpu s    wall s   memory MB   exit")
     in_a_shed(21.0, 0.40, (["tonight"],))
     in_a_shed(
@@ -158,11 +158,14 @@ def commands() -> None:
             ["layup", "round", "--length", "80", "--thickness", "6"],
         ),
     )
+    print("\nsixty days of three sensors")
+    every = tuple([word, "--resin", name] for name in resin_names() for word in ("tonight", "windows"))
+    in_a_shed(11.0, 0.72, every, days=60)
 
 
-def in_a_shed(celsius: float, humidity: float, commands: tuple[list[str], ...]) -> None:
+def in_a_shed(celsius: float, humidity: float, commands: tuple[list[str], ...], *, days: int = 10) -> None:
     with tempfile.TemporaryDirectory() as folder:
-        fill(Path(folder) / "logbook.sqlite", celsius, humidity)
+        fill(Path(folder) / "logbook.sqlite", celsius, humidity, days)
         configuration = Path(folder) / "curewatch.toml"
         configuration.write_text(
             '[shed]\nname = "Saltmarsh Shed"\n[logbook]\npath = "logbook.sqlite"\n'
@@ -174,9 +177,9 @@ def in_a_shed(celsius: float, humidity: float, commands: tuple[list[str], ...]) 
 
 CHILD = """
 import atexit, pathlib, sys
-from curewatch.cli.main import run
+from curewatch.__main__ import start
 atexit.register(lambda: print(pathlib.Path("/proc/self/status").read_text(), file=sys.stderr))
-run()
+start()
 """
 
 
@@ -190,12 +193,12 @@ def peak_of(stderr: bytes) -> float:
 
 def run(words: list[str], configuration: Path) -> None:
     best: tuple[float, float, float, int] | None = None
-    for _ in range(3):
+    for _ in range(5):
         before = resource.getrusage(resource.RUSAGE_CHILDREN)
         begin = time.perf_counter()
         done = subprocess.run(
             [sys.executable, "-c", CHILD, *words],
-            env={**os.environ, "CUREWATCH_CONFIG": str(configuration)},
+            env=environment(CUREWATCH_CONFIG=str(configuration)),
             capture_output=True,
             timeout=120,
             check=False,
@@ -209,10 +212,10 @@ def run(words: list[str], configuration: Path) -> None:
     print(f"{' '.join(words):<42}{best[0]:>8.2f}{best[1]:>10.2f}{best[2]:>12.0f}{best[3]:>7}")
 
 
-def fill(path: Path, celsius: float, humidity: float) -> None:
-    """Ten days of one-minute readings of three sensors, up to now; made up."""
+def fill(path: Path, celsius: float, humidity: float, days: int) -> None:
+    """Days of one-minute readings of three sensors, up to now; made up."""
     now = time.time() - 20.0
-    at = now - 60.0 * np.arange(10 * 24 * 60, -1, -1)
+    at = now - 60.0 * np.arange(days * 24 * 60, -1, -1)
     wave = np.sin(2 * np.pi * at / 86400.0)
     columns = zip(at.tolist(), wave.tolist(), strict=True)
     with Logbook(path) as logbook:

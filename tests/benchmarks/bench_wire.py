@@ -43,10 +43,10 @@ def read_lines() -> int:
     return sum(isinstance(lines.parse(line, at), Reading) for line in BENCH)
 
 
-def through_the_door(messages: list[bytes]) -> int:
+def through_the_door(messages: list[bytes], form: str = "auto") -> int:
     parser, found = Parser(), 0
     for message, at in zip(messages, ARRIVALS, strict=True):
-        (event,) = parser.line(message, at, "port", "bench")
+        (event,) = parser.line(message, at, "port", "bench", form=form)
         found += isinstance(event, Reading)
     return found
 
@@ -65,7 +65,7 @@ WORK: dict[str, Callable[[], int]] = {
     "our form, parse": read_lines,
     "our form, whole door": lambda: through_the_door(BENCH),
     "key=value, whole door": lambda: through_the_door(PAIRS),
-    "CSV, whole door": lambda: through_the_door(CELLS),
+    "CSV, whole door": lambda: through_the_door(CELLS, "csv"),
     "JSON object, whole door": lambda: payloads(OBJECTS),
     "JSON object with a mapping": lambda: payloads(OBJECTS, FIELDS),
     "SenML pack of two": lambda: payloads(PACKS),

@@ -122,13 +122,13 @@ def test_the_board_stands_on_the_screen_and_follows_its_size(shed: Path) -> None
     rows = seen.wait_for("a acknowledge")
     assert rows[0].startswith(" Saltmarsh Shed · Kittiwake Nine")
     assert "██" in rows[1] or "▒▒" in rows[1]
-    assert any("peel-ply needed on L1" in row for row in rows)
-    assert "bench 11.9°C 60%" in rows[22]
+    assert any("blush is likely" in row for row in rows)
+    assert "bench 11.9 °C 60 %" in rows[22]
     seen.resize(36, 130)
     wide = seen.wait_for("L1 epoxy-fast, ")
     assert "q leave" in wide[35]
     seen.resize(24, 80)
-    seen.wait_for("peel-ply", slice(20, 23))
+    seen.wait_for("peel ply", slice(20, 23))
     seen.program.send("q")
     seen.wait_for_end()
     assert seen.status == 0
@@ -157,6 +157,7 @@ WAYS = [
 
 
 @pytest.mark.parametrize("way", WAYS)
+@pytest.mark.long
 def test_the_terminal_is_left_as_it_was_found(shed: Path, way: str) -> None:
     """By key, by interrupt, by signal, and when killed outright: settings, cursor and screen are back."""
     seen = Seen(shed, "--look")
@@ -205,7 +206,7 @@ def port(shed: Path) -> Iterator[SimulatedPort]:
 def test_it_runs_the_daemon_where_none_runs(shed: Path, port: SimulatedPort) -> None:
     """From bytes on a port to the board, through the logbook; leaving ends the daemon and loses nothing."""
     seen = Seen(shed)
-    rows = seen.wait_for("bench 15.9°C 52%")
+    rows = seen.wait_for("bench 15.9 °C 52 %")
     assert "readings are kept while this runs" in rows[23]
     seen.program.send("q")
     seen.wait_for_end()
@@ -228,7 +229,7 @@ def test_it_attaches_to_a_daemon_that_runs(shed: Path, port: SimulatedPort) -> N
     assert service.stdout is not None
     assert any("started" in line for line in service.stdout)
     seen = Seen(shed)
-    rows = seen.wait_for("bench 15.9°C 52%")
+    rows = seen.wait_for("bench 15.9 °C 52 %")
     assert "readings are kept by curewatch ingest" in rows[23]
     seen.program.send("q")
     seen.wait_for_end()
@@ -292,11 +293,12 @@ def test_no_colour_is_used_where_none_is_wanted(shed: Path) -> None:
 
 
 @pytest.mark.parametrize("how", [pytest.param("--plain", marks=pytest.mark.long), "dumb"])
+@pytest.mark.long
 def test_plain_lines_are_told_where_a_screen_serves_nobody(shed: Path, how: str) -> None:
     """For a screen reader: no cursor movement, one statement a line, until it is interrupted."""
     arguments = ["--plain"] if how == "--plain" else []
     program = spawn(shed, "watch", "--look", *arguments, TERM="dumb" if how == "dumb" else "xterm")
-    program.expect("alert: peel-ply needed on L1")
+    program.expect("alert: L1: blush is likely")
     program.expect("sensor hull: fresh")
     assert "\x1b" not in program.before
     program.sendcontrol("c")

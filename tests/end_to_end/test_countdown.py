@@ -7,7 +7,7 @@ import pytest
 
 from curewatch import configuration
 from curewatch.advice.alert import alerts
-from curewatch.advice.alert.alerts import AlertKind, Event, Happening
+from curewatch.advice.alert.alerts import AlertKind, Event
 from curewatch.clock import Instant
 from curewatch.daemon.edges.recording import open_recording
 from curewatch.daemon.evaluation import Evaluation
@@ -15,6 +15,7 @@ from curewatch.daemon.events import Again, Show
 from curewatch.daemon.replay import Replay
 from curewatch.jobs import Layer, layer_as_plain
 from curewatch.logbook import Entry, Logbook
+from curewatch.phrases import Phrase
 from curewatch.readings import Reading
 from curewatch.units import MINUTE
 
@@ -28,18 +29,23 @@ def alert_events(logbook: Logbook) -> list[Event]:
     return [alerts.event_from_plain(entry.payload) for entry in logbook.entries("alert")]
 
 
+def a_shed(folder: Path, layer: Layer, celsius: float, hours: int) -> Logbook:
+    """Hours at this temperature, give or take 0.1 K, and 50 %, and a layer laid soon after they began."""
+    logbook = Logbook(folder / "logbook.sqlite")
+    minutes = [(START + MINUTE * number, 0.1 * (number % 3 - 1)) for number in range(hours * 60)]
+    readings = [
+        Reading(name, at, at, celsius + 273.15 + off, 0.5 if name == "bench" else None)
+        for at, off in minutes
+        for name in ("bench", "hull")
+    ]
+    logbook.append(readings, [Entry("layer", layer_as_plain(layer), layer.started)])
+    return logbook
+
+
 @pytest.fixture
 def warm_shed(tmp_path: Path) -> Iterator[Logbook]:
-    """Twelve hours at 20 degC and 50 %, both sensors, and a layer laid when they began."""
-    with Logbook(tmp_path / "logbook.sqlite") as logbook:
-        logbook.append(
-            [
-                Reading(name, at, at, 293.15, 0.5 if name == "bench" else None)
-                for at in (START + MINUTE * number for number in range(12 * 60))
-                for name in ("bench", "hull")
-            ],
-            [Entry("layer", layer_as_plain(LAYER), LAYER.started)],
-        )
+    """Twelve hours at 20 degC, both sensors, and a layer of the fast epoxy."""
+    with a_shed(tmp_path, LAYER, 20.0, 12) as logbook:
         yield logbook
 
 
@@ -65,22 +71,36 @@ def until_it_rings_and_is_seen(evaluation: Evaluation, logbook: Logbook) -> floa
 
 
 @pytest.mark.long
-def test_each_look_names_the_minute_of_the_next_ring(warm_shed: Logbook) -> None:
-    """Going from mark to mark, every countdown rings within two minutes of its 60, 30 and 10 minutes."""
-    evaluation, at, ahead = Evaluation(SETTINGS, warm_shed), LAYER.started + MINUTE, []
-    while at < START + 11 * 3600:
-        mark = look(evaluation, warm_shed, at)
-        if mark is None:
-            break
-        assert mark > at
-        at = mark + 1.0
-    for event in alert_events(warm_shed):
-        if event.key.kind is AlertKind.LAMINATE_BEFORE and event.happening in {"raised", "renewed"}:
-            assert event.due is not None
-            ahead.append((event.due - event.at) / MINUTE)
-    assert ahead == pytest.approx([60, 30, 10], abs=2)
-    kinds = [event.key.kind for event in alert_events(warm_shed) if event.happening is Happening.RAISED]
-    assert kinds.index(AlertKind.LAMINATE_BEFORE) < kinds.index(AlertKind.WINDOW_MISSED)
+@pytest.mark.parametrize(
+    ("resin", "celsius", "meanings"),
+    [
+        ("epoxy-fast", 20.0, ["closing", "closed"]),  # it opens within the hour before it may close
+        ("epoxy-slow", 15.0, ["open", "closing", "closed"]),
+    ],
+)
+def test_each_look_names_the_minute_of_the_next_ring(
+    tmp_path: Path, resin: str, celsius: float, meanings: list[str]
+) -> None:
+    """Going from mark to mark, each meaning of a window rings once, within two minutes of its moment."""
+    layer, hours = Layer("L1", START + 10 * MINUTE, resin, 0.1), 20
+    with a_shed(tmp_path, layer, celsius, hours) as logbook:
+        evaluation, at = Evaluation(SETTINGS, logbook), layer.started + MINUTE
+        while at < START + (hours - 1) * 3600:
+            mark = look(evaluation, logbook, at)
+            if mark is None:
+                break
+            assert mark > at
+            at = mark + 1.0
+        rung = [one for one in alert_events(logbook) if one.key == (AlertKind.RECOAT_WINDOW, "L1")]
+    assert [one.meaning for one in rung] == meanings
+    *_, closing, closed = rung
+    assert closing.due is not None
+    assert (closing.due - closing.at) / MINUTE == pytest.approx(60, abs=2)
+    assert isinstance(closed.text, Phrase)
+    closes = float(closed.text.numbers["closed"])
+    assert 0 <= (closed.at - closes) / MINUTE <= 2
+    if "open" in meanings:
+        assert closing.at - rung[0].at > 5 * MINUTE
 
 
 def test_a_killed_program_rings_nothing_twice_and_counts_on(warm_shed: Logbook) -> None:
@@ -117,6 +137,6 @@ def test_the_daemon_looks_at_the_marks_and_not_only_each_quarter_of_an_hour(tmp_
         before = [
             (event.due or 0.0) - event.at
             for event in alert_events(logbook)
-            if event.key == (AlertKind.LAMINATE_BEFORE, "L1") and event.happening in {"raised", "renewed"}
+            if event.meaning == "closing" and event.happening in {"raised", "changed"}
         ]
-    assert [left / MINUTE for left in before] == pytest.approx([60, 30, 10], abs=3)
+    assert [left / MINUTE for left in before] == pytest.approx([60], abs=3)

@@ -26,10 +26,31 @@ LIVE = {
     "ingest": ["--help"],
     "simulate": ["--file", "-", "--count", "2"],
     "demo": ["--help"],
+    "bench": ["--help"],
+    "fleet look": ["--help"],
+    "fleet serve": ["--help"],
+    "fleet send": ["--help"],
 }
 # what must have been typed before an example makes sense
-BEFORE = {"record verify": ["curewatch record write rudder-cheek --output records"]}
-SLOW = {"windows", "replay", "record write", "record verify", "resin fit", "job close", "layup"}
+BEFORE = {
+    "record verify": ["curewatch record write rudder-cheek --output records"],
+    "record show": ["curewatch record write rudder-cheek --output records"],
+    "tabs show": ["curewatch tabs lay epoxy-slow epoxy-fast"],
+    "tabs broke": ["curewatch tabs lay epoxy-slow epoxy-fast"],
+    "job reopen": ["curewatch job close --outcome done"],
+}
+SLOW = {
+    "watch",
+    "windows",
+    "replay",
+    "record write",
+    "record verify",
+    "record show",
+    "resin fit",
+    "job close",
+    "job reopen",
+    "layup",
+}
 SHED = """
 [shed]
 name = "Saltmarsh Shed"
@@ -44,6 +65,17 @@ part = "probe"
 batch_mass_g = 150.0
 [logbook]
 path = "logbook.sqlite"
+"""
+FLEET = """
+[broker]
+hosts = ["127.0.0.1:5672"]
+[page]
+on = true
+[sheds]
+hull = "curewatch.toml"
+[copies.yard]
+file = "yard.toml"
+key = "0000 0000 0000 0000 0000 0000 0000 0000"
 """
 
 
@@ -61,6 +93,8 @@ def plain_shed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("plain") / "shed"
     folder.mkdir()
     (folder / "curewatch.toml").write_text(SHED)
+    (folder / "yard.toml").write_text(SHED.replace("logbook.sqlite", "yard.sqlite"))
+    (folder / "fleet.toml").write_text(FLEET)
     shutil.copytree(ROOT / "recordings", folder / "recordings")
     now = SystemClock().now().utc
     with Logbook(folder / "logbook.sqlite") as logbook:
@@ -85,8 +119,8 @@ def busy_shed(plain_shed: Path, tmp_path_factory: pytest.TempPathFactory) -> Pat
     with pytest.MonkeyPatch.context() as monkeypatch:
         at_home(folder, monkeypatch)
         for typed in (
-            'curewatch job open --name rudder-cheek --title "new rudder cheek" --by "the owner"',
-            'curewatch job batch --resin-mass "150 g" --hardener-mass "33 g" --resin-lot "demo lot 7"',
+            'curewatch job open --name rudder-cheek --title "new rudder cheek" --by "the owner" --ago "10 h"',
+            'curewatch job batch --resin-mass "150 g" --hardener-mass "33 g" --resin-lot "lot 7" --ago "9 h"',
             'curewatch layer --job rudder-cheek --mass "150 g" --ago "9 h"',
         ):
             assert outcome(typed) == 0, typed
@@ -97,6 +131,8 @@ def busy_shed(plain_shed: Path, tmp_path_factory: pytest.TempPathFactory) -> Pat
 def working_shed(busy_shed: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder to type commands in, in the middle of a job."""
     shutil.copytree(busy_shed, tmp_path / "shed")
+    with (tmp_path / "shed" / "curewatch.toml").open("a", encoding="utf-8") as settings:
+        settings.write('[page]\non = true\n[notices]\ncommand = ["true"]\n')
     at_home(tmp_path / "shed", monkeypatch)
     return tmp_path / "shed"
 
@@ -106,8 +142,9 @@ def outcome(typed: str) -> int:
     words = shlex.split(typed, comments=True)[1:]
     if ">" in words:
         words = words[: words.index(">")]
-    if not set(LIVE.get(words[0], [])) & set(words):
-        words += LIVE.get(words[0], [])
+    ends = LIVE.get(words[0]) or LIVE.get(" ".join(words[:2]), [])
+    if not set(ends) & set(words):
+        words += ends
     with pytest.raises(SystemExit) as stop:
         run(words)
     return int(stop.value.code or 0)
@@ -136,6 +173,18 @@ def test_every_command_has_help_and_an_example_that_runs(
     assert "Traceback" not in said.err
 
 
+@pytest.mark.parametrize("group", sorted({name.split()[0] for name, _ in every_command() if " " in name}))
+def test_a_group_without_a_command_shows_its_help(
+    group: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As the program itself does, with the status of a mistake; so each of them, where nothing is set up."""
+    at_home(tmp_path, monkeypatch)
+    with pytest.raises(SystemExit) as stop:
+        run([group])
+    assert stop.value.code == 2
+    assert f"Usage: curewatch {group} " in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(("name", "command"), EXAMPLES)
 def test_every_option_is_told(name: str, command: object) -> None:
     """Each option and argument has words of help, and the manual page has them too."""
@@ -154,7 +203,7 @@ def test_no_help_speaks_of_types() -> None:
 
 def test_commands_named_in_running_text_are_commands() -> None:
     """`curewatch WORD` in the documents names one there is."""
-    words = {name.partition(" ")[0] for name in COMMANDS} | {"--help", "--version", "--install-completion"}
+    words = {name.partition(" ")[0] for name in COMMANDS} | {"--help", "--version", "--completion"}
     for document in documents.documents():
         for named in re.findall(r"`curewatch ([a-z-]+)", document.read_text(encoding="utf-8")):
             assert named in words, f"{document.name}: curewatch {named}"

@@ -13,6 +13,7 @@ SAID = b'{"temperature": 12.5, "humidity": 71.0}'
 
 
 @pytest.mark.parametrize("secure", [False, True])
+@pytest.mark.few(1)
 def test_equal_readings_are_all_kept(tmp_path: Path, secure: bool) -> None:
     """Over TLS each message may be a read of its own, several in one millisecond."""
     needs_mosquitto("amqtt has no TLS here, and hands a kept session nothing")

@@ -44,12 +44,12 @@ def test_a_job_is_told_with_a_few_keys(shed: Path) -> None:
     opening = on_terminal(shed, "open")
     answer(opening, ("What is done", "new rudder cheek"), ("Boat", ""), ("Part", ""), ("[epoxy-slow]", ""))
     answer(opening, ("[plywood]", ""), ("Thickness", "12"), ("Rule sets", ""), ("Who", "the owner"))
-    answer(opening, ("When: now, 20 min ago or 21:40 [now]", "tomorrow"), ("When", ""))
+    answer(opening, ("When: now, 20 min ago or 21:40 [now]", "tomorrow"), ("When", "1 h ago"))
     opening.expect_exact("job J1 opened: new rudder cheek")
     opening.expect(pexpect.EOF)
     first = on_terminal(shed, "batch")
     answer(first, ("Resin system [epoxy-slow]", ""), ("Resin as weighed", "a cupful"))
-    first.expect_exact("is not a mass")
+    first.expect_exact("no mass")
     answer(first, ("Resin as weighed", "200 g"), ("Hardener", "44"), ("Lot number of the resin", "demo 7"))
     answer(first, ("hardener", "demo H2"), ("pot", "18 C"), ("[the owner]", ""))
     answer(first, ("Remark", ""), ("When", "10 min ago"))
@@ -62,19 +62,22 @@ def test_a_job_is_told_with_a_few_keys(shed: Path) -> None:
     second.expect_exact("B2")
     second.expect(pexpect.EOF)
     laying = on_terminal(shed, command="layer")
-    answer(laying, ("[B1, B2]", "B1, B7"), ("How many layers", "two"), ("How many layers", "2"))
-    answer(laying, ("Cloth", "twill"), ("Mixed in one pot", ""), ("kept with it", ""), ("[the owner]", ""))
+    answer(laying, ("Part of the work", ""), ("[B1, B2]", "B1, B7"), ("How many layers", "two"))
+    laying.expect_exact("Use a whole number from 1 to 99")
+    answer(laying, ("How many layers", "2"), ("Cloth", "twill"), ("Mixed in one pot", ""))
+    answer(laying, ("kept with it", ""), ("[the owner]", ""))
     laying.expect_exact("has no batch B7; its batches: B1, B2")
     laying.expect(pexpect.EOF)
     laying = on_terminal(shed, command="layer")
-    answer(laying, ("[B1, B2]", ""), ("How many layers", "2"), ("Cloth", "twill"), ("Mixed in one pot", ""))
-    answer(laying, ("kept with it", "-"), ("[the owner]", ""))
+    answer(laying, ("Part of the work", "rudder cheek"), ("[B1, B2]", ""), ("How many layers", "2"))
+    answer(laying, ("Cloth", "twill"), ("Mixed in one pot", ""), ("kept with it", "-"), ("[the owner]", ""))
     answer(laying, ("[as its batch]", ""))
-    laying.expect_exact("L1, epoxy-slow, 244 g")
+    laying.expect_exact("L1 J1 rudder cheek, epoxy-slow, 244 g")
     laying.expect(pexpect.EOF)
     with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:
         (layer,) = (entry.payload for entry in logbook.entries(EntryKind.LAYER))
         assert (layer["batches"], layer["layers"], layer["by"]) == (["B1", "B2"], 2, "the owner")
+        assert layer["part"] == "rudder cheek"
         told = logbook.entries(EntryKind.BATCH)
         batches = [entry.payload for entry in told]
         assert layer["started"] == told[0].at
@@ -99,6 +102,7 @@ def test_a_form_that_is_broken_off_writes_nothing(shed: Path) -> None:
         assert not logbook.entries()
 
 
+@pytest.mark.long
 def test_what_was_seen_is_asked_for(shed: Path) -> None:
     """`observe` alone on a terminal asks what, again when the word is none of the four, who and when."""
     on_terminal(shed, "--mass", "150 g", "--ago", "9 h", command="layer").expect(pexpect.EOF)

@@ -37,7 +37,7 @@ def test_the_evening_replays_to_the_same_bytes(settings: Path, capsys: pytest.Ca
     assert first == replayed(capsys, *arguments)
     events = [json.loads(line) for line in first.splitlines()]
     assert {"verdict", "alert", "end"} <= {event["event"] for event in events}
-    assert any(event["detail"].get("alert") == "condensation-coming" for event in events)
+    assert any(event["detail"].get("alert") == "condensation" for event in events)
     assert events[-1]["detail"]["stored"] == 1443
     assert events[-1]["detail"]["rejected"] == 0
 
@@ -54,7 +54,7 @@ def test_silence_noise_and_return_stand_in_the_lines(
     file.write_text("\n".join(rows) + "\n")
     kept = tmp_path / "kept.sqlite"
     shown = replayed(capsys, str(file), "--config", str(settings), "--logbook", str(kept))
-    assert "bench speaks again; nothing is known of 61 min" in shown
+    assert "bench reports again; nothing is known of 61 min" in shown
     assert "rejected" in shown
     assert "\x1b" not in shown
     with Logbook(kept, read_only=True) as logbook:

@@ -50,6 +50,7 @@ def at_shell(home: Path, command: str) -> "subprocess.CompletedProcess[str]":
         ),
     ],
 )
+@pytest.mark.few(2)
 def test_a_stream_that_refuses_costs_no_traceback(
     tmp_path: Path, command: str, status: int, said: str
 ) -> None:

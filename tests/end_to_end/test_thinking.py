@@ -24,6 +24,11 @@ SETTINGS = configuration.parse(
 NOW = Instant(START + 60 * 60, 3600.0)
 
 
+def later(minutes: float) -> Instant:
+    """So long after the first look was asked for, by both clocks."""
+    return Instant(NOW.utc + 60.0 * minutes, NOW.monotonic + 60.0 * minutes)
+
+
 def thought(thinking: Thinking, at: Instant) -> tuple[Any, ...]:
     thinking(at, "asked by a test")
     return tuple(until(thinking.collect, 60.0))
@@ -80,24 +85,49 @@ class SlowChild:
 
 
 def test_a_look_asked_for_while_another_runs_is_made_after_it(tmp_path: Path) -> None:
-    """Three are asked for while one runs: one more is made, by the clock of its beginning; then none."""
+    """Three are asked for while one runs: one more is made, for the last of them; then none."""
+    thinking, child = Thinking(SETTINGS, tmp_path / "logbook.sqlite"), SlowChild()
+    thinking._child = child  # type: ignore[assignment]
+    thinking(NOW, "first look")
+    for minute, reason in enumerate(("L1 was laid", "bench is silent", "a countdown"), start=1):
+        thinking(later(minute), reason)
+        thinking.go_on(later(minute))
+    assert [one.reason for one in child.asked] == ["first look"]  # it runs still
+    for minute in (4, 5):
+        child.answers.append(ChildAnswer(((), b"remembered")))
+        assert thinking.collect() == ()
+        thinking.go_on(later(minute))
+    assert [(one.at, one.reason, one.memory) for one in child.asked[1:]] == [
+        (later(4), "a countdown", b"remembered")
+    ]
+
+
+def test_the_daemon_s_loop_begins_the_look_that_waits(tmp_path: Path) -> None:
+    """Who asked last while the first ran, the loop's own watch included, gets the second look."""
     settings = configuration.parse(f"[logbook]\npath = {str(tmp_path / 'logbook.sqlite')!r}\n")
+    reasons: list[str] = []
     daemon, child = Daemon(settings), SlowChild()
-    daemon._thinking._child = child  # type: ignore[assignment]
+    daemon.keepers[""].thinking._child = child  # type: ignore[assignment]
+
+    def think(at: Instant, reason: str) -> None:
+        reasons.append(reason)
+        daemon.keepers[""].thinking(at, reason)
+
+    daemon.keepers[""].actor.think = think  # type: ignore[assignment]
     try:
-        daemon.actor.think(NOW, "first look")
-        for reason in ("L1 was laid", "bench is silent", "a countdown"):
-            daemon.actor.think(NOW, reason)
-        daemon._turn(ServiceManager({}))
-        assert [one.reason for one in child.asked] == ["first look"]  # it runs still
+        for reason in ("first look", "L1 was laid", "a countdown"):
+            think(NOW, reason)
+        for _ in range(3):
+            daemon._turn(ServiceManager({}))
+        wanted = ["first look", reasons[-1]]
         for _ in range(2):
             child.answers.append(ChildAnswer(((), b"")))
             daemon._turn(ServiceManager({}))
             daemon._turn(ServiceManager({}))
     finally:
-        daemon.logbook.close()
-    assert [one.reason for one in child.asked] == ["first look", "a countdown"]
-    assert child.asked[1].at != NOW
+        daemon.keepers[""].logbook.close()
+    assert reasons[:3] == ["first look", "L1 was laid", "a countdown"]
+    assert [one.reason for one in child.asked] == wanted
 
 
 def test_a_look_that_failed_is_made_again_within_minutes(tmp_path: Path) -> None:

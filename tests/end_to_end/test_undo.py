@@ -91,6 +91,13 @@ def alerts_of(found: Documents) -> list[dict[str, Any]]:
     return [{key: value for key, value in one.items() if key != "since"} for one in found["alerts"]["alerts"]]
 
 
+def standing(folder: Path) -> set[tuple[str, str]]:
+    """Kind and subject of each alert that stands by the logbook alone."""
+    with Logbook(folder / "log.db", read_only=True) as logbook:
+        stored = alerts.events_told(entry.payload for entry in logbook.entries("alert"))
+    return {(str(key.kind), key.subject) for key in alerts.rebuild(stored)}
+
+
 def test_after_an_undo_one_look_gives_what_would_stand_had_nothing_been_told(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -113,22 +120,33 @@ def test_after_an_undo_one_look_gives_what_would_stand_had_nothing_been_told(
     assert moments(told) == pytest.approx(moments(quiet), rel=0.0, abs=30.0)
 
 
+@pytest.mark.long
 def test_a_forced_slip_changes_no_alert_and_no_advice(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Gelled three minutes after mixing, forced for the second layer: L1 and a start now are as before."""
+    """Gelled three minutes after mixing, forced for the second layer: L1 and a start now are as before.
+
+    The score counts it, since somebody insisted; it widens nothing.
+    """
     now = SystemClock().now().utc
     quiet, told = Shed(tmp_path / "quiet", now, capsys), Shed(tmp_path / "told", now, capsys)
     assert told.do("observe", "gelled", "--layer", "L2")[0] == 2
     assert told.do("observe", "gelled", "--layer", "L2", "--force")[0] == 0
     expected, found = (shed.look(now + MINUTE) for shed in (quiet, told))
+    assert [one["early"] for one in found["advice"].pop("score")] == [1]
+    assert expected["advice"].pop("score") == []
     assert found["advice"] == expected["advice"]
     assert [one for one in alerts_of(found) if one["subject"] != "L2"] == [
         one for one in alerts_of(expected) if one["subject"] != "L2"
     ]
     assert {one["alert"] for one in alerts_of(found)} == {one["alert"] for one in alerts_of(expected)}
+    assert told.do("observe", "--undo")[0] == 0
+    expected, found = (shed.look(now + 2 * MINUTE) for shed in (quiet, told))
+    assert found["advice"] == expected["advice"]  # its score, too
+    assert alerts_of(found) == alerts_of(expected)
 
 
+@pytest.mark.long
 def test_on_a_terminal_a_slip_is_asked_again(tmp_path: Path) -> None:
     """Enter writes nothing down and the status is not 0; a yes keeps it, with what it moves."""
     shed = Shed(tmp_path / "shed", SystemClock().now().utc)
@@ -146,6 +164,7 @@ def test_on_a_terminal_a_slip_is_asked_again(tmp_path: Path) -> None:
             assert len(logbook.entries("observation")) == kept
 
 
+@pytest.mark.long
 def test_an_undo_while_no_daemon_ran_is_taken_up_by_the_next(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -160,6 +179,7 @@ def test_an_undo_while_no_daemon_ran_is_taken_up_by_the_next(
     told.memory = quiet.memory = None
     expected, found = (shed.look(now + 2 * MINUTE) for shed in (quiet, told))
     assert alerts_of(found) == alerts_of(expected)
-    with Logbook(tmp_path / "told" / "log.db", read_only=True) as logbook:
-        stored = alerts.events_told(entry.payload for entry in logbook.entries("alert"))
-        assert {str(key.kind) for key in alerts.rebuild(stored)} == {one["alert"] for one in alerts_of(found)}
+    assert found["advice"] == expected["advice"]
+    assert moments(told) == pytest.approx(moments(quiet), rel=0.0, abs=30.0)
+    assert standing(tmp_path / "told") == standing(tmp_path / "quiet")
+    assert {kind for kind, _ in standing(tmp_path / "told")} == {one["alert"] for one in alerts_of(found)}

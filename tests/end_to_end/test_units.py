@@ -1,5 +1,6 @@
 """What a person reads is in that person's units and clock, whatever command they type."""
 
+import random
 import re
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from curewatch.cli.setup.answers import Answers, as_toml
 from curewatch.clock import SystemClock
 from curewatch.errors import ConfigurationError
 from curewatch.logbook import Entry, Logbook
+from curewatch.logbook.seal_code import code_of
 from curewatch.phrases import phrase
 from curewatch.wording import wording
 from tests import demo_world
@@ -21,14 +23,23 @@ from tests.end_to_end.test_json_answers import shed as _shed
 
 shed = _shed
 UNITLESS = {
+    "fleet page",
     "logbook backup",
     "logbook export",
+    "logbook key",
     "logbook prune",
+    "logbook salvage",
     "logbook seal",
+    "logbook stamp",
     "logbook verify",
+    "record show",  # pages as they were written
     "resin list",
+    "tabs broke",  # loads in the unit that the person reads
+    "tabs lay",
+    "tabs show",
 }
 HOUR = r"(?<![\d:.])\d{1,2}:\d{2}(?::\d\d)?(?![\d:])"  # of a clock
+CODE = r"\b(?:[0-9A-Z]{4}-\s*){6}[0-9A-Z]{4}\b"  # of a seal: "-027K" in it is no temperature
 COUNTDOWN = r"(?:, in \d+:\d\d h\b|\d+:\d\d hours left)"
 METRIC = re.compile(
     rf"°C|degC|(?<![\w.])-?\d[\d.]* ?K\b|{HOUR}(?! [ap]m)|(?<![\w.])\d[\d.]* ?g\b(?!/)|Phrase\(", re.ASCII
@@ -48,7 +59,7 @@ def said(capsys: pytest.CaptureFixture[str], typed: str, units: str = "") -> str
 
 def foreign(pattern: re.Pattern[str], text: str) -> list[str]:
     """Lines with a number in the wrong unit; no countdown is an hour, a wrapped "pm" belongs to its hour."""
-    whole = re.sub(r"\n *(?=[ap]m\b)", " ", re.sub(COUNTDOWN, "", text))
+    whole = re.sub(r"\n *(?=[ap]m\b)", " ", re.sub(f"{COUNTDOWN}|{CODE}", "", text))
     return [line for line in whole.splitlines() if pattern.search(line)]
 
 
@@ -59,6 +70,15 @@ def with_option(option: str) -> set[str]:
 def test_every_command_that_shows_a_quantity_takes_units() -> None:
     """Each that answers has --units, but those whose answer is counts and names."""
     assert with_option("--json") - with_option("--units") == UNITLESS
+
+
+def test_no_seal_code_is_read_as_a_quantity() -> None:
+    """Ten thousand drawn codes, on one line and wrapped; without the rule some would be."""
+    drawn = random.Random(1)
+    codes = [code_of(drawn.randbytes(32).hex()) for _ in range(10_000)]
+    texts = [*codes, *(code[:20] + "\n  " + code[20:] for code in codes)]
+    assert not [text for text in texts for each in (METRIC, AMERICAN) if foreign(each, text)]
+    assert any(METRIC.search(code) for code in codes)
 
 
 @pytest.mark.long

@@ -4,38 +4,37 @@ from pathlib import Path
 
 import pytest
 
-from tests.record_attacks import ATTACKERS, Sealed, answers, attacked, lines
+from tests.fault import test_attack_controls as controls
+from tests.record_attacks import ATTACKERS, Change, Sealed, answers, attacked
+
+
+def two_sensors_exchanged(files: dict[str, bytes]) -> dict[str, bytes]:
+    """The probe at the work has the air's readings, and the air the probe's."""
+    text = files["readings.csv"]
+    for old, new in ((b",hull,", b",?,"), (b",bench,", b",hull,"), (b",?,", b",bench,")):
+        text = text.replace(old, new)
+    return {"readings.csv": text}
+
+
+def another_place(files: dict[str, bytes]) -> dict[str, bytes]:
+    """The entry of the configuration calls the sensor outside the one at the work."""
+    text = files["entries.jsonl"]
+    for old, new in ((b'"hull"', b'"?"'), (b'"yard"', b'"hull"'), (b'"?"', b'"yard"')):
+        text = text.replace(old, new)
+    return {"entries.jsonl": text}
+
+
+OTHERS = [
+    *(controls.of_another_sensor, controls.a_stretch_of_another_sensor, controls.a_block_of_another_one),
+    *(two_sensors_exchanged, another_place),
+]
 
 
 @pytest.mark.parametrize("attacker", ATTACKERS)
-def test_a_stretch_of_another_sensor_is_found(sealed: Sealed, folder: Path, attacker: str):
-    """The outside sensor's stretch is renamed to the hull's: every line is genuine, none in its place."""
-
-    def renamed(files: dict[str, bytes]) -> dict[str, bytes]:
-        rows = lines(files["readings.csv"])
-        return {
-            "readings.csv": b"".join(rows[:30] + [row.replace(b",yard,", b",hull,") for row in rows[30:]])
-        }
-
-    found = answers(attacked(sealed, renamed, attacker), folder)
-    assert "readings" in found.broken or "files.sha256" in found.broken
-    assert found.shell == 5
-
-
-@pytest.mark.parametrize("attacker", ATTACKERS)
-def test_a_block_of_another_shed_is_found(sealed: Sealed, folder: Path, attacker: str):
-    """A block's readings stand with another block's number, with the digest carried over too."""
-
-    def moved(files: dict[str, bytes]) -> dict[str, bytes]:
-        rows = [row for row in lines(files["readings.csv"]) if not row.startswith(b"3,")]
-        borrowed = [b"3," + row.split(b",", 1)[1] for row in rows if row.startswith(b"4,")]
-        at = next(n for n, row in enumerate(rows) if row.startswith(b"4,"))
-        blocks = lines(files["blocks.csv"])
-        third, fourth = blocks[3].split(b","), blocks[4].split(b",")
-        third[2:4] = fourth[2:4]
-        blocks[3] = b",".join(third)
-        return {"readings.csv": b"".join(rows[:at] + borrowed + rows[at:]), "blocks.csv": b"".join(blocks)}
-
-    found = answers(attacked(sealed, moved, attacker), folder)
+@pytest.mark.parametrize("change", OTHERS)
+@pytest.mark.few(4)
+def test_another_sensor_is_found(sealed: Sealed, folder: Path, change: Change, attacker: str):
+    """One reading, a stretch, a block, two exchanged, another place told: every value is genuine."""
+    found = answers(attacked(sealed, change, attacker), folder)
     assert found.broken
     assert found.shell == 5

@@ -6,6 +6,7 @@ import pytest
 
 from curewatch.errors import RecordBroken
 from curewatch.logbook import Logbook
+from curewatch.record import examination, verification
 from curewatch.record.examination import verify, verify_pdf
 from curewatch.record.proof import FILES, LISTED
 from curewatch.record.writing import write
@@ -26,9 +27,10 @@ def other(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
 
 
 @pytest.mark.parametrize("name", [name for name in LISTED if name not in {"README.txt", "check.sh"}])
+@pytest.mark.few(4)
 def test_a_file_of_another_record_is_found(sealed: Sealed, folder: Path, other: dict[str, bytes], name: str):
     """Each file in turn comes from another genuine record: that file is named."""
-    found = answers({**sealed.files, name: other[name]}, folder)
+    found = answers({**sealed.files, name: other[name] or b"-"}, folder)
     assert found.broken
     assert found.shell == 5
 
@@ -44,6 +46,7 @@ def test_a_missing_file_is_found(sealed: Sealed, name: str, tmp_path: Path):
 
 
 @pytest.mark.parametrize("name", ["record.pdf", "record.html", "pages.sha256", "pages.sig"])
+@pytest.mark.few(1)
 def test_pages_of_another_record_are_found(
     sealed: Sealed, tmp_path: Path, other: dict[str, bytes], name: str
 ):
@@ -57,6 +60,7 @@ def test_pages_of_another_record_are_found(
     assert shell_check(tmp_path).returncode == 5
 
 
+@pytest.mark.long
 def test_pages_without_their_list_are_judged_by_what_they_carry(sealed: Sealed, folder: Path):
     """A screen page alone proves nothing; a PDF beside its files does, until a bit of it turns."""
     assert answers(sealed.files, folder).shell == 0
@@ -106,3 +110,15 @@ def test_a_second_file_of_the_same_name_in_the_pdf_is_found(sealed: Sealed):
         verify_pdf(
             sealed.pdf + b"\n" + number + b" 0 obj\n<</Length 1/Type/EmbeddedFile>>\nstream\nx\nendstream\n"
         )
+
+
+def test_an_attachment_exchanged_holds_where_no_signature_is_asked(
+    sealed: Sealed, other: dict[str, bytes], monkeypatch: pytest.MonkeyPatch
+):
+    """The control: the seal's signature of another record, in a PDF that nobody checks as a whole."""
+    exchanged = sealed.pdf.replace(sealed.files["seal.sig"], other["seal.sig"])
+    assert exchanged != sealed.pdf
+    monkeypatch.setattr(verification, "check_signed", lambda *_: None)
+    monkeypatch.setattr(verification, "_check_list", lambda files: None)
+    monkeypatch.setattr(examination, "_check_pdf", lambda *_: None)
+    assert examination.verify_pdf(exchanged)

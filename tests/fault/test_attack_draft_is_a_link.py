@@ -22,3 +22,15 @@ def test_a_link_under_the_draft_s_name_is_not_followed(tmp_path: Path, leads_to:
     assert precious.read_text() == "mine"
     assert not (tmp_path / "new.txt").exists()
     assert not place.exists()
+
+
+def test_a_draft_that_need_not_be_new_follows_the_link(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """The control."""
+    precious = tmp_path / "precious.txt"
+    precious.write_text("mine")
+    (tmp_path / f"record-x.pdf.part-{os.getpid()}").symlink_to(precious)
+    opened = Path.open
+    monkeypatch.setattr(Path, "open", lambda path, mode: opened(path, mode.replace("x", "w")))
+    writing._put_file(tmp_path / "record-x.pdf", b"%PDF-")
+    monkeypatch.undo()
+    assert precious.read_text() == "%PDF-"

@@ -8,10 +8,17 @@ from pathlib import Path
 
 import pytest
 
-from curewatch.logbook import EntryKind
+from curewatch.errors import RecordBroken
+from curewatch.logbook import Entry, EntryKind, Logbook
 from curewatch.logbook.entry import owner, stored
+from curewatch.logbook.sealing import seal
+from curewatch.record import proof, verification
+from curewatch.record.examination import verify
 from curewatch.record.proof import SHED_WIDE
-from tests.record_attacks import ATTACKERS, Sealed, answers, attacked, lines
+from curewatch.record.writing import write
+from curewatch.units import DAY
+from tests import record_world as world
+from tests.record_attacks import ATTACKERS, Sealed, answers, attacked, lines, own_copy, shell_check
 
 OWN = (
     *(EntryKind.JOB_OPEN, EntryKind.NOTE, EntryKind.BATCH, EntryKind.LAYER, EntryKind.OBSERVATION),
@@ -29,6 +36,7 @@ def without(files: dict[str, bytes], kind: str, place: int) -> bytes:
 
 @pytest.mark.parametrize("place", [0, -1])
 @pytest.mark.parametrize("kind", [*OWN, *OF_SHED])
+@pytest.mark.few(8)
 def test_an_entry_left_out_is_missed(sealed: Sealed, folder: Path, kind: str, place: int):
     """Program and shell name it, or say that the job has no opening."""
     found = answers(
@@ -67,3 +75,26 @@ def test_shell_and_program_know_the_same_kinds(sealed: Sealed):
     """The page of shell lists what may not be left out of the shed's entries."""
     said = sealed.files["check.sh"].decode().split('split("')[1].split('"')[0]
     assert set(said.split()) == set(map(str, SHED_WIDE))
+
+
+def test_the_code_of_another_job_s_closing_is_found(
+    sealed: Sealed, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """It stands on a card, too, and covers this job; no name tells whose it is. Left out, it is missed."""
+    at = world.OPENED + 6 * DAY
+    with Logbook(own_copy(sealed, tmp_path)) as logbook:
+        logbook.write(Entry(EntryKind.JOB_OPEN, {"title": "mast step"}, at, job="mast-step"))
+        other = seal(logbook, reason="job-close", at=at + 1)
+        made = write(logbook, world.JOB, tmp_path / "with", at=at + 2).folder
+        monkeypatch.setattr(proof, "SHED_WIDE", tuple(kind for kind in SHED_WIDE if kind != EntryKind.SEAL))
+        monkeypatch.setattr(verification, "SHED_WIDE", proof.SHED_WIDE)
+        without_it = write(logbook, world.JOB, tmp_path / "without", at=at + 3).folder
+    assert made is not None
+    assert without_it is not None
+    with pytest.raises(RecordBroken, match="code"):
+        verify(without_it, code=other.code)
+    monkeypatch.undo()
+    assert verify(made, code=other.code)
+    assert shell_check(made, other.code).returncode == 0
+    assert shell_check(without_it, other.code).returncode == 5
+    assert b"mast-step" not in (made / "entries.jsonl").read_bytes()

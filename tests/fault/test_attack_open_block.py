@@ -1,13 +1,16 @@
 """Attack: the last lines are changed while their block is still open, and the daemon then goes on."""
 
 import sqlite3
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from curewatch.errors import RecordBroken
-from curewatch.logbook import Entry, EntryKind, Logbook
+from curewatch.logbook import Entry, EntryKind, Logbook, writer
+from curewatch.logbook.block import OpenBlock
 from curewatch.readings import Reading
 
 AT = 1_795_593_600.0  # 2026-11-25T08:00Z, demo
@@ -40,25 +43,39 @@ def broken(path: Path) -> str:
     return found.value.entry
 
 
+def entry_changed(path: Path) -> None:
+    attack(path, "UPDATE entries SET line = replace(line, '100 to 22', '100 to 50')")
+
+
+def reading_changed(path: Path, place: int = 26) -> None:
+    """One bit of the first reading's temperature, or of what else stands at that place."""
+    with closing(sqlite3.connect(path)) as connection:
+        body = bytearray(connection.execute("SELECT body FROM blocks").fetchone()[0])
+    body[place] ^= 1
+    attack(path, "UPDATE blocks SET body = ?", bytes(body))
+
+
+def head_changed(path: Path) -> None:
+    attack(path, "UPDATE blocks SET head = replace(head, substr(head, 1, 1), 'x')")
+
+
 def test_a_changed_entry_gets_no_new_head(tmp_path: Path) -> None:
     """Appending goes on from the head that stood, so the change shows for ever."""
     path = tmp_path / "shed.sqlite"
     begun(path)
-    attack(path, "UPDATE entries SET line = replace(line, '100 to 22', '100 to 50')")
+    entry_changed(path)
     go_on(path)
     assert broken(path) == "entries 1 to 1 of block 1"
     with Logbook(path) as logbook:
         assert logbook.series("bench").time.size == 4
 
 
-def test_a_changed_reading_gets_no_new_head(tmp_path: Path) -> None:
-    """One byte of the open block's body, and the block is named."""
+@pytest.mark.parametrize("place", [8, 26])
+def test_a_changed_reading_gets_no_new_head(tmp_path: Path, place: int) -> None:
+    """One bit of its time or of its temperature, and the block is named."""
     path = tmp_path / "shed.sqlite"
     begun(path)
-    with closing(sqlite3.connect(path)) as connection:
-        body = bytearray(connection.execute("SELECT body FROM blocks").fetchone()[0])
-    body[-8] ^= 1
-    attack(path, "UPDATE blocks SET body = ?", bytes(body))
+    reading_changed(path, place)
     go_on(path)
     assert broken(path).startswith("block 1")
 
@@ -77,15 +94,40 @@ def test_a_broken_block_says_when_its_readings_were_measured(tmp_path: Path) -> 
 
 def test_a_removed_entry_and_a_changed_head_are_named_too(tmp_path: Path) -> None:
     """Neither a deleted line nor a head that was written over is taken up as if it were true."""
-    for name, statement in (
-        ("gone", "DELETE FROM entries"),
-        ("head", "UPDATE blocks SET head = replace(head, substr(head, 1, 1), 'x')"),
-    ):
-        path = tmp_path / f"{name}.sqlite"
+    for change in (lambda path: attack(path, "DELETE FROM entries"), head_changed):
+        path = tmp_path / f"{change.__name__}.sqlite"
         begun(path)
-        attack(path, statement)
+        change(path)
         go_on(path)
         assert "block 1" in broken(path)
+
+
+@pytest.mark.parametrize("change", [entry_changed, reading_changed, head_changed])
+def test_what_was_changed_holds_where_the_open_block_is_not_compared(
+    tmp_path: Path, change: Callable[[Path], None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The control: the block is taken up as it is found, and gets a head of its own."""
+    compared, restored = writer.Writer._read_block, writer.OpenBlock.restore
+    taken: list[OpenBlock] = []
+
+    def restore(*told: Any) -> OpenBlock:
+        taken.append(restored(*told))
+        return taken[-1]
+
+    def any_block(self: Any, tokens: Any) -> OpenBlock:
+        taken.clear()
+        block = compared(self, tokens)
+        return taken[0] if taken else block
+
+    path = tmp_path / "shed.sqlite"
+    begun(path)
+    change(path)
+    monkeypatch.setattr(writer.OpenBlock, "restore", restore)
+    monkeypatch.setattr(writer.Writer, "_leave_as_it_stands", lambda *_: None)
+    monkeypatch.setattr(writer.Writer, "_read_block", any_block)
+    go_on(path)
+    with Logbook(path, read_only=True) as logbook:
+        assert logbook.verify().blocks == 1
 
 
 def test_an_open_block_left_alone_goes_on_as_one_block(tmp_path: Path) -> None:

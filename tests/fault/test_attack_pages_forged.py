@@ -6,29 +6,32 @@ The attacker has no key. Each of these held before a verifier had to list what i
 import re
 import shutil
 from collections.abc import Callable
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
 
 from curewatch.errors import RecordBroken
 from curewatch.logbook import Entry, EntryKind, Logbook
+from curewatch.record import examination
 from curewatch.record.examination import verify, verify_pdf
 from curewatch.record.paper import PLACE
 from curewatch.record.writing import write
 from curewatch.units import DAY
 from tests import record_world as world
-from tests.record_attacks import Sealed, shell_check
+from tests.record_attacks import Sealed, own_copy, shell_check
 
 LATER = world.OPENED + 5 * DAY
 
 
 @pytest.fixture(scope="module")
-def mast(sealed: Sealed) -> bytes:
+def mast(sealed: Sealed, tmp_path_factory: pytest.TempPathFactory) -> bytes:
     """A genuine PDF of another job of the same logbook, signed with the same key."""
-    with Logbook(sealed.logbook) as logbook:
+    place = tmp_path_factory.mktemp("mast")
+    with Logbook(own_copy(sealed, place)) as logbook:
         opening = {"job": "mast-step", "title": "Mast step", "resin": "epoxy-slow"}
         logbook.write(Entry(EntryKind.JOB_OPEN, opening, LATER, job="mast-step"))
-        written = write(logbook, "mast-step", sealed.folder.parent / "mast", at=LATER + 60, folder=False)
+        written = write(logbook, "mast-step", place, at=LATER + 60, folder=False)
     assert written.pdf is not None
     verify(written.pdf)
     return written.pdf.read_bytes()
@@ -56,17 +59,22 @@ def refused(folder: Path, name: str) -> None:
     assert (said.returncode, name in said.stdout) == (5, True), said.stdout
 
 
+@pytest.fixture(scope="module")
+def genuine(sealed: Sealed) -> Path:
+    """The folder as it was written: both checks say that it holds."""
+    verify(sealed.folder)
+    assert shell_check(sealed.folder).returncode == 0
+    return sealed.folder
+
+
 @pytest.fixture
-def copy(sealed: Sealed, tmp_path: Path) -> Path:
-    place = tmp_path / "copy"
-    shutil.copytree(sealed.folder, place)
-    verify(place)
-    assert shell_check(place).returncode == 0
-    return place
+def copy(genuine: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(genuine, tmp_path / "copy"))
 
 
 @pytest.mark.parametrize("name", ["cheek.pdf", "seal.pdf", "record.pdf", ".hidden.pdf", "cheek"])
 @pytest.mark.parametrize("forged", FORGED)
+@pytest.mark.few(2)
 def test_a_pdf_that_nothing_covers_is_refused(sealed: Sealed, copy: Path, name: str, forged) -> None:
     """Not "some other document": a stranger takes it for the record's pages."""
     (copy / name).write_bytes(forged(sealed))
@@ -77,6 +85,7 @@ def test_a_pdf_that_nothing_covers_is_refused(sealed: Sealed, copy: Path, name: 
 
 
 @pytest.mark.parametrize("name", ["cheek.html", "record.htm", "index.html", "notes.txt", ".record.html"])
+@pytest.mark.few(1)
 def test_a_page_under_another_name_is_refused(copy: Path, name: str):
     """The genuine page renamed, or a made-up one: no list names it."""
     (copy / name).write_text("<p>all held</p>")
@@ -91,6 +100,7 @@ def test_a_page_under_another_name_is_refused(copy: Path, name: str):
 
 @pytest.mark.parametrize("name", ["record.pdf", "cheek.pdf"])
 @pytest.mark.parametrize("listed", [True, False])
+@pytest.mark.few(1)
 def test_the_pdf_of_another_job_is_refused(copy: Path, mast: bytes, name: str, listed: bool):
     """Signed by the same key and whole in itself, but not of these files."""
     if not listed:
@@ -102,7 +112,7 @@ def test_the_pdf_of_another_job_is_refused(copy: Path, mast: bytes, name: str, l
 
 def test_the_list_of_another_record_s_pages_is_refused(sealed: Sealed, copy: Path, tmp_path: Path):
     """Same key, same job, an earlier record: its page, its list and its signature are put here."""
-    with Logbook(sealed.logbook) as logbook:
+    with Logbook(own_copy(sealed, tmp_path / "again")) as logbook:
         logbook.write(Entry(EntryKind.NOTE, {"text": "later"}, LATER, job=world.JOB))
         written = write(logbook, world.JOB, tmp_path / "again", at=LATER + 90)
     assert written.folder is not None
@@ -112,6 +122,7 @@ def test_the_list_of_another_record_s_pages_is_refused(sealed: Sealed, copy: Pat
 
 
 @pytest.mark.parametrize("make", [lambda place: place.mkdir(), lambda place: place.symlink_to("record.html")])
+@pytest.mark.few(1)
 def test_what_is_no_file_is_refused(copy: Path, make: Callable[[Path], None]):
     """A folder with pages in it, or a link that may lead elsewhere tomorrow."""
     make(copy / "pages")
@@ -135,3 +146,21 @@ def test_what_was_checked_is_listed_by_digest(copy: Path):
     assert {"record.pdf", "record.html", "readings.csv"} < set(checked)
     assert checked == {name: listed[name] for name in checked}
     assert set(listed) - set(checked) <= {"pages.sha256", "pages.sig"}
+
+
+def test_pages_that_nothing_covers_hold_unchecked(
+    sealed: Sealed, copy: Path, mast: bytes, monkeypatch: pytest.MonkeyPatch
+):
+    """The controls: a page that the list would name, and a PDF that is not compared with its files."""
+    (copy / "result.html").write_text("<p>all held</p>")
+    listed = {"result.html": sha256(b"<p>all held</p>").hexdigest()}
+    monkeypatch.setattr(examination, "_listed_pages", lambda *_: {**listed, "record.html": None})
+    monkeypatch.setattr(examination.screen, "html", lambda pages: "<p>all held</p>")
+    (copy / "record.html").write_text("<p>all held</p>")
+    assert verify(copy)
+    (copy / "cheek.pdf").write_bytes(mast)
+    with pytest.raises(RecordBroken):
+        verify(copy)
+    monkeypatch.setattr(examination, "_check_pdf", lambda *_: None)
+    monkeypatch.setattr(examination, "attached", lambda content, names: dict(sealed.files))
+    assert verify(copy)

@@ -4,20 +4,29 @@ He signs whatever he changed. Before, only the chain was sealed, and everything 
 """
 
 import shutil
+import zlib
 from pathlib import Path
 
 import pytest
 
 from curewatch.errors import RecordBroken
 from curewatch.logbook import Entry, EntryKind, Logbook
-from curewatch.logbook.sealing import key_path
-from curewatch.record import paper, telling, writing
+from curewatch.record import examination, paper, telling, verification, writing
 from curewatch.record.examination import verify, verify_pdf
 from curewatch.record.proof import checksums
 from curewatch.record.verification import verify_files
 from curewatch.units import DAY
 from tests import record_world as world
-from tests.record_attacks import ATTACKERS, Sealed, answers, attacked, lines, shell_check
+from tests.record_attacks import (
+    ATTACKERS,
+    Change,
+    Sealed,
+    answers,
+    attacked,
+    lines,
+    own_copy,
+    shell_check,
+)
 
 LATER = world.OPENED + 6 * DAY
 BENT = {
@@ -29,6 +38,7 @@ BENT = {
 
 @pytest.mark.parametrize("name", ["account.json", "pages.json"])
 @pytest.mark.parametrize("old", [b"met", b"epoxy", b"2026"])
+@pytest.mark.few(2)
 def test_what_is_said_is_sealed(sealed: Sealed, folder: Path, name: str, old: bytes):
     """The two files that say what the pages say are changed and signed: the chain was told other digests."""
 
@@ -42,6 +52,7 @@ def test_what_is_said_is_sealed(sealed: Sealed, folder: Path, name: str, old: by
 
 
 @pytest.mark.parametrize("name", BENT)
+@pytest.mark.few(1)
 def test_a_chain_that_was_told_bent_pages_is_found(
     sealed: Sealed, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
 ):
@@ -57,10 +68,8 @@ def test_a_chain_that_was_told_bent_pages_is_found(
         assert changed != data
         return said, changed
 
-    for path in (sealed.logbook, key_path(sealed.logbook)):
-        shutil.copy(path, tmp_path / path.name)
     monkeypatch.setattr(writing, "told", bent)
-    with Logbook(tmp_path / sealed.logbook.name) as logbook:
+    with Logbook(own_copy(sealed, tmp_path)) as logbook:
         made = writing.write(logbook, world.JOB, tmp_path, at=LATER)
     for place in (made.folder, made.pdf):
         assert place is not None
@@ -86,9 +95,10 @@ def test_a_page_signed_anew_is_found(sealed: Sealed, tmp_path: Path):
 
 
 @pytest.mark.parametrize("field", ["subject", "title", "outcomes"])
+@pytest.mark.few(1)
 def test_a_pdf_laid_out_anew_is_found(sealed: Sealed, field: str):
     """Genuine files inside, other pages around them, signed with the right key."""
-    pages = verify_files(sealed.files).pages
+    pages = sealed.pages
     put = tuple((name, "met") for name, _ in pages.outcomes) if field == "outcomes" else "All met"
     forged = paper.pdf(pages._replace(**{field: put}), sealed.files, sealed.key)
     with pytest.raises(RecordBroken, match="other pages"):
@@ -96,31 +106,60 @@ def test_a_pdf_laid_out_anew_is_found(sealed: Sealed, field: str):
     verify_pdf(paper.pdf(pages, sealed.files, sealed.key))
 
 
-def test_readings_of_the_job_cannot_be_left_out(sealed: Sealed, folder: Path):
-    """A block while the job ran is said to be left out, its readings are taken away, all is signed anew."""
+def test_bytes_behind_the_packed_readings_are_found(sealed: Sealed, monkeypatch: pytest.MonkeyPatch):
+    """Readings are not packed anew to compare the PDF; the control: only what unpacks them sees the rest."""
+    pages, packed = sealed.pages, zlib.compress(sealed.files["readings.csv"], 9)
+    other, forged = (
+        paper._signed(paper.laid_out(pages, sealed.files, body), sealed.key)
+        for body in (packed, packed + b"another history")
+    )
+    assert verify_pdf(other)
+    with pytest.raises(RecordBroken, match="a whole file and nothing more"):
+        verify_pdf(forged)
+    monkeypatch.setattr(examination, "attached", lambda *_: sealed.files)
+    assert verify_pdf(forged)
 
-    def change(files: dict[str, bytes]) -> dict[str, bytes]:
-        number = lines(files["blocks.csv"])[8].split(b",")[0]
-        return {
-            "readings.csv": b"".join(
-                line for line in lines(files["readings.csv"]) if not line.startswith(number + b",")
-            ),
-            "blocks.csv": b"".join(
-                line.replace(b",here,", b",left out,") if line.startswith(number + b",") else line
-                for line in lines(files["blocks.csv"])
-            ),
-        }
 
+def without_a_block(files: dict[str, bytes]) -> dict[str, bytes]:
+    """A block while the job ran is said to be left out, and its readings are taken away."""
+    number = lines(files["blocks.csv"])[8].split(b",")[0] + b","
+    kept = [line for line in lines(files["readings.csv"]) if not line.startswith(number)]
+    blocks = [
+        line.replace(b",here,", b",left out,") if line.startswith(number) else line
+        for line in lines(files["blocks.csv"])
+    ]
+    return {"readings.csv": b"".join(kept), "blocks.csv": b"".join(blocks)}
+
+
+def test_readings_of_the_job_cannot_be_left_out(sealed: Sealed):
+    """All is signed anew."""
     with pytest.raises(RecordBroken):
-        verify_files(attacked(sealed, change, ATTACKERS[2]))
+        verify_files(attacked(sealed, without_a_block, ATTACKERS[2]))
+
+
+def met(files: dict[str, bytes]) -> dict[str, bytes]:
+    return {"pages.json": files["pages.json"].replace(b"not met", b"met")}
+
+
+def of_another_resin(files: dict[str, bytes]) -> dict[str, bytes]:
+    return {"account.json": files["account.json"].replace(b"epoxy-slow", b"epoxy-fast")}
+
+
+@pytest.mark.parametrize("change", [met, of_another_resin, without_a_block])
+def test_pages_hold_where_they_are_not_made_again(
+    sealed: Sealed, change: Change, monkeypatch: pytest.MonkeyPatch
+):
+    """The control: nothing else compares what is said with readings and entries."""
+    files = attacked(sealed, change, ATTACKERS[2])
+    pages = sealed.pages
+    monkeypatch.setattr(verification, "check_said", lambda *_: pages)
+    assert verify_files(files)
 
 
 def test_what_was_told_after_the_account_is_found(sealed: Sealed, tmp_path: Path, monkeypatch):
     """He tells what is bad between the account and the seal, so that it is sealed and on no page."""
-    for path in (sealed.logbook, key_path(sealed.logbook)):
-        shutil.copy(path, tmp_path / path.name)
     genuine = writing.seal
-    with Logbook(tmp_path / sealed.logbook.name) as logbook:
+    with Logbook(own_copy(sealed, tmp_path)) as logbook:
 
         def late(*rest, **named):
             logbook.write(Entry(EntryKind.NOTE, {"text": "it came off"}, LATER, job=world.JOB))

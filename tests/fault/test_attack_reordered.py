@@ -9,6 +9,7 @@ from tests.record_attacks import ATTACKERS, Sealed, answers, attacked, lines
 
 @pytest.mark.parametrize("attacker", ATTACKERS)
 @pytest.mark.parametrize("name", ["readings.csv", "entries.jsonl", "digests.csv", "blocks.csv"])
+@pytest.mark.few(4)
 def test_lines_in_another_order_are_found(sealed: Sealed, folder: Path, attacker: str, name: str):
     """Two neighbouring lines change places; nothing else is touched."""
 

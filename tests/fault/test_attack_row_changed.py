@@ -4,16 +4,18 @@ import shutil
 import sqlite3
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from curewatch.errors import CurewatchError, RecordBroken
-from curewatch.logbook import Logbook
+from curewatch.logbook import Logbook, verification
+from curewatch.logbook.salvage import salvage
 from curewatch.logbook.sealing import check_seals
 from curewatch.record.writing import write
 from curewatch.units import DAY
 from tests import record_world as world
-from tests.record_attacks import Sealed
+from tests.record_attacks import Sealed, own_copy
 
 STATEMENTS = {
     "a reading's byte": (
@@ -60,7 +62,10 @@ STATEMENTS = {
         "UPDATE spans SET latest = 1 << 62 WHERE block = 3",
         "index of times of block 3:",
     ),
-    "a count of readings": ("UPDATE sensors SET readings = readings + 1 WHERE number = 1", "counts"),
+    "a count of readings": (
+        "UPDATE sensors SET readings = readings + 1 WHERE number = 1",
+        "table of sensors",
+    ),
     "a sensor's name": ("UPDATE sensors SET name = 'other' WHERE name = 'hull'", "block 1"),
     "a seal's signature": (
         "UPDATE entries SET line = replace(line, 'signature', 'signaturf') WHERE kind = 'seal'",
@@ -78,11 +83,9 @@ def whole_check(logbook: Logbook) -> None:
 @pytest.mark.parametrize("statement", STATEMENTS)
 def test_a_row_changed_behind_the_logbook_is_found(sealed: Sealed, tmp_path: Path, statement: str):
     """The statement changes something; verification names the place; no record is made of it."""
-    path = tmp_path / "logbook.sqlite"
     with Logbook(sealed.logbook, read_only=True) as logbook:
         logbook.verify()
-    shutil.copy(sealed.logbook, path)
-    shutil.copy(sealed.logbook.with_name("logbook.sqlite.key"), path.with_name("logbook.sqlite.key"))
+    path = own_copy(sealed, tmp_path)
     sql, named = STATEMENTS[statement]
     with closing(sqlite3.connect(path, isolation_level=None)) as raw:
         assert raw.execute(sql).rowcount > 0
@@ -91,17 +94,46 @@ def test_a_row_changed_behind_the_logbook_is_found(sealed: Sealed, tmp_path: Pat
             whole_check(logbook)
         with pytest.raises(CurewatchError):
             write(logbook, world.JOB, tmp_path / "out", at=world.OPENED + 6 * DAY)
-    assert not (tmp_path / "out").exists()
+    assert not list((tmp_path / "out").glob("*"))
 
 
-def test_the_hourly_summary_is_no_proof_and_is_not_taken_for_one(sealed: Sealed, tmp_path: Path):
-    """A changed summary does not reach a record: it is made from the readings alone."""
-    path = tmp_path / "logbook.sqlite"
+def test_no_record_is_made_over_a_changed_summary(sealed: Sealed, tmp_path: Path):
+    """A summary that the readings do not give is found, and is made anew by a salvage."""
+    path, new = tmp_path / "logbook.sqlite", tmp_path / "new.sqlite"
     shutil.copy(sealed.logbook, path)
-    shutil.copy(sealed.logbook.with_name("logbook.sqlite.key"), path.with_name("logbook.sqlite.key"))
+    for one in (path, new):
+        shutil.copy(sealed.logbook.with_name("logbook.sqlite.key"), one.with_name(f"{one.name}.key"))
     with closing(sqlite3.connect(path, isolation_level=None)) as raw:
         raw.execute("UPDATE hours SET total = 0, lowest = 0")
-    with Logbook(path) as logbook:
+    with Logbook(path) as logbook, pytest.raises(RecordBroken, match="table of hours"):
+        write(logbook, world.JOB, tmp_path / "out", at=world.OPENED + 6 * DAY, pdf=False)
+    salvage(path, new, at=world.OPENED + 6 * DAY)
+    with Logbook(new) as logbook:
         written = write(logbook, world.JOB, tmp_path / "out", at=world.OPENED + 6 * DAY, pdf=False)
     assert written.folder is not None
     assert (written.folder / "readings.csv").read_bytes() == sealed.files["readings.csv"]
+
+
+def any_rows(reader: Any, face: Any, closed: bool, body: bytes, tokens: object) -> Any:
+    """A block's readings without their digest."""
+    return reader.read(body, face.form, closed=closed)
+
+
+UNCHECKED: dict[str, tuple[Any, str, Any]] = {
+    "a sensor's name": (verification, "_check_readings", any_rows),
+    "the index of times": (verification._Spans, "check", lambda *_: None),
+    "a count of readings": (verification.derived.Derived, "check", lambda *_, **more: None),
+}
+
+
+@pytest.mark.parametrize("statement", UNCHECKED)
+def test_a_changed_row_holds_unchecked(
+    sealed: Sealed, tmp_path: Path, statement: str, monkeypatch: pytest.MonkeyPatch
+):
+    """The controls: without its own step each of them holds."""
+    path = own_copy(sealed, tmp_path)
+    with closing(sqlite3.connect(path, isolation_level=None)) as raw:
+        raw.execute(STATEMENTS[statement][0])
+    monkeypatch.setattr(*UNCHECKED[statement])
+    with Logbook(path, read_only=True) as logbook:
+        whole_check(logbook)

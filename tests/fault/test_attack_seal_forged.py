@@ -1,6 +1,5 @@
 """Attack: an entry that looks like a seal, not signed with the logbook's key, stands in the chain."""
 
-import shutil
 from pathlib import Path
 
 import pytest
@@ -9,12 +8,13 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from curewatch.cli.main import run
 from curewatch.clock import iso_utc, utc_from_iso
 from curewatch.errors import RecordBroken
-from curewatch.logbook import Entry, EntryKind, Logbook
-from curewatch.logbook.sealing import Seal, check_seals, key_path, parse, seals, signing_key
+from curewatch.logbook import Entry, EntryKind, Logbook, sealing
+from curewatch.logbook.keys import key_path, load_key, signing_key
+from curewatch.logbook.sealing import Seal, check_seals, parse, seals
 from curewatch.record import examination, writing
 from curewatch.units import DAY
 from tests import record_world as world
-from tests.record_attacks import Sealed
+from tests.record_attacks import Sealed, own_copy
 
 STRANGER = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
 LATER = world.OPENED + 5 * DAY
@@ -48,17 +48,15 @@ UNSIGNED = [signature_of_another_text, signed_by_another_key, no_signature]
 @pytest.fixture
 def attacked(sealed: Sealed, tmp_path: Path) -> Path:
     """A copy of the demo's logbook with its key, for the attacker to write into."""
-    path = tmp_path / "logbook.sqlite"
-    with Logbook(sealed.logbook) as logbook:
+    path = own_copy(sealed, tmp_path)
+    with Logbook(path) as logbook:
         logbook.close_block()
-    shutil.copy(sealed.logbook, path)
-    shutil.copy(key_path(sealed.logbook), key_path(path))
     return path
 
 
 def forge(logbook: Logbook, attack, job: str | None = None) -> None:
     """Write the attack's text and signature down as a seal is written down."""
-    text, signature = attack(seals(logbook)[-1], signing_key(key_path(logbook.path)))
+    text, signature = attack(seals(logbook)[-1], load_key(key_path(logbook.path)))
     made = parse(text, signature)
     payload = {"text": text, "signature": signature, "code": made.code, "reason": made.reason}
     logbook.write(Entry(EntryKind.SEAL, payload, utc_from_iso(made.at), job=job))
@@ -69,7 +67,7 @@ def forge(logbook: Logbook, attack, job: str | None = None) -> None:
 def test_a_forged_seal_is_found_in_the_logbook(attacked: Path, capsys: pytest.CaptureFixture[str], attack):
     """The library and `logbook verify` refuse it, and name the seal and the key that was expected."""
     with Logbook(attacked) as logbook:
-        own = check_seals(logbook)[0].public_key
+        own = check_seals(logbook).seals[0].public_key
         forge(logbook, attack)
         with pytest.raises(RecordBroken, match=rf"seal of block \d+ .*key {own}"):
             check_seals(logbook)
@@ -88,10 +86,11 @@ def test_no_record_is_made_of_a_logbook_with_a_forged_seal(attacked: Path, tmp_p
         forge(logbook, attack)
         with pytest.raises(RecordBroken, match="seal of block"):
             writing.write(logbook, world.JOB, tmp_path / "records", at=LATER)
-    assert not (tmp_path / "records").exists()
+    assert not list((tmp_path / "records").glob("*"))
 
 
 @pytest.mark.parametrize("attack", UNSIGNED)
+@pytest.mark.few(2)
 def test_a_record_that_carries_a_forged_seal_does_not_verify(
     attacked: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, attack
 ):
@@ -104,6 +103,17 @@ def test_a_record_that_carries_a_forged_seal_does_not_verify(
     assert written.folder is not None
     with pytest.raises(RecordBroken, match="seal of block"):
         examination.verify(written.folder)
+
+
+@pytest.mark.parametrize("attack", UNSIGNED)
+def test_a_forged_seal_holds_where_no_signature_is_checked(
+    attacked: Path, monkeypatch: pytest.MonkeyPatch, attack
+):
+    """The control: each is one of the logbook's seals, with a code of its own."""
+    monkeypatch.setattr(sealing, "check_signature", lambda *_: None)
+    with Logbook(attacked) as logbook:
+        forge(logbook, attack)
+        assert check_seals(logbook).seals[-1] == seals(logbook)[-1]
 
 
 def test_without_the_key_file_two_keys_are_still_found(attacked: Path):
@@ -120,9 +130,11 @@ def test_with_the_key_file_a_stranger_s_first_seal_is_found(tmp_path: Path):
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         logbook.append(list(world.readings(world.OPENED, world.OPENED + DAY, step=900.0)))
         logbook.write(Entry(EntryKind.SEAL, made_by_a_stranger(logbook), LATER))
-        assert len(check_seals(logbook)) == 1  # no key yet: nobody can know better
-        signing_key(key_path(logbook.path))
-        with pytest.raises(RecordBroken, match=r"expected key \w+, found key"):
+        assert len(check_seals(logbook).seals) == 1  # no key yet: nobody can know better
+        with Logbook(tmp_path / "other.sqlite") as other:
+            signing_key(other)
+        key_path(other.path).rename(key_path(logbook.path))
+        with pytest.raises(RecordBroken, match=r"expected key \w+, which is beside"):
             check_seals(logbook)
 
 

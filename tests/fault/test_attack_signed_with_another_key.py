@@ -7,6 +7,8 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 
 from curewatch.errors import RecordBroken
+from curewatch.logbook.sealing import Signed
+from curewatch.record import verification
 from curewatch.record.proof import LISTED, checksums
 from curewatch.record.verification import verify_files
 from tests.record_attacks import Sealed, answers
@@ -34,14 +36,14 @@ def test_another_key_is_found_by_the_seal_code(sealed: Sealed, folder: Path):
 
 def test_another_key_is_found_by_the_key_itself(sealed: Sealed):
     """Who knows the public key from before needs no code."""
-    with pytest.raises(RecordBroken, match=r"^(key\.pem|entry \d+ \(seal\))"):
+    with pytest.raises(RecordBroken, match=r"^(key\.pem|seal\.txt)"):
         verify_files(forged(sealed), key=sealed.seal.public_key)
 
 
 def test_another_key_is_found_by_the_seals_among_the_entries(sealed: Sealed, folder: Path):
     """The forger cannot sign the seals of earlier days; else their code would vouch for his own seal."""
     found = answers(forged(sealed), folder)
-    assert found.broken.startswith("entry")
+    assert found.broken.startswith("seal.txt")
     assert found.shell == 5
     assert "another key" in found.said
 
@@ -53,3 +55,9 @@ def test_a_signature_alone_of_another_key_is_found(sealed: Sealed, folder: Path)
     found = answers(files, folder)
     assert found.broken.startswith("files.sha256")
     assert found.shell == 5
+
+
+def test_another_key_holds_where_earlier_seals_are_not_asked(sealed: Sealed, monkeypatch: pytest.MonkeyPatch):
+    """The control: neither a code, nor a key, nor the seals among the entries."""
+    monkeypatch.setattr(verification, "_check_inner", lambda *_: Signed([], [], ""))
+    assert verify_files(forged(sealed)).seal.public_key != sealed.seal.public_key

@@ -2,8 +2,10 @@
 
 import json
 import random
+import sys
 import threading
 import time
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -12,9 +14,10 @@ from curewatch.logbook import Logbook
 from curewatch.simulation.port import SimulatedPort
 from curewatch.wire.lines import checksum
 from tests.broker import Broker, Talker, needs_mosquitto, until
-from tests.running import Running, sequences
+from tests.running import TOO_EARLY, Running, in_one_of_a_few, sequences
 
 NODES = 10
+EARLY = [sys.executable, "-c", TOO_EARLY]
 
 
 class Board(threading.Thread):
@@ -70,17 +73,50 @@ def test_a_few_kills_lose_nothing(tmp_path: Path) -> None:
 
 
 @pytest.mark.long
+def test_acknowledging_before_the_commit_loses_in_the_same_run(tmp_path: Path) -> None:
+    """The control: what was on its way at a kill never comes again."""
+
+    def loses(place: Path) -> bool:
+        try:
+            _killed(place, kills=6, messages=1200, program=EARLY, patience=20.0)
+        except AssertionError as found:
+            return str(found).startswith("not so after")
+        return False
+
+    assert in_one_of_a_few(loses, tmp_path)
+
+
+@pytest.mark.long
 def test_kills_in_a_flood_store_nothing_twice(tmp_path: Path) -> None:
     """Killed with thousands of messages on the way, of which the broker knows least what is stored."""
+    _flooded(tmp_path)
+
+
+@pytest.mark.long
+def test_acknowledging_before_the_commit_loses_in_the_same_flood(tmp_path: Path) -> None:
+    """The control."""
+
+    def loses(place: Path) -> bool:
+        try:
+            _flooded(place, program=EARLY, patience=20.0)
+        except AssertionError as found:
+            return "of 40000 readings" in str(found)
+        return False
+
+    assert in_one_of_a_few(loses, tmp_path)
+
+
+def _flooded(folder: Path, program: list[str] | None = None, patience: float = 120.0) -> None:
     needs_mosquitto("the broker in Python does not keep what a killed client has not taken")
     messages, kills, chance = 40_000, 0, random.Random(1)
-    (tmp_path / "broker").mkdir()
+    (folder / "broker").mkdir()
     with (
-        Broker(tmp_path / "broker", saves=False) as broker,
+        Broker(folder / "broker", saves=False) as broker,
         SimulatedPort() as port,
-        Running(tmp_path, _settings(broker, port)) as daemon,
+        Running(folder, _settings(broker, port)) as daemon,
         Talker(broker) as device,
     ):
+        daemon.program = program or daemon.program
         daemon.start()
         daemon.says("yard answers")
         for number in range(messages):
@@ -88,7 +124,8 @@ def test_kills_in_a_flood_store_nothing_twice(tmp_path: Path) -> None:
             device.client.publish(f"creek/node{number % NODES}/state", payload, 1)
         while kills < 12:
             stored = daemon.readings()
-            daemon.waits_for(min(messages, stored + chance.randint(300, 1500)), seconds=120.0)
+            with suppress(AssertionError):  # fewer are left
+                daemon.waits_for(min(messages, stored + chance.randint(300, 1500)), seconds=patience)
             daemon.kill()
             if daemon.readings() == messages:
                 break
@@ -97,12 +134,14 @@ def test_kills_in_a_flood_store_nothing_twice(tmp_path: Path) -> None:
         assert kills > 2
         if not daemon.alive:
             daemon.start()
-        daemon.waits_for(messages, seconds=120.0)
+        daemon.waits_for(messages, seconds=patience)
         assert daemon.stop() == 0
         _whole(daemon.path, messages, 0)
 
 
-def _killed(folder: Path, kills: int, messages: int) -> None:
+def _killed(
+    folder: Path, kills: int, messages: int, program: list[str] | None = None, patience: float = 120.0
+) -> None:
     needs_mosquitto("the broker in Python does not keep what a killed client has not taken")
     chance = random.Random(kills)
     (folder / "broker").mkdir()
@@ -112,6 +151,7 @@ def _killed(folder: Path, kills: int, messages: int) -> None:
         Running(folder, _settings(broker, port)) as daemon,
     ):
         board = Board(port)
+        daemon.program = program or daemon.program
         daemon.start()
         daemon.says("yard answers")
         device = Device(broker, messages, messages // kills)
@@ -128,7 +168,7 @@ def _killed(folder: Path, kills: int, messages: int) -> None:
         assert not device.is_alive()
         board.over.set()
         board.join()
-        until(lambda: sum(daemon.readings(f"node{n}") for n in range(NODES)) >= messages, 120.0)
+        until(lambda: sum(daemon.readings(f"node{n}") for n in range(NODES)) >= messages, patience)
         assert daemon.stop() == 0
         _whole(daemon.path, messages, board.sent)
 

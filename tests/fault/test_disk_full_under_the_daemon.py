@@ -7,6 +7,7 @@ this process.
 import os
 import subprocess
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,8 @@ from curewatch import configuration
 from curewatch.clock import ManualClock
 from curewatch.daemon.acting import Actor
 from curewatch.daemon.core import Core
-from curewatch.daemon.events import BytesArrived, Show
+from curewatch.daemon.events import BytesArrived, Committed, Show, Store
+from curewatch.errors import StoreFailed
 from curewatch.logbook import Logbook
 from curewatch.simulation.port import SimulatedPort
 from curewatch.wire.lines import checksum
@@ -118,3 +120,30 @@ def test_a_disk_that_takes_no_more(tmp_path: Path, calamity: str, recovery: str,
         assert core.dropped == 0
         assert any("nothing was lost" in each.text for each in shown)
         logbook.verify()
+
+
+def test_a_refusal_taken_for_a_commit_loses(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The control: a daemon that goes on as if a refused batch were stored has fewer readings in the end."""
+
+    def blindly(self: Actor, asked: Store) -> Committed:
+        with suppress(StoreFailed):
+            self.logbook.append(asked.readings, asked.entries)
+        return Committed(self._clock.now(), len(asked.readings))
+
+    monkeypatch.setattr(Actor, "_store", blindly)
+    clock = ManualClock(1_790_000_000.0, 0.0)
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        core = Core(configuration.parse('[sensors.bench]\nrole = "air"'), clock.now())
+        actor = Actor(core, logbook, clock, show=lambda line: None)
+        actor.handle(BytesArrived("usb", b"\n", clock.now()))
+        pages = logbook._connection.execute("PRAGMA page_count").fetchone()[0]
+        logbook._connection.execute(f"PRAGMA max_page_count = {pages + 4}")
+        for number in range(6_000):
+            actor.handle(BytesArrived("usb", line(number), clock.advance(0.05)))
+            if number % 4 == 0:
+                actor.tick()
+        logbook._connection.execute("PRAGMA max_page_count = 1000000")
+        for _ in range(700):
+            clock.advance(0.1)
+            actor.tick()
+        assert logbook.sensors()["bench"].readings < 6_000

@@ -82,6 +82,7 @@ class Watch:
         ("clock-back:bench@30m", 1.0, ["late", "silent"], TroubleKind.CLOCK),
     ],
 )
+@pytest.mark.few(4)
 def test_a_sensor_that_is_ill_is_said_to_be(
     tmp_path: Path, fault: str, hours: float, states: list[str], kind: TroubleKind | None
 ) -> None:
@@ -109,6 +110,7 @@ def test_a_sensor_that_is_ill_is_said_to_be(
         ("noise@1h", "not text: wrong baud rate?", TroubleKind.SILENT),
     ],
 )
+@pytest.mark.few(3)
 def test_what_cannot_be_a_reading_is_refused_and_its_sensor_missed(
     tmp_path: Path, fault: str, reason: str, kind: TroubleKind
 ) -> None:
@@ -128,7 +130,7 @@ def test_a_silence_that_ends_is_a_gap_with_both_ends(tmp_path: Path, fault: str)
     watch = Watch(tmp_path, fault, 2.0)
     ends = [e.payload["end"] - e.payload["start"] for e in watch.logbook.entries("gap") if e.payload["end"]]
     assert ends == [pytest.approx(31 * 60.0, abs=61.0)] * 4
-    assert "speaks again; nothing is known of 31 min" in watch.said()
+    assert "reports again; nothing is known of 31 min" in watch.said()
     assert watch.kinds() == {}
     watch.logbook.close()
 

@@ -22,7 +22,12 @@ FOREIGN = (
     ("photo", {"file": "../../../etc/passwd", "thumbnail": "AAAA"}),
     ("correction", {"corrects": 2, "changes": {"at": "never", "started": None, "ratio": {"a": 1}}}),
     ("correction", {"corrects": "two", "changes": 7}),
+    ("correction", {"corrects": 4, "changes": {"\x1b[2Jkey": "\x1b[2J"}, "reason": "\x1b[2J"}),
     ("quality", {"check": {}, "value": "\x1b[2J", "passed": "maybe"}),
+    ("\x1b[2Jkind", {"\x1b[31mkey": "\x1b]0;x\x07"}),
+    ("note", {"text": "\u202edlot\x9b2J", "by": "\x1b[2J"}),
+    ("deviation", {"deviation": "\x1b[2J", "decision": 7, "decided_by": ["\x1b"]}),
+    ("sign-off", {"role": "\x1b[2J", "by": {"a": "\x1b"}}),
     ("alert", {"happening": "raised"}),
     ("alert", {"happening": "acknowledged", "alert": "thunder", "subject": 1}),
 )
@@ -48,17 +53,20 @@ def shed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         ["alerts", "--past", "30 d"],
         ["layer", "--running"],
         ["record", "write", JOB, "--output", "OUT", "--format", "folder"],
+        ["logbook", "status"],
+        ["logbook", "export", "OUT.jsonl"],
     ],
     ids=lambda typed: " ".join(typed[:2]),
 )
 def test_no_command_falls_over_them(shed: Path, capsys: pytest.CaptureFixture[str], typed: list[str]) -> None:
     """An answer, no escape code, and no file outside the folder that was named."""
+    typed = [str(shed / "out.jsonl") if word == "OUT.jsonl" else word for word in typed]
     with pytest.raises(SystemExit) as end:
         run([str(shed / "out") if word == "OUT" else word for word in typed])
     said = capsys.readouterr()
     assert end.value.code == 0, said.err
     assert "\x1b" not in said.out + said.err
-    assert {path.name for path in shed.iterdir()} <= {"curewatch.toml", "out", *_logbook(shed)}
+    assert {path.name for path in shed.iterdir()} <= {"curewatch.toml", "out", "out.jsonl", *_logbook(shed)}
 
 
 def _logbook(shed: Path) -> set[str]:

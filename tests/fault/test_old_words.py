@@ -18,17 +18,18 @@ from curewatch.logbook import Logbook
 from curewatch.readings import Flag, undated
 from curewatch.shed import recall
 from curewatch.wire.lines import checksum
-from tests.broker import Broker, Talker, needs_mosquitto
+from tests.broker import Broker, Talker, needs_mosquitto, until
 from tests.running import Running
 
 KEPT = 100  # messages a sensor
+MARKERS = "curewatch/v1/fence/ours"  # what is sent after one came by reaches the daemon behind it
 SENSORS = {"bench": "air", "hull": "surface", "yard": "outside"}
 
 
 def _settings(broker: Broker, version: str, more: str = "") -> str:
     sensors = "".join(f'[sensors.{name}]\nrole = "{role}"\n' for name, role in SENSORS.items())
     return (
-        f"{sensors}[limits]\nreading_age_minutes = 0.5\n[mqtt.broker]\nport = {broker.port}\n"
+        f"{sensors}[limits]\nreading_age_minutes = 10\n[mqtt.broker]\nport = {broker.port}\n"
         f'version = "{version}"\nclient_id = "ours"\ntopics = ["creek/+/state"]\n{more}'
     )
 
@@ -63,6 +64,7 @@ def _unknown(daemon: Running, sensor: str) -> int:
     ("version", "form"),
     [("5", "json"), ("3.1.1", "line"), pytest.param("5", "line", marks=pytest.mark.long)],
 )
+@pytest.mark.few(1)
 def test_a_kept_session_gives_no_go_before_a_sensor_speaks(tmp_path: Path, version: str, form: str) -> None:
     """Three sensors, a hundred kept messages each: all stored, none believed; one live message each is."""
     needs_mosquitto("amqtt hands a kept session nothing that came while it was away")
@@ -112,7 +114,7 @@ def test_a_kept_message_with_its_own_time_counts(tmp_path: Path) -> None:
         assert daemon.stop() == 0
         with Logbook(daemon.path, read_only=True) as logbook:
             [bench], [hull] = logbook.series("bench").flags, logbook.series("hull").flags
-            seen = {name: recall.look_up(logbook, name, now + 5.0) for name in ("bench", "hull")}
+            seen = {name: recall.look_up(logbook, (name,), now + 5.0)[name] for name in ("bench", "hull")}
     assert bench == Flag.BACKLOG
     assert hull & Flag.BACKLOG
     assert seen["bench"].last is not None
@@ -121,6 +123,7 @@ def test_a_kept_message_with_its_own_time_counts(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("python", [False, True])
+@pytest.mark.few(1)
 def test_a_retained_reading_is_of_unknown_age_whatever_it_says_of_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, python: bool
 ) -> None:
@@ -130,6 +133,7 @@ def test_a_retained_reading_is_of_unknown_age_whatever_it_says_of_it(
         monkeypatch.setattr(tests.broker, "REQUIRED", False)
     (tmp_path / "broker").mkdir()
     with Broker(tmp_path / "broker") as broker, Talker(broker) as device:
+        device.listen(MARKERS)
         for form, sensor in (("json", "bench"), ("line", "hull")):
             device.send(f"creek/{sensor}/state", [_said(form, sensor, 0)], retain=True)
         with Running(tmp_path, _settings(broker, broker.version)) as daemon:
@@ -139,7 +143,7 @@ def test_a_retained_reading_is_of_unknown_age_whatever_it_says_of_it(
                 "bench": 1,
                 "hull": 1,
             }
-            time.sleep(2.0)  # a marker goes out and comes back
+            until(lambda: device.heard)
             _send(device, "line", 3)
             daemon.waits_for(11)
             assert {sensor: _unknown(daemon, sensor) for sensor in SENSORS} == {
@@ -148,6 +152,13 @@ def test_a_retained_reading_is_of_unknown_age_whatever_it_says_of_it(
                 "yard": 0,
             }
             assert daemon.stop() == 0
+
+
+def _stopped(daemon: Running) -> bool:
+    """Whether each of its threads is stopped, as the system tells it."""
+    assert daemon.process is not None
+    threads = Path(f"/proc/{daemon.process.pid}/task").iterdir()
+    return all(" T " in (each / "stat").read_text() for each in threads)
 
 
 @pytest.mark.long
@@ -159,18 +170,20 @@ def test_what_waited_while_the_daemon_was_stopped_is_old(tmp_path: Path) -> None
         Talker(broker) as device,
         Running(tmp_path, _settings(broker, broker.version)) as daemon,
     ):
+        device.listen(MARKERS)
         daemon.start()
-        daemon.says("broker answers")
+        until(lambda: device.heard)
         _send(device, "json", 1)
         daemon.waits_for(3)
         daemon.signal(signal.SIGSTOP)
-        time.sleep(0.5)  # until none of its threads listens any more
+        until(lambda: _stopped(daemon))  # none of its threads listens any more
         _send(device, "json", 20)
         time.sleep(WITHIN + 1.0)
+        device.heard.clear()
         daemon.signal(signal.SIGCONT)
         daemon.waits_for(63)
         assert {sensor: _unknown(daemon, sensor) for sensor in SENSORS} == dict.fromkeys(SENSORS, 20)
-        time.sleep(2.0)  # a marker goes out and comes back
+        until(lambda: device.heard)
         _send(device, "json", 1)
         daemon.waits_for(66)
         assert {sensor: _unknown(daemon, sensor) for sensor in SENSORS} == dict.fromkeys(SENSORS, 20)
@@ -198,5 +211,5 @@ def test_a_broker_that_denies_the_marker_is_said_and_never_gives_go(tmp_path: Pa
         assert _tonight(tmp_path)["verdict"] == "unknown"
         command = [sys.executable, "-m", "curewatch", "doctor", "--json"]
         done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)
-        assert fence.CURE.format(topic="curewatch/fence/ours") in done.stdout
+        assert fence.CURE.format(topic="curewatch/v1/fence/ours") in done.stdout
         assert daemon.stop() == 0

@@ -26,6 +26,7 @@ with Logbook(sys.argv[1]) as logbook:
 
 
 @pytest.mark.parametrize("after", [1, 7, 40])
+@pytest.mark.few(1)
 def test_what_was_acknowledged_is_there_after_a_kill(tmp_path: Path, after: int):
     """kill -9 after some commits: all that was said to be stored is, the chain holds, nothing comes twice."""
     path = tmp_path / "logbook.sqlite"

@@ -1,6 +1,7 @@
 """Anything may come in: it is a reading or a refusal with its reason; nothing raises, memory stays flat."""
 
 import gc
+import json
 from random import Random
 
 import pytest
@@ -9,7 +10,8 @@ from hypothesis import strategies as st
 
 from curewatch.clock import Instant
 from curewatch.readings import Reading, Rejected
-from curewatch.wire import WHAT_TO_DO, LineFramer, Parser, Reason, lines
+from curewatch.wire import WHAT_TO_DO, LineFramer, Parser, Reason, json_fields, lines
+from curewatch.wire.fields import Words
 from curewatch.wire.numbers import name_allowed
 from curewatch.wire.reasons import RAW_LONGEST
 from tests.running import resident
@@ -163,6 +165,29 @@ def test_some_thousand_mutated_messages():
     outcomes = fuzz(5_000, seed=5)
     assert outcomes["reading"] > 100
     assert sum(count > 0 for count in outcomes.values()) > 12
+
+
+def test_an_exception_of_a_parser_would_be_found(monkeypatch: pytest.MonkeyPatch):
+    """The control: a parser that lets an error of its library out does not pass."""
+    monkeypatch.setattr(json_fields, "load", lambda payload, largest=0: json.loads(payload))
+    with pytest.raises(ValueError, match=r"."):
+        fuzz(500, seed=5)
+
+
+OBJECTS = [data for data in GOOD if data.startswith(b"{")]
+PARTS = (b'"humidity": 8.9, ', b'"unit": "F", ', b'"x": {"humidity": 8.9}, ', b"{}", b":", b" ", b"1e400")
+
+
+def test_a_memory_of_shapes_changes_nothing():
+    """An object is read as by words that have seen none before, whatever was put into it."""
+    random, words = Random(6), Words()
+    for index in range(2_000):
+        data = random.choice(OBJECTS)
+        place = random.choice([at for at in range(1, len(data)) if data[at - 1 : at] in b'{, "'])
+        data = data[:place] + random.choice(PARTS) + data[place:] if index % 3 else mutated(random)
+        told = json_fields.parse(data, NOW, "topic", "bench", words)
+        assert told == json_fields.parse(data, NOW, "topic", "bench", Words()), data
+    assert len(words.shapes) > 3
 
 
 @pytest.mark.long

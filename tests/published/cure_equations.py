@@ -5,9 +5,11 @@ product for more than a resin's numbers.
 """
 
 from collections.abc import Callable
+from typing import NamedTuple
 
 import numpy as np
 from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
 
 from curewatch.materials import Resin
 from curewatch.model.film.film import History
@@ -72,3 +74,56 @@ def film(
         max_step=longest, t_eval=at,
     )  # fmt: skip
     return np.asarray(found.y[0])
+
+
+class CupPeak(NamedTuple):
+    """What a cup does."""
+
+    life: float  # until its furthest shell gels [s]
+    working_life: float  # until that is twice as thick [s]
+    mean: float  # hottest mean of the mass [K]
+    middle: float  # hottest middle [K]
+
+
+def cup(resin: Resin, mass: float, air: float, duration: float, shells: int = 8) -> CupPeak:
+    """A full cup as high as wide, as shells of the sphere in it that conducts 0.83 times as well.
+
+    m cp(T) dT/dt = m dH da/dt + conduction; cp = cp25 (1 + b (T - 25 degC)); the outermost half shell gives
+    1.3 |dT|^(5/4) / width^(1/4) + 0.9 sigma (T^4 - Tair^4) to the air. By SciPy at 1e-9.
+    """
+    heat = resin.thermal
+    width = (4.0 * mass / heat.density / np.pi) ** (1.0 / 3.0)
+    edge = np.linspace(0.0, 0.5 * width, shells + 1)
+    kilograms, conductivity = heat.density * np.diff(edge**3) / 3.0, 0.83 * heat.conductivity
+    passes, half = conductivity * edge[1:-1] ** 2 / edge[1], conductivity / (0.5 * edge[1])
+
+    def leaves(surface: float) -> float:
+        draught = 1.3 * abs(surface - air) ** 0.25 / width**0.25 * (surface - air)
+        return float(draught + 0.9 * 5.670374419e-8 * (surface**4 - air**4))
+
+    def slope(_: float, state: FloatArray) -> FloatArray:
+        progress, warmth = state[:shells], state[shells:]
+        speed, flow = law(resin, progress, warmth), np.zeros(shells)
+        passed = passes * np.diff(warmth)
+        flow[:-1] += passed
+        flow[1:] -= passed
+        last, span = float(warmth[-1]), abs(float(warmth[-1]) - air) + 1e-6
+        surface = brentq(
+            lambda at: half * (last - at) - leaves(at),
+            min(last, air) - span,
+            max(last, air) + span,
+            xtol=1e-9,
+        )
+        flow[-1] -= leaves(surface) * edge[-1] ** 2
+        capacity = heat.heat_capacity * (1.0 + heat.heat_capacity_rise * (warmth - COLD))
+        made = heat.reaction_heat * np.where(progress > 0.0, speed, 0.0)
+        return np.concatenate([speed, (made + flow / kilograms) / capacity])
+
+    start = np.concatenate([np.full(shells, -resin.kinetics.inhibitor), np.full(shells, air)])
+    found = solve_ivp(slope, (0.0, duration), start, method="LSODA", rtol=1e-8, atol=1e-8, max_step=60.0)
+    furthest = np.maximum.accumulate(found.y[:shells].max(axis=0))
+    life, working = (
+        float(np.interp(mark, furthest, found.t)) for mark in (resin.milestones.gel, resin.milestones.open)
+    )
+    warmth = found.y[shells:]
+    return CupPeak(life, working, float((kilograms @ warmth / kilograms.sum()).max()), float(warmth[0].max()))

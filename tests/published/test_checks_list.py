@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.published.accuracy import told
 from tests.published.published_rows import HEADINGS, TABLES, header
 
 HERE = Path(__file__).parent
@@ -64,6 +65,20 @@ def test_the_measured_file_has_a_line_for_each_check() -> None:
     assert found == [(check, origin, source) for check, origin, source, _ in listed()], (
         "CHECKS.md has changed: python -m tests.published.accuracy"
     )
+
+
+def test_each_check_says_what_was_read_and_what_would_fail_it() -> None:
+    """No row of fails.csv is left over, none is missing, and both columns are filled and shown."""
+    names, said = [check for check, *_ in listed()], told()
+    assert list(said)[1:] == names
+    shown = (HERE / "ACCURACY.md").read_text(encoding="utf-8")
+    for name in names:
+        read, fails = said[name]
+        assert len(read) > 3, name
+        assert len(fails) > 10, name
+        assert f"| {name} | " in shown
+        assert f" | {fails} | " in shown
+    assert "## What the model does not know" in shown
 
 
 @pytest.mark.long

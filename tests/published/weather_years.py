@@ -78,6 +78,10 @@ class Skill(NamedTuple):
     coverage: np.ndarray  # of the 80 % band
     score: np.ndarray  # continuous ranked probability score
     persistence_score: np.ndarray
+    behind: np.ndarray  # standard errors by which its squares lie above those of the better plain guess
+
+
+BLOCK = 96  # hours: starts nearer than this see the same weather, and count as one
 
 
 def walk_forward(weather: Weather, first_day: int = 30, every: int = 11, horizon: int = 72) -> Skill:
@@ -104,8 +108,22 @@ def walk_forward(weather: Weather, first_day: int = 30, every: int = 11, horizon
         low, high = np.quantile(members, [0.1, 0.9], axis=0)
         inside.append((came >= low) & (came <= high))
         scores.append(ranked_probability_score(members, came))
-    root = [np.sqrt(np.mean(np.square(part), axis=0)) for part in (misses, stays, days)]
-    return Skill(*root, np.mean(inside, axis=0), np.mean(scores, axis=0), np.mean(np.abs(stays), axis=0))
+    squares = np.square([misses, stays, days])
+    root = np.sqrt(squares.mean(axis=1))
+    better = np.where(root[1] < root[2], squares[1], squares[2])
+    return Skill(
+        *root,
+        np.mean(inside, axis=0),
+        np.mean(scores, axis=0),
+        np.mean(np.abs(stays), axis=0),
+        standard_errors(squares[0] - better, max(1, BLOCK // every)),
+    )
+
+
+def standard_errors(differences: np.ndarray, together: int) -> np.ndarray:
+    """The mean along the first axis by its standard error; so many neighbours are one sample."""
+    blocks = [part.mean(axis=0) for part in np.array_split(differences, len(differences) // together)]
+    return np.mean(blocks, axis=0) / (np.std(blocks, axis=0, ddof=1) / np.sqrt(len(blocks)))
 
 
 def ranked_probability_score(members: np.ndarray, came: np.ndarray) -> np.ndarray:

@@ -1,12 +1,11 @@
 """A trial says what the real assessment says."""
 
-import numpy as np
 import pytest
 
 from curewatch.advice.judge import limits
-from curewatch.advice.judge.question import Question
+from curewatch.advice.judge.question import Question, ask
 from curewatch.advice.judge.situation import Place, Surfaced
-from curewatch.advice.judge.verdict import Verdict, assess
+from curewatch.advice.judge.verdict import Verdict
 from curewatch.advice.remedy import trials
 from curewatch.advice.remedy.trials import Variant
 from curewatch.materials import load_resin
@@ -30,7 +29,9 @@ def situation(celsius: float, humidity: float) -> Surfaced:
     )
 
 
-@pytest.mark.parametrize("name", ["epoxy-slow", "epoxy-fast", "polyester-laminating"])
+@pytest.mark.parametrize(
+    "name", ["epoxy-slow", "polyester-laminating", pytest.param("epoxy-fast", marks=pytest.mark.long)]
+)
 def test_a_stack_of_variants_is_judged_as_each_would_be_alone(name: str) -> None:
     """Likelihood and go, for warmed sheds and later starts, within one path of 256."""
     resin = load_resin(name)
@@ -47,7 +48,7 @@ def test_a_stack_of_variants_is_judged_as_each_would_be_alone(name: str) -> None
         for later in (3600.0, 5 * 3600.0)
     ]
     for variant, trial in zip(variants, trials.judge(asked, known, variants), strict=True):
-        alone = assess(known, resin, asked.limits, variant.outlook, variant.start)
+        alone = ask(asked, known, variant.outlook, variant.start)
         assert trial.probability == pytest.approx(alone.probability, abs=1.5 / 256)
         if abs(trial.probability - 0.8) > 1.5 / 256:
             assert trial.go == (alone.verdict is Verdict.GO)
@@ -67,7 +68,6 @@ def test_every_fourth_path_gives_nearly_the_same_answer() -> None:
     quarter = trials.judge(fewer_asked, known, [Variant(fewer, one.start) for one in variants])
     for one, other in zip(full, quarter, strict=True):
         assert one.probability == pytest.approx(other.probability, abs=0.12)
-        assert np.isfinite(one.set_late)
 
 
 def test_no_variants_need_no_work() -> None:

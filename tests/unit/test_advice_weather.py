@@ -9,6 +9,7 @@ from hypothesis import strategies as some
 
 from curewatch.advice.judge.weather import along, highest_between, lowest_between, weather
 from curewatch.errors import OutOfValidity
+from curewatch.model.air.outlook import ReadingErrors
 from curewatch.units import FloatArray
 
 
@@ -17,6 +18,7 @@ class Made(NamedTuple):
     air_temperature: FloatArray
     vapour_pressure: FloatArray
     surface_temperature: FloatArray
+    errors: ReadingErrors | None = None
 
 
 @given(some.integers(0, 2**32 - 1), some.integers(1, 70))

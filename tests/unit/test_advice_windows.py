@@ -4,6 +4,7 @@ import json
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
 import icalendar
@@ -11,10 +12,12 @@ import numpy as np
 import pytest
 
 from curewatch import configuration
-from curewatch.advice.judge import checks, limits
-from curewatch.advice.judge.question import Question
+from curewatch.advice.judge import limits, reasons
+from curewatch.advice.judge.answer import Check, Status
+from curewatch.advice.judge.ground import Ground
+from curewatch.advice.judge.question import Question, ask
 from curewatch.advice.judge.situation import Place, Surfaced
-from curewatch.advice.judge.verdict import assess
+from curewatch.advice.plan import windows
 from curewatch.advice.plan.calendar import write
 from curewatch.advice.plan.windows import (
     LENGTH,
@@ -31,6 +34,7 @@ from curewatch.answers.windows import windows_document
 from curewatch.cli.main import run
 from curewatch.cli.screens import windows as screen
 from curewatch.clock import SystemClock
+from curewatch.jobs import FaceBelow
 from curewatch.logbook import Logbook
 from curewatch.materials import load_resin
 from curewatch.materials.substrate import load_substrate
@@ -39,7 +43,7 @@ from curewatch.physics import moist_air
 from curewatch.readings import Reading
 from curewatch.shed.consult import working_spans
 from curewatch.shed.look import coming_hours
-from curewatch.units import HOUR
+from curewatch.units import HOUR, MINUTE
 from curewatch.wording import Wording
 
 NOW = 1_795_000_500.0  # Wed 18 Nov 2026 11:15:00 UTC, a whole quarter of an hour
@@ -76,7 +80,7 @@ def test_every_start_of_the_strip_is_what_the_verdict_says_of_it() -> None:
     found = strip(ASKED, situation, outlook, ALWAYS)
     for index in range(0, found.starts.start.size, 24):
         start = float(found.starts.start[index])
-        said = assess(situation, FAST, ASKED.limits, outlook, start)
+        said = ask(ASKED, situation, outlook, start)
         assert said.probability == pytest.approx(float(found.starts.probability[index]), abs=0.04)
         likely = said.moment("laminate-from").likely
         if likely is not None:
@@ -123,12 +127,217 @@ def test_the_best_start_is_one_at_which_somebody_is_in_the_shed() -> None:
     assert hours[0].start <= best < hours[0].end
 
 
+def test_an_edge_counts_what_never_comes_as_late() -> None:
+    """Of four paths on one of which it never comes: by hand."""
+    after = np.array([[3.0, 1.0, np.nan, 2.0], [np.nan] * 4])
+    for share, first in ((0.1, 1.0), (0.25, 2.0), (0.5, 3.0), (0.75, np.nan), (1.0, np.nan)):
+        assert windows._edge(after, share) == pytest.approx(np.array([first, np.nan]), nan_ok=True)
+
+
+def test_a_next_layer_fits_where_half_an_hour_is_left_in_window_and_working_hours() -> None:
+    """Opens 10 min after the start and closes at 40, at 39, never; then hours that begin or end inside."""
+    opens = np.full((1, 3), 10 * MINUTE)
+    closes = np.array([[40 * MINUTE, 39 * MINUTE, np.nan]])
+    seen = SimpleNamespace(start=np.array([NOW]), recoat_from=opens, laminate_before=closes)
+    for begin, end, expected in (
+        (0, 999, [True, False, True]),
+        (11, 999, [False, False, True]),
+        (0, 40, [True, False, True]),
+        (0, 39, [False, False, False]),
+    ):
+        hours = (Span(NOW - 99 * HOUR, NOW - 90 * HOUR), Span(NOW + begin * MINUTE, NOW + end * MINUTE))
+        assert windows._fits(seen, hours).tolist() == [expected]  # type: ignore[arg-type]
+
+
+def test_a_start_is_within_hours_from_their_begin_until_before_their_end() -> None:
+    """Somebody who leaves at five does not begin at five."""
+    hours = (Span(NOW, NOW + HOUR), Span(NOW + 3 * HOUR, NOW + 4 * HOUR))
+    starts = NOW + 0.5 * HOUR * np.arange(-1, 9)
+    assert np.flatnonzero(windows._manned(starts, hours)).tolist() == [1, 2, 7, 8]
+
+
+def test_what_a_start_gives_is_read_off_its_paths() -> None:
+    """Of twenty: half, the early or the late tenth; a next layer only where the start itself holds."""
+    after = 0.5 * HOUR * np.arange(20.0)[None]
+    seen = SimpleNamespace(
+        start=np.array([NOW]),
+        recoat_from=after,
+        laminate_before=after + 5 * HOUR,
+        set=after + 10 * HOUR,
+        firm=after + 20 * HOUR,
+        ready_to_sand=after + 30 * HOUR,
+    )
+    hold = np.arange(20)[None] < 16
+    found = windows._starts(seen, hold, (Span(NOW, NOW + 4 * HOUR),))  # type: ignore[arg-type]
+    assert (found.probability[0], found.next_layer[0]) == pytest.approx((0.8, 0.4))
+    hours = [(float(each[0]) - NOW) / HOUR for each in found[3:]]
+    assert hours == [5.0, 6.0, 15.0, 29.0, 39.0]
+    assert found.start[0] == NOW
+
+
+def test_a_next_layer_is_timed_as_the_strip_times_it() -> None:
+    """Of a start now, and of one in ten hours that is laid on what is then known."""
+    situation, outlook = shed(), days(shed())
+    starts = strip(ASKED, situation, outlook, ALWAYS, ahead=10 * HOUR).starts
+    assert starts.start == pytest.approx(NOW + 900.0 * np.arange(41))
+    for place in (0, 40):
+        found = windows.next_layer(ASKED, situation, outlook, float(starts.start[place]))
+        expected = [starts.laminate_from[place], starts.laminate_before[place]]
+        assert [np.nan if each is None else each for each in found] == pytest.approx(
+            expected, abs=60.0, nan_ok=True
+        )
+
+
+@pytest.mark.parametrize(
+    ("ground", "warms"),
+    [
+        (None, [False, False, False]),
+        (SimpleNamespace(breathes=False), [False, False, False]),
+        (SimpleNamespace(breathes=True), [False, False, True]),
+    ],
+)
+def test_a_face_that_warms_is_asked_of_what_breathes_alone(ground: object, warms: list[bool]) -> None:
+    """On more than a fifth of the paths by more than its line; the line itself is no warming."""
+    line = windows.WARMING.value
+    question = SimpleNamespace(ground=ground, limits=SimpleNamespace(probability=SimpleNamespace(value=0.8)))
+    much, some = np.full(10, line + 1.0), np.array([line] * 9 + [line + 1.0])
+    few = np.where(np.arange(10) < 8, line, line + 1.0)
+    seen = SimpleNamespace(start=np.arange(3.0), warming=np.stack([np.full(10, line), some, few]))
+    assert windows._warms(question, seen).tolist() == warms  # type: ignore[arg-type]
+    seen.warming[:] = much
+    assert windows._warms(question, seen).all() == any(warms)  # type: ignore[arg-type]
+
+
+def stripped(
+    monkeypatch: pytest.MonkeyPatch, starts: Starts, face: Check | None = None, warms: object = False
+) -> tuple[Strip, np.ndarray]:
+    """A strip of these starts, with all that is reckoned replaced; and where every check holds."""
+    held = list[np.ndarray]()
+
+    def read_off(_seen: object, hold: np.ndarray, _working: object) -> Starts:
+        held.append(hold)
+        return starts
+
+    there = SimpleNamespace(time=starts.start)
+    monkeypatch.setattr(windows, "weather", lambda *_: there)
+    monkeypatch.setattr(windows, "from_below", lambda there, *_: (there, 0))
+    monkeypatch.setattr(windows, "course", lambda *_, **__: starts)
+    monkeypatch.setattr(windows.checks, "lines", lambda *_: ())
+    monkeypatch.setattr(windows.checks, "holds", lambda *_: np.ones((starts.start.size, 1), dtype=bool))
+    monkeypatch.setattr(windows, "known_checks", lambda *_: (face,) if face else ())
+    monkeypatch.setattr(windows, "_starts", read_off)
+    monkeypatch.setattr(windows, "_limiting", lambda *_: ("of the paths",) * starts.start.size)
+    monkeypatch.setattr(windows, "_warms", lambda *_: np.broadcast_to(warms, starts.start.shape))
+    ground = Ground(FaceBelow.METAL)
+    found = strip(replace(ASKED, ground=ground), shed(), days(shed()), (Span(NOW, NOW + 1800.0),))
+    return found, held[0]
+
+
+def some_starts(chance: list[float], later: list[float]) -> Starts:
+    """A quarter of an hour apart; somebody is there at the first two."""
+    nothing = np.full(len(chance), np.nan)
+    return Starts(NOW + 900.0 * np.arange(len(chance)), np.array(chance), np.array(later), *([nothing] * 5))
+
+
+def test_starts_are_followed_where_two_steps_of_the_paths_are_left(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every third step of nine; what is warm below is that of the first, and its paths begin five earlier."""
+    step, followed = windows.STEP, list[list[int]]()
+    time = NOW + step * np.arange(9.0)
+
+    def course(_resin: object, _there: object, first: np.ndarray, **_: object) -> SimpleNamespace:
+        followed.append(first.tolist())
+        return SimpleNamespace(start=time[:3])
+
+    monkeypatch.setattr(windows, "weather", lambda *_: SimpleNamespace(time=time))
+    monkeypatch.setattr(windows, "from_below", lambda there, *_: (there, 5))
+    monkeypatch.setattr(windows, "course", course)
+    monkeypatch.setattr(windows.checks, "lines", lambda *_: ())
+    monkeypatch.setattr(windows.checks, "holds", lambda *_: np.ones((3, 1), dtype=bool))
+    monkeypatch.setattr(windows, "_starts", lambda *_: some_starts([0.9] * 3, [0.0] * 3))
+    monkeypatch.setattr(windows, "_limiting", lambda *_: ("",) * 3)
+    names = ("resin", "lots", "peroxide_percent", "limits")
+    asked = SimpleNamespace(
+        ground=None, buildup_at=lambda at: at, **{name: getattr(ASKED, name) for name in names}
+    )
+    found = strip(asked, shed(), days(shed()), ALWAYS, ahead=12 * step, every=3 * step)  # type: ignore[arg-type]
+    assert followed == [[5, 8, 11]]
+    assert found.buildup == time[0]
+
+
+@pytest.mark.parametrize(
+    ("status", "wrong"),
+    [(Status.FAILS, True), (Status.UNKNOWN, True), (Status.CARE, False), (Status.HOLDS, False)],
+)
+def test_no_start_holds_on_a_face_that_is_wrong_or_unknown(
+    monkeypatch: pytest.MonkeyPatch, status: Status, wrong: bool
+) -> None:
+    """And that is what limits every one."""
+    face = Check("below", "Face", status, "")
+    found, hold = stripped(monkeypatch, some_starts([0.9] * 4, [0.0] * 4), face)
+    assert hold.any() != wrong
+    assert found.limiting == ((reasons.trouble("below") if wrong else "of the paths"),) * 4
+    assert found.below == (face,)
+
+
+@pytest.mark.parametrize(
+    ("chance", "later", "warms", "best"),
+    [
+        ([0.8] * 4, [0.0] * 4, [True, False, True, False], 1),
+        ([0.8] * 4, [0.0, 0.0, 0.8, 0.8], False, 0),
+        ([0.8, 0.8, 1.0, 1.0], [0.0, 0.0, 0.5, 0.4], [True, True, False, False], 2),
+        ([0.8, 0.8, 1.0, 1.0], [0.0, 0.0, 0.0, 0.2], [True, True, False, False], 0),
+    ],
+)
+def test_who_is_there_counts_for_two_and_a_face_that_warms_for_one_and_a_half_less(
+    monkeypatch: pytest.MonkeyPatch,
+    chance: list[float],
+    later: list[float],
+    warms: object,
+    best: int,
+) -> None:
+    """Beside the chances of the start and of the next layer, of which each counts for one at most."""
+    found, _ = stripped(monkeypatch, some_starts(chance, later), warms=warms)
+    assert [one.best for one in found.windows] == [best]
+    assert found.warms == frozenset(np.flatnonzero(np.broadcast_to(warms, 4)).tolist())
+
+
+def test_the_hottest_of_a_layer_is_the_middle_of_its_paths(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of three."""
+    laid = SimpleNamespace(own_peak=np.array([[330.0, 310.0, 320.0]]))
+    monkeypatch.setattr(windows, "_laid_at", lambda *_: laid)
+    assert windows.hottest(ASKED, shed(), days(shed()), NOW) == 320.0
+
+
+def test_what_limits_a_start_is_the_trouble_on_most_paths() -> None:
+    """By hand: of two checks and of coming to its set at all."""
+
+    def line(name: str, *shares: float) -> SimpleNamespace:
+        holds = np.array([np.arange(10) < 10 * share for share in shares])
+        return SimpleNamespace(name=name, holds=lambda: holds)
+
+    drawn = (line("condensation", 0.2, 0.9, 0.9), line("dry-enough", 0.5, 0.3, 0.9))
+    seen = SimpleNamespace(set=np.array([[1.0] * 10, [1.0] * 10, [np.nan] * 6 + [1.0] * 4]))
+    expected = tuple(reasons.trouble(name) for name in ("condensation", "dry-enough", "sets"))
+    assert windows._limiting(seen, drawn) == expected  # type: ignore[arg-type]
+
+
+def test_runs_begin_and_end_where_the_chance_is_what_is_needed() -> None:
+    """By hand: two runs; the best is the likeliest, the next layer counted, and first of all who is there."""
+    chance = np.array([0.9, 0.8, 0.79, 0.8, 0.85, 0.95, 0.2])
+    later = np.array([0.0, 0.3, 0.9, 0.0, 0.3, 0.1, 0.0])
+    nothing = np.full(7, np.nan)
+    starts = Starts(NOW + HOUR * np.arange(7), chance, later, *([nothing] * 5))
+    assert windows._runs(starts, 0.8, np.zeros(7)) == (GoWindow(0, 1, 1), GoWindow(3, 5, 4))
+    there = np.array([2.0, 0.0, 0.0, 2.0, 0.0, 0.0, 0.0])
+    assert [one.best for one in windows._runs(starts, 0.8, there)] == [0, 3]
+
+
 def test_what_limits_is_named() -> None:
     """In a shed too damp throughout, dampness or the dew point is what is named."""
     damp = shed(18.0, 0.95)
     found = strip(ASKED, damp, days(damp, swing=1.0), ALWAYS)
     assert not found.windows
-    assert set(found.limiting) <= {checks.trouble("condensation"), checks.trouble("dry-enough")}
+    assert set(found.limiting) <= {reasons.trouble("condensation"), reasons.trouble("dry-enough")}
 
 
 def test_working_hours_follow_the_zone_and_its_clock_changes() -> None:
@@ -161,8 +370,17 @@ def made() -> Strip:
     probability[10:16] = 0.9
     following = np.zeros(193)
     following[10:13] = 0.85
-    starts = Starts(start, probability, following, start + 5 * 3600, start + 7 * 3600, start + 9 * 3600)
-    limiting = ("surface too near the dew point before it sets",) * 193
+    starts = Starts(
+        start,
+        probability,
+        following,
+        start + 5 * 3600,
+        start + 7 * 3600,
+        start + 9 * 3600,
+        start + 10 * 3600,
+        start + 12 * 3600,
+    )
+    limiting = (reasons.trouble("condensation"),) * 193
     return Strip("epoxy-fast", "General-purpose epoxy", starts, limiting, (GoWindow(10, 15, 11),), 0.8)
 
 
@@ -179,10 +397,10 @@ epoxy-fast: General-purpose epoxy
 
 def test_the_strip_reads_as_agreed() -> None:
     """The answer, the hours, the signs of the first two half days."""
-    shown = screen.lines(windows_document((made(),), NOW, "demo paths"), Wording(UTC))
-    assert "\n".join(shown[:7]) + "\n" == STRIP
+    shown = screen.lines(windows_document((made(),), NOW, "demo paths"), Wording(UTC), why=True)
+    assert "\n".join([shown[0], *shown[4:10]]) + "\n" == STRIP
     row = next(line for line in shown if line.startswith("  1  "))
-    assert row == "  1  13:45-15:00              14:00         90 % 19:00 - 21:00"
+    assert row == "  1  13:45-15:00              14:00       9 in 10        19:00 - 21:00"
     assert max(len(line) for line in shown) <= 80
 
 
@@ -191,7 +409,7 @@ def test_no_window_is_said_first_with_what_limits() -> None:
     none = replace(made(), windows=(), needed=0.95)
     shown = screen.lines(windows_document((none,), NOW, "demo paths"), Wording(UTC))
     assert shown[0].startswith("NO WINDOW")
-    assert "at best 90 % of paths hold" in " ".join(" ".join(shown).split())
+    assert "At best 9 in 10; you ask for 95 %." in " ".join(" ".join(shown).split())
     assert max(map(len, shown)) <= 80
 
 
@@ -222,6 +440,39 @@ def test_the_calendar_of_a_window_has_its_countdowns() -> None:
     closing = next(event for event in events if "closes" in event["SUMMARY"])
     assert closing["DTSTART"].dt == datetime.fromtimestamp(NOW + 11 * 900 + 7 * 3600, UTC)
     assert [alarm["TRIGGER"].dt.total_seconds() for alarm in closing.walk("VALARM")] == [-3600, -1800, -600]
+
+
+def test_the_appointments_of_a_window_by_hand() -> None:
+    """From its first start to a quarter of an hour after its last; the rest follows its best start."""
+    ((one, window),) = in_order((made(),))
+    best = NOW + 11 * 900.0
+    opens, closes, done = (best + hours * HOUR for hours in (5, 7, 9))
+    found = appointments(one, window, Wording(UTC).time)
+    assert [(each.start, each.end, each.reminders) for each in found] == [
+        (NOW + 10 * 900.0, NOW + 16 * 900.0, (60,)),
+        (opens, closes, (10,)),
+        (closes, None, (60, 30, 10)),
+        (done, None, ()),
+    ]
+    never = np.full(193, np.nan)
+    for bare, left in (
+        ({"laminate_from": never}, [0, 3]),
+        ({"laminate_before": never}, [0, 3]),
+        ({"set": never}, [0, 1, 2]),
+    ):
+        fewer = appointments(replace(one, starts=one.starts._replace(**bare)), window, Wording(UTC).time)
+        assert [each.summary for each in fewer] == [found[place].summary for place in left]
+
+
+def test_windows_of_all_resins_come_in_their_order_of_time() -> None:
+    """Not resin by resin."""
+    one = made()
+    other = replace(one, resin="epoxy-slow", windows=(GoWindow(2, 3, 2), GoWindow(30, 31, 30)))
+    assert [(each.resin, window.first) for each, window in in_order((one, other))] == [
+        ("epoxy-slow", 2),
+        ("epoxy-fast", 10),
+        ("epoxy-slow", 30),
+    ]
 
 
 # ---- the command

@@ -69,8 +69,8 @@ def test_fahrenheit_is_read_and_said(said) -> None:  # type: ignore[no-untyped-d
         ("68", "60", r"write 68F \(20.0 °C\)"),
         ("20", "0.6", "write 60"),
         ("20", "101", "1 to 100 %"),
-        ("20", "damp", "not a number"),
-        ("warm", "60", "not a temperature"),
+        ("20", "damp", "found .damp.. Use 80"),
+        ("warm", "60", "no temperature"),
     ],
 )
 def test_a_slip_is_answered_with_what_is_allowed(temperature: str, humidity: str, hint: str) -> None:
@@ -92,11 +92,15 @@ def test_a_mistake_ends_with_the_usage_status(capsys: pytest.CaptureFixture[str]
     with pytest.raises(SystemExit) as caught:
         run(["air", "20", "300"])
     assert caught.value.code == 2
-    assert "relative humidity is 300 %" in capsys.readouterr().err
+    assert "relative humidity: found 300 %" in capsys.readouterr().err
 
 
 def test_what_was_taken_is_said_in_the_units_asked_for(said) -> None:  # type: ignore[no-untyped-def]
-    """A bare 54 is degrees Celsius whatever the screen speaks: the answer shows it; so does the limit."""
+    """A bare 54 is degrees Fahrenheit where the screen speaks so, and that is said; 12 C stays 12 C."""
     lines = said("54", "40", "--units", "F", "--surface", "53").splitlines()
-    assert any(line.split()[:4] == ["of", "air", "at", "129.2"] for line in lines)
+    assert any(line.split()[:4] == ["of", "air", "at", "54.0"] for line in lines)
+    assert any(
+        line.split()[:4] == ["of", "air", "at", "53.6"]
+        for line in said("12 C", "40", "--units", "F").splitlines()
+    )
     assert any("5.4 °F is asked" in line for line in lines)

@@ -23,9 +23,9 @@ def shed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
     now = SystemClock().now().utc
     missed, damp, silent = (
-        Key(AlertKind.WINDOW_MISSED, "L1"),
+        Key(AlertKind.RECOAT_WINDOW, "L1"),
         Key(AlertKind.CONDENSATION),
-        Key(AlertKind.SENSOR, "hull"),
+        Key(AlertKind.SENSOR_LOST, "hull"),
     )
     story = [
         Event(Happening.RAISED, silent, now - 7200, "hull: silent"),
@@ -103,7 +103,7 @@ def test_an_alert_is_read_in_the_readers_units_and_counts_down_to_now(
     before = phrase("laminate again before {before:moment} on {layer}", before=now + 1230.0, layer="L1")
     told = [
         Event(Happening.RAISED, Key(AlertKind.CONDENSATION), now - 3600, wet),
-        Event(Happening.RAISED, Key(AlertKind.LAMINATE_BEFORE, "L1"), now - 2370, before, due=now + 1230.0),
+        Event(Happening.RAISED, Key(AlertKind.RECOAT_WINDOW, "L1"), now - 2370, before, due=now + 1230.0),
     ]
     old = alerts.event_as_plain(Event(Happening.RAISED, Key(AlertKind.STALL, "L2"), now - 60, "limit 3.0 K"))
     for key in ("words", "numbers"):
@@ -113,13 +113,54 @@ def test_an_alert_is_read_in_the_readers_units_and_counts_down_to_now(
         logbook.write(Entry("alert", old, now - 60))
     shown = called(capsys)
     assert "surface 2.7 °F above dew point" in shown
-    day = r"(\w{3} \d+ \w{3} )?"  # stands there when twenty minutes on is tomorrow
+    day = r"(\w{3} \d+ \w{3} (20\d\d )?)?"  # stands there when twenty minutes on is tomorrow, or next year
     assert re.search(rf"before {day}\d+:\d\d [ap]m on L1, 20 min left", shown)
     assert "limit 3.0 K" in shown
-    assert "surface 1.5 K above dew point" in called(capsys, "--units", "C")
+    assert "surface 1.5 °C above dew point" in called(capsys, "--units", "C")
     first = stands(capsys)[0]
     assert first["text"] == {
-        "text": "surface 1.5 K above dew point",
+        "text": "surface 1.5 °C above dew point",
         "words": "surface {margin:difference} above dew point",
         "numbers": {"margin": 1.5},
     }
+
+
+def test_the_notices_sent_are_listed(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With their receiver and moment; older ones with the span that is asked for."""
+    now = SystemClock().now().utc
+    assert "no notice was sent in this time" in called(capsys, "--sent")
+    with Logbook(shed) as logbook:
+        for age, text in ((9 * 86_400, "long ago"), (3600, "L1 pot warming\x1b[2J")):
+            payload = {"to": "phone", "about": [3], "text": text, "again": False}
+            logbook.write(Entry("notice", payload, now - age))
+    shown = called(capsys, "--sent")
+    assert "phone: L1 pot warming" in shown
+    assert "\x1b" not in shown
+    assert "long ago" not in shown
+    assert "long ago" in called(capsys, "--sent", "--past", "10 d")
+    assert json.loads(called(capsys, "--json", "--sent"))["sent"][0]["to"] == "phone"
+    assert json.loads(called(capsys, "--json"))["sent"] is None
+    assert "no notice" not in called(capsys)
+
+
+def test_a_test_notice_goes_to_everybody_and_is_noted_nowhere(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Who took it is said, and who did not; without a receiver there is nothing to try."""
+    with pytest.raises(SystemExit) as end:
+        run(["notify", "test"])
+    assert (end.value.code, "found no receiver" in capsys.readouterr().err) == (2, True)
+    settings, kept = shed.with_name("curewatch.toml"), shed.with_name("kept")
+    ring = ["sh", "-c", f"cat > {kept}; exit $(cat {kept}.status)"]
+    settings.write_text(f'[logbook]\npath = "shed.sqlite"\n[notices]\ncommand = {json.dumps(ring)}\n')
+    shed.with_name("kept.status").write_text("0")
+    with pytest.raises(SystemExit) as end:
+        run(["notify", "test"])
+    assert (end.value.code or 0, capsys.readouterr().out) == (0, "command: took it\n")
+    assert json.loads(kept.read_text())["text"].endswith("test notice. Alerts come here")
+    shed.with_name("kept.status").write_text("5")
+    with pytest.raises(SystemExit) as end:
+        run(["notify", "test"])
+    assert (end.value.code, "command: sh: status 5" in capsys.readouterr().err) == (2, True)
+    with Logbook(shed, read_only=True) as logbook:
+        assert logbook.entries("notice") == []

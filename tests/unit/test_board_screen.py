@@ -1,12 +1,15 @@
 """The board as text: goldens that a person can read, and what must hold at any size."""
 
 import os
+import re
 from dataclasses import replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import msgspec
 import numpy as np
 import pytest
+from msgspec import structs
 from rich.console import Console
 
 from curewatch.advice.alert.alerts import ActiveAlert, AlertKind, Key
@@ -14,25 +17,29 @@ from curewatch.advice.alert.progress import Progress
 from curewatch.advice.judge.answer import Advice, Check, Moment, Status, Verdict
 from curewatch.advice.judge.limits import Limit
 from curewatch.answers.chart import ChartDocument, chart_part
+from curewatch.answers.deadlines import countdown, next_deadline
+from curewatch.answers.document import sentence
+from curewatch.answers.layer import LayerDocument
 from curewatch.answers.sensor import SensorStateDocument, sensor_state_part
 from curewatch.answers.watch import WatchDocument, watch_document
-from curewatch.cli.screens.board import board, countdown, next_deadline
+from curewatch.cli.screens.board import board
 from curewatch.cli.screens.board_lines import status
-from curewatch.clock import utc_from_iso
+from curewatch.cli.screens.layer import lines as layer_lines
+from curewatch.clock import iso_utc, utc_from_iso
 from curewatch.jobs import Layer
 from curewatch.materials import load_resin
 from curewatch.phrases import phrase
 from curewatch.shed.health import Health, SensorHealth, TrackPoint
 from curewatch.shed.look import RunningLayer
-from curewatch.wording import plain_wording, wording
+from curewatch.wording import Wording, plain_wording, wording
 
 GOLDENS = Path(__file__).parent / "goldens"
 NOW = utc_from_iso("2026-11-25T20:40:00Z")
 WORDS, PLAIN = wording(ZoneInfo("Europe/Lisbon"), "C,g,24h", {}), plain_wording(ZoneInfo("Europe/Lisbon"))
 RANG = (
-    ActiveAlert(Key(AlertKind.PEEL_PLY, "L1"), NOW - 600, "peel-ply needed on L1", "press it on", None, 0),
+    ActiveAlert(Key(AlertKind.PEEL_PLY, "L1"), NOW - 600, "peel-ply needed on L1", "press it on", None),
     ActiveAlert(
-        Key(AlertKind.SENSOR, "yard"),
+        Key(AlertKind.SENSOR_LOST, "yard"),
         NOW - 1800,
         "yard silent for 30 min",
         "",
@@ -75,7 +82,7 @@ def sensor(
 
 def evening(alerts: tuple[ActiveAlert, ...] = RANG, rejected: str = "") -> WatchDocument:
     """Demo numbers: a layer of forty minutes on a cooling hull."""
-    margin = Limit(3.0, "difference", "published", "ISO 8502-4 practice, quoted second-hand")
+    margin = Limit(3.0, "difference", "published", "ISO 8502-4 practice")
     warmth = Limit(281.15, "temperature", "datasheet", "the system's file")
     damp = Limit(0.85, "fraction", "common practice", "coating work")
     checks = (
@@ -178,7 +185,7 @@ def test_an_empty_board_says_what_it_waits_for() -> None:
     """Nothing known: unknown, and what to do, at any time."""
     shown = as_text(board(watch_document(NOW, PLAIN, shed="Saltmarsh Shed"), NOW, WORDS, 80, 24), 80)
     assert "waiting for the first readings" in shown
-    assert "no sensor heard yet" in shown
+    assert "no sensor has reported yet" in shown
     assert "▒" in shown
 
 
@@ -186,7 +193,7 @@ def test_names_from_outside_are_text() -> None:
     """Escape codes and markup in a sensor's or a shed's name reach the screen as characters."""
     hostile = [sensor("\x1b]0;x\x07", "air", 0)]
     state = watch_document(NOW, PLAIN, shed="[red]\x1b[2Jshed", sensors=hostile)
-    shown = "\n".join(row.plain for row in board(state, NOW, WORDS, 80, 24))
+    shown = "\n".join(row.plain for row in board(state, NOW, WORDS, 120, 40))
     assert "\x1b" not in shown
     assert "\x07" not in shown
     assert "[red]\\x1b[2Jshed" in shown
@@ -232,7 +239,7 @@ def test_an_alert_is_worded_at_the_moment_the_board_is_drawn() -> None:
         layer="L1",
         until=NOW + 5400,
     )
-    rang = ActiveAlert(Key(AlertKind.LAMINATE_BEFORE, "L1"), NOW, text, "", NOW + 3600, 1)
+    rang = ActiveAlert(Key(AlertKind.RECOAT_WINDOW, "L1"), NOW, text, "", NOW + 3600, "closing")
     state = evening((rang,))
     american = wording(ZoneInfo("Europe/Lisbon"), "F,oz,12h", {})
     for later, left in ((0, "1 h 00 min left"), (2400, "20 min left"), (3660, "60 s ago")):
@@ -243,7 +250,7 @@ def test_an_alert_is_worded_at_the_moment_the_board_is_drawn() -> None:
 
 def test_a_small_screen_shows_the_alert_that_is_due_before_an_older_one() -> None:
     """What runs out first stands first, then the newest; what was seen comes last."""
-    kinds = (AlertKind.SENSOR, AlertKind.CONDENSATION, AlertKind.PEEL_PLY, AlertKind.LAMINATE_BEFORE)
+    kinds = (AlertKind.SENSOR_LOST, AlertKind.CONDENSATION, AlertKind.PEEL_PLY, AlertKind.RECOAT_WINDOW)
     due = (None, None, None, NOW + 1020)
     alerts = tuple(
         ActiveAlert(Key(kind, "L1"), NOW - 3600 + 60 * place, f"alert {place}", "", due[place], 0)
@@ -254,3 +261,72 @@ def test_a_small_screen_shows_the_alert_that_is_due_before_an_older_one() -> Non
     rows = [row for row in shown.splitlines() if "alert " in row]
     assert [row[row.index("alert ") :][:7] for row in rows] == ["alert 3", "alert 1", "alert 0", "alert 2"]
     assert "17 min left" in rows[0]
+
+
+def test_every_row_of_a_layer_names_its_job_and_part() -> None:
+    """On the board at both widths, in its lines and in `layer --running`."""
+    state = evening()
+    running = [structs.replace(each, job="J1", part="rudder cheek") for each in state.running]
+    state = structs.replace(state, running=running)
+    for width, height in ((80, 24), (120, 40)):
+        rows = [row.plain for row in board(state, NOW, WORDS, width, height)]
+        assert any("J1 rudder cheek" in row for row in rows), rows
+    listed = layer_lines(LayerDocument(as_of=iso_utc(NOW), running=running), WORDS, NOW)
+    assert any("L1 J1 rudder cheek" in row for row in listed)
+    assert any("L1 J1 rudder cheek" in row for row in status(state, NOW, WORDS))
+
+
+NUMBER = re.compile(r"(?<![\w.])[−-]?\d[\d.,:]*(?: (?:°C|°F|%|s|min|h)(?!\w))?")
+
+
+def long_names() -> WatchDocument:
+    """The evening with the longest names that are allowed, six sensors, and long sentences."""
+    plain = evening()
+    long = "k" * 64
+    alerts = [
+        msgspec.structs.replace(
+            each,
+            text=sentence(
+                f"{long}, L1 on the rudder cheek: 12.5 °C at 22:40, 3.1 °C above, 85 % at 23:15", PLAIN
+            ),
+        )
+        for each in plain.alerts
+    ]
+    advice = msgspec.structs.replace(
+        plain.advice,
+        headline=sentence("The surface may sweat: 1.2 °C at worst, needs 3.0 °C. " * 3 + "At 00:40.", PLAIN),
+    )
+    running = [msgspec.structs.replace(each, layer=long, resin=long) for each in plain.running]
+    sensors = [
+        msgspec.structs.replace(each, sensor=f"{long[:60]}{at}") for at in (1, 2) for each in plain.sensors
+    ]
+    return msgspec.structs.replace(
+        plain, shed="S" * 60, boat="B" * 60, alerts=alerts, advice=advice, running=running, sensors=sensors
+    )
+
+
+@pytest.mark.parametrize("width", [80, 100])
+@pytest.mark.parametrize("height", [24, 40])
+@pytest.mark.parametrize(
+    "words", [PLAIN, Wording(ZoneInfo("UTC"), fahrenheit=True, ounces=True, twelve_hours=True)]
+)
+def test_no_number_is_cut_whatever_the_names(width: int, height: int, words: Wording) -> None:
+    """Each number on the board, with its unit, stands so in the texts that it is made of."""
+    state = long_names()
+    whole = " ".join(row.plain for row in board(state, NOW, words, 4000, height + 30))
+    whole += " ".join(status(state, NOW, words))
+    shown = [row.plain for row in board(state, NOW, words, width, height)]
+    text = [row for row in shown if "┊" not in row and "─" not in row and "°  " not in row]
+    cut = cut_numbers(text, set(NUMBER.findall(whole)) | counts(text))
+    assert not cut, (cut, text)
+    assert cut_numbers([row[: width // 3 * 2] for row in text], set(NUMBER.findall(whole)) | counts(text))
+
+
+def cut_numbers(rows: list[str], known: set[str]) -> list[str]:
+    """Numbers of these rows that are not among the known ones."""
+    return [number for row in rows for number in NUMBER.findall(row) if number not in known]
+
+
+def counts(rows: list[str]) -> set[str]:
+    """What the board itself counts: ``and 3 more``, the axis of its chart."""
+    return set(re.findall(r"and (\d+) more", " ".join(rows))) | {f"{hour:02d}:00" for hour in range(24)}

@@ -3,7 +3,7 @@
 import pytest
 
 from curewatch.advice.judge import cautions, limits
-from curewatch.advice.judge.answer import Advice, Verdict
+from curewatch.advice.judge.answer import Advice, Lever, Verdict
 from curewatch.advice.judge.question import Question, ask
 from curewatch.advice.judge.situation import Place, Situation
 from curewatch.advice.judge.verdict import assess
@@ -43,7 +43,7 @@ def planned(name: str, *, card: bool = False) -> str:
     plan = bill(cheek(), asked, Hands())
     if card:
         return bench_card.html(layup_document(plan, NOW, 1e-3), Wording(), "Saltmarsh Shed")
-    return " ".join(" ".join(layup.lines(layup_document(plan, NOW, 1e-3), Wording())).split())
+    return " ".join(" ".join(layup.lines(layup_document(plan, NOW, 1e-3), Wording(), why=True)).split())
 
 
 @pytest.mark.parametrize("name", EVERY)
@@ -101,8 +101,9 @@ def test_blush_is_washed_off_an_epoxy_only(name: str) -> None:
 def test_on_the_bench_the_cautions_stand_before_the_mixing(card: bool) -> None:
     """Before what is weighed, on the screen and on the card."""
     text = planned("polyester-laminating", card=card)
-    assert 0 < text.index("Cautions") < text.index("What it takes")
-    assert text.index("Never clean skin with solvent") < text.index("What it takes")
+    brief = text.index("DANGER: Styrene burns and harms")
+    assert 0 < brief < text.index("gloves, eye protection") < text.index("Materials")
+    assert "Never clean skin with solvent" in text
 
 
 def test_tonight_the_cautions_stand_before_what_to_do() -> None:
@@ -115,20 +116,39 @@ def test_tonight_the_cautions_stand_before_what_to_do() -> None:
         resin="epoxy-slow",
         resin_title="",
         remedies=("Warm the shed.",),
+        levers=(Lever("warm", NOW, 1.0, target=291.0, warning=cautions.for_heating(EPOXY)),),
         cautions=("Gloves.",),
     )
-    lines = tonight.lines(tonight_document(advice, Wording()), Wording())
-    assert lines.index("  Gloves.") < lines.index("  Warm the shed.")
+    lines = tonight.lines(tonight_document(advice, Wording()), Wording(), why=True)
+    brief, step = (
+        next(at for at, line in enumerate(lines) if words in line) for words in ("WARNING", "Do now")
+    )
+    assert brief < step < 10
+    assert step < lines.index("  Gloves.") < lines.index("  Warm the shed.")
 
 
-def test_a_cure_is_of_one_film_and_says_what_a_thicker_layer_does(
+@pytest.mark.parametrize("caution", [each for each in cautions.Caution if each.name != "SHEETS"])
+def test_every_caution_has_a_brief_form_with_its_signal_word(caution: cautions.Caution) -> None:
+    """Hazard and what to do in one line of the first screen; the gravest first."""
+    brief = cautions.brief(f"before {caution.value} after")
+    assert 0 < len(brief) <= 78
+    assert brief.partition(":")[0] == (
+        caution.value.partition(":")[0]
+        if ": " in caution.value[:9]
+        else "Wash blush off with water before you sand."
+    )
+    whole = " ".join(each.value for each in cautions.Caution)
+    assert cautions.brief(whole).index("DANGER") < cautions.brief(whole).index("WARNING")
+
+
+def test_a_cure_says_for_which_thickness_it_is(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    """The window that is told is that of 0.8 mm."""
-    with pytest.raises(SystemExit, match="0"):
-        run(["cure", "--temperature", "18", "--hours", "24"])
-    shown = " ".join(capsys.readouterr().out.split())
-    assert "a layer thicker than 0.8 mm may close it earlier" in shown
+    """A film where nobody said, else the layer that was told."""
+    for words, said in (([], "for one film"), (["--thickness", "2.4", "--on", "foam"], "for 2.4 mm on foam")):
+        with pytest.raises(SystemExit, match="0"):
+            run(["cure", "--temperature", "18", "--hours", "24", "--why", *words])
+        assert said in " ".join(capsys.readouterr().out.split())
 
 
 def test_a_cup_out_of_ratio_is_mended_at_once_or_left_to_cure_outdoors() -> None:
@@ -178,7 +198,8 @@ def test_a_pot_that_cannot_be_followed_is_taken_to_be_hot() -> None:
 def test_cure_warns_of_a_pot_before_it_shows_its_times(capsys: pytest.CaptureFixture[str]) -> None:
     """The caution stands before the step it protects."""
     with pytest.raises(SystemExit):
-        run(["cure", "--resin", "epoxy-slow", "--temperature", "20", "--mass", "100g"])
+        run(["cure", "--resin", "epoxy-slow", "--temperature", "20", "--mass", "100g", "--why"])
     out = " ".join(capsys.readouterr().out.split())
+    assert out.index("WARNING: A full cup burns") < out.index("kicks as early as")
     assert out.index("WARNING: a full cup heats itself") < out.index("kicks after")
     assert "If it smokes, do not carry it: leave the shed" in out

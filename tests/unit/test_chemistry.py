@@ -22,12 +22,16 @@ MADE_UP = Chemistry(  # invented: dosed with peroxide, without styrene
     styrene=False,
     wet_out=3.0,
     energy_spread=5e3,
+    usual_cost=2.0,
+    lives_under_water=True,
     archetype="polyester-laminating",
 )
 
 
 def _names_asked(source: str) -> list[str]:
     """Names of chemistries that a comparison, a table or a choice of this source spells."""
+    if not any(name in source for name in CHEMISTRIES):
+        return []
     tree = ast.parse(source)
     asked = (
         inside

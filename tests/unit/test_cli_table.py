@@ -74,7 +74,7 @@ def test_every_two_word_name_stands_in_a_group_with_a_line() -> None:
 def test_the_shell_completes_commands_options_and_terms(typed: str, offered: list[str]) -> None:
     """What bash asks for is answered from the table, or from the one command that was typed."""
     asked = {
-        "_CUREWATCH_COMPLETE": "complete_bash",
+        "_CUREWATCH_COMPLETE": "bash_complete",
         "COMP_WORDS": typed,
         "COMP_CWORD": str(len(typed.split(" ")) - 1),
     }
@@ -85,37 +85,60 @@ def test_the_shell_completes_commands_options_and_terms(typed: str, offered: lis
         text=True,
         check=True,
     )
-    assert answer.stdout.split() == offered
+    assert answer.stdout.split() == [f"plain,{each}" for each in offered]
 
 
 @pytest.mark.parametrize(
     ("shell", "begins"),
     [
         ("zsh", "#compdef curewatch"),
-        pytest.param("bash", "complete -o default -F", marks=pytest.mark.long),
-        pytest.param("fish", "complete --command curewatch", marks=pytest.mark.long),
+        pytest.param("bash", "complete -o nosort -F", marks=pytest.mark.long),
+        pytest.param("fish", "complete --no-files --command curewatch", marks=pytest.mark.long),
     ],
 )
 def test_the_shell_is_told_how_to_complete(shell: str, begins: str) -> None:
     """For bash, zsh and fish, by name; started by a program, not from a shell."""
     script = subprocess.run(
-        [sys.executable, "-m", "curewatch", "--show-completion", shell],
+        [sys.executable, "-m", "curewatch", "--completion", shell],
         capture_output=True,
         text=True,
         check=True,
     ).stdout
     assert "_CUREWATCH_COMPLETE" in script
     assert begins in script
+    with pytest.raises(SystemExit) as stop:
+        run(["--completion", "tcsh"])
+    assert stop.value.code == ExitStatus.USAGE
 
 
-def test_no_private_part_of_a_library_is_imported() -> None:
-    """What a library names with an underscore may be gone in its next version."""
+PRIVATE = re.compile(
+    r"^\s*(?:from|import) (?!curewatch)\w[\w.]*\._(?!_)|^\s*from (?!curewatch)\w[\w.]* import _(?!_)"
+    r"|\b_(?:TYPER|CLICK)_|\b(?:typer|click|msgspec|paho|numpy|np|rich|serial)\._(?!_)",
+    re.M,
+)
+
+
+def test_no_private_part_of_a_library_is_used() -> None:
+    """What a library names with an underscore may be gone in its next version: modules, names, variables."""
+    for control in ("from typer._click.exceptions import UsageError", 'environ["_TYPER_TEST"]', "np._core"):
+        assert PRIVATE.search(control)
     root = Path(curewatch.__file__).parent
-    private = re.compile(
-        r"^\s*(?:from|import) (?!curewatch)\w[\w.]*\._(?!_)|^\s*from (?!curewatch)\w[\w.]* import _(?!_)",
-        re.M,
-    )
-    assert private.search("from typer._click.exceptions import UsageError")
-    assert [
-        str(path) for path in root.rglob("*.py") if private.search(path.read_text(encoding="utf-8"))
-    ] == []
+    used = [str(path) for path in root.rglob("*.py") if PRIVATE.search(path.read_text(encoding="utf-8"))]
+    assert used == []
+    assert "._add_completion" not in (root / "cli" / "main.py").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("typed", ["--help", "layup --help", "tonight --help", "resin --help"])
+def test_help_breaks_between_words_on_a_narrow_terminal(
+    typed: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """At 40 columns no row is wider, and every word is whole: one of those at 80."""
+    words = {}
+    for columns in ("80", "40"):
+        monkeypatch.setenv("COLUMNS", columns)
+        with pytest.raises(SystemExit):
+            run(typed.split())
+        out = capsys.readouterr().out
+        words[columns] = {word for word in out.split() if word.isalpha()}
+        assert all(len(row) <= int(columns) or " " not in row.strip() for row in out.splitlines())
+    assert words["40"] == words["80"]

@@ -1,14 +1,15 @@
 """What people read and type at the terminal's border."""
 
+import math
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from curewatch.cli import ascii_fallback
-from curewatch.cli.safe_text import safe, safe_line
 from curewatch.cli.typed import mass_from_text, moment_from_text, span_from_text, temperature_from_text
 from curewatch.clock import iso_utc, utc_from_iso
 from curewatch.errors import UsageError
+from curewatch.safe_text import safe, safe_line
 from curewatch.wording import duration, wording
 
 LISBON = ZoneInfo("Europe/Lisbon")
@@ -43,10 +44,10 @@ def test_units_follow_the_option_then_the_locale() -> None:
     assert american.time(EVENING) == "9:40 pm"
     told = wording(LISBON, "C,g,24h", {"LANG": "en_US.UTF-8"})
     assert (told.temperature(283.15), told.mass(0.15), told.time(EVENING)) == ("10.0 °C", "150 g", "21:40")
-    assert told.difference(3.0) == "3.0 K"
+    assert told.difference(3.0) == "3.0 °C"
     assert [told.volume(litres * 1e-3) for litres in (0.0152, 0.15, 1.234)] == ["15.2 ml", "150 ml", "1.23 l"]
     assert american.difference(3.0) == "5.4 °F"
-    with pytest.raises(UsageError, match=r"kelvins.*allowed"):
+    with pytest.raises(UsageError, match=r"kelvins.*Use"):
         wording(LISBON, "kelvins", {})
 
 
@@ -65,11 +66,46 @@ def test_a_span_has_its_days_where_they_are_not_today() -> None:
 def test_zero_never_has_a_minus_sign() -> None:
     """A temperature just below zero that rounds to zero is shown as zero."""
     assert wording(LISBON, "C", {}).temperature(273.15 - 0.01) == "0.0 °C"
+    assert wording(LISBON, "C", {}).temperature(273.15 - 4.0) == "−4.0 °C"
+
+
+@pytest.mark.parametrize(
+    ("probability", "said"),
+    [
+        (1.0, "almost certain"),
+        (0.98, "almost certain"),
+        (0.979, "9 in 10"),
+        (0.8, "8 in 10"),
+        (0.7999, "7 in 10"),
+        (0.3, "3 in 10"),
+        (0.6, "6 in 10"),
+        (0.599, "about even"),
+        (0.45, "about even"),
+        (0.449, "4 in 10"),
+        (0.1, "1 in 10"),
+        (0.099, "less than 1 in 10"),
+        (None, "unknown"),
+    ],
+)
+def test_a_chance_is_in_tenths_and_never_rounded_up(probability: float | None, said: str) -> None:
+    """Nobody is promised more than there is; the middle and the end have words of their own."""
+    assert wording(LISBON, "C", {}).chance(probability) == said
+
+
+def test_a_time_ahead_is_said_as_finely_as_it_is_known() -> None:
+    """To five minutes, within half an hour to one; a deadline is never said later than it is."""
+    words = wording(LISBON, "24h", {})
+    ahead = {seconds: words.foreseen(EVENING + seconds, EVENING) for seconds in (1799, 1801, 3749, 3751)}
+    assert ahead == {1799: "22:10", 1801: "22:10", 3749: "22:40", 3751: "22:45"}
+    assert words.foreseen(EVENING + 3599, EVENING, math.floor) == "22:35"
+    assert words.foreseen(EVENING + 599, EVENING, math.floor) == "21:49"
+    assert words.foreseen(EVENING + 4 * 3600, EVENING) == "Thu 01:40"
+    assert words.foreseen(None, EVENING) == "not foreseen"
 
 
 @pytest.mark.parametrize(
     ("seconds", "shown"),
-    [(42, "42 s"), (1080, "18 min"), (3900, "1 h 05 min"), (-600, "-10 min"), (3570, "1 h 00 min")],
+    [(42, "42 s"), (1080, "18 min"), (3900, "1 h 05 min"), (-600, "−10 min"), (3570, "1 h 00 min")],
 )
 def test_a_duration_is_short(seconds: float, shown: str) -> None:
     """Seconds, then minutes, then hours and minutes."""
@@ -93,9 +129,13 @@ def test_what_is_not_a_span_is_refused_with_an_example(typed: str) -> None:
 
 
 def test_an_hour_without_a_date_is_the_nearest_behind_or_ahead() -> None:
-    """22:10 typed at 21:40 is tonight when looking ahead and yesterday when looking back."""
+    """22:10 typed at 21:40 is tonight when looking ahead; looking back it is asked, never yesterday's."""
     assert iso_utc(moment_from_text("22:10", LISBON, EVENING, ahead=True)) == "2026-11-25T22:10:00.000Z"
-    assert iso_utc(moment_from_text("22:10", LISBON, EVENING, ahead=False)) == "2026-11-24T22:10:00.000Z"
+    with pytest.raises(UsageError, match=r"still to come\. Use 2026-11-24 22:10 if it was yesterday"):
+        moment_from_text("22:10", LISBON, EVENING, ahead=False)
+    assert iso_utc(moment_from_text("10:10", LISBON, EVENING, ahead=False)) == "2026-11-25T10:10:00.000Z"
+    early = EVENING + 3 * 3600  # 00:40
+    assert iso_utc(moment_from_text("23:50", LISBON, early, ahead=False)) == "2026-11-25T23:50:00.000Z"
     assert iso_utc(moment_from_text("9:40 pm", LISBON, EVENING, ahead=False)) == "2026-11-25T21:40:00.000Z"
     assert iso_utc(moment_from_text("2026-07-01 12:00", LISBON, EVENING, ahead=False)).startswith(
         "2026-07-01T11"
@@ -108,7 +148,7 @@ def test_a_clock_change_is_met_with_open_eyes() -> None:
     assert iso_utc(moment_from_text("01:30", LISBON, after, ahead=False)) == "2026-10-25T01:30:00.000Z"
     between = utc_from_iso("2026-10-25T00:45:00Z")
     assert iso_utc(moment_from_text("01:30", LISBON, between, ahead=False)) == "2026-10-25T00:30:00.000Z"
-    with pytest.raises(UsageError, match="does not exist"):
+    with pytest.raises(UsageError, match="jump over"):
         moment_from_text("2026-03-29 01:30", LISBON, EVENING, ahead=False)
 
 
@@ -125,7 +165,7 @@ def test_masses_and_temperatures_are_read_with_their_unit() -> None:
     assert mass_from_text("5.5 oz") == pytest.approx(0.15592, abs=1e-5)
     assert temperature_from_text("54 F") == pytest.approx(285.372, abs=1e-3)
     assert temperature_from_text("-3,5 °C") == pytest.approx(269.65)
-    for typed in ("0", "-5 g", "heavy", "150 lb"):
+    for typed in ("0", "-5 g", "heavy", "150 stone"):
         with pytest.raises(UsageError, match="150 g"):
             mass_from_text(typed)
     for typed in ("warm", "900", "12 K"):
@@ -147,7 +187,7 @@ def test_signs_become_letters_where_a_terminal_has_no_others() -> None:
     ("written", "read"),
     [
         ("30 min at 20 degC with 1.5 %", "30 min at 68 °F with 1.5 %"),
-        ("about -70 to -55 degC", "about -94 to -67 °F"),
+        ("about -70 to -55 degC", "about −94 to −67 °F"),
         ("surface 3 K or more above", "surface 5.4 °F or more above"),
         ("within ± 3 K in any 24 h", "within ± 5.4 °F in any 24 h"),
         ("100 g at 25 °C", "3.53 oz at 77 °F"),
@@ -157,4 +197,5 @@ def test_signs_become_letters_where_a_terminal_has_no_others() -> None:
 def test_our_own_texts_are_told_again_in_other_units(written: str, read: str) -> None:
     """Sources, cautions and terms stand in degC and grams; a unit of something else stays."""
     assert wording(LISBON, "F,oz", {}).retold(written) == read
-    assert wording(LISBON, "C,g", {}).retold(written) == written
+    same = written.replace("degC", "°C").replace("3 K", "3 °C").replace("-", "−")
+    assert wording(LISBON, "C,g", {}).retold(written) == same

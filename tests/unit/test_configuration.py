@@ -8,7 +8,8 @@ import pytest
 
 from curewatch import configuration
 from curewatch.configuration.lines import lines_of_keys
-from curewatch.configuration.shape import FileTable
+from curewatch.configuration.shape import Notices
+from curewatch.configuration.tables import FileTable, keys_of
 from curewatch.errors import ConfigurationError, ExitStatus
 
 
@@ -29,24 +30,24 @@ def test_the_example_is_valid_and_complete() -> None:
     given = configuration.parse(text)
     assert given.shed.name == "Saltmarsh Shed"
     assert set(given.sensors) == {"bench", "hull", "yard"}
-    full = re.sub(r"(?m)^# (?=[a-z_]+ = )", "", text)
+    full = re.sub(r"(?m)^# (?=[a-z_-]+ = )", "", text)
     assert full != text
     configuration.parse(full)
     tables = tomllib.loads(full)
-    for name, field in configuration.Configuration.model_fields.items():
-        annotation = field.annotation
-        if isinstance(annotation, type) and issubclass(annotation, FileTable):
-            assert set(tables[name]) == set(annotation.model_fields), name
-    assert set(tables["serial"]["usb"]) == set(configuration.SerialSource.model_fields)
-    assert set(tables["mqtt"]["yard"]) == set(configuration.MqttSource.model_fields)
-    assert set().union(*tables["sensors"].values()) == set(configuration.Sensor.model_fields)
+    for name, kind in keys_of(configuration.Configuration).items():
+        if isinstance(kind, type) and issubclass(kind, FileTable):
+            assert set(tables[name]) == set(keys_of(kind)), name
+    assert set(tables["serial"]["usb"]) == set(keys_of(configuration.SerialSource))
+    assert set(tables["mqtt"]["yard"]) == set(keys_of(configuration.MqttSource))
+    assert set(tables["stock"]["epoxy-slow"]) == set(keys_of(configuration.Tin))
+    assert set().union(*tables["sensors"].values()) == set(keys_of(configuration.Sensor))
 
 
 @pytest.mark.parametrize(
     ("text", "line", "key", "found", "allowed"),
     [
-        ('\n[shed]\nnam = "x"', 3, "shed.nam", "nam", "did you mean name?"),
-        ('[sheds]\nname = "x"', 1, "sheds", "sheds", "did you mean shed?"),
+        ('\n[shed]\nnam = "x"', 3, "shed.nam", "nam", "name, the nearest one, or one of"),
+        ('[shedd]\nname = "x"', 1, "shedd", "shedd", "shed, the nearest one, or one of"),
         ('[shed]\nzone = "Mars/Base"', 2, "shed.zone", "Mars/Base", "IANA"),
         ("[shed]\nname = 3", 2, "shed.name", "3", "text in quotes"),
         ("shed = 3", 1, "shed", "3", "a table"),
@@ -56,9 +57,15 @@ def test_the_example_is_valid_and_complete() -> None:
             2,
             "sensors.bench.role",
             "'wall'",
-            "'air', 'surface' or 'outside'",
+            "'air', 'surface', 'outside', 'layer' or 'cup'",
         ),
-        ('[sensors.bench]\nrol = "air"', 2, "sensors.bench.rol", "rol", "did you mean role?"),
+        (
+            '[sensors.bench]\nrol = "air"',
+            2,
+            "sensors.bench.rol",
+            "rol",
+            "role, the nearest one, or one of",
+        ),
         ("[sensors.bench]\nevery_s = 5", 1, "sensors.bench.role", "nothing", "must be given"),
         ('[sensors]\n"9 lives" = { role = "air" }', 2, "sensors.9 lives", "9 lives", "a letter"),
         (
@@ -85,13 +92,13 @@ def test_the_example_is_valid_and_complete() -> None:
         ),
         ('[mqtt.yard]\nversion = "3.1.1"\nshare = "crew"', 1, "mqtt.yard", "this table", "MQTT 3.1.1 has no"),
         ('[mqtt.yard]\nkey_file = "k"', 1, "mqtt.yard", "this table", "together"),
-        ("[resin]\nbatch_mass_g = -3", 2, "resin.batch_mass_g", "-3", "greater than 0"),
+        ("[resin]\nbatch_mass_g = -3", 2, "resin.batch_mass_g", "-3", "1 to 20,000"),
         (
             "[resin]\nbatch_g = 150",
             2,
             "resin.batch_g",
             "the unknown key batch_g",
-            "did you mean batch_mass_g",
+            "batch_mass_g, the nearest one",
         ),
         ("[resin]\n\nname = ", 3, None, "invalid value", "TOML"),
         ('[resin]\nname = "a"\nname = "b"', 3, None, "cannot overwrite a value", "TOML"),
@@ -163,6 +170,40 @@ def test_relative_paths_are_meant_from_the_file(tmp_path: Path) -> None:
     assert given.file == file
     home = configuration.logbook_path(configuration.Configuration(), {"HOME": "/home/somebody"})
     assert home == Path("/home/somebody/.local/share/curewatch/logbook.sqlite")
+
+
+def test_a_path_of_any_table_is_meant_from_the_file(tmp_path: Path) -> None:
+    """Each key that is a path, so a new one is. The control: a port that is an address stays."""
+    file = tmp_path / "curewatch.toml"
+    tables = {
+        "logbook": ("path", "stamp_roots_file"),
+        "resin": ("folder",),
+        "notices": ("addresses_file",),
+        "page": ("certificate_file", "key_file"),
+        "mqtt.y": ("password_file", "ca_file", "certificate_file", "key_file"),
+    }
+    text = "".join(
+        f"[{name}]\n" + "".join(f'{key} = "{key}.txt"\n' for key in keys) for name, keys in tables.items()
+    )
+    file.write_text(f'{text}[serial.bench]\nurl = "socket://host:1"\n')
+    given = configuration.load(file)
+    named = {key: getattr(given, key) for key in tables if "." not in key} | {"mqtt.y": given.mqtt["y"]}
+    for name, keys in tables.items():
+        held = {key: getattr(named[name], key) for key in named[name].__struct_fields__}
+        paths = {key: value for key, value in held.items() if isinstance(value, Path)}
+        assert paths == {key: tmp_path / f"{key}.txt" for key in keys}
+    assert given.serial["bench"].url == "socket://host:1"
+
+
+def test_a_new_receiver_of_notices_is_told_without_another_word() -> None:
+    """Whatever key is added. The control: what is no receiver tells nobody."""
+
+    class More(Notices, frozen=True, kw_only=True):
+        printer: str = ""
+
+    assert More(printer="/dev/usb/lp0").any
+    assert Notices(command=("ring",)).any
+    assert not More(timeout_s=3.0, quiet="22:00-07:00").any
 
 
 def test_a_password_comes_from_its_file_or_the_environment(tmp_path: Path) -> None:

@@ -12,7 +12,8 @@ from curewatch.daemon.daily import Daily, DayRequest, new_day
 from curewatch.daemon.events import Show
 from curewatch.daemon.watch_keeping import WatchKeeping
 from curewatch.logbook import Entry, EntryKind, Logbook
-from curewatch.logbook.sealing import check_seals, key_path, prove, seal
+from curewatch.logbook.keys import key_path
+from curewatch.logbook.sealing import check_seals, prove, seal
 from curewatch.units import DAY, HOUR, MINUTE
 from tests import record_world as world
 from tests.broker import until
@@ -73,7 +74,7 @@ def test_a_day_missed_while_nothing_ran_is_sealed_at_the_next_start(logbook: Log
     work, saying = daily(logbook, clock)
     look(work, clock)
     assert len(saying.said) == 1
-    assert len(check_seals(logbook)) == 2
+    assert len(check_seals(logbook).seals) == 2
 
 
 def test_a_day_that_cannot_be_sealed_is_loud_and_tried_again(logbook: Logbook):
@@ -110,7 +111,7 @@ def test_two_that_seal_one_day_make_one_seal(logbook: Logbook):
     asked = DayRequest(logbook.path, date(2026, 11, 26), EVENING + HOUR, None)
     first, second = new_day(asked), new_day(asked._replace(at=EVENING + HOUR + 1.0))
     assert first == second
-    (made,) = check_seals(logbook)
+    (made,) = check_seals(logbook).seals
     assert made.code == first.code
 
 
@@ -126,7 +127,7 @@ def test_a_child_killed_between_its_commits_leaves_a_day_to_be_sealed(logbook: L
     saying.said.clear()
     look(work, clock)
     assert len(saying.said) == 1
-    _, made = check_seals(logbook)
+    _, made = check_seals(logbook).seals
     assert made.block == block
     logbook.verify()
 

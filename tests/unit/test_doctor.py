@@ -9,14 +9,18 @@ from pathlib import Path
 import pytest
 
 from curewatch import configuration
-from curewatch.answers.doctor import FindingDocument, Grade
+from curewatch.answers.doctor import FindingDocument, Grade, doctor_document
 from curewatch.cli.diagnosis import Examined, examine, verdict
 from curewatch.cli.main import run
+from curewatch.cli.screens.doctor import lines
 from curewatch.clock import Instant
 from curewatch.daemon.edges import fence
 from curewatch.errors import ExitStatus
 from curewatch.logbook import Entry, Logbook
+from curewatch.logbook.checked import note_walk
+from curewatch.logbook.sealing import seal
 from curewatch.readings import Reading, Rejected
+from curewatch.units import DAY
 from curewatch.wire import Reason
 from curewatch.wording import wording
 
@@ -137,7 +141,7 @@ def test_a_broker_is_judged_by_what_the_daemon_wrote_down(tmp_path: Path) -> Non
     lost = told(notice="the broker kept no session for us: what was sent meanwhile is lost")
     assert (lost.grade, "sessions" in lost.advised) == (Grade.CARE, True)
     denied = told(notice=f"{fence.MISSING}; and what to do")
-    assert (denied.grade, "curewatch/fence/curewatch" in denied.advised) == (Grade.CARE, True)
+    assert (denied.grade, "curewatch/v1/fence/curewatch" in denied.advised) == (Grade.CARE, True)
     assert "marker" not in told(notice=fence.BACK).finding
     assert told(up=False, reason="connection refused").grade is Grade.BAD
 
@@ -302,3 +306,87 @@ def test_a_kept_session_is_told_with_its_span_and_what_it_cannot_hold(tmp_path: 
     assert "above 70 kB is dropped by the broker" in yard.finding
     file.write_text(SHED + '[mqtt.yard]\nhost = "127.0.0.1"\nversion = "3.1.1"\n')
     assert "above 70 kB is rejected and counted" in about(looked_at(tmp_path), "mqtt.yard").finding
+
+
+def test_what_was_changed_since_the_seal_is_found_and_the_whole_is_dated(tmp_path: Path) -> None:
+    """Blocks before the last seal are left to `logbook verify`; the finding says when that was done."""
+    examined(tmp_path)
+    path = tmp_path / "logbook.sqlite"
+    with Logbook(path) as logbook:
+        seal(logbook, reason="day", at=NOW)
+        logbook.append([Reading("bench", NOW, NOW, 285.0, 0.6)])
+    note_walk(path, NOW - 3600.0)
+    unbroken = about(looked_at(tmp_path), "logbook")
+    assert unbroken.grade is Grade.GOOD
+    assert "unbroken since the seal of" in unbroken.finding
+    assert "the whole: checked" in unbroken.finding
+    later = about(looked_at(tmp_path, NOW + 91 * DAY), "logbook")
+    assert (later.grade, later.advised) == (Grade.CARE, "curewatch logbook verify")
+    with closing(sqlite3.connect(path)) as raw:
+        raw.execute(
+            "UPDATE blocks SET readings = readings + 1 WHERE number = (SELECT max(number) FROM blocks)"
+        )
+        raw.commit()
+    broken = about(looked_at(tmp_path), "logbook")
+    assert (broken.grade, broken.exit_status) == (Grade.BAD, ExitStatus.RECORD_BROKEN)
+    assert "salvage" in broken.advised
+
+
+def test_nothing_configured_is_never_good(tmp_path: Path) -> None:
+    """A file without a port and a broker asks for setup; one that names sensors, too."""
+    for text in (SHED, "[shed]\nname = 'Saltmarsh Shed'\n"):
+        folder = tmp_path / str(len(text))
+        folder.mkdir()
+        found = examined(folder, text)
+        about = [each for each in found if each.about == "configuration"]
+        assert [each.grade for each in about] == [Grade.CARE]
+        assert about[0].advised == "curewatch setup"
+    with_port = examined(tmp_path, f"{SHED}[serial.usb]\nurl = '/dev/ttyUSB9'\n")
+    assert next(each for each in with_port if each.about == "configuration").grade is Grade.GOOD
+
+
+def test_a_probe_without_humidity_is_asked_for_no_salt(tmp_path: Path) -> None:
+    """Whatever the class of its part: what it never reported cannot be checked."""
+    text = SHED.replace('part = "humidity-2"', 'part = "unknown"').replace(
+        'part = "probe"', 'part = "unknown"'
+    )
+    found = {each.about: each for each in examined(tmp_path, text)}
+    assert "salt check" not in found["sensor.hull"].finding
+    assert "humidity" not in found["sensor.hull"].finding
+    assert "salt check" in found["sensor.bench"].finding
+
+
+def test_three_hundred_sensors_fit_one_screen() -> None:
+    """Summed up by grade, the bad ones named; each on its own line with --why."""
+    grades = [Grade.BAD] * 4 + [Grade.CARE] * 40 + [Grade.GOOD] * 256
+    document = doctor_document(
+        FindingDocument(
+            about=f"sensor.s{at}",
+            grade=grade,
+            finding=f"air, number {at}",
+            advised="" if grade is Grade.GOOD else "look at it",
+            exit_status=0,
+        )
+        for at, grade in enumerate(grades)
+    )
+    shown = lines(document)
+    assert len(shown) <= 24
+    assert any("4 of 300: s0, s1, s2 and 1 more" in line for line in shown)
+    assert len(lines(document, why=True)) > 300
+
+
+def test_addresses_of_notices_are_tried_as_far_as_nothing_is_sent(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Their names alone are shown; a file that others may read, or a missing library, is bad."""
+    text, file = f'{SHED}\n[notices]\naddresses_file = "addresses.txt"\n', tmp_path / "addresses.txt"
+    file.write_text("phone json://secret@127.0.0.1:9\n")
+    file.chmod(0o644)
+    found = about(examined(tmp_path, text), "notices")
+    assert (found.grade, "chmod 600" in found.finding, "secret" in found.finding) == (Grade.BAD, True, False)
+    file.chmod(0o600)
+    monkeypatch.setattr("curewatch.cli.diagnosis.find_spec", lambda name: object())
+    found = about(looked_at(tmp_path), "notices")
+    assert (found.grade, found.finding) == (Grade.GOOD, "to phone; to try them: curewatch notify test")
+    monkeypatch.setattr("curewatch.cli.diagnosis.find_spec", lambda name: None)
+    assert about(looked_at(tmp_path), "notices").advised == "pip install 'curewatch[notify]'"

@@ -31,7 +31,7 @@ def test_a_sentence_of_a_document_is_worded_anew_for_its_reader() -> None:
         name="{x}",
     )
     kept = sentence(said, plain_wording())
-    assert kept.text == "surface 10.0 °C, 2.0 K above; {x}"
+    assert kept.text == "surface 10.0 °C, 2.0 °C above; {x}"
     assert Wording(fahrenheit=True).say(kept) == "surface 50.0 °F, 3.6 °F above; {x}"
     assert Wording(fahrenheit=True).say(sentence("braces {stay}", plain_wording())) == "braces {stay}"
 

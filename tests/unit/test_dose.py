@@ -31,7 +31,7 @@ def planned(name: str, percent: float | None = None) -> LayupPlan:
     return bill(cheek(), asked, Hands())
 
 
-@settings(max_examples=60)
+@settings(max_examples=20)
 @given(some.sampled_from(DOSED), some.floats(0.0, 1.0))
 def test_every_dose_that_is_allowed_can_be_planned_and_weighed(name: str, where: float) -> None:
     """From the least to the most, both ends too: a smallest batch there is, and what is told is accepted."""
@@ -56,7 +56,7 @@ def test_both_ends_of_the_range_are_planned_by_the_command(
     assert dose is not None
     for percent in (dose.peroxide_low, dose.peroxide_normal, dose.peroxide_high):
         asked = ["layup", "round", "--length", "80", "--thickness", "3", "--resin", name]
-        asked += ["--peroxide", f"{percent:g}", "--config", str(configured(tmp_path))]
+        asked += ["--why", "--peroxide", f"{percent:g}", "--config", str(configured(tmp_path))]
         with pytest.raises(SystemExit, match="4"):
             run(asked)
         assert f"{percent:g} % peroxide; allowed" in capsys.readouterr().out

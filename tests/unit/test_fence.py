@@ -5,7 +5,7 @@ from curewatch.daemon.edges.fence import AGAIN, EVERY, PATIENCE, SENT, WITHIN, F
 
 
 def _connected(at: float = 0.0) -> tuple[Fence, bytes]:
-    made = Fence("curewatch/fence/ours")
+    made = Fence("curewatch/v1/fence/ours")
     made.connected(at)
     marker = made.due(at)
     assert marker is not None
@@ -73,4 +73,4 @@ def test_a_missing_marker_is_said_once_and_its_return_too() -> None:
 def test_each_client_id_has_its_own_topic() -> None:
     """Two daemons on one broker do not take each other's markers for theirs."""
     assert topic_of(MqttSource(client_id="a")) != topic_of(MqttSource(client_id="b"))
-    assert topic_of(MqttSource(publish=None)) == "curewatch/fence/curewatch"
+    assert topic_of(MqttSource(publish=None)) == "curewatch/v1/fence/curewatch"

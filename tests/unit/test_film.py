@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from curewatch.errors import OutOfValidity
 from curewatch.materials import load_resin
+from curewatch.model.film import film as integrator
 from curewatch.model.film.film import Cure, History, constant, cure
 from curewatch.model.film.milestones import milestones
 from curewatch.units import HOUR, FloatArray
@@ -130,3 +131,177 @@ def test_a_long_hot_time_costs_no_more_than_it_must() -> None:
     warmed = cure(resin, History(hours * HOUR, np.array([278.15, 278.15, 353.15, 353.15])))
     inside = (warmed.time > 701.0 * HOUR) & (warmed.time < 701.2 * HOUR)
     assert inside.sum() > 5
+
+
+# ---- the parts, by hand
+
+
+@pytest.mark.parametrize(
+    ("time", "temperature"),
+    [
+        ([1.0, 3600.0], [293.15, 293.15]),
+        ([0.0, 60.0, 60.0], [293.15, 293.15, 293.15]),
+        ([0.0, 3600.0], [293.15, 293.15, 293.15]),
+        ([[0.0, 3600.0]], [293.15, 293.15]),
+        ([0.0, 3600.0], [[293.15, 293.15], [293.15, 293.15]]),
+    ],
+)
+def test_a_history_begins_at_nought_and_rises_and_is_one_path(time: object, temperature: object) -> None:
+    """Two points are enough for it."""
+    resin = load_resin("epoxy-slow")
+    with pytest.raises(OutOfValidity):
+        cure(resin, History(np.array(time), np.array(temperature)))
+    assert cure(resin, History(np.array([0.0, 60.0]), np.array([293.15, 293.15]))).time[-1] == 60.0
+
+
+def test_a_history_that_begins_late_is_refused_by_its_first_time() -> None:
+    """What is named is what is wrong. Points may be half a second apart and less."""
+    close = History(np.array([0.0, 0.4, 3600.0]), np.array([293.15, 293.15, 293.15]))
+    assert cure(load_resin("epoxy-slow"), close).time[-1] == 3600.0
+    with pytest.raises(OutOfValidity, match=r"time of the history in s is 7\b"):
+        cure(load_resin("epoxy-slow"), History(np.array([7.0, 3600.0]), np.array([293.15, 293.15])))
+
+
+def test_without_more_words_a_film_is_fresh_and_of_the_usual_lot() -> None:
+    """And one that has begun begins there."""
+    resin, history = load_resin("polyester-laminating"), constant(293.15, 2 * HOUR)
+    plain, asked = cure(resin, history), cure(resin, history, conversion=0.0, rate_factor=1.0)
+    assert np.array_equal(plain.progress, asked.progress)
+    assert plain.progress[0] == -resin.kinetics.inhibitor
+    assert cure(resin, history, conversion=0.3).progress[0] == 0.3
+
+
+def test_blocks_are_half_an_hour_and_shorter_where_it_swings() -> None:
+    """A rest of less than a second goes to the last; of 2 K a block one is enough, of 3 and 4 K two."""
+    assert integrator._edges(constant(293.15, 3600.9)).tolist() == [0.0, 1800.0, 3600.9]
+    assert integrator._edges(constant(293.15, 3602.0)).tolist()[-2:] == [3600.0, 3602.0]
+    time = 1800.0 * np.arange(6)
+    swinging = History(time, np.array([290.0, 292.0, 289.0, 293.0, 297.25, 297.25]))
+    expected = [0.0, 1800.0, 2700.0, 3600.0, 4500.0, 5400.0, 6000.0, 6600.0, 7200.0, 9000.0]
+    assert integrator._edges(swinging) == pytest.approx(np.array(expected))
+
+
+def test_temperatures_of_many_paths_are_straight_between_their_points() -> None:
+    """And stay as they end."""
+    history = History(np.array([0.0, 100.0, 300.0]), np.array([[280.0, 290.0, 280.0], [300.0, 300.0, 310.0]]))
+    found = integrator.at_times(history, np.array([0.0, 50.0, 100.0, 150.0, 300.0, 400.0]))
+    expected = [[280.0, 285.0, 290.0, 287.5, 280.0, 280.0], [300.0, 300.0, 300.0, 302.5, 310.0, 310.0]]
+    assert found == pytest.approx(np.array(expected))
+
+
+def test_a_block_is_met_as_a_straight_line_of_its_mean_and_slope() -> None:
+    """Of 2 + 3 x itself; of x squared 1/3 in the middle and 1 from end to end. At 0 and 2/3."""
+    x = integrator.WITHIN
+    assert x == pytest.approx(np.arange(13) / 12.0)
+    assert (2.0 + 3.0 * x) @ integrator.LINE == pytest.approx([2.0, 4.0])
+    assert x**2 @ integrator.LINE == pytest.approx([-1 / 6, 1 / 2])
+    assert x[::3] ** 2 @ integrator._line(4) == pytest.approx([-1 / 6, 1 / 2])
+    thirds = (2.0 + 3.0 * x) @ integrator.THIRDS
+    assert thirds == pytest.approx([2, 8 / 3, 3, 11 / 3, 4, 14 / 3])
+    kinked = np.maximum(x - 1 / 3, 0.0)  # straight within each third
+    assert kinked @ integrator.THIRDS == pytest.approx([0, 0, 0, 2 / 9, 1 / 3, 5 / 9])
+    met = [1.0, 10.0, 0.0, 3.0, 10.0, 6.0]
+    assert integrator._part(met, 0.5, 0.5) == pytest.approx([2.5, 10.0, 4.5, 3.5, 10.0, 7.5])
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "left", "noted"),
+    [
+        (1e-5, 1e-5, 0.0, (1900.0, -0.001)),
+        (2e-5, 2e-5, 4 / 9, (1500.0, 0.0)),
+        (1e-5, 3e-5, 0.4103760, (1530.66, 0.0)),
+    ],
+)
+def test_an_inhibitor_is_gone_where_what_was_used_is_all_there_was(
+    first: float, last: float, left: float, noted: tuple[float, float]
+) -> None:
+    """Of 0.01 in a quarter of an hour that ends at 1900 s, at rates at 0 and at 2/3 of it."""
+    track = integrator._Track(lambda _, rate, *__: rate, (), -0.01)
+    met = [first, 0.0, 293.15, last, 0.0, 293.15]
+    assert track._waited(-0.01, 1900.0, 900.0, met) == pytest.approx(left, abs=1e-6)
+    assert (track.time[-1], track.progress[-1]) == pytest.approx(noted, rel=1e-5, abs=1e-12)
+
+
+@pytest.mark.parametrize(("speed", "expected"), [(1e-5, 0.10806365935), (5e-7, 0.100404908875)])
+def test_a_step_goes_by_heuns_third_order(speed: float, expected: float) -> None:
+    """By hand: 900 s from 0.1, at a rate of ``speed`` x what is left. A slow one skips its middle stage."""
+    track = integrator._Track(lambda a, rate, *_: rate * (1.0 - a), (), 0.1)
+    met = [speed, 0.0, 293.15] * 2
+    assert track.stride(0.1, 900.0, 900.0, met) == pytest.approx(expected, abs=1e-11)
+    assert (track.time, track.progress[1:]) == ([0.0, 900.0], [pytest.approx(expected, abs=1e-11)])
+
+
+@pytest.mark.parametrize(("falls", "told"), [(0.98, []), (0.95, [0.5]), (0.75, [0.25, 0.5, 0.75])])
+def test_points_within_a_step_are_told_where_a_straight_line_would_miss_them(
+    falls: float, told: list[float]
+) -> None:
+    """900 s from 0.3 at 2e-5 1/s, two thirds on at a share of it: on the parabola of those two rates."""
+    track = integrator._Track(lambda _, rate, *__: rate, (), 0.3)
+    track.stride(0.3, 900.0, 900.0, [2e-5, 0.0, 293.15, 2e-5 * falls, 0.0, 293.15])
+    share = np.array([0.0, *told, 1.0])
+    assert track.time == pytest.approx(900.0 * share)
+    assert track.progress == pytest.approx(0.3 + 0.018 * (share - 0.75 * (1.0 - falls) * share**2))
+
+
+def test_a_block_in_which_an_inhibitor_goes_is_taken_in_thirds() -> None:
+    """A rate that rises from 1e-5 to 4e-5, whatever the progress: its integral is 0.0225 over 900 s."""
+    x = integrator.WITHIN
+    met = np.stack([1e-5 + 3e-5 * x[None], np.zeros((1, 13)), np.full((1, 13), 293.15)])
+    track = integrator._Track(lambda _, rate, *__: rate, met, -0.01)
+    assert track.thirds(-0.01, 900.0, 900.0, 0) == pytest.approx(0.0125, abs=1e-12)
+    assert [*track.time[:3], track.time[-1]] == pytest.approx([0.0, 300.0, 530.66, 900.0], abs=0.01)
+    assert 600.0 in track.time
+    assert track.progress[:3] == pytest.approx([-0.01, -0.0055, 0.0], abs=1e-12)
+
+
+QUARTER_BOWED = 4.0 * integrator.CURVED / 512.0
+
+
+@pytest.mark.parametrize(
+    ("begin", "rates", "grows", "shares"),
+    [
+        (0.0, (0.9e-3, 0.9e-3), 0.0, []),
+        (0.0, (1.1e-3, 1.1e-3), 0.0, [0.5]),
+        (0.1, (0.018, 0.018), 12.6, []),
+        (0.1, (0.018, 0.018), 15.0, [0.5]),
+        (0.1, (0.009, 0.009 + 3.5e-4), 0.0, []),
+        (0.1, (0.009, 0.009 + 4.5e-4), 0.0, [0.5]),
+        (0.5, (512.0 * QUARTER_BOWED, 1024.0 * QUARTER_BOWED), 0.0, [0.5]),
+        (0.5, (550.0 * QUARTER_BOWED, 1100.0 * QUARTER_BOWED), 0.0, [0.25, 0.5, 0.75]),
+    ],
+    ids=["fresh", "fresh, fast", "bends", "bends more", "straight", "bowed", "by a quarter", "more"],
+)
+def test_a_step_is_divided_where_it_bends_and_told_in_parts_where_it_bows(
+    begin: float, rates: tuple[float, float], grows: float, shares: list[float]
+) -> None:
+    """Of 512 s: at its start and two thirds it gains so much a step; ``grows`` with conversion squared."""
+    track = integrator._Track(lambda a, rate, *_: rate * (1.0 + grows * (a - begin) ** 2), (), begin)
+    met = [rates[0] / 512.0, 0.0, 293.15, rates[1] / 512.0, 0.0, 293.15]
+    track.stride(begin, 512.0, 512.0, met)
+    assert track.time[1:-1] == [512.0 * share for share in shares]
+
+
+def test_the_first_block_of_a_fresh_slow_film_is_one_step() -> None:
+    """No inhibitor has to go: there are no thirds, and its middle is told."""
+    film = cure(load_resin("epoxy-slow"), constant(268.15, 2 * HOUR), rate_factor=0.05)
+    assert film.time[1:3].tolist() == [0.5 * integrator.BLOCK, integrator.BLOCK]
+
+
+@pytest.mark.parametrize("rate", [2e-7, 2e-6], ids=["creeping", "slow"])
+def test_the_middle_of_a_long_step_is_told(rate: float) -> None:
+    """Its time and its conversion, by both rates: a mark may move between."""
+    track = integrator._Track(lambda _, rate, *__: rate, (), 0.3)
+    track.stride(0.3, 1800.0, 1800.0, [rate, 0.0, 293.15, 0.99 * rate, 0.0, 293.15])
+    share = np.array([0.0, 0.5, 1.0])
+    assert track.time == pytest.approx(1800.0 * share)
+    assert track.progress == pytest.approx(0.3 + 1800.0 * rate * (share - 0.0075 * share**2), abs=1e-12)
+
+
+def test_points_within_a_step_follow_a_rate_that_bends() -> None:
+    """Of a rate that is the square of a straight line, its integral; without the bend they miss by 1e-5."""
+    first, last, share = 4.472e-3, 4.107e-3, np.array([0.25, 0.5, 0.75, 1.0])
+    track = integrator._Track(lambda _, root, *__: root * root, (), 0.3)
+    track.stride(0.3, 900.0, 900.0, [first, 0.0, 293.15, last, 0.0, 293.15])
+    slope = 1.5 * (last - first)
+    whole = first**2 * share + first * slope * share**2 + slope**2 * share**3 / 3.0
+    assert track.progress[1:] == pytest.approx((0.3 + 900.0 * whole).tolist(), abs=1e-10)

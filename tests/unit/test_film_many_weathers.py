@@ -63,17 +63,26 @@ def by_small_steps(resin: Resin, films: FloatArray) -> FloatArray:
 @pytest.mark.long
 @pytest.mark.parametrize("name", ["epoxy-slow", "epoxy-fast", "epoxy-low-blush", "polyester-laminating"])
 def test_a_promise_of_one_in_ten_thousand(name: str) -> None:
-    """A film and the flow map stay within 1e-4 of small steps: 48 weathers, 13 starts."""
+    """A film and the flow map, in long steps once all is calm, stay within 1e-4 of steps of 15 s.
+
+    48 weathers, 13 starts. Between the points of a film, where readers draw straight lines, within 2e-4.
+    """
     resin, films = load_resin(name), weathers()
     expected, at = by_small_steps(resin, films), 450.0 * np.arange(int(HOURS * HOUR / 450.0) + 1)
     time = EVERY * np.arange(films.shape[1])
-    worst = 0.0
+    worst = between = 0.0
     for path, row in zip(films, expected, strict=True):
         film = cure(resin, History(time, path))
-        whole, there = np.searchsorted(film.time, at[::2] - 1e-6), slice(None, None, 2)
-        worst = max(worst, float(np.max(np.abs(film.conversion[whole] - row[there]))))
-    crowd = cures(resin, History(time, films), [Lot(resin, 1.0)])
-    every = int(450.0 / crowd.time[1])
-    together = float(np.max(np.abs(crowd.conversion[:, ::every] - expected)))
-    print(f"{name}: film {worst:.1e}, flow map {together:.1e}")
+        its_own = np.isin(at, np.round(film.time, 6))
+        assert its_own.sum() > 0.25 * at.size
+        missed = np.abs(np.interp(at, film.time, film.conversion) - row)
+        worst, between = max(worst, float(missed[its_own].max())), max(between, float(missed.max()))
+    ensemble = cures(resin, History(time, films), [Lot(resin, 1.0)])
+    met = np.flatnonzero(ensemble.time % 450.0 < 1e-6)
+    assert met.size > 0.5 * at.size
+    assert ensemble.time[-1] == at[-1]
+    here = np.round(ensemble.time[met] / 450.0).astype(int)
+    together = float(np.max(np.abs(ensemble.conversion[:, met] - expected[:, here])))
+    print(f"{name}: film {worst:.1e}, between its points {between:.1e}, flow map {together:.1e}")
     assert max(worst, together) < 1e-4
+    assert between < 2e-4

@@ -13,16 +13,7 @@ from hypothesis import strategies as st
 from curewatch.cli.main import run
 from curewatch.materials import Resin, load_resin, resin_names
 from curewatch.model.film.film import constant, cure
-from curewatch.model.film.finish import (
-    LONGEST,
-    MARGIN,
-    SHORTEST,
-    finish,
-    gentle_start,
-    lower_band,
-    post_cures,
-    reachable,
-)
+from curewatch.model.film.finish import MARGIN, finish, lower_band, reachable
 from curewatch.physics.glass_transition import glass_transition
 
 SLOW = load_resin("epoxy-slow")
@@ -51,20 +42,6 @@ def test_a_cold_film_ends_a_little_above_its_own_temperature() -> None:
     assert found < SLOW.network.full - 20.0
 
 
-@given(st.floats(0.6, 0.88))
-@settings(max_examples=15, deadline=None)
-def test_hotter_finishes_no_later_and_what_is_offered_gets_there(conversion: float) -> None:
-    """Durations fall with temperature; a film held so long has the glass transition that was promised."""
-    wanted = SLOW.network.full - 10.0
-    ways = post_cures(SLOW, conversion, wanted)
-    durations = [each.duration for each in ways]
-    assert durations == sorted(durations, reverse=True)
-    for each in ways:
-        assert SHORTEST <= each.duration <= LONGEST
-        done = cure(SLOW, constant(each.temperature, each.duration), conversion=conversion)
-        assert done.glass_transition[-1] >= wanted - 0.1
-
-
 def test_service_needs_its_margin_below_the_glass_transition() -> None:
     """Just the margin stands it, a kelvin less does not; a post-cure lifts what it can."""
     done = cure(SLOW, constant(288.15, 3 * 86400.0))
@@ -76,7 +53,6 @@ def test_service_needs_its_margin_below_the_glass_transition() -> None:
     stands = finish(TOLD, done, [at_margin, too_hot, hopeless]).stands
     assert [each.now for each in stands] == [True, False, False]
     assert [each.finished for each in stands] == [True, True, False]
-    assert gentle_start(transition) > transition
 
 
 @given(st.sampled_from(["epoxy-slow", "epoxy-fast", "polyester-laminating"]), st.floats(2.0, 30.0))
@@ -104,12 +80,6 @@ def test_a_network_that_is_finished_needs_nothing() -> None:
     """A film held at 80 degC for a day is called finished."""
     found = finish(TOLD, cure(TOLD, constant(353.15, 86400.0)))
     assert found.finished
-
-
-def test_no_post_cure_is_promised_where_none_gets_there() -> None:
-    """A network whose highest glass transition lies beyond any tent is told so."""
-    hot = replace(SLOW, network=replace(SLOW.network, full=473.15))
-    assert post_cures(hot, 0.6, 463.15) == ()
 
 
 @pytest.mark.parametrize("name", resin_names())
@@ -143,7 +113,7 @@ def test_a_sheet_with_times_only_says_nothing_of_service(
     capsys.readouterr()
     asked = ["cure", "--resin", mine, "--temperature", "10", "--hours", "72"]
     with pytest.raises(SystemExit):
-        run(asked)
+        run([*asked, "--why"])
     shown = " ".join(capsys.readouterr().out.split())
     assert "not known, because no maker's sheet states a glass transition" in shown
     for promise in ("stands it", "may soften", "A post-cure to", "no post-cure is needed"):
@@ -164,22 +134,29 @@ def test_cure_tells_it_at_its_end(tmp_path: Path, capsys: pytest.CaptureFixture[
     mine = sheet(tmp_path, transition=True)
     capsys.readouterr()
     with pytest.raises(SystemExit):
-        run(["cure", "--resin", mine, "--temperature", "10", "--hours", "72"])
+        run(["cure", "--resin", mine, "--temperature", "10", "--hours", "72", "--why"])
     shown = capsys.readouterr().out
     joined = " ".join(shown.split())
     assert joined.index("WARNING") < joined.index("residual-current device") < joined.index("A post-cure to")
     assert "dark paint in the sun" in shown
     assert "ask a surveyor" in joined
+    assert "by calorimetry: DMTA reads about 10 °C more" in joined
+    assert "No step is more than 10 °C above the lower glass transition by then" in joined
+    assert "at most 10 °C an hour" in joined
     part = shown[shown.index("glass transition") : shown.index("slow lots")]
     assert all(len(line) <= 80 for line in part.splitlines())
     with pytest.raises(SystemExit):
         run(["cure", "--resin", mine, "--temperature", "10", "--hours", "72", "--json"])
     said = json.loads(capsys.readouterr().out)["finish"]
     assert not said["finished"]
+    assert all(each["steps"][0]["temperature_c"] <= said["start_no_warmer_c"] for each in said["post_cures"])
+    for each in said["service"]:
+        assert each["stands_now"] == (said["least_c"] - each["temperature_c"] >= 15.0), each["title"]
     assert np.all(np.diff([each["temperature_c"] for each in said["post_cures"]]) > 0)
     assert {each["tag"] for each in said["service"]} <= {"common-practice", "from-memory"}
 
 
+@pytest.mark.long
 def test_a_post_cure_is_said_in_the_units_asked_for(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -187,7 +164,7 @@ def test_a_post_cure_is_said_in_the_units_asked_for(
     mine = sheet(tmp_path, transition=True)
     capsys.readouterr()
     with pytest.raises(SystemExit):
-        run(["cure", "--resin", mine, "--temperature", "12", "--units", "F"])
+        run(["cure", "--resin", mine, "--temperature", "54", "--units", "F", "--why"])
     shown = " ".join(capsys.readouterr().out.split())
     assert "about 18 °F an hour" in shown
     assert "°C" not in shown

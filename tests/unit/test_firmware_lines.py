@@ -215,9 +215,14 @@ def indented(file: str) -> list[str]:
 
 
 def test_the_samples_of_the_notes_are_read():
-    """Each line and each pack that the notes show as a sample is a reading, but for two CSV headers."""
+    """Each line and each pack that the notes show as a sample is a reading, but for two CSV headers.
+
+    Columns without a header are told apart by a person.
+    """
     parser, said = Parser(), []
     for sample in indented("LINE_FORM.md"):
+        if "say which is what" in sample:
+            continue
         line, _, number = (part.strip() for part in sample.partition("   "))
         if "/" in line:  # a topic of its own for each quantity, and the number that comes on it
             quantity, payload = line.rpartition("/")[2], number.partition("   ")[0].encode()

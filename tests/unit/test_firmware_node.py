@@ -3,6 +3,7 @@
 import platform
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -71,7 +72,7 @@ def run(
     folder: Path, values: dict[str, object], rounds: str, port: int | None = None
 ) -> "subprocess.CompletedProcess[str]":
     head = "".join(f"{name} = {value!r}\n" for name, value in values.items())
-    client = "None" if port is None else f'Publisher("127.0.0.1", {port}, "node-1", patience=3)'
+    client = "None" if port is None else f'Publisher("127.0.0.1", {port}, "node-1", patience=60)'
     script = folder / "run.py"
     script.write_text(
         f"{head}{BOARD}\nnode = Node(Board(), Settings, {client})\n{rounds}\nprint('# fed', Board.fed > 0)\n",
@@ -132,13 +133,15 @@ def received(folder: Path, rounds: str, values: dict[str, object], count: int) -
 def test_a_backlog_goes_to_a_real_broker_with_its_ages(tmp_path):
     """Rounds without Wi-Fi wait; then all arrive, oldest first, each with its age by the board's ticks."""
     rounds = "node.run(3)\ntime.sleep_ms(1100)\nnode.round()\nnode._publisher.close()"
+    begun = time.monotonic()
     events = received(tmp_path, rounds, {**USUAL, "OFFLINE": 3}, 8)
+    lasted = time.monotonic() - begun
     bench = [event for event in events if event.sensor == "bench"]
     assert [event.sequence for event in bench] == [0, 1, 2, 3]
     ages = [event.received - event.time for event in bench]
     assert ages == sorted(ages, reverse=True)
-    assert ages[0] >= 1
-    assert ages[-1] == 0
+    assert ages[0] - ages[-1] >= 1
+    assert ages[0] <= lasted  # none is older than the board; the last may have waited for a busy machine
 
 
 def test_without_a_broker_the_node_goes_on_and_its_backlog_stays_bounded(tmp_path):

@@ -1,6 +1,7 @@
 """A forecast that the user feeds: as a file, over the wire, kept, and used."""
 
 import json
+import math
 from pathlib import Path
 
 import numpy as np
@@ -8,6 +9,7 @@ import pytest
 
 from curewatch import configuration
 from curewatch.advice.judge.situation import Place, Surfaced
+from curewatch.answers.forecast import forecast_document
 from curewatch.cli.main import run
 from curewatch.clock import Instant, SystemClock, iso_utc, utc_from_iso
 from curewatch.daemon.core import Core
@@ -41,7 +43,7 @@ def pack(hours: int = 24, name: str = "forecast/") -> bytes:
 
 def test_a_table_becomes_a_forecast_in_si() -> None:
     """Lines of time, temperature and humidity: kelvin, pascal, rising times, issued now."""
-    found = forecasts.from_bytes(table(), NOW)
+    found = forecasts.from_bytes(table(), NOW).forecast
     assert found.issued == NOW
     assert len(found.time) == 49
     assert found.time[-1] == pytest.approx(NOW + 48 * HOUR)
@@ -51,7 +53,7 @@ def test_a_table_becomes_a_forecast_in_si() -> None:
 
 def test_a_pack_counts_its_relative_times_from_now() -> None:
     """SenML times below 2^28 are so far from now."""
-    found = forecasts.from_bytes(pack(), NOW)
+    found = forecasts.from_bytes(pack(), NOW).forecast
     assert found.time[0] == pytest.approx(NOW + HOUR)
     assert found.time[-1] == pytest.approx(NOW + 24 * HOUR)
 
@@ -59,11 +61,11 @@ def test_a_pack_counts_its_relative_times_from_now() -> None:
 @pytest.mark.parametrize(
     ("data", "said"),
     [
-        (b"hello", "no reading in the forecast"),
-        (b"", "no reading in the forecast"),
+        (b"hello", "forecast: found no reading"),
+        (b"", "forecast: found no reading"),
         (table(NOW - 60 * HOUR), "at least 6 h ahead"),
         (b"time,temperature\n" + f"{iso_utc(NOW + 9 * HOUR)},5\n".encode() * 3, "temperature and humidity"),
-        (pack(3), "ending 3.0 h ahead"),
+        (pack(3), "the last 3.0 h ahead"),
     ],
 )
 def test_what_cannot_be_a_forecast_is_refused_in_words(data: bytes, said: str) -> None:
@@ -74,13 +76,14 @@ def test_what_cannot_be_a_forecast_is_refused_in_words(data: bytes, said: str) -
 
 def test_it_is_kept_as_it_was_fed(tmp_path: Path) -> None:
     """Written as an entry and read back, the newest last; old ones are left alone."""
-    first, second = forecasts.from_bytes(table(), NOW), forecasts.from_bytes(pack(), NOW + HOUR)
+    first = forecasts.from_bytes(table(), NOW).forecast
+    second = forecasts.from_bytes(pack(), NOW + 4 * HOUR).forecast
     with Logbook(tmp_path / "log.sqlite") as logbook:
         for one in (first, second):
             logbook.write(forecasts.entry(one, "a test"))
-        found = forecasts.kept(logbook, NOW + 2 * HOUR)
-        assert forecasts.kept(logbook, NOW + 60 * 24 * HOUR) == ()
-    assert [one.issued for one in found] == [NOW, NOW + HOUR]
+        found = forecasts.kept(logbook, NOW + 5 * HOUR)
+        assert forecasts.kept(logbook, NOW + 61 * 24 * HOUR) == ()
+    assert [one.issued for one in found] == [NOW, NOW + 4 * HOUR]
     assert np.allclose(found[0].temperature, first.temperature, atol=0.01)
     assert np.allclose(found[0].vapour_pressure, first.vapour_pressure, atol=0.1)
 
@@ -128,18 +131,29 @@ def test_on_a_serial_line_the_name_gives_no_way_around_plausibility() -> None:
     assert readings == []
 
 
-def test_the_outlook_rests_on_it_until_it_runs_out() -> None:
-    """With a forecast ahead the answer's basis names it; when it has run out the assumption is back."""
+def test_a_forecast_alone_moves_nothing() -> None:
+    """With nothing recorded here its worth is not known: the wide assumption stands, and it is said."""
     air = Place("bench", "air", NOW, 281.15, 0.2, 0.8, 0.02, 870.0, 20.0)
-    fed = (forecasts.from_bytes(table(), NOW),)
+    fed = (forecasts.from_bytes(table(), NOW).forecast,)
     substrate = load_substrate("plywood")
     hull = Place("hull", "surface", NOW, 281.15, 0.2)
     told = coming_hours(Surfaced(NOW, air, surface=hull, forecasts=fed), substrate)
+    plain = coming_hours(Surfaced(NOW, air, surface=hull), substrate)
     assert told is not None
-    assert "forecast of the air outside" in told.basis
-    later = coming_hours(Surfaced(NOW + 47 * HOUR, air, surface=hull, forecasts=fed), substrate)
-    assert later is not None
-    assert "forecast" not in later.basis
+    assert plain is not None
+    assert np.array_equal(told.air_temperature, plain.air_temperature)
+    assert "the forecast is not used yet" in told.basis
+    assert "forecast" not in plain.basis
+
+
+def test_of_many_kept_forecasts_one_in_three_hours_is_read_back(tmp_path: Path) -> None:
+    """Fed every half hour for a day: the newest, and one in three hours before it."""
+    with Logbook(tmp_path / "log.sqlite") as logbook:
+        for half in range(48):
+            fed = forecasts.from_bytes(table(NOW + 1800.0 * half), NOW + 1800.0 * half).forecast
+            logbook.write(forecasts.entry(fed, "a test"))
+        found = forecasts.kept(logbook, NOW + 24 * HOUR)
+    assert [(each.received - NOW) / 1800.0 for each in found] == [5, 11, 17, 23, 29, 35, 41, 47]
 
 
 def test_the_command_feeds_and_shows(
@@ -163,11 +177,20 @@ def test_the_command_feeds_and_shows(
     status, said = called(str(data))
     assert status == ExitStatus.OK
     assert "in use" in said
+    assert "none kept before it" in said
     assert json.loads(called("--json")[1])["kept"] == 1
     data.write_bytes(b"no forecast at all")
     status, said = called(str(data))
     assert status == ExitStatus.USAGE
-    assert "wanted: lines" in said
+    assert "Use lines" in said
+
+
+def test_one_that_came_after_the_moment_was_read_is_kept_for_no_time() -> None:
+    """A forecast is fed a moment after the command looked at its clock: over 0 days, never over -0."""
+    fed = forecasts.from_bytes(table(), NOW).forecast
+    for clock in (NOW, NOW - 5.0, NOW - 3 * HOUR):
+        days = forecast_document((fed,), clock).kept_days
+        assert (days, math.copysign(1.0, days)) == (0.0, 1.0)
 
 
 def test_a_stored_forecast_is_found_by_the_situation(tmp_path: Path) -> None:
@@ -175,7 +198,7 @@ def test_a_stored_forecast_is_found_by_the_situation(tmp_path: Path) -> None:
     from curewatch.shed.present import situation
 
     with Logbook(tmp_path / "log.sqlite") as logbook:
-        logbook.write(forecasts.entry(forecasts.from_bytes(table(), NOW), "a test"))
+        logbook.write(forecasts.entry(forecasts.from_bytes(table(), NOW).forecast, "a test"))
         found = situation(logbook, configuration.load(None), NOW + HOUR)
     assert len(found.forecasts) == 1
 
@@ -187,10 +210,10 @@ def test_the_pack_in_the_notes_is_a_forecast() -> None:
         line.strip() for line in notes.read_text(encoding="utf-8").splitlines() if line.startswith("    ")
     ]
     begin = shown.index("time,temperature,humidity")
-    found = forecasts.from_bytes("".join(shown[:begin]).encode(), NOW)
+    found = forecasts.from_bytes("".join(shown[:begin]).encode(), NOW).forecast
     assert len(found.time) == 2
     assert found.temperature[1] == pytest.approx(278.65)
-    told = forecasts.from_bytes("\n".join(shown[begin:]).encode(), utc_from_iso("2026-11-25T18:30Z"))
+    told = forecasts.from_bytes("\n".join(shown[begin:]).encode(), utc_from_iso("2026-11-25T18:30Z")).forecast
     assert np.allclose(told.temperature, [280.15, 278.65, 277.15])
 
 

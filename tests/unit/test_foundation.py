@@ -31,4 +31,4 @@ def test_errors_say_what_was_seen_and_what_is_allowed() -> None:
     """Messages carry the value, the range and the place."""
     assert "-80" in str(OutOfValidity("temperature", -80.0, "-60..60 degC", "the source"))
     place = ConfigurationError("'warm'", "a number", file="curewatch.toml", line=7, key="shed.limit")
-    assert str(place) == "curewatch.toml, line 7, key shed.limit: found 'warm'; allowed: a number"
+    assert str(place) == "curewatch.toml, line 7, key shed.limit: found 'warm'. Use a number"

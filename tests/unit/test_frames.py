@@ -1,5 +1,7 @@
 """Frames of a logbook: what it holds, in units that the columns name; extras that are missing are named."""
 
+import importlib
+import re
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,10 +12,11 @@ import pytest
 
 from curewatch import frames
 from curewatch.cli.main import run
+from curewatch.clock import SystemClock
 from curewatch.errors import ExitStatus, UsageError
 from curewatch.export import export
 from curewatch.logbook import Entry, Logbook
-from curewatch.readings import Reading
+from curewatch.readings import Flag, Reading
 from curewatch.units import HOUR
 
 START = 1_770_000_000.0 // HOUR * HOUR
@@ -24,12 +27,62 @@ def logbook(tmp_path: Path) -> Iterator[Logbook]:
     with Logbook(tmp_path / "logbook.sqlite") as made:
         made.append(
             [
-                Reading("bench", START, START + 1, 285.49, 0.812, 420e-6, 0.93),
+                Reading("bench", START, START + 1, 285.49, 0.812, 420e-6, 0.93, pressure=101_325.0),
                 Reading("bench", START + 60, START + 61, 286.49, 0.4, sequence=7),
                 Reading("hull", START + 60, START + 60, 280.0),
             ]
         )
         yield made
+
+
+def test_the_margin_joins_the_surface_with_the_last_word_of_the_air(tmp_path: Path) -> None:
+    """Dew points as CoolProp 8.0.0 gives them; air older than 15 minutes, or of unknown age, gives none."""
+    held_back = int(Flag.BACKLOG | Flag.ARRIVAL_TIME)
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.append(
+            [
+                Reading("bench", START, START, 288.15, 0.7),
+                Reading("bench", START + 60, START + 60, 293.15, 0.6),
+                Reading("bench", START + 120, START + 120, 300.15, 0.9, flags=held_back),
+                Reading("hull", START + 30, START + 30, 285.15),
+                Reading("hull", START + 180, START + 180, 286.15),
+                Reading("hull", START + 960, START + 960, 287.15),
+                Reading("hull", START + 961, START + 961, 287.15),
+            ]
+        )
+        found = frames.margin(logbook, "bench", "hull")
+        empty = frames.margin(logbook, "bench", "nobody")
+    dew = [282.7302, 285.1591]  # HAPropsSI("D", "T", 288.15, "R", 0.7, "P", 101325); 293.15 and 0.6
+    wanted = [285.15 - dew[0], 286.15 - dew[1], 287.15 - dew[1]]
+    assert found["margin_k"][:3].to_numpy() == pytest.approx(wanted, abs=0.02)
+    assert found["margin_k"].isna().tolist() == [False, False, False, True]
+    assert found.attrs["units"]["margin_k"] == "K"
+    assert len(empty) == 0
+    assert list(empty.columns) == list(found.columns)
+
+
+@pytest.mark.long
+def test_the_script_of_the_readme_draws_last_weeks_margin(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As it stands there, in a shed that reported until now: a picture, and the least margin in words."""
+    matplotlib = pytest.importorskip("matplotlib")
+    matplotlib.use("agg")
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    (script,) = re.findall(r"```python\n(.*?)```", text, re.DOTALL)
+    now = SystemClock().now().utc
+    (tmp_path / "curewatch.toml").write_text('[logbook]\npath = "logbook.sqlite"\n')
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        for day in range(10):
+            at = now - day * 86_400 - 3600
+            warm = 282.15 if day < 7 else 250.0  # the days before the week are not drawn
+            logbook.append(
+                [Reading("bench", at, at, 288.15, 0.7), Reading("hull", at + 1, at + 1, warm + day)]
+            )
+    monkeypatch.chdir(tmp_path)
+    exec(compile(script, "README.md", "exec"), {})
+    assert capsys.readouterr().out == "least -0.6 K; under 3 K in 57% of the reports\n"
+    assert (tmp_path / "margin.png").read_bytes().startswith(b"\x89PNG")
 
 
 def test_readings_are_in_the_units_that_the_columns_name(logbook: Logbook) -> None:
@@ -39,6 +92,9 @@ def test_readings_are_in_the_units_that_the_columns_name(logbook: Logbook) -> No
     assert found["temperature_c"].tolist() == [12.34, 13.34, 6.85]
     assert found["humidity_percent"].tolist()[:2] == [81.2, 40.0]
     assert found["carbon_dioxide_ppm"][0] == 420.0
+    assert found["pressure_hpa"].tolist()[0] == 1013.25
+    assert found["pressure_hpa"].isna().tolist() == [False, True, True]
+    assert found.attrs["units"]["pressure_hpa"] == "hPa"
     assert found["time"][0] == pd.Timestamp(START, unit="s", tz="UTC")
     assert found["humidity_percent"].isna().tolist() == [False, False, True]
     assert found["sequence"].isna().tolist() == [True, False, True]
@@ -76,7 +132,7 @@ def test_alerts_are_one_row_an_event(logbook: Logbook) -> None:
     """The event as it was stored; a payload of another form is passed over."""
     from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key, event_as_plain
 
-    event = Event(Happening.RAISED, Key(next(iter(AlertKind)), "L1"), START, "it is time", urgency=2)
+    event = Event(Happening.RAISED, Key(next(iter(AlertKind)), "L1"), START, "it is time", meaning="open")
     logbook.append(entries=[Entry("alert", event_as_plain(event), START), Entry("alert", {"x": 1}, START)])
     found = frames.alerts(logbook)
     assert found["subject"].tolist() == ["L1"]
@@ -112,3 +168,11 @@ def test_a_missing_extra_is_refused_with_the_line_that_installs_it(
     assert stop.value.code == ExitStatus.USAGE
     assert "Use pip install 'curewatch[charts]'" in capsys.readouterr().err
     assert export(logbook, tmp_path / "out.csv") == 3
+
+
+def test_frames_without_their_library_say_what_installs_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """They come with an extra: 44 MB that no command needs."""
+    monkeypatch.delitem(sys.modules, "curewatch.frames")
+    monkeypatch.setitem(sys.modules, "pandas", None)
+    with pytest.raises(UsageError, match=r"found no pandas\. Use pip install 'curewatch\[frames\]'"):
+        importlib.import_module("curewatch.frames")

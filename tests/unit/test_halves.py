@@ -225,6 +225,6 @@ def test_what_the_board_shows_is_the_pair(tmp_path: Path) -> None:
     """The last word of a sensor that speaks in halves has both of them."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         logbook.append([warm(NOW - 30.0), damp(NOW - 29.0)])
-        last = recall.look_up(logbook, "bench", NOW).last
+        last = recall.look_up(logbook, ("bench",), NOW)["bench"].last
     assert last is not None
     assert (last.time, last.temperature, last.relative_humidity) == (NOW - 30.0, 285.0, 0.7)

@@ -1,12 +1,20 @@
 """Each way a sensor can lie or fall silent is told from a healthy one."""
 
 import math
+from itertools import combinations
+from typing import Any
 
+import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from curewatch.logbook import Series
 from curewatch.readings import Flag, Reading
 from curewatch.shed import health
 from curewatch.shed.health import Health, Track
+from curewatch.shed.neighbours import compare
+from curewatch.shed.tracing import trace
 from curewatch.wording import plain_wording
 
 START = 1_790_000_000.0
@@ -50,8 +58,8 @@ def test_a_stuck_sensor_alone_and_beside_a_moving_one() -> None:
     still = _track(100)
     moving = _track(100, temperature=lambda m: 285.0 + 2.0 * m / 100)
     now = START + 100 * MINUTE
-    assert health.compare({"bench": stuck, "hull": still}, {}, now) == {}
-    found = health.compare({"bench": stuck, "hull": moving}, {}, now)
+    assert compare({"bench": stuck, "hull": still}, {}, now) == {}
+    found = compare({"bench": stuck, "hull": moving}, {}, now)
     assert {name: each.health for name, each in found.items()} == {"bench": Health.STUCK}
     assert _health(_track(245, temperature=lambda m: 285.0), 245) is Health.STUCK
 
@@ -76,10 +84,10 @@ def test_two_sensors_of_one_role_must_agree() -> None:
     wet = _track(30, humidity=lambda m: 0.85)
     now = START + 30 * MINUTE
     both = {"bench": "air", "beam": "air"}
-    assert set(health.compare({"bench": a, "beam": b}, both, now)) == {"bench", "beam"}
-    assert set(health.compare({"bench": a, "beam": wet}, both, now)) == {"bench", "beam"}
-    assert health.compare({"bench": a, "beam": b}, {"bench": "air", "beam": "surface"}, now) == {}
-    assert health.compare({"bench": a, "beam": b}, {"bench": "air", "beam": "outside"}, now) == {}
+    assert set(compare({"bench": a, "beam": b}, both, now)) == {"bench", "beam"}
+    assert set(compare({"bench": a, "beam": wet}, both, now)) == {"bench", "beam"}
+    assert compare({"bench": a, "beam": b}, {"bench": "air", "beam": "surface"}, now) == {}
+    assert compare({"bench": a, "beam": b}, {"bench": "air", "beam": "outside"}, now) == {}
 
 
 def test_exchanged_plugs_are_noticed() -> None:
@@ -90,12 +98,12 @@ def test_exchanged_plugs_are_noticed() -> None:
 
     bench, hull = _track(60, course(290.0, 284.0, 40)), _track(60, course(284.0, 290.0, 40))
     now = START + 60 * MINUTE
-    found = health.compare({"bench": bench, "hull": hull}, {}, now)
+    found = compare({"bench": bench, "hull": hull}, {}, now)
     assert {each.health for each in found.values()} == {Health.SWAPPED}
     assert "where hull had been" in plain_wording().say(found["bench"].reason)
     heated = _track(60, course(284.0, 290.0, 40))
-    assert health.compare({"bench": heated, "hull": _track(60, course(283.0, 289.0, 40))}, {}, now) == {}
-    assert health.compare({"bench": bench, "hull": hull}, {}, now + 13 * HOUR) == {}
+    assert compare({"bench": heated, "hull": _track(60, course(283.0, 289.0, 40))}, {}, now) == {}
+    assert compare({"bench": bench, "hull": hull}, {}, now + 13 * HOUR) == {}
 
 
 def test_a_track_is_bounded_and_keeps_its_order() -> None:
@@ -136,9 +144,9 @@ def test_a_sensor_that_is_ill_itself_accuses_nobody() -> None:
     stuck = _track(100, temperature=lambda m: 285.0)
     saturated = _track(100, temperature=lambda m: 285.0 + 4.0 * m / 100, humidity=lambda m: 1.0)
     both = {"bench": "air", "spare": "air"}
-    assert set(health.compare({"bench": jumping, "spare": healthy}, both, now)) <= {"bench"}
-    assert set(health.compare({"bench": saturated, "spare": healthy}, both, now)) <= {"bench"}
-    found = health.compare({"bench": stuck, "spare": healthy}, both, now)
+    assert set(compare({"bench": jumping, "spare": healthy}, both, now)) <= {"bench"}
+    assert set(compare({"bench": saturated, "spare": healthy}, both, now)) <= {"bench"}
+    found = compare({"bench": stuck, "spare": healthy}, both, now)
     assert {name: each.health for name, each in found.items()} == {"bench": Health.STUCK}
 
 
@@ -150,6 +158,68 @@ def test_a_sensor_whose_clock_was_set_back_is_said_to_speak() -> None:
         track = health.step(track, late)
     judged = health.judge("bench", track, START + 80 * MINUTE, MINUTE)
     assert judged.health is Health.SILENT
-    assert judged.reason == "it speaks, but its stamps lie 1.5 h behind this machine's clock"
+    assert judged.reason == "it reports, but its stamps lie 1.5 h behind this machine's clock"
     later = health.judge("bench", track, START + 120 * MINUTE, MINUTE)
     assert later.reason == "nothing for 61 min"
+
+
+KNOWN = st.one_of(st.none(), st.sampled_from([283.0, 285.0, 285.0, 288.5]))
+SPOKEN = st.tuples(
+    st.sampled_from([0.0, 20.0, 60.0, 130.0, 4000.0]),
+    KNOWN,
+    st.one_of(st.none(), st.sampled_from([0.7, 0.7, 0.996, 1.0])),
+    st.sampled_from([0, 0, int(Flag.JUMP)]),
+)
+
+
+@given(st.lists(SPOKEN, min_size=1, max_size=60), st.sampled_from(["whole", "warm", "damp", "as it comes"]))
+def test_a_track_traced_at_once_is_the_one_stepped(words: list[Any], kind: str) -> None:
+    """Whatever a sensor said, in whole reports or in halves: point for point, and the same last word."""
+    at, readings = START, []
+    for after, warm, damp, flags in words:
+        at += after
+        temperature = None if kind == "damp" else warm or (285.0 if kind == "whole" else None)
+        humidity = None if kind == "warm" else damp or (0.7 if kind == "whole" else None)
+        readings.append(Reading("bench", at, at + 1.0, temperature, humidity, flags=flags))
+    stepped = Track()
+    for reading in readings:
+        stepped = health.step(stepped, reading)
+    columns = {
+        name: np.array([getattr(one, name) for one in readings], dtype=float)
+        for name in ("temperature", "relative_humidity", "carbon_dioxide")
+    }
+    found = Series(
+        np.array([one.time for one in readings]),
+        np.array([one.received for one in readings]),
+        np.array([one.flags for one in readings], np.uint16),
+        np.zeros(len(readings), np.int64),
+        columns,
+    )
+    assert trace("bench", found) == (stepped, readings[-1])
+
+
+def test_many_sensors_tell_what_each_pair_of_them_tells() -> None:
+    """Of forty sensors, some stuck, some swapped, one apart, the same are found as two by two."""
+    tracks = {
+        f"s{n}": _track(120, temperature=lambda m, n=n: 285.0 + 0.01 * ((m + n) % 7) + 0.02 * n)
+        for n in range(30)
+    }
+    tracks |= {f"stuck{n}": _track(120, temperature=lambda m: 285.0) for n in range(5)}
+    tracks["moving"] = _track(120, temperature=lambda m: 284.0 + 2.5 * m / 120)
+    tracks["far"] = _track(120, temperature=lambda m: 294.0 + 0.01 * (m % 5))
+    tracks["one"] = _track(120, temperature=lambda m: (290.0 if m < 100 else 284.0) + 0.02 * math.sin(m))
+    tracks["two"] = _track(120, temperature=lambda m: (284.0 if m < 100 else 290.0) + 0.02 * math.sin(m))
+    roles = {name: "air" for name in tracks if name not in {"one", "two"}}
+    now = START + 120 * MINUTE
+    together = {name: each.health for name, each in compare(tracks, roles, now).items()}
+    pairs: dict[str, set[Health]] = {}
+    for one, other in combinations(tracks, 2):
+        for name, each in compare({one: tracks[one], other: tracks[other]}, roles, now).items():
+            pairs.setdefault(name, set()).add(each.health)
+    assert {name for name, each in together.items() if each is Health.STUCK} == {
+        f"stuck{n}" for n in range(5)
+    }
+    assert together["one"] is together["two"] is Health.SWAPPED
+    assert together["far"] is Health.DISAGREEING
+    assert set(together) == set(pairs)
+    assert all(each in pairs[name] for name, each in together.items())

@@ -77,6 +77,19 @@ def test_conversion_and_glass_transition_round_trip(
     assert float(conversion_at(there, uncured, full, shape)) == pytest.approx(conversion, abs=1e-9)
 
 
+@pytest.mark.parametrize("below", [90.0, 130.0, 1000.0])
+def test_far_below_the_fresh_mix_conversion_is_held_before_its_pole(below: float) -> None:
+    """By hand: y of -0.5 L / (1 - L) gives -1 / (1 - L). With L of 0.4 the pole lies 100 K below here."""
+    found = conversion_at(240.0 - below, 240.0, 390.0, 0.4)
+    assert float(found) == pytest.approx(-1.0 / 0.6)
+
+
+@pytest.mark.parametrize(("shape", "expected"), [(1.0, -0.6), (1.1, -0.5172413793)])
+def test_a_straight_or_hollow_relation_has_no_pole_below(shape: float, expected: float) -> None:
+    """By hand: y / (L + (1 - L) y) with y of -0.6."""
+    assert float(conversion_at(150.0, 240.0, 390.0, shape)) == pytest.approx(expected)
+
+
 @given(st.floats(1.01, 50.0), st.floats(0.05, 0.7))
 def test_viscosity_and_conversion_round_trip(ratio: float, gel: float) -> None:
     """The conversion at which the mix is so many times as thick, and back; never as far as gel."""

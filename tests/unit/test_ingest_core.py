@@ -1,5 +1,6 @@
 """The core: stored, then acknowledged, then shown; bounded; nothing lost when the store refuses."""
 
+import re
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
@@ -30,7 +31,7 @@ from curewatch.daemon.events import (
     Tick,
 )
 from curewatch.daemon.intake import Intake
-from curewatch.errors import StoreFailed
+from curewatch.errors import ConfigurationError, StoreFailed
 from curewatch.logbook import Logbook
 from curewatch.readings import Flag, Reading, Rejected
 from curewatch.wire.lines import checksum
@@ -145,6 +146,19 @@ def test_a_batch_is_closed_by_count_by_age_and_by_a_waiting_broker(world: World)
     world.tell(*(world.message(number) for number in range(1000, 1000 + core_module.WINDOW)))
     world.actor.tick(idle=True)
     assert len(world.acknowledged[-1][1]) == core_module.WINDOW
+
+
+def test_no_window_that_can_be_configured_stalls(world: World) -> None:
+    """The least `in_flight` closes a batch when nothing else waits; a commit may hold several windows."""
+    with pytest.raises(ConfigurationError) as refused:
+        configuration.parse('[mqtt.yard]\ntopics = "t"\nin_flight = 1\n')
+    least = int(re.findall(r"\d+", refused.value.allowed)[0])
+    assert configuration.parse(f'[mqtt.yard]\ntopics = "t"\nin_flight = {least}\n')
+    assert least >= core_module.WINDOW
+    world.tell(*(world.message(number) for number in range(1, 3 * least + 1)))
+    assert world.acknowledged == []
+    world.actor.tick(idle=True)
+    assert [len(numbers) for _, numbers in world.acknowledged] == [3 * least]
 
 
 def test_a_redelivered_message_is_stored_once(tmp_path: Path) -> None:
@@ -398,7 +412,7 @@ def test_silence_becomes_a_gap_with_both_ends(world: World) -> None:
     assert gaps[1]["end"] == pytest.approx(START + 900.0, abs=1.0)
     states = [entry.payload["health"] for entry in world.logbook.entries("health")]
     assert "silent" in states
-    assert states[-1] == "fresh" or "never heard" in states
+    assert states[-1] == "fresh" or "never reported" in states
 
 
 def test_stop_stores_what_is_in_hand_and_ends(world: World) -> None:

@@ -20,6 +20,7 @@ from curewatch.daemon.intake import Intake
 from curewatch.readings import Reading, Rejected
 from curewatch.shed import clock_watch
 from curewatch.wire import Reason
+from tests.broker import PATIENCE
 
 START = 1_790_000_000.0
 TWO_SENSORS = '[sensors.loft]\nrole = "air"\n[sensors.hull]\nrole = "surface"\n'
@@ -60,7 +61,7 @@ def test_the_inbox_loses_nothing_between_threads() -> None:
     for thread in threads:
         thread.start()
     count = 0
-    while count < 8_000 and (events := inbox.take(2.0)):
+    while count < 8_000 and (events := inbox.take(PATIENCE)):
         count += len(events)
     for thread in threads:
         thread.join()
@@ -164,7 +165,7 @@ def test_the_first_refusal_of_a_kind_says_what_to_do() -> None:
         counted.add(Rejected(Reason.WRONG_BAUD, b"\xff", START + second, "usb"))
         told += [line.text for line in counted.due(second)]
     plain = "usb: 1 rejected: not text: wrong baud rate?"
-    assert told == [f"{plain}; set the port's baud in the configuration to what the board speaks", plain]
+    assert told == [f"{plain}; set the port's baud in the configuration to that of the board", plain]
 
 
 def test_kinds_of_refusals_are_bounded() -> None:

@@ -10,7 +10,7 @@ from curewatch import configuration
 from curewatch.advice.judge.situation import Situation, TroubleKind
 from curewatch.logbook import Entry, Logbook
 from curewatch.readings import Flag, Reading, Rejected
-from curewatch.shed import present, recall
+from curewatch.shed import past_grid, present, recall
 from curewatch.wire import Reason
 
 NOW = 1_790_000_000.0
@@ -60,7 +60,7 @@ def test_fresh_sensors_give_places_and_no_trouble(logbook: Logbook) -> None:
     assert found.surface is not None
     assert found.surface.temperature_sd < 1.0
     assert found.outside is None
-    assert np.allclose(np.diff(found.past.time), present.STEP)
+    assert np.allclose(np.diff(found.past.time), past_grid.STEP)
     assert np.isfinite(found.past.air_temperature[:-1]).sum() >= 12
     assert np.isnan(found.past.outside_temperature).all()
 
@@ -152,7 +152,7 @@ def test_what_a_broker_held_back_is_of_unknown_age(logbook: Logbook, flags: Flag
     [trouble] = found.troubles
     assert (trouble.sensor, trouble.kind) == ("bench", TroubleKind.NO_READING)
     assert "held back" in str(trouble)
-    assert recall.look_up(logbook, "bench", NOW).shown is None
+    assert recall.look_up(logbook, ("bench",), NOW)["bench"].shown is None
     logbook.append(_readings("bench", 1, flags=int(Flag.ARRIVAL_TIME)))
     found = present.situation(logbook, SETTINGS, NOW)
     assert found.troubles == ()

@@ -113,7 +113,7 @@ def test_a_shed_without_a_logbook_has_no_layer(shed: Path, capsys: pytest.Captur
     ("arguments", "said"),
     [
         (["--resin", "epoxy-slwo"], "epoxy-slow"),
-        (["--ago", "soon"], "write 20 min"),
+        (["--ago", "soon"], "Use a span of time: 20 min"),
         (["--ago", "20 min", "--at", "21:40"], "one of them"),
         (["--ago", "9 d"], "last 7 days"),
         (["--mass", "heavy"], "150 g"),

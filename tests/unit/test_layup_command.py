@@ -21,7 +21,6 @@ from curewatch.answers.layup import LayupDocument, layup_document
 from curewatch.cli.main import run
 from curewatch.cli.screens import bench_card, section
 from curewatch.cli.screens import layup as screen
-from curewatch.cli.typed import length_from_text
 from curewatch.clock import SystemClock
 from curewatch.errors import UsageError
 from curewatch.logbook import Logbook
@@ -30,7 +29,9 @@ from curewatch.materials.cloth import load_cloth
 from curewatch.materials.substrate import load_substrate
 from curewatch.readings import Reading
 from curewatch.wording import Wording
+from curewatch.worklog.fields import length_from_text
 from tests.record_attacks import need
+from tests.running import zone_at_noon
 
 NOW = 1_795_000_500.0
 SLOW = load_resin("epoxy-slow")
@@ -104,7 +105,7 @@ def test_without_readings_the_amounts_hold_and_the_times_are_unknown() -> None:
 def test_the_masses_on_the_screen_are_those_of_the_plan() -> None:
     """Mixed, resin and hardener as computed; two people need half the time."""
     one, two = bill(cheek(), ASKED, Hands()), bill(cheek(), ASKED, Hands(people=2))
-    text = "\n".join(screen.lines(document(one), Wording()))
+    text = "\n".join(screen.lines(document(one), Wording(), why=True))
     assert f"mixed epoxy-slow {one.amounts.mixed * 1000:.0f} g" in text or f"{one.amounts.mixed:.1f}" in text
     assert sum(work.time for work in one.works) == pytest.approx(2 * sum(work.time for work in two.works))
     assert sum(work.resin for work in one.works) == pytest.approx(one.amounts.mixed)
@@ -157,7 +158,7 @@ def test_what_is_no_length_is_refused() -> None:
 def logged(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     file = tmp_path / "curewatch.toml"
     file.write_text(
-        '[shed]\nname = "Saltmarsh Shed"\n[logbook]\npath = "logbook.sqlite"\n'
+        f'[shed]\nname = "Saltmarsh Shed"\nzone = "{zone_at_noon()}"\n[logbook]\npath = "logbook.sqlite"\n'
         "[working_hours]\nstart = 00:00:00\nend = 23:59:00\n"
     )
     monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
@@ -185,21 +186,23 @@ def called(*arguments: str) -> int:
 HOLE = ("round", "--length", "80 mm", "--thickness", "6 mm", "--resin", "epoxy-fast")
 
 
+@pytest.mark.long
 def test_the_plan_begins_with_what_can_be_done_and_has_its_sessions(
     logged: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Exit status 0; layers, batches with what the scale reads, the next layer; its card is a page."""
-    assert called(*HOLE, "--card", str(logged / "card.html")) == 0
+    assert called(*HOLE, "--why", "--card", str(logged / "card.html")) == 0
     out = capsys.readouterr().out
     assert re.match(r"(ALL \d+ LAYERS|PART TONIGHT|NOT TONIGHT)", out)
     assert "then hardener until" in out
     assert re.search(r"next layer from .+, before", out)
     assert re.search(r"layers \d+ to \d+, outside", " ".join(out.split()))
-    assert "may close the window earlier" in out
+    assert "counts the own heat of its" in out
     assert max(len(line) for line in out.splitlines() if str(logged) not in line) <= 80
     assert (logged / "card.html").read_text(encoding="utf-8").startswith("<!doctype html>")
 
 
+@pytest.mark.long
 def test_the_json_plan_lays_every_layer_once_and_keeps_each_batch_within_its_life(
     logged: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -244,3 +247,41 @@ def test_a_hole_that_cannot_be_is_refused(logged: Path, capsys: pytest.CaptureFi
     assert called("star", "--length", "80", "--thickness", "6") == 2
     assert "rectangular" in capsys.readouterr().err
     assert called("oval", "--length", "80", "--thickness", "6") == 2
+
+
+def test_a_plan_that_the_tins_do_not_bear_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Both parts that are short, with how much; nothing where enough was counted or nobody counted."""
+    file = tmp_path / "curewatch.toml"
+    monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
+    counted = "resin_g = {}\nadded_g = {}\ncounted = 2026-11-01\n"
+    for stock, short in (("", 0), (counted.format(9000, 9000), 0), (counted.format(1, 1), 2)):
+        table = f"[stock.epoxy-slow]\n{stock}" if stock else ""
+        file.write_text(f'{table}[logbook]\npath = "shed.sqlite"\n')
+        with pytest.raises(SystemExit):
+            run(["layup", "round", "--length", "120", "--thickness", "6"])
+        said = capsys.readouterr().err
+        assert said.count("short of") == min(short, 1)
+        assert (" of resin and " in said) == bool(short)
+
+
+@pytest.mark.parametrize(
+    ("ratio", "sides", "warned"), [(8.0, 1, False), (7.9, 1, True), (5.0, 2, True), (12.0, 2, False)]
+)
+def test_a_scarf_under_eight_to_one_is_warned_and_a_hole_has_a_backing(
+    ratio: float, sides: int, warned: bool
+) -> None:
+    """What is lost, and that structural work is a surveyor's; the backing stands before the first layer."""
+    slow = load_resin("epoxy-slow")
+    asked = Question(slow, limits.for_resin(slow), load_substrate("plywood"))
+    hole = outline(RepairShape.ROUND, 0.120)
+    repair = Repair(hole, 0.006, load_cloth("stitched-biaxial"), "plywood", ratio=ratio, sides=sides)
+    answer = layup_document(bill(repair, asked, Hands()), 0.0, 1e-3)
+    assert ("surveyor decides first" in answer.short_scarf) is warned
+    assert (f"{ratio:.1f} to 1" in answer.short_scarf) is warned
+    assert "backing or a waxed mould behind the hole" in answer.backing
+    assert ("before the other side" in answer.backing) is (sides == 2)
+    shown = "\n".join(screen.first(answer, Wording()))
+    assert "backing" in shown
+    assert ("surveyor" in shown) is warned

@@ -31,7 +31,7 @@ def gel(factor: float) -> float:
 
 
 @given(st.floats(0.65, 1.55))
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=2, deadline=None)
 def test_one_gel_time_gives_the_posterior_of_a_fine_grid(factor: float) -> None:
     """Mean and spread of the rate factor as by Bayes' rule on 61 points, along a night; 2 % is their skew."""
     seen = gel(factor)

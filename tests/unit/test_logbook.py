@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from curewatch.errors import OutOfValidity, StoreFailed, UsageError
-from curewatch.logbook import Entry, Logbook, chain, rows, schema
+from curewatch.logbook import Entry, Logbook, chain, columns, rows, schema, verification
 from curewatch.logbook.entry import canonical, stored
 from curewatch.readings import Flag, Reading, Rejected
 from curewatch.units import DAY, HOUR, MINUTE
@@ -94,9 +94,11 @@ def test_the_head_does_not_depend_on_how_lines_are_divided_into_commits(tmp_path
 
 def test_the_head_is_the_hash_of_the_documented_bytes(logbook: Logbook):
     """The face of a block, written out by hand from the documentation, has the head as its SHA-256."""
-    logbook.append([Reading("bench", START, START + 0.25, 285.49, 0.812, 0.00042, 0.93, 2, 17)])
+    logbook.append([Reading("bench", START, START + 0.25, 285.49, 0.812, 0.00042, 0.93, 2, 17, 101_325.0)])
     entry = logbook.write(Entry("note", {"text": "cold"}, START, job="K9-1", recorded=START + 2))
-    line = "1,bench,2026-11-25T21:00:00.000Z,2026-11-25T21:00:00.250Z,2,17,12.340,81.200,420.0,93.000\n"
+    line = (
+        "1,bench,2026-11-25T21:00:00.000Z,2026-11-25T21:00:00.250Z,2,17,12.340,81.200,420.0,93.000,1013.250\n"
+    )
     text = (
         '{"at":"2026-11-25T21:00:00.000Z","block":1,"job":"K9-1","key":null,"kind":"note","number":1,'
         '"payload":{"text":"cold"},"recorded":"2026-11-25T21:00:02.000Z"}'
@@ -104,7 +106,7 @@ def test_the_head_is_the_hash_of_the_documented_bytes(logbook: Logbook):
     owner = sha256(b"job K9-1").hexdigest()[:32]
     listed = f"1,note,{owner},{sha256(text.encode()).hexdigest()}\n"
     face = (
-        f"curewatch block\nform 1\nnumber 1\nprevious {'0' * 64}\n"
+        f"curewatch block\nform 2\nnumber 1\nprevious {'0' * 64}\n"
         f"readings 1 {sha256(line.encode()).hexdigest()}\n"
         f"entries 1 {sha256(listed.encode()).hexdigest()}\n"
     )
@@ -365,15 +367,19 @@ def test_a_sensor_name_becomes_one_plain_word_and_back(name: str):
             st.integers(-(2**52), 2**52),
             st.integers(0, 65535),
             st.integers(-(2**63), 2**62),
-            *[st.integers(-(2**31), 2**30)] * 4,
+            *[st.integers(-(2**31), 2**30)] * len(columns.QUANTITIES),
         ),
         max_size=30,
     )
 )
 def test_packed_rows_come_back(values: list[tuple[int, ...]]):
     """unpack(pack(rows)) is rows, for any integers that fit."""
-    given_rows = rows.of(values)
-    assert rows.unpack(rows.pack(given_rows, 1), 1).tolist() == given_rows.tolist()
+    given_rows, newest = rows.of(values), columns.newest().number
+    packed = rows.pack(given_rows, newest)
+    assert rows.unpack(packed, newest).tolist() == given_rows.tolist()
+    several = [packed, rows.pack(given_rows[::-1], newest), packed]
+    found = rows.unpack_all(several, newest).tolist()
+    assert found == [*given_rows.tolist(), *given_rows[::-1].tolist(), *given_rows.tolist()]
 
 
 def test_names_that_utf8_cannot_say_are_kept_as_far_as_it_can(logbook: Logbook):
@@ -425,3 +431,20 @@ def test_a_passing_logbook_is_the_same_but_waits_for_no_disk(tmp_path: Path):
         assert passing.head() == stays.head()
         waits = [one._connection.execute("PRAGMA synchronous").fetchone()[0] for one in (passing, stays)]
     assert waits == [0, 2]
+
+
+def test_a_walk_is_of_one_moment(logbook: Logbook, monkeypatch: pytest.MonkeyPatch):
+    """What another process commits while the chain is walked does not make it seem broken."""
+    logbook.append([Reading("bench", START + n, START + n, 285.0, 0.6) for n in range(50)])
+    walked = verification._check_readings
+
+    def meanwhile(*arguments):
+        with Logbook(logbook.path) as other:
+            other.append([Reading("bench", START + 100, START + 100, 285.0, 0.6)])
+        return walked(*arguments)
+
+    monkeypatch.setattr(verification, "_check_readings", meanwhile)
+    with Logbook(logbook.path, read_only=True) as beside:
+        assert beside.verify().head.readings == 50
+    monkeypatch.undo()
+    assert logbook.verify().head.readings == 51

@@ -52,7 +52,7 @@ def test_the_copy_has_the_same_chain_and_the_same_answers(origin: Path, carried:
                 assert (ours == theirs).all()
             warm = [logbook.hourly(name).quantities["temperature"].mean for logbook in (copy, home)]
             assert (warm[0] == warm[1]).all()
-        assert [one.code for one in check_seals(copy)] == [one.code for one in check_seals(home)]
+        assert [one.code for one in check_seals(copy).seals] == [one.code for one in check_seals(home).seals]
         again = list(world.readings(world.OPENED - DAY, world.OPENED - DAY + 3600.0, 900.0))
     assert copy.append(again) == 0  # readings that came to both
 

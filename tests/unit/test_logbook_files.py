@@ -59,7 +59,7 @@ def test_a_backup_taken_while_others_write_is_whole(logbook: Logbook, tmp_path: 
         verified = opened.verify()
         assert verified.head.readings >= 720
         assert opened.block_head(1) == logbook.block_head(1)
-    with pytest.raises(UsageError, match="already"):
+    with pytest.raises(UsageError, match="Use a new name"):
         backup(logbook, copy)
 
 
@@ -89,8 +89,8 @@ def test_csv_holds_the_lines_of_the_chain(logbook: Logbook, tmp_path: Path):
 
 
 def test_senml_reads_back_through_its_standard_fields(logbook: Logbook, tmp_path: Path):
-    """One resolved record a quantity, with the units of RFC 8428."""
-    logbook.append([Reading("bench", START, START, 285.49, 0.812, 0.00042, 0.93)])
+    """One resolved record a quantity, with the units of RFC 8428 and RFC 8798."""
+    logbook.append([Reading("bench", START, START, 285.49, 0.812, 0.00042, 0.93, pressure=101_325.0)])
     export(logbook, tmp_path / "out.senml")
     records = json.loads((tmp_path / "out.senml").read_text())
     assert records == [
@@ -98,6 +98,7 @@ def test_senml_reads_back_through_its_standard_fields(logbook: Logbook, tmp_path
         {"n": "bench:relative_humidity", "t": START, "u": "%RH", "v": 81.2},
         {"n": "bench:carbon_dioxide", "t": START, "u": "ppm", "v": 420.0},
         {"n": "bench:battery", "t": START, "u": "%EL", "v": 93.0},
+        {"n": "bench:pressure", "t": START, "u": "hPa", "v": 1013.25},
     ]
     export(logbook, tmp_path / "none.senml", chosen=Selection(sensor="nobody"))
     assert json.loads((tmp_path / "none.senml").read_text()) == []
@@ -126,9 +127,9 @@ def test_entries_are_exported_as_they_are_hashed(logbook: Logbook, tmp_path: Pat
 def test_an_export_does_not_replace_a_file(logbook: Logbook, tmp_path: Path):
     """A file of that name, an unknown form, and a folder that is not there are refused."""
     (tmp_path / "mine.csv").write_text("mine")
-    with pytest.raises(UsageError, match="already"):
+    with pytest.raises(UsageError, match="Use a new name"):
         export(logbook, tmp_path / "mine.csv")
-    with pytest.raises(UsageError, match="allowed: csv"):
+    with pytest.raises(UsageError, match="Use csv"):
         export(logbook, tmp_path / "mine.xls")
     with pytest.raises(StoreFailed, match="No such file"):
         export(logbook, tmp_path / "none" / "out.csv")
@@ -161,7 +162,7 @@ def test_a_pruned_logbook_still_verifies(logbook: Logbook):
     done = prune(logbook, START + 10 * DAY, at=START + 31 * DAY)
     assert rehearsed == done
     assert logbook.verify().pruned == len(done.blocks) > 0
-    assert check_seals(logbook)[0].code == code
+    assert check_seals(logbook).seals[0].code == code
     assert logbook.entries(EntryKind.PRUNE)[0].payload["readings"] == done.readings
     assert (logbook.hourly("bench").quantities["temperature"].mean == hours).all()
     assert logbook.append(month(30)[-50:]) == 0

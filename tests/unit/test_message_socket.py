@@ -1,13 +1,20 @@
 """The stream of a broker, cut anywhere: our messages and the client's packets."""
 
+import socket
+import ssl
+import threading
 from itertools import pairwise
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from curewatch.clock import SystemClock
+from curewatch.configuration import MqttSource
 from curewatch.daemon.edges import message_socket
 from curewatch.daemon.edges.message_socket import MessageSocket, Publication, publication
+from curewatch.daemon.edges.mqtt import MqttBroker
+from curewatch.daemon.inbox import Inbox
 
 # by hand from MQTT 5.0 (OASIS 2019), 2.2.2 and 3.3; origin: published
 PINGRESP = b"\xd0\x00"
@@ -107,6 +114,51 @@ def test_acknowledgements_are_written_whole() -> None:
     while sock.unsent:
         sock.flush()
     assert connection.sent == b"\x40\x02\x00\x0a\x40\x02\x12\x34"
+
+
+def test_packets_of_two_threads_stay_whole() -> None:
+    """The loop acknowledges while the broker's thread writes: neither sends a part of the other's."""
+
+    class Interrupted(Pieces):
+        def send(self, data: bytes) -> int:
+            data = bytes(data)  # as the system takes it
+            if not other.ident:
+                other.start()
+                other.join(0.1)  # it may not come in between
+            return super().send(data)
+
+    def acknowledge() -> None:
+        sock.acknowledge((11,))
+        sock.flush()
+
+    other = threading.Thread(target=acknowledge)
+    connection = Interrupted([])
+    sock = MessageSocket(connection, modern=True)
+    sock.acknowledge((10,))
+    sock.flush()
+    other.join()
+    assert connection.sent == b"\x40\x02\x00\x0a\x40\x02\x00\x0b"
+
+
+def test_what_is_committed_is_acknowledged_at_once_on_its_own_connection() -> None:
+    """Not on another one, and over TLS by the thread that reads."""
+    broker = MqttBroker("yard", MqttSource(), Inbox(), SystemClock())
+    connection = Pieces([])
+    try:
+        broker._open = (2, MessageSocket(connection, modern=True))
+        broker.acknowledge(1, (10,))
+        assert connection.sent == b""
+        broker.acknowledge(2, (11,))
+        assert connection.sent == b"\x40\x02\x00\x0b"
+        with socket.socket() as plain:
+            secured = ssl.create_default_context().wrap_socket(plain, server_hostname="creek.example")
+            broker._open = (2, MessageSocket(secured, modern=True))
+            broker.acknowledge(2, (12,))
+            secured.close()
+    finally:
+        broker._wake_read.close()
+        broker._wake_write.close()
+    assert list(broker._orders) == [(1, (10,)), (2, (12,))]
 
 
 LARGE = b"\x32\xac\x02\x00\x03a/b\x00\x0b" + b"8" * 293  # QoS 1, identifier 11, 300 bytes

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -71,13 +72,18 @@ def band(do: Do) -> tuple[str, str]:
     return firm["early"][:16], firm["late"][:16]
 
 
+def minutes(stamp: str) -> float:
+    """Of a stamp to the minute: a busy machine may pass one between two answers."""
+    return datetime.fromisoformat(stamp).timestamp() / 60.0
+
+
 def test_what_was_seen_narrows_the_countdowns_and_undo_brings_them_back(do: Do, shed: Path) -> None:
     """A gel told of the running layer moves its next milestones; withdrawn, they are as before."""
     do("layer", "--ago", "8 h")
     before = band(do)
-    status, out, _ = do("observe", "gelled", "--ago", "30 min")
+    status, out, _ = do("observe", "gelled", "--ago", "50 min")
     assert status == 0
-    assert "L1 gelled: 7 h 30 min after mixing" in out
+    assert "L1 gelled: 7 h 10 min after mixing" in out
     assert "version 2: gelled (entry" in out
     assert "lot A12" in out
     after = band(do)
@@ -86,7 +92,7 @@ def test_what_was_seen_narrows_the_countdowns_and_undo_brings_them_back(do: Do, 
     status, out, _ = do("observe", "--undo")
     assert "withdrawn: gelled of L1" in out
     assert "nothing was learnt" in out
-    assert band(do) == before
+    assert [minutes(end) for end in band(do)] == pytest.approx([minutes(end) for end in before], abs=5.0)
 
 
 def test_a_lot_is_learnt_for_itself_alone(do: Do, shed: Path) -> None:
@@ -137,7 +143,9 @@ def test_told_twice_it_counts_once(do: Do, shed: Path) -> None:
     do("observe", "gelled", "--ago", "60 min")
     said = json.loads(do("observe", "gelled", "--ago", "30 min", "--json")[1])
     assert [each["version"] for each in said["observations"]] == [2]
-    assert said["observations"][0]["elapsed_s"] == pytest.approx(27000.0, abs=5.0)
+    assert said["observations"][0]["elapsed_s"] == pytest.approx(
+        27000.0, abs=300.0
+    )  # not 25200: however slow the machine
 
 
 def test_a_cup_is_learnt_without_any_layer(do: Do, tmp_path: Path) -> None:
@@ -231,9 +239,9 @@ WRONG = {
     "nothing said": ((), "say what you saw"),
     "an unknown word": (("smelled",), "kicked, gelled, tack-free, firm"),
     "undo with more": (("gelled", "--undo"), "--undo stands alone"),
-    "no layer": (("gelled",), "no layer is running"),
+    "no layer": (("gelled",), "found none running"),
     "nothing to undo": (("--undo",), "no observation to withdraw"),
-    "no such cup": (("--cup", "nowhere.csv"), "no such file"),
+    "no such cup": (("--cup", "nowhere.csv"), "found no such file"),
 }
 
 

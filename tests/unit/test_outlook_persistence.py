@@ -8,6 +8,7 @@ from curewatch.materials.substrate import load_substrate
 from curewatch.model.air import outlook
 from curewatch.model.air.members import even_ranks, normal_members
 from curewatch.physics import moist_air
+from curewatch.units import FloatArray
 
 HOUR = 3600.0
 NOW = 1_764_000_000.0
@@ -33,6 +34,67 @@ def test_the_band_is_as_wide_as_weather_is_seen_to_wander() -> None:
     for hours, seen in ((1, 1.0), (3, 2.37), (6, 3.98), (12, 5.45), (24, 4.1)):
         spread = found.air_temperature[:, int(hours * HOUR / outlook.STEP)].std()
         assert seen * 0.95 < spread < seen * 1.35, hours
+
+
+def test_it_is_of_256_paths_over_three_days_by_the_quarter_of_an_hour() -> None:
+    """Where nothing else is asked for."""
+    found = cold_shed()
+    assert found.air_temperature.shape == (256, 3 * 96 + 1)
+    assert np.all(np.diff(found.time) == 900.0)
+
+
+def at_hour(values: FloatArray, hours: int) -> FloatArray:
+    """Each member after so many hours."""
+    return values[:, 4 * hours]
+
+
+def test_the_weather_wanders_by_its_formula() -> None:
+    """By hand, with s(t, tau) = sqrt(2 (1 - exp(-t / tau))): 5 K s(t, 36 h), and 2 K of a daily wave.
+
+    After whole days the wave is over, and a member has gone as far as s says, whoever it is.
+    """
+    moved = cold_shed().air_temperature - 281.15
+    day, noon, morning = (at_hour(moved, hours) for hours in (24, 12, 6))
+    assert at_hour(moved, 48) / day == pytest.approx(np.full(256, 1.230211), rel=1e-5)
+    assert day.std() == pytest.approx(4.932, rel=0.03)
+    assert noon.std() == pytest.approx(5.493, rel=0.03)  # twice the cosine of the wave
+    assert morning.std() == pytest.approx(3.960, rel=0.03)  # its cosine and its sine
+
+
+def test_dew_points_wander_by_theirs_half_with_the_air() -> None:
+    """By hand: 7 K s(t, 60 h), with a correlation of 0.5; dry air, so that none is held at saturation."""
+    pressure = float(moist_air.vapour_pressure(303.15, 0.05))
+    found = outlook.persistence(NOW, 303.15, pressure)
+    moved = moist_air.dew_point(found.vapour_pressure) - moist_air.dew_point(pressure)
+    assert at_hour(moved, 24) / at_hour(moved, 6) == pytest.approx(np.full(256, 1.861293), rel=1e-4)
+    assert at_hour(moved, 24).std() == pytest.approx(5.684, rel=0.03)
+    together = np.corrcoef(at_hour(moved, 24), at_hour(found.air_temperature, 24))[0, 1]
+    assert together == pytest.approx(0.5, abs=0.07)
+
+
+def test_no_path_is_drier_than_a_dew_point_of_sixty_below_zero() -> None:
+    """Degrees Celsius. Air near that limit: some paths would pass it, and are held."""
+    pressure = float(moist_air.saturation_pressure(216.15))
+    lowest = moist_air.dew_point(outlook.persistence(NOW, 283.15, pressure).vapour_pressure).min()
+    assert lowest == pytest.approx(213.15, abs=1e-3)
+
+
+def test_a_surface_without_a_substrate_stays_as_far_from_the_air_as_it_is() -> None:
+    """And is the air where nobody measured it."""
+    apart = cold_shed(surface_temperature=279.9)
+    assert apart.surface_temperature - apart.air_temperature == pytest.approx(np.full((256, 289), -1.25))
+    bare = cold_shed()
+    assert np.array_equal(bare.surface_temperature, bare.air_temperature)
+
+
+def test_margin_and_humidity_are_those_of_the_surface() -> None:
+    """Now: the surface 1.25 K below air of 85 % is nearer to its dew point, and damper."""
+    found = cold_shed(surface_temperature=279.9)
+    pressure = float(moist_air.vapour_pressure(281.15, 0.85))
+    assert found.condensation_margin()[0, 0] == pytest.approx(279.9 - float(moist_air.dew_point(pressure)))
+    assert found.surface_humidity()[0, 0] == pytest.approx(
+        pressure / float(moist_air.saturation_pressure(279.9))
+    )
 
 
 def test_the_middle_stays_and_the_band_holds_its_share() -> None:
@@ -70,6 +132,10 @@ def test_a_length_without_a_step_is_refused() -> None:
     """An outlook shorter than its step is an error."""
     with pytest.raises(OutOfValidity, match="length of the outlook"):
         cold_shed(length=60.0)
+    for step, length in ((0.0, 900.0), (-900.0, 900.0), (900.0, 899.0)):
+        with pytest.raises(OutOfValidity, match="at least one step"):
+            outlook.moments(NOW, length, step)
+    assert outlook.moments(NOW, 900.0, 900.0).tolist() == [NOW, NOW + 900.0]
 
 
 def test_member_numbers_fill_their_space_evenly() -> None:

@@ -10,7 +10,7 @@ from hypothesis import strategies as some
 
 from curewatch.clock import utc_from_iso
 from curewatch.phrases import Phrase, phrase, recalled
-from curewatch.wording import Wording, kept, plain_wording
+from curewatch.wording import Wording, counted, kept, plain_wording
 
 EVENING = utc_from_iso("2026-11-25T21:40:00Z")
 AMERICAN = Wording(ZoneInfo("America/Halifax"), fahrenheit=True, ounces=True, twelve_hours=True)
@@ -25,7 +25,7 @@ def test_each_reader_hears_the_same_sentence_in_their_own_units() -> None:
         margin=3.0,
         until=EVENING,
     )
-    assert plain_wording(UTC).say(said, EVENING) == "150 g at 10.0 °C, 3.0 K above, until 21:40"
+    assert plain_wording(UTC).say(said, EVENING) == "150 g at 10.0 °C, 3.0 °C above, until 21:40"
     assert AMERICAN.say(said, EVENING) == "5.29 oz at 50.0 °F, 5.4 °F above, until 5:40 pm"
 
 
@@ -40,7 +40,7 @@ def test_a_phrase_in_a_phrase_brings_its_numbers_along() -> None:
     inner = phrase("surface {margin:difference} above dew point", margin=1.7)
     outer = phrase("no-go now ({against})", against=inner)
     assert outer.numbers == {"margin": 1.7}
-    assert plain_wording().say(outer) == "no-go now (surface 1.7 K above dew point)"
+    assert plain_wording().say(outer) == "no-go now (surface 1.7 °C above dew point)"
     with pytest.raises(ValueError, match="margin"):
         phrase("{one} {margin:difference}", one=inner, margin=3.0)
 
@@ -78,3 +78,17 @@ def test_an_entry_without_usable_numbers_gives_its_text(beside: dict[str, object
 def test_a_place_of_a_quantity_nobody_knows_is_a_bare_number() -> None:
     """A newer logbook may hold one; its number is not lost."""
     assert plain_wording().say(Phrase("{wind:speed} of wind", {"wind": 12.0})) == "12 of wind"
+
+
+@pytest.mark.parametrize(
+    ("number", "noun", "told"),
+    [
+        (1, "block", "1 block"),
+        (0, "block", "0 blocks"),
+        (1, "entry", "1 entry"),
+        (2345, "entry", "2,345 entries"),
+        (2, "day", "2 days"),
+    ],
+)
+def test_a_count_has_its_noun_in_the_right_number(number: int, noun: str, told: str) -> None:
+    assert counted(number, noun) == told

@@ -5,10 +5,11 @@ import pytest
 
 from curewatch.errors import OutOfValidity
 from curewatch.materials.substrate import load_substrate
-from curewatch.model.air import outlook, prospect, shed
-from curewatch.model.air.forecast import Forecast
+from curewatch.model.air import outlook, prospect
+from curewatch.model.air.forecast import Forecast, checked, foretold, remark, usable
 from curewatch.model.air.past import Past, no_past
 from curewatch.model.air.surface import lagged_temperature
+from curewatch.model.air.weighing import Weights
 from curewatch.physics import moist_air
 
 HOUR = 3600.0
@@ -152,61 +153,123 @@ def test_a_longer_look_than_the_past_can_teach_is_wider() -> None:
     assert spread[-1] > spread[-97] > 0
 
 
-def forecast_for(past: Past, bias: float, hours: int = 72, start: float = -6 * HOUR) -> Forecast:
-    time = NOW + np.arange(start, hours * HOUR + 1, HOUR)
-    wave = 281.0 + 3.0 * np.sin(2 * np.pi * (time / HOUR - 9) / 24) - 1.0
-    shift = past.outside_temperature[-1] - np.interp(NOW, time, wave)
-    dew = np.full(len(time), float(moist_air.dew_point(past.outside_vapour_pressure[-1])))
-    return Forecast(NOW - HOUR, time, wave + shift + bias, moist_air.saturation_pressure(dew))
+def forecast_of(past: Past, issued: float, hours: int = 72, bias: float = 0.0) -> Forecast:
+    """What came outside, by the shed's own wave where it has not come yet, wrong by ``bias``. [K]"""
+    time = issued + HOUR * np.arange(hours + 1)
+    wave = 280.0 + 3.0 * np.sin(2 * np.pi * (time / HOUR - 9) / 24)
+    wander = past.outside_temperature - 280.0 - 3.0 * np.sin(2 * np.pi * (past.time / HOUR - 9) / 24)
+    air = wave + np.interp(time, past.time, wander) + bias
+    vapour = np.interp(time, past.time, past.outside_vapour_pressure)
+    return Forecast(issued, issued + HOUR, time, air, vapour)
 
 
-def test_a_forecast_is_preferred_and_named() -> None:
-    """With a forecast ahead the outlook rests on it, and says through which shed."""
+def kept_by(past: Past, days: float, bias: float = 0.0) -> list[Forecast]:
+    """One every six hours over the last days, all wrong alike."""
+    return [
+        forecast_of(past, NOW - ago * HOUR, bias=bias) for ago in np.arange(24 * days, 6.0, -6.0).tolist()
+    ]
+
+
+@pytest.mark.parametrize("bias", [0.0, 3.0])
+def test_a_forecast_that_helped_narrows_the_outlook_and_is_named(bias: float) -> None:
+    """Twenty days of good forecasts: a narrower band, a day's weight, one line; a constant bias falls out."""
     past = simulated_past()
-    found = told(past, forecast=forecast_for(past, 0.0), shed=shed.identify(past))
-    assert "forecast of the air outside" in found.basis
-    assert "identified from" in found.basis
-    assert np.all(np.isfinite(found.vapour_pressure))
+    found = told(past, forecast=forecast_of(past, NOW - HOUR, bias=bias), earlier=kept_by(past, 18, bias))
+    assert "counts for" in found.basis
+    assert "issued 1 h ago" in found.basis
+    assert "own recordings" in found.basis
+    plain = told(past)
+    assert found.air_temperature[:, 48].std() < 0.9 * plain.air_temperature[:, 48].std()
 
 
-def test_a_bias_of_the_forecast_is_taken_off() -> None:
-    """A forecast 3 K too warm all along gives in the coming hours what the unbiased one gives."""
+def test_bias_of_every_forecast_changes_nothing() -> None:
+    """Forecasts 3 K too warm all along give what those without bias give."""
     past = simulated_past()
-    right, warm = (told(past, forecast=forecast_for(past, bias)) for bias in (0.0, 3.0))
-    hours = slice(1, 25)
-    difference = outlook.band(warm.air_temperature)[1] - outlook.band(right.air_temperature)[1]
-    assert np.abs(difference[hours]).max() < 0.5
+    right, warm = (
+        told(past, forecast=forecast_of(past, NOW - HOUR, bias=bias), earlier=kept_by(past, 18, bias))
+        for bias in (0.0, 3.0)
+    )
+    assert np.abs(right.air_temperature - warm.air_temperature).max() < 0.05
 
 
-def test_earlier_forecasts_make_the_band_and_the_bias() -> None:
-    """Kept forecasts that were 2 K too warm and good to 0.3 K give a narrow band about the right value."""
+def same_paths(one: outlook.Outlook, other: outlook.Outlook) -> bool:
+    return bool(np.array_equal(one.air_temperature, other.air_temperature))
+
+
+def test_too_few_kept_forecasts_count_for_nothing_and_it_is_said() -> None:
+    """Five days of kept ones: the shed's own past alone, and how many days are needed."""
     past = simulated_past()
-    noise = np.random.default_rng(4)
-    earlier = []
-    for days in np.arange(4.0, 16.0, 0.5):
-        issued = NOW - days * 24 * HOUR
-        time = issued + HOUR * np.arange(73)
-        true = np.interp(time, past.time, past.outside_temperature)
-        vapour = np.interp(time, past.time, past.outside_vapour_pressure)
-        earlier.append(Forecast(issued, time, true + 2.0 + noise.normal(0, 0.3), vapour))
-    plain = told(past, forecast=forecast_for(past, 0.0))
-    found = told(past, forecast=forecast_for(past, 2.0), earlier=earlier)
-    assert "earlier forecasts" in found.basis
-    difference = outlook.band(found.air_temperature)[1] - outlook.band(plain.air_temperature)[1]
-    assert np.abs(difference[:49]).max() < 0.6
-    assert found.air_temperature[:, 96].std() < plain.air_temperature[:, 96].std()
+    found = told(past, forecast=forecast_of(past, NOW - HOUR), earlier=kept_by(past, 5))
+    assert same_paths(found, told(past))
+    assert "5 days of forecasts as old as it are kept, 10 are needed" in found.basis
+
+
+def test_useless_forecasts_count_for_nothing() -> None:
+    """Forecasts that are noise did not help: the own past alone, or hardly moved, and said."""
+    past, noise = simulated_past(), np.random.default_rng(2)
+    wild = [
+        each._replace(temperature=280 + 5 * noise.normal(size=73), vapour_pressure=np.full(73, 800.0))
+        for each in kept_by(past, 18)
+    ]
+    found = told(
+        past, forecast=wild[-1]._replace(issued=NOW - HOUR, time=wild[-1].time + 5 * HOUR), earlier=wild
+    )
+    moved = outlook.band(found.air_temperature)[1] - outlook.band(told(past).air_temperature)[1]
+    assert np.abs(moved).max() < 0.5
+
+
+def test_a_forecast_of_another_place_is_not_used() -> None:
+    """20 K from what is measured now, where it has lain within one: not used, and said."""
+    past = simulated_past()
+    found = told(past, forecast=forecast_of(past, NOW - HOUR, bias=20.0), earlier=kept_by(past, 18))
+    assert same_paths(found, told(past))
+    assert "far from what the sensors measure" in found.basis
+
+
+def test_past_the_end_of_a_forecast_the_own_past_speaks_alone() -> None:
+    """A forecast of seven hours moves the hours it tells, and none after them by 0.05 K.
+
+    Only the choice of past nights that the coming one is like still hangs on the hours that it told.
+    """
+    past = simulated_past()
+    short = forecast_of(past, NOW - HOUR, hours=8)
+    found = told(past, forecast=short, earlier=kept_by(past, 18))
+    middle, plain = (outlook.band(each.air_temperature)[1] for each in (found, told(past)))
+    assert "counts for 7 h" in found.basis
+    assert np.abs(middle - plain)[4:28].max() > 0.05
+    assert np.abs(middle.mean() - plain.mean()) < 0.3
+    late = found.air_temperature.mean(axis=0)[33:] - told(past).air_temperature.mean(axis=0)[33:]
+    assert np.abs(late).max() < 0.05
+
+
+def test_a_stale_forecast_is_weighed_by_stale_ones() -> None:
+    """Issued 40 h ago: what was kept is looked at as it was 40 h later, and its age is said."""
+    past = simulated_past()
+    old = forecast_of(past, NOW - 40 * HOUR)
+    found = told(past, forecast=old, earlier=[each for each in kept_by(past, 18) if each.issued < old.issued])
+    assert "issued 40 h ago" in found.basis
 
 
 def test_a_forecast_that_has_run_out_is_not_used() -> None:
-    """Three hours ahead say less than the shed's own past."""
+    """It ended before now: the shed's own past alone, and said."""
     past = simulated_past()
-    assert "own recordings" in told(past, forecast=forecast_for(past, 0.0, hours=3)).basis
+    found = told(past, forecast=forecast_of(past, NOW - 30 * HOUR, hours=24), earlier=kept_by(past, 18))
+    assert same_paths(found, told(past))
+    assert "it speaks of -30 h to -6 h from now" in found.basis
+
+
+def test_nothing_is_known_of_a_forecast_before_it_was_received() -> None:
+    """Forecasts that all arrived an hour ago have taught nothing yet."""
+    past = simulated_past()
+    late = [each._replace(received=NOW - HOUR) for each in kept_by(past, 18)]
+    found = told(past, forecast=forecast_of(past, NOW - HOUR), earlier=late)
+    assert same_paths(found, told(past))
 
 
 def test_a_forecast_with_times_out_of_order_is_refused() -> None:
     """An unusable forecast is an error that says what is wrong, not a strange outlook."""
     past = simulated_past()
-    broken = forecast_for(past, 0.0)
+    broken = forecast_of(past, NOW - HOUR)
     time = broken.time.copy()
     time[5], time[6] = time[6], time[5]
     with pytest.raises(OutOfValidity, match="moments of the forecast"):
@@ -219,40 +282,100 @@ def test_an_empty_past_is_no_trouble() -> None:
     assert found.history_hours == 0.0
 
 
-def test_the_band_of_a_told_outlook_holds_what_then_comes() -> None:
-    """Forecasts with errors that last, in a simulated shed: 80 % bands hold 70 to 90 % of 40 days."""
-    noise = np.random.default_rng(11)
-    past = simulated_past(60.0, seed=5)
-    outside, vapour = past.outside_temperature, past.outside_vapour_pressure
-    inside = lagged_temperature(past.time, outside + 1.0, 3 * HOUR)
-    held = []
-    for now in range(400, 1360, 24):
-        known, ahead = slice(now - 380, now + 1), slice(now - 5, now + 61)
-        seen = Past(
-            past.time[known],
-            inside[known],
-            vapour[known],
-            np.full(381, np.nan),
-            outside[known],
-            vapour[known],
+def test_a_forecast_half_of_nothing_tells_nothing_there() -> None:
+    """Eight hours without a moment are not bridged; five are; nothing is told past the end."""
+    whole = forecast_of(simulated_past(), NOW, hours=36)
+    for gone, told_there in ((slice(9, 16), False), (slice(9, 13), True)):
+        kept = np.ones(37, dtype=bool)
+        kept[gone] = False
+        half = whole._replace(
+            time=whole.time[kept],
+            temperature=whole.temperature[kept],
+            vapour_pressure=whole.vapour_pressure[kept],
         )
-        wrong = np.zeros(66)
-        wrong[0] = noise.normal()
-        for hour in range(1, 66):
-            wrong[hour] = 0.967 * wrong[hour - 1] + 0.255 * noise.normal()
-        spread = 1.0 + 1.5 * np.clip(np.arange(-5, 61) / 72, 0, 1)
-        forecast = Forecast(past.time[now], past.time[ahead], outside[ahead] + spread * wrong, vapour[ahead])
-        found = prospect.coming_hours(
-            seen,
-            past.time[now],
-            inside[now],
-            vapour[now],
-            forecast=forecast,
-            shed=shed.identify(seen),
-            length=60 * HOUR,
-            step=HOUR,
-        )
-        low, _, high = outlook.band(found.air_temperature[:, 1:])
-        came = inside[now + 1 : now + 61]
-        held.append((came >= low) & (came <= high))
-    assert 0.70 < np.mean(held) < 0.90
+        told_ = foretold(half, [], NOW, 100, 48)[-1]
+        assert np.isfinite(told_[:, 10]).all() == told_there
+        assert np.isfinite(told_[:, :8]).all()
+        assert np.isnan(told_[:, 37:]).all()
+
+
+def flat(issued: float, celsius: float, *, time: object = None, received: float | None = None) -> Forecast:
+    """One temperature from its issue on for two days, or at these times."""
+    when = issued + HOUR * np.arange(49) if time is None else np.asarray(time, dtype=float)
+    kelvin = np.full(when.size, celsius + 273.15)
+    return Forecast(issued, issued if received is None else received, when, kelvin, np.full(when.size, 800.0))
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "usable_now"),
+    [(1.0, 8.0, True), (1.01, 8.0, False), (-9.0, 1.0, True), (-9.0, 0.99, False)],
+)
+def test_a_forecast_is_used_while_it_tells_of_now_and_of_the_next_hour(
+    first: float, last: float, usable_now: bool
+) -> None:
+    """It begins within an hour, and ends no sooner than in one. One moment alone tells nothing."""
+    time = NOW + HOUR * np.array([first, last])
+    assert usable(flat(NOW, 9.0, time=time), NOW) == usable_now
+    assert not usable(flat(NOW, 9.0, time=[NOW]), NOW)
+
+
+def test_two_moments_are_a_forecast_and_no_fewer() -> None:
+    """Nor two of the same time."""
+    assert checked(flat(NOW, 9.0, time=[NOW, NOW + HOUR]))
+    for time in ([NOW], [NOW, NOW]):
+        with pytest.raises(OutOfValidity, match="moments of the forecast"):
+            checked(flat(NOW, 9.0, time=time))
+
+
+def test_a_past_hour_is_told_by_the_forecast_nearest_in_age() -> None:
+    """The newest is 2 h old. At each past hour one counts that was then 2 h old, up to six more or fewer."""
+    newest = flat(NOW - 2 * HOUR, 20.0)
+    earlier = [flat(NOW - 20 * HOUR, 1.0), flat(NOW - 12 * HOUR, 2.0)]
+    rows = foretold(newest, earlier, NOW, 25, 3)[:, 0] - 273.15
+    assert rows.shape == (25, 4)
+    told_at = {int(ago): row for ago, row in zip(range(24, -1, -1), rows, strict=True)}
+    for ago, celsius in ((20, 1.0), (13, 1.0), (12, 2.0), (4, 2.0), (0, 20.0)):
+        assert told_at[ago] == pytest.approx(np.full(4, celsius)), ago
+    for ago in (24, 21, 3, 1):  # before it was received, or more than six hours from that age
+        assert np.isnan(told_at[ago]).all(), ago
+
+
+def test_the_later_of_two_forecasts_of_equal_nearness_counts() -> None:
+    """Four hours ago one was 6 h old and one new, each 3 h from the age of the newest now."""
+    newest = flat(NOW - 3 * HOUR, 20.0)
+    earlier = [flat(NOW - 10 * HOUR, 1.0), flat(NOW - 4 * HOUR, 2.0)]
+    row = foretold(newest, earlier, NOW, 10, 1)[5, 0] - 273.15
+    assert row == pytest.approx([2.0, 2.0])
+
+
+def test_a_forecast_tells_of_the_hour_before_it_begins_and_of_steps_of_six_hours() -> None:
+    """Not of more before it, and not over a step that is wider."""
+    time = NOW + HOUR * np.array([1.0, 7.0, 13.01, 14.0])
+    (row,) = foretold(flat(NOW - HOUR, 9.0, time=time), [], NOW, 1, 14)[:, 0]
+    assert np.isfinite(row[:7]).all()
+    assert np.isnan(row[7:14]).all()
+    assert np.isfinite(row[14])
+    (late,) = foretold(flat(NOW - HOUR, 9.0, time=time + HOUR), [], NOW, 1, 14)[:, 0]
+    assert np.isnan(late[0])
+    assert np.isfinite(late[1])
+
+
+ONE_DAY = np.concatenate([np.full((2, 7), 0.4), np.zeros((2, 41))], axis=1)
+
+
+@pytest.mark.parametrize(
+    ("weights", "words"),
+    [
+        (None, "is not used yet: too few hours are recorded here to learn what it is worth"),
+        (Weights(ONE_DAY, 480, True), "(issued 5 h ago) is not used: it is far from what the sensors"),
+        (Weights(ONE_DAY, 239, False), "not used yet: 10 days of forecasts as old as it are kept, 10 are"),
+        (
+            Weights(ONE_DAY, 240, False),
+            "outside (issued 5 h ago) counts for 7 h: 10 days of kept ones helped",
+        ),
+        (Weights(0.0 * ONE_DAY, 480, False), "is not used: 20 days of kept ones did not help here"),
+    ],
+)
+def test_what_is_said_of_a_forecast(weights: Weights | None, words: str) -> None:
+    """How it counts, or why it does not."""
+    assert words in remark(flat(NOW - 5 * HOUR, 9.0), NOW, weights)

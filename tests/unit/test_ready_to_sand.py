@@ -78,6 +78,7 @@ def test_a_maker_s_word_is_a_floor_and_the_longest_of_a_pair_counts(
     assert sanded(resin, 20.0) >= floor * HOUR - 1.0
 
 
+@pytest.mark.long
 def test_the_fitted_file_keeps_the_maker_s_wait(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Written by the command and read back."""
     mine = tmp_path / "mine.toml"

@@ -61,11 +61,11 @@ def test_the_logbook_commands_answer(place: Path, capsys: pytest.CaptureFixture[
     assert status(["logbook", "verify", "--code", code, "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["proved"]["code"] == code
     assert status(["logbook", "verify", "--code", code]) == 0
-    assert "not shown without" not in capsys.readouterr().out
+    assert "Not shown without" not in capsys.readouterr().out
     assert status(["logbook", "verify"]) == 0
     alone = " ".join(capsys.readouterr().out.split())
     assert "every reading and entry is as it was" not in alone
-    for unseen in ("end was not cut off", "no older copy", "wrote it anew"):
+    for unseen in ("an end cut off", "an older copy", "written anew"):
         assert unseen in alone
     assert status(["logbook", "backup", str(place / "copy.sqlite")]) == 0
     assert (
@@ -92,3 +92,40 @@ def test_without_a_logbook_every_command_says_so(tmp_path: Path, monkeypatch: py
     ):
         assert status(arguments) in {1, 2}
     assert not (tmp_path / "none.sqlite").exists()
+
+
+def test_the_key_is_shown_copied_and_changed(place: Path, capsys: pytest.CaptureFixture[str]):
+    """By its fingerprint; the record is checked against it; lost and found again without a new one."""
+    (place / "stick").mkdir()
+    copy = str(place / "stick" / "key")
+    assert status(["logbook", "key", "--backup", copy, "--json"]) == 0
+    shown = json.loads(capsys.readouterr().out)
+    assert (shown["present"], shown["copied_to"], shown["changes"]) == (True, copy, [])
+    (place / "logbook.sqlite.key").unlink()
+    assert status(["logbook", "key"]) == 0
+    assert "--restore FILE" in capsys.readouterr().out
+    assert status(["record", "write", world.JOB, "--output", str(place / "out")]) == 1
+    assert "--lost" in capsys.readouterr().err
+    assert status(["logbook", "key", "--restore", copy]) == 0
+    assert status(["logbook", "key", "--new", "--lost"]) == 2
+    assert status(["logbook", "key", "--new", "--json"]) == 0
+    capsys.readouterr()
+    assert status(["record", "write", world.JOB, "--output", str(place / "out"), "--json"]) == 0
+    pdf = json.loads(capsys.readouterr().out)["pdf"]
+    assert status(["record", "verify", pdf, "--key", shown["fingerprint"]]) == 5
+    assert status(["record", "verify", pdf]) == 0
+    assert "signed by both" in capsys.readouterr().out
+    assert status(["logbook", "verify"]) == 0
+    assert "key changed" in capsys.readouterr().out
+
+
+@pytest.mark.long
+def test_one_file_carries_all(place: Path, capsys: pytest.CaptureFixture[str]):
+    """The PDF under the name that was given, and nothing beside it."""
+    assert status(["record", "write", world.JOB, "--output", str(place / "out" / "cheek.pdf"), "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert (said["pdf"], said["folder"]) == (str(place / "out" / "cheek.pdf"), None)
+    assert [path.name for path in (place / "out").iterdir()] == ["cheek.pdf"]
+    assert status(["record", "show", said["pdf"]]) == 0
+    assert capsys.readouterr().out.startswith("holds")
+    assert status(["record", "write", world.JOB, "--output", said["pdf"]]) == 2

@@ -13,10 +13,14 @@ from typing import Any, NamedTuple
 import numpy as np
 import pytest
 
-from curewatch.advice.judge import checks, limits, situation, verdict
+from curewatch.advice.judge import checks, limits, reasons, situation, verdict
 from curewatch.advice.judge.answer import Advice, Check, Moment, Status
 from curewatch.advice.judge.course import Course
+from curewatch.advice.judge.data_quality import NO_AIR
+from curewatch.advice.judge.ground import Ground
 from curewatch.advice.judge.situation import WHAT_TO_DO, Place, Situation, Surfaced, Trouble, TroubleKind
+from curewatch.answers.document import spoken
+from curewatch.jobs import FaceBelow
 from curewatch.materials import load_resin
 from curewatch.materials.resin import Origin, Resin
 from curewatch.model.air.outlook import Outlook
@@ -30,7 +34,8 @@ NOW = 1_795_000_000.0
 ZERO = 273.15  # K
 ROLES = {"bench": "air", "hull": "surface", "yard": "outside"}
 UNITS = {"K": 1.0, "°C": 1.0, "%": 0.01, "s": 1.0, "min": 60.0, "h": 3600.0, "": 1.0}
-PATHS = {"margins": 12.0, "coldest": 20.0, "warmest": 20.0, "humidities": 45.0, "set": 10.0, "blush": 0.0}
+PATHS = {"margins": 12.0, "coldest": 20.0, "warmest": 20.0, "humidities": 45.0, "set": 10.0}
+PATHS |= {"blush": 0.0, "warms": 0.0}
 
 
 class Row(NamedTuple):
@@ -81,9 +86,9 @@ def paths(written: str) -> FloatArray:
 
 KEYS = (
     *("air age", "surface age", "outside age", "air reads", "air without", "surface without"),
-    *("air error", "surface error", "dew point error", "humidity error", "error multiple", "wanted"),
+    *("air error", "surface error", "dew point error", "humidity error", "wanted"),
     *("margin now", "start in", "used up in", "never used up", "batch", "spread", "resin", "outlook"),
-    *("told", "rejected", "air", "surface", *PATHS),
+    *("told", "rejected", "air", "surface", "on", "moisture", *PATHS),
 )
 
 
@@ -170,6 +175,7 @@ def ahead(row: dict[str, str], start: float) -> Course:
         "highest_temperature": found["warmest"] + ZERO,
         "highest_humidity": found["humidities"] / 100,
         "blush": found["blush"] * 3600,
+        "warming": found["warms"],
     }
     never = np.full((1, 10), np.nan)  # moments that no check reads
     return Course(**{name: stated.get(name, never) for name in Course._fields})
@@ -192,15 +198,8 @@ def ask(row: dict[str, str], patch: pytest.MonkeyPatch) -> Advice:
     resin = load_resin(row.get("resin", "epoxy-slow"))
     start = NOW + first(row.get("start in", "0 s"))
     used = None if "never used up" in row else start + first(row.get("used up in", "60 min"))
-    own = {"error_multiple": "error multiple", "probability": "wanted"}
-    drawn = limits.for_resin(
-        resin,
-        {
-            key: float(row[name]) / (100 if name == "wanted" else 1)
-            for key, name in own.items()
-            if name in row
-        },
-    )
+    own = {"probability": float(row["wanted"]) / 100} if "wanted" in row else {}
+    drawn = limits.for_resin(resin, own)
 
     def usable(batch: Any, at: float, air_temperature: float) -> tuple[Moment, ...]:
         assert (batch.resin, at, air_temperature) == (resin, start, pytest.approx(warming(start)))
@@ -213,6 +212,10 @@ def ask(row: dict[str, str], patch: pytest.MonkeyPatch) -> Advice:
         more["batch_mass"] = float(row["batch"].removesuffix(" g")) / 1000
     if "spread" in row:
         more["use_rate"] = float(row["spread"].removesuffix(" g/min")) / 60_000
+    if "on" in row:
+        moisture = float(row["moisture"]) / 100 if "moisture" in row else None
+        own, face = row["on"].startswith("own "), FaceBelow(row["on"].removeprefix("own "))
+        more["ground"] = Ground(face, moisture, own)
     return verdict.assess(known(row), resin, drawn, None if "outlook" in row else foreseen(), start, **more)
 
 
@@ -236,7 +239,7 @@ def test_the_program_keeps_the_rules(row: Row, monkeypatch: pytest.MonkeyPatch) 
         if check.probability is not None:
             wanted = float(asked.get("wanted", 80)) / 100
             assert (check.probability >= wanted) == (check.status is Status.HOLDS)
-        if check.name in {"batch", "blush"}:  # their notes say what to do
+        if check.name in {"batch", "blush", "below", "warming-below"}:  # they say what to do
             assert (check.reason == "") == (check.status is Status.HOLDS)
     answers(said, row.answer)
     advises(said, row.what_to_do)
@@ -248,7 +251,7 @@ def test_the_program_keeps_the_rules(row: Row, monkeypatch: pytest.MonkeyPatch) 
 
 def is_about(found: float | None, expected: float | None) -> None:
     """The same number, or none."""
-    assert found == (expected if expected is None else pytest.approx(expected, abs=1e-6))
+    assert found == (expected if expected is None else pytest.approx(expected, abs=1e-4))
 
 
 def answers(said: Advice, expected: str) -> None:
@@ -256,14 +259,18 @@ def answers(said: Advice, expected: str) -> None:
     ruled, _, name = expected.partition(": ")
     headline = plain_wording().say(said.headline, NOW)
     if not name:
+        expected, _, first = expected.partition(" first ")
         ruled, _, care = expected.partition(" with ")
-        assert said.blush == (care or "none")
-        assert headline.startswith("every check holds")
+        assert spoken(said.blush) == (care or "none")
+        assert headline.startswith("Fit until it sets")
         assert care in headline
+        assert first in headline
+        assert (headline == "Fit until it sets") == (not care and not first)
     else:
         decides = checks_of(said, name)
         reason = plain_wording().say(decides.reason, NOW)
-        assert WORDS.get(name, reason) in headline
+        untold = decides.name == "below" and decides.status is Status.UNKNOWN
+        assert (reason if untold else WORDS.get(name, reason)) in headline
         assert reason in headline
     assert str(said.verdict) == ruled
     deciding = verdict.deciding(said.checks)
@@ -280,7 +287,9 @@ def advises(said: Advice, expected: str) -> None:
     assert len(remedies) == len([part for part in expected.split(", ") if part]), remedies
     for remedy, part in zip(remedies, expected.split(", "), strict=False):
         sensor, _, kind = part.partition(": ")
-        if kind:
+        if part == "air: no reading":
+            assert remedy == NO_AIR
+        elif kind:
             assert remedy == f"{sensor}: {WHAT_TO_DO[TroubleKind(kind)]}"
         elif part == "range":
             assert "between 10.0 °C and 35.0 °C" in remedy
@@ -297,7 +306,7 @@ def asked_of(resin: Resin, course: Course, name: str) -> Check:
 @pytest.mark.parametrize(
     ("row", "name", "key", "value"),
     [
-        ({"blush": "10 at 4"}, "blush", "blush.peel_ply_from", 3 * 3600.0),
+        ({"blush": "10 at 4"}, "blush", "blush.peel_ply_from", 1.7 * 3600.0),
         ({"coldest": "10 at -1"}, "resin-range", "limits.lowest_temperature", 10.0 + ZERO),
         ({"warmest": "10 at 46"}, "resin-range", "limits.highest_temperature", 35.0 + ZERO),
     ],
@@ -324,15 +333,14 @@ def test_the_batch_s_limit_says_how_fast_it_is_spread() -> None:
     assert "10 g a minute" in found.limit.source
 
 
-@pytest.mark.parametrize(("stalled", "said"), [(0, ""), (1, ""), (2, "1 %"), (3, "2 %")])
-def test_one_path_in_a_hundred_that_stalls_is_said(stalled: int, said: str) -> None:
-    """Of 200 paths; from 1 % on the check says so, also where it holds. Odd halves round to even."""
+@pytest.mark.parametrize(("stalled", "said"), [(0, False), (1, False), (2, True), (3, True)])
+def test_one_path_in_a_hundred_that_stalls_is_said(stalled: int, said: bool) -> None:
+    """Of 200 paths; from 1 % on the check says so, also where it holds."""
     course = ahead({}, NOW)
     wide = Course(course.start, *(np.tile(column, (1, 20)) for column in course[1:]))
     wide = wide._replace(glassy=np.arange(200)[None, :] < stalled)
     found = asked_of(load_resin("epoxy-slow"), wide, "sets")
-    assert str(found.reason).startswith(f"stalls on {said}" if said else "")
-    assert bool(found.reason) == bool(said)
+    assert bool(found.reason) == said
 
 
 def test_the_headline_names_the_sensor_that_cannot_be_trusted(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -361,6 +369,6 @@ def test_the_limits_are_those_of_the_table() -> None:
 def test_every_check_of_the_program_is_in_the_table() -> None:
     """A check without a row would be a rule that nobody wrote down."""
     named = {row.check for row in ROWS}
-    assert named >= set(checks.TROUBLES)
-    assert set(WORDS) >= set(checks.TROUBLES)
+    assert named >= set(reasons.TROUBLES)
+    assert set(WORDS) >= set(reasons.TROUBLES)
     assert {row.status for row in ROWS} == {"holds", "care", "fails", "unknown", "absent"}

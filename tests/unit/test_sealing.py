@@ -3,16 +3,19 @@
 import os
 import stat
 import threading
+from contextlib import nullcontext, suppress
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from curewatch.errors import RecordBroken, StoreFailed, UsageError
-from curewatch.logbook import Entry, EntryKind, Logbook
+from curewatch.logbook import Entry, EntryKind, Logbook, sealing
+from curewatch.logbook.keys import key_path, load_key, signing_key
 from curewatch.logbook.seal_code import ALPHABET, read_code, seal_code
-from curewatch.logbook.sealing import check_seals, key_path, parse, prove, seal, seals, signing_key
+from curewatch.logbook.sealing import check_seals, parse, prove, seal, seals
 from curewatch.readings import Reading, Rejected
 
 START = 1_795_640_400.0
@@ -29,11 +32,56 @@ def test_a_seal_proves_what_was_before_it(logbook: Logbook):
     """The code written on the card is found again after later work, however it was written."""
     first = seal(logbook, reason="day", at=START + 60)
     logbook.write(Entry("note", {"text": "later"}, START + 70, job="K9-1"))
-    second = seal(logbook, reason="job-close", at=START + 90, job="K9-1")
+    second = seal(logbook, reason="job-close", at=START + 90)
     assert prove(logbook, first.code) == first
     assert prove(logbook, second.code.lower().replace("-", " ").replace("1", "l").replace("0", "o")) == second
-    assert seals(logbook) == check_seals(logbook) == [first, second]
+    assert seals(logbook) == check_seals(logbook).seals == [first, second]
     assert (first.block, second.block) == (1, 2)
+
+
+def test_a_seal_holds_by_its_signature_its_head_and_its_key(logbook: Logbook):
+    """Each alone breaks it; what is no seal among the entries is passed over."""
+    made = seal(logbook, reason="day", at=START + 60)
+    logbook.write(Entry("note", {"text": "later"}, START + 70))
+    sealing.check_seal(made, made.head, made.public_key)
+    swapped = made.signature[2:] + made.signature[:2]
+    for one, head, key in (
+        (made._replace(signature=swapped), made.head, made.public_key),
+        (made, made.head[::-1], made.public_key),
+        (made, made.head, made.public_key[::-1]),
+    ):
+        with pytest.raises(RecordBroken, match="seal of block"):
+            sealing.check_seal(one, head, key)
+    assert sealing.check_signed(logbook.entries(), lambda one: one.head).seals == [made]
+
+
+@pytest.mark.parametrize("told", [True, False])
+def test_a_seal_of_a_block_that_is_gone_holds_where_its_loss_was_told(logbook: Logbook, told: bool):
+    """Its head then stands in the seal alone."""
+    made = seal(logbook, reason="day", at=START + 60)
+    whole = frozenset({made.block} if told else {made.block + 1})
+    gone = SimpleNamespace(
+        entries=logbook.entries,
+        lost=lambda: SimpleNamespace(whole=whole, entries=frozenset()),
+        block_head=lambda _: None,
+        path=logbook.path,
+    )
+    with nullcontext() if told else pytest.raises(RecordBroken, match="seal of block"):
+        assert check_seals(gone).seals == [made]  # type: ignore[arg-type]
+
+
+def test_a_note_that_cannot_be_put_in_its_place_leaves_nothing_behind(
+    logbook: Logbook, monkeypatch: pytest.MonkeyPatch
+):
+    """The seal is made all the same."""
+    before = set(logbook.path.parent.iterdir())
+
+    def refused(*_: object) -> None:
+        raise OSError("no")
+
+    monkeypatch.setattr(Path, "replace", refused)
+    sealing._note_last(logbook, SimpleNamespace(code="X"))  # type: ignore[arg-type]
+    assert set(logbook.path.parent.iterdir()) == before
 
 
 def test_a_logbook_without_a_line_can_be_sealed(tmp_path: Path):
@@ -75,15 +123,25 @@ def test_a_block_s_number_may_have_fifteen_digits(logbook: Logbook):
     assert parse(text.replace("block 1", "block " + "9" * 15), "").block == 10**15 - 1
 
 
+def open_in(folder: Path) -> int:
+    """How many files of this folder, itself included, are open here; what else a process opens may change."""
+    there, count = [each.stat() for each in (folder, *folder.iterdir())], 0
+    for each in Path("/dev/fd").iterdir():
+        with suppress(OSError):  # that of the list itself
+            own = os.fstat(int(each.name))
+            count += any(os.path.samestat(own, one) for one in there)
+    return count
+
+
 def test_the_key_is_for_its_owner_only(logbook: Logbook):
     """Made once, mode 0600, and no file left open; a key that others can read is refused."""
-    opened = len(list(Path("/dev/fd").iterdir()))
-    signing_key(key_path(logbook.path))
-    assert len(list(Path("/dev/fd").iterdir())) == opened
+    opened = open_in(logbook.path.parent)
+    signing_key(logbook)
+    assert open_in(logbook.path.parent) == opened
     seal(logbook, reason="day", at=START)
     path = key_path(logbook.path)
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
-    assert signing_key(path).private_bytes_raw() == signing_key(path).private_bytes_raw()
+    assert load_key(path).private_bytes_raw() == load_key(path).private_bytes_raw()
     path.chmod(0o644)
     with pytest.raises(StoreFailed, match="chmod 600"):
         seal(logbook, reason="day", at=START)
@@ -147,9 +205,9 @@ def test_a_seal_holds_while_another_process_writes(logbook: Logbook):
                 begun.join(0.5)  # it gets through here if nothing holds it back
 
         logbook._connection.set_trace_callback(meanwhile)
-        made = seal(logbook, reason="job-close", at=START + 60, job="K9-1")
+        made = seal(logbook, reason="job-close", at=START + 60)
         assert begun.ident
         begun.join()
     assert set(logbook.latest()) == {"bench", "hull"}
     logbook.verify()
-    assert check_seals(logbook) == [made]
+    assert check_seals(logbook).seals == [made]

@@ -95,7 +95,7 @@ def test_the_same_as_json_and_dropped_it_changes_nothing(
         (("--salt", "NaCl", "--salt-wet", "2 h"), ExitStatus.USAGE, "come back in 22 h"),
         (("--salt", "NaCl"), ExitStatus.USAGE, "missing: --salt and --salt-wet"),
         (("--salt", "NaCl", "--salt-wet", "25 h", "--wait", "0"), ExitStatus.FAILURE, "not at rest"),
-        (("--wait", "1000"), ExitStatus.USAGE, "allowed: 0 to 240"),
+        (("--wait", "1000"), ExitStatus.USAGE, "Use 0 to 240"),
     ],
 )
 def test_what_is_missing_is_said(
@@ -109,8 +109,8 @@ def test_what_is_missing_is_said(
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (("nobody", "--salt", "NaCl", "--salt-wet", "25 h"), "sensor 'nobody'; known: bench, hull"),
-        (("bench", "--beside", "nobody"), "sensor 'nobody'; known: bench, hull"),
+        (("nobody", "--salt", "NaCl", "--salt-wet", "25 h"), "sensor: found 'nobody'. Use bench, hull"),
+        (("bench", "--beside", "nobody"), "sensor: found 'nobody'. Use bench, hull"),
         (("hull", "--salt", "NaCl", "--salt-wet", "25 h"), "hull is a probe: it has no humidity"),
     ],
 )
@@ -173,11 +173,11 @@ def test_the_list_shows_health_and_hostile_names_as_text(
     out = capsys.readouterr().out
     assert "\x1b" not in out
     assert "12.4 °C  81 %" in out
-    assert "never heard" in out
+    assert "never reported" in out
     assert called("list", "--json") == ExitStatus.OK
     told = {each["sensor"]: each for each in json.loads(capsys.readouterr().out)["sensors"]}
     assert told["bench"]["health"] == "fresh"
-    assert told["hull"]["health"] == "never-heard"
+    assert told["hull"]["health"] == "never-reported"
 
 
 def test_on_a_terminal_each_step_is_asked(shed: Path, tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ from curewatch.clock import Instant, SystemClock
 from curewatch.errors import ExitStatus
 from curewatch.readings import Reading
 from curewatch.wire import Parser
-from tests.broker import Broker, Talker, free_port, until
+from tests.broker import PATIENCE, Broker, Talker, free_port, until
 
 RECORDING = Path(__file__).parents[2] / "recordings" / "saltmarsh-evening.txt"
 
@@ -49,13 +49,13 @@ def test_a_file_of_a_day_with_a_fault_is_bounded_and_repeats(tmp_path: Path) -> 
         (("--hours", "1", "--count", "5"), "one of them"),
         (("--file", "-", "--broker", "127.0.0.1"), "one of --port, --broker and --file"),
         (("--fault", "melt@1h"), "KIND is one of silent"),
-        (("--every", "0"), "allowed: 0.1 to 3600"),
+        (("--every", "0"), "Use 0.1 to 3600"),
         (("--hours", "99999"), "a year"),
         (("--start", "yesterday", "--count", "1"), "ISO 8601"),
         (("--broker", "127.0.0.1:x"), "HOST or HOST:PORT"),
         (("--broker", "127.0.0.1", "--topic", "one"), "{sensor}"),
         (("--file", "/nowhere/x", "--count", "1"), "give a file that can be written"),
-        (("--speed", "-1", "--file", "-"), "allowed: 0 to"),
+        (("--speed", "-1", "--file", "-"), "Use 0 to"),
     ],
 )
 def test_a_mistake_says_what_is_allowed(
@@ -82,18 +82,18 @@ def test_on_a_port_under_a_lasting_name(tmp_path: Path) -> None:
         "simulate",
         "--link",
         link,
-        "--count",
-        "400",
-        "--speed",
-        "6000",
+        *("--every", "1", "--speed", "50"),
+        *("--count", "30000"),  # ten minutes of it: it goes on until it is ended, however late somebody reads
     ]
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
     with subprocess.Popen(command, env=environment, stderr=subprocess.PIPE, text=True) as process:
         assert "simulated port" in process.stderr.readline()
         reader = os.open(link, os.O_RDONLY | os.O_NOCTTY)
         data = b""
-        while data.count(b"\n") < 30 and select.select([reader], [], [], 20)[0]:
-            data += os.read(reader, 4096)
+        while data.count(b"\n") < 30 and select.select([reader], [], [], PATIENCE)[0]:
+            piece = os.read(reader, 4096)
+            assert piece, "it ended by itself"
+            data += piece
         process.terminate()
     os.close(reader)
     assert not link.is_symlink()

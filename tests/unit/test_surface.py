@@ -113,7 +113,7 @@ def test_an_unknown_name_is_answered_with_those_that_exist() -> None:
         load_substrate("ferrocement")
     with pytest.raises(ConfigurationError, match="humidity-2"):
         load_sensor_part("hair hygrometer")
-    with pytest.raises(UsageError, match="mm thick"):
+    with pytest.raises(UsageError, match=r"found .* mm\. Use 0\.5"):
         load_substrate("plywood", 12.0)
 
 

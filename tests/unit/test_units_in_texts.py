@@ -8,13 +8,16 @@ from pathlib import Path
 import curewatch
 
 ROOT = Path(curewatch.__file__).parent
-GLUED = re.compile(r" ?(?:°C|°F|degC|K|g|kg|oz)(?![\w/³(])")
+UNITS = r" ?(?:°C|°F|degC|K|g|kg|oz)(?![\w/³(])"
+GLUED = re.compile(UNITS)
+PERHAPS = re.compile(rf"[}}\"']{UNITS}|%H:%M")  # in the text of a module: without it nothing is glued
 THE_PLACE = {"wording.py"}
 # What may: file -> why it needs no reader's units.
 FREE = {
     "advice/judge/checks.py": "the source of an assumed limit; Wording.retold tells it",
     "advice/plan/mixing.py": "a refusal of what was typed",
     "cli/commands/air.py": "a hint about the two scales",
+    "cli/setup/pointing.py": "a value of a message, in the unit that the person is asked about",
     "cli/screens/levers.py": "kilograms of water to take out",
     "cli/typed.py": "what is allowed, in both scales",
     "worklog/quality.py": "a refusal of what was typed",
@@ -25,6 +28,8 @@ FREE = {
 
 def glued(source: str) -> Iterator[str]:
     """Texts in which a unit, or an hour, follows a number that was put in."""
+    if not PERHAPS.search(source):
+        return
     for node in ast.walk(ast.parse(source)):
         if isinstance(node, ast.JoinedStr):
             for before, part in zip(node.values, [*node.values[1:], None], strict=True):

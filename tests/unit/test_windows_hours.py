@@ -17,9 +17,11 @@ def shown(words: Wording) -> list[str]:
     """A day of starts, all of them a go."""
     start = BEGIN + EVERY * np.arange(96.0)
     sure = np.ones(96)
-    starts = Starts(start, sure, sure, start + 3600.0, start + 7200.0, start + 9000.0)
+    starts = Starts(
+        start, sure, sure, start + 3600.0, start + 7200.0, start + 9000.0, start + 9600.0, start + 9900.0
+    )
     strip = Strip("epoxy-slow", "", starts, ("",) * 96, (GoWindow(0, 95, 0),), 0.8)
-    return screen.lines(windows_document((strip,), BEGIN, "nothing"), words)
+    return screen.lines(windows_document((strip,), BEGIN, "nothing"), words, why=True)
 
 
 def test_a_twelve_hour_clock_has_noon_and_midnight() -> None:

@@ -1,11 +1,17 @@
 """The one door reads every form, and refuses the rest with a reason."""
 
+import json
+from typing import Any
+
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from curewatch.clock import Instant
 from curewatch.readings import Flag, Reading, Rejected
-from curewatch.wire import Parser, Reason
-from curewatch.wire.fields import Words
+from curewatch.wire import Parser, Reason, json_fields
+from curewatch.wire.fields import ValuePlace, Words
+from curewatch.wire.reasons import WHAT_TO_DO
 
 NOW = Instant(1_790_000_000.0, 50.0)
 
@@ -22,9 +28,6 @@ def told(data: bytes, **options) -> Reading | Rejected:
         b"temp=12.5C;hum=80.9%",
         b"Temperature: 12.5 degC, Humidity: 80.9 %",
         b"t=54.5 degF h=80.9",
-        b"12.5,80.9",
-        b"12.5;80.9",
-        b"bench,12.5,80.9",
         b'{"temperature": 12.5, "humidity": 80.9}',
         b'{"temperature": "12.5 \xc2\xb0C", "humidity": "80.9 %"}',
         b'{"temperature": 54.5, "temperature_unit": "degF", "humidity": 80.9}',
@@ -33,6 +36,8 @@ def told(data: bytes, **options) -> Reading | Rejected:
         b'[{"bn":"bench:","n":"temperature","u":"Cel","v":12.5},{"n":"humidity","u":"%RH","v":80.9}]',
         b'[{"n":"temperature","u":"Cel","v":12.5},{"n":"humidity","u":"%RH","v":80.9}]',
         b'[{"n":"bench","u":"K","v":285.65},{"n":"bench","u":"%RH","v":80.9}]',
+        b' [{"n":"bench","u":"K","v":285.65},\n{"n":"bench","u":"%RH","v":80.9}]',
+        b'\n {"temperature": 12.5,\n "humidity": 80.9}',
     ],
 )
 def test_each_form_gives_the_same_reading(data):
@@ -44,6 +49,17 @@ def test_each_form_gives_the_same_reading(data):
     assert reading.relative_humidity == pytest.approx(0.809)
     assert reading.time == NOW.utc
     assert reading.flags == Flag.ARRIVAL_TIME
+
+
+@pytest.mark.parametrize(
+    "data", [b"0.7000000000000001", b'"0.7000000000000001"', b'{"humidity": "0.7000000000000001"}']
+)
+def test_a_number_as_a_program_prints_a_sum_is_read(data: bytes) -> None:
+    """Seventeen digits are what a double takes to come back the same."""
+    fraction = Words(units={"relative_humidity": "1"})
+    (event,) = Parser(check=False).payload(data, NOW, "topic", "bench", fraction, quantity="humidity")
+    assert isinstance(event, Reading), event
+    assert event.relative_humidity == pytest.approx(0.7)
 
 
 def test_a_mapping_names_the_devices_own_words():
@@ -97,6 +113,21 @@ def test_each_defect_has_its_reason(data, reason):
     assert len(event.raw) <= 160
 
 
+@pytest.mark.parametrize("data", [b"", b'{"a":' * 20000], ids=["empty", "large"])
+def test_what_is_refused_unread_has_the_name_of_its_device_if_that_is_one(data: bytes) -> None:
+    """A name that may not be a sensor's is not kept."""
+    assert told(data).sensor == "bench"
+    (unnamed,) = Parser().payload(data, NOW, "topic", "\x1b[31mred")
+    assert unnamed.sensor == ""
+
+
+def test_a_number_is_json_too() -> None:
+    """A device said to send JSON has a topic for each quantity."""
+    reading = told(b"12.5", form="json", quantity="temperature_c")
+    assert isinstance(reading, Reading), reading
+    assert reading.temperature == pytest.approx(285.65)
+
+
 def test_a_csv_header_names_the_columns_of_its_source():
     """Columns in any order, with columns that are not ours between them."""
     parser = Parser()
@@ -105,7 +136,43 @@ def test_a_csv_header_names_the_columns_of_its_source():
     assert reading.temperature == pytest.approx(285.65)
     assert reading.time == 1_789_995_600.0
     (other,) = parser.line(b"12.5;80.9", NOW, "b")
-    assert other.temperature == pytest.approx(285.65)
+    assert other.reason == Reason.COLUMNS  # the header was of another source
+
+
+@pytest.mark.parametrize("data", [b"12.5,80.9", b"12.5;80.9", b"bench,12.5,80.9"])
+def test_numbers_alone_are_read_only_where_somebody_says_of_what(data: bytes) -> None:
+    """Two numbers may be two temperatures, and dry air is a go. The control is a port of form CSV."""
+    for said in (*Parser().line(data, NOW, "usb", "bench", form="csv"), told(data, form="csv")):
+        assert isinstance(said, Reading), said
+        assert (said.sensor, said.temperature) == ("bench", pytest.approx(285.65))
+        assert said.relative_humidity == pytest.approx(0.809)
+    for guessed in (*Parser().line(data, NOW, "usb", "bench"), told(data), told(b"18.0,17.2")):
+        assert isinstance(guessed, Rejected), guessed
+        assert guessed.reason == Reason.COLUMNS
+    assert 'form = "csv"' in WHAT_TO_DO[Reason.COLUMNS]
+
+
+NUMBERED = Words({"temperature_c": ValuePlace("2", 0.1), "humidity_fraction": "4", "sensor": "1"})
+
+
+@pytest.mark.parametrize(
+    ("line", "wanted"),
+    [
+        (b"k-17,124,x,0.81,9", ("k-17", 285.55, 0.81)),
+        (b"k-17;124;;0,81", ("k-17", 285.55, 0.81)),
+        (b"2,4,1,0.81", ("2", 273.55, 0.81)),  # no cell is taken for a word
+        (b"k-17,124,x", Reason.CUT_OFF),  # it ends before the last column that is configured
+        (b"k-17,warm,x,0.81", Reason.BAD_NUMBER),
+        (b"sensor,temperature,x,humidity", Reason.BAD_NUMBER),  # nor is it a header
+    ],
+)
+def test_columns_without_a_header_are_told_by_their_numbers(line: bytes, wanted: Any) -> None:
+    """Counted from 1, with scale and unit as for a word."""
+    (said,) = Parser().line(line, NOW, "usb", "bench", words=NUMBERED)
+    if isinstance(said, Rejected):
+        assert said.reason == wanted
+    else:
+        assert (said.sensor, said.temperature, said.relative_humidity) == pytest.approx(wanted)
 
 
 def test_a_file_of_another_country_is_read():
@@ -123,9 +190,126 @@ def test_a_reading_the_broker_kept_is_marked():
     assert told(b"T=12.5 RH=80.9", retained=True).flags & Flag.RETAINED
 
 
+def test_the_header_of_the_oldest_of_very_many_sources_is_forgotten() -> None:
+    """256 are remembered. Its numbers are refused then, and not taken in another order."""
+    parser = Parser(check=False)
+    for number in range(257):
+        assert parser.line(b"humidity,temperature", NOW, f"source {number}") == []
+    (forgotten,) = parser.line(b"80.9,12.5", NOW, "source 0", "bench")
+    assert forgotten.reason == Reason.COLUMNS
+    for number in (1, 256):
+        (reading,) = parser.line(b"80.9,12.5", NOW, f"source {number}", "bench")
+        assert isinstance(reading, Reading), reading
+        assert reading.temperature == pytest.approx(285.65)
+
+
 def test_a_corpus_is_read_to_its_last_byte():
     """Comments and empty lines say nothing; a line without its end is refused."""
     events = Parser().corpus(b"# a recording\n\nT=12.5 RH=80.9\nT=12.6 RH=8", NOW)
     assert isinstance(events[0], Reading)
     assert events[1].reason == Reason.CUT_OFF
     assert len(events) == 2
+
+
+def test_a_corpus_tells_of_a_line_that_was_too_long() -> None:
+    """What stands after it is read."""
+    long, after = Parser().corpus(b"T=" + b"1" * 5000 + b"\nT=12.5 RH=80.9\n", NOW)
+    assert isinstance(long, Rejected)
+    assert long.reason == Reason.TOO_LONG
+    assert isinstance(after, Reading)
+
+
+PARTS = (
+    "temperature",
+    "humidity",
+    "Temperature",
+    "TempUnit",
+    "unit",
+    "value",
+    "id",
+    "name",
+    "model",
+    "uptime",
+    "signal",
+)
+SIMPLE = st.sampled_from([12.4, 81, "F", "degC", "bench", "a: b", None, True, [{"temperature": 3}]])
+# pairs, so that a key may come twice; and the same keys again with other values
+INNER = st.lists(st.tuples(st.sampled_from(PARTS), SIMPLE), max_size=4)
+MESSAGES = st.lists(
+    st.tuples(st.sampled_from((*PARTS, "device", "AM2301")), st.one_of(SIMPLE, INNER.map(tuple))), max_size=5
+)
+
+
+def as_text(value: Any) -> str:
+    if not isinstance(value, tuple):
+        return json.dumps(value)
+    return "{" + ", ".join(f"{json.dumps(key)}: {as_text(inner)}" for key, inner in value) + "}"
+
+
+def both_ways(payload: bytes, words: Words) -> tuple[Any, Any]:
+    """What is read with what these words remember of shapes, and without."""
+    at = Instant(1_795_600_000.0, 0.0)
+    short = json_fields.parse(payload, at, "yard", "bench", words)
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(json_fields, "_of_known_shape", lambda payload, words: None)
+        patched.setattr(json_fields, "_is_plain", lambda found, words: False)
+        return short, json_fields.parse(payload, at, "yard", "bench", words)
+
+
+@given(st.lists(MESSAGES, min_size=1, max_size=4), st.permutations([12.5, -3, "70", "NaN", "", None]))
+def test_the_short_way_through_a_message_says_what_the_long_way_says(
+    messages: list[list[tuple[str, Any]]], others: list[Any]
+) -> None:
+    """Whatever stands in objects of a message, also one after another of one shape."""
+    words = Words()
+    for message in messages:
+        changed = [
+            (key, value if isinstance(value, tuple) else other)
+            for (key, value), other in zip(message, others, strict=False)
+        ]
+        for pairs in (message, changed, message):
+            short, long = both_ways(as_text(tuple(pairs)).encode(), words)
+            assert short == long
+
+
+KNOWN = b'{"temperature": 12.5, "humidity": 80.9, "device": {"model": "demo"}}'
+
+
+@pytest.mark.parametrize(
+    "payload",
+    [
+        b'{"temperature": 12.5, "humidity": 8.9, "humidity": 80.9, "device": {"model": "demo"}}',
+        b'{"temperature": 12.5, "humidity" : 8.9, "humidity": 80.9, "device": {"model": "demo"}}',
+        b'{"temperature": 12.5, "humidity": 80.9, "device": {"unit": "F"}}',
+        b'{"temperature": 12.5, "humidity": 80.9, "device": {"model": {"humidity": 8.9}}}',
+        b'{"temperature": 12.5, "humidity": NaN, "device": {"model": "demo"}}',
+        b'{"temperature": 1e400, "humidity": 80.9, "device": {"model": "demo"}}',
+        b'{"temperature": 12.5, "humidity": 80.9, "device": {"model": "\\ud800"}}',
+    ],
+)
+def test_what_only_looks_like_a_known_shape_is_read_the_long_way(payload: bytes) -> None:
+    """A key given twice, another object within, or what the faster decoder takes for no JSON."""
+    words = Words()
+    both_ways(KNOWN, words)
+    assert words.shapes
+    short, long = both_ways(payload, words)
+    assert short == long
+
+
+def test_shapes_that_come_once_leave_room() -> None:
+    """A sender whose words change with each message costs no other device its memory for long."""
+    words = Words()
+    for number in range(json_fields.SHAPES + 5):
+        both_ways(b'{"temperature": 12.5, "humidity": 80.9, "x%d": 1}' % number, words)
+    both_ways(KNOWN, words)
+    assert len(words.shapes) == json_fields.SHAPES
+    assert any("device" in shape for shape in words.shapes)
+
+
+def test_a_known_shape_is_read_the_short_way(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The second message of a device is not decoded the long way."""
+    words = Words()
+    both_ways(KNOWN, words)
+    monkeypatch.setattr(json_fields, "_load_object", lambda payload: pytest.fail("the long way"))
+    (reading,) = json_fields.parse(KNOWN.replace(b"12.5", b"13.5"), NOW, "yard", "bench", words)
+    assert reading.temperature == pytest.approx(286.65)

@@ -115,5 +115,5 @@ def test_what_is_encoded_is_read_back(temperature_c, humidity_percent, sequence,
 
 def test_a_name_that_the_form_does_not_allow_is_not_encoded():
     """An encoder that printed it would be refused at the other end."""
-    with pytest.raises(ValueError, match="allowed"):
+    with pytest.raises(ValueError, match="Use"):
         lines.encode("be nch", 1.0)

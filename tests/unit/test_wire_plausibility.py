@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from curewatch.logbook import Logbook
 from curewatch.readings import Flag, Reading, Rejected
+from curewatch.wire import plausibility
 from curewatch.wire.plausibility import CLOCK_SET, MOST_SENSORS, RECENT, Plausibility
 from curewatch.wire.reasons import Reason
 
@@ -46,6 +47,9 @@ def reading(
         (reading(12.0, 102.1), Reason.HUMIDITY),
         (reading(12.0, -0.1), Reason.HUMIDITY),
         (reading(12.0, 0.0), Reason.HUMIDITY),
+        (reading(12.0, 3.0), Reason.HUMIDITY),
+        (reading(50.0, 0.0), Reason.HUMIDITY),
+        (reading(12.0, 0.8), Reason.FRACTION),
         (reading(carbon_dioxide=0.2), Reason.CARBON_DIOXIDE),
         (reading(time=12_345.0, received=NOW), Reason.CLOCK_UNSET),
         (reading(time=NOW + 121, received=NOW), Reason.CLOCK_AHEAD),
@@ -84,6 +88,51 @@ def test_a_jump_is_kept_with_a_flag_and_a_slow_change_is_not_one():
     assert checks.check(reading(17.0, time=NOW + 60)).flags == Flag.JUMP
     assert checks.check(reading(13.0, time=NOW + 3660)).flags == 0
     assert checks.check(reading(13.0, 60.0, time=NOW + 3720)).flags == Flag.JUMP
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "flags"),
+    [
+        (reading(12.0), reading(15.0, time=NOW + 1), 0),
+        (reading(12.0), reading(15.5, time=NOW + 1), Flag.JUMP),
+        (reading(12.0), reading(12.0, 56.0, time=NOW + 120), 0),
+        (reading(12.0), reading(12.0, 54.0, time=NOW + 120), Flag.JUMP),
+    ],
+)
+def test_a_jump_is_three_kelvin_or_fifteen_per_cent_beside_what_time_allows(before, after, flags):
+    """A kelvin and five per cent more a minute."""
+    checks = Plausibility()
+    checks.check(before)
+    assert checks.check(after).flags == flags
+
+
+def test_reports_that_count_upwards_are_no_repetition():
+    """With a quantity that not every chip has, too."""
+    checks = Plausibility()
+    for number in range(3):
+        one = reading(carbon_dioxide=4e-4, time=NOW + 60 * number)._replace(sequence=number)
+        assert checks.check(one) == one
+
+
+def test_the_last_sixty_four_readings_are_known_again():
+    """Of sixty-five the first may come twice, and no other."""
+    checks = Plausibility()
+    told = [reading(12.0 + place / 100, time=NOW + 60 * place) for place in range(65)]
+    assert all(checks.check(one) == one for one in told)
+    assert checks.check(told[1]).reason == Reason.DUPLICATE
+    assert checks.check(told[64]).reason == Reason.DUPLICATE
+    assert checks.check(told[0]).time == NOW
+
+
+def test_stamps_of_ours_are_pushed_ahead_by_a_millisecond_for_less_than_a_second():
+    """A whole second back, our own clock went back."""
+    stamped = Flag.ARRIVAL_TIME
+    for back, time, flags in ((0.0, NOW + 0.001, stamped), (0.5, NOW + 0.001, stamped),
+                              (1.0, NOW - 1.0, stamped | Flag.CLOCK_DOUBT)):  # fmt: skip
+        checks = Plausibility()
+        checks.check(reading(time=NOW, flags=stamped))
+        found = checks.check(reading(13.0, time=NOW - back, flags=stamped))
+        assert (round(found.time, 3), found.flags) == (round(time, 3), flags)
 
 
 def test_fields_that_change_places_are_noticed():
@@ -168,6 +217,18 @@ def test_a_numbered_report_that_comes_twice_counts_once():
     assert isinstance(again, Reading)
 
 
+def test_a_numbered_report_comes_again_behind_a_newer_one():
+    """The slower way brings number 7 after number 8 has come."""
+    checks = Plausibility()
+    seventh, eighth = (
+        reading(12.0 + number / 10, time=NOW + number, flags=Flag.ARRIVAL_TIME)._replace(sequence=number)
+        for number in (7, 8)
+    )
+    assert [checks.check(each).sequence for each in (seventh, eighth)] == [7, 8]
+    again = seventh._replace(time=NOW + 9.0, received=NOW + 9.0)
+    assert checks.check(again).reason == Reason.DUPLICATE
+
+
 def test_when_our_own_clock_goes_back_the_stamp_is_doubted():
     """An arrival before the last arrival: it is our clock that moved."""
     checks = Plausibility()
@@ -176,6 +237,24 @@ def test_when_our_own_clock_goes_back_the_stamp_is_doubted():
     assert back.flags == Flag.ARRIVAL_TIME | Flag.CLOCK_DOUBT
     after = checks.check(reading(12.0, time=NOW - 3540, flags=Flag.ARRIVAL_TIME))
     assert after.flags == Flag.ARRIVAL_TIME
+
+
+@pytest.mark.parametrize("missing", ["temperature", "relative_humidity"])
+def test_fields_cannot_have_changed_places_where_one_is_missing(missing: str):
+    """Now, in the reading before, or in both; with both there the same numbers have."""
+    before, now = reading(12.0, 80.0), reading(80.0, 12.0)
+    assert plausibility._exchanged(now, before)
+    lacks, lacked = (each._replace(**{missing: None}) for each in (now, before))
+    for pair in ((lacks, before), (now, lacked), (lacks, lacked)):
+        assert not plausibility._exchanged(*pair)
+
+
+def test_in_the_very_moment_in_which_a_clock_counts_as_set_it_is_believed():
+    """A second earlier it is not. Then a stamp from before it is one of a clock never set."""
+    unset = Plausibility().check(reading(time=CLOCK_SET - 1.0, received=CLOCK_SET))
+    assert unset.reason == Reason.CLOCK_UNSET
+    for received, flags in ((CLOCK_SET, 0), (CLOCK_SET - 1.0, Flag.CLOCK_DOUBT)):
+        assert Plausibility().check(reading(time=received, received=received)).flags == flags
 
 
 def test_before_our_own_clock_is_set_no_stamp_can_be_judged():
@@ -232,3 +311,88 @@ def test_swapped_fields_are_known_while_the_last_good_reading_is_fresh():
         assert isinstance(swapped, Rejected)
         assert swapped.reason == Reason.SWAPPED
     assert isinstance(plausibility.check(reading(42.0, 20.0, time=NOW + 8 * 3600)), Reading)
+
+
+@pytest.mark.parametrize(("after", "reason"), [(3600.0, Reason.SWAPPED), (3601.0, None)])
+def test_after_an_hour_the_air_itself_may_have_gone_there(after: float, reason: Reason | None):
+    """Fields that change places are known for an hour, from the last reading."""
+    checks = Plausibility()
+    checks.check(reading(15.0, 55.0))
+    assert getattr(checks.check(reading(55.0, 15.0, time=NOW + after)), "reason", None) == reason
+
+
+def test_a_swapped_first_message_is_told_from_fahrenheit_by_its_humidity():
+    """Above 60 degC with a humidity from -40 to 35 %: a temperature stands there."""
+    for celsius, humidity, reason in (
+        (60.1, -40.0, Reason.SWAPPED),
+        (102.0, 35.0, Reason.SWAPPED),
+        (80.0, -40.1, Reason.FAHRENHEIT),
+        (80.0, 35.1, Reason.FAHRENHEIT),
+        (102.1, 20.0, Reason.FAHRENHEIT),
+        (140.0, 50.0, Reason.FAHRENHEIT),
+        (140.1, 50.0, Reason.TEMPERATURE),
+    ):
+        assert Plausibility().check(reading(celsius, humidity)).reason == reason, (celsius, humidity)
+
+
+def test_one_report_by_two_ways_is_stamped_within_five_seconds():
+    """The same number and values: one report; further apart a board counts anew."""
+    for apart, kept in ((5.0, False), (5.1, True)):
+        checks = Plausibility()
+        checks.check(reading(time=NOW)._replace(sequence=7))
+        again = checks.check(reading(time=NOW + apart)._replace(sequence=7))
+        assert isinstance(again, Reading) == kept, apart
+
+
+def test_what_was_not_stored_is_forgotten_and_what_was_stays():
+    """Taken back, it may come again as new, of a new sensor and of a known one; kept, it is a repeat."""
+    for known in (False, True):
+        checks = Plausibility()
+        if known:
+            checks.check(reading(11.9, time=NOW - 60))
+        for again in (Reading, Rejected):
+            checks.begin()
+            assert isinstance(checks.check(reading()), Reading)
+            checks.take_back() if again is Reading else checks.keep()
+            checks.begin()
+            assert isinstance(checks.check(reading()), again)
+            checks.take_back()
+        if known:
+            assert checks.check(reading(11.9, time=NOW - 60)).reason == Reason.DUPLICATE
+
+
+def test_a_late_reading_is_remembered_like_any_other():
+    """Delivered twice behind a newer one, it counts once."""
+    checks = Plausibility()
+    checks.check(reading())
+    late = reading(11.0, time=NOW - 300, received=NOW + 1)
+    assert isinstance(checks.check(late), Reading)
+    assert checks.check(late).reason == Reason.DUPLICATE
+
+
+def test_a_jump_is_further_than_allowed_and_not_just_as_far():
+    """In temperature up and down, and in humidity; an unnumbered board that begins to count loses nothing."""
+    window = Plausibility().window
+    for change in (1.0, -1.0):
+        for part, flag in ((0.999, 0), (1.001, int(Flag.JUMP))):
+            checks = Plausibility()
+            checks.check(reading(10.0, 50.0))
+            warm = 10.0 + change * part * (window.jump_temperature + window.jump_temperature_rate * 60.0)
+            assert checks.check(reading(warm, 50.0, time=NOW + 60)).flags == flag, (change, part)
+            checks = Plausibility()
+            checks.check(reading(10.0, 50.0))
+            wet = 50.0 + change * part * 100.0 * (window.jump_humidity + window.jump_humidity_rate * 60.0)
+            assert checks.check(reading(10.0, wet, time=NOW + 60)).flags == flag, (change, part)
+    checks = Plausibility()
+    checks.check(reading())
+    assert isinstance(checks.check(reading(time=NOW + 1)._replace(sequence=0)), Reading)
+    assert checks.check(reading(time=NOW + 2)._replace(sequence=0)).reason == Reason.DUPLICATE
+
+
+@pytest.mark.parametrize(
+    ("pressure", "kept"), [(79_999.0, None), (80_000.0, 80_000.0), (110_000.0, 110_000.0), (110_001.0, None)]
+)
+def test_a_pressure_of_no_place_on_the_ground_is_left_out(pressure: float, kept: float | None):
+    """The rest of the reading counts."""
+    found = Plausibility().check(reading()._replace(pressure=pressure))
+    assert (found.pressure, found.temperature) == (kept, 285.15)

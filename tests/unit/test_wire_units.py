@@ -104,7 +104,7 @@ def test_a_stated_unit_is_heeded(text: str) -> None:
         ("temp_f=75C", Reason.UNITS_DIFFER),
         ('{"temperature": 20, "humidity": 0.93}', Reason.FRACTION),
         ("T=20 RH=0.93", Reason.FRACTION),
-        ("20,0.93", Reason.FRACTION),
+        ("temperature,humidity\n20,0.93", Reason.FRACTION),
         ('{"temperature": 60, "humidity": 1}', Reason.FRACTION),
         ('{"temperature": 20, "humidity": 4.9}', Reason.HUMIDITY),
         ('{"humidity": 4.9}', Reason.HUMIDITY),
@@ -175,7 +175,7 @@ BROKER = '[mqtt.yard]\ntopics = "shed/+/state"\n'
         '{"temperature": 54.5, "humidity": 0.809, "unit": "Grad"}',
         '{"temperature": 54.5, "humidity": 0.809, "unit": "F"}',
         "T=54.5 RH=0.809",
-        "54.5,0.809",
+        "temperature,humidity\n54.5,0.809",
     ],
 )
 def test_the_configuration_says_what_the_device_does_not(settings: str, payload: str) -> None:

@@ -2,12 +2,13 @@
 
 Theory of operation
 -------------------
-Somebody (``advice.watchers``) turns the present into :class:`Signal` values: one per thing that could
-be wrong, each with an *urgency*. :func:`step` compares them with what is already active and says what
-changed. An alert is raised when its signal is ``raised``; it sounds again only when its urgency rises
-(60, 30, 10 minutes ahead); it clears only after its signal has been ``clear`` without a break for
-its hold time. Between the two levels, and while a signal is unknown (absent), it keeps its state. So
-a margin that dances about its limit sounds once.
+``advice.alert.watchers`` and ``advice.alert.openings`` turn the present into :class:`Signal` values: one
+for each thing to tell, each with a *meaning*. :func:`step` compares them with what is already active and
+says what changed. An alert is raised when its signal is ``raised``. It rings again only when its meaning
+changes, never because a minute passed or a number moved. A meaning that was told already rings again only
+where the signal allows it, and only after :data:`SETTLED`. The alert clears only after its signal has been
+``clear`` without a break for its hold time. Between the two levels, and while a signal is unknown
+(absent), it keeps its state. So a margin that dances about its limit rings once.
 
 Law: every event is a plain value; feeding the events of the past to :func:`rebuild` gives the state
 they came from. That is how alerts survive a restart.
@@ -27,20 +28,24 @@ class AlertKind(StrEnum):
     """What an alert is about."""
 
     PEEL_PLY = "peel-ply-needed"
-    LAMINATE_FROM = "laminate-again-from"
-    LAMINATE_BEFORE = "laminate-again-before"
-    WINDOW_MISSED = "window-missed"
-    CONDENSATION = "condensation-coming"
+    RECOAT_WINDOW = "recoat-window"
+    CONDENSATION = "condensation"
     STALL = "cure-stalls"
     POT = "pot-warming"
-    SENSOR = "sensor-silent"
+    PRIMER = "laminate-on-primer"
+    PROBE = "probe-lost"
+    SENSOR_LOST = "sensor-lost"  # nothing comes from it
+    SENSOR_DOUBTED = "sensor-doubted"  # what comes from it cannot be trusted
+    COPY = "copy-refused"  # a fleet does not follow this logbook, or looks at its shed, too
+    GO_NOW = "go-now"
+    TONIGHT = "tonight"
 
 
 class Happening(StrEnum):
     """What became of an alert."""
 
     RAISED = "raised"
-    RENEWED = "renewed"  # more urgent than when it last sounded
+    CHANGED = "changed"  # it means something else than when it last rang
     ACKNOWLEDGED = "acknowledged"
     CLEARED = "cleared"
 
@@ -54,7 +59,11 @@ class Key(NamedTuple):
     @property
     def of_layer(self) -> bool:
         """Whether it hangs on what is known of a layer and its resin."""
-        return self.kind not in {AlertKind.SENSOR, AlertKind.CONDENSATION}
+        return self.kind in OF_LAYER
+
+
+OF_LAYER = {AlertKind.PEEL_PLY, AlertKind.RECOAT_WINDOW, AlertKind.STALL, AlertKind.POT, AlertKind.PROBE}
+SETTLED = 1800.0  # s without a break before a meaning that was told already rings again (assumed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +79,8 @@ class Signal:
     text: Said  # what is the matter, one line
     advised: Said = ""  # what to do about it
     due: float | None = None  # UTC, what the text counts down to [s]
-    urgency: int = 0  # a higher one sounds again
+    meaning: str = ""  # a code; another one rings again
+    again: bool = False  # rings also for a meaning that was told already
     hold: float = 300.0  # s without a break that clear must last before the alert clears
 
 
@@ -83,9 +93,11 @@ class ActiveAlert:
     text: Said
     advised: Said
     due: float | None
-    urgency: int
+    meaning: str = ""  # with which it last rang
+    told: frozenset[str] = frozenset()  # every meaning with which it rang
     acknowledged: float | None = None  # UTC [s]
     clear_since: float | None = None  # UTC; when its signal turned clear, while it holds [s]
+    other_since: float | None = None  # UTC; since when its signal means something else that was told [s]
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +110,7 @@ class Event:
     text: Said
     advised: Said = ""
     due: float | None = None
-    urgency: int = 0
+    meaning: str = ""
 
 
 State = Mapping[Key, ActiveAlert]  # bounded: one entry per key, and keys name layers and sensors at hand
@@ -110,7 +122,7 @@ def none_active() -> State:
 
 
 def step(state: State, signals: Iterable[Signal], now: float) -> tuple[State, tuple[Event, ...]]:
-    """The state after these signals, and what changed.
+    """The state after these signals, and what changed. ``now`` [s].
 
     Active alerts without a signal keep their state: what cannot be seen is not cleared.
     """
@@ -123,9 +135,10 @@ def step(state: State, signals: Iterable[Signal], now: float) -> tuple[State, tu
                 after[signal.key] = _raise(signal, now)
                 events.append(_event(Happening.RAISED, signal, now))
         elif signal.raised:
-            after[signal.key], renewed = _keep_active(active, signal)
-            if renewed:
-                events.append(_event(Happening.RENEWED, signal, now))
+            rings = _rings(active, signal, now)
+            after[signal.key] = _keep_active(active, signal, now, rings=rings)
+            if rings:
+                events.append(_event(Happening.CHANGED, signal, now))
         elif signal.clear:
             clear_since = now if active.clear_since is None else active.clear_since
             if now - clear_since >= signal.hold:
@@ -141,10 +154,10 @@ def step(state: State, signals: Iterable[Signal], now: float) -> tuple[State, tu
 def step_anew(
     state: State, before: State, signals: Iterable[Signal], now: float
 ) -> tuple[State, tuple[Event, ...]]:
-    """As :func:`step`, after something that was told was withdrawn or corrected.
+    """As :func:`step`, after something that was told was withdrawn or corrected. ``now`` [s].
 
     Alerts about layers are judged as if it had never been told: none of them waits for its hold time,
-    keeps a higher urgency, or stays away because of it.
+    keeps a meaning that no longer holds, or stays away because of it.
 
     Parameters
     ----------
@@ -166,8 +179,8 @@ def _anew(state: State, signal: Signal, *, was_active: bool) -> tuple[State, Sig
     active = state.get(signal.key)
     if active is None:
         return state, replace(signal, raised=signal.raised or (was_active and not signal.clear))
-    if signal.raised and signal.urgency < active.urgency:
-        return {**state, signal.key: replace(active, urgency=signal.urgency - 1)}, signal  # sounds again
+    if signal.raised and signal.meaning != active.meaning:
+        return {**state, signal.key: replace(active, told=frozenset())}, signal  # rings again
     if not signal.raised and not was_active:
         return state, replace(signal, clear=True, hold=0.0)
     return state, signal
@@ -185,11 +198,11 @@ def reworded(state: State, signals: Iterable[Signal]) -> State:
 
 
 def acknowledge(state: State, key: Key, now: float) -> tuple[State, tuple[Event, ...]]:
-    """Somebody has acknowledged it: it stays, and is quiet until it becomes more urgent."""
+    """Somebody has acknowledged it: it stays, and is quiet until its meaning changes. ``now`` [s]."""
     active = state.get(key)
     if active is None or active.acknowledged is not None:
         return state, ()
-    event = Event(Happening.ACKNOWLEDGED, key, now, active.text, active.advised, active.due, active.urgency)
+    event = Event(Happening.ACKNOWLEDGED, key, now, active.text, active.advised, active.due, active.meaning)
     return {**state, key: replace(active, acknowledged=now)}, (event,)
 
 
@@ -203,9 +216,15 @@ def rebuild(events: Iterable[Event]) -> State:
             if event.key in state:
                 state[event.key] = replace(state[event.key], acknowledged=event.at)
         else:
-            since = state[event.key].since if event.key in state else event.at
+            before = state.get(event.key)
             state[event.key] = ActiveAlert(
-                event.key, since, event.text, event.advised, event.due, event.urgency
+                event.key,
+                event.at if before is None else before.since,
+                event.text,
+                event.advised,
+                event.due,
+                event.meaning,
+                frozenset({event.meaning}) | (frozenset() if before is None else before.told),
             )
     return state
 
@@ -219,7 +238,7 @@ def event_as_plain(event: Event, words: Wording | None = None) -> dict[str, Any]
         "at": iso_utc(event.at),
         **kept(words or plain_wording(), event.at, text=event.text, advised=event.advised),
         "due": None if event.due is None else iso_utc(event.due),
-        "urgency": event.urgency,
+        "meaning": event.meaning,
     }
 
 
@@ -239,7 +258,7 @@ def event_from_plain(stored: Mapping[str, Any]) -> Event:
         recalled(stored, "text"),
         recalled(stored, "advised"),
         None if due is None else utc_from_iso(due),
-        int(stored["urgency"]),
+        str(stored["meaning"]),
     )
 
 
@@ -253,25 +272,34 @@ def events_told(payloads: Iterable[Mapping[str, Any]]) -> Iterator[Event]:
 
 
 def _raise(signal: Signal, now: float) -> ActiveAlert:
-    return ActiveAlert(signal.key, now, signal.text, signal.advised, signal.due, signal.urgency)
+    told = frozenset({signal.meaning})
+    return ActiveAlert(signal.key, now, signal.text, signal.advised, signal.due, signal.meaning, told)
 
 
-def _keep_active(active: ActiveAlert, signal: Signal) -> tuple[ActiveAlert, bool]:
-    """Renewed when more urgent; then it must be acknowledged anew. Its words follow the present."""
-    renewed = signal.urgency > active.urgency
-    return (
-        replace(
-            active,
-            text=signal.text,
-            advised=signal.advised,
-            due=signal.due,
-            urgency=max(signal.urgency, active.urgency),
-            acknowledged=None if renewed else active.acknowledged,
-            clear_since=None,
-        ),
-        renewed,
+def _rings(active: ActiveAlert, signal: Signal, now: float) -> bool:
+    """Whether it means something new; or, where that may ring, something told already that has settled."""
+    if signal.meaning == active.meaning:
+        return False
+    if signal.meaning not in active.told:
+        return True
+    return signal.again and active.other_since is not None and now - active.other_since >= SETTLED
+
+
+def _keep_active(active: ActiveAlert, signal: Signal, now: float, *, rings: bool) -> ActiveAlert:
+    """Its words follow the present; when it rings it must be acknowledged anew."""
+    other = signal.meaning != active.meaning and not rings
+    kept = replace(
+        active,
+        text=signal.text,
+        advised=signal.advised,
+        due=signal.due,
+        clear_since=None,
+        other_since=(now if active.other_since is None else active.other_since) if other else None,
     )
+    if not rings:
+        return kept
+    return replace(kept, meaning=signal.meaning, told=active.told | {signal.meaning}, acknowledged=None)
 
 
 def _event(happening: Happening, signal: Signal, now: float) -> Event:
-    return Event(happening, signal.key, now, signal.text, signal.advised, signal.due, signal.urgency)
+    return Event(happening, signal.key, now, signal.text, signal.advised, signal.due, signal.meaning)

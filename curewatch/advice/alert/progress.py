@@ -8,28 +8,35 @@ uncertainty spreads the paths also over the recorded part.
 A stretch of the past that nobody measured is bridged in a straight line and said so: ``unmeasured``.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from curewatch.advice.alert.probe import FADES, ProbePath
 from curewatch.advice.judge import checks
 from curewatch.advice.judge.answer import Moment
 from curewatch.advice.judge.course import course
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import Surfaced
 from curewatch.advice.judge.timeline import timeline
-from curewatch.advice.judge.weather import STEP, Weather, along, dressed
+from curewatch.advice.judge.weather import STEP, Weather, as_it_is, dressed, joined
 from curewatch.jobs import Layer
 from curewatch.materials.resin import Resin
-from curewatch.materials.substrate import Substrate
-from curewatch.model.air import surface
 from curewatch.model.air.outlook import Outlook
 from curewatch.model.air.past import Past
-from curewatch.model.film import blush, film
+from curewatch.model.film import blush
+from curewatch.model.film.ensemble import cures
+from curewatch.model.film.ensemble_steps import Heat
+from curewatch.model.film.film import History
+from curewatch.model.film.lots import Lot
+from curewatch.model.mass.buildup import Buildup
+from curewatch.model.mass.laminate import LaminateLayer
 from curewatch.model.mass.pot import Pot, pot
-from curewatch.units import HOUR, FloatArray
+from curewatch.order import median
+from curewatch.phrases import Said
+from curewatch.units import HOUR
 
-STAGES = ("open", "thickening", "takes the next layer", "gelled", "tack-free", "firm", "ready to sand")
+STAGES = ("open", "thickening", "takes-the-next-layer", "gelled", "tack-free", "firm", "ready-to-sand")
 BRIDGED = HOUR  # s without a measurement before a stretch counts as unmeasured (assumed)
 
 
@@ -44,14 +51,16 @@ class Progress:
     conversion: float  # on the path of the usual lot [1]
     glass_transition: float  # [K]
     timeline: tuple[Moment, ...]
-    blush: str  # foreseen outcome: none | peel ply | wash and abrade
+    blush: str  # foreseen outcome: none | peel-ply | wash-and-abrade
     stalls: float  # share of paths that turn to glass before they set [1]
     wet: float  # share of paths whose surface comes within the margin of the dew point until set [1]
     unmeasured: float  # of its time so far that nobody measured [s]
     pot: Pot | None = None  # the batch it was laid from, were it still in its cup
+    cup_slope: float | None = None  # how fast the thermometer in its cup rises; none without one [K/s]
+    probes: tuple[tuple[str, Said], ...] = ()  # each thermometer in it or its cup, and why it is not believed
 
     def moment(self, name: str) -> Moment:
-        """The moment of this name; a ``KeyError`` if there is none."""
+        """The moment of this name; raises ``KeyError`` if there is none."""
         for moment in self.timeline:
             if moment.name == name:
                 return moment
@@ -63,7 +72,16 @@ class Progress:
         return self.stage in STAGES[4:]
 
 
-def follow(layer: Layer, question: Question, situation: Surfaced, outlook: Outlook) -> Progress:
+def follow(
+    layer: Layer,
+    question: Question,
+    situation: Surfaced,
+    outlook: Outlook,
+    *,
+    below: tuple[LaminateLayer, ...] = (),
+    probe: ProbePath | None = None,
+    cup: ProbePath | None = None,
+) -> Progress:
     """Follow one running layer to now and beyond.
 
     Parameters
@@ -74,6 +92,11 @@ def follow(layer: Layer, question: Question, situation: Surfaced, outlook: Outlo
         With its past since the layer was started, where it was recorded.
     outlook : Outlook
         From now on.
+    probe, cup : ProbePath, optional
+        Thermometers in the layer and in a cup of its mix. What the first measured is the layer's history,
+        its own heat in it.
+    below : tuple of LaminateLayer
+        Laid before it in the same place, the oldest first: they are still warm. Times in UTC. [s]
 
     Raises
     ------
@@ -81,41 +104,61 @@ def follow(layer: Layer, question: Question, situation: Surfaced, outlook: Outlo
         The paths leave the range of the cure law, or a dose is refused.
     """
     resin, limits = question.resin, question.limits
-    joined = _joined(layer.started, situation, question.substrate, outlook)
+    earlier = layer.started - below[0].at if below else 0.0
+    first = np.array([int(np.ceil(earlier / STEP))])
+    path = joined(layer.started - STEP * float(first[0]), situation.past, question.substrate, outlook)
+    buildup: Buildup | None = replace(question, below=below).buildup_at(layer.started)
+    if probe is not None and probe.time.size:
+        path, buildup = _as_measured(path, probe, situation.at), None
     seen = course(
         resin,
-        joined,
-        np.zeros(1, dtype=np.int64),
+        as_it_is(path, outlook.errors),
+        first,
         chosen=question.lots,
         peroxide_percent=layer.peroxide_percent,
         carbon_dioxide=situation.carbon_dioxide,
         rest=0.0,  # a layer's clock runs from when it lay
+        buildup=buildup,
     )
-    moments = timeline(seen, resin, layer.thickness)
-    so_far = _so_far(layer, situation.at, question, joined)
-    margins = seen.lowest_margin[0] - limits.error_multiple.value * checks.sensor_errors(situation).margin
+    moments = timeline(seen, resin)
+    so_far = _so_far(layer, situation.at, (question, buildup), path)
     exposure = float(checks.blush_check(seen, resin, limits).value or 0.0)
     return Progress(
         layer=layer,
         resin=resin,
         at=situation.at,
         stage=_stage(moments, situation.at),
-        conversion=float(so_far.conversion[-1]),
-        glass_transition=float(so_far.glass_transition[-1]),
+        conversion=so_far[0],
+        glass_transition=so_far[1],
         timeline=moments,
         blush=blush.outcome(resin, exposure),
         stalls=float(np.mean(seen.glassy[0])),
-        wet=float(np.mean(margins < limits.condensation_margin.value)),
+        wet=float(np.mean(seen.lowest_margin[0] < limits.condensation_margin.value)),
         unmeasured=_unmeasured(situation.past, layer.started, situation.at),
-        pot=_pot(layer, resin, joined),
+        pot=_pot(layer, resin, path),
+        cup_slope=None if cup is None else cup.slope,
+        probes=tuple((each.name, each.trouble) for each in (probe, cup) if each is not None),
     )
 
 
-def _pot(layer: Layer, resin: Resin, joined: Weather) -> Pot | None:
+def _as_measured(path: Weather, probe: ProbePath, now: float) -> Weather:
+    """The paths with what a probe in the layer measured, and its warmth above the surface fading after it."""
+    time = path.time
+    measured = np.interp(time, probe.time, probe.temperature)
+    until = now if not probe.trouble else float(probe.time[-1])
+    excess = float(probe.temperature[-1]) - np.interp(probe.time[-1], time, path.surface_temperature[0])
+    later = excess * np.exp(-np.maximum(time - until, 0.0) / FADES)
+    if probe.trouble:  # it no longer lies there: what it last said is no word on what comes
+        later = np.zeros_like(later)
+    skin = np.where(time <= until, measured, path.surface_temperature + later)
+    return dressed(time, path.air_temperature, skin, path.vapour_pressure)
+
+
+def _pot(layer: Layer, resin: Resin, path: Weather) -> Pot | None:
     """The batch in one cup, at the air of its start."""
     if layer.batch_mass is None or layer.pot_emptied is not None:
         return None
-    air = float(joined.air_temperature[0, 0])
+    air = float(path.air_temperature[0, 0])
     return pot(resin, layer.batch_mass, air, peroxide_percent=layer.peroxide_percent)
 
 
@@ -131,40 +174,24 @@ def _stage(moments: tuple[Moment, ...], now: float) -> str:
     return stage
 
 
-def _so_far(layer: Layer, now: float, question: Question, joined: Weather) -> film.Cure:
-    """The cure up to now along the recorded path, for the middle of the lot."""
-    elapsed = max(now - layer.started, 60.0)
-    time = np.append(np.arange(0.0, elapsed, STEP), elapsed)
-    skin = np.interp(layer.started + time, joined.time, joined.surface_temperature[0])
-    middle = 1.0 if not question.lots else float(np.median([lot.factor for lot in question.lots]))
-    history = film.History(time, skin)
-    return film.cure(question.resin, history, rate_factor=middle, peroxide_percent=layer.peroxide_percent)
-
-
-def _joined(started: float, situation: Surfaced, substrate: Substrate, outlook: Outlook) -> Weather:
-    """Recorded past and coming paths on one grid that begins at the start."""
-    time: FloatArray = started + STEP * np.arange(
-        int((outlook.time[-1] - started) / STEP) + 1, dtype=np.float64
+def _so_far(
+    layer: Layer, now: float, asked: tuple[Question, Buildup | None], path: Weather
+) -> tuple[float, float]:
+    """Conversion and glass transition [K] now, along the recorded path, for the middle of the lot."""
+    (question, buildup), elapsed = asked, max(now - layer.started, 60.0)
+    factor = 1.0 if not question.lots else float(median([lot.factor for lot in question.lots]))
+    factor *= question.resin.dose_factor(layer.peroxide_percent)
+    upto = slice(0, int(np.searchsorted(path.time, now + STEP, side="right")) + 1)
+    time, skin = path.time[upto] - path.time[0], path.surface_temperature[:1, upto]
+    found = cures(
+        question.resin,
+        History(time, skin),
+        [Lot(question.resin, factor)],
+        None if buildup is None else Heat(buildup, path.air_temperature[:1, upto]),
+        layer.started - float(path.time[0]),
     )
-    before, after = time[time < outlook.time[0]], time[time >= outlook.time[0]]
-    members = outlook.air_temperature.shape[0]
-    columns = []
-    past = situation.past
-    skin = surface.through(past.time, past.air_temperature, past.surface_temperature, substrate)
-    recorded = (past.air_temperature, skin, past.vapour_pressure)
-    coming = (outlook.air_temperature, outlook.surface_temperature, outlook.vapour_pressure)
-    for column, paths in zip(recorded, coming, strict=True):
-        now = float(np.median(paths[:, 0]))
-        known = np.isfinite(column)
-        moments = np.append(past.time[known], outlook.time[0])
-        values = np.append(column[known], now)
-        earlier = np.interp(before, moments, values)
-        columns.append(
-            np.concatenate(
-                [np.broadcast_to(earlier, (members, before.size)), along(outlook.time, paths, after)], axis=1
-            )
-        )
-    return dressed(time, *columns)
+    columns = found.conversion[0], found.glass_transition[0]
+    return tuple(float(np.interp(elapsed, found.time, each)) for each in columns)  # type: ignore[return-value]
 
 
 def _unmeasured(past: Past, started: float, now: float) -> float:

@@ -5,33 +5,31 @@ gap between raise and clear a signal, so a value that dances about its limit sou
 are phrases: numbers in SI and UTC, worded where somebody reads them.
 """
 
-from collections.abc import Iterable, Iterator
+import math
+from collections.abc import Callable, Iterable, Iterator
 
 import numpy as np
 
+from curewatch.advice.alert import pots, recoat
 from curewatch.advice.alert.alerts import AlertKind, Key, Signal, State
+from curewatch.advice.alert.pots import OpenPot
 from curewatch.advice.alert.progress import Progress
+from curewatch.advice.alert.recoat import next_layer, obstacle
 from curewatch.advice.judge import checks
 from curewatch.advice.judge.cautions import WITHOUT_FLAME
 from curewatch.advice.judge.data_quality import troubles
 from curewatch.advice.judge.limits import Limits
-from curewatch.advice.judge.situation import Situation, Surfaced
+from curewatch.advice.judge.situation import Situation, Surfaced, Trouble, TroubleKind
+from curewatch.advice.judge.weather import weather
+from curewatch.errors import OutOfValidity
 from curewatch.model.air.outlook import Outlook
 from curewatch.model.air.surface import condensation_margin
-from curewatch.model.film.recoat_window import closes_earlier
-from curewatch.phrases import Phrase, Said, phrase
+from curewatch.phrases import Said, phrase
 from curewatch.units import HOUR, MINUTE
 
-AHEAD = (60 * MINUTE, 30 * MINUTE, 10 * MINUTE)  # a countdown sounds at these
 LOOK = 2 * HOUR  # how far condensation is looked for
 MORE_LIKELY, LESS_LIKELY = 0.5, 0.3  # raise above, clear below: shares of paths
 GAP = 0.5  # K of margin between raise and clear
-POT_ADVICE = (
-    "WARNING: a hot pot burns and can smoke. Stop using it; what is on the job stays. Tip the rest out thin "
-    "in a metal tray outdoors, uncovered, on something that cannot burn. If it smokes, do not carry it: "
-    "leave the shed. Is it empty? Then: curewatch job pot-empty --layer {layer}"
-)
-POT_SHARE = 0.75  # of its life after which a pot should be empty
 
 
 def signals(
@@ -41,133 +39,54 @@ def signals(
     outlook: Outlook | None,
     *,
     active: State,
+    listening: bool = False,
+    further: Iterable[OpenPot] = (),
+    unfollowed: Iterable[str] = (),
+    work: Callable[[], str] = str,
 ) -> tuple[Signal, ...]:
-    """Every signal there is now; and the end of those whose layer is no longer running."""
+    """Every signal there is now; and the end of those whose layer is no longer running.
+
+    ``listening``: sensors had no time to report yet, so nothing is said that rests on silence alone.
+    ``further`` are pots beside those of followed layers; ``unfollowed`` names running layers of which
+    nothing can be told: their alerts keep their state. ``work`` names the open jobs and parts.
+    """
     layers = tuple(running)
+    open_pots = (*(pot for layer in layers if (pot := pots.of_layer(layer)) is not None), *further)
     against = obstacle(situation, limits)
     found = (
-        *sensors(situation, limits, active),
-        *condensation(situation, limits, outlook),
-        *(signal for layer in layers for signal in of_layer(layer, against)),
+        *sensors(situation, limits, active, listening=listening, work=work),
+        *condensation(situation, limits, outlook, layers, work),
+        *(signal for layer in layers for signal in of_layer(layer, against, active)),
+        *pots.pots(open_pots, situation.at),
     )
-    return (*found, *_ended(active, layers))
+    known = {layer.layer.layer for layer in layers} | {pot.subject for pot in open_pots} | set(unfollowed)
+    return (*found, *_ended(active, known))
 
 
-def of_layer(layer: Progress, against: Said = "") -> Iterator[Signal]:
+def of_layer(layer: Progress, against: Said, active: State) -> Iterator[Signal]:
     """All signals about one running layer; ``against`` is what forbids laminating now."""
     yield peel_ply(layer)
-    yield from next_layer(layer, against)
+    yield from next_layer(layer, against, active)
     yield stall(layer)
-    yield from pot(layer)
+    yield from pots.emptied(layer)
+    if layer.probes:
+        yield probe(layer)
 
 
 def peel_ply(layer: Progress) -> Signal:
-    """Blush foreseen while peel ply can still be laid; afterwards the same, as wash and abrade."""
-    needed = layer.blush != "none"
+    """Blush is foreseen, and neither peel ply nor a wash was told."""
+    laid = layer.layer
+    told = next((each for each in (laid.peel_ply_on, laid.washed, laid.covered) if each is not None), None)
+    needed = layer.blush != "none" and told is None
     if layer.stage in {"open", "thickening"}:
-        text = f"peel-ply needed on {layer.layer.layer}: amine blush is foreseen"
-        advised = "lay peel ply on the wet layer, or plan to wash with water and abrade"
+        text = "{layer}: blush is likely before it sets. Lay peel ply on the wet layer"
+        advised = "Tell it: curewatch job peel-ply --action on. Without peel ply, wash and abrade later."
     else:
-        text = f"{layer.layer.layer}: amine blush on its face unless peel ply was laid"
-        advised = "tear the peel ply off and abrade; without it wash with water, then abrade"
-    key = Key(AlertKind.PEEL_PLY, layer.layer.layer)
-    return Signal(key, needed, not needed, text, advised, hold=30 * MINUTE)
-
-
-def obstacle(situation: Situation, limits: Limits) -> Said:
-    """What forbids laminating at this moment, in a few words; empty if nothing measured does.
-
-    An open recoat window is no leave to laminate: the same lines as for a start hold for the next layer.
-    """
-    if troubles(situation, limits):
-        return "its readings cannot be trusted"
-    air, seen = situation.air, situation if isinstance(situation, Surfaced) else None
-    if seen is None or air is None or air.temperature is None or air.relative_humidity is None:
-        return "nothing is known of its air"
-    errors, k = checks.sensor_errors(seen), limits.error_multiple.value
-    margin = checks.condensation_now(seen, limits, errors)
-    if margin is not None and margin.value is not None and (margin.spare or 0.0) < 0.0:
-        return phrase("surface {margin:difference} above dew point", margin=margin.value)
-    below = seen.surface.temperature
-    surface_now = air.temperature if below is None else below
-    if min(air.temperature, surface_now) - k * errors.temperature < limits.temperature_lowest.value:
-        return "too cold"
-    if air.relative_humidity + k * errors.humidity > limits.humidity_highest.value:
-        return phrase("air at {humidity:fraction} humidity", humidity=air.relative_humidity)
-    return ""
-
-
-def _lay_now(layer: Progress) -> str:
-    """What to do before the window closes; that of a thick layer may close earlier."""
-    sooner = closes_earlier(layer.layer.thickness)
-    return "lay the next layer now, or let it cure and abrade later" + (f" ({sooner})" if sooner else "")
-
-
-def _how(layer: Progress, against: Said, free: str) -> Said:
-    """What to do about an open window: not at all now, after cleaning, or simply."""
-    if against:
-        return phrase(
-            "the window is open, but the shed is no-go now ({against}): warm or dry it first, "
-            "or leave peel ply on and abrade later",
-            against=against,
-        )
-    if layer.blush != "none":
-        return "blush is foreseen: tear the peel ply off, or wash with water and abrade, first"
-    return free
-
-
-def next_layer(layer: Progress, against: Said = "") -> Iterator[Signal]:
-    """When the next layer may go on, when it must, and that it is too late."""
-    name = layer.layer.layer
-    opens, closes = layer.moment("laminate-from"), layer.moment("laminate-before")
-    deadline, last = closes.early, closes.likely
-    missed = last is not None and layer.at > last
-    open_now = opens.likely is not None and layer.at >= opens.likely and not missed
-    yield Signal(
-        Key(AlertKind.LAMINATE_FROM, name),
-        raised=open_now,
-        clear=not open_now,
-        text=_open_from(name, opens.likely or layer.at, deadline),
-        advised=_how(layer, against, "the next layer bonds chemically now; no sanding needed"),
-        due=deadline,
-        hold=0.0 if missed else 10 * MINUTE,
-    )
-    if deadline is not None and last is not None:
-        left = deadline - layer.at
-        urgency = sum(left <= ahead for ahead in AHEAD)
-        yield Signal(
-            Key(AlertKind.LAMINATE_BEFORE, name),
-            raised=urgency > 0 and not missed,
-            clear=urgency == 0 or missed,
-            text=phrase(
-                "laminate again before {before:moment} on {layer} (likely open until {until:moment})",
-                before=deadline,
-                layer=name,
-                until=last,
-            ),
-            advised=_how(layer, against, _lay_now(layer)),
-            due=deadline,
-            urgency=urgency,
-            hold=0.0 if missed else 10 * MINUTE,
-        )
-    closed = "unknown" if last is None else phrase("{until:moment}", until=last)
-    yield Signal(
-        Key(AlertKind.WINDOW_MISSED, name),
-        raised=missed,
-        clear=not missed,
-        text=phrase("window missed on {layer}: it closed about {closed}", layer=name, closed=closed),
-        advised="wear a P3 filter and gloves; let it cure until it is ready to sand, "
-        + ("wash with water, " if layer.resin.blush.amine_factor else "")
-        + "abrade to dull all over; the bond is then mechanical",
-        hold=30 * MINUTE,
-    )
-
-
-def _open_from(name: str, opens: float, deadline: float | None) -> Phrase:
-    words = "laminate again on {layer} from {opens:moment}"
-    if deadline is None:
-        return phrase(words, layer=name, opens=opens)
-    return phrase(words + ", before {before:moment}", layer=name, opens=opens, before=deadline)
+        text = "{layer}: blush is likely on its face, and no peel ply was told"
+        advised = "Wash with water, then abrade, before the next layer or paint."
+    key = Key(AlertKind.PEEL_PLY, laid.layer)
+    hold = 30 * MINUTE if told is None else 0.0
+    return Signal(key, needed, not needed, phrase(text, layer=laid.named), advised, hold=hold)
 
 
 def stall(layer: Progress) -> Signal:
@@ -176,128 +95,150 @@ def stall(layer: Progress) -> Signal:
         Key(AlertKind.STALL, layer.layer.layer),
         raised=layer.stalls >= MORE_LIKELY,
         clear=layer.stalls < LESS_LIKELY,
-        text=phrase(
-            "{layer} stalls: too cold to become tack-free on {share:fraction} of paths",
-            layer=layer.layer.layer,
-            share=layer.stalls,
-        ),
-        advised=f"warm the surface {WITHOUT_FLAME}; a stalled film goes on curing once it is warmer",
+        text=phrase("{layer}: the cold is likely to stop it before it is tack-free", layer=layer.layer.named),
+        advised=f"Warm the surface {WITHOUT_FLAME}. It goes on curing once it is warmer.",
         hold=30 * MINUTE,
     )
 
 
-def pot(layer: Progress) -> Iterator[Signal]:
-    """The mixed batch approaches the end of its life in the pot."""
-    batch, key = layer.pot, Key(AlertKind.POT, layer.layer.layer)
-    if layer.layer.pot_emptied is not None:
-        yield Signal(key, False, True, f"the pot of {key.subject} is empty", hold=0.0)
-        return
-    if batch is None:
-        return
-    kicks = layer.layer.started + batch.pot_life
-    use_until = layer.layer.started + POT_SHARE * batch.pot_life
-    over = layer.at > kicks + 30 * MINUTE
-    verb = "kicks" if layer.at < kicks else "kicked"
-    yield Signal(
-        key,
-        raised=layer.at >= use_until and not over,
-        clear=layer.at < use_until or over,
-        text=phrase(
-            f"pot warming: the batch of {{layer}} {verb} about {{kicks:moment}}",
-            layer=layer.layer.layer,
-            kicks=kicks,
-        ),
-        advised=POT_ADVICE.format(layer=key.subject),
-        due=kicks,
+def probe(layer: Progress) -> Signal:
+    """A thermometer in the layer or in its cup is no longer believed."""
+    lost = next(((name, trouble) for name, trouble in layer.probes if trouble), None)
+    name, trouble = lost or (layer.probes[0][0], "")
+    words = "{layer}: the probe {probe} is not believed ({trouble}); the model goes on"
+    return Signal(
+        Key(AlertKind.PROBE, layer.layer.layer),
+        raised=lost is not None,
+        clear=lost is None,
+        text=phrase(words, layer=layer.layer.named, probe=name, trouble=trouble)
+        if lost
+        else phrase("{layer}: its probe follows again", layer=layer.layer.named),
+        advised="The times now rest on the model. Nothing else is to be done.",
         hold=0.0,
     )
 
 
-def sensors(situation: Situation, limits: Limits, active: State) -> Iterator[Signal]:
-    """One signal for each sensor that cannot be trusted, and its end when it can."""
+def sensors(
+    situation: Situation,
+    limits: Limits,
+    active: State,
+    *,
+    listening: bool = False,
+    work: Callable[[], str] = str,
+) -> Iterator[Signal]:
+    """One signal for each sensor that is lost or cannot be trusted, and its end when it can be.
+
+    ``work`` names the open jobs and parts: all of them rest on every sensor of the shed.
+    """
     doubted = {trouble.sensor: trouble for trouble in troubles(situation, limits)}
-    for name, trouble in doubted.items():
-        text = phrase("{sensor}: {reason}", sensor=name or "clock", reason=trouble.told)
-        yield Signal(Key(AlertKind.SENSOR, name), True, False, text, trouble.remedy)
-    alive = {place.sensor for place in situation.places()}
-    told = {key.subject for key in active if key.kind is AlertKind.SENSOR}
-    for name in sorted((told | alive) - set(doubted)):
-        if name in alive or name in {"", "air"}:
-            yield Signal(
-                Key(AlertKind.SENSOR, name), False, True, f"{name or 'clock'}: heard again", hold=2 * MINUTE
-            )
+    wrong = {_kind(trouble): trouble for trouble in doubted.values()}
+    for key, trouble in wrong.items():
+        if key.kind is AlertKind.SENSOR_LOST and listening:
+            continue
+        text = _of_sensor(trouble.sensor, trouble.told, work())
+        code = str(trouble.kind).replace(" ", "-")
+        yield Signal(key, True, False, text, trouble.remedy, meaning=code)
+    well = {place.sensor for place in situation.places()} | {"", "air"}
+    for key in active:
+        if key.kind in _OF_SENSOR and key not in wrong and key.subject in well | doubted.keys():
+            text = _of_sensor(key.subject, "it reports again", work())
+            hold = 0.0 if key.subject in doubted else 2 * MINUTE  # at once for another trouble
+            yield Signal(key, False, True, text, hold=hold)
 
 
-MEASURED = (
-    "condensation coming: surface {margin:difference} above dew point, less {error:difference} sensor error; "
-    "limit {limit:difference} ({origin})"
-)
+def _of_sensor(sensor: str, said: Said, work: str) -> Said:
+    """The work first, then the sensor or the clock, then what is to be said of it."""
+    first = "{work}, sensor {sensor}: {said}" if sensor else "{work}, {sensor}: {said}"
+    return phrase(first if work else "{sensor}: {said}", work=work, sensor=sensor or "clock", said=said)
+
+
+_OF_SENSOR = {AlertKind.SENSOR_LOST, AlertKind.SENSOR_DOUBTED}
+_LOST = {TroubleKind.NO_READING, TroubleKind.SILENT, TroubleKind.STALE}
+
+
+def _kind(trouble: Trouble) -> Key:
+    lost = trouble.kind in _LOST
+    return Key(AlertKind.SENSOR_LOST if lost else AlertKind.SENSOR_DOUBTED, trouble.sensor)
+
+
+MEASURED = "the surface is only {margin:difference} above the dew point; it needs {limit:difference}"
 FORESEEN = (
-    "condensation coming: within {within:duration} {share:fraction} of paths pass the limit of "
-    "{limit:difference} ({origin}); surface now {margin:difference} above dew point"
+    "the surface may sweat within {within:duration}; it is {margin:difference} above the dew point and needs "
+    "{limit:difference}"
 )
 
 
-def condensation(situation: Situation, limits: Limits, outlook: Outlook | None) -> Iterator[Signal]:
-    """The surface nears the dew point, measured now or likely within the next hours."""
+def condensation(
+    situation: Situation,
+    limits: Limits,
+    outlook: Outlook | None,
+    layers: Iterable[Progress] = (),
+    work: Callable[[], str] = str,
+) -> Iterator[Signal]:
+    """The surface nears the dew point, measured now or likely within the next hours.
+
+    It concerns the layers that are not set; where there is none, the open parts that ``work`` names.
+    """
     if not isinstance(situation, Surfaced):
         return
     air, below = situation.air, situation.surface.temperature
     if air is None or air.vapour_pressure is None or below is None:
         return
     errors = checks.sensor_errors(situation)
-    error = limits.error_multiple.value * errors.margin
+    error = checks.allowance(limits) * errors.margin
     limit = limits.condensation_margin.value
     now = float(condensation_margin(below, air.vapour_pressure)) - error
-    share = 0.0 if outlook is None else _share_wet(outlook, situation.at, limit, error)
+    share = 0.0 if outlook is None else _share_wet(outlook, situation.at, limit)
+    near, wet = now < limit, _not_set(layers) or work()
     yield Signal(
         Key(AlertKind.CONDENSATION),
-        raised=now < limit or share >= MORE_LIKELY,
+        raised=near or share >= MORE_LIKELY,
         clear=now > limit + GAP and share < LESS_LIKELY,
         text=phrase(
-            MEASURED if now < limit else FORESEEN,
-            margin=now + error,
-            error=error,
-            share=share,
+            ("{layers}: condensation, " if wet else "condensation: ") + (MEASURED if near else FORESEEN),
+            layers=wet,
+            margin=math.floor(10.0 * now) / 10.0 if near else now,  # never shown as large as the limit
             within=LOOK,
             limit=limit,
-            origin=limits.condensation_margin.tag,
         ),
-        advised=f"do not mix another batch; cover the work, dry the air, or warm the surface {WITHOUT_FLAME}",
+        advised=f"Mix no more. Cover the work, dry the air, or warm the surface {WITHOUT_FLAME}.",
+        meaning="near" if near else "coming",
         hold=10 * MINUTE,
     )
 
 
-def _share_wet(outlook: Outlook, now: float, limit: float, error: float) -> float:
+def _not_set(layers: Iterable[Progress]) -> str:
+    """The layers that it would harm."""
+    return "; ".join(layer.layer.named for layer in layers if not layer.set)
+
+
+def _share_wet(outlook: Outlook, now: float, limit: float) -> float:
     """Share of paths that come within the limit of the dew point in the next hours."""
-    soon = (outlook.time >= now) & (outlook.time <= now + LOOK)
-    if not soon.any():
+    try:
+        soon = weather(outlook, now, length=LOOK)
+    except OutOfValidity:  # an outlook of other hours
         return 0.0
-    margin = condensation_margin(outlook.surface_temperature[:, soon], outlook.vapour_pressure[:, soon])
-    return float(np.mean(margin.min(axis=1) - error < limit))
+    return float(np.mean(soon.margin.min(axis=1) < limit))
 
 
-def next_mark(layers: Iterable[Progress], now: float) -> float | None:
-    """When one of these countdowns next reaches a mark at which it sounds; None if none does. [UTC s]"""
-    marks = [mark for layer in layers for mark in _marks(layer) if mark > now]
-    return min(marks, default=None)
+def next_mark(layers: Iterable[Progress], now: float, *further: float | None) -> float | None:
+    """When an alert next changes by the clock alone; None if none does. [UTC s]
+
+    ``further`` marks are those of the daily line and of primers, where there are any. [UTC s]
+    """
+    marks = (*(mark for layer in layers for mark in _marks(layer)), *further)
+    return min((mark for mark in marks if mark is not None and mark > now), default=None)
 
 
 def _marks(layer: Progress) -> Iterator[float]:
-    opens, closes = layer.moment("laminate-from").likely, layer.moment("laminate-before")
-    if opens is not None:
-        yield opens
-    if closes.early is not None:
-        yield from (closes.early - ahead for ahead in AHEAD)
-    if closes.likely is not None:
-        yield closes.likely + 1.0  # the first moment after it
-    if layer.pot is not None:
-        yield layer.layer.started + POT_SHARE * layer.pot.pot_life
+    yield from recoat.marks(layer)
+    pot = pots.of_layer(layer)
+    if pot is not None and math.isfinite(pot.life):
+        yield pot.use_until
 
 
-def _ended(active: State, layers: tuple[Progress, ...]) -> Iterator[Signal]:
-    """Alerts about layers that are no longer running are over at once."""
-    running = {layer.layer.layer for layer in layers}
+def _ended(active: State, known: set[str]) -> Iterator[Signal]:
+    """Alerts about layers and pots that are no longer there are over at once."""
     for key, alert in active.items():
-        if key.of_layer and key.subject not in running:
+        if key.of_layer and key.subject not in known:
             yield Signal(key, False, True, f"{key.subject}: no longer running", due=alert.due, hold=0.0)

@@ -8,6 +8,7 @@ from enum import StrEnum
 
 from curewatch.advice.judge.limits import Limit
 from curewatch.errors import ExitStatus
+from curewatch.model.mass.buildup import Buildup
 from curewatch.phrases import Said
 
 
@@ -20,6 +21,7 @@ class Verdict(StrEnum):
 
     @property
     def exit_status(self) -> ExitStatus:
+        """Of a command that gives this answer."""
         return {
             Verdict.GO: ExitStatus.OK,
             Verdict.NO_GO: ExitStatus.NO_GO,
@@ -51,8 +53,7 @@ class Check:
     value: float | None = None
     limit: Limit | None = None
     sense: str = "at least"  # at least | at most
-    error: float = 0.0  # what the sensors' error takes away: multiple * sd, in the unit of value
-    error_multiple: float = 0.0
+    error: float = 0.0  # allowed for the sensors, where they alone decide, in the unit of value
     spare: float | None = None
     age: float | None = None  # of the reading it rests on [s]
     sensor: str = ""
@@ -86,7 +87,7 @@ class Lever:
     target: float | None = None  # warm: air [K]; dry: humidity [1]; surface: rise [K]; batch: mass [kg]
     switch_on: float | None = None  # UTC, when to switch it on [s]
     switch_off: float | None = None  # UTC, when it may be switched off [s]
-    power: float | None = None  # that is needed at most, on nine of ten paths [W]
+    power: float | None = None  # that is needed at most, on 9 of 10 paths [W]
     area_power: float | None = None  # surface: of a blanket, at most [W/m2]
     energy: float | None = None  # on the middle path [J]
     water: float | None = None  # taken out, on the middle path [kg]
@@ -108,6 +109,7 @@ class Advice:
     checks: tuple[Check, ...] = ()
     timeline: tuple[Moment, ...] = ()
     probability: float | None = None  # that every check holds until tack-free
+    wanted: float | None = None  # the probability from which it is a go
     blush: str = "unknown"  # none | peel ply | wash and abrade | unknown
     blush_reason: Said = ""
     remedies: tuple[Said, ...] = ()  # what to do about what is unknown or fails
@@ -117,16 +119,17 @@ class Advice:
     basis: str = ""  # what the coming hours are assumed from
     peroxide_percent: float | None = None  # by mass of resin; of an epoxy none
     peroxide_assumed: bool = False  # nobody gave that dose
+    buildup: Buildup | None = None  # of the layer that its times are for; of a film none
 
     def check(self, name: str) -> Check:
-        """The check of this name; a ``KeyError`` if the advice has none."""
+        """The check of this name; raises ``KeyError`` if the advice has none."""
         for check in self.checks:
             if check.name == name:
                 return check
         raise KeyError(name)
 
     def moment(self, name: str) -> Moment:
-        """The moment of this name; a ``KeyError`` if the advice has none."""
+        """The moment of this name; raises ``KeyError`` if the advice has none."""
         for moment in self.timeline:
             if moment.name == name:
                 return moment

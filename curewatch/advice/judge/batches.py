@@ -11,22 +11,25 @@ from dataclasses import dataclass
 from curewatch.errors import UsageError
 
 SHARE = 0.75  # of its own pot life in which a cup must be used up (ours; the rest is for trouble)
+SCALE = 0.001  # kg, a kitchen scale's gram
 LARGEST = 2.0  # kg, more than one pair of hands carries about in one bucket (assumed)
 
 
 @dataclass(frozen=True, slots=True)
 class Batches:
-    """Equal cups that add up to the whole."""
+    """Cups that add up to the whole: equal ones, or full ones of the usual size and a smaller last one."""
 
     count: int
-    mass: float  # of each [kg]
+    mass: float  # of each; of each but the last where that is smaller [kg]
     use_time: float  # to spread one [s]
     pot_life: float  # of one, at its own mass [s]
     share: float  # the share of its life that may be used [1]
+    last: float | None = None  # of a last cup that is smaller [kg]
 
     @property
     def total(self) -> float:
-        return self.count * self.mass
+        """Of all batches together. [kg]"""
+        return self.count * self.mass if self.last is None else (self.count - 1) * self.mass + self.last
 
 
 def largest(
@@ -57,7 +60,7 @@ def largest(
     if fits(biggest):
         return biggest
     low, high = smallest, biggest
-    while high - low > 0.001:  # a kitchen scale's gram
+    while high - low > SCALE:
         middle = (low + high) / 2
         low, high = (middle, high) if fits(middle) else (low, middle)
     return low
@@ -71,8 +74,12 @@ def split(
     share: float = SHARE,
     smallest: float = 0.02,
     biggest: float = LARGEST,
+    usual: float | None = None,
 ) -> Batches | None:
-    """The fewest equal cups for a total; none if no cup can be used up in time.
+    """The fewest cups for a total; none if no cup can be used up in time.
+
+    They are of the ``usual`` mass [kg], with a smaller last one, where such a cup is used up in time and what
+    is left for the last can be weighed. Else they are equal.
 
     Raises
     ------
@@ -84,6 +91,10 @@ def split(
     one = largest(pot_life, use_rate, share=share, smallest=min(smallest, total), biggest=biggest)
     if one is None:
         return None
-    count = max(1, -int(-total // one))
-    mass = total / count
-    return Batches(count, mass, mass / use_rate, pot_life(mass), share)
+    count, mass, last = max(1, -int(-total // one)), total, None
+    rest = total % usual if usual is not None and SCALE < usual < min(one + SCALE, total) else 0.0
+    if usual is not None and smallest <= rest <= usual - SCALE:
+        count, mass, last = int(total // usual) + 1, usual, rest
+    else:
+        mass = total / count
+    return Batches(count, mass, mass / use_rate, pot_life(mass), share, last)

@@ -15,15 +15,14 @@ from enum import Enum
 
 from curewatch.materials.chemistry import Chemistry
 from curewatch.materials.resin import Resin
-from curewatch.model.film.lots import LATE, rate_factor_at
+from curewatch.model.film.lots import FAST, rate_factor_at
 from curewatch.model.mass.pot import pot
 
 DRY_STYRENE = (
     "DANGER: styrene vapour burns, and a dehumidifier has motors and switches. Ventilate until none is left."
 )
 WITHOUT_FLAME = (
-    "by electric or flued heat or a heated blanket with a thermostat, no lamp and no flame; "
-    "use a residual-current device"
+    "by electric or flued heat or a thermostat blanket. No lamp, no flame. Use a residual-current device"
 )
 USUAL_AIR = 293.15  # K, a warm shed, where nobody measured
 
@@ -65,6 +64,10 @@ class Caution(Enum):
         "WARNING: an unwatched heater can start a fire. Stay with it while it is on, "
         "unless its maker lets it run alone with its thermostat."
     )
+    BLANKET = (
+        "WARNING: a lamp sets wet resin alight, and a warmed pot burns. Use a heated blanket with a "
+        "thermostat, never a lamp over wet resin; never warm the mixed pot."
+    )
     BLUSH = "Wash blush off with water before you sand: sanding rubs it in."
     DUST = (
         "WARNING: dust harms lungs; dust of green resin can cause an allergy for life. "
@@ -79,6 +82,37 @@ class Caution(Enum):
         "WARNING: electricity can kill in a damp place. Use a residual-current device: the local "
         "electrical code asks for it there. A licensed person where the code asks."
     )
+
+
+# The same in a few words, for a screen of ten lines: signal word, hazard, harm, what to do.
+BRIEF = {
+    Caution.STYRENE: ("DANGER", "Styrene burns and harms: ventilate, organic-vapour filter, no flame."),
+    Caution.HEAT_STYRENE: ("DANGER", "Vapour burns: no flame, no glowing wire, no spark."),
+    Caution.PEROXIDE: ("DANGER", "Peroxide and cobalt explode: never mix the two."),
+    Caution.SKIN: ("WARNING", "Allergy for life, burnt eyes: gloves, eye protection."),
+    Caution.SKIN_PEROXIDE: ("WARNING", "Allergy for life, blindness: gloves, eye protection."),
+    Caution.POT_HEAT: ("WARNING", "A full cup burns: use it up."),
+    Caution.HEATER: ("WARNING", "Unflued burners kill: electric or flued heat only."),
+    Caution.ELECTRIC: ("WARNING", "Electricity kills in the damp: residual-current device."),
+    Caution.BLANKET: ("WARNING", "No lamp on wet resin, no heat on the mixed pot."),
+    Caution.ATTEND: ("WARNING", "Heaters start fires: stay there."),
+    Caution.DUST: ("WARNING", "Dust harms lungs, allergy for life: P3 filter, gloves, extraction."),
+    Caution.OLD_PAINT: ("WARNING", "Old paint may hold lead: have it tested before you sand."),
+    Caution.CARBON: ("WARNING", "Carbon dust conducts: keep it away from electric tools."),
+    Caution.BLUSH: ("", "Wash blush off with water before you sand."),
+}
+
+
+def brief(said: str) -> str:
+    """The cautions that stand in a text, in a few words; each signal word once, the gravest first."""
+    found = {caution: BRIEF[caution] for caution in BRIEF if caution.value in said}
+    if DRY_STYRENE in said:
+        found = {Caution.STYRENE: BRIEF[Caution.STYRENE], **found}
+    parts = []
+    for signal in ("DANGER", "WARNING", ""):
+        words = " ".join(text for at, text in found.values() if at == signal)
+        parts += [f"{signal}: {words}" if signal else words] if words else []
+    return " ".join(parts)
 
 
 def for_layup(
@@ -113,15 +147,15 @@ def pot_overheats(
     """
     if mass is None:
         return False
-    fast = rate_factor_at(resin, LATE)
+    fast = rate_factor_at(resin, FAST)
     air = USUAL_AIR if air_temperature is None else air_temperature
     return pot(resin, mass, air, rate_factor=fast, peroxide_percent=peroxide_percent).overheats
 
 
-def for_heating(chemistry: Chemistry) -> str:
-    """What stands before every heating that is proposed near a resin of this chemistry."""
+def for_heating(chemistry: Chemistry, *, surface: bool = False) -> str:
+    """What stands before a heating, of the shed or of the surface, near a resin of this chemistry."""
     styrene = (Caution.HEAT_STYRENE,) if chemistry.styrene else ()
-    said = (*styrene, Caution.HEATER, Caution.ELECTRIC, Caution.ATTEND)
+    said = (*styrene, Caution.BLANKET if surface else Caution.HEATER, Caution.ELECTRIC, Caution.ATTEND)
     return " ".join(caution.value for caution in said)
 
 

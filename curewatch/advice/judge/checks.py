@@ -1,11 +1,13 @@
 """The lines that are drawn through a course: which paths hold, and what one start's check says.
 
-A :class:`CheckLine` holds one value for each start and path against one limit, with the sensors' error
-taken off. ``holds`` gives truth values for the strip of windows and the levers, ``judged`` gives the
-check that a person reads for one start; both from the same numbers, so they cannot disagree.
+A :class:`CheckLine` holds one value for each start and path against one limit. Each path carries one error
+of each sensor (:mod:`curewatch.model.air.reading_errors`), so nothing is taken off here. ``holds`` gives
+truth values for the strip of windows and the levers, ``judged`` gives the check that a person reads for one
+start; both from the same numbers, so they cannot disagree.
 """
 
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import NamedTuple
 
 import numpy as np
@@ -18,6 +20,8 @@ from curewatch.advice.judge.situation import Surfaced
 from curewatch.materials.resin import Resin
 from curewatch.model.air import surface
 from curewatch.model.film import blush
+from curewatch.model.mass.laminate import HOT
+from curewatch.order import median
 from curewatch.phrases import Said, phrase
 from curewatch.units import FloatArray
 
@@ -42,22 +46,18 @@ class CheckLine:
     values: FloatArray
     limit: Limit
     at_least: bool
-    error: float  # multiple of the standard deviation, in the limit's unit
-    multiple: float
 
     def spare(self) -> FloatArray:
-        """How far each value lies on the good side, error taken off. (starts, members)"""
-        good = self.values - self.limit.value if self.at_least else self.limit.value - self.values
-        return good - self.error
+        """How far each value lies on the good side. (starts, members) [of the quantity]"""
+        return self.values - self.limit.value if self.at_least else self.limit.value - self.values
 
     def holds(self) -> BoolArray:
         """Truth of each. (starts, members)"""
         return np.asarray(self.spare() >= 0.0)  # false for nan
 
 
-def lines(seen: Course, limits: Limits, errors: Errors) -> tuple[CheckLine, ...]:
+def lines(seen: Course, limits: Limits) -> tuple[CheckLine, ...]:
     """The questions on the coming hours, from the start until the film is set."""
-    k = limits.error_multiple.value
     return (
         CheckLine(
             "condensation",
@@ -65,8 +65,6 @@ def lines(seen: Course, limits: Limits, errors: Errors) -> tuple[CheckLine, ...]
             seen.lowest_margin,
             limits.condensation_margin,
             True,
-            k * errors.margin,
-            k,
         ),
         CheckLine(
             "warm-enough",
@@ -74,8 +72,6 @@ def lines(seen: Course, limits: Limits, errors: Errors) -> tuple[CheckLine, ...]
             seen.lowest_temperature,
             limits.temperature_lowest,
             True,
-            k * errors.temperature,
-            k,
         ),
         CheckLine(
             "cool-enough",
@@ -83,8 +79,6 @@ def lines(seen: Course, limits: Limits, errors: Errors) -> tuple[CheckLine, ...]
             seen.highest_temperature,
             limits.temperature_highest,
             False,
-            k * errors.temperature,
-            k,
         ),
         CheckLine(
             "dry-enough",
@@ -92,8 +86,6 @@ def lines(seen: Course, limits: Limits, errors: Errors) -> tuple[CheckLine, ...]
             seen.highest_humidity,
             limits.humidity_highest,
             False,
-            k * errors.humidity,
-            k,
         ),
     )
 
@@ -111,11 +103,12 @@ def judged(line: CheckLine, probability: float) -> Check:
 
     It holds exactly when at least that share of the paths holds: with the paths in order, the value at
     place ``floor((1 - share) n)`` from the bad end decides.
+
+    ``probability`` [1].
     """
     spare = np.sort(np.nan_to_num(line.spare()[0], nan=-np.inf))
     deciding = float(spare[int(np.floor((1.0 - probability) * spare.size + 1e-9))])
-    good = deciding + line.error
-    value = line.limit.value + good if line.at_least else line.limit.value - good
+    value = line.limit.value + deciding if line.at_least else line.limit.value - deciding
     return Check(
         name=line.name,
         title=line.title,
@@ -124,15 +117,13 @@ def judged(line: CheckLine, probability: float) -> Check:
         value=value,
         limit=line.limit,
         sense="at least" if line.at_least else "at most",
-        error=line.error,
-        error_multiple=line.multiple,
         spare=deciding,
         probability=float(np.mean(line.holds()[0])),
     )
 
 
-def shared(name: str, title: str, share: float, limits: Limits, reason: str = "") -> Check:
-    """A check on a share of the paths alone."""
+def shared(name: str, title: str, share: float, limits: Limits, reason: Said = "") -> Check:
+    """A check on a share of the paths alone. ``share`` [1]."""
     limit = limits.probability
     return Check(
         name=name,
@@ -148,12 +139,16 @@ def shared(name: str, title: str, share: float, limits: Limits, reason: str = ""
 
 
 def condensation_now(situation: Surfaced, limits: Limits, errors: Errors) -> Check | None:
-    """The margin as measured, no model in it; none if either reading is missing."""
+    """The margin as measured, less what the sensors may err by at the chance asked for; none without both.
+
+    No model of the coming hours is in it. It holds where the true margin keeps its limit with the chance
+    that is asked for (``probability``), if sensors err normally.
+    """
     air, below = situation.air, situation.surface
     if air is None or air.vapour_pressure is None or below.temperature is None:
         return None
     margin = float(surface.condensation_margin(below.temperature, air.vapour_pressure))
-    error = limits.error_multiple.value * errors.margin
+    error = allowance(limits) * errors.margin
     spare = margin - error - limits.condensation_margin.value
     older = min((air, below), key=lambda place: place.time)
     return Check(
@@ -164,7 +159,6 @@ def condensation_now(situation: Surfaced, limits: Limits, errors: Errors) -> Che
         value=margin,
         limit=limits.condensation_margin,
         error=error,
-        error_multiple=limits.error_multiple.value,
         spare=spare,
         age=situation.age(older),
         sensor=" + ".join(dict.fromkeys((below.sensor, air.sensor))),
@@ -172,11 +166,16 @@ def condensation_now(situation: Surfaced, limits: Limits, errors: Errors) -> Che
     )
 
 
+def allowance(limits: Limits) -> float:
+    """Standard deviations that a measured value keeps from its limit, for the chance asked for. [1]"""
+    return NormalDist().inv_cdf(limits.probability.value)
+
+
 def resin_range(seen: Course, resin: Resin) -> Check | None:
     """Unknown, where the film would be far outside what the resin's sheet speaks of; else none."""
     low, high = resin.limits.lowest_temperature, resin.limits.highest_temperature
-    coldest = float(np.median(seen.lowest_temperature[0]))
-    warmest = float(np.median(seen.highest_temperature[0]))
+    coldest = float(median(seen.lowest_temperature[0]))
+    warmest = float(median(seen.highest_temperature[0]))
     if coldest >= low - BEYOND and warmest <= high + BEYOND:
         return None
     found, limit, sense = (coldest, low, "at least") if coldest < low - BEYOND else (warmest, high, "at most")
@@ -192,7 +191,7 @@ def resin_range(seen: Course, resin: Resin) -> Check | None:
         limit=Limit(limit, "temperature", origin.tag if origin else "datasheet", f"{resin.name}: its sheet"),
         sense=sense,
         reason=phrase(
-            "more than {beyond:difference} outside its range: neither sheet nor model speaks of it",
+            "more than {beyond:difference} outside its range: neither sheet nor model covers it",
             beyond=BEYOND,
         ),
     )
@@ -202,7 +201,7 @@ def back_in_range(resin: Resin) -> Said:
     """What to do where neither sheet nor model speaks of a resin."""
     return phrase(
         "bring shed and resin between {low:temperature} and {high:temperature}, or take a resin whose sheet "
-        "speaks of this temperature: `curewatch resin compare`",
+        "covers this temperature: `curewatch resin compare`",
         low=resin.limits.lowest_temperature,
         high=resin.limits.highest_temperature,
     )
@@ -217,28 +216,10 @@ def sensor_errors(situation: Surfaced) -> Errors:
     return Errors(margin, max(air.temperature_sd, surface_sd), air.relative_humidity_sd)
 
 
-# What is wrong where a check fails; its title says what should hold.
-TROUBLES = {
-    "condensation-now": "surface too near the dew point now",
-    "condensation": "surface too near the dew point before it sets",
-    "warm-enough": "too cold before it sets",
-    "cool-enough": "too hot before it sets",
-    "dry-enough": "air too damp before it sets",
-    "sets": "does not set within two days",
-    "together": "all checks together hold too seldom",
-    "batch": "batch too large to spread in time",
-}
-
-
-def trouble(name: str) -> str:
-    """What is wrong where the check of this name fails."""
-    return TROUBLES[name]
-
-
 BLUSH_REASON = {
     "none": "",
-    "peel ply": "peel ply needed: blush is likely",
-    "wash and abrade": "peel ply needed, or wash and abrade after: blush is certain enough",
+    "peel-ply": "Blush is likely before it sets: lay peel ply",
+    "wash-and-abrade": "Blush is almost certain: lay peel ply, or wash and abrade after",
 }
 
 
@@ -269,10 +250,34 @@ def blush_check(seen: Course, resin: Resin, limits: Limits) -> Check:
     )
 
 
+def own_heat(seen: Course, limits: Limits) -> Check | None:
+    """Care, where the layer gets so hot by itself that foam and old laminate suffer; else none."""
+    if np.isnan(seen.own_peak[0]).all():
+        return None
+    ordered = np.sort(seen.own_peak[0])
+    value = float(ordered[int(np.ceil(limits.probability.value * ordered.size)) - 1])
+    if value <= HOT:
+        return None
+    return Check(
+        name="own-heat",
+        title="not too hot by its own heat",
+        status=Status.CARE,
+        quantity="temperature",
+        value=value,
+        limit=Limit(HOT, "temperature", "assumed", "foam cores and old laminate suffer, shrinkage shows"),
+        sense="at most",
+        spare=HOT - value,
+        probability=float(np.mean(seen.own_peak[0] <= HOT)),
+        reason=phrase("It heats itself to {worst:temperature}: lay fewer plies at once", worst=value),
+    )
+
+
 def used_in_time(used: Moment, start: float, mass: float, use_rate: float) -> Check:
     """Whether a batch is spread before a fast lot of it would have to be used up.
 
     ``used`` is its moment "use-up"; its early edge decides.
+
+    ``start`` [s], ``mass`` [kg], ``use_rate`` [kg/s].
     """
     needed = mass / use_rate
     limit = Limit(needed, "duration", "assumed", f"spread at {use_rate * 6e4:.0f} g a minute: time your own")
@@ -285,5 +290,5 @@ def used_in_time(used: Moment, start: float, mass: float, use_rate: float) -> Ch
         value=None if used.early is None else left,
         limit=limit,
         spare=None if used.early is None else left - needed,
-        reason="" if left >= needed else "it kicks before it is spread: mix less, or pour it into a tray",
+        reason="" if left >= needed else "mix less, or pour it into a tray",
     )

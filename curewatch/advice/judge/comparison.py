@@ -13,11 +13,12 @@ from curewatch.materials.resin import Resin
 from curewatch.model.air.surface import condensation_margin
 from curewatch.model.film.ensemble import Interval, band
 from curewatch.model.film.film import constant, cure
+from curewatch.order import median
 from curewatch.physics import moist_air
 from curewatch.units import FloatArray
 
 MEMBERS = 64  # lots
-BLUSH = ("none", "peel ply", "wash and abrade")
+BLUSH = ("none", "peel-ply", "wash-and-abrade")
 
 
 class Row(NamedTuple):
@@ -94,7 +95,7 @@ def _row(resin: Resin, air: float, surface: float, pressure: float, carbon_dioxi
         return Interval(*(part[0] for part in band(times)))
 
     end = cure(resin, constant(surface, AHEAD))
-    exposure = float(np.median(found.blush))
+    exposure = float(median(found.blush[0]))  # of the one start
     step = sum(exposure >= limit for limit in (resin.blush.peel_ply_from, resin.blush.wash_from))
     return Row(
         resin,

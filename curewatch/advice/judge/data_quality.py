@@ -8,6 +8,7 @@ from curewatch.advice.judge.answer import Check, Status
 from curewatch.advice.judge.limits import Limits
 from curewatch.advice.judge.situation import Place, Situation, Trouble, TroubleKind
 
+NO_AIR = "no air sensor has reported: run `curewatch setup`, or check cable and power"
 _OLD_BY_ITSELF = {TroubleKind.SILENT, TroubleKind.NO_READING, TroubleKind.IMPLAUSIBLE}
 AHEAD = 60.0  # s a stamp may lie ahead of this machine's clock before the clock is doubted (assumed)
 
@@ -34,14 +35,21 @@ def freshness(situation: Situation, limits: Limits) -> tuple[Check, ...]:
 
 def remedies(situation: Situation, limits: Limits) -> tuple[str, ...]:
     """What to do about each trouble, each said once."""
-    said = (f"{trouble.sensor or 'clock'}: {trouble.remedy}" for trouble in troubles(situation, limits))
+    said = (
+        NO_AIR if trouble.remedy == NO_AIR else f"{trouble.sensor or 'clock'}: {trouble.remedy}"
+        for trouble in troubles(situation, limits)
+    )
     return tuple(dict.fromkeys(said))
 
 
 def _of_the_values(situation: Situation, limits: Limits) -> list[Trouble]:
     found = []
     if situation.air is None:
-        found.append(Trouble(TroubleKind.NO_READING, "nothing is known of the shed's air", "air", "air"))
+        found.append(
+            Trouble(
+                TroubleKind.NO_READING, "nothing is known of the shed's air", "air", "air", advised=NO_AIR
+            )
+        )
     for place in situation.places():
         age = situation.age(place)
         if age < -AHEAD:

@@ -32,20 +32,18 @@ class Limits:
     temperature_lowest: Limit  # of air and surface, from the start until tack-free
     temperature_highest: Limit
     reading_age: Limit  # older than this is stale
-    error_multiple: Limit  # the gate judges margin - this * one standard deviation of the sensors
-    probability: Limit  # share of the coming hours' paths that must hold
+    probability: Limit  # the chance, sensors' errors and all, that every check must hold with
 
 
 def standard() -> Limits:
     """The lines that hold for any resin; temperatures here are wide, a resin narrows them."""
     return Limits(
-        condensation_margin=Limit(3.0, "difference", "published", "ISO 8502-4 practice, quoted second-hand"),
+        condensation_margin=Limit(3.0, "difference", "published", "ISO 8502-4 practice"),
         humidity_highest=Limit(0.85, "fraction", "common practice", "coating work: below 85 %"),
         temperature_lowest=Limit(273.15, "temperature", "assumed", "water freezes on the surface"),
         temperature_highest=Limit(313.15, "temperature", "assumed", "few hand-laid resins allow more"),
         reading_age=Limit(15 * MINUTE, "duration", "assumed", "a closed shed moves about 0.5 K in this time"),
-        error_multiple=Limit(1.0, "number", "assumed", "one standard deviation: five times in six"),
-        probability=Limit(0.80, "fraction", "assumed", "four of five paths of the coming hours hold"),
+        probability=Limit(0.80, "fraction", "assumed", "eight times in ten every check holds until set"),
     )
 
 
@@ -56,7 +54,6 @@ OWN: dict[str, tuple[str, Callable[[float], float], float, float]] = {
     "temperature_lowest_c": ("temperature_lowest", kelvin_from_celsius, -10.0, 40.0),
     "temperature_highest_c": ("temperature_highest", kelvin_from_celsius, 5.0, 60.0),
     "reading_age_minutes": ("reading_age", lambda minutes: minutes * MINUTE, 0.5, 180.0),
-    "error_multiple": ("error_multiple", float, 0.0, 4.0),
     "probability": ("probability", float, 0.5, 0.99),
 }
 
@@ -66,6 +63,8 @@ RULES = ("coating", "datasheet", "classed-workshop")
 
 def for_resin(resin: Resin, own: Mapping[str, float] | None = None, rules: str = "coating") -> Limits:
     """The lines for one resin system: the rule set's, narrowed by its sheet, then the user's own.
+
+    ``own`` has each number in the unit of its key [°C, %, K].
 
     Raises
     ------
@@ -111,7 +110,15 @@ def _classed(lines: Limits) -> Limits:
 
 
 def with_own(limits: Limits, own: Mapping[str, float]) -> Limits:
-    """The same lines with the user's own in place of some of them, marked as the user's own."""
+    """The same lines with the user's own in place of some of them, marked as the user's own.
+
+    ``own`` has each number in the unit of its key [°C, %, K].
+
+    Raises
+    ------
+    ConfigurationError
+        A limit of no such name, or a value beyond what it may be.
+    """
     changed = {}
     for key, at_border in own.items():
         if key not in OWN:

@@ -189,7 +189,7 @@ def coating(conditions: Conditions, spans: Spans) -> Judgement:
     return Judgement(
         "coating",
         "Coating practice",
-        "ISO 8502-4 practice, quoted second-hand; humidity: common practice",
+        "ISO 8502-4 practice; humidity: common practice",
         until_cured(
             (
                 at_least(
@@ -210,47 +210,31 @@ def coating(conditions: Conditions, spans: Spans) -> Judgement:
     )
 
 
+MEASURED = {
+    "condensation_margin": "condensation_margin",
+    "humidity_highest": "relative_humidity",
+    "temperature_lowest": "air_temperature",
+    "temperature_highest": "air_temperature",
+}  # limit -> what it is held against
+
+
 def own(conditions: Conditions, spans: Spans, limits: Mapping[str, float]) -> Judgement:
-    """The user's own limits, those of them that speak of what can be measured afterwards."""
+    """The user's own limits, those of them that speak of what can be measured afterwards.
+
+    ``limits`` has each number in the unit of its key [°C, %, K].
+    """
     wet = between(conditions, spans.first_layer, spans.uncured_until)
     lines = with_own(standard(), {key: value for key, value in limits.items() if key in OWN})
-    judged = []
-    if "condensation_margin_k" in limits:
-        judged.append(
-            at_least(
-                "surface above the dew point by the margin set",
-                lines.condensation_margin,
-                wet.of("condensation_margin"),
-                conditions.margin_sd,
-            )
-        )
-    if "humidity_highest_percent" in limits:
-        judged.append(
-            at_most(
-                "relative humidity not above the line set",
-                lines.humidity_highest,
-                wet.of("relative_humidity"),
-                conditions.humidity_sd,
-            )
-        )
-    if "temperature_lowest_c" in limits:
-        judged.append(
-            at_least(
-                "air not colder than the line set",
-                lines.temperature_lowest,
-                wet.of("air_temperature"),
-                conditions.temperature_sd,
-            )
-        )
-    if "temperature_highest_c" in limits:
-        judged.append(
-            at_most(
-                "air not warmer than the line set",
-                lines.temperature_highest,
-                wet.of("air_temperature"),
-                conditions.temperature_sd,
-            )
-        )
-    return Judgement(
-        "own", "Your own limits", "[limits] in your configuration", until_cured(tuple(judged), spans)
+    warmth, margin, damp = conditions.temperature_sd, conditions.margin_sd, conditions.humidity_sd
+    asked = (
+        ("condensation_margin", "surface above the dew point by the margin set", at_least, margin),
+        ("humidity_highest", "relative humidity not above the line set", at_most, damp),
+        ("temperature_lowest", "air not colder than the line set", at_least, warmth),
+        ("temperature_highest", "air not warmer than the line set", at_most, warmth),
     )
+    judged = tuple(
+        holds(title, getattr(lines, line), wet.of(MEASURED[line]), sd)
+        for line, title, holds, sd in asked
+        if any(key.startswith(line) for key in limits)
+    )
+    return Judgement("own", "Your own limits", "[limits] in your configuration", until_cured(judged, spans))

@@ -10,6 +10,7 @@ Minutes that lie nearer to the limit than the sensors can tell are counted besid
 
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from hashlib import sha256
 from typing import NamedTuple
 
 import numpy as np
@@ -77,6 +78,12 @@ class Judgement:
     rules: tuple[Judged, ...]
 
     @property
+    def edition(self) -> str:
+        """The beginning of a digest of its rules and limits: rule sets of one edition judge alike."""
+        lines = [f"{each.rule}|{each.limit.value:.9g}|{each.limit.quantity}" for each in self.rules]
+        return sha256("\n".join([self.name, self.source, *lines]).encode()).hexdigest()[:8]
+
+    @property
     def outcome(self) -> RuleOutcome:
         """Not met if one rule was not; else cannot be shown if one cannot; else met."""
         found = {rule.outcome for rule in self.rules}
@@ -94,12 +101,15 @@ class Column(NamedTuple):
 
 
 def at_least(rule: str, limit: Limit, column: Column, sd: float, least: int = 1) -> Judged:
-    """Every minute's value is at or above the limit. ``least`` minutes are needed to say "met"."""
+    """Every minute's value is at or above the limit. ``least`` minutes are needed to say "met".
+
+    ``sd`` [of the quantity].
+    """
     return _judge(rule, limit, column, column.value - limit.value, (sd, least))
 
 
 def at_most(rule: str, limit: Limit, column: Column, sd: float, least: int = 1) -> Judged:
-    """Every minute's value is at or below the limit."""
+    """Every minute's value is at or below the limit. ``sd`` [of the quantity]."""
     return _judge(rule, limit, column, limit.value - column.value, (sd, least))
 
 
@@ -148,9 +158,11 @@ class Stretch(NamedTuple):
     inside: np.ndarray
 
     def of(self, name: str) -> Column:
+        """The minutes within the span, with this quantity in each."""
         value: FloatArray = getattr(self.conditions, name)
         return Column(self.conditions.time[self.inside], value[self.inside])
 
 
 def between(conditions: Conditions, start: float, end: float) -> Stretch:
+    """The minutes from ``start`` to ``end``, both included. UTC [s]"""
     return Stretch(conditions, (conditions.time >= start) & (conditions.time <= end))

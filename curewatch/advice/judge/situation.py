@@ -38,7 +38,7 @@ class TroubleKind(StrEnum):
 
 
 WHAT_TO_DO = {
-    TroubleKind.NO_READING: "check its cable, its power and its name in the configuration (curewatch doctor)",
+    TroubleKind.NO_READING: "run `curewatch setup`, or check its cable and its power",
     TroubleKind.SILENT: "check its cable and battery; the verdict comes back with its next reading",
     TroubleKind.STALE: "wait for a fresh reading, or see to the sensor",
     TroubleKind.IMPLAUSIBLE: "look at the sensor: wet, in the sun, broken? compare it with another",
@@ -60,6 +60,7 @@ class Trouble:
 
     @property
     def remedy(self) -> str:
+        """What to do about it: what was advised, else the usual."""
         return self.advised or WHAT_TO_DO[self.kind]
 
     @property
@@ -93,6 +94,8 @@ def place(reading: Reading, role: str, temperature_sd: float, relative_humidity_
 
     A humidity that no air can have, or one outside the range of the equations, gives a place without
     vapour pressure: the trust checks then call it incomplete.
+
+    ``temperature_sd`` [K], ``relative_humidity_sd`` [1].
     """
     pressure, pressure_sd = None, 0.0
     if reading.temperature is not None and reading.relative_humidity is not None:

@@ -8,13 +8,12 @@ from curewatch.advice.judge.answer import Moment
 from curewatch.advice.judge.batches import SHARE
 from curewatch.advice.judge.course import Course
 from curewatch.materials.resin import Resin
-from curewatch.model.film.lots import rate_factor_at
-from curewatch.model.film.recoat_window import closes_earlier
+from curewatch.model.film.lots import EARLY, LATE, MEDIAN, rate_factor_at
 from curewatch.model.mass.pot import Shape, pot
 from curewatch.units import HOUR, FloatArray
 
-BAND = (0.1, 0.5, 0.9)  # early, likely, late: four of five paths lie between early and late
 SANDING = "before you sand: P3 filter, gloves, extraction; dust of green resin can cause an allergy for life"
+WET_ON_WET = "until then the next ply may go on wet on wet, from now on; every ply adds heat"
 WATCHED = 12 * HOUR  # a batch in its pot is followed for; nobody keeps one longer
 
 
@@ -27,8 +26,8 @@ class PotBatch(NamedTuple):
     shape: Shape = "cup"
 
 
-def timeline(seen: Course, resin: Resin, thickness: float | None = None) -> tuple[Moment, ...]:
-    """The moments of the first start of a course, in the order they come; of a layer this thick [m]."""
+def timeline(seen: Course, resin: Resin) -> tuple[Moment, ...]:
+    """The moments of the first start of a course, in the order they come."""
     tacky = resin.surface.air_inhibited and not resin.surface.wax
     abrade = "waxed: no window, abrade before any next layer" if resin.surface.wax else ""
     opens, closes = seen.recoat_from[0], seen.laminate_before[0]
@@ -38,10 +37,8 @@ def timeline(seen: Course, resin: Resin, thickness: float | None = None) -> tupl
     return (
         moment("working-time", "working time ends", start, seen.working_time[0]),
         moment("laminate-from", "may laminate again from", start, opens, abrade),
-        moment("gel", "gel", start, seen.gel[0]),
-        moment(
-            "laminate-before", "laminate again before", start, closes, abrade or closes_earlier(thickness)
-        ),
+        moment("gel", "gel", start, seen.gel[0], WET_ON_WET),
+        moment("laminate-before", "laminate again before", start, closes, abrade),
         moment(
             "tack-free",
             "cured, its face still tacky" if tacky else "tack-free",
@@ -55,10 +52,14 @@ def timeline(seen: Course, resin: Resin, thickness: float | None = None) -> tupl
 
 
 def moment(name: str, title: str, start: float, after: FloatArray, note: str = "") -> Moment:
-    """Early, likely and late of one moment over the paths; where it does not come, it is late for ever."""
+    """Early, likely and late of one moment over the paths; where it does not come, it is late for ever.
+
+    ``start`` [s], ``after`` (members,) [s].
+    """
     ordered = np.sort(np.nan_to_num(after, nan=np.inf))
     early, likely, late = (
-        _stamp(start, float(ordered[min(ordered.size - 1, int(share * ordered.size))])) for share in BAND
+        _stamp(start, float(ordered[min(ordered.size - 1, int(share * ordered.size))]))
+        for share in (EARLY, MEDIAN, LATE)
     )
     return Moment(name, title, early, likely, late, float(np.mean(np.isfinite(after))), note)
 
@@ -72,6 +73,8 @@ def pot_moments(batch: PotBatch, start: float, air_temperature: float) -> tuple[
 
     The usual lot is followed with its hot middle; how much sooner or later a fast or slow lot is comes
     from the pot as one temperature, which is some thirty times cheaper and errs alike for all three.
+
+    ``start`` [s], ``air_temperature`` [K].
     """
     usual = pot(
         batch.resin,
@@ -92,7 +95,7 @@ def pot_moments(batch: PotBatch, start: float, air_temperature: float) -> tuple[
             peroxide_percent=batch.peroxide_percent,
             grid=False,
         ).pot_life
-        for share in (BAND[2], BAND[1], BAND[0])
+        for share in (LATE, MEDIAN, EARLY)
     )
     lives = [usual.pot_life * (one / middle) for one in (fast, middle, slow)]
     early, likely, late = (_stamp(start, life) for life in lives)

@@ -2,28 +2,32 @@
 
 The order of judgement: a reading that cannot be trusted, or a resin outside what is known of it, makes
 the answer unknown; then any check that fails makes it no-go; only then is it go. Each check on the
-coming hours holds if it holds on a given share of the paths, from the start until the film is set,
-with the sensors' error taken off; and all of them together must hold on that share.
+coming hours holds if it holds on a given share of the paths, from the start until the film is set;
+and all of them together must hold on that share. The sensors' errors are in the paths.
 """
 
 from dataclasses import replace
 
 import numpy as np
 
-from curewatch.advice.judge import cautions, checks, data_quality
+from curewatch.advice.judge import cautions, checks, data_quality, reasons
 from curewatch.advice.judge.answer import Advice, Check, Moment, Status, Verdict
 from curewatch.advice.judge.course import Course, course
+from curewatch.advice.judge.ground import Ground, known_checks, remedies, warming_check
 from curewatch.advice.judge.limits import Limits
 from curewatch.advice.judge.situation import Situation, Surfaced
 from curewatch.advice.judge.timeline import PotBatch, pot_moments, timeline
-from curewatch.advice.judge.weather import Paths, weather
+from curewatch.advice.judge.weather import Paths, from_below, weather
 from curewatch.errors import OutOfValidity
 from curewatch.materials.resin import Resin
 from curewatch.model.film import blush
 from curewatch.model.film.lots import Lot
+from curewatch.model.mass.buildup import Buildup
+from curewatch.order import median
 from curewatch.phrases import Said, phrase
 
 NOW = 1800.0  # s: a start this close is judged by the readings of now as well
+HELD = "Fit until it sets"
 USE_RATE = 0.83 / 3600  # kg/s that one pair of hands wets out, of 450 g/m² cloth in 0.6 h/m² (assumed)
 
 
@@ -38,6 +42,8 @@ def assess(
     use_rate: float = USE_RATE,
     peroxide_percent: float | None = None,
     lots: tuple[Lot, ...] | None = None,
+    ground: Ground | None = None,
+    buildup: Buildup | None = None,
 ) -> Advice:
     """Judge one start.
 
@@ -55,8 +61,10 @@ def assess(
         Mixed in one pot: it must be used up before it kicks. [kg]
     use_rate : float
         How fast it is spread. [kg/s]
-    peroxide_percent, lots
+    peroxide_percent, lots, buildup
         As in :func:`curewatch.advice.judge.course.course`.
+    ground : Ground, optional
+        What lies below; nothing is asked of it if not given.
 
     Returns
     -------
@@ -64,64 +72,96 @@ def assess(
         Never a go with anything unknown in it.
     """
     at = situation.at if start is None else start
-    said = Advice(
-        Verdict.UNKNOWN,
-        "",
-        at=situation.at,
-        start=at,
-        resin=resin.name,
-        resin_title=resin.title,
-        cautions=(*_rejected(situation), *_usual(situation, resin, batch_mass, peroxide_percent)),
+    said = replace(
+        _nothing_known(situation, resin, at, batch_mass, peroxide_percent),
         basis=getattr(outlook, "basis", ""),
-        **resin.dose_used(peroxide_percent)._asdict(),
+        wanted=limits.probability.value,
+        buildup=buildup,
     )
-    known = data_quality.freshness(situation, limits)
+    below = () if ground is None else known_checks(resin, ground)
+    known = (*data_quality.freshness(situation, limits), *below)
     doubts = data_quality.remedies(situation, limits)
     if doubts:
         return _concluded(said, known, doubts)
-    if not isinstance(situation, Surfaced):
-        return _concluded(said, (*known, _NO_SURFACE))
-    if outlook is None:
-        return _concluded(said, (*known, _unheard("coming-hours", "the coming hours", "no outlook")))
+    if not isinstance(situation, Surfaced) or outlook is None:
+        return _concluded(said, (*known, _missing(situation)))
     try:
         there = weather(outlook, at)
     except OutOfValidity as trouble:
         beyond = _unheard("coming-hours", "the coming hours", f"not in the outlook: {trouble}")
         return _concluded(said, (*known, beyond), ("choose an earlier start",))
+    there, earlier = from_below(there, situation.past, buildup, outlook)
     try:
         seen = course(
             resin,
             there,
-            np.zeros(1, dtype=np.int64),
+            np.array([earlier]),
             chosen=lots,
             peroxide_percent=peroxide_percent,
             carbon_dioxide=situation.carbon_dioxide,
+            buildup=buildup,
         )
     except OutOfValidity as trouble:
         range_check = _unheard("resin-range", "within what is known of the resin", str(trouble))
         return _concluded(said, (*known, range_check), (str(trouble), checks.back_in_range(resin)))
-    judged = judge(situation, resin, limits, seen)
-    moments: tuple[Moment, ...] = ()
-    if batch_mass is not None:
-        batch = PotBatch(resin, batch_mass, peroxide_percent)
-        moments = pot_moments(batch, at, float(np.median(there.air_temperature[:, 0])))
-        judged = (*judged, checks.used_in_time(moments[0], at, batch_mass, use_rate))
+    batch = None if batch_mass is None else PotBatch(resin, batch_mass, peroxide_percent)
+    moments, used = _in_the_pot(batch, use_rate, at, float(median(there.air_temperature[:, earlier])))
+    judged = (*judge(situation, resin, limits, seen, ground), *used)
+    ranged = (checks.back_in_range(resin),) if any(one.name == "resin-range" for one in judged) else ()
+    said = replace(_read_off(said, resin, judged), timeline=moments + timeline(seen, resin))
+    return _concluded(said, (*known, *judged), (*ranged, *remedies(below)))
+
+
+def _missing(situation: Situation) -> Check:
+    """Without its surface, or without the coming hours, nothing can be judged."""
+    if not isinstance(situation, Surfaced):
+        return _NO_SURFACE
+    return _unheard("coming-hours", "the coming hours", "no outlook")
+
+
+def _nothing_known(
+    situation: Situation, resin: Resin, start: float, batch_mass: float | None, peroxide_percent: float | None
+) -> Advice:
+    """The answer before anything was judged: unknown, with what is always minded."""
+    return Advice(
+        Verdict.UNKNOWN,
+        "",
+        at=situation.at,
+        start=start,
+        resin=resin.name,
+        resin_title=resin.title,
+        cautions=(*_rejected(situation), *_usual(situation, resin, batch_mass, peroxide_percent)),
+        **resin.dose_used(peroxide_percent)._asdict(),
+    )
+
+
+def _in_the_pot(
+    batch: PotBatch | None, use_rate: float, at: float, air: float
+) -> tuple[tuple[Moment, ...], tuple[Check, ...]]:
+    """When a batch kicks, and whether it is used up before; nothing where none is asked about."""
+    if batch is None:
+        return (), ()
+    moments = pot_moments(batch, at, air)
+    return moments, (checks.used_in_time(moments[0], at, batch.mass, use_rate),)
+
+
+def _read_off(said: Advice, resin: Resin, judged: tuple[Check, ...]) -> Advice:
+    """With what single checks tell: the chance of all together, and blush."""
     named = {check.name: check for check in judged}
-    said = replace(
+    return replace(
         said,
-        timeline=moments + timeline(seen, resin),
         probability=named["together"].value,
         blush=blush.outcome(resin, named["blush"].value or 0.0),
         blush_reason=named["blush"].reason,
     )
-    remedies = (checks.back_in_range(resin),) if "resin-range" in named else ()
-    return _concluded(said, (*known, *judged), remedies)
 
 
-def judge(situation: Surfaced, resin: Resin, limits: Limits, seen: Course) -> tuple[Check, ...]:
+def judge(
+    situation: Surfaced, resin: Resin, limits: Limits, seen: Course, ground: Ground | None = None
+) -> tuple[Check, ...]:
     """Every check on the first start of a course."""
     errors = checks.sensor_errors(situation)
-    drawn = checks.lines(seen, limits, errors)
+    drawn = checks.lines(seen, limits)
     together = float(np.mean(checks.holds(seen, drawn)[0]))
     soon = float(seen.start[0]) - situation.at <= NOW
     found = (
@@ -131,6 +171,8 @@ def judge(situation: Surfaced, resin: Resin, limits: Limits, seen: Course) -> tu
         checks.shared("together", "all of these at once", together, limits),
         checks.blush_check(seen, resin, limits),
         checks.resin_range(seen, resin),
+        None if ground is None else warming_check(seen, ground, limits.probability.value),
+        checks.own_heat(seen, limits),
     )
     return tuple(check for check in found if check is not None)
 
@@ -138,7 +180,7 @@ def judge(situation: Surfaced, resin: Resin, limits: Limits, seen: Course) -> tu
 def _sets(seen: Course, limits: Limits) -> Check:
     share = float(np.mean(np.isfinite(seen.set[0])))
     stalled = float(np.mean(seen.glassy[0]))
-    reason = f"stalls on {100 * stalled:.0f} % of paths: too cold to finish" if stalled >= 0.01 else ""
+    reason = phrase("The cold may stop it ({stalled:chance})", stalled=stalled) if stalled >= 0.01 else ""
     return checks.shared("sets", "sets within two days", share, limits, reason)
 
 
@@ -156,11 +198,12 @@ def _concluded(said: Advice, found: tuple[Check, ...], remedies: tuple[Said, ...
     worst = deciding(found)
     if worst is not None:
         verdict = Verdict.UNKNOWN if worst.status is Status.UNKNOWN else Verdict.NO_GO
-        headline = _why(worst)
+        headline = reasons.why(worst, found)
     else:
         verdict = Verdict.GO
-        held = "every check holds until set"
-        headline = phrase("{held}; {reason}", held=held, reason=care[0].reason) if care else held
+        said_with_care = {f"care_{check.name.replace('-', '_')}": check.reason for check in care}
+        words = ". ".join([HELD, *(f"{{{name}}}" for name in said_with_care)])
+        headline = phrase(words, **said_with_care) if care else HELD
     return replace(said, verdict=verdict, headline=headline, checks=found, remedies=remedies)
 
 
@@ -176,19 +219,6 @@ def deciding(found: tuple[Check, ...]) -> Check | None:
         return unknown[0] if unknown else None
     single = [check for check in failing if check.name != "together"] or failing
     return min(single, key=lambda check: -1.0 if check.probability is None else check.probability)
-
-
-def _why(check: Check) -> Said:
-    """What is wrong, in words; the number that decided it stands in the check."""
-    if check.status is Status.UNKNOWN and check.reason:
-        about = check.sensor
-        return (
-            phrase("{about}: {reason}", about=about, reason=check.reason)
-            if about not in {"", "air"}
-            else check.reason
-        )
-    about = check.title if check.status is Status.UNKNOWN else checks.trouble(check.name)
-    return phrase("{about}: {reason}", about=about, reason=check.reason) if check.reason else about
 
 
 def _usual(

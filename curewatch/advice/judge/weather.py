@@ -16,6 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curewatch.errors import OutOfValidity
+from curewatch.materials.substrate import Substrate
+from curewatch.model.air import surface as surface_model
+from curewatch.model.air.outlook import ReadingErrors
+from curewatch.model.air.past import Past
+from curewatch.model.air.reading_errors import vapour_factor
+from curewatch.model.mass.buildup import Buildup
+from curewatch.order import median
 from curewatch.physics import moist_air
 from curewatch.units import FloatArray
 
@@ -27,13 +34,24 @@ class Paths(Protocol):
     """Paths of the shed, as an outlook gives them."""
 
     @property
-    def time(self) -> FloatArray: ...  # (n,) UTC, rising [s]
+    def time(self) -> FloatArray:
+        """Moments of the grid, (n,). [s]"""
+
     @property
-    def air_temperature(self) -> FloatArray: ...  # (members, n) [K]
+    def air_temperature(self) -> FloatArray:
+        """Of the air at the work, (members, n). [K]"""
+
     @property
-    def vapour_pressure(self) -> FloatArray: ...  # (members, n) [Pa]
+    def vapour_pressure(self) -> FloatArray:
+        """Of water in that air, (members, n). [Pa]"""
+
     @property
-    def surface_temperature(self) -> FloatArray: ...  # (members, n) [K]
+    def surface_temperature(self) -> FloatArray:
+        """Of the work's surface, (members, n). [K]"""
+
+    @property
+    def errors(self) -> ReadingErrors | None:
+        """What the sensors read wrong, if the paths are readings."""
 
 
 class Weather(NamedTuple):
@@ -49,7 +67,23 @@ class Weather(NamedTuple):
 
     @property
     def members(self) -> int:
+        """How many paths there are."""
         return int(self.air_temperature.shape[0])
+
+
+class Dews:
+    """The dew points of the last paths of vapour: changes of temperature alone leave them as they are."""
+
+    def __init__(self) -> None:
+        self._of: tuple[FloatArray, float] | None = None
+        self._found: FloatArray = np.empty((0, 0))
+
+    def of(self, paths: FloatArray, start: float, pressure: FloatArray) -> FloatArray:
+        """Of these paths from a start on, which have this pressure on the grid. (members, n) [K]"""
+        known = self._of is not None and self._of[0] is paths and self._of[1] == start
+        if not known or self._found.shape[1] < pressure.shape[1]:
+            self._of, self._found = (paths, start), moist_air.dew_point(pressure)
+        return self._found[:, : pressure.shape[1]]
 
 
 def weather(
@@ -58,11 +92,13 @@ def weather(
     *,
     step: float = STEP,
     length: float = np.inf,
-    dews: dict[tuple[int, float], FloatArray] | None = None,
+    dews: Dews | None = None,
 ) -> Weather:
-    """The paths from ``start`` on, so long [s] or to their end, on a regular grid that begins there.
+    """The paths as they truly are from ``start`` on, so long [s] or to their end, on a grid from there.
 
-    ``dews`` keeps the dew points of a pressure from a start for other paths with the same.
+    ``dews`` keeps the dew points for other paths with the same vapour.
+
+    Shapes: time (n,), each quantity (members, n).
 
     Raises
     ------
@@ -75,17 +111,71 @@ def weather(
         raise OutOfValidity("start, s UTC", start, f"the {hours:.0f} h of the outlook", "the outlook")
     count = int(min(last - start, length) / step) + 1
     time: FloatArray = start + step * np.arange(count, dtype=np.float64)
-    pressure = along(paths.time, paths.vapour_pressure, time)
-    known, key = {} if dews is None else dews, (id(paths.vapour_pressure), start)
-    if key not in known:
-        known[key] = moist_air.dew_point(pressure)
-    return dressed(
-        time,
-        along(paths.time, paths.air_temperature, time),
-        along(paths.time, paths.surface_temperature, time),
-        pressure,
-        known[key],
+    air, surface, pressure = (
+        along(paths.time, column, time)
+        for column in (paths.air_temperature, paths.surface_temperature, paths.vapour_pressure)
     )
+    if paths.errors is not None:
+        air, surface = air - paths.errors.air, surface - paths.errors.surface
+        pressure = pressure * along(paths.time, paths.errors.vapour, time)
+    dew_point = (dews or Dews()).of(paths.vapour_pressure, start, pressure)
+    return dressed(time, air, surface, pressure, dew_point)
+
+
+def as_it_is(read: Weather, errors: ReadingErrors | None) -> Weather:
+    """What was read and will be read, with each path's sensor errors taken off."""
+    if errors is None:
+        return read
+    pressure = read.vapour_pressure * vapour_factor(errors, read.air_temperature, read.vapour_pressure)
+    return dressed(
+        read.time, read.air_temperature - errors.air, read.surface_temperature - errors.surface, pressure
+    )
+
+
+def joined(started: float, past: Past, substrate: Substrate, outlook: Paths) -> Weather:
+    """Recorded past and coming paths on one grid that begins at the start. ``started`` [s]."""
+    time: FloatArray = started + STEP * np.arange(
+        int((outlook.time[-1] - started) / STEP) + 1, dtype=np.float64
+    )
+    before, after = time[time < outlook.time[0]], time[time >= outlook.time[0]]
+    members = outlook.air_temperature.shape[0]
+    columns = []
+    skin = surface_model.through(past.time, past.air_temperature, past.surface_temperature, substrate)
+    recorded = (past.air_temperature, skin, past.vapour_pressure)
+    coming = (outlook.air_temperature, outlook.surface_temperature, outlook.vapour_pressure)
+    for column, paths in zip(recorded, coming, strict=True):
+        now = float(median(paths[:, 0]))
+        known = np.isfinite(column)
+        moments = np.append(past.time[known], outlook.time[0])
+        values = np.append(column[known], now)
+        earlier = np.interp(before, moments, values)
+        columns.append(
+            np.concatenate(
+                [np.broadcast_to(earlier, (members, before.size)), along(outlook.time, paths, after)], axis=1
+            )
+        )
+    return dressed(time, *columns)
+
+
+def reaching_back(
+    there: Weather, laid: float, past: Past, substrate: Substrate, outlook: Paths
+) -> tuple[Weather, int]:
+    """The same paths from a moment before their first on [UTC s], and by how many steps earlier that is."""
+    begin = float(there.time[0])
+    steps = max(0, int(np.ceil((begin - laid) / STEP)))
+    earlier = as_it_is(joined(begin - STEP * steps, past, substrate, outlook), outlook.errors)
+    columns = (
+        np.concatenate([old[..., :steps], new], axis=-1) for old, new in zip(earlier, there, strict=True)
+    )
+    return Weather(*columns), steps
+
+
+def from_below(there: Weather, past: Past, buildup: Buildup | None, outlook: Paths) -> tuple[Weather, int]:
+    """The paths from the laying of what still is warm below on, and at which step their first start lies."""
+    if buildup is None or buildup.substrate is None or not buildup.before:
+        return there, 0
+    laid = float(there.time[0]) + buildup.before[0].at
+    return reaching_back(there, laid, past, buildup.substrate, outlook)
 
 
 def dressed(
@@ -95,7 +185,10 @@ def dressed(
     pressure: FloatArray,
     dew_point: FloatArray | None = None,
 ) -> Weather:
-    """Margins and humidities for paths that already lie on one grid."""
+    """Margins and humidities for paths that already lie on one grid.
+
+    Each (members, n); ``time`` (n,). [s, K, K, Pa, K]
+    """
     return Weather(
         time,
         air_temperature,
@@ -108,7 +201,7 @@ def dressed(
 
 
 def along(time: FloatArray, paths: FloatArray, wanted: FloatArray) -> FloatArray:
-    """Paths (members, n) at other times, straight between the points."""
+    """Paths (members, n) at other times, straight between the points. [s, any, s] -> [of the paths]"""
     index = np.clip(np.searchsorted(time, wanted, side="right") - 1, 0, time.size - 2)
     weight = (wanted - time[index]) / (time[index + 1] - time[index])
     low = paths[:, index]
@@ -116,7 +209,7 @@ def along(time: FloatArray, paths: FloatArray, wanted: FloatArray) -> FloatArray
 
 
 def lowest_between(values: FloatArray, first: IntArray, last: IntArray) -> FloatArray:
-    """Lowest value of each path from index ``first`` to ``last``, both included.
+    """Lowest value of each path from index ``first`` to ``last``, both included. [of the values]
 
     Parameters
     ----------
@@ -145,5 +238,8 @@ def lowest_between(values: FloatArray, first: IntArray, last: IntArray) -> Float
 
 
 def highest_between(values: FloatArray, first: IntArray, last: IntArray) -> FloatArray:
-    """Highest value of each path from index ``first`` to ``last``; as :func:`lowest_between`."""
+    """Highest value of each path from index ``first`` to ``last``; shapes as :func:`lowest_between`.
+
+    [of the values]
+    """
     return -lowest_between(-values, first, last)

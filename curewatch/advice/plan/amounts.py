@@ -31,6 +31,7 @@ class Repair:
     sides: int = 1
     overlap: float = 0.0
     waste: float = WASTE  # of cloth and of resin [1]
+    room: tuple[float, ...] = ()  # for the taper, where it is short; the ratio is what fits
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +52,7 @@ class Amounts:
 
     @property
     def layers(self) -> tuple[Patch, ...]:
+        """From the deepest to the widest."""
         return self.taper.patches
 
 
@@ -70,7 +72,7 @@ def amounts(repair: Repair, proportion: Proportion, cured_density: float) -> Amo
         A waste that is not a share, or a shape that cannot be built.
     """
     if not 0.0 <= repair.waste < 1.0:
-        raise UsageError(f"a waste of {100 * repair.waste:g} %; allowed is 0 to under 100")
+        raise UsageError(f"waste: found {100 * repair.waste:g} %. Use 0 to under 100 %")
     cloth = repair.cloth
     layer_thickness = cloth.thickness(cured_density)
     made = taper(

@@ -23,11 +23,17 @@ class Appointment:
     end: float | None = None
     description: str = ""
     reminders: tuple[int, ...] = ()  # minutes ahead
+    identity: str = ""  # what stays when its time moves; summary and start where nothing does
 
 
-def write(appointments: Iterable[Appointment], stamped: float) -> str:
-    """The appointments as one iCalendar object, stamped with the moment it was made."""
+def write(appointments: Iterable[Appointment], stamped: float, every: int | None = None) -> str:
+    """The appointments as one iCalendar object, stamped with the moment it was made. [UTC s]
+
+    ``every`` tells who asks again and again how often it is worth it (RFC 7986, 5.7). [min]
+    """
     lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//curewatch//windows//EN", "CALSCALE:GREGORIAN"]
+    if every is not None:
+        lines.append(f"REFRESH-INTERVAL;VALUE=DURATION:PT{every}M")
     for appointment in appointments:
         lines += _event(appointment, stamped)
     lines.append("END:VCALENDAR")
@@ -83,7 +89,8 @@ def _event(appointment: Appointment, stamped: float) -> list[str]:
 
 def _identity(appointment: Appointment) -> str:
     """The same appointment written twice is the same event to a calendar."""
-    digest = hashlib.sha256(f"{appointment.summary}|{appointment.start:.0f}".encode()).hexdigest()
+    same = appointment.identity or f"{appointment.summary}|{appointment.start:.0f}"
+    digest = hashlib.sha256(same.encode()).hexdigest()
     return f"{digest[:32]}@curewatch.invalid"
 
 

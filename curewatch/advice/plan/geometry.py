@@ -22,6 +22,7 @@ from enum import StrEnum
 from curewatch.errors import UsageError
 
 USUAL_RATIO = 12.0  # common practice for a structural repair
+LONGEST = 20.0  # m of a hole or crack that one person works on (assumed)
 
 
 class RepairShape(StrEnum):
@@ -43,6 +44,7 @@ class Outline:
 
     @property
     def area(self) -> float:
+        """Of the hole at its widest. [m²]"""
         if self.shape in {RepairShape.ROUND, RepairShape.OVAL}:
             return math.pi * self.length * self.width / 4
         return self.length * self.width
@@ -113,19 +115,23 @@ def ellipse_perimeter(a: float, b: float) -> float:
 def outline(shape: RepairShape, length: float, width: float | None = None) -> Outline:
     """The outline of a hole; a round one has its diameter alone, a strip may have no width (a crack).
 
+    ``length``, ``width`` [m].
+
     Raises
     ------
     UsageError
-        A length is not positive, or the shape needs a width and has none.
+        A length is not positive or over 20 m, or the shape needs a width and has none.
     """
-    if length <= 0:
-        raise UsageError(f"the {shape} is {length * 1000:g} mm long; give a length above 0")
+    for title, found in (("length", length), ("width", width or 0.0)):
+        if found > LONGEST or (title == "length" and found <= 0.0):
+            found_mm = f"{title} of the {shape}: found {found * 1000:g} mm"
+            raise UsageError(f"{found_mm}. Use more than 0 up to {LONGEST * 1000:g} mm")
     if shape is RepairShape.ROUND:
         return Outline(shape, length, length)
     if shape is RepairShape.STRIP:
         return Outline(shape, length, max(0.0, width or 0.0))
     if width is None or width <= 0:
-        raise UsageError(f"a hole that is {shape} needs a width above 0 besides its length")
+        raise UsageError(f"width of the {shape} hole: found none above 0. Use its width besides its length")
     return Outline(shape, max(length, width), min(length, width))
 
 
@@ -157,11 +163,11 @@ def taper(
         A thickness or ratio that cannot be built.
     """
     if thickness <= 0 or layer_thickness <= 0:
-        raise UsageError("the laminate and a layer of cloth must be thicker than 0 mm")
+        raise UsageError("thickness: found 0 mm. Use more for the laminate and for a layer of cloth")
     if not 1 <= ratio <= 100:
-        raise UsageError(f"a scarf of {ratio:g} to 1; allowed is 1 to 100, usual is {USUAL_RATIO:g}")
+        raise UsageError(f"scarf: found {ratio:g} to 1. Use 1 to 100; usual is {USUAL_RATIO:g}")
     if sides not in {1, 2}:
-        raise UsageError(f"worked from {sides} sides; allowed is 1 or 2")
+        raise UsageError(f"sides: found {sides}. Use 1 or 2")
     depth = thickness / sides
     scarf = ratio * depth
     count = layers(depth, layer_thickness)
@@ -175,7 +181,7 @@ def taper(
 
 
 def layers(depth: float, layer_thickness: float) -> int:
-    """Whole layers that fill a depth: rounded up, but a surplus under 2 % of one layer is none."""
+    """Whole layers that fill a depth: rounded up, but a surplus under 2 % of one layer is none. [m, m]"""
     return max(1, math.ceil(depth / layer_thickness - 0.02))
 
 

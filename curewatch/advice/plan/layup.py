@@ -1,24 +1,29 @@
 """From the hole to the schedule: amounts, batches, heat, sessions, as one plan."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 
+from curewatch.advice.judge.answer import Check
+from curewatch.advice.judge.batches import LARGEST
+from curewatch.advice.judge.ground import known_checks
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import Surfaced
 from curewatch.advice.plan.amounts import Amounts, Repair, amounts
 from curewatch.advice.plan.mixing import CupMix, Proportion, batch, of_resin, smallest_batch
-from curewatch.advice.plan.sessions import Schedule, Session, Work, WorkPace, schedule
-from curewatch.advice.plan.windows import Span, Strip, strip
+from curewatch.advice.plan.sessions import Laid, NextLayer, Schedule, Session, Work, WorkPace, schedule
+from curewatch.advice.plan.windows import Span, Strip, hottest, next_layer, strip
 from curewatch.materials.resin import Resin
 from curewatch.model.air.outlook import Outlook
 from curewatch.model.film.film import History
 from curewatch.model.film.lots import rate_factor_at
-from curewatch.model.mass.laminate import layers_in_one_go
+from curewatch.model.mass.buildup import THICKEST
+from curewatch.model.mass.laminate import MOST, LaminateLayer, LayerCount, layers_in_one_go, most_at_once
 from curewatch.model.mass.pot import pot
+from curewatch.order import median
 from curewatch.units import DAY, HOUR
 
 FAST = 0.9  # batches are sized for a lot faster than nine in ten
@@ -46,17 +51,26 @@ class LayupPlan:
     schedule: Schedule | None = None
     peak_temperature: float | None = None  # of as many layers as go on at once [K]
     basis: str = ""
+    below: tuple[Check, ...] = ()  # of the face it is laid on
 
     def cup(self, session: Session) -> CupMix | None:
         """One batch of a session as the scale should read it, however fine that scale must be."""
-        return (
-            None if session.batches is None else batch(self.proportion, session.batches.mass, scale_step=0.0)
-        )
+        return self._cup(None if session.batches is None else session.batches.mass)
+
+    def last_cup(self, session: Session) -> CupMix | None:
+        """The last batch of a session, where it is smaller than the others."""
+        return self._cup(None if session.batches is None else session.batches.last)
+
+    def _cup(self, mass: float | None) -> CupMix | None:
+        return None if mass is None else batch(self.proportion, mass, scale_step=0.0)
 
     def too_small_for(self, session: Session, scale_step: float) -> bool:
-        """Whether this scale weighs such a batch too coarsely for what the ratio bears."""
-        smallest = smallest_batch(self.proportion, scale_step)
-        return session.batches is not None and session.batches.mass < smallest
+        """Whether this scale weighs such a batch too coarsely for what the ratio bears.
+
+        ``scale_step`` [kg].
+        """
+        cup = self.last_cup(session) or self.cup(session)
+        return cup is not None and cup.mass < smallest_batch(self.proportion, scale_step)
 
 
 def bill(repair: Repair, question: Question, hands: Hands) -> LayupPlan:
@@ -70,7 +84,8 @@ def bill(repair: Repair, question: Question, hands: Hands) -> LayupPlan:
     resin = question.resin
     proportion = of_resin(resin, question.peroxide_percent)
     made = amounts(repair, proportion, resin.thermal.density)
-    return LayupPlan(repair, resin, made, proportion, _works(repair, made, resin, hands))
+    below = () if question.ground is None else known_checks(resin, question.ground)
+    return LayupPlan(repair, resin, made, proportion, _works(repair, made, resin, hands), below=below)
 
 
 def plan(
@@ -92,20 +107,18 @@ def plan(
         As long as :data:`curewatch.advice.plan.windows.LENGTH`.
     """
     known = bill(repair, question, hands)
+    each, fibre = known.amounts.layer_thickness, repair.cloth.fibre_mass_fraction
+    question = replace(question, thickness=each, fibre_mass_fraction=fibre)
     starts = strip(question, situation, outlook, working)
-    heat = layers_in_one_go(
-        question.resin,
-        known.amounts.layer_thickness,
-        _air(outlook, starts),
-        question.substrate,
-        fibre_mass_fraction=repair.cloth.fibre_mass_fraction,
-        peroxide_percent=question.peroxide_percent,
-    )
+    heat = _at_once(question, situation, outlook, starts)
     pace = WorkPace(
         max(1, heat.layers),
         _pot_life(question, outlook),
         working,
         smallest_batch(known.proportion, hands.scale_step),
+        min(question.batch_mass or LARGEST, LARGEST),
+        _next_layer(question, situation, outlook),
+        question.batch_mass,
     )
     return LayupPlan(
         repair,
@@ -116,7 +129,20 @@ def plan(
         schedule(known.works, starts, pace),
         heat.peak_temperature,
         outlook.basis,
+        known.below,
     )
+
+
+def _next_layer(question: Question, situation: Surfaced, outlook: Outlook) -> NextLayer:
+    """The recoat window of a session, warmed by all it lies on; ``question`` is of one layer."""
+    each = question.thickness
+
+    def found(laid: Laid, below: tuple[Laid, ...]) -> tuple[float | None, float | None]:
+        plies = tuple(LaminateLayer(at, layers * each) for at, layers in below)
+        asked = replace(question, thickness=laid[1] * each, below=(*question.below, *plies))
+        return next_layer(asked, situation, outlook, laid[0])
+
+    return found
 
 
 def _works(repair: Repair, made: Amounts, resin: Resin, hands: Hands) -> tuple[Work, ...]:
@@ -134,11 +160,34 @@ def _works(repair: Repair, made: Amounts, resin: Resin, hands: Hands) -> tuple[W
     )
 
 
-def _air(outlook: Outlook, starts: Strip) -> History:
-    """The middle of the air for a day from the first window on; from now on if there is none."""
-    begin = float(starts.starts.start[starts.windows[0].best]) if starts.windows else float(outlook.time[0])
+def _at_once(question: Question, situation: Surfaced, outlook: Outlook, starts: Strip) -> LayerCount:
+    """How many layers may go on at once, from the first window on or from now; ``question`` is of one.
+
+    On what is still warm the layers are followed as by every other answer; on a cold face by the laminate.
+    """
+    begin = float(starts.starts.start[starts.windows[0].best] if starts.windows else outlook.time[0])
+    if question.buildup_at(begin).before:
+
+        def peak(count: int) -> float:
+            thick = replace(question, thickness=count * question.thickness)
+            return hottest(thick, situation, outlook, begin)
+
+        return most_at_once(peak, most=max(1, min(MOST, int(THICKEST / question.thickness))))
+    return layers_in_one_go(
+        question.resin,
+        question.thickness,
+        _air(outlook, begin),
+        question.substrate,
+        fibre_mass_fraction=question.fibre_mass_fraction,
+        peroxide_percent=question.peroxide_percent,
+        insulated=question.insulated,
+    )
+
+
+def _air(outlook: Outlook, begin: float) -> History:
+    """The middle of the air for a day from then on. [UTC s]"""
     time = outlook.time[(outlook.time >= begin) & (outlook.time <= begin + DAY)]
-    middle = np.median(outlook.air_temperature, axis=0)
+    middle = median(outlook.air_temperature, axis=0)
     return History(time - time[0], np.interp(time, outlook.time, middle))
 
 
@@ -149,7 +198,7 @@ def _pot_life(question: Question, outlook: Outlook) -> Callable[[float, float], 
     """
     resin, dose = question.resin, question.peroxide_percent
     factor = rate_factor_at(resin, FAST)
-    middle = np.median(outlook.air_temperature, axis=0)
+    middle = median(outlook.air_temperature, axis=0)
 
     def life(mass: float, air: float, *, grid: bool) -> float:
         found = pot(

@@ -48,7 +48,7 @@ class Proportion:
         return side if self.added == "hardener" else max(side, DOSE_ERROR)
 
     def said(self, ratio: float) -> str:
-        """A ratio in words, by mass: parts of hardener to 100, or per cent of peroxide."""
+        """A ratio in words, by mass: parts of hardener to 100, or per cent of peroxide. [kg/kg]"""
         if self.added == "peroxide":
             return dosed(100 * ratio, assumed=self.assumed and ratio == self.usual)
         return f"{100 * ratio:.1f} of hardener to 100 of resin"
@@ -71,12 +71,21 @@ def of_resin(resin: Resin, peroxide_percent: float | None = None) -> Proportion:
     """How any resin is mixed: by its ratio, or by its dose of peroxide.
 
     A dose is borne over its whole allowed range, so its scale may err more than that of an epoxy.
+
+    ``peroxide_percent`` [% by mass of resin].
+
+    Raises
+    ------
+    UsageError
+        Its file states neither a ratio nor a dose.
     """
     if resin.mix is not None:
         origin = resin.origins.get("mix.hardener_mass", Origin("datasheet", f"{resin.name}: its sheet"))
         return proportion(resin.mix, origin)
     if resin.dose is None:
-        raise UsageError(f"{resin.name} says neither a mix ratio nor a dose of peroxide; add one to its file")
+        raise UsageError(
+            f"{resin.name} states neither a mix ratio nor a dose of peroxide; add one to its file"
+        )
     dose = resin.dose
     usual = dose.peroxide_normal if peroxide_percent is None else peroxide_percent
     resin.dose_factor(usual)  # refuses a dose outside what is allowed
@@ -122,6 +131,8 @@ class RatioCheck:
 def batch(proportion: Proportion, mass: float, *, scale_step: float = 1e-3) -> CupMix:
     """Split a mixed mass into resin and what is added to it.
 
+    ``mass``, ``scale_step`` [kg].
+
     Raises
     ------
     UsageError
@@ -129,7 +140,7 @@ def batch(proportion: Proportion, mass: float, *, scale_step: float = 1e-3) -> C
         the ratio bears.
     """
     if mass <= 0:
-        raise UsageError(f"a batch of {mass * 1000:g} g; give more than 0")
+        raise UsageError(f"batch: found {mass * 1000:g} g. Use more than 0 g")
     smallest = smallest_batch(proportion, scale_step)
     if mass < smallest:
         raise UsageError(

@@ -2,24 +2,29 @@
 
 *Theory of operation.* A session begins at a start of the strip that is a go, within working hours that
 leave time for it. The next one begins inside the recoat window of the layers before it (its early edge
-counts), as soon as they no longer slide; if no such start is a go, after they are set, and then the
-bond is a mechanical one: wash, abrade. Layers a session are limited by the heat they make together.
-What finds no start within the strip is said to be left over.
+counts), as soon as they no longer slide. If no such start is a go it begins when they are ready to sand, and
+then the bond is a mechanical one: wash, abrade. The other side begins when this one is firm. Times of a
+session count from its last resin. Layers a session are limited by the heat they make together. What finds
+no start within the strip is said to be left over, and how to leave what is laid.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 
-from curewatch.advice.judge.batches import Batches, split
+from curewatch.advice.judge.batches import LARGEST, Batches, split
 from curewatch.advice.plan.windows import Span, Strip
-from curewatch.units import MINUTE
+from curewatch.units import DAY, MINUTE
 
 SETTING_OUT = 15 * MINUTE  # before the first batch: gloves, cloth laid ready, scale (assumed)
 MIXING = 3 * MINUTE  # a batch: weigh, stir, scrape, stir (common practice)
 
+LEAVE = (
+    "Press peel ply onto the last layer and leave it on. Tear it off and abrade when it is ready to sand, "
+    "then go on"
+)
 FIRST, CHEMICAL, MECHANICAL = "on the prepared ground", "chemical", "mechanical: clean and abrade first"
 
 
@@ -44,6 +49,9 @@ class Session:
     next_from: float | None  # UTC, when the next layer may go on it
     next_before: float | None  # UTC, until when it still bonds chemically
     probability: float
+    firm: float | None = None  # UTC, of its last resin, late edge [s]
+    ready_to_sand: float | None = None  # UTC, of its last resin, late edge [s]
+    leave: str = ""  # how to leave it, where the next layer does not go on within its recoat window
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +63,12 @@ class Schedule:
     layers_in_one_go: int
 
 
+Laid = tuple[float, int]  # when a session began [s], and its layers
+NextLayer = Callable[  # such a session, and those of a day on which it lies -> from, before [s]
+    [Laid, tuple[Laid, ...]], tuple[float | None, float | None]
+]
+
+
 class WorkPace(NamedTuple):
     """How the work is done."""
 
@@ -62,31 +76,59 @@ class WorkPace(NamedTuple):
     pot_life: Callable[[float, float], float]  # mass [kg], UTC of the start [s] -> [s]
     working: tuple[Span, ...]
     smallest: float  # batch that the scale weighs well enough [kg]
+    largest: float = LARGEST  # batch that is mixed [kg]
+    next_layer: NextLayer | None = None  # of as many layers as are laid at once; the strip's if none
+    usual: float | None = None  # batch that somebody configured or asked for [kg]
 
 
 def schedule(works: tuple[Work, ...], strip: Strip, pace: WorkPace) -> Schedule:
     """Lay the work into the strip's starts, as early as it fits."""
     left, sessions = works, list[Session]()
     while left:
-        found = _next(left, sessions[-1] if sessions else None, strip, pace)
+        found = _next(left, tuple(sessions), strip, pace)
         if found is None:
             break
         sessions.append(found)
         left = left[len(found.layers) :]
-    return Schedule(tuple(sessions), left, pace.layers_in_one_go)
+    return Schedule(_left(sessions, left), left, pace.layers_in_one_go)
 
 
-def _next(left: tuple[Work, ...], before: Session | None, strip: Strip, pace: WorkPace) -> Session | None:
+def _left(sessions: list[Session], left: tuple[Work, ...]) -> tuple[Session, ...]:
+    """The sessions, each with how it is left where its recoat window passes before the next."""
+    following = [session.bond for session in sessions[1:]]
+    unfinished = bool(sessions and left) and left[0].side == sessions[-1].layers[-1].side
+    following.append(MECHANICAL if unfinished else "")
+    return tuple(
+        replace(session, leave=LEAVE if bond == MECHANICAL else "")
+        for session, bond in zip(sessions, following, strict=bool(sessions))
+    )
+
+
+def _next(left: tuple[Work, ...], done: tuple[Session, ...], strip: Strip, pace: WorkPace) -> Session | None:
     """The earliest session for the next layers: as many as fit into its working hours and one go."""
     side = next((at for at, work in enumerate(left) if work.side != left[0].side), len(left))
     most = min(pace.layers_in_one_go, side)
-    for earliest, latest, bond in _spans(left[0], before):
+    for earliest, latest, bond in _spans(left[0], done[-1] if done else None):
         for count in range(most, 0, -1):
             layers = left[:count]
             at = _start(_duration(layers), earliest, latest, strip, pace.working)
             if at is not None:
-                return _session(layers, at, bond, strip, pace)
+                return _timed(_session(layers, at, bond, strip, pace), done, pace)
     return None
+
+
+def _timed(session: Session, done: tuple[Session, ...], pace: WorkPace) -> Session:
+    """Its recoat window as thick as it is, and on the sessions below it that are still warm."""
+    if pace.next_layer is None:
+        return session
+    side = session.layers[-1].side
+    below = tuple(
+        (each.start, len(each.layers))
+        for each in done
+        if each.layers[-1].side == side and session.start - each.start <= DAY
+    )
+    opens, closes = pace.next_layer((session.start, len(session.layers)), below)
+    return replace(session, next_from=opens, next_before=closes)
 
 
 def _spans(work: Work, before: Session | None) -> list[tuple[float, float, str]]:
@@ -94,12 +136,13 @@ def _spans(work: Work, before: Session | None) -> list[tuple[float, float, str]]
     if before is None:
         return [(-np.inf, np.inf, FIRST)]
     if work.side != before.layers[-1].side:
-        return [(before.end, np.inf, FIRST)]
+        return [] if before.firm is None else [(max(before.end, before.firm), np.inf, FIRST)]
     spans = []
     if before.next_from is not None and before.next_before is not None:
         worked = before.end - before.start
         spans.append((max(before.end, before.next_from + worked), before.next_before, CHEMICAL))
-    spans.append((before.next_before or before.end, np.inf, MECHANICAL))
+    if before.ready_to_sand is not None:
+        spans.append((max(before.end, before.ready_to_sand), np.inf, MECHANICAL))
     return spans
 
 
@@ -126,18 +169,24 @@ def _session(layers: tuple[Work, ...], at: int, bond: str, strip: Strip, pace: W
         resin,
         lambda mass: pace.pot_life(mass, begin),
         resin / time,
-        smallest=max(pace.smallest, 0.02),
+        smallest=min(max(pace.smallest, 0.02), pace.largest),
+        biggest=pace.largest,
+        usual=pace.usual,
     )
     mixing = 0.0 if batches is None else batches.count * MIXING
+    end = begin + _duration(layers) + mixing
+    opens, closes = _known(strip.starts.laminate_from[at]), _known(strip.starts.laminate_before[at])
     return Session(
         start=begin,
-        end=begin + _duration(layers) + mixing,
+        end=end,
         layers=layers,
         batches=batches,
         bond=bond,
-        next_from=_known(strip.starts.laminate_from[at]),
-        next_before=_known(strip.starts.laminate_before[at]),
+        next_from=opens,
+        next_before=closes,
         probability=float(strip.starts.probability[at]),
+        firm=_known(strip.starts.firm[at] + end - begin),
+        ready_to_sand=_known(strip.starts.ready_to_sand[at] + end - begin),
     )
 
 

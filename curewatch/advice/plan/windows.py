@@ -9,14 +9,19 @@ from typing import NamedTuple
 
 import numpy as np
 
-from curewatch.advice.judge import checks
+from curewatch.advice.judge import checks, reasons
+from curewatch.advice.judge.answer import Check, Status
 from curewatch.advice.judge.course import AHEAD as FOLLOWED
 from curewatch.advice.judge.course import Course, course
+from curewatch.advice.judge.ground import WARMING, known_checks
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import Surfaced
-from curewatch.advice.judge.weather import STEP, Paths, weather
+from curewatch.advice.judge.weather import STEP, Paths, from_below, weather
 from curewatch.advice.plan.calendar import Appointment
+from curewatch.model.mass.buildup import Buildup
+from curewatch.order import median
 from curewatch.units import HOUR, MINUTE, FloatArray
+from curewatch.wording import Wording
 
 EVERY = 15 * MINUTE  # between starts
 AHEAD = 48 * HOUR  # of starts
@@ -41,6 +46,8 @@ class Starts(NamedTuple):
     laminate_from: FloatArray  # UTC, middle of the paths; nan where it does not come [s]
     laminate_before: FloatArray  # UTC, early edge [s]
     set: FloatArray  # UTC, middle [s]
+    firm: FloatArray  # UTC, late edge; nan where it does not come [s]
+    ready_to_sand: FloatArray  # UTC, late edge; nan where it does not come [s]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +56,7 @@ class GoWindow:
 
     first: int  # index of the first start
     last: int
-    best: int  # the start in it at which somebody is there, then the likeliest, next layer and all
+    best: int  # somebody is there; a first coat's face does not warm; then the likeliest, next layer and all
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +69,9 @@ class Strip:
     limiting: tuple[str, ...]  # for each start, the title of the check that holds least often
     windows: tuple[GoWindow, ...]
     needed: float  # share of paths that makes a go
+    below: tuple[Check, ...] = ()  # of the face that is laid on
+    buildup: Buildup | None = None  # of the layer that its times are for
+    warms: frozenset[int] = frozenset()  # starts of a first coat on what breathes out, which warms until gel
 
 
 def strip(
@@ -94,32 +104,86 @@ def strip(
     there = weather(outlook, every * np.ceil(situation.at / every))
     stride = round(every / STEP)
     first = np.arange(0, int(ahead / STEP) + 1, stride, dtype=np.int64)
+    first, buildup = first[first < there.time.size - 2], question.buildup_at(float(there.time[0]))
+    there, earlier = from_below(there, situation.past, buildup, outlook)
     seen = course(
         question.resin,
         there,
-        first[first < there.time.size - 2],
+        first + earlier,
         chosen=question.lots,
         peroxide_percent=question.peroxide_percent,
         carbon_dioxide=situation.carbon_dioxide,
+        buildup=buildup,
     )
-    drawn = checks.lines(seen, question.limits, checks.sensor_errors(situation))
-    hold = checks.holds(seen, drawn)
+    drawn = checks.lines(seen, question.limits)
+    below = () if question.ground is None else known_checks(question.resin, question.ground)
+    wrong = next((check for check in below if check.status in {Status.FAILS, Status.UNKNOWN}), None)
+    hold = checks.holds(seen, drawn) & (wrong is None)
     needed = question.limits.probability.value
-    starts = Starts(
+    starts = _starts(seen, hold, working)
+    warms = _warms(question, seen)
+    return Strip(
+        question.resin.name,
+        question.resin.title,
+        starts,
+        _limiting(seen, drawn) if wrong is None else (reasons.trouble(wrong.name),) * seen.start.size,
+        _runs(starts, needed, 2.0 * _manned(starts.start, working) - 1.5 * warms),
+        needed,
+        below,
+        buildup,
+        frozenset(np.flatnonzero(warms).tolist()),
+    )
+
+
+def _starts(seen: Course, hold: checks.BoolArray, working: tuple[Span, ...]) -> Starts:
+    """What each start gives, read off the paths on which every check holds."""
+    return Starts(
         seen.start,
         hold.mean(axis=1),
         (hold & _fits(seen, working)).mean(axis=1),
         seen.start + _edge(seen.recoat_from, 0.5),
         seen.start + _edge(seen.laminate_before, 0.1),
         seen.start + _edge(seen.set, 0.5),
+        seen.start + _edge(seen.firm, 0.9),
+        seen.start + _edge(seen.ready_to_sand, 0.9),
     )
-    return Strip(
-        question.resin.name,
-        question.resin.title,
-        starts,
-        _limiting(seen, drawn),
-        _runs(starts, needed, _manned(starts.start, working)),
-        needed,
+
+
+def _warms(question: Question, seen: Course) -> checks.BoolArray:
+    """Starts of a first coat whose surface warms while it is wet. (starts,)"""
+    if question.ground is None or not question.ground.breathes:
+        return np.zeros(seen.start.shape, dtype=bool)
+    needed = question.limits.probability.value
+    return np.asarray(_edge(seen.warming, needed) > WARMING.value)
+
+
+def next_layer(
+    question: Question, situation: Surfaced, outlook: Paths, start: float
+) -> tuple[float | None, float | None]:
+    """When the next layer may go on a layer begun at ``start``, and until when it surely bonds. UTC [s]"""
+    seen = _laid_at(question, situation, outlook, start)
+    edges = (_edge(seen.recoat_from, 0.5), _edge(seen.laminate_before, 0.1))
+    opens, closes = (float(start + edge[0]) for edge in edges)
+    return (opens if np.isfinite(opens) else None), (closes if np.isfinite(closes) else None)
+
+
+def hottest(question: Question, situation: Surfaced, outlook: Paths, start: float) -> float:
+    """The likely peak of a layer laid at ``start`` on what is warm below. [UTC s] -> [K]"""
+    return float(median(_laid_at(question, situation, outlook, start).own_peak, axis=1)[0])
+
+
+def _laid_at(question: Question, situation: Surfaced, outlook: Paths, start: float) -> Course:
+    """What becomes of one layer, begun at ``start``. [UTC s]"""
+    buildup, there = question.buildup_at(start), weather(outlook, start, length=FOLLOWED)
+    there, earlier = from_below(there, situation.past, buildup, outlook)
+    return course(
+        question.resin,
+        there,
+        np.array([earlier]),
+        chosen=question.lots,
+        peroxide_percent=question.peroxide_percent,
+        carbon_dioxide=situation.carbon_dioxide,
+        buildup=buildup,
     )
 
 
@@ -127,7 +191,7 @@ def _limiting(seen: Course, drawn: tuple[checks.CheckLine, ...]) -> tuple[str, .
     """For each start, the trouble on most paths."""
     names = (*(line.name for line in drawn), "sets")
     shares = np.stack([*(line.holds().mean(axis=1) for line in drawn), np.isfinite(seen.set).mean(axis=1)])
-    return tuple(checks.trouble(names[place]) for place in np.argmin(shares, axis=0))
+    return tuple(reasons.trouble(names[place]) for place in np.argmin(shares, axis=0))
 
 
 def _fits(seen: Course, working: tuple[Span, ...]) -> checks.BoolArray:
@@ -156,14 +220,14 @@ def _manned(start: FloatArray, working: tuple[Span, ...]) -> checks.BoolArray:
     return manned
 
 
-def _runs(starts: Starts, needed: float, manned: checks.BoolArray) -> tuple[GoWindow, ...]:
-    """The runs of starts that are a go."""
+def _runs(starts: Starts, needed: float, liked: FloatArray) -> tuple[GoWindow, ...]:
+    """The runs of starts that are a go; the more a start is liked, the sooner it is the best of its run."""
     go = np.concatenate([[False], starts.probability >= needed, [False]])
     begins, ends = np.flatnonzero(~go[:-1] & go[1:]), np.flatnonzero(go[:-1] & ~go[1:]) - 1
     found = []
     for first, last in zip(begins.tolist(), ends.tolist(), strict=True):
         inside = slice(first, last + 1)
-        worth = starts.probability[inside] + starts.next_layer[inside] + 2.0 * manned[inside]
+        worth = starts.probability[inside] + starts.next_layer[inside] + liked[inside]
         found.append(GoWindow(first, last, first + int(np.argmax(worth))))
     return tuple(found)
 
@@ -175,13 +239,14 @@ def in_order(strips: tuple[Strip, ...]) -> list[tuple[Strip, GoWindow]]:
 
 
 def appointments(one: Strip, window: GoWindow, say: Callable[[float], str]) -> list[Appointment]:
-    """A window and the countdowns of its best start, for a calendar."""
+    """A window and the countdowns of its best start, for a calendar. ``say`` writes a moment [s]."""
     starts, best = one.starts, window.best
     start, opens, closes, done = (
         float(column[best])
         for column in (starts.start, starts.laminate_from, starts.laminate_before, starts.set)
     )
-    likely = f"{100 * starts.probability[best]:.0f} % of the paths hold. Ask again before you mix."
+    chance = Wording().chance(float(starts.probability[best]))
+    likely = f"Chance that every check holds: {chance}. Ask again before you mix."
     found = [
         Appointment(
             f"Layup window, {one.resin}",

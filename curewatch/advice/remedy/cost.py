@@ -6,8 +6,6 @@ are taken to be worth in such hours.
 
 from dataclasses import replace
 
-import numpy as np
-
 from curewatch.advice.judge import cautions
 from curewatch.advice.judge.answer import Lever
 from curewatch.advice.judge.question import Question
@@ -15,6 +13,7 @@ from curewatch.advice.remedy.parameters import Means
 from curewatch.advice.remedy.search import Found
 from curewatch.model.air import warming
 from curewatch.model.air.outlook import Outlook
+from curewatch.order import median, quantiles
 from curewatch.physics.heat_balance import STILL_AIR
 from curewatch.units import HOUR
 
@@ -23,22 +22,25 @@ FACES = 2  # of a thin work: a blanket that nothing covers heats both at most
 
 
 def priced(question: Question, outlook: Outlook, one: Found, held: float, means: Means) -> Lever:
-    """A found amount as a lever: when to switch on and off, what it takes, how much trouble it is."""
-    knob, until, trial = one.knob, one.knob.start + held, one.trial
-    lead = (knob.start - knob.switch_on) / HOUR
+    """A found amount as a lever: when to switch on and off, what it takes, how much trouble it is.
+
+    ``held`` [s].
+    """
+    parameter, until, trial = one.parameter, one.parameter.start + held, one.step.trial
+    lead = (parameter.start - parameter.switch_on) / HOUR
     lever = Lever(
-        knob.kind,
-        knob.start,
+        parameter.kind,
+        parameter.start,
         0.5 * lead,
         trial.probability,
         target=one.value,
-        switch_on=knob.switch_on,
+        switch_on=parameter.switch_on,
         switch_off=until,
     )
-    if knob.kind == "warm":
+    if parameter.kind == "warm":
         return _with_heat(lever, question, outlook, means)
-    if knob.kind == "dry":
-        water = float(np.median(warming.dried(outlook, means.shed, one.value, knob.switch_on, until).water))
+    if parameter.kind == "dry":
+        water = float(median(warming.dried(outlook, means.shed, one.value, parameter.switch_on, until).water))
         return replace(
             lever,
             water=water,
@@ -48,7 +50,7 @@ def priced(question: Question, outlook: Outlook, one: Found, held: float, means:
     return replace(
         lever,
         area_power=FACES * STILL_AIR * one.value,
-        warning=cautions.for_heating(question.resin.chemistry),
+        warning=cautions.for_heating(question.resin.chemistry, surface=True),
         effort=lever.effort + 1.0 + one.value / 8.0,
     )
 
@@ -65,10 +67,10 @@ def _with_heat(lever: Lever, question: Question, outlook: Outlook, means: Means)
         substrate=question.substrate,
         ramp=max(HOUR, lever.start - lever.switch_on),
     )
-    energy = float(np.median(taken.energy))
+    energy = float(median(taken.energy))
     return replace(
         lever,
-        power=float(np.quantile(taken.power.max(axis=1), 0.9)),
+        power=float(quantiles(taken.power.max(axis=1), (0.9,))[0]),
         energy=energy,
         warning=cautions.for_heating(question.resin.chemistry),
         effort=lever.effort + 1.5 + energy / KWH / 10.0,

@@ -1,38 +1,42 @@
 """What would make it a go: the smallest single changes, each found by trying them on the real assessment.
 
-*Theory of operation.* Each lever is a knob: a way to change the coming hours or the start by an amount
-(``knobs``). ``search`` finds its smallest amount that is a go, to the knob's tolerance: at the amount told
+*Theory of operation.* Each lever is a parameter: a way to change the coming hours or the start by an amount
+(``parameters``). ``search`` finds its smallest amount that is a go, to its tolerance: at the amount told
 the assessment is a go, and one tolerance less it is not. ``cost`` says what it takes. Where no single
 lever does it, two are tried together (``pairs``).
 """
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
 from curewatch.advice.judge import cautions, checks
 from curewatch.advice.judge.answer import Advice, Lever, Status, Verdict
-from curewatch.advice.judge.course import course
+from curewatch.advice.judge.course import until_set
 from curewatch.advice.judge.question import Question, ask
 from curewatch.advice.judge.situation import Situation, Surfaced
 from curewatch.advice.judge.timeline import PotBatch, pot_moments
 from curewatch.advice.judge.verdict import NOW
-from curewatch.advice.judge.weather import weather
+from curewatch.advice.judge.weather import STEP, IntArray, Weather, weather
 from curewatch.advice.remedy import trials
 from curewatch.advice.remedy.cost import priced
+from curewatch.advice.remedy.ladder import Ladder, climb
 from curewatch.advice.remedy.pairs import two_together
-from curewatch.advice.remedy.parameters import Knob, Means, knobs
-from curewatch.advice.remedy.search import EVERY, HELD, ROUNDS, Found, first_go, solve
-from curewatch.advice.remedy.trials import Trial, Variant
+from curewatch.advice.remedy.parameters import Means, Parameter, parameters
+from curewatch.advice.remedy.search import EVERY, HELD, ROUNDS, Found, solve
+from curewatch.advice.remedy.trials import Sought, Trial, Variant
 from curewatch.model.air.outlook import Outlook
 from curewatch.model.mass.pot import Shape
+from curewatch.order import median
+from curewatch.phrases import Said, phrase
 from curewatch.units import DAY, HOUR, MINUTE, FloatArray
 
 QUARTER = 15 * MINUTE
 LOOK = DAY  # how far other starts are looked for [s]
-HOURS = (4.0, 8.0, 12.0, 16.0, 20.0, 24.0, 30.0, 36.0)  # of heating that are tried
-PEEL_PLY = "lay peel ply on the wet face; tear it off and abrade before the next layer"
+HOURS = (4.0, 8.0, 12.0, 16.0, 20.0, 24.0, 30.0, HELD / HOUR)  # of heating that are tried
+PEEL_PLY = "lay peel ply on the wet face, and abrade before the next layer"
 FIRM = 0.9  # share of paths below which a go is called weak (ours)
 
 
@@ -46,13 +50,14 @@ def advise(
     """The advice for one start, and what would make it a go if it is none.
 
     ``means`` is asked only then: to identify a shed takes longer than to answer.
+
+    ``start`` [s]; now if none is given.
     """
     said = ask(question, situation, outlook, start)
     if outlook is None or said.verdict is Verdict.UNKNOWN or not isinstance(situation, Surfaced):
         return said
     found: list[Lever] = []
-    if any(check.name == "blush" and check.status is Status.CARE for check in said.checks):
-        said = replace(said, needed_besides=(PEEL_PLY,))
+    said = replace(said, needed_besides=_besides(said))
     if any(check.name == "batch" and check.status is Status.FAILS for check in said.checks):
         found += _smaller(question, said, _air_at(outlook, said.start))
     failing = {check.name for check in said.checks if check.status is Status.FAILS} - {"batch"}
@@ -69,23 +74,32 @@ def advise(
     return replace(said, levers=tuple(sorted(found, key=lambda lever: lever.effort)))
 
 
+def _besides(said: Advice) -> tuple[Said, ...]:
+    """What is asked for with care, whatever turns the answer."""
+    care = [check for check in said.checks if check.status is Status.CARE]
+    care.sort(key=lambda check: check.name != "blush")  # peel ply first: a screen may have room for one
+    return tuple(PEEL_PLY if check.name == "blush" else check.reason for check in care)
+
+
 def _firmer(question: Question) -> Question:
     """The same question, asked for a go that holds on more of the paths."""
     line = replace(question.limits.probability, value=FIRM)
     return replace(question, limits=replace(question.limits, probability=line))
 
 
-def _remarks(*, weak: bool, any_: bool) -> tuple[str, ...]:
+def _remarks(*, weak: bool, any_: bool) -> tuple[Said, ...]:
     """What is said before the levers, or in their place."""
     if weak:
-        return (f"a weak go; with one of these it holds on {100 * FIRM:.0f} % of paths:",) if any_ else ()
-    none = "no single change and no two together do it within a day: wait, and ask `curewatch windows`"
+        return (
+            (phrase("A weak go; with one of these the chance is {firm:in_ten}:", firm=FIRM),) if any_ else ()
+        )
+    none = "No change turns it within a day. Wait, and ask `curewatch windows`"
     return () if any_ else (none,)
 
 
 def _air_at(outlook: Outlook, start: float) -> float:
     """The middle of the paths' air at a moment. [K]"""
-    return float(np.interp(start, outlook.time, np.median(outlook.air_temperature, axis=0)))
+    return float(np.interp(start, outlook.time, median(outlook.air_temperature, axis=0)))
 
 
 def _smaller(question: Question, said: Advice, air: float) -> list[Lever]:
@@ -146,11 +160,11 @@ def levers(
 def all_levers(
     question: Question, situation: Surfaced, outlook: Outlook, start: float, means: Means
 ) -> tuple[Lever, ...]:
-    """The same, with those that the heater at hand is too weak for."""
+    """The same, with those that the heater at hand is too weak for. ``start`` [s]."""
     single = [
         *_other_starts(question, situation, outlook, start),
         *_other_resins(situation, outlook, start, means),
-        *_solved(question, situation, outlook, knobs(question, situation, outlook, start, means), means),
+        *_solved(question, situation, outlook, parameters(question, situation, outlook, start, means), means),
     ]
     doing = [lever for lever in single if lever.kind != "start" and _strong_enough(lever, means)]
     if not doing:
@@ -169,7 +183,7 @@ def _too_weak(every: Sequence[Lever], means: Means) -> tuple[str, ...]:
     if not asked or means.power is None:
         return ()
     needed, given = min(asked) / 1000.0, means.power / 1000.0
-    return (f"warming the shed enough takes {needed:.1f} kW; the heater gives {given:.1f} kW",)
+    return (f"Warming the shed enough takes {needed:.1f} kW; the heater gives {given:.1f} kW",)
 
 
 # ---- other starts, other resins
@@ -181,17 +195,11 @@ def _other_starts(question: Question, known: Surfaced, outlook: Outlook, start: 
     times = earliest + QUARTER * np.arange(int(LOOK / QUARTER) + 1)
     few_question, few = trials.thinned(question, outlook, EVERY)
     there = weather(few, float(times[0]))
-    seen = course(
-        question.resin,
-        there,
-        np.arange(times.size, dtype=np.int64),
-        chosen=few_question.lots,
-        peroxide_percent=question.peroxide_percent,
-        carbon_dioxide=known.carbon_dioxide,
-        only_set=True,
-    )
-    drawn = checks.lines(seen, question.limits, checks.sensor_errors(known))
-    go = checks.holds(seen, drawn).mean(axis=1) >= question.limits.probability.value
+    every = np.arange(times.size, dtype=np.int64)
+    go = _go(question, there, every, np.zeros((every.size, there.members)))
+    first = every[go]  # the others fail as they are laid
+    if first.size:
+        go[first] = _go(question, there, first, trials.set_of(few_question, known, Sought(there, few), first))
     before, after = np.flatnonzero(go & (times < start)), np.flatnonzero(go & (times > start))
     nearest = [(int(at), -1) for at in before[-1:]] + [(int(at), 1) for at in after[:1]]
     found = []
@@ -203,6 +211,16 @@ def _other_starts(question: Question, known: Surfaced, outlook: Outlook, start: 
     return [lever for lever in found if lever.start != start]
 
 
+def _go(question: Question, there: Weather, first: IntArray, set_: FloatArray) -> checks.BoolArray:
+    """Which starts (starts,) are a go if layers are set at these moments. (starts, members) [s]
+
+    What a layer meets until it is set only grows worse: one that sets sooner is never less of a go.
+    """
+    seen = until_set(there, first, set_)
+    held = checks.holds(seen, checks.lines(seen, question.limits))
+    return np.asarray(held.mean(axis=1) >= question.limits.probability.value)
+
+
 def _settled_start(
     question: Question, known: Surfaced, outlook: Outlook, times: FloatArray, near: tuple[int, int]
 ) -> tuple[float, Trial] | None:
@@ -211,7 +229,7 @@ def _settled_start(
     for _ in range(ROUNDS):
         tried = [place for place in (guess - away, guess, guess + away) if 0 <= place < times.size]
         judged = trials.judge(question, known, [Variant(outlook, float(times[place])) for place in tried])
-        first = first_go(judged)
+        first = next((at for at, trial in enumerate(judged) if trial.go), None)
         if first is None:
             guess = tried[-1] + away
         elif first == 0 and len(tried) == 3:
@@ -225,8 +243,11 @@ def _settled_start(
 
 def _other_resins(known: Surfaced, outlook: Outlook, start: float, means: Means) -> list[Lever]:
     """Every other resin on the shelf that is a go as things are."""
-    found = []
+    found, laid = [], weather(outlook, start, length=STEP)
+    at_once = np.zeros((1, laid.members))
     for other in means.others:
+        if not _go(other, laid, np.zeros(1, np.int64), at_once)[0]:
+            continue
         (trial,) = trials.judge(other, known, [Variant(outlook, start)])
         if trial.go:
             found.append(Lever("resin", start, 2.0, trial.probability, resin=other.resin.name))
@@ -234,46 +255,20 @@ def _other_resins(known: Surfaced, outlook: Outlook, start: float, means: Means)
 
 
 def _solved(
-    question: Question, known: Surfaced, outlook: Outlook, turned: Sequence[Knob], means: Means
+    question: Question, known: Surfaced, outlook: Outlook, turned: Sequence[Parameter], means: Means
 ) -> list[Lever]:
     """The levers of all kinds that can be turned far enough, with how long and what it takes."""
     found = solve(question, known, outlook, turned)
-    return _held_long_enough(question, known, outlook, found, means)
-
-
-def _held_long_enough(
-    question: Question, known: Surfaced, outlook: Outlook, found: Sequence[Found], means: Means
-) -> list[Lever]:
-    """How long each must be held: the shortest of :data:`HOURS` after the start that is still a go."""
-    few_question, few = trials.thinned(question, outlook, EVERY)
-    scanned = _hold(few_question, known, few, [(one, HOURS) for one in found])
-    whole = [
-        (one, HOURS[max(0, first_go(trials_) or 0) :][:2])
-        for one, trials_ in zip(found, scanned, strict=True)
-    ]
-    judged = _hold(question, known, outlook, whole)
+    ladders = [Ladder(partial(_held, outlook, one), len(HOURS), {len(HOURS) - 1: one.step}) for one in found]
     made = []
-    for (one, hours), trials_ in zip(whole, judged, strict=True):
-        place = first_go(trials_)
-        if place is None:  # held throughout it is a go: that is how it was found
-            made.append(priced(question, outlook, one, HELD, means))
-        else:
-            made.append(
-                priced(question, outlook, one._replace(trial=trials_[place]), hours[place] * HOUR, means)
-            )
+    for one, step in zip(found, climb(question, known, ladders), strict=True):
+        assert step is not None  # held throughout it is a go: that is how it was found
+        made.append(priced(question, outlook, one._replace(step=step), HOURS[step.place] * HOUR, means))
     return made
 
 
-def _hold(
-    question: Question, known: Surfaced, outlook: Outlook, asked: Sequence[tuple[Found, Sequence[float]]]
-) -> list[list[Trial]]:
-    variants = [
-        Variant(
-            one.knob.change(outlook, one.value, one.knob.start + hours * HOUR),
-            one.knob.start,
-        )
-        for one, tried in asked
-        for hours in tried
-    ]
-    judged = iter(trials.judge(question, known, variants))
-    return [[next(judged) for _ in tried] for _, tried in asked]
+def _held(outlook: Outlook, one: Found, place: int) -> Variant:
+    """A found amount, held for some of :data:`HOURS` after the start."""
+    parameter = one.parameter
+    changed = parameter.change(outlook, one.value, parameter.start + HOURS[place] * HOUR)
+    return Variant(changed, parameter.start)

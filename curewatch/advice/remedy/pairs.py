@@ -10,7 +10,7 @@ from curewatch.advice.judge.answer import Lever
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import Surfaced
 from curewatch.advice.remedy.cost import priced
-from curewatch.advice.remedy.parameters import LEADS, Change, Knob, Means, knobs
+from curewatch.advice.remedy.parameters import LEADS, Change, Means, Parameter, parameters
 from curewatch.advice.remedy.search import HELD, Found, solve
 from curewatch.model.air import warming
 from curewatch.model.air.outlook import Outlook
@@ -19,7 +19,7 @@ from curewatch.model.air.outlook import Outlook
 def two_together(
     question: Question, known: Surfaced, outlook: Outlook, start: float, means: Means
 ) -> list[Lever]:
-    """Where no single change does it: drier air and warmth, or another resin and warmth."""
+    """Where no single change does it: drier air and warmth, or another resin and warmth. ``start`` [s]."""
     return [
         *_warm_and_dry(question, known, outlook, start, means),
         *_warm_other_resins(known, outlook, start, means),
@@ -34,15 +34,17 @@ def _warm_and_dry(
     Less warmth was no go with the drier air, so it is none with the damper: both amounts are the smallest.
     """
     works = max(start, known.at + LEADS[1])
-    every = knobs(question, known, outlook, start, means)
-    warm = next((knob for knob in every if knob.kind == "warm" and knob.start == works), None)
+    every = parameters(question, known, outlook, start, means)
+    warm = next(
+        (parameter for parameter in every if parameter.kind == "warm" and parameter.start == works), None
+    )
     if warm is None:
         return []
     turned = [
         (humidity, replace(warm, change=_then_dried(warm.change, means, known.at, humidity), group=place))
         for place, humidity in enumerate((0.70, 0.60, 0.50, 0.40))
     ]
-    pairs = _paired(turned, solve(question, known, outlook, [knob for _, knob in turned]))
+    pairs = _paired(turned, solve(question, known, outlook, [parameter for _, parameter in turned]))
     if not pairs:
         return []
     warmed = [(humidity, one, priced(question, outlook, one, HELD, means)) for (humidity, _), one in pairs]
@@ -54,7 +56,7 @@ def _warm_and_dry(
     )
     if least is not None:
         dry = replace(dry, target=least.value)
-        lever = replace(lever, probability=least.trial.probability)
+        lever = replace(lever, probability=least.step.trial.probability)
     return [replace(lever, besides=dry, effort=lever.effort + dry.effort)]
 
 
@@ -78,7 +80,7 @@ def _least_drying(
         question,
         known,
         outlook,
-        [replace(warm.knob, kind="dry", values=values, tolerance=0.01, change=change)],
+        [replace(warm.parameter, kind="dry", values=values, tolerance=0.01, change=change)],
     )
     return found[0] if found else None
 
@@ -91,16 +93,20 @@ def _then_dried(change: Change, means: Means, switch_on: float, humidity: float)
 
 
 def _paired(
-    turned: Sequence[tuple[float, Knob]], found: Sequence[Found]
-) -> list[tuple[tuple[float, Knob], Found]]:
-    """Each found amount beside the dryness its knob was made with."""
-    return [(pair, one) for one in found for pair in turned if pair[1] is one.knob]
+    turned: Sequence[tuple[float, Parameter]], found: Sequence[Found]
+) -> list[tuple[tuple[float, Parameter], Found]]:
+    """Each found amount beside the dryness its parameter was made with."""
+    return [(pair, one) for one in found for pair in turned if pair[1] is one.parameter]
 
 
 def _warm_other_resins(known: Surfaced, outlook: Outlook, start: float, means: Means) -> list[Lever]:
     found = []
     for other in means.others:
-        warm = [knob for knob in knobs(other, known, outlook, start, means) if knob.kind == "warm"]
+        warm = [
+            parameter
+            for parameter in parameters(other, known, outlook, start, means)
+            if parameter.kind == "warm"
+        ]
         for one in solve(other, known, outlook, warm)[:1]:
             lever = priced(other, outlook, one, HELD, means)
             resin = Lever("resin", lever.start, 2.0, resin=other.resin.name)

@@ -1,6 +1,6 @@
 """What can be turned to make a start a go: warmth, dryness, a warmer surface; and what is at hand for it.
 
-A :class:`Knob` is a lever before its amount is known.
+A :class:`Parameter` is a lever before its amount is known.
 """
 
 from collections.abc import Callable
@@ -13,6 +13,7 @@ from curewatch.advice.judge.situation import Surfaced
 from curewatch.model.air import warming
 from curewatch.model.air.outlook import Outlook
 from curewatch.model.air.shed import Shed
+from curewatch.order import median
 from curewatch.units import HOUR, FloatArray, kelvin_from_celsius
 
 LEADS = (0.0, 2 * HOUR)  # how long before the start the heat or the drying goes on
@@ -22,7 +23,7 @@ Change = Callable[[Outlook, float, float], Outlook]  # outlook, amount, until ->
 
 
 @dataclass(frozen=True, eq=False)
-class Knob:
+class Parameter:
     """A lever before its amount is known: ``values`` rise in effort, a whole number of tolerances apart."""
 
     kind: str
@@ -31,15 +32,15 @@ class Knob:
     change: Change
     switch_on: float
     start: float
-    group: int = 0  # knobs of one kind and group are one lever with several leads
+    group: int = 0  # parameters of one kind and group are one lever with several leads
 
     @property
     def step(self) -> float:
-        """One tolerance towards more effort."""
+        """One tolerance towards more effort. [of the amount]"""
         return self.tolerance if self.values[-1] >= self.values[0] else -self.tolerance
 
     def allows(self, value: float) -> bool:
-        """Whether this amount lies within what is tried."""
+        """Whether this amount lies within what is tried. [of the amount]"""
         low, high = min(self.values[0], self.values[-1]), max(self.values[0], self.values[-1])
         return bool(low <= value <= high)
 
@@ -57,25 +58,37 @@ class Means:
     burner: str = ""  # what the shed's heater burns without a flue
 
 
-def knobs(question: Question, known: Surfaced, outlook: Outlook, start: float, means: Means) -> list[Knob]:
-    """Warming the shed, drying its air, warming the surface; each with the leads it may need."""
-    air = float(np.median(outlook.air_temperature[:, 0]))
+HELD_BELOW = 3.0  # K; to keep the air near what it is now through a cold night may be enough
+HELD_ABOVE, DAMPEST = 0.10, 0.95  # likewise of its humidity, which rises as the night cools; the most to ask
+
+
+def parameters(
+    question: Question, known: Surfaced, outlook: Outlook, start: float, means: Means
+) -> list[Parameter]:
+    """Warming the shed, drying its air, warming the surface; each with the leads it may need.
+
+    ``start`` [s].
+    """
+    air = float(median(outlook.air_temperature[:, 0]))
     humidity = known.air.relative_humidity if known.air is not None else None
     warmest = min(WARMEST, question.limits.temperature_highest.value - 2.0)
-    targets = np.arange(0.5 * np.ceil(2 * air), warmest + 0.01, 3.0)
-    dryness = np.arange(np.floor(100 * (humidity or 0.0)) / 100, 0.29, -0.10)
+    targets = np.arange(0.5 * np.ceil(2 * air) - HELD_BELOW, warmest + 0.01, 3.0)
+    dampest = min(DAMPEST, np.floor(100 * (humidity or 0.0)) / 100 + HELD_ABOVE)
+    dryness = np.arange(dampest, 0.29, -0.10)
     rises = np.arange(0.0, 16.1, 4.0)
     found = []
     for lead in LEADS:
         begins, works = (known.at, max(start, known.at + lead))
         if targets.size:
             found.append(
-                Knob("warm", targets, 0.5, _warmer(question, means, begins, max(HOUR, lead)), begins, works)
+                Parameter(
+                    "warm", targets, 0.5, _warmer(question, means, begins, max(HOUR, lead)), begins, works
+                )
             )
         if humidity is not None:
-            found.append(Knob("dry", dryness, 0.01, _drier(means, begins), begins, works))
-        found.append(Knob("surface", rises, 0.5, _warmer_surface(question, begins), begins, works))
-    return [knob for knob in found if knob.values.size > 1]
+            found.append(Parameter("dry", dryness, 0.01, _drier(means, begins), begins, works))
+        found.append(Parameter("surface", rises, 0.5, _warmer_surface(question, begins), begins, works))
+    return [parameter for parameter in found if parameter.values.size > 1]
 
 
 def _warmer(question: Question, means: Means, switch_on: float, ramp: float) -> Change:

@@ -1,6 +1,6 @@
-"""The smallest amount of a knob that is a go: bracketed by a coarse scan, settled over all paths."""
+"""The smallest amount of a parameter that is a go: bracketed by a coarse scan, settled over all paths."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -8,8 +8,9 @@ import numpy as np
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import Surfaced
 from curewatch.advice.remedy import trials
-from curewatch.advice.remedy.parameters import Knob
-from curewatch.advice.remedy.trials import Trial, Variant
+from curewatch.advice.remedy.ladder import Ladder, Step, climb
+from curewatch.advice.remedy.parameters import Parameter
+from curewatch.advice.remedy.trials import Variant
 from curewatch.model.air.outlook import Outlook
 from curewatch.units import HOUR, FloatArray
 
@@ -19,82 +20,89 @@ ROUNDS = 6  # of moving by one tolerance
 
 
 class Found(NamedTuple):
-    """The smallest amount of a knob that is a go."""
+    """The smallest amount of a parameter that is a go."""
 
-    knob: Knob
+    parameter: Parameter
     value: float
-    trial: Trial
+    step: Step
 
 
-def solve(question: Question, known: Surfaced, outlook: Outlook, turned: Sequence[Knob]) -> list[Found]:
-    """The smallest amount of each kind of knob that is a go; kinds that never are, are left out.
+def solve(question: Question, known: Surfaced, outlook: Outlook, turned: Sequence[Parameter]) -> list[Found]:
+    """The smallest amount of each kind of parameter that is a go; kinds that never are, are left out.
 
-    All knobs are scanned together, coarsely over a quarter of the paths. Of each kind the first one that
-    comes to a go, that of the earliest start, is then scanned finely over all paths.
+    All kinds are scanned together, coarsely over a quarter of the paths. Of each kind the first parameter
+    that comes to a go, that of the earliest start, is then scanned finely, and settled over all paths.
     """
     few_question, few = trials.thinned(question, outlook, EVERY)
-    scanned = _scan(few_question, known, few, [(knob, knob.values) for knob in turned])
-    bracketed: dict[tuple[str, int], tuple[Knob, int]] = {}
-    for knob, judged in zip(turned, scanned, strict=True):
-        place = first_go(judged)
-        if place:  # not the first amount either: that is none at all
-            bracketed.setdefault((knob.kind, knob.group), (knob, place))
-    near = [(knob, _fine(knob, place)) for knob, place in bracketed.values()]
-    nearly = _scan(few_question, known, few, near)
+    waiting: dict[tuple[str, int], list[Parameter]] = {}
+    for parameter in turned:
+        waiting.setdefault((parameter.kind, parameter.group), []).append(parameter)
+    near: list[tuple[Parameter, FloatArray, Step]] = []
+    while asked := [parameters.pop(0) for parameters in waiting.values() if parameters]:
+        steps = climb(few_question, known, [_ladder(few, one, one.values) for one in asked])
+        for parameter, step in zip(asked, steps, strict=True):
+            if step is not None and step.place:  # not the first amount either: that is none at all
+                near.append((parameter, _fine(parameter, step.place), step))
+                waiting[parameter.kind, parameter.group].clear()
+    near.sort(key=lambda each: turned.index(each[0]))
+    ladders = [_ladder(few, one, values, {values.size - 1: step}) for one, values, step in near]
+    nearly = climb(few_question, known, ladders)
     guesses = [
-        (knob, float(values[first_go(judged) or 0]))
-        for (knob, values), judged in zip(near, nearly, strict=True)
+        (parameter, float(values[step.place if step else -1]))
+        for (parameter, values, _), step in zip(near, nearly, strict=True)
     ]
     return _settled(question, known, outlook, guesses)
 
 
 def _settled(
-    question: Question, known: Surfaced, outlook: Outlook, guesses: Sequence[tuple[Knob, float]]
+    question: Question, known: Surfaced, outlook: Outlook, guesses: Sequence[tuple[Parameter, float]]
 ) -> list[Found]:
     """The smallest amounts over all paths, from guesses that are right to a few tolerances."""
-    found: dict[Knob, Found] = {}
+    found: dict[Parameter, Found] = {}
     moving = list(guesses)
     for _ in range(ROUNDS):
-        asked = [(knob, _around(knob, guess)) for knob, guess in moving]
+        asked = [(parameter, _around(parameter, guess), guess) for parameter, guess in moving]
         moving = []
-        for (knob, values), judged in zip(asked, _scan(question, known, outlook, asked), strict=True):
-            first = first_go(judged)
-            if first is None:
-                moving.append((knob, float(values[-1]) + knob.step))
-            elif first == 0:  # less of it may do; where less is nothing, it is no lever
-                moving.append((knob, float(values[0]) - knob.step))
+        ladders = [
+            _ladder(outlook, one, values, first=int(np.argmin(np.abs(values - guess))))
+            for one, values, guess in asked
+        ]
+        for (parameter, values, _), step in zip(asked, climb(question, known, ladders), strict=True):
+            if step is None:
+                moving.append((parameter, float(values[-1]) + parameter.step))
+            elif step.place == 0:  # less of it may do; where less is nothing, it is no lever
+                moving.append((parameter, float(values[0]) - parameter.step))
             else:
-                found[knob] = Found(knob, round(float(values[first]), 6), judged[first])
-        moving = [(knob, guess) for knob, guess in moving if knob.allows(guess)]
+                found[parameter] = Found(parameter, round(float(values[step.place]), 6), step)
+        moving = [(parameter, guess) for parameter, guess in moving if parameter.allows(guess)]
         if not moving:
             break
-    return [found[knob] for knob, _ in guesses if knob in found]
+    return [found[parameter] for parameter, _ in guesses if parameter in found]
 
 
-def _around(knob: Knob, guess: float) -> FloatArray:
+def _around(parameter: Parameter, guess: float) -> FloatArray:
     """One tolerance less, the guess, and one more."""
-    values = guess + knob.step * np.array([-1.0, 0.0, 1.0])
-    return values[[knob.allows(value) for value in values.tolist()]]
+    values = guess + parameter.step * np.array([-1.0, 0.0, 1.0])
+    return values[[parameter.allows(value) for value in values.tolist()]]
 
 
-def _scan(
-    question: Question, known: Surfaced, outlook: Outlook, asked: Sequence[tuple[Knob, FloatArray]]
-) -> list[list[Trial]]:
-    """All values of all knobs in one stack."""
-    variants = [
-        Variant(knob.change(outlook, value, knob.start + HELD), knob.start)
-        for knob, values in asked
-        for value in values.tolist()
-    ]
-    judged = iter(trials.judge(question, known, variants))
-    return [[next(judged) for _ in values] for _, values in asked]
+def _ladder(
+    outlook: Outlook,
+    parameter: Parameter,
+    values: FloatArray,
+    known: Mapping[int, Step] | None = None,
+    first: int = -1,
+) -> Ladder:
+    """The values of a parameter, held as long as it may take."""
+
+    def rung(place: int) -> Variant:
+        until = parameter.start + HELD
+        return Variant(parameter.change(outlook, float(values[place]), until), parameter.start)
+
+    return Ladder(rung, values.size, known or {}, first)
 
 
-def _fine(knob: Knob, place: int) -> FloatArray:
+def _fine(parameter: Parameter, place: int) -> FloatArray:
     """From the coarse value before to this one, a tolerance apart; the first of them is no go."""
-    lower, upper = float(knob.values[place - 1]), float(knob.values[place])
-    return np.linspace(lower, upper, round(abs(upper - lower) / knob.tolerance) + 1)
-
-
-def first_go(judged: Sequence[Trial]) -> int | None:
-    return next((at for at, trial in enumerate(judged) if trial.go), None)
+    lower, upper = float(parameter.values[place - 1]), float(parameter.values[place])
+    return np.linspace(lower, upper, round(abs(upper - lower) / parameter.tolerance) + 1)

@@ -9,11 +9,13 @@ from curewatch.errors import UsageError
 
 if TYPE_CHECKING:
     from curewatch.answers.air import AirDocument
+    from curewatch.wording import Wording
 
 LOWEST, HIGHEST = 233.15, 333.15  # K: air a person works in, and then some
+ANY = (-(10**9), 10**9)  # degC: the range of air is said here, with its hint
 
 # A number below zero is not an option: "air -5 90" must work.
-app = typer.Typer(context_settings={"ignore_unknown_options": True})
+app = typer.Typer(add_completion=False, context_settings={"ignore_unknown_options": True})
 
 
 @app.command()
@@ -39,17 +41,22 @@ def air(
     """
     from curewatch.cli import terminal
 
-    said = describe(temperature, humidity, surface, part)
+    words = reader(units)
+    said = describe(temperature, humidity, surface, part, words)
     if as_json:
         terminal.print_json(said)
         return
     from curewatch.cli.screens.air import lines
 
-    terminal.print_lines(lines(said, reader(units)), plain=plain)
+    terminal.print_lines(lines(said, words), plain=plain)
 
 
 def describe(
-    temperature: str, humidity: str, surface: str | None = None, part: str | None = None
+    temperature: str,
+    humidity: str,
+    surface: str | None = None,
+    part: str | None = None,
+    words: "Wording | None" = None,
 ) -> "AirDocument":
     """Everything the command says, from what was typed.
 
@@ -60,9 +67,9 @@ def describe(
     ConfigurationError
         A class of sensor that is not known.
     """
-    kelvin = _temperature(temperature, "air temperature")
+    kelvin = _temperature(temperature, "air temperature", words)
     fraction = _humidity(humidity)
-    below = None if surface is None else _temperature(surface, "surface temperature")
+    below = None if surface is None else _temperature(surface, "surface temperature", words)
 
     from curewatch.answers.air import air_document
     from curewatch.materials.sensor_part import load_sensor_part
@@ -73,26 +80,26 @@ def describe(
     return air_document(kelvin, fraction, below, found)
 
 
-def _temperature(text: str, name: str) -> float:
+def _temperature(text: str, name: str, words: "Wording | None") -> float:
     from curewatch.cli.typed import both_scales, temperature_from_text
     from curewatch.units import celsius_from_kelvin, kelvin_from_fahrenheit
 
-    kelvin = temperature_from_text(text, name)
+    kelvin = temperature_from_text(text, name, words, within=ANY)
     if LOWEST <= kelvin <= HIGHEST:
         return kelvin
     hint = ""
     meant = kelvin_from_fahrenheit(celsius_from_kelvin(kelvin))
     if kelvin > HIGHEST and meant <= HIGHEST:
         hint = f"; if that was Fahrenheit, write {text.strip()}F ({celsius_from_kelvin(meant):.1f} °C)"
-    raise UsageError(f"{name} {text.strip()!r}; allowed: {both_scales(-40, 60)}{hint}")
+    raise UsageError(f"{name}: found {text.strip()!r}. Use {both_scales(-40, 60)}{hint}")
 
 
 def _humidity(text: str) -> float:
     try:
         percent = float(text.strip().rstrip("%").replace(",", "."))
     except ValueError:
-        raise UsageError(f"relative humidity {text!r} is not a number; write 80 or 80%") from None
+        raise UsageError(f"relative humidity: found {text!r}. Use 80 or 80%") from None
     if 1.0 <= percent <= 100.0:
         return percent / 100.0
     hint = f"; if that was a fraction, write {100 * percent:g}" if 0.0 < percent < 1.0 else ""
-    raise UsageError(f"relative humidity is {percent:g} %; allowed: 1 to 100 %{hint}")
+    raise UsageError(f"relative humidity: found {percent:g} %. Use 1 to 100 %{hint}")

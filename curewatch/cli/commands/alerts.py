@@ -13,9 +13,14 @@ from curewatch.cli.typed import span_from_text
 from curewatch.clock import SystemClock
 from curewatch.configuration import logbook_path
 from curewatch.errors import UsageError
-from curewatch.logbook import Entry, EntryKind, LogbookStore, open_logbook
+from curewatch.logbook import EntryKind, LogbookStore, open_logbook
+from curewatch.shed import active_alerts
 from curewatch.shed.active_alerts import numbered
+from curewatch.shed.sent_notices import lately
+from curewatch.units import DAY
 from curewatch.wording import Wording, plain_wording
+
+SENT_LATELY = 7 * DAY  # s
 
 
 def app(
@@ -29,13 +34,16 @@ def app(
         str | None,
         typer.Option("--past", metavar="SPAN", help="Also what was raised in this time: 12 h."),
     ] = None,
+    sent: Annotated[
+        bool, typer.Option("--sent", help="Also the notices sent in this time, or in the last 7 days.")
+    ] = False,
     config: ConfigOption = None,
     units: UnitsOption = None,
     json: JsonOption = False,
 ) -> None:
     """The active alerts, with what to do; --acknowledge NUMBER does what the board's key a does.
 
-    An acknowledged alert stays until its cause is gone, and sounds again only when it becomes more urgent.
+    An acknowledged alert stays until its cause is gone. It rings again only when its meaning changes.
 
     Example: curewatch alerts --past "12 h"
     """
@@ -43,17 +51,20 @@ def app(
     now = SystemClock().now().utc
     since = now if past is None else now - span_from_text(past, "--past")
     if by and not acknowledged:
-        raise UsageError("--by says who acknowledges an alert; give --acknowledge NUMBER, too")
+        raise UsageError("--by names who acknowledges an alert; give --acknowledge NUMBER, too")
     path, said = logbook_path(configuration), plain_wording(words.zone)
+    if acknowledged and not path.exists():
+        raise UsageError(f"--acknowledge: found {acknowledged[0]!r}, and none is active. Use it without")
     if not path.exists():
-        _show(alerts_document((), (), now, said), words, now, json=json)
+        _show(alerts_document((), (), now, said, () if sent else None), words, now, json=json)
         return
     with open_logbook(path, read_only=not acknowledged) as logbook:
         if acknowledged:
             _acknowledge(logbook, acknowledged, by, now, said)
         entries = logbook.entries(EntryKind.ALERT, start=since)
         recent = tuple(alerts.events_told(entry.payload for entry in entries))
-        document = alerts_document(numbered(logbook), recent if past else (), now, said)
+        notices = lately(logbook, since if past else now - SENT_LATELY) if sent else None
+        document = alerts_document(numbered(logbook), recent if past else (), now, said, notices)
     _show(document, words, now, json=json)
 
 
@@ -77,12 +88,6 @@ def _acknowledge(
     if strange:
         there = ", ".join(stands) or "none is active"
         raise UsageError(
-            f"--acknowledge {strange[0]!r}; allowed: all, or a number of an active alert: {there}"
+            f"--acknowledge: found {strange[0]!r}. Use all, or a number of an active alert: {there}"
         )
-    state = {active.key: active for active in stands.values()}
-    for number in wanted:
-        state_after, events = alerts.acknowledge(state, stands[number].key, now)
-        state = dict(state_after)
-        who = {"by": by} if by else {}
-        stored = [alerts.event_as_plain(event, plainly) | who for event in events]
-        logbook.append(entries=[Entry(EntryKind.ALERT, each, now) for each in stored])
+    active_alerts.acknowledge(logbook, [stands[number] for number in wanted], by, now, plainly)

@@ -5,13 +5,23 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOption, settings
+from curewatch.cli.options import (
+    ConfigOption,
+    JsonOption,
+    PlainOption,
+    UnitsOption,
+    WhyOption,
+    common_settings,
+    settings,
+)
 
 if TYPE_CHECKING:
     from curewatch.answers.cure import CureBlushDocument, CureLaminateDocument, CurePotDocument
     from curewatch.materials import Resin
     from curewatch.model.film.film import History
     from curewatch.model.film.outcome import FilmOutcome
+    from curewatch.model.mass.buildup import Buildup
+    from curewatch.wording import Wording
 
 SHORTEST, LONGEST = 0.1, 1440.0  # h: up to 60 days
 
@@ -47,14 +57,14 @@ def app(
     mass: Annotated[
         str | None,
         typer.Option(
-            "--mass", metavar="MASS", help="Also this batch in its pot, e.g. 350g.", show_default=False
+            "--mass", metavar="MASS", help="Also this batch in its pot, e.g. '350 g'.", show_default=False
         ),
     ] = None,
     shape: Annotated[str, typer.Option("--shape", help="Of the pot: cup, tray or roller-tray.")] = "cup",
     thickness: Annotated[
         float | None,
         typer.Option(
-            "--thickness", metavar="MM", help="Also a laminate as thick as this.", show_default=False
+            "--thickness", metavar="MM", help="A layer as thick as this; else one film.", show_default=False
         ),
     ] = None,
     substrate: Annotated[
@@ -63,7 +73,7 @@ def app(
     humidity: Annotated[
         float | None,
         typer.Option(
-            "--humidity", metavar="PERCENT", help="At the surface: also tells of blush.", show_default=False
+            "--humidity", metavar="PERCENT", help="At the surface: also for blush.", show_default=False
         ),
     ] = None,
     carbon_dioxide: Annotated[
@@ -74,7 +84,7 @@ def app(
         typer.Option(
             "--rest",
             metavar="SPAN",
-            help="In the pot before it is spread, for blush; else as the sheet says.",
+            help="In the pot before it is spread, for blush; else as the sheet states.",
             show_default=False,
         ),
     ] = None,
@@ -82,6 +92,7 @@ def app(
         Path | None,
         typer.Option("--chart", metavar="FILE", help="Also draw it, as .svg or .png.", show_default=False),
     ] = None,
+    why: WhyOption = False,
     config: ConfigOption = None,
     units: UnitsOption = None,
     plain: PlainOption = False,
@@ -89,7 +100,7 @@ def app(
 ) -> None:
     """Cure of one layer over time: conversion, glass transition, and when it gels, dries and hardens.
 
-    Give a steady temperature, or a history of the surface as a CSV. Bands are those of the lot. With
+    Give a steady temperature, or a history of the surface as a CSV. With --why also the curves. With
     --mass also when that batch kicks in its pot; with --thickness how hot a laminate gets; with
     --humidity whether amine blush forms.
 
@@ -97,22 +108,21 @@ def app(
     """
     from curewatch.answers.cure import cure_document
     from curewatch.cli import terminal
-    from curewatch.cli.screens import blush as blush_screen
     from curewatch.cli.screens import cure as screen
-    from curewatch.cli.screens import heat
     from curewatch.errors import UsageError
     from curewatch.materials import load_resin
     from curewatch.materials.substrate import substrate_names
     from curewatch.model.film.outcome import outcome
 
-    configuration, wording = settings(config, units)
+    configuration, wording = (settings if named is None else common_settings)(config, units)
     resin = load_resin(configuration.resin.name if named is None else named, configuration.resin.folder)
     dose = resin.dose_used(peroxide)
     resin = resin.dosed(peroxide, cobalt)
     if substrate not in substrate_names():
-        raise UsageError(f"--on {substrate!r}; allowed: {', '.join(substrate_names())}")
-    path = _history(temperature, history, hours)
-    said = outcome(resin, path)
+        raise UsageError(f"--on: found {substrate!r}. Use {', '.join(substrate_names())}")
+    path = _history(temperature, history, hours, wording)
+    buildup = _buildup(thickness, substrate)
+    said = outcome(resin, path, buildup=buildup)
     if humidity is not None:
         _must_be_air(humidity, carbon_dioxide)
     if chart is not None:
@@ -123,19 +133,14 @@ def app(
         said,
         dose,
         do_not=_against(said, path, humidity),
-        blush=None if humidity is None else _blush(resin, path, humidity, carbon_dioxide, rest),
-        pot=None if mass is None else _pot(resin, mass, shape, path),
-        laminate=None if thickness is None else _laminate(resin, thickness, substrate, path),
+        blush=None if humidity is None else _blush(resin, path, buildup, (humidity, carbon_dioxide), rest),
+        pot=None if mass is None else _pot(resin, mass, shape, path, wording),
+        laminate=_laminate(said, buildup, path),
     )
     if as_json:
         terminal.print_json(answer)
         return
-    shown = [answer.do_not[0].upper() + answer.do_not[1:], ""] if answer.do_not else []
-    shown += screen.lines(answer, wording, terminal.columns())
-    shown += [] if answer.blush is None else ["", *blush_screen.lines(answer.blush)]
-    shown += [] if answer.pot is None else ["", *heat.pot_lines(answer.pot, wording)]
-    shown += [] if answer.laminate is None else ["", *heat.laminate_lines(answer.laminate, wording)]
-    terminal.print_lines(shown, plain=plain)
+    terminal.print_lines(screen.lines(answer, wording, terminal.columns(), why=why), plain=plain)
 
 
 def _must_be_air(humidity: float, carbon_dioxide: float) -> None:
@@ -144,9 +149,9 @@ def _must_be_air(humidity: float, carbon_dioxide: float) -> None:
 
     if not 1.0 <= humidity <= 100.0:
         hint = f"; if that was a fraction, give {100 * humidity:g}" if 0.0 < humidity < 1.0 else ""
-        raise UsageError(f"--humidity {humidity:g}; allowed: 1 to 100 %{hint}")
+        raise UsageError(f"--humidity: found {humidity:g}. Use 1 to 100 %{hint}")
     if not 100.0 <= carbon_dioxide <= 50_000.0:
-        raise UsageError(f"--carbon-dioxide {carbon_dioxide:g}; allowed: 100 to 50000 ppm")
+        raise UsageError(f"--carbon-dioxide: found {carbon_dioxide:g}. Use 100 to 50000 ppm")
 
 
 def _against(said: "FilmOutcome", path: "History", humidity: float | None) -> str:
@@ -166,7 +171,11 @@ def _against(said: "FilmOutcome", path: "History", humidity: float | None) -> st
 
 
 def _blush(
-    resin: "Resin", path: "History", humidity: float, carbon_dioxide: float, rest: str | None
+    resin: "Resin",
+    path: "History",
+    buildup: "Buildup | None",
+    air: tuple[float, float],
+    rest: str | None,
 ) -> "CureBlushDocument":
     """Blush of every lot in air that stays as humid at the surface, and the recoat window with it."""
     import numpy as np
@@ -174,68 +183,84 @@ def _blush(
     from curewatch.answers.cure import blush_part
     from curewatch.cli.typed import span_from_text
     from curewatch.model.film import blush
+    from curewatch.model.film.damp_air import acceleration
     from curewatch.model.film.ensemble import cures
+    from curewatch.model.film.ensemble_steps import Heat
     from curewatch.model.film.film import History
     from curewatch.model.film.lots import STRATA
     from curewatch.model.film.recoat_window import recoat_window
 
-    lots = cures(resin, History(path.time, np.tile(path.temperature, (STRATA, 1))))
-    damp, gas = humidity / 100.0, carbon_dioxide * 1e-6
+    heat = None if buildup is None else Heat(buildup)
+    lots = cures(resin, History(path.time, np.tile(path.temperature, (STRATA, 1))), heat=heat)
+    damp, gas = air[0] / 100.0, air[1] * 1e-6
     stood = resin.blush.rest or 0.0 if rest is None else span_from_text(rest, "--rest")
     found = blush.blush(resin, lots, damp, gas, rest=stood)
     gathering = blush.rate(resin, lots.temperature, np.full(lots.conversion.shape, damp), gas)
-    return blush_part(found, recoat_window(resin, lots, gathering))
+    window = recoat_window(resin, lots, gathering)
+    sooner = acceleration(resin, np.full(STRATA, damp))
+    return blush_part(found, window._replace(closes=window.closes / sooner))
 
 
-def _pot(resin: "Resin", told: str, shape: str, path: "History") -> "CurePotDocument":
+def _pot(resin: "Resin", told: str, shape: str, path: "History", words: "Wording") -> "CurePotDocument":
     from curewatch.answers.cure import pot_part
     from curewatch.cli.typed import batch_mass_from_text
     from curewatch.errors import UsageError
-    from curewatch.model.film.lots import EARLY, LATE, rate_factor_at
+    from curewatch.model.film.lots import FAST, rate_factor_at
     from curewatch.model.mass.pot import SHAPES, pot
 
     if shape not in SHAPES:
-        raise UsageError(f"--shape {shape!r}; allowed: {', '.join(SHAPES)}")
-    mass, air = batch_mass_from_text(told), float(path.temperature[0])
-    factors = (rate_factor_at(resin, LATE), 1.0, rate_factor_at(resin, EARLY))
+        raise UsageError(f"--shape: found {shape!r}. Use {', '.join(SHAPES)}")
+    mass, air = batch_mass_from_text(told, words=words), float(path.temperature[0])
+    factors = (rate_factor_at(resin, FAST), 1.0, rate_factor_at(resin, 1.0 - FAST))
     pots = [pot(resin, mass, air, shape=shape, rate_factor=factor) for factor in factors]
     return pot_part(mass, shape, air, pots)
 
 
-def _laminate(resin: "Resin", millimetres: float, substrate: str, path: "History") -> "CureLaminateDocument":
-    from curewatch.answers.cure import laminate_part
+def _buildup(millimetres: float | None, substrate: str) -> "Buildup | None":
+    """The layer as told; none for a film."""
     from curewatch.errors import UsageError
     from curewatch.materials.substrate import load_substrate
-    from curewatch.model.film.recoat_window import ONE_FILM
-    from curewatch.model.mass.laminate import LaminateLayer, laminate, layers_in_one_go
+    from curewatch.model.mass.buildup import THICKEST, THINNEST, Buildup
 
-    if not 0.1 <= millimetres <= 200.0:
-        raise UsageError(f"--thickness {millimetres:g}; allowed: 0.1 to 200 mm")
-    under, thickness = load_substrate(substrate), millimetres / 1000.0
-    whole = laminate(resin, [LaminateLayer(0.0, thickness)], path, under)
-    at_once = layers_in_one_go(resin, ONE_FILM, path, under)
-    return laminate_part(thickness, ONE_FILM, substrate, whole, at_once)
+    if millimetres is None:
+        return None
+    if not THINNEST <= millimetres / 1000.0 <= THICKEST:
+        raise UsageError(
+            f"--thickness: found {millimetres:g}. Use {1e3 * THINNEST:g} to {1e3 * THICKEST:g} mm"
+        )
+    return Buildup(millimetres / 1000.0, load_substrate(substrate))
 
 
-def _history(temperature: str | None, file: Path | None, hours: float | None) -> "History":
+def _laminate(
+    said: "FilmOutcome", buildup: "Buildup | None", path: "History"
+) -> "CureLaminateDocument | None":
+    from curewatch.answers.cure import laminate_part
+    from curewatch.model.mass.buildup import ONE_FILM
+    from curewatch.model.mass.laminate import layers_in_one_go
+
+    if buildup is None or said.layer is None:
+        return None
+    at_once = layers_in_one_go(said.resin, ONE_FILM, path, buildup.substrate)
+    return laminate_part(buildup, said.layer, at_once)
+
+
+def _history(temperature: str | None, file: Path | None, hours: float | None, words: "Wording") -> "History":
     from curewatch.cli.history_file import cut, read_history
-    from curewatch.cli.typed import both_scales, temperature_from_text
+    from curewatch.cli.typed import cure_temperature_from_text
     from curewatch.errors import UsageError
     from curewatch.model.film.film import constant
-    from curewatch.units import HOUR, celsius_from_kelvin
+    from curewatch.units import HOUR
 
     if (temperature is None) == (file is None):
         raise UsageError("give either --temperature or --history, one of the two")
     if hours is not None and not SHORTEST <= hours <= LONGEST:
-        raise UsageError(f"--hours {hours:g}; allowed: {SHORTEST:g} to {LONGEST:g}")
+        raise UsageError(f"--hours: found {hours:g}. Use {SHORTEST:g} to {LONGEST:g}")
     if file is not None:
         read = read_history(file)
         if hours is None and read.time[-1] > LONGEST * HOUR:
             raise UsageError(
-                f"{file} spans {read.time[-1] / HOUR:.0f} h; allowed: {LONGEST:g}; cut it by --hours"
+                f"{file}: found {read.time[-1] / HOUR:.0f} h. Use at most {LONGEST:g} h, or cut it by --hours"
             )
         return read if hours is None else cut(read, hours * HOUR)
-    kelvin = temperature_from_text(str(temperature))
-    if not -30.0 <= celsius_from_kelvin(kelvin) <= 150.0:
-        raise UsageError(f"--temperature {temperature!r}; allowed: {both_scales(-30, 150)}")
+    kelvin = cure_temperature_from_text(str(temperature), words=words)
     return constant(kelvin, (48.0 if hours is None else hours) * HOUR)

@@ -1,5 +1,6 @@
 """``curewatch demo``: an invented evening through the very path that live bytes take."""
 
+import math
 import tempfile
 from functools import partial
 from importlib.resources import as_file, files
@@ -20,6 +21,7 @@ from curewatch.configuration import Configuration
 from curewatch.daemon.edges.recording import open_recording
 from curewatch.daemon.events import Show
 from curewatch.daemon.replay import Replay
+from curewatch.errors import UsageError
 from curewatch.logbook import open_logbook
 from curewatch.wording import Wording, plain_wording, wording
 
@@ -45,6 +47,8 @@ def app(
 
     Example: curewatch demo
     """
+    if math.isnan(seconds):
+        raise UsageError("--seconds: found nan. Use 0 to 600")
     found = demo_configuration()
     bare = as_json or is_plain(plain)
     recording = open_recording(recording_file())

@@ -1,24 +1,32 @@
 """``curewatch doctor``: could a layer be trusted to it, and what to do where it could not."""
 
-from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import typer
 
 from curewatch.answers.doctor import FindingDocument, doctor_document
-from curewatch.cli.diagnosis import Examined, examine, verdict
-from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
+from curewatch.cli.diagnosis import Examined, HeartbeatHeard, examine, verdict
+from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, WhyOption, settings
 from curewatch.cli.screens.doctor import lines
 from curewatch.cli.terminal import print_json, say
 from curewatch.clock import SystemClock, synchronised
-from curewatch.configuration import logbook_path
-from curewatch.errors import StoreFailed
+from curewatch.configuration import MqttSource, logbook_path, password
+from curewatch.errors import CurewatchError, StoreFailed
 from curewatch.logbook import open_logbook
 from curewatch.wording import plain_wording
 
+LISTENED = 3.0  # to a broker, for what it keeps [s]
 
-def app(config: ConfigOption = None, units: UnitsOption = None, json: JsonOption = False) -> None:
-    """What is configured, heard, how old, how accurate, kept and permitted; each with what to do.
+
+def app(
+    *,
+    why: WhyOption = False,
+    config: ConfigOption = None,
+    units: UnitsOption = None,
+    json: JsonOption = False,
+) -> None:
+    """What is configured, what reports, how old, how accurate, kept and permitted; each with what to do.
 
     Exit status 0: a layer could be trusted to it. 4: it could not, yet. 5: the logbook is broken.
     1: it cannot be opened. 78: the configuration is wrong. It changes nothing and disturbs no running daemon.
@@ -29,10 +37,36 @@ def app(config: ConfigOption = None, units: UnitsOption = None, json: JsonOption
     path = logbook_path(configuration)
     now = SystemClock().now()
     said = plain_wording(words.zone) if json else words
-    findings = _examined(Examined(configuration, said, now, None, synchronised=synchronised()), path)
+    bare = Examined(
+        configuration,
+        said,
+        now,
+        None,
+        synchronised=synchronised(),
+        hear=partial(_heard, configuration.label),
+    )
+    findings = _examined(bare, path)
     document = doctor_document(findings)
-    print_json(document) if json else say(*lines(document))
+    print_json(document) if json else say(*lines(document, why=why))
     raise typer.Exit(int(verdict(findings)))
+
+
+def _heard(shed: str, name: str, source: MqttSource) -> HeartbeatHeard:
+    """What another machine would hear of this shed's daemon."""
+    from curewatch.daemon.edges.heartbeat import HeartbeatEdge, hear_kept
+    from curewatch.daemon.second_listener import SecondListener
+
+    listener = SecondListener()
+    try:
+        edge = HeartbeatEdge(source, password(name, source))
+    except (CurewatchError, OSError) as trouble:
+        return HeartbeatHeard(None, str(trouble))
+    try:
+        hear_kept(edge, listener, SystemClock(), LISTENED)
+    finally:
+        edge.close()
+    known = listener.sheds.get(shed)
+    return HeartbeatHeard(None, edge.trouble) if known is None else HeartbeatHeard(known.heard)
 
 
 def _examined(bare: Examined, path: Path) -> tuple[FindingDocument, ...]:
@@ -41,6 +75,6 @@ def _examined(bare: Examined, path: Path) -> tuple[FindingDocument, ...]:
         return examine(bare)
     try:
         with open_logbook(path, read_only=True) as logbook:
-            return examine(replace(bare, logbook=logbook))
+            return examine(bare._replace(logbook=logbook))
     except StoreFailed as trouble:
-        return examine(replace(bare, unreadable=str(trouble)))
+        return examine(bare._replace(unreadable=str(trouble)))

@@ -3,7 +3,7 @@
 import tomllib
 from collections.abc import Mapping
 from difflib import get_close_matches
-from importlib.resources import files
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -14,12 +14,14 @@ from curewatch.errors import UsageError
 if TYPE_CHECKING:
     from curewatch.answers.explain import TermDocument
 
+TERMS = Path(__file__).parents[1] / "terms.toml"
+
 
 def terms() -> "dict[str, TermDocument]":
     """Every term by its name, in the order of the alphabet."""
     from curewatch.answers.explain import term_document
 
-    tables = tomllib.loads(files("curewatch.cli").joinpath("terms.toml").read_text(encoding="utf-8"))
+    tables = tomllib.loads(TERMS.read_text(encoding="utf-8"))
     return {name: term_document(name, table) for name, table in sorted(tables.items())}
 
 

@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from curewatch.cli.options import ConfigOption, UnitsOption, settings
+from curewatch.cli.options import ConfigOption, UnitsOption
 
 
 def app(
@@ -13,11 +13,16 @@ def app(
     units: UnitsOption = None,
     json: Annotated[bool, typer.Option("--json", help="Its journal as one JSON object a line.")] = False,
     readings: Annotated[bool, typer.Option("--readings", help="Tell of each reading, too.")] = False,
+    for_group: Annotated[
+        str | None,
+        typer.Option("--for-group", metavar="GROUP", help="Its members may tell the logbook, for a service."),
+    ] = None,
 ) -> None:
     """Take readings from serial ports and brokers into the logbook until told to stop.
 
-    SIGTERM or Ctrl-C ends it cleanly; SIGHUP reads the configuration again. Exit status 78: it could
-    not start, and trying again will not help until the message is heeded.
+    SIGTERM or Ctrl-C ends it cleanly. A changed configuration is read again within 15 seconds; SIGHUP
+    reads it at once. Exit status 78: it could not start, and trying again will not help until the
+    message is heeded.
 
     Example: curewatch ingest --json
     """
@@ -26,13 +31,15 @@ def app(
     from curewatch.answers.document import as_json
     from curewatch.answers.event import event_document
     from curewatch.cli.screens.event_line import line
+    from curewatch.cli.which_shed import all_sheds
     from curewatch.daemon.edges.process import ServiceManager, signals
     from curewatch.daemon.events import Show
     from curewatch.daemon.loop import Daemon
-    from curewatch.wording import plain_wording
+    from curewatch.wording import plain_wording, wording
 
     with signals() as caught:
-        configuration, words = settings(config, units)
+        configuration = all_sheds(config)
+        words = wording(configuration.zone, units, configured=configuration.shed.units)
         plainly = plain_wording(words.zone)
 
         def show(event: Show) -> None:
@@ -40,7 +47,9 @@ def app(
             said = as_json(document) if json else line(document, words)
             print(said, flush=True)
 
-        daemon = Daemon(configuration, show=show, config_path=config, tell_readings=readings)
+        daemon = Daemon(
+            configuration, show=show, config_path=config, tell_readings=readings, for_group=for_group
+        )
         daemon.signals = caught
         if not daemon.configuration.serial and not daemon.configuration.mqtt:
             print(

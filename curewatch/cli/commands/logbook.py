@@ -14,7 +14,9 @@ if TYPE_CHECKING:
     from curewatch.configuration import Configuration
     from curewatch.logbook import LogbookStore
 
-app = typer.Typer(help="The logbook: status, verify, seal, back up, export, prune.")
+app = typer.Typer(
+    add_completion=False, help="The logbook: status, verify, seal, back up, salvage, export, prune."
+)
 
 SinceOption = Annotated[
     str | None,
@@ -26,15 +28,16 @@ UntilOption = Annotated[str | None, typer.Option("--until", metavar="TIME", help
 @contextmanager
 def opened(config: Path | None, *, read_only: bool = True) -> Iterator["tuple[LogbookStore, Configuration]"]:
     """The logbook of the configuration, and the configuration."""
-    from curewatch.configuration import load, logbook_path
+    from curewatch.cli.telling import open_to_tell
+    from curewatch.cli.which_shed import configured
+    from curewatch.configuration import logbook_path
     from curewatch.errors import StoreFailed
-    from curewatch.logbook import open_logbook
 
-    configuration = load(config)
+    configuration = configured(config)
     path = logbook_path(configuration)
     if not path.exists():
         raise StoreFailed(f"there is no logbook at {path}; `curewatch ingest` or `watch` begins one")
-    with open_logbook(path, read_only=read_only) as logbook:
+    with open_to_tell(configuration, path, read_only=read_only) as logbook:
         yield logbook, configuration
 
 
@@ -70,25 +73,33 @@ def verify(
     """
     from curewatch.answers.logbook import broken_document, logbook_whole_document
     from curewatch.cli.screens.logbook import whole_lines
+    from curewatch.clock import SystemClock
     from curewatch.errors import RecordBroken
-    from curewatch.logbook import sealing
+    from curewatch.logbook import checked, sealing
 
     with opened(config) as (logbook, _):
         try:
             verified = logbook.verify()
-            seals = sealing.check_seals(logbook)
-            proved = None if code is None else sealing.found(seals, code)
+            signed = sealing.check_seals(logbook)
+            proved = None if code is None else sealing.found(signed.seals, code)
         except RecordBroken as broken:
             if json:
                 print_json(broken_document(broken))
                 raise typer.Exit(int(broken.exit_status)) from broken
             raise
-    document = logbook_whole_document(verified, seals, proved)
+        checked.note_walk(logbook.path, SystemClock().now().utc)
+    document = logbook_whole_document(verified, signed, proved)
     print_json(document) if json else say(*whole_lines(document))
 
 
 @app.command()
-def seal(config: ConfigOption = None, json: JsonOption = False) -> None:
+def seal(
+    restored: Annotated[
+        bool, typer.Option("--restored", help="Go on from an older copy; the logbook is told of it.")
+    ] = False,
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
     """Seal the logbook now and show the code to write down; later it proves that nothing before changed.
 
     Example: curewatch logbook seal
@@ -96,11 +107,39 @@ def seal(config: ConfigOption = None, json: JsonOption = False) -> None:
     from curewatch.answers.logbook import logbook_seal_document
     from curewatch.cli.screens.logbook import seal_lines
     from curewatch.clock import SystemClock
-    from curewatch.logbook import sealing
+    from curewatch.logbook import sealing, stamping
 
-    with opened(config, read_only=False) as (logbook, _):
-        document = logbook_seal_document(sealing.seal(logbook, reason="day", at=SystemClock().now().utc))
+    with opened(config, read_only=False) as (logbook, configuration):
+        now, kept = SystemClock().now().utc, configuration.logbook
+        if restored:
+            sealing.go_on(logbook, now)
+        made = sealing.seal(logbook, reason="day", at=now)
+        undated = stamping.date_newest(logbook, kept.stamp_authority, kept.stamp_roots_file, now)
+        document = logbook_seal_document(made, undated)
     print_json(document) if json else say(*seal_lines(document))
+
+
+@app.command()
+def stamp(config: ConfigOption = None, json: JsonOption = False) -> None:
+    """Have the newest seal dated by the authority that is configured; later it shows that nothing is newer.
+
+    Each seal is dated when it is made, if the authority can be reached. Use this after days without a
+    network, and before the authority's certificate ends: seal first, then stamp.
+
+    Example: curewatch logbook stamp
+    """
+    from curewatch.answers.logbook import logbook_stamp_document
+    from curewatch.cli.screens.logbook import stamp_lines
+    from curewatch.clock import SystemClock
+    from curewatch.logbook import stamping
+
+    with opened(config, read_only=False) as (logbook, configuration):
+        kept = configuration.logbook
+        authority = stamping.read_authority(kept.stamp_authority, kept.stamp_roots_file)
+        if authority is not None:
+            stamping.stamp_last(logbook, authority, SystemClock().now().utc)
+        document = logbook_stamp_document(logbook)
+    print_json(document) if json else say(*stamp_lines(document))
 
 
 @app.command()
@@ -116,12 +155,117 @@ def backup(
     from curewatch.answers.logbook import logbook_backup_document
     from curewatch.cli.screens.logbook import backup_lines
     from curewatch.logbook import backup as copying
-    from curewatch.logbook.sealing import key_path
+    from curewatch.logbook.keys import key_path
 
     with opened(config) as (logbook, _):
         made = copying.backup(logbook, target)
         document = logbook_backup_document(made, key_path(logbook.path))
     print_json(document) if json else say(*backup_lines(document))
+
+
+@app.command()
+def key(
+    *,
+    backup: Annotated[
+        Path | None, typer.Option("--backup", metavar="FILE", help="Copy the private key to another disk.")
+    ] = None,
+    restore: Annotated[
+        Path | None, typer.Option("--restore", metavar="FILE", help="Put a copy of it back.")
+    ] = None,
+    new: Annotated[bool, typer.Option("--new", help="Change it: the old key signs the new one.")] = False,
+    lost: Annotated[
+        bool, typer.Option("--lost", help="Begin a new one: no copy of the old is left.")
+    ] = False,
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Show the key that signs, by its fingerprint; copy it, put it back, change it.
+
+    Keep a copy of the key where only you can read it, and not with the copies of the logbook.
+    A change is told in the logbook. What was sealed before stays valid.
+
+    Example: curewatch logbook key
+    """
+    from curewatch.answers.logbook import logbook_key_document
+    from curewatch.cli.screens.logbook import key_lines
+    from curewatch.clock import SystemClock
+    from curewatch.errors import UsageError
+    from curewatch.logbook import keys
+
+    if sum((backup is not None, restore is not None, new, lost)) > 1:
+        raise UsageError("found several of --backup, --restore, --new and --lost. Use one of them")
+    with opened(config, read_only=not (new or lost)) as (logbook, _):
+        if backup is not None:
+            keys.back_up_key(logbook, backup)
+        if restore is not None:
+            keys.restore_key(logbook, restore)
+        if new or lost:
+            keys.change_key(logbook, SystemClock().now().utc, lost=lost)
+        document = logbook_key_document(logbook, backup)
+    print_json(document) if json else say(*key_lines(document))
+
+
+@app.command()
+def salvage(
+    target: Annotated[Path, typer.Argument(metavar="FILE", help="The new logbook: a new file.")],
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """A new logbook of all that verifies in a damaged one; what is lost is named by hours and entries.
+
+    The damaged file stays as it is. Stop the daemon first.
+
+    Example: curewatch logbook salvage salvaged.sqlite
+    """
+    from curewatch.answers.logbook import logbook_salvage_document
+    from curewatch.cli.screens.logbook import salvage_lines
+    from curewatch.cli.which_shed import configured
+    from curewatch.clock import SystemClock
+    from curewatch.configuration import logbook_path
+    from curewatch.errors import StoreFailed
+    from curewatch.logbook import salvage as salvaging
+    from curewatch.wording import wording
+
+    configuration, now = configured(config), SystemClock().now().utc
+    path = logbook_path(configuration)
+    if not path.exists():
+        raise StoreFailed(f"there is no logbook at {path}; `curewatch ingest` or `watch` begins one")
+    document = logbook_salvage_document(path, salvaging.salvage(path, target, at=now))
+    words = wording(configuration.zone, None, configured=configuration.shed.units)
+    print_json(document) if json else say(*salvage_lines(document, words, now))
+
+
+@app.command()
+def prepare(
+    address: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="FILE",
+            help="Names the database, as its owner: postgresql://OWNER@HOST/NAME?shed=none.",
+            show_default=False,
+        ),
+    ] = None,
+    show: Annotated[bool, typer.Option("--show", help="Print the SQL, and do nothing else.")] = False,
+) -> None:
+    """Lay out a PostgreSQL database for the logbooks of many sheds, or bring it up to this edition.
+
+    A shed then uses it through a file of its own at logbook.path: postgresql://ROLE@HOST/NAME?shed=SHED.
+
+    Example: curewatch logbook prepare --show
+    """
+    from curewatch.errors import UsageError
+    from curewatch.logbook.postgres.layouts import layouts
+    from curewatch.logbook.postgres.layouts import prepare as bring_up
+
+    if show:
+        for name, statements in layouts().values():
+            say(f"-- layout {name}", statements)
+        return
+    if address is None:
+        raise UsageError("FILE: found none. Name the file with the database's address")
+    applied = bring_up(address)
+    numbers = ", ".join(str(number) for number in applied)
+    say(f"layout {numbers}: applied" if applied else "the layout is that of this edition; nothing was done")
 
 
 @app.command()
@@ -199,6 +343,6 @@ def _moment(text: str | None, zone: Any, option: str) -> float | None:
         stamp = datetime.fromisoformat(text)
     except ValueError as trouble:
         raise UsageError(
-            f"{option} {text!r}; allowed: 2026-11-25 or 2026-11-25T16:00, the shed's time"
+            f"{option}: found {text!r}. Use 2026-11-25 or 2026-11-25T16:00, the shed's time"
         ) from trouble
     return (stamp if stamp.tzinfo else stamp.replace(tzinfo=zone)).timestamp()

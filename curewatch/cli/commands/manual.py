@@ -12,16 +12,17 @@ from curewatch.errors import ExitStatus
 
 EXIT_STATUSES = {
     ExitStatus.OK: "go, or done",
-    ExitStatus.FAILURE: "it failed: a disk, a cable, a broker; the message says what",
+    ExitStatus.FAILURE: "it failed: a disk, a cable, a broker; the message names it",
     ExitStatus.USAGE: "the command was wrong",
     ExitStatus.NO_GO: "no-go",
     ExitStatus.UNKNOWN: "unknown: never to be taken as go",
-    ExitStatus.RECORD_BROKEN: "a record or a logbook does not prove what it says",
+    ExitStatus.RECORD_BROKEN: "a record or a logbook does not prove what it claims",
     ExitStatus.CONFIGURATION: "the configuration is wrong: file, line and key are named",
     ExitStatus.READER_GONE: "whoever read a stream (| head) went before its end",
 }
 ENVIRONMENT = {
     "CUREWATCH_CONFIG": "The configuration file, where --config does not name one.",
+    "CUREWATCH_SHED": "The shed, where the configuration has several and --shed does not name one.",
     "CUREWATCH_MQTT_PASSWORD": "The broker's password; with _NAME at the end, that of one source.",
     "CUREWATCH_UNITS": "As --units: C or F, g or oz, 24h or 12h, separated by commas.",
     "CUREWATCH_PLAIN": "When set, as --plain: lines without colour, boxes or cursor movement.",
@@ -33,12 +34,12 @@ FILES = {
     "~/.local/share/curewatch/logbook.sqlite": "The logbook, unless the configuration names another.",
 }
 DESCRIPTION = (
-    "Reads the shed's sensors over a serial line or MQTT and says go, no-go or unknown for a layer of "
-    "epoxy or polyester, with every reason; when the next layer may go on and until when it still bonds; "
-    "and keeps a record that can be checked. Unknown is never go. Terms: curewatch explain."
+    "Reads the shed's sensors over a serial line or MQTT. Answers go, no-go or unknown for a layer of epoxy "
+    "or polyester, with every reason. Shows when the next layer may go on, and until when it still bonds. "
+    "Keeps a record that can be checked. Unknown is never go. Terms: curewatch explain."
 )
 CAUTION = (
-    "Advice speaks of cure quality only. A pot can heat itself until it smokes; resins sensitise the skin; "
+    "Advice is about cure quality only. A pot can heat itself until it smokes; resins sensitise the skin; "
     "peroxide and accelerator must never meet neat; vapour and unflued heaters harm. The makers' sheets, "
     "local rules, and for structural work a surveyor or a licensed repairer come first."
 )
@@ -53,7 +54,7 @@ def app(
 ) -> None:
     """The manual page in the form that man reads; or the shape of an answer in JSON.
 
-    Schemas of what is published: mqtt-state, mqtt-alerts, mqtt-seal, mqtt-daemon; advice is as tonight.
+    Schemas of what is published: mqtt-state, mqtt-alerts, mqtt-seal; advice is as tonight.
 
     Example: curewatch manual > curewatch.1
     """

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -11,7 +11,6 @@ from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
 if TYPE_CHECKING:
     from curewatch.cli.desk import Bench
     from curewatch.jobs import Layer
-    from curewatch.model.fit.evidence import Evidence
     from curewatch.model.fit.learning import Lesson
 
 HOTTEST_CUP = 623.15  # K; above that it burns
@@ -79,7 +78,7 @@ def app(
     """
     from curewatch.cli.desk import desk
     from curewatch.cli.forms import at_terminal
-    from curewatch.cli.typed import mass_from_text, temperature_from_text
+    from curewatch.cli.typed import batch_mass_from_text, cure_temperature_from_text
     from curewatch.errors import UsageError
 
     if undo and force:
@@ -92,22 +91,15 @@ def app(
     if not undo and (observed is None) == (cup is None):
         raise UsageError(f"say what you saw ({', '.join(WORDS)}), or give --cup FILE; one of the two")
     if observed is not None and observed not in WORDS:
-        raise UsageError(f"{observed!r} is nothing to learn from; allowed: {', '.join(WORDS)}")
-    told = ToldOptions(
-        observed,
-        layer,
-        cup,
-        None if mass is None else mass_from_text(mass),
-        None if temperature is None else temperature_from_text(temperature),
-        by,
-        force,
-        asking,
-    )
+        raise UsageError(f"what was observed: found {observed!r}. Use {', '.join(WORDS)}")
     with desk(config, units, ago, at) as place:
         if undo:
             _undo(place, json=json)
-        else:
-            _learn(place, told, json=json)
+            return
+        heavy = None if mass is None else batch_mass_from_text(mass, words=place.words)
+        warm = None if temperature is None else cure_temperature_from_text(temperature, words=place.words)
+        told = ToldOptions(observed, layer, cup, heavy, warm, by, force, asking)
+        _learn(place, told, json=json)
 
 
 def _asked() -> str:
@@ -122,7 +114,7 @@ def _asked() -> str:
 def _who_and_when(place: "Bench", last: str | None) -> "tuple[Bench, str | None]":
     """The rest of the form, once it is clear that there is a layer to learn from."""
     from curewatch.cli.forms import at_terminal, fill
-    from curewatch.cli.job_forms import BY
+    from curewatch.worklog.fields import BY
 
     who = fill((BY,), {"by": None}, {"by": last}, at_terminal())
     return place.asked_when({}), who.get("by")
@@ -131,47 +123,29 @@ def _who_and_when(place: "Bench", last: str | None) -> "tuple[Bench, str | None]
 def _learn(place: "Bench", told: ToldOptions, *, json: bool) -> None:
     from curewatch.answers.observe import observe_document
     from curewatch.cli import terminal
+    from curewatch.cli.history_file import read_history
     from curewatch.cli.screens import observe as screen
-    from curewatch.logbook import Entry, EntryKind
-    from curewatch.materials import load_resin
-    from curewatch.model.fit.evidence import as_plain, remembered
     from curewatch.shed import learnt
+    from curewatch.worklog import observing
 
-    layer = _layer(place, told)
+    layer = observing.running_layer(place.logbook, place.now, told.layer, for_cup=told.cup is not None)
     job = layer.job if layer else _open_job(place)
     by = told.by or _last_who(place, job)
     if told.asking:
         place, by = _who_and_when(place, by)
-    shelf = place.configuration.resin
-    named = layer.resin if layer else shelf.name
-    resin = load_resin(named, shelf.folder)
-    lot = layer.lot if layer else shelf.lot
-    evidence = _evidence(place, told, layer)
-    lesson = learnt.lesson_of(place.logbook, resin, lot, evidence)  # refuses before anything is written
-    what = f"{layer.layer} {evidence.observed}" if layer else evidence.observed
-    if lesson.contradicts and not told.force:
-        _ask_again(what, lesson, json=json)
-    payload = {
-        **as_plain(evidence),
-        "memory": remembered(lesson.memory),
-        "layer": layer.layer if layer else "",
-        "at": place.happened,
-        "resin": resin.name,
-        "resin_asked": named,  # how it was called: a name, or a file
-        "lot": lot,
-        "version": lesson.after.version,
-        "parent": lesson.after.parent,
-        "rate_factor": round(lesson.factor, 5),
-    }
-    if by:
-        payload["by"] = by
-    place.entry(Entry(EntryKind.OBSERVATION, payload, place.happened, job=job))
-    found = learnt.lessons(place.logbook, resin, lot, evidence.layer)
-    document = observe_document(found, layer=evidence.layer, resin=resin.name, lot=lot)
+    cup = None if told.cup is None else read_history(told.cup, HOTTEST_CUP)
+    sighting = observing.Sighting(told.observed, layer, cup, told.mass, told.temperature)
+    learning = observing.learning(place, sighting)  # refuses before anything is written
+    if learning.lesson.contradicts and not told.force:
+        _ask_again(learning.what, learning.lesson, json=json)
+    place.entry(observing.entry(place, learning, job, by))
+    name, lot = learning.evidence.layer, learning.lot
+    found = learnt.lessons(place.logbook, learning.resin, lot, name)
+    document = observe_document(found, layer=name, resin=learning.resin.name, lot=lot)
     if json:
         terminal.print_json(document)
         return
-    terminal.print_lines([*screen.lines(what, document), *_next(layer)])
+    terminal.print_lines([*screen.lines(learning.what, document), *_next(layer)])
 
 
 def _ask_again(what: str, lesson: "Lesson", *, json: bool) -> None:
@@ -191,16 +165,13 @@ def _ask_again(what: str, lesson: "Lesson", *, json: bool) -> None:
 
 
 def _last_who(place: "Bench", job: str | None) -> str | None:
-    """Who told the last thing of its kind in this job, or opened it: as in every form of the job log."""
+    """Who told the last thing of its kind in this job, or opened it; UsageError where it is closed."""
     from curewatch import worklog
     from curewatch.logbook import EntryKind
 
-    if job is None:
+    if job is None or job not in worklog.names(place.logbook):
         return None
-    found = worklog.read(place.logbook, job)
-    last = found.last(EntryKind.OBSERVATION)
-    who = (last and last.payload.get("by")) or found.opened.payload.get("by")
-    return str(who) if who else None
+    return worklog.writable(place.logbook, job).last_person(EntryKind.OBSERVATION)
 
 
 def _open_job(place: "Bench") -> str | None:
@@ -209,71 +180,6 @@ def _open_job(place: "Bench") -> str | None:
 
     names = worklog.names(place.logbook, open_only=True)
     return names[0] if len(names) == 1 else None
-
-
-def _layer(place: "Bench", told: ToldOptions) -> "Layer | None":
-    """The layer that is meant; none for a test cup where none is running."""
-    from curewatch.errors import UsageError
-    from curewatch.shed import layer_log
-
-    running = {each.layer: each for each in layer_log.running(place.logbook, place.now)}
-    if told.layer is not None:
-        if told.layer.upper() not in running:
-            there = f"running: {', '.join(running)}" if running else "none is running"
-            raise UsageError(f"no running layer {told.layer!r}; {there}")
-        return running[told.layer.upper()]
-    if len(running) == 1:
-        return next(iter(running.values()))
-    if told.cup is not None:
-        return None
-    if not running:
-        raise UsageError("no layer is running; `curewatch layer --at 14:30` says that one was begun")
-    raise UsageError(f"several layers are running; give --layer, one of {', '.join(running)}")
-
-
-def _evidence(place: "Bench", told: ToldOptions, layer: "Layer | None") -> "Evidence":
-    from curewatch.cli.history_file import read_history
-    from curewatch.errors import UsageError
-    from curewatch.model.fit.evidence import Evidence, cup_evidence
-
-    usual = place.configuration.resin
-    mass = told.mass or (layer.batch_mass if layer else usual.batch_mass_g and usual.batch_mass_g / 1000.0)
-    dose = layer.peroxide_percent if layer else usual.peroxide_percent
-    if (told.cup is not None or told.observed == "kicked") and mass is None:
-        raise UsageError("a pot or cup needs its mass; give --mass 100 g")
-    if told.cup is not None:
-        return cup_evidence(read_history(told.cup, HOTTEST_CUP), float(mass or 0.0), dose)
-    assert layer is not None
-    assert told.observed is not None
-    elapsed = place.happened - layer.started
-    if elapsed <= 0.0:
-        began = place.words.moment(layer.started, place.now)
-        raise UsageError(f"{layer.layer} was mixed {began}; what you saw of it must be later")
-    path = _path(place, told, layer)
-    return Evidence(told.observed, elapsed, path, mass, dose, layer=layer.layer)
-
-
-def _path(place: "Bench", told: ToldOptions, layer: "Layer") -> Any:
-    """The temperatures that the layer went through: as told, or as recorded."""
-    from curewatch.errors import UsageError
-    from curewatch.model.film.film import constant
-    from curewatch.shed import consult, learnt
-    from curewatch.shed.look import Look
-
-    if told.temperature is not None:
-        return constant(told.temperature, place.happened - layer.started)
-    situation = Look(place.logbook, place.configuration, place.now).situation
-    if told.observed == "kicked":
-        found = learnt.air_history(layer, place.happened, situation)
-    else:
-        substrate = consult.substrate(place.configuration)
-        found = learnt.history(layer, place.happened, situation, substrate)
-    if found is None:
-        began, observed = (place.words.moment(each, place.now) for each in (layer.started, place.happened))
-        raise UsageError(
-            f"no temperature was recorded from {began} to {observed}; give --temperature, the usual one then"
-        )
-    return found
 
 
 def _undo(place: "Bench", *, json: bool) -> None:

@@ -1,11 +1,15 @@
 """``curewatch replay``: a recording through the same path as live bytes."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from curewatch.cli.options import ConfigOption, UnitsOption, settings
+
+if TYPE_CHECKING:
+    from curewatch.daemon.core import Core
+    from curewatch.daemon.events import Show
 
 
 def app(
@@ -52,15 +56,15 @@ def app(
     from curewatch.answers.document import as_json
     from curewatch.answers.event import event_document
     from curewatch.cli.screens.event_line import line
+    from curewatch.cli.telling import bringing_readings
     from curewatch.clock import SystemClock
     from curewatch.configuration import ROLES_BY_NAME
     from curewatch.daemon.edges.recording import open_recording
-    from curewatch.daemon.events import Show
     from curewatch.daemon.replay import replay
     from curewatch.errors import UsageError
-    from curewatch.wording import counted, plain_wording
+    from curewatch.wording import plain_wording
 
-    def show(event: Show) -> None:
+    def show(event: "Show") -> None:
         document = event_document(*event, words=plainly if json else words)
         said = as_json(document) if json else line(document, words)
         print(said, flush=speed > 0)
@@ -69,20 +73,28 @@ def app(
     plainly = plain_wording(words.zone)
     if sensor is not None and not configuration.role_of(sensor):
         known = ", ".join(configuration.sensors or ROLES_BY_NAME)
-        raise UsageError(f"no sensor {sensor!r}; --sensor takes one of {known}")
+        raise UsageError(f"--sensor: found {sensor!r}. Use {known}")
     recording = open_recording(file, configuration.zone)
-    ran = replay(
-        configuration,
-        recording,
-        show=show,
-        clock=SystemClock(),
-        speed=speed,
-        advise_every=None if advice_every is None else advice_every * 60.0,
-        tell_readings=readings,
-        logbook_path=logbook,
-        sensor=sensor,
-    )
-    core = ran.core
+    with bringing_readings(configuration, logbook):
+        ran = replay(
+            configuration,
+            recording,
+            show=show,
+            clock=SystemClock(),
+            speed=speed,
+            advise_every=None if advice_every is None else advice_every * 60.0,
+            tell_readings=readings,
+            logbook_path=logbook,
+            sensor=sensor,
+        )
+    show(_end(ran.core, recording.span.end))
+
+
+def _end(core: "Core", at: float) -> "Show":
+    """What came of it, counted."""
+    from curewatch.daemon.events import Show
+    from curewatch.wording import counted
+
     counts = {
         "stored": core.stored,
         "repeated": core.repeated,
@@ -93,4 +105,4 @@ def app(
         f"{counted(core.stored, 'reading')} of {counted(len(core.keeping.tracks), 'sensor')} stored, "
         f"{core.rejections.total} rejected, {core.repeated} repeated"
     )
-    show(Show("end", recording.span.end, text, counts))
+    return Show("end", at, text, counts)

@@ -4,15 +4,24 @@ from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 import typer
 
-from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOption, settings
+from curewatch.cli.options import (
+    ConfigOption,
+    JsonOption,
+    PlainOption,
+    UnitsOption,
+    WhyOption,
+    common_settings,
+    settings,
+)
 
 if TYPE_CHECKING:
     from curewatch.configuration import Configuration
     from curewatch.materials import Resin
     from curewatch.model.film.milestones import Milestones
+    from curewatch.model.fit.score import Deviation
     from curewatch.wording import Wording
 
-app = typer.Typer()
+app = typer.Typer(add_completion=False)
 SHOWN_AT = (298.15, 293.15, 283.15)  # K
 SHOWN_FOR = 7 * 86400.0  # s
 
@@ -40,7 +49,7 @@ def list_resins(
     from curewatch.cli.screens import resin as screen
     from curewatch.materials import load_resin, resin_names
 
-    configuration, _ = settings(config)
+    configuration, _ = common_settings(config)
     folder = configuration.resin.folder
     resins = [load_resin(name, folder) for name in resin_names(folder)]
     answer = resin_list_document(resins)
@@ -85,7 +94,8 @@ def show(
     if toml and lot is not None:
         typer.echo(_as_file(resin, name, lot), nl=False)
         return
-    answer = resin_show_document(resin, [(kelvin, _film(resin, kelvin)) for kelvin in SHOWN_AT])
+    films = [(kelvin, _film(resin, kelvin)) for kelvin in SHOWN_AT]
+    answer = resin_show_document(resin, films, _pulls(configuration, resin))
     if as_json:
         terminal.print_json(answer)
     else:
@@ -111,6 +121,7 @@ def compare(
         str | None,
         typer.Option("--surface", metavar="C", help="Of the work, if another.", show_default=False),
     ] = None,
+    why: WhyOption = False,
     config: ConfigOption = None,
     units: UnitsOption = None,
     plain: PlainOption = False,
@@ -139,15 +150,28 @@ def compare(
     if as_json:
         terminal.print_json(answer)
     else:
-        terminal.print_lines(screen.compared(answer, wording), plain=plain)
+        terminal.print_lines(screen.compared(answer, wording, why=why), plain=plain)
+
+
+def _pulls(configuration: "Configuration", resin: "Resin") -> "tuple[Deviation, ...]":
+    """What was seen of its layers here, against what was told."""
+    from curewatch.configuration import logbook_path
+    from curewatch.logbook import open_logbook
+    from curewatch.shed import learnt
+
+    path = logbook_path(configuration)
+    if not path.exists():
+        return ()
+    with open_logbook(path, read_only=True) as logbook:
+        return learnt.pulls(logbook, resin.name)
 
 
 def _of_lot(configuration: "Configuration", resin: "Resin", lot: str) -> "Resin":
     """The resin as the logbook's observations of this lot have made it."""
-    from curewatch.cli.safe_text import safe_line
     from curewatch.configuration import logbook_path
     from curewatch.errors import UsageError
     from curewatch.logbook import open_logbook
+    from curewatch.safe_text import safe_line
     from curewatch.shed import learnt
 
     path, found = logbook_path(configuration), resin
@@ -200,9 +224,9 @@ def _conditions(
     surface: str | None,
 ) -> ComparedAir:
     """As given, or as measured where nothing is given."""
-    from curewatch.cli.typed import both_scales, temperature_from_text
+    from curewatch.cli.typed import SHED, temperature_from_text
     from curewatch.errors import UsageError
-    from curewatch.units import celsius_from_kelvin, fraction_from_percent
+    from curewatch.units import fraction_from_percent
 
     if temperature is None and humidity is None and surface is None:
         return _measured(configuration, wording)
@@ -210,12 +234,9 @@ def _conditions(
         raise UsageError("give both --temperature and --humidity, or neither for the shed as it is now")
     if not 1.0 <= humidity <= 100.0:
         hint = f"; if that was a fraction, give {100 * humidity:g}" if 0.0 < humidity < 1.0 else ""
-        raise UsageError(f"--humidity {humidity:g}; allowed: 1 to 100 %{hint}")
-    air = temperature_from_text(temperature)
-    work = air if surface is None else temperature_from_text(surface, "--surface")
-    for option, typed, kelvin in (("--temperature", temperature, air), ("--surface", surface, work)):
-        if not -30.0 <= celsius_from_kelvin(kelvin) <= 50.0:
-            raise UsageError(f"{option} {typed!r}; allowed: {both_scales(-30, 50)}")
+        raise UsageError(f"--humidity: found {humidity:g}. Use 1 to 100 %{hint}")
+    air = temperature_from_text(temperature, words=wording, within=SHED)
+    work = air if surface is None else temperature_from_text(surface, "--surface", wording, SHED)
     gas = configuration.shed.carbon_dioxide_ppm * 1e-6
     return ComparedAir(air, fraction_from_percent(humidity), work, gas, "as given")
 

@@ -5,9 +5,9 @@ from typing import Annotated
 
 import typer
 
-from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOption, settings
+from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOption, common_settings
 
-app = typer.Typer()
+app = typer.Typer(add_completion=False)
 SHOWN_AT = (298.15, 293.15, 283.15)  # K
 MARKS = ("working_time", "gel", "tack_free", "firm")
 SHOWN_FOR = 14 * 86400.0  # s
@@ -33,7 +33,7 @@ def fit(
 ) -> None:
     """A resin system from a maker's sheet, typed into our form: one statement is enough for a wide band.
 
-    Says how well each statement is met, which two contradict each other, and what is still unknown.
+    Shows how well each statement is met, which two contradict each other, and what is unknown.
 
     Example: curewatch resin fit --template
     """
@@ -53,8 +53,8 @@ def fit(
     if sheet is None:
         raise UsageError("no sheet given; `curewatch resin fit --template > sheet.toml` gives the form")
     if out is not None and out.exists() and not replace:
-        raise UsageError(f"{out} exists; give another name, or --replace to write over it")
-    configuration, wording = settings(config, units)
+        raise UsageError(f"{out}: found a file of that name. Use another name, or --replace")
+    configuration, wording = common_settings(config, units)
     read = read_maker_sheet(sheet)
     base = base_of(read, configuration.resin.folder)
     found = fitted(read, base)

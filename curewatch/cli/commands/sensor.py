@@ -14,8 +14,8 @@ from curewatch.answers.sensor import (
 from curewatch.cli.forms import at_terminal
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
 from curewatch.cli.screens.sensor import sensor_lines
-from curewatch.cli.sensor_desk import CheckSession, tell
-from curewatch.cli.terminal import print_json
+from curewatch.cli.telling import open_to_tell
+from curewatch.cli.terminal import print_json, say_paragraphs
 from curewatch.cli.typed import span_from_text
 from curewatch.clock import SystemClock
 from curewatch.configuration import Configuration, Sensor, logbook_path
@@ -27,7 +27,9 @@ from curewatch.shed.health import Track
 from curewatch.units import MINUTE
 from curewatch.wording import Wording, plain_wording
 
-app = typer.Typer(help="Sensors: list them with their health; check one over saturated salts.")
+app = typer.Typer(
+    add_completion=False, help="Sensors: list them with their health; check one over saturated salts."
+)
 
 LONGEST_WAIT = 240.0  # min
 
@@ -54,7 +56,7 @@ def list_sensors(*, config: ConfigOption = None, units: UnitsOption = None, json
     if json:
         print_json(document)
         return
-    tell(sensor_lines(document, words), indent=13)
+    say_paragraphs(sensor_lines(document, words), indent=13)
 
 
 def _listed(
@@ -68,7 +70,9 @@ def _listed(
         if entry.payload.get("points")
     }
     found = []
-    for name, (heard, health) in judgement.judged(logbook, configuration, names, now).items():
+    for name, (heard, health) in judgement.judged(
+        logbook, configuration, names, now, without_model=True
+    ).items():
         check, last = checks.get(name), heard.shown
         role, part = _configured(name, configuration)
         found.append(
@@ -134,12 +138,14 @@ def check(
 
     Example: curewatch sensor check bench --beside yard --recording recordings/saltmarsh-evening.txt
     """
+    from curewatch.cli.sensor_desk import CheckSession
+
     configuration, words = settings(config, units)
     ask = None if json or salt or beside else at_terminal()
     clock = SystemClock()
     if not 0 <= wait <= LONGEST_WAIT:
-        raise UsageError(f"--wait {wait:g}; allowed: 0 to {LONGEST_WAIT:g} minutes")
-    with open_logbook(logbook_path(configuration)) as logbook:
+        raise UsageError(f"--wait: found {wait:g}. Use 0 to {LONGEST_WAIT:g} minutes")
+    with open_to_tell(configuration, logbook_path(configuration)) as logbook:
         desk = CheckSession(logbook, configuration, words, clock, json=json, keep=keep, ask=ask)
         source = desk.source(recording)
         for name in (sensor, beside):

@@ -2,20 +2,21 @@
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from curewatch import configuration
 from curewatch.cli.asking import ask, enter_pressed
 from curewatch.cli.options import UnitsOption
-from curewatch.cli.setup.answers import Answers, as_toml
-from curewatch.cli.setup.steps import TWO_PERIODS, SetupSession, machine_zone, walk
-from curewatch.cli.setup.talk import Skipped, Talk
+from curewatch.cli.setup.talk import TWO_PERIODS, Skipped, Talk
 from curewatch.clock import Clock, SystemClock
 from curewatch.configuration import Configuration
 from curewatch.errors import UsageError, reason
 from curewatch.wording import wording
+
+if TYPE_CHECKING:  # the example needs no conversation
+    from curewatch.cli.setup.answers import Answers
 
 
 def app(
@@ -37,8 +38,8 @@ def app(
 ) -> None:
     """Look for sensors, name them, choose substrate and resin, write curewatch.toml: a short conversation.
 
-    Every step can be skipped and done by hand later. Ends with a first answer for tonight. What --units
-    says is written down too, and then holds for every command.
+    Every step can be skipped and done by hand later. Ends with a first answer for tonight. The
+    units of --units are written down, too, and then hold for every command.
 
     Example: curewatch setup --example
     """
@@ -49,6 +50,9 @@ def app(
         raise UsageError(
             "setup asks questions and needs a terminal; by hand: curewatch setup --example > curewatch.toml"
         )
+    from curewatch.cli.setup.answers import Answers, as_toml
+    from curewatch.cli.setup.steps import SetupSession, machine_zone, walk
+
     talk = Talk(ask, typer.echo)
     answers = Answers(zone=machine_zone(), units=units or "")
     from zoneinfo import ZoneInfo
@@ -68,7 +72,7 @@ def app(
         _first_answer(written, talk, clock)
 
 
-def _knows_the_air(answers: Answers, talk: Talk) -> bool:
+def _knows_the_air(answers: "Answers", talk: Talk) -> bool:
     """Whether a file is wanted: without a sensor of the air every answer is unknown, and that is asked."""
     if any(sensor.role == "air" for sensor in answers.sensors):
         return True
@@ -122,12 +126,16 @@ def _hear_once(found: Configuration, file: Path, talk: Talk, clock: Clock) -> No
 
     talk.say("\nhearing each sensor once ...")
     end = clock.now().monotonic + TWO_PERIODS
+    told: set[str] = set()
     with companion(found, config_path=file) as beside, open_logbook(beside.path) as logbook:
         while clock.now().monotonic < end and beside.failure is None:
             missing = found.sensors.keys() - logbook.sensors().keys()
+            for name in sorted(found.sensors.keys() - missing - told):
+                talk.say(f"  stored: {name}")
+                told.add(name)
             if not missing:
-                talk.say("all are heard and stored")
+                talk.say("all of them report and are stored")
                 return
             clock.sleep(0.25)
     why = str(beside.failure or f"within {TWO_PERIODS:.0f} s")
-    talk.say(f"not heard yet: {', '.join(sorted(missing))} ({why}); later: curewatch doctor")
+    talk.say(f"no report yet: {', '.join(sorted(missing))} ({why}); later: curewatch doctor")

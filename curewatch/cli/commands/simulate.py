@@ -37,14 +37,20 @@ def simulate(
     ] = None,
     topic: Annotated[str, typer.Option(help="The topic of each sensor.")] = "curewatch/{sensor}/reading",
     form: Annotated[
-        str, typer.Option("--format", help="On a broker: line, senml, json or numbers.")
-    ] = "senml",
+        str | None,
+        typer.Option(
+            "--format",
+            metavar="FORM",
+            help="On a broker: line, senml (if not given), json or numbers.",
+            show_default=False,
+        ),
+    ] = None,
     file: Annotated[
         Path | None, typer.Option("--file", metavar="PATH", help="Into a file; - for standard output.")
     ] = None,
     evening: Annotated[bool, typer.Option("--evening", help="The evening of the demonstration.")] = False,
     start: Annotated[
-        str | None, typer.Option(metavar="TIME", help="When it begins, ISO 8601 (UTC unless it says else).")
+        str | None, typer.Option(metavar="TIME", help="When it begins, ISO 8601 (UTC where it has no zone).")
     ] = None,
     hours: Annotated[float | None, typer.Option(help="How long it lasts in the shed's time.")] = None,
     count: Annotated[int | None, typer.Option(help="Or how many reports each sensor makes.")] = None,
@@ -73,7 +79,10 @@ def simulate(
     Example: curewatch simulate --evening --count 3 --file -
     """
     if sum((port or link is not None, broker is not None, file is not None)) > 1:
-        raise UsageError("two places to speak; allowed: one of --port, --broker and --file")
+        raise UsageError("found two places to write to. Use one of --port, --broker and --file")
+    if broker is None and form not in {None, "line"}:
+        where = "a file" if file is not None else "a serial port"
+        raise UsageError(f"--format: found {form!r} for {where}. Use --broker HOST, or --format line")
     from curewatch.shed.salt_check import known_salt
     from curewatch.simulation.sensors import SPARE
 
@@ -81,7 +90,7 @@ def simulate(
     plan, reports = _length(evening, every, hours, count)
     speed = (1.0 if live else 0.0) if speed is None else speed
     if not 0 <= speed <= 1e6:
-        raise UsageError(f"speed {speed:g}; allowed: 0 to 1000000")
+        raise UsageError(f"speed: found {speed:g}. Use 0 to 1000000")
     clock = SystemClock()
     plan = replace(plan, start=_start(start, plan, clock, reports, speed, live=live, evening=evening))
     plan = replace(plan, seed=plan.seed if evening else seed, stamped=not unstamped, faults=_faults(fault))
@@ -89,7 +98,7 @@ def simulate(
     plan = replace(plan, jar=None if jar is None else known_salt(jar))
     with ExitStack() as stack:
         if broker is not None:
-            output = _broker(broker, topic, form)
+            output = _broker(broker, topic, form or "senml")
         else:
             output = _port(link) if file is None else _file(stack, file, evening=evening)
         _play(plan, reports, stack.enter_context(output), speed, clock)
@@ -103,15 +112,17 @@ def _length(
     from curewatch.simulation.reports import SimulationPlan
 
     if not 0.1 <= every <= 3600:
-        raise UsageError(f"every {every:g} s; allowed: 0.1 to 3600")
+        raise UsageError(f"--every: found {every:g} s. Use 0.1 to 3600 s")
     if hours is not None and count is not None:
-        raise UsageError("--hours and --count; allowed: one of them")
+        raise UsageError("found --hours and --count. Use one of them")
     plan = saltmarsh.evening() if evening else SimulationPlan(start=0.0)
     plan = replace(plan, interval=every)
     wanted = hours if hours is not None else saltmarsh.HOURS if evening else DEFAULT_HOURS
     reports = count if count is not None else int(wanted * 3600 / every) + 1
     if not 1 <= reports <= LONGEST_HOURS * 3600 / every:
-        raise UsageError(f"{reports:,} reports to make; allowed: 1 to a year's (--hours, --count, --every)")
+        raise UsageError(
+            f"found {reports:,} reports to make. Use 1 to a year's, by --hours, --count or --every"
+        )
     return plan, reports
 
 
@@ -130,7 +141,7 @@ def _start(
         try:
             return utc_from_iso(start)
         except ValueError as trouble:
-            raise UsageError(f"start {start!r}; allowed: ISO 8601, e.g. 2026-10-17T14:30:00Z") from trouble
+            raise UsageError(f"start: found {start!r}. Use ISO 8601, e.g. 2026-10-17T14:30:00Z") from trouble
     if not live:
         from curewatch.simulation import saltmarsh
 
@@ -150,7 +161,7 @@ def _broker(address: str, topic: str, form: str) -> "Output":
 
     host, _, number = address.partition(":")
     if not host or (number and not (number.isascii() and number.isdecimal())):
-        raise UsageError(f"broker {address!r}; allowed: HOST or HOST:PORT")
+        raise UsageError(f"broker: found {address!r}. Use HOST or HOST:PORT")
     return BrokerOutput(host, int(number or 1883), topic, form)
 
 
@@ -170,7 +181,7 @@ def _port(link: Path | None) -> "Output":
     from curewatch.simulation.port import SimulatedPort
 
     if link is not None and link.exists() and not link.is_symlink():
-        raise UsageError(f"--link {str(link)!r} is a file or folder of yours; give a name that is free")
+        raise UsageError(f"--link: found your file or folder {str(link)!r}. Use a name that is free")
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # so that the link is taken away at the end
     try:
         simulated = SimulatedPort(link)

@@ -4,7 +4,17 @@ from typing import Annotated
 
 import typer
 
-from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOption, settings
+from curewatch.cli.options import (
+    ConfigOption,
+    FaceOption,
+    JsonOption,
+    LayersOption,
+    MoistureOption,
+    PlainOption,
+    UnitsOption,
+    WhyOption,
+    settings,
+)
 
 
 def app(
@@ -24,12 +34,16 @@ def app(
         float | None,
         typer.Option("--peroxide", metavar="PERCENT", help="Polyester: of resin mass.", show_default=False),
     ] = None,
+    layers: LayersOption = 1,
+    on: FaceOption = None,
+    moisture: MoistureOption = None,
+    why: WhyOption = False,
     config: ConfigOption = None,
     units: UnitsOption = None,
     plain: PlainOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Go, no-go or unknown for a start now or later: the answer, the reasons, the times.
+    """Go, no-go or unknown for a start now or later, in ten lines: the reason, what to do, the times.
 
     Exit status 0 go, 3 no-go, 4 unknown.
 
@@ -39,9 +53,15 @@ def app(
     from curewatch.cli import terminal
     from curewatch.cli.looking import looking
     from curewatch.cli.screens import tonight
-    from curewatch.cli.typed import batch_mass_from_text, moment_from_text
+    from curewatch.cli.typed import (
+        batch_mass_from_text,
+        face_from_text,
+        moisture_from_text,
+        moment_from_text,
+    )
     from curewatch.clock import SystemClock
     from curewatch.wording import plain_wording
+    from curewatch.worklog.stock import short_for_batch
 
     configuration, wording = settings(config, units)
     now = SystemClock().now().utc
@@ -49,14 +69,18 @@ def app(
     with looking(configuration, now) as look:
         asked = look.asked(
             resin=resin,
-            batch_mass=None if mass is None else batch_mass_from_text(mass),
+            batch_mass=None if mass is None else batch_mass_from_text(mass, words=wording),
             peroxide_percent=peroxide,
+            layers=layers,
+            face=face_from_text(on),
+            moisture=moisture_from_text(moisture),
         )
-        said = look.advise(asked, start)
-    answer = tonight_document(said, plain_wording(wording.zone))
+        said, pulls = look.advise(asked, start), look.pulls(asked)
+        short = short_for_batch(look.logbook, configuration, asked)
+    answer = tonight_document(said, plain_wording(wording.zone), pulls, short)
     if as_json:
         terminal.print_json(answer)
     else:
-        shown = tonight.lines(answer, wording, configuration.shed.name)
+        shown = tonight.lines(answer, wording, configuration.shed.name, why=why)
         terminal.print_lines(shown, plain=plain, colour=tonight.COLOUR[answer.verdict])
     raise typer.Exit(int(said.verdict.exit_status))

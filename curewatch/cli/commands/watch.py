@@ -1,26 +1,28 @@
 """``curewatch watch``: the live board; without a terminal, the same as plain lines."""
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from functools import partial
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from curewatch.advice.judge.answer import Verdict
 from curewatch.answers.watch import WatchDocument
-from curewatch.cli.board_loop import Watched, keep_lines, keep_screen
-from curewatch.cli.options import ConfigOption, PlainOption, UnitsOption, settings
-from curewatch.cli.screens.board import board
-from curewatch.cli.terminal import WIDTH, console, is_plain, print_json
+from curewatch.cli.board_loop import BoardOfSheds, Watched, keep_lines, keep_screen, tell_all
+from curewatch.cli.options import ConfigOption, PlainOption, UnitsOption
+from curewatch.cli.terminal import WIDTH, asked_plain, console, is_plain, note, print_json, say
+from curewatch.cli.which_shed import named
 from curewatch.clock import SystemClock, utc_from_iso
-from curewatch.configuration import Configuration, logbook_path
-from curewatch.daemon.companion import Companion, companion
+from curewatch.configuration import Configuration, load, logbook_path, one_shed
 from curewatch.daemon.edges.process import signals
 from curewatch.errors import CurewatchError, ExitStatus, UsageError
 from curewatch.logbook import open_logbook
 from curewatch.shed.known_names import check_names
-from curewatch.wording import Wording
+from curewatch.wording import Wording, wording
+
+if TYPE_CHECKING:  # who only looks runs no daemon
+    from curewatch.daemon.companion import Companion
 
 ROWS = 24  # of one picture where there is no terminal to ask
 
@@ -41,25 +43,53 @@ def app(
     """The live board: verdict, countdowns, chart, alerts, sensors; it runs the daemon where none runs.
 
     Keys: a acknowledges the oldest alert, q leaves, Ctrl-L draws anew. Without a terminal, or with
-    --plain, it tells the same in lines. Leaving ends a daemon that it runs itself.
+    --plain, it shows the same in lines. Leaving ends a daemon that it runs itself. Of several sheds it shows
+    a row each above one's board: --shed names that, or a key; else it is the worst.
 
     Example: curewatch watch --once --look
     """
     if as_json and not once:
         raise UsageError(
-            "--json is of one picture: give --once too; `curewatch ingest --json` tells on and on"
+            "--json is of one picture: give --once too; `curewatch ingest --json` goes on and on"
         )
-    configuration, words = settings(config, units)
+    whole = load(config)
+    asked = one_shed(whole, named()).label if as_json or named() is not None else ""
+    words = wording(whole.zone, units, configured=whole.shed.units)
     if once or look:
         show = _document if as_json else partial(_picture, plain=plain)
-        raise typer.Exit(_only_look(configuration, words, show if once else partial(keep, plain=plain)))
-    check_names(configuration)
-    with companion(configuration, config_path=config) as beside, open_logbook(beside.path) as logbook:
-        told = daemon_words(beside, configuration)
-        raise typer.Exit(keep(Watched(logbook, configuration, told, SystemClock(), words), plain=plain))
+        show = show if once else partial(keep, plain=plain)
+        with _opened(whole, words, lambda: "only looking", asked) as shown:
+            raise typer.Exit(show(shown))
+    from curewatch.daemon.companion import companion
+
+    for shed in whole.each.values():
+        check_names(shed)
+    with companion(whole, config_path=config) as beside:
+        told = daemon_words(beside, whole)
+        with _opened(whole, words, told, asked) as shown:
+            raise typer.Exit(keep(shown, plain=plain))
 
 
-def daemon_words(beside: Companion, configuration: Configuration) -> Callable[[], str]:
+@contextmanager
+def _opened(
+    whole: Configuration, words: Wording, told: Callable[[], str], asked: str
+) -> Iterator[BoardOfSheds]:
+    """The logbook of each shed, to look at; looking makes no file. Of several sheds those that have one."""
+    places = {label: logbook_path(shed) for label, shed in whole.each.items()}
+    begun = [label for label, path in places.items() if path.exists() or label == asked] or [*places][:1]
+    with ExitStack() as open_ones:
+        sheds = {}
+        for label, path in places.items():
+            shed = whole.each[label]
+            if label not in begun:
+                note(f"{label}: there is no logbook at {path}; `curewatch ingest` or `watch` begins one")
+                continue
+            logbook = open_ones.enter_context(open_logbook(path, read_only=not path.exists()))
+            sheds[label] = Watched(logbook, shed, told, SystemClock(), words)
+        yield BoardOfSheds(sheds, asked)
+
+
+def daemon_words(beside: "Companion", configuration: Configuration) -> Callable[[], str]:
     """Who keeps the logbook, in a few words; raises when our own daemon ended by itself."""
     sources = len(configuration.serial) + len(configuration.mqtt)
 
@@ -75,19 +105,12 @@ def daemon_words(beside: Companion, configuration: Configuration) -> Callable[[]
     return told
 
 
-def _only_look(configuration: Configuration, words: Wording, show: Callable[[Watched], int]) -> int:
-    path = logbook_path(configuration)
-    with open_logbook(path, read_only=not path.exists()) as logbook:  # looking makes no file
-        watched = Watched(logbook, configuration, lambda: "only looking", SystemClock(), words)
-        return show(watched)
-
-
-def keep(watched: Watched, *, plain: bool) -> int:
+def keep(shown: BoardOfSheds, *, plain: bool) -> int:
     """The board until somebody leaves: on the whole terminal, or as lines."""
     if not is_plain(plain):
-        return keep_screen(watched, console())
+        return keep_screen(shown, console())
     with ending() as ended:
-        return keep_lines(watched, typer.echo, ended)
+        return keep_lines(shown, typer.echo, ended)
 
 
 @contextmanager
@@ -97,22 +120,26 @@ def ending() -> Iterator[Callable[[], bool]]:
         yield lambda: bool(caught)
 
 
-def _picture(watched: Watched, *, plain: bool) -> int:
-    shown = console(plain=plain)
-    state = watched.look()
-    height = ROWS if is_plain(plain) else shown.height - 1
-    width = WIDTH if is_plain(plain) else shown.width
-    for row in board(state, utc_from_iso(state.at), watched.words, width, height):
+def _picture(shown: BoardOfSheds, *, plain: bool) -> int:
+    shown.look_at_all()
+    statuses = [_status(state) for shed, state in shown.states.items() if shown.asked in {"", shed}]
+    if asked_plain(plain):
+        tell_all(shown, say)
+        return max(statuses)
+    onto = console(plain=plain)
+    height = ROWS if is_plain() else onto.height - 1
+    width = WIDTH if is_plain() else onto.width
+    for row in shown.rows(utc_from_iso(shown.state.at), width, height):
         row.rstrip()
-        shown.print(row, soft_wrap=True)
-    return _status(state)
+        onto.print(row, soft_wrap=True)
+    return max(statuses)
 
 
-def _document(watched: Watched) -> int:
-    """The picture as one JSON document."""
-    state = watched.look()
-    print_json(state)
-    return _status(state)
+def _document(shown: BoardOfSheds) -> int:
+    """The picture of one shed as one JSON document."""
+    shown.look(shown.asked)
+    print_json(shown.states[shown.asked])
+    return _status(shown.states[shown.asked])
 
 
 def _status(state: WatchDocument) -> int:

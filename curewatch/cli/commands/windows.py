@@ -5,7 +5,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from curewatch.cli.options import ConfigOption, JsonOption, PlainOption, UnitsOption, settings
+from curewatch.cli.options import (
+    ConfigOption,
+    JsonOption,
+    LayersOption,
+    PlainOption,
+    UnitsOption,
+    WhyOption,
+    settings,
+)
 from curewatch.errors import ExitStatus, OutOfValidity, UsageError
 
 if TYPE_CHECKING:
@@ -35,6 +43,14 @@ def app(
     window: Annotated[
         int, typer.Option("--window", metavar="N", min=1, help="Which window goes into it.")
     ] = 1,
+    chart: Annotated[
+        Path | None,
+        typer.Option(
+            "--chart", metavar="FILE", help="Also draw the coming 48 hours, as .svg.", show_default=False
+        ),
+    ] = None,
+    why: WhyOption = False,
+    layers: LayersOption = 1,
     config: ConfigOption = None,
     units: UnitsOption = None,
     plain: PlainOption = False,
@@ -58,7 +74,8 @@ def app(
     configuration, wording = settings(config, units)
     now = SystemClock().now().utc
     with looking(configuration, now, length=LENGTH) as look:
-        asked = [look.asked(resin=name) for name in resin] if resin else [look.question]
+        names: list[str | None] = [*resin] if resin else [None]
+        asked = [look.asked(resin=name, layers=layers) for name in names]
         foreseen, doubts = look.foreseen(asked[0]), look.doubts(asked[0])
     strips: tuple[Strip, ...] = ()
     if foreseen is not None:
@@ -74,10 +91,14 @@ def app(
     if as_json:
         terminal.print_json(answer)
     else:
-        shown = screen.lines(answer, wording, terminal.columns())
+        shown = screen.lines(answer, wording, terminal.columns(), why=why)
         terminal.print_lines(shown, plain=plain, colour=screen.COLOUR[answer.verdict])
     if calendar is not None and strips:
         _write_calendar(calendar, strips, window, wording, now)
+    if chart is not None and strips and foreseen is not None:
+        from curewatch.cli.coming_chart import draw
+
+        draw(strips, foreseen[1], asked[0].limits, chart, wording)
     raise typer.Exit(int(STATUS[answer.verdict]))
 
 

@@ -1,9 +1,14 @@
 """Alerts as lines of text: the active ones with what to do, and what became of alerts lately."""
 
-from curewatch.answers.alerts import AlertEventDocument, AlertsDocument, NumberedAlertDocument
+from curewatch.answers.alerts import (
+    AlertEventDocument,
+    AlertsDocument,
+    NumberedAlertDocument,
+    SentNoticeDocument,
+)
 from curewatch.answers.document import moment
-from curewatch.cli.safe_text import safe_line
 from curewatch.clock import utc_from_iso
+from curewatch.safe_text import safe_line
 from curewatch.wording import Wording
 
 
@@ -14,7 +19,8 @@ def lines(alerts: AlertsDocument, words: Wording, now: float) -> list[str]:
         "Raised, acknowledged and cleared, oldest first:",
         *(_happened(each, words, now) for each in alerts.past),
     ]
-    return [*_active(alerts.active, words, now), *(past if alerts.past else [])]
+    sent = [] if alerts.sent is None else _notices(alerts.sent, words, now)
+    return [*_active(alerts.active, words, now), *(past if alerts.past else []), *sent]
 
 
 def _active(alerts: list[NumberedAlertDocument], words: Wording, now: float) -> list[str]:
@@ -37,3 +43,14 @@ def _active(alerts: list[NumberedAlertDocument], words: Wording, now: float) -> 
 def _happened(each: AlertEventDocument, words: Wording, now: float) -> str:
     when = words.moment(utc_from_iso(each.at), now)
     return f"  {when}  {each.happening}: {safe_line(words.say(each.text, now))}"
+
+
+def _notices(sent: list[SentNoticeDocument], words: Wording, now: float) -> list[str]:
+    if not sent:
+        return ["", "no notice was sent in this time"]
+    return ["", "Notices sent, oldest first:", *(_sent(each, words, now) for each in sent)]
+
+
+def _sent(each: SentNoticeDocument, words: Wording, now: float) -> str:
+    when = words.moment(utc_from_iso(each.at), now)
+    return f"  {when}  {safe_line(each.to)}: {safe_line(each.text)}"

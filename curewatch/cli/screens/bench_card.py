@@ -27,27 +27,28 @@ td, th { border: 0.3mm solid #777; padding: 1.2mm 2mm; text-align: left }
 
 def text(plan: LayupDocument, wording: Wording, place: str) -> str:
     """The card as plain text."""
-    return "\n".join([f"{place}   {_written(plan, wording)}", *layup.lines(plan, wording)]) + "\n"
+    return "\n".join([f"{place}   {_written(plan, wording)}", *layup.lines(plan, wording, why=True)]) + "\n"
 
 
 def html(plan: LayupDocument, wording: Wording, place: str) -> str:
     """The card as one self-contained page."""
     rows = "\n".join(_row(session, wording, moment(plan.at)) for session in _sessions(plan))
     takes = "<br>".join(escape(line.strip()) for line in layup.takes(plan, wording)[1:])
-    minded = " ".join(layup.minded(plan, wording))
+    minded = " ".join([*layup.below(plan), *layup.minded(plan, wording)])
     return f"""<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><title>Bench card</title><style>{STYLE}</style></head>
 <body style="font-size: {_size(plan):.1f}pt">
 <p class="small">{escape(place)}, written {escape(_written(plan, wording))}. A plan, not a record.</p>
 <h1>{escape(layup.answer(plan, wording))}</h1>
-<h2>Cautions</h2><p class="small">{escape(minded)}</p>
+<p>{escape(plan.caution_brief)}</p>
 {section.svg(plan)}
-<h2>What it takes</h2><p>{takes}</p>
+<h2>Materials</h2><p>{takes}</p>
 <h2>Sessions</h2>
 <table><tr><th>when</th><th>layers</th><th>batches</th><th>scale: resin, then in all</th>
 <th>spread within</th><th>next layer</th><th class="tick">done</th></tr>
 {rows}</table>
 <h2>Layers, smallest first</h2><p>{escape(_cuts(plan))}</p>
+<h2>Cautions</h2><p class="small">{escape(minded)}</p>
 </body></html>
 """
 
@@ -74,12 +75,14 @@ def _row(session: LayupSessionDocument, wording: Wording, now: float) -> str:
     batch = say(session.batch_mass_g, "g")
     bears = f"({say(session.scale_lowest_g, 'g')} to {say(session.scale_highest_g, 'g')})"
     opens, closes = (wording.moment(moment(each), now) for each in (session.next_from, session.next_before))
+    last = "" if session.last_batch_g is None else f", {say(session.last_batch_g, 'g')}"
+    rest = "" if not last else f"; last {say(session.last_resin_g, 'g')}, {say(session.last_batch_g, 'g')}"
     remark = f"; {session.remark}" if session.remark and session.next_before else ""
     cells = [
         layup.when(session, wording, now),
         f"{layers}; bond {session.bond_text}",
-        "-" if batches is None else f"{batches} x {batch}",
-        "-" if batches is None else f"{say(session.resin_g, 'g')}, {batch} {bears}",
+        "-" if batches is None else f"{layup.full_batches(session)} x {batch}{last}",
+        "-" if batches is None else f"{say(session.resin_g, 'g')}, {batch} {bears}{rest}",
         "-" if session.use_within_min is None else f"{session.use_within_min:.0f} min",
         f"{opens} to {closes}{remark}",
         "",

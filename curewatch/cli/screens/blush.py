@@ -1,17 +1,25 @@
 """Blush foreseen for a film in air of this humidity, and what it does to the recoat window. Pure."""
 
-from textwrap import wrap
-
 from curewatch.answers.cure import CureBlushDocument
 from curewatch.answers.document import spoken
+from curewatch.cli.screens.lines import wrapped
 from curewatch.wording import duration
 
-WIDTH = 78
 ADVICE = {
     "none": "no amine blush foreseen",
     "peel-ply": "peel ply needed: amine blush is foreseen",
     "wash-and-abrade": "wash and abrade needed, or peel ply: much amine blush is foreseen",
 }
+
+
+def line(found: CureBlushDocument) -> list[str]:
+    """What blush asks for, in a line."""
+    wet = " Water condenses on it: do not lay it." if found.water_condenses else ""
+    return wrapped(f"{_capital(ADVICE[found.outcome])}.{wet}")
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def lines(found: CureBlushDocument) -> list[str]:
@@ -24,4 +32,4 @@ def lines(found: CureBlushDocument) -> list[str]:
     water = ["  ! water condenses on the uncured film: no-go"] if found.water_condenses else []
     if found.recoat_cause == "blush" and found.recoat_before_s is not None:
         text += f" Laminate again within {duration(found.recoat_before_s)}; later {found.recoat_afterwards}."
-    return [*wrap(text, WIDTH, initial_indent="  ", subsequent_indent="  "), *water]
+    return [*wrapped(text, "  ", "  "), *water]

@@ -4,22 +4,20 @@ Read from two metres: the verdict and the next deadline in letters five rows hig
 chart, the alerts, the sensors. Nothing is told by colour alone, so that every terminal will do.
 """
 
-import math
-from typing import NamedTuple
-
 from rich.text import Text
 
-from curewatch.answers.alerts import AlertDocument
+from curewatch.answers.alerts import in_order
+from curewatch.answers.deadlines import Deadline, countdown, next_deadline, place
 from curewatch.answers.document import moment, spoken
-from curewatch.answers.layer import RunningLayerDocument
 from curewatch.answers.sensor import SensorStateDocument
 from curewatch.answers.tonight import CheckDocument
 from curewatch.answers.watch import WatchDocument
-from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens.chart import chart_rows
 from curewatch.cli.screens.large import large, large_width
 from curewatch.cli.screens.layer import stage
+from curewatch.cli.screens.lines import kept_words, worst, wrapped
 from curewatch.clock import utc_from_iso
+from curewatch.safe_text import safe_line
 from curewatch.units import HOUR, MINUTE
 from curewatch.wording import Wording, day, duration
 
@@ -30,37 +28,8 @@ WORD_COLOUR = {"holds": "", "care": "bold", "fails": "bold red", "unknown": "bol
 WORST_FIRST = ["fails", "unknown", "care", "holds"]
 WIDE = 110  # columns from which the chart stands beside the reasons
 SMALL = 20  # rows below which there is no chart
+HEADLINE, SENSORS = 2, 2  # rows at most
 LARGE_FROM = 10  # rows from which the verdict is written large
-
-
-class Deadline(NamedTuple):
-    """The next moment that somebody must act on: a beginning when it is likely, an end when it may be."""
-
-    due: float  # UTC [s]
-    text: str
-    layer: str
-
-
-# moment -> (what to say, which part of its band counts: the same as in the alerts)
-DEADLINES = {
-    "laminate-from": ("laminate again from", "likely"),
-    "laminate-before": ("laminate again before", "early"),
-    "tack-free": ("tack-free by", "late"),
-    "ready-to-sand": ("ready to sand from", "late"),
-}
-
-
-def next_deadline(running: list[RunningLayerDocument], now: float) -> Deadline | None:
-    """The soonest deadline of any layer still to come."""
-    found = [
-        Deadline(due, words, each.layer)
-        for each in running
-        for coming in each.timeline
-        if coming.name in DEADLINES
-        for words, end in (DEADLINES[coming.name],)
-        if (due := moment(getattr(coming, end))) is not None and due > now
-    ]
-    return min(found, default=None)
 
 
 def board(state: WatchDocument, now: float, words: Wording, width: int, height: int) -> list[Text]:
@@ -75,9 +44,20 @@ def board(state: WatchDocument, now: float, words: Wording, width: int, height: 
 
 
 def _cut(row: Text, width: int) -> Text:
+    """The row, shortened between words where it is too long: a number is left out whole, never cut."""
     row = row.copy()
-    row.truncate(width, overflow="ellipsis")
+    if row.cell_len > width:
+        row.truncate(len(kept_words(row.plain, width - 1)))
+        row.append("…")
     return row
+
+
+def _rows(text: str, width: int, most: int, style: str = "") -> list[Text]:
+    """A text in so many rows at most."""
+    rows = wrapped(text, " ", " ", width)
+    if len(rows) > most:
+        rows = [*rows[: most - 1], f"{rows[most - 1]} …"]
+    return [Text(row, style=style) for row in rows]
 
 
 def _head(state: WatchDocument, now: float, words: Wording, width: int, height: int) -> list[Text]:
@@ -88,7 +68,8 @@ def _head(state: WatchDocument, now: float, words: Wording, width: int, height: 
     verdict = state.advice.verdict if state.advice else "unknown"
     deadline = next_deadline(state.running, now)
     large_or_word = _large_rows(verdict, deadline, now, width) if height >= LARGE_FROM else [_word(verdict)]
-    return [top, *large_or_word, *_headlines(state, deadline, now, words, width)]
+    most = HEADLINE if height >= LARGE_FROM else 1
+    return [top, *large_or_word, *_headlines(state, deadline, now, words, width, most=most)]
 
 
 def _large_rows(verdict: str, deadline: Deadline | None, now: float, width: int) -> list[Text]:
@@ -112,27 +93,21 @@ def _word(verdict: str) -> Text:
 
 
 def _headlines(
-    state: WatchDocument, deadline: Deadline | None, now: float, words: Wording, width: int
+    state: WatchDocument, deadline: Deadline | None, now: float, words: Wording, width: int, *, most: int
 ) -> list[Text]:
     waiting = "no answer yet: waiting for the first readings"
     said = safe_line(words.say(state.advice.headline, now)) if state.advice else waiting
-    rows = [Text(f" {said}", style="bold")]
+    rows = _rows(said, width, most, "bold")
     if deadline:
         due, left = words.moment(deadline.due, now), countdown(deadline.due - now)
-        rows.append(Text(f" {deadline.text} {due}, in {left} h ({safe_line(deadline.layer)})"))
+        rows.append(Text(f" {deadline.text} {due}, in {left} h ({safe_line(deadline.layer, 40)})"))
     else:
         rows.append(Text(" no layer running; when you start one: curewatch layer --mass 150"))
     return rows
 
 
-def countdown(seconds: float) -> str:
-    """Hours and minutes left, rounded down so that nobody is late by it: ``0:42``."""
-    minutes = max(0, int(seconds // MINUTE))
-    return f"{minutes // 60}:{minutes % 60:02d}"
-
-
 def _compact(state: WatchDocument, now: float, words: Wording, width: int, room: int) -> list[Text]:
-    alerts = _alerts(state, now, words, 2 if room < 18 else 4)
+    alerts = _alerts(state, now, words, width, most=2 if room < 18 else 4, each=1 if room < 18 else 2)
     plot = 0 if room + 8 < SMALL else min(max(8, room // 2), 16)
     reasons = _reasons(state, now, words, max(2, room - len(alerts) - plot))
     drawn = chart_rows(state.chart, now, words, width - 1, plot) if plot and state.chart else []
@@ -144,7 +119,7 @@ def _wide(state: WatchDocument, now: float, words: Wording, width: int, room: in
     left_width = width // 2
     left = _reasons(state, now, words, room - 6)
     left += [Text(), *_layers(state, now, words)]
-    alerts = _alerts(state, now, words, 4)
+    alerts = _alerts(state, now, words, width, most=4, each=2)
     height = room - len(alerts) - 1
     drawn = chart_rows(state.chart, now, words, width - left_width - 2, height) if state.chart else []
     beside = [
@@ -167,19 +142,17 @@ def _reasons(state: WatchDocument, now: float, words: Wording, most: int) -> lis
     rows = [_reason(check, now, words) for check in ordered[:most]]
     if len(ordered) > most and rows:
         more = len(ordered) - most + 1
-        rows[-1] = Text(f" {'':7} and {more} more checks: curewatch tonight")
+        rows[-1] = Text(f" {'':7} and {more} more checks: curewatch tonight --why")
     return rows
 
 
 def _reason(check: CheckDocument, now: float, words: Wording) -> Text:
-    detail = f" {safe_line(check.title)}: {words.stated(check.value, check.unit)}"
-    if check.error:
-        detail += f" less {words.stated(check.error, check.difference_unit)} of error"
+    """The number and its limit first, the sensors' error taken off: the end of a row may be left out."""
+    found = words.stated(worst(check), check.unit)
+    detail = f" {found}"
     if check.limit is not None and check.sense is not None:
         detail += f", {spoken(check.sense)} {words.stated(check.limit, check.unit)}"
-    at = moment(check.at)
-    if at is not None and at > now:
-        detail += f", at {words.moment(at, now)}"
+    detail += f": {safe_line(check.title)}"
     if check.reason and check.status != "holds":
         detail += f" ({safe_line(words.say(check.reason, now))})"
     return Text.assemble(" ", (f"{WORD[check.status]:7}", WORD_COLOUR[check.status]), detail)
@@ -190,8 +163,9 @@ def _layers(state: WatchDocument, now: float, words: Wording) -> list[Text]:
     for each in state.running:
         ago = duration(now - utc_from_iso(each.started))
         rows.append(
-            Text(f" {safe_line(each.layer)} {safe_line(each.resin)}, {ago} ago {safe_line(stage(each))}")
+            Text(f" {ago} ago: {safe_line(each.layer)} {safe_line(each.resin)}, {safe_line(stage(each))}")
         )
+        rows += [Text(f"   {place(each)}")] if place(each) else []
         for coming in each.timeline:
             early, late = moment(coming.early), moment(coming.late)
             if late is None or late > now:
@@ -199,10 +173,12 @@ def _layers(state: WatchDocument, now: float, words: Wording) -> list[Text]:
     return rows
 
 
-def _alerts(state: WatchDocument, now: float, words: Wording, most: int) -> list[Text]:
+def _alerts(
+    state: WatchDocument, now: float, words: Wording, width: int, *, most: int, each: int
+) -> list[Text]:
     if not state.alerts:
         return [Text(" no alert is active")]
-    waiting = sorted(state.alerts, key=lambda alert: _place(alert, now))
+    waiting = in_order(state.alerts, now)
     rows = []
     for alert in waiting[:most]:
         seen = alert.acknowledged is not None
@@ -211,33 +187,46 @@ def _alerts(state: WatchDocument, now: float, words: Wording, most: int) -> list
         due = moment(alert.due)
         left = "" if due is None else f", {words.left(due, now)}:"  # first: a row may be cut
         since = words.moment(utc_from_iso(alert.since), now)
-        rows.append(Text.assemble((mark, style), f" {since}{left} {said}"))
+        first, *further = _rows(f"{since}{left} {said}", width - len(mark), each)
+        rows.append(Text.assemble((mark, style), first))
+        rows += [Text(f"{'':{len(mark)}}{row.plain}") for row in further]
     if len(waiting) > most:
-        rows[-1].append(f" (and {len(waiting) - most} more)")
+        more = f" (and {len(waiting) - most} more)"
+        rows[-1] = _cut(rows[-1], width - len(more)).append(more)
     return rows
 
 
-def _place(alert: AlertDocument, now: float) -> tuple[bool, float, float]:
-    """Order on a small screen: unseen first, then what is due soonest, then the newest."""
-    due = moment(alert.due)
-    soon = due if due is not None and due >= now else math.inf
-    return alert.acknowledged is not None, soon, -utc_from_iso(alert.since)
-
-
 def _foot(state: WatchDocument, now: float, words: Wording, width: int) -> list[Text]:
-    said = " · ".join(_sensor(sensor, now, words) for sensor in state.sensors) or "no sensor heard yet"
     unseen = sum(alert.acknowledged is None for alert in state.alerts)
     keys = f" a acknowledge{f' ({unseen})' if unseen else ''}   q leave   {safe_line(state.daemon)}"
     rejected = [Text(f" {safe_line(state.rejected)}", style="yellow")] if state.rejected else []
-    return [Text(f" {said}"), *rejected, Text(keys, style="dim")]
+    return [*_sensors(state, now, words, width), *rejected, Text(keys, style="dim")]
+
+
+def _sensors(state: WatchDocument, now: float, words: Wording, width: int) -> list[Text]:
+    """Each sensor whole, in two rows at most; of more, how many are not shown."""
+    every = [_sensor(sensor, now, words) for sensor in state.sensors]
+    rows = [""]
+    for at, said in enumerate(every):
+        more = f" · and {len(every) - at} more"
+        room = width - 1 - (len(more) if len(rows) == SENSORS and at < len(every) - 1 else 0)
+        joined = f"{rows[-1]} · {said}" if rows[-1] else said
+        if len(joined) <= room:
+            rows[-1] = joined
+        elif len(rows) < SENSORS:
+            rows.append(said)
+        else:
+            rows[-1] += more
+            break
+    return [Text(f" {row or 'no sensor has reported yet'}") for row in rows]
 
 
 def _sensor(sensor: SensorStateDocument, now: float, words: Wording) -> str:
     parts = [safe_line(sensor.sensor, 16)]
     if sensor.temperature_c is not None:
-        parts.append(words.stated(sensor.temperature_c, "degC").replace(" °", "°"))
+        parts.append(words.stated(sensor.temperature_c, "degC"))
     if sensor.humidity_percent is not None:
-        parts.append(words.stated(sensor.humidity_percent, "percent").replace(" %", "%"))
+        parts.append(words.stated(sensor.humidity_percent, "percent"))
     if sensor.health != "fresh":
         parts.append(spoken(sensor.health).upper())
     if sensor.time is not None:
@@ -246,8 +235,8 @@ def _sensor(sensor: SensorStateDocument, now: float, words: Wording) -> str:
 
 
 def _age(seconds: float) -> str:
-    """Short: ``20s``, ``3min``, ``5h``."""
+    """Short: ``20 s``, ``3 min``, ``5 h``."""
     seconds = max(0.0, seconds)
     if seconds < 90:
-        return f"{seconds:.0f}s"
-    return f"{seconds / MINUTE:.0f}min" if seconds < 2 * HOUR else f"{seconds / HOUR:.0f}h"
+        return f"{seconds:.0f} s"
+    return f"{seconds / MINUTE:.0f} min" if seconds < 2 * HOUR else f"{seconds / HOUR:.0f} h"

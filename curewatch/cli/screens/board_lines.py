@@ -1,12 +1,13 @@
 """The board as plain lines: for a pipe, a log, or a screen reader. Each line stands on its own."""
 
 from curewatch.answers.alerts import AlertDocument
+from curewatch.answers.deadlines import countdown, next_deadline
 from curewatch.answers.document import moment, spoken
 from curewatch.answers.tonight import CheckDocument
 from curewatch.answers.watch import WatchDocument
-from curewatch.cli.safe_text import safe_line
-from curewatch.cli.screens.board import countdown, next_deadline
+from curewatch.cli.screens.lines import worst
 from curewatch.clock import utc_from_iso
+from curewatch.safe_text import safe_line
 from curewatch.wording import Wording
 
 
@@ -43,7 +44,7 @@ def changes(before: WatchDocument, state: WatchDocument, now: float, words: Word
     stood = {(alert.alert, alert.subject): alert for alert in before.alerts}
     for alert in state.alerts:
         old = stood.pop((alert.alert, alert.subject), None)
-        if old is None or old.urgency < alert.urgency:
+        if old is None or old.meaning != alert.meaning:
             lines.append(f"{at} alert: {_alert(alert, now, words)}")
         elif old.acknowledged is None and alert.acknowledged is not None:
             lines.append(f"{at} acknowledged: {_alert(alert, now, words)}")
@@ -83,5 +84,5 @@ def _told(check: CheckDocument) -> bool:
 
 def _check(check: CheckDocument, now: float, words: Wording) -> str:
     reason = f", {safe_line(words.say(check.reason, now))}" if check.reason else ""
-    found = words.stated(check.value, check.unit)
+    found = words.stated(worst(check), check.unit)
     return f"{check.status}: {safe_line(check.title)}, {found}{reason}"

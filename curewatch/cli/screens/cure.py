@@ -1,16 +1,20 @@
 """A film's cure as lines: the marks first, then the curves. Pure."""
 
 import math
-from collections.abc import Sequence
-from textwrap import wrap
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from curewatch.answers.cure import CureCurveDocument, CureDocument
-from curewatch.cli.safe_text import safe_line
+from curewatch.answers.document import BandDocument
+from curewatch.cli.screens.blush import line as blush_line
+from curewatch.cli.screens.blush import lines as blush_lines
 from curewatch.cli.screens.finish import lines as finish_lines
+from curewatch.cli.screens.heat import laminate_line, laminate_lines, pot_line, pot_lines
+from curewatch.cli.screens.lines import WIDTH, LineGroup, fitting, wrapped
+from curewatch.safe_text import safe_line
 from curewatch.units import HOUR, FloatArray, kelvin_from_celsius, percent_from_fraction
-from curewatch.wording import Wording, dosed, duration
+from curewatch.wording import Wording, dosed, duration, roughly
 
 WORDS = {
     "working_time": "working time ends",
@@ -20,37 +24,102 @@ WORDS = {
     "firm": "firm",
     "ready_to_sand": "ready to sand",
 }
-WIDTH, ROWS, LEFT = 80, 10, 6
+ROWS, LEFT = 10, 6
 
 
-def lines(said: CureDocument, words: Wording, width: int = WIDTH) -> list[str]:
-    """What a person reads of the film; the curves are drawn to fit the width."""
-    dose = dosed(said.peroxide_percent, assumed=said.peroxide_assumed)
+def lines(said: CureDocument, words: Wording, width: int = WIDTH, *, why: bool = False) -> list[str]:
+    """What becomes of the film in ten lines; with ``why`` the bands, what it stands, the curves."""
+    return [*first(said, words), *(behind(said, words, width) if why else [])]
+
+
+def first(said: CureDocument, words: Wording) -> list[str]:
+    """The answer, what forbids it, the marks, and where the cold stops it."""
+    against = wrapped(f"{said.do_not[:1].upper()}{said.do_not[1:]}.", "") if said.do_not else []
+    groups = [LineGroup(against, 0), LineGroup(wrapped(headline(said, words), ""), 0)]
+    groups += _besides(said, words)
+    groups += [LineGroup([row], spare) for spare, row in _marks(said)]
+    groups += [LineGroup(stalled(said, words), 1)]
+    groups += [LineGroup(wrapped(f"! {doubt}"), 2) for doubt in said.doubts]
+    return fitting([*groups, LineGroup(["  Follow the maker's sheet. Reasons: --why"], 1)])
+
+
+def _besides(said: CureDocument, words: Wording) -> Iterator[LineGroup]:
+    """What was asked besides, a caution before it."""
+    if said.blush is not None:
+        yield LineGroup(blush_line(said.blush), 3 if said.blush.outcome == "none" else 0)
+    if said.pot is not None:
+        yield LineGroup(pot_line(said.pot, words), 0)
+    if said.laminate is not None:
+        yield LineGroup(laminate_line(said.laminate, words), 0)
+
+
+def _marks(said: CureDocument) -> Iterator[tuple[int, str]]:
+    """A line a mark, and how soon it may be left out."""
+    found = said.milestones_s
+    yield 2, _beside("working time ends", f"before {roughly(found.working_time.early, math.floor)}")
+    yield 1, _beside("laminate again", again(said))
+    for spare, title, band in (
+        (2, "gels", found.gel),
+        (1, "tack-free", found.tack_free),
+        (3, "firm", found.firm),
+        (2, "ready to sand", found.ready_to_sand),
+    ):
+        yield spare, _beside(title, between(band, said.duration_s))
+
+
+def _beside(title: str, text: str) -> str:
+    return f"  {title:<20}{text}"
+
+
+def again(said: CureDocument) -> str:
+    """From when to when a next layer bonds chemically."""
+    found = said.recoat_window
+    if found.cause == "wax":
+        return "no window: it is waxed, abrade before it"
+    if found.opens_s is None:
+        return f"not within {duration(said.duration_s)}"
+    return f"wet on wet, or from {roughly(found.opens_s)}{_closing(found.closes_s)}"
+
+
+def _closing(closes_s: float | None) -> str:
+    return ", open at the end" if closes_s is None else f", before {roughly(closes_s, math.floor)}"
+
+
+def between(band: BandDocument, whole_s: float) -> str:
+    """``between 3 h 30 min and 7 h 15 min, likely 5 h 05 min``; the part of it that comes."""
+    early, likely, late = (
+        roughly(band.early, math.floor),
+        roughly(band.likely),
+        roughly(band.late, math.ceil),
+    )
+    if band.early is None:
+        return f"not within {duration(whole_s)}"
+    if band.late is None:
+        return f"after {early}" + ("" if band.likely is None else f", likely {likely}")
+    return f"after {likely}" if early == late else f"between {early} and {late}, likely {likely}"
+
+
+def behind(said: CureDocument, words: Wording, width: int) -> list[str]:
+    """Every mark with its band, the window's remark, what it stands, the curves, heat and blush."""
     head = f"  {'from mixing':<18}{'early':>14}{'likely':>14}{'late':>14}"
     marks = []
     for name, title in WORDS.items():
         found = getattr(said.milestones_s, name)
         cells = (f"{_when(at):>14}" for at in (found.early, found.likely, found.late))
         marks.append(f"  {title:<18}{''.join(cells)}")
-    return [
-        headline(said, words),
-        *([f"  with {dose} by mass of resin"] if dose else []),
-        "",
-        head,
-        *marks,
-        f"  nine of ten lots fall between early and late; - is not within {duration(said.duration_s)}",
-        *recoat(said),
-        *stalled(said, words),
-        *[f"  ! {doubt}" for doubt in said.doubts],
-        "",
-        *finish_lines(said.finish, words),
-        "",
-        *_conversion(said, width),
-        "",
-        *_transition(said, words, width),
-        "",
-        f"  {safe_line(said.note)}. Follow the maker's sheet.",
+    parts = [
+        [head, *marks],
+        [f"  8 in 10 lots lie between early and late; - is not within {duration(said.duration_s)}"],
+        recoat(said),
+        ["", *finish_lines(said.finish, words)],
+        ["", *_conversion(said, width)],
+        ["", *_transition(said, words, width)],
+        [] if said.blush is None else ["", *blush_lines(said.blush)],
+        [] if said.pot is None else ["", *pot_lines(said.pot, words)],
+        [] if said.laminate is None else ["", *laminate_lines(said.laminate, words)],
+        ["", *wrapped(f"{safe_line(said.note)}. Follow the maker's sheet.")],
     ]
+    return ["", *(line for part in parts for line in part)]
 
 
 def headline(said: CureDocument, words: Wording) -> str:
@@ -60,9 +129,11 @@ def headline(said: CureDocument, words: Wording) -> str:
     if high - low >= 0.05:
         span += f" to {words.stated(high, 'degC')}"
     gel = said.milestones_s.gel.likely
-    first = "does not gel" if gel is None else f"gels after {duration(gel)}"
+    gels = "does not gel" if gel is None else f"gels after {roughly(gel)}"
+    dose = dosed(said.peroxide_percent, assumed=said.peroxide_assumed)
+    which = f"{safe_line(said.resin, 24)} with {dose}" if dose else safe_line(said.resin, 24)
     return (
-        f"{safe_line(said.resin, 24)}, {span}: {first}; after {duration(said.duration_s)} "
+        f"{which}, {span}: {gels}; after {duration(said.duration_s)} "
         f"{words.percent(said.conversion.likely[-1])} cured"
     )
 
@@ -70,37 +141,31 @@ def headline(said: CureDocument, words: Wording) -> str:
 def recoat(said: CureDocument) -> list[str]:
     """Between when a next layer bonds chemically, and why that ends."""
     found = said.recoat_window
+    wet = "" if found.wet_on_wet_until_s is None else f" until {duration(found.wet_on_wet_until_s)}"
+    said_first = wrapped(f"wet on wet: the next ply may go on at once{wet}; every ply adds heat")
     if found.cause == "wax":
-        return paragraph(f"laminate again: {found.afterwards}")
+        return [*said_first, *wrapped(f"laminate again: {found.afterwards}")]
     if found.opens_s is None:
-        return ["  laminate again: not yet within this time"]
+        return [*said_first, "  laminate again: not yet within this time"]
     until = "still open at the end"
     if found.closes_s is not None:
         until = f"before {duration(found.closes_s)} ({found.cause})"
     blush = "; blush may end it sooner" if found.blush_may_close_it else ""
-    return paragraph(f"laminate again from {duration(found.opens_s)}, {until}{blush} ({found.remark})")
-
-
-def paragraph(text: str) -> list[str]:
-    """Words in lines that fit, indented."""
-    return wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
+    later = f"laminate again from {duration(found.opens_s)}, {until}{blush} ({found.remark})"
+    return [*said_first, *wrapped(later)]
 
 
 def stalled(said: CureDocument, words: Wording) -> list[str]:
-    """What the film turned to, if it turned to glass."""
+    """Where the cold stops it, and what that means."""
     stall = said.stall
     if stall is None:
-        return ["  still curing at the end: not yet a glass"]
-    share, transition = words.percent(stall.conversion), words.stated(stall.glass_transition_c, "degC")
-    after = duration(stall.at_s)
+        return ["  Still curing at the end."]
+    softens, after = words.whole_degrees(stall.glass_transition_c), roughly(stall.at_s)
     if stall.before == "full-cure":
-        return paragraph(
-            f"turned to glass after {after}: from there on it only creeps, to {share} and a glass transition "
-            f"of {transition} by the end; only warmth takes it much further"
-        )
-    return paragraph(
-        f"STALLED before {stall.before}: glass after {after} at {share}, glass transition {transition}. "
-        "It may feel firm, and will soften again: it must be warmed to finish"
+        return wrapped(f"After {after} the cold stops it. It softens at about {softens} until you warm it.")
+    return wrapped(
+        f"STALLED before {stall.before}: after {after} the cold stops it. "
+        f"It may feel firm, and softens again at about {softens}. Warm it to finish."
     )
 
 

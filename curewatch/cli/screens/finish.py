@@ -1,10 +1,10 @@
 """Whether a film is finished, what would finish it, what it will stand. Pure."""
 
 import math
-from textwrap import wrap
 
 from curewatch.answers.cure import CureFinishDocument, CurePostCureDocument, CureServiceDocument
 from curewatch.answers.document import spoken
+from curewatch.cli.screens.lines import paragraph
 from curewatch.units import HOUR
 from curewatch.wording import Wording
 
@@ -20,10 +20,15 @@ def lines(found: CureFinishDocument, words: Wording) -> list[str]:
             (found.reachable_least_c, found.reachable_c),
         )
     )
-    first = [f"  glass transition by the model {now}", f"  two more weeks as it is: {later}"]
+    higher = _whole(found.dmta_reads_higher_k, words)
+    first = [
+        f"  glass transition by the model {now}",
+        f"  (all by calorimetry: DMTA reads about {higher} more)",
+        f"  two more weeks as it is: {later}",
+    ]
     if found.wanted_c is None:
         told = f"What it stands in service, and what a post-cure brings: {found.not_known}."
-        return [*first, *wrap(told, WIDTH, initial_indent="  ", subsequent_indent="    ")]
+        return [*first, *paragraph(told, WIDTH, initial_indent="  ", subsequent_indent="    ")]
     stands = ["  what it stands, by the lower value now:", *(_stands(each, words) for each in found.service)]
     return [*first, *stands, *_post_cure(found, words)]
 
@@ -43,11 +48,29 @@ def _post_cure(found: CureFinishDocument, words: Wording) -> list[str]:
     if not found.post_cures:
         return [f"  no post-cure within a day at up to {hottest} brings it to {wanted}"]
     ways = " or ".join(_way(each, words) for each in found.post_cures)
-    begin = words.stated(found.begin_no_warmer_c, "degC")
-    caution = words.retold(found.caution)
-    text = f"{caution} A post-cure to {wanted}: {ways}, slow lots included; begin no warmer than {begin}."
-    return wrap(text, WIDTH, initial_indent="  ", subsequent_indent="  ")
+    begin = words.stated(found.start_no_warmer_c, "degC")
+    ramp, above = (_whole(each, words) for each in (found.ramp_k_per_hour, found.softens_above_k))
+    text = (
+        f"{words.retold(found.caution)} A post-cure to {wanted}: {ways}; slow lots included. No step is more "
+        f"than {above} above the lower glass transition by then: begin no warmer than {begin}. Between "
+        f"these steps warm it by at most {ramp} an hour."
+    )
+    return paragraph(text, WIDTH, initial_indent="  ", subsequent_indent="  ")
 
 
 def _way(each: CurePostCureDocument, words: Wording) -> str:
-    return f"{math.ceil(each.duration_s / HOUR - 1e-9)} h at {words.stated(each.temperature_c, 'degC')}"
+    """The steps that are held longer than it takes to warm by them; the last is always said."""
+    shortest = min(step.duration_s for step in each.steps)
+    held = [step for step in each.steps[:-1] if step.duration_s > shortest] + [each.steps[-1]]
+    return (
+        ", ".join(
+            f"{math.ceil(step.duration_s / HOUR - 1e-9)} h at {words.stated(step.temperature_c, 'degC')}"
+            for step in held
+        )
+        + f" ({math.ceil(each.duration_s / HOUR - 1e-9)} h in all)"
+    )
+
+
+def _whole(kelvin: float, words: Wording) -> str:
+    """A difference that is known to a degree."""
+    return f"{round(float(words.differences(kelvin)))} {words.difference_unit}"

@@ -3,14 +3,15 @@
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
+from curewatch.answers.document import spoken
 from curewatch.answers.job import EntryDocument, JobDocument, JobListDocument, JobShowDocument
-from curewatch.cli.safe_text import safe_line
 from curewatch.clock import utc_from_iso
-from curewatch.wording import Wording
+from curewatch.safe_text import safe_line
+from curewatch.wording import Wording, duration
 
 _HIDDEN = {
     *("job", "layer", "batch", "given_afterwards", "thumbnail", "sha256", "at", "started", "zone"),
-    *("scale_step", "words", "numbers"),
+    *("scale_step", "words", "numbers", "press"),
 }
 # What an observation keeps for the model: whoever wants it reads `job show --json`.
 _LEARNT = {"memory", "history", "elapsed", "rise", "earlier", "resin", "parent", "version"}
@@ -40,14 +41,16 @@ def job_lines(job: JobShowDocument, words: Wording, now: float) -> Iterator[str]
         if entry.kind == "correction":
             continue
         late = " (told afterwards)" if entry.holds_now.get("given_afterwards") else ""
-        if closing is not None and entry.number > closing and entry.kind != "seal":
+        if closing is not None and entry.number > closing and entry.kind not in {"account", "sign-off"}:
             late += " (after the close)"
         when = words.moment(utc_from_iso(entry.happened), now)
-        yield f"{entry.number:5}  {when}{late}  {entry.kind}  {told_line(entry.kind, entry.holds_now, words)}"
+        kind, told = safe_line(entry.kind, 40), told_line(entry.kind, entry.holds_now, words)
+        yield f"{entry.number:5}  {when}{late}  {kind}  {told}"
         for number in entry.corrected_by:
             correction = numbered[number].payload
             changes = ", ".join(f"{key} was {_was(entry, key, words, now)}" for key in correction["changes"])
-            yield f"         corrected by {number}: {changes}; {safe_line(str(correction.get('reason', '')))}"
+            told = safe_line(f"corrected by {number}: {changes}; {correction.get('reason', '')}")
+            yield f"         {told}"
 
 
 def told_line(kind: str, payload: Mapping[str, Any], words: Wording) -> str:
@@ -70,16 +73,23 @@ def _deed(kind: str, payload: Mapping[str, Any], words: Wording) -> tuple[str, s
         said = {"check", "passed", "value", "unit", "load", "arm"}
         return f"{payload.get('check')}{found}{_measured(payload, words)}", said
     before, key, *beside = _DEEDS.get(kind, ("", ""))
-    return (f"{before}{payload.get(key)}", {key, *beside}) if key else ("", set())
+    if not key:
+        return "", set()
+    told = str(payload.get(key))
+    return f"{before}{spoken(told) if key == 'action' else told}", {key, *beside}
 
 
 # Words before it, the key that says it, and keys said with it or left to `job show --json`.
 _DEEDS: dict[str, tuple[str, ...]] = {
     "peel-ply": ("peel ply ", "action"),
     "wash": ("", "action"),
+    "primer": ("timber primer ", "primer"),
+    "tab-test": ("bond test ", "test", "order"),
+    "tab": ("bond test tab ", "tab", "test"),
     "note": ("", "text"),
+    "deviation": ("", "deviation"),
+    "sign-off": ("signed as ", "role"),
     "photo": ("", "file", "bytes", "width", "height"),
-    "seal": ("code ", "code", "text", "signature"),
 }
 
 
@@ -143,6 +153,10 @@ def _temperature(value: float, words: Wording) -> str:
     return words.temperature(value)
 
 
+def _span(value: float, _: Wording) -> str:
+    return duration(value)
+
+
 def _millimetres(value: float, _: Wording) -> str:
     return f"{value * 1000:g} mm"
 
@@ -157,4 +171,6 @@ _SAID_BY_KEY: dict[str, Callable[[float, Wording], str]] = {
     "pot_temperature": _temperature,
     "thickness": _millimetres,
     "arm": _millimetres,
+    "tacky_after": _span,
+    "open_for": _span,
 }

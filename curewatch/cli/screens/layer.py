@@ -1,11 +1,12 @@
 """Running layers as lines of text: what was laid, where it stands, and what will become of it."""
 
-from textwrap import wrap
-
+from curewatch.answers.deadlines import named
 from curewatch.answers.document import moment, spoken
 from curewatch.answers.layer import LayerDocument, RunningLayerDocument
-from curewatch.cli.safe_text import safe_line
+from curewatch.cli.screens.lines import paragraph
 from curewatch.clock import utc_from_iso
+from curewatch.safe_text import safe_line
+from curewatch.units import MINUTE
 from curewatch.wording import Wording, dosed, duration
 
 WIDTH, INSIDE = 80, " " * 8
@@ -16,13 +17,31 @@ def lines(document: LayerDocument, words: Wording, now: float) -> list[str]:
     said = []
     for each in document.running:
         said.append(safe_line(f"{_laid(each, words, now)}: {stage(each)}"))
+        said += _below(each)
+        said += [f"    probe {safe_line(probe.sensor)}: {safe_line(probe.text)}" for probe in each.probes]
         for coming in each.timeline:
             early, likely, late = moment(coming.early), moment(coming.likely), moment(coming.late)
             when = words.moment(likely, now) if likely else "not in the coming hours"
             band = f" ({words.band(early, late, now)})" if early and late else ""
             said.append(f"    {safe_line(coming.title):<28} {when}{band}")
-            said += wrap(safe_line(coming.note), WIDTH, initial_indent=INSIDE, subsequent_indent=INSIDE)
+            said += paragraph(safe_line(coming.note), WIDTH, initial_indent=INSIDE, subsequent_indent=INSIDE)
+    worked_out = utc_from_iso(document.as_of)
+    if said and now - worked_out >= MINUTE:
+        said.append(f"as of {words.moment(worked_out, now)}, the last look")
     return said or ["no layer is running"]
+
+
+def _below(layer: RunningLayerDocument) -> list[str]:
+    """What its face asks for, and that nobody measured it."""
+    if layer.below is None:
+        return []
+    mark = {"fails": "NO-GO: ", "unknown": "UNKNOWN: "}.get(layer.below.status, "")
+    told = ". ".join((*layer.below.remarks, *layer.below.remedies))
+    return (
+        paragraph(safe_line(f"{mark}{told}.", 400), WIDTH, initial_indent="    ", subsequent_indent=INSIDE)
+        if told
+        else []
+    )
 
 
 def stage(layer: RunningLayerDocument) -> str:
@@ -31,7 +50,7 @@ def stage(layer: RunningLayerDocument) -> str:
 
 
 def _laid(layer: RunningLayerDocument, words: Wording, now: float) -> str:
-    parts, started = [layer.layer, layer.resin], utc_from_iso(layer.started)
+    parts, started = [named(layer), layer.resin], utc_from_iso(layer.started)
     if layer.batch_mass_g is not None:
         parts.append(words.stated(layer.batch_mass_g, "g"))
     parts += filter(None, [dosed(layer.peroxide_percent, assumed=layer.peroxide_assumed)])

@@ -1,27 +1,50 @@
 """The layup plan in words: the answer, the section, what it takes, the batches, the sessions."""
 
 from collections.abc import Iterator
-from textwrap import wrap
 
 from curewatch.answers.document import moment, spoken
 from curewatch.answers.layup import LayupDocument, LayupSessionDocument
-from curewatch.cli.safe_text import safe_line
 from curewatch.cli.screens import section
+from curewatch.cli.screens.lines import WIDTH, LineGroup, fitting, wrapped
 from curewatch.units import kilogram_from_gram
-from curewatch.wording import Wording
+from curewatch.wording import Wording, counted, dosed
 
-WIDTH = 80
 EVENING = 16 * 3600.0  # s: what begins within this is said to be tonight
 
 
-def lines(plan: LayupDocument, wording: Wording, width: int = WIDTH) -> list[str]:
-    """The whole screen, made for 80 columns; the section is drawn to fit a narrower one."""
+def lines(plan: LayupDocument, wording: Wording, width: int = WIDTH, *, why: bool = False) -> list[str]:
+    """The plan in ten lines; with ``why`` cautions, section, amounts, ratio and sessions whole."""
+    return [*first(plan, wording), *(behind(plan, wording, width) if why else [])]
+
+
+def first(plan: LayupDocument, wording: Wording) -> list[str]:
+    """When, the cautions, the cut, the amounts, and each session with its batches."""
+    sessions = [] if plan.schedule is None else plan.schedule.sessions
+    steps = [
+        LineGroup(brief_session(plan, number, session, wording), 1 if number == 1 else 3)
+        for number, session in enumerate(sessions, start=1)
+    ]
+    groups = [
+        LineGroup(wrapped(answer(plan, wording), "", "  "), 0),
+        LineGroup(wrapped(plan.caution_brief), 0),
+        LineGroup(wrapped(" ".join(below(plan))), 1),
+        LineGroup(wrapped(plan.short_scarf[:1].upper() + plan.short_scarf[1:]), 0),
+        LineGroup(wrapped(plan.backing), 1),
+        LineGroup(repair(plan), 2),
+        LineGroup(_amounts(plan, wording), 1),
+        *steps,
+        LineGroup(_leaving(plan), 0),
+        LineGroup(["  All, with the card to pin up: --why, --card FILE"], 2),
+    ]
+    return fitting(groups)
+
+
+def behind(plan: LayupDocument, wording: Wording, width: int) -> list[str]:
+    """The cautions whole, the section, the materials, how it is mixed, and the sessions."""
     return [
-        *wrap(answer(plan, wording), WIDTH, subsequent_indent="  "),
-        *_repair(plan),
         "",
         "Cautions",
-        *(line for caution in minded(plan, wording) for line in _wrapped(caution)),
+        *(line for caution in minded(plan, wording) for line in wrapped(caution)),
         "",
         *section.characters(plan, width),
         "",
@@ -31,9 +54,74 @@ def lines(plan: LayupDocument, wording: Wording, width: int = WIDTH) -> list[str
     ]
 
 
+def below(plan: LayupDocument) -> list[str]:
+    """What the face below asks for, and that nobody measured it."""
+    return [f"{each}." for each in (*plan.below.remarks, *plan.below.remedies)]
+
+
+def _amounts(plan: LayupDocument, wording: Wording) -> list[str]:
+    """Cloth, and resin with what is mixed into it."""
+    what, say = added(plan), wording.stated
+    mass = plan.peroxide_g if what == "peroxide" else plan.hardener_g
+    dose = (
+        f" ({dosed(plan.ratio.peroxide_percent, assumed=plan.ratio.peroxide_assumed)})"
+        if what == "peroxide"
+        else ""
+    )
+    return wrapped(
+        f"{counted(len(plan.layers), 'layer')} of {plan.cloth.title}; {plan.resin}: "
+        f"{say(plan.resin_g, 'g')} resin and {say(mass, 'g')} {what}{dose}."
+    )
+
+
+def brief_session(
+    plan: LayupDocument, number: int, session: LayupSessionDocument, wording: Wording
+) -> list[str]:
+    """One session: when, which layers, the batches."""
+    which = f"layer{_numbers(session.layers)}, {session.side}"
+    head = f"{number}. {when(session, wording, moment(plan.at))}: {which}"
+    if session.batches is None:
+        return wrapped(f"{head}; {too_slow(plan)}.")
+    say = wording.stated
+    batch, part = say(session.batch_mass_g, "g"), say(session.resin_g, "g")
+    return wrapped(
+        f"{head}; {full_batches(session)} x {batch} ({part} resin, {added(plan)} until {batch})"
+        f"{last_batch(plan, session, wording)}, spread within {say(session.use_within_min, 'min')}."
+    )
+
+
+def full_batches(session: LayupSessionDocument) -> int:
+    """How many are alike."""
+    return (session.batches or 0) - (session.last_batch_g is not None)
+
+
+def last_batch(plan: LayupDocument, session: LayupSessionDocument, wording: Wording) -> str:
+    """A last batch that is smaller, or nothing."""
+    if session.last_batch_g is None:
+        return ""
+    whole, resin = (wording.stated(each, "g") for each in (session.last_batch_g, session.last_resin_g))
+    return f", then one of {whole} ({resin} resin, {added(plan)} until {whole})"
+
+
+def _leaving(plan: LayupDocument) -> list[str]:
+    """How the last session that must be left is left; each has it with --why."""
+    sessions = [] if plan.schedule is None else plan.schedule.sessions
+    leave = next((session.leave for session in reversed(sessions) if session.leave), "")
+    return wrapped(f"{leave}.") if leave else []
+
+
+def too_slow(plan: LayupDocument) -> str:
+    """What to do where no batch lasts."""
+    slower = "a slower hardener" if added(plan) == "hardener" else "less peroxide"
+    return f"no batch lasts until it is spread: {slower}, a cooler shed or more hands"
+
+
 def answer(plan: LayupDocument, wording: Wording) -> str:
     """What can be done tonight, first."""
     count, now = len(plan.layers), moment(plan.at)
+    wrong = {"fails": "NO-GO", "unknown": "UNKNOWN"}.get(plan.below.status)
+    if wrong is not None:
+        return f"{wrong}   {plan.below.remarks[0]}"
     if plan.schedule is None:
         return f"UNKNOWN WHEN   {count} layers; the amounts below hold, the times need fresh readings"
     sessions = plan.schedule.sessions
@@ -60,13 +148,13 @@ def when(session: LayupSessionDocument, wording: Wording, now: float) -> str:
     return _span([session], wording, now)
 
 
-def _repair(plan: LayupDocument) -> list[str]:
+def repair(plan: LayupDocument) -> list[str]:
     hole = plan.hole
     size = f"{hole.length_mm:.0f}"
     if hole.shape != "round":
         size += f" x {hole.width_mm:.0f}"
     sides = "one side" if plan.sides == 1 else "both sides"
-    return _wrapped(
+    return wrapped(
         f"{hole.shape} hole of {size} mm in {plan.thickness_mm:g} mm of laminate on {plan.substrate}: "
         f"scarf {plan.scarf_ratio:g} to 1 from {sides}, {plan.scarf_mm:.0f} mm each way"
     )
@@ -88,8 +176,8 @@ def takes(plan: LayupDocument, wording: Wording) -> list[str]:
     layers = f"{len(plan.layers)} layers of {cloth.title}, {say(cloth.areal_mass_g_per_m2, 'g/m2')}"
     ground = f"ground area {plan.ground_area_m2:.3f} m²"
     return [
-        "What it takes",
-        *_wrapped(f"{layers}, {plan.layer_thickness_mm:.2f} mm each when cured"),
+        "Materials",
+        *wrapped(f"{layers}, {plan.layer_thickness_mm:.2f} mm each when cured"),
         f"  cloth {cloth.area_m2:.3f} m², {say(cloth.mass_g, 'g')}; {ground}",
         f"  mixed {plan.resin} {say(plan.mixed_g, 'g')}, with {plan.waste_percent:.0f} % waste",
         f"  {parts}",
@@ -101,7 +189,7 @@ def _mixing(plan: LayupDocument, wording: Wording) -> list[str]:
     allowed = f"allowed {ratio.lowest_per_100:.1f} to {ratio.highest_per_100:.1f}"
     return [
         f"  by mass: {ratio.text}; {allowed}",
-        *_wrapped(f"({spoken(ratio.tag)}: {ratio.source})"),
+        *wrapped(f"({spoken(ratio.tag)}: {ratio.source})"),
         f"  smallest batch on a scale of {step} steps: {wording.stated(plan.smallest_batch_g, 'g')}",
     ]
 
@@ -112,14 +200,14 @@ def _sessions(plan: LayupDocument, wording: Wording) -> Iterator[str]:
         return
     yield ""
     peak = made.peak_temperature_c
-    heat = "" if peak is None else f", they then reach {wording.stated(peak, 'degC')}"
+    heat = "" if peak is None else f", they then reach {wording.peak(peak)}"
     yield f"Sessions (at most {made.layers_in_one_go} layers in one go{heat})"
     for number, session in enumerate(made.sessions, start=1):
         yield from session_lines(plan, number, session, wording)
     if made.left_over:
         which = f"layer{_numbers(made.left_over)} find{'s' if len(made.left_over) == 1 else ''}"
-        yield f"  left over: {which} no start in the coming 48 hours"
-    yield from _wrapped(f"The coming hours: {made.basis}")
+        yield f"  not scheduled: {which} no start in the coming 48 hours"
+    yield from wrapped(f"Forecast used: {made.basis}")
 
 
 def _numbers(numbers: list[int]) -> str:
@@ -134,15 +222,16 @@ def session_lines(
     """One session: when, what, how it bonds, what to weigh."""
     now, say = moment(plan.at), wording.stated
     which = f"layer{_numbers(session.layers)}, {session.side}"
-    yield from _wrapped(f"{number}. {when(session, wording, now)}: {which}; bond {session.bond_text}")
+    yield from wrapped(f"{number}. {when(session, wording, now)}: {which}; bond {session.bond_text}")
     if session.batches is None:
-        slower = "a slower hardener" if added(plan) == "hardener" else "less peroxide"
-        yield f"     no batch lasts until it is spread: {slower}, a cooler shed or more hands"
+        yield f"     {too_slow(plan)}"
         return
     batch = say(session.batch_mass_g, "g")
     bears = f"({say(session.scale_lowest_g, 'g')} to {say(session.scale_highest_g, 'g')})"
     resin = f"{say(session.resin_g, 'g')} resin, then {added(plan)} until {batch} {bears}"
-    yield f"     {session.batches} x {batch}: {resin}"
+    yield from wrapped(
+        f"{full_batches(session)} x {batch}: {resin}{last_batch(plan, session, wording)}", "     ", "       "
+    )
     use, kicks = (say(each, "min") for each in (session.use_within_min, session.pot_life_min))
     yield f"     each spread within {use}; left in its cup it kicks after {kicks}"
     if session.too_small_for_scale:
@@ -153,12 +242,9 @@ def session_lines(
             f"before {wording.moment(moment(session.next_before), now)}"
         )
         yield from [f"     {session.remark}"] if session.remark else []
+    yield from wrapped(f"{session.leave}.", "     ", "     ") if session.leave else []
 
 
 def minded(plan: LayupDocument, wording: Wording) -> tuple[str, ...]:
     """The cautions, in the reader's units; they stand before the steps they protect."""
     return tuple(wording.retold(caution) for caution in plan.cautions)
-
-
-def _wrapped(text: str, indent: str = "  ") -> list[str]:
-    return wrap(safe_line(text), WIDTH, initial_indent=indent, subsequent_indent=indent + "  ")

@@ -2,7 +2,7 @@
 
 from curewatch.answers.document import spoken
 from curewatch.answers.observe import ObservationDocument, ObserveDocument
-from curewatch.cli.safe_text import safe_line
+from curewatch.safe_text import safe_line
 from curewatch.wording import duration
 
 
@@ -20,7 +20,7 @@ def lines(what: str, found: ObserveDocument) -> list[str]:
     low, high = duration(last.expected_early_s), duration(last.expected_late_s)
     said = [
         f"{safe_line(what)}: {duration(last.elapsed_s)} after mixing",
-        f"  expected {duration(last.expected_s)}, nine of ten {low} .. {high}",
+        f"  expected {duration(last.expected_s)}, 8 in 10 {low} .. {high}",
     ]
     if last.contradicts:
         said += [
@@ -40,7 +40,7 @@ def history(found: ObserveDocument) -> list[str]:
     named = f"    lot {safe_line(found.lot)}" if found.lot else ""
     lot = named or "    no lot named: `layer --lot` or [resin] lot keeps lots apart"
     if not found.observations:
-        return ["  nothing was learnt of this lot: it is taken as its sheet says", lot]
+        return ["  nothing was learnt of this lot: it is taken as its sheet states", lot]
     rows = [f"  {safe_line(found.resin, 30)}, as this lot has shown itself:"]
     for each in found.observations:
         entry = f"entry {each.entry}" if each.entry is not None else "just now"

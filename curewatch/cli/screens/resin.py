@@ -1,21 +1,21 @@
 """Resin systems as lines: a list, one in full, all side by side. Pure."""
 
 from itertools import groupby
-from textwrap import wrap
 
 from curewatch.answers.document import BandDocument, spoken
 from curewatch.answers.resin_compare import ResinCompareDocument, ResinCompareResinDocument
 from curewatch.answers.resin_list import ResinListDocument
 from curewatch.answers.resin_show import ResinShowDocument, ResinShowValueDocument
-from curewatch.cli.safe_text import safe, safe_line
+from curewatch.cli.screens.lines import MORE, MOST, LineGroup, fitting, wrapped
+from curewatch.safe_text import safe, safe_line
 from curewatch.units import kelvin_from_celsius
-from curewatch.wording import Wording, duration
+from curewatch.wording import MINUS, Wording, duration
 
-WIDTH = 80
 REMARKS = (
-    "Tg after three days, "
-    "only where a maker's sheet states one. "
-    "In a full cup any of them kicks far sooner: heat decides. Archetypes: replace by your maker's sheets."
+    "Again: the next layer may go on from then, and bonds before. "
+    "Tg after three days, only where a maker's sheet states one. "
+    "A thick layer warms itself and is sooner: `curewatch cure --thickness`. "
+    "In a full cup any of them kicks far sooner. Generic data: replace them by your maker's sheets."
 )
 
 
@@ -46,32 +46,47 @@ def shown(resin: ResinShowDocument, words: Wording) -> list[str]:
         )
         for film in resin.film
     ]
-    numbers: list[str] = []
+    films.append("  A thick layer warms itself and is sooner: curewatch cure --thickness")
+    numbers = [""] * bool(resin.score) + [f"  {each.text}" for each in resin.score]
+    if resin.spread_ratio > 1.0:
+        numbers.append(f"  so its ranges are told {resin.spread_ratio:.2f} times as wide")
     for section, entries in groupby(resin.values, key=lambda each: each.key.partition(".")[0]):
         numbers += ["", f"[{section}]", *(line for each in entries for line in _number(each, words))]
     return [*head, *films, *numbers]
 
 
-def compared(answer: ResinCompareDocument, words: Wording) -> list[str]:
-    """All resins side by side, the likely lot; the widest row fits 80 columns."""
-    where, rows = answer.conditions, answer.resins
+def compared(answer: ResinCompareDocument, words: Wording, *, why: bool = False) -> list[str]:
+    """All resins side by side, the likely lot; what must not be laid last."""
+    where = answer.conditions
     air, work = (words.stated(each, "degC") for each in (where.temperature_c, where.surface_temperature_c))
     damp = words.stated(where.humidity_percent, "percent")
-    head = (
-        f"Air {air}, {damp}; work {work} ({where.source}), as a film",
-        "",
-        f"{'':<34}  laminate again",
-        f"{'':<18}{'open':>8}{'gels':>8}{'from':>8}{'before':>9}{'sand':>8} {'blush':<9}{'Tg':>3} lowest",
+    rows = sorted(answer.resins, key=lambda row: bool(row.do_not))
+    shown = [LineGroup([_compared(row, words)], 2 if row.do_not else 1) for row in rows]
+    head = [
+        f"Air {air}, {damp}; work {work} ({where.source}); as a film",
+        f"{'':<18}{'open':>8}{'gels':>8}{'again':>8}{'before':>9}{'sand':>8} {'blush':<9}{'Tg':>3} lowest",
+    ]
+    groups = [LineGroup(head, 0), *shown]
+    last = (
+        MORE
+        if len(fitting(groups, MOST - 1)) == len(head) + len(rows)
+        else "  More resins, and reasons: --why"
     )
+    brief = fitting([*groups, LineGroup([last], 0)])
+    return [*brief, "", *(_remarks(answer, words))] if why else brief
+
+
+def _remarks(answer: ResinCompareDocument, words: Wording) -> list[str]:
+    """Those that had no room, prices, how far lots lie apart, and faces."""
+    rows = answer.resins
     prices = [
         f"  {safe_line(row.name, 24)}: {row.price_per_kilogram:.2f} {safe_line(row.currency or '', 8)} per kg"
         for row in rows
         if row.price_per_kilogram is not None
     ]
     asked = ["What you pay", *prices, ""] if prices else []
-    remarks = " ".join([_reach(rows), REMARKS, *_faces(rows)])
-    body = (_compared(row, words) for row in rows)
-    return [*head, *body, "", *asked, *wrap(remarks, WIDTH - 2, initial_indent="  ", subsequent_indent="  ")]
+    every = [_compared(row, words) for row in rows] + [""] if len(rows) > MOST - 3 else []
+    return [*every, *asked, *wrapped(" ".join([_reach(rows), REMARKS, *_faces(rows)]), "  ", "  ")]
 
 
 def _compared(row: ResinCompareResinDocument, words: Wording) -> str:
@@ -98,8 +113,8 @@ def _reach(rows: list[ResinCompareResinDocument]) -> str:
         return "Likely lot (--json has the bands)."
     widest, name = max(reach)
     return (
-        f"Likely lot; nine of ten gel within {widest:.1f} times as late and as soon ({safe_line(name, 24)}, "
-        "the least sure; --json has the bands)."
+        f"Times can be up to {widest:.1f} times longer or shorter ({safe_line(name, 24)}, the least sure). "
+        "--json has the bands."
     )
 
 
@@ -131,8 +146,8 @@ def _number(entry: ResinShowValueDocument, words: Wording) -> list[str]:
     said = "" if unit == "1" else f" {unit}"
     source = safe(words.retold(entry.source))
     return [
-        f"  {leaf:<20}{value:>10.4g}{said:<10} {spoken(entry.tag)}",
-        *wrap(source, WIDTH, initial_indent="      ", subsequent_indent="      "),
+        f"  {leaf:<20}{f'{value:.4g}'.replace('-', MINUS):>10}{said:<10} {spoken(entry.tag)}",
+        *wrapped(source, "      ", "      "),
     ]
 
 

@@ -1,7 +1,5 @@
 """What a fit to a maker's sheet says: how each statement is met, what contradicts, what is unknown. Pure."""
 
-from textwrap import wrap
-
 from curewatch.answers.document import BandDocument
 from curewatch.answers.resin_fit import (
     ResinFitContradictionDocument,
@@ -10,11 +8,13 @@ from curewatch.answers.resin_fit import (
     ResinFitLostWindowDocument,
     ResinFitStatementDocument,
 )
-from curewatch.cli.safe_text import safe_line
+from curewatch.cli.screens.lines import paragraph
+from curewatch.safe_text import safe_line
 from curewatch.wording import Wording, counted, duration
 
 WIDTH = 78
-MARK = {"met": " ", "nearly-met": "~", "not-met": "!"}
+MARK = {"met": " ", "kept": "=", "nearly-met": "~", "not-met": "!"}
+LEGEND = "  = kept: the sheet waits longer, its time is used   ~ nearly met   ! NOT met"
 RATIO = (
     "The mix ratio is the maker's: never change it to change the speed; "
     "choose a faster or slower hardener instead."
@@ -24,20 +24,21 @@ DOSE = "Keep the dose of peroxide within the maker's limits."
 
 def lines(found: ResinFitDocument, words: Wording) -> list[str]:
     """Answer first: met or not; then each statement; then what to do about it."""
-    short = any(each.verdict != "met" for each in found.statements)
+    marked = any(each.verdict != "met" for each in found.statements)
     return [
         headline(found),
         "",
-        f"  {'statement':<29}{'sheet says':>11}{'computed':>12}{'nine in ten':>26}",
+        f"  {'statement':<29}{'sheet':>11}{'computed':>12}{'8 in 10':>26}",
         *(line for each in found.statements for line in _row(each, words)),
-        *(["  ~ nearly met   ! NOT met"] if short else []),
+        *([LEGEND] if marked else []),
+        *(line for each in found.statements for line in _far(each, words)),
         *(line for each in found.contradictions for line in _contradiction(each, words)),
         *_lost_window(found.recoat_before_it_opens, words),
         *_unknown(found, words),
         "",
         f"  {'as a film at':<14}{'open':>13}{'gels':>13}{'tack-free':>13}{'firm':>13}",
         *(line for film in found.film for line in _film(film, words)),
-        "  early and late: nine of ten lots, what the fit leaves open included",
+        "  early and late: 8 in 10 lots, what the fit leaves open included",
         *_assumed(found),
         "",
         *_wrapped(DOSE if found.dosed else RATIO),
@@ -64,6 +65,17 @@ def _row(each: ResinFitStatementDocument, words: Wording) -> list[str]:
     return [f"{title:<31}{row}"] if len(title) <= 31 else [title, f"{'':<31}{row}"]
 
 
+def _far(each: ResinFitStatementDocument, words: Wording) -> list[str]:
+    """A statement that does not follow from the others."""
+    if each.foretold_low is None or each.foretold_high is None:
+        return []
+    low, high = (words.stated(value, each.unit) for value in (each.foretold_low, each.foretold_high))
+    return _urgent(
+        f"Look again at “{words.retold(each.title)}”: {words.stated(each.stated, each.unit)}. By the other "
+        f"statements it would be {low} to {high}. Check its mass, temperature and unit."
+    )
+
+
 def _contradiction(each: ResinFitContradictionDocument, words: Wording) -> list[str]:
     low, high, stated = (
         words.stated(value, each.unit) for value in (each.expected_low, each.expected_high, each.stated)
@@ -71,7 +83,7 @@ def _contradiction(each: ResinFitContradictionDocument, words: Wording) -> list[
     one, other = words.retold(each.one), words.retold(each.other)
     return _urgent(
         f"These two contradict each other: “{one}” and “{other}”. If the first holds, the second "
-        f"would be {low} to {high}; the sheet says {stated}. Look at both again: mass, temperature, unit."
+        f"would be {low} to {high}; the sheet states {stated}. Look at both again: mass, temperature, unit."
     )
 
 
@@ -87,7 +99,10 @@ def _lost_window(lost: ResinFitLostWindowDocument | None, words: Wording) -> lis
 
 def _urgent(text: str) -> list[str]:
     """A paragraph of its own, marked."""
-    return ["", *(f"  ! {line}" if not index else f"    {line}" for index, line in enumerate(wrap(text, 74)))]
+    return [
+        "",
+        *(f"  ! {line}" if not index else f"    {line}" for index, line in enumerate(paragraph(text, 74))),
+    ]
 
 
 def _unknown(found: ResinFitDocument, words: Wording) -> list[str]:
@@ -116,4 +131,4 @@ def _assumed(found: ResinFitDocument) -> list[str]:
 
 
 def _wrapped(text: str) -> list[str]:
-    return wrap(text, WIDTH, initial_indent="  ", subsequent_indent="  ")
+    return paragraph(text, WIDTH, initial_indent="  ", subsequent_indent="  ")

@@ -9,7 +9,7 @@ from curewatch.answers.sensor import (
     SaltCheckDocument,
     SensorListDocument,
 )
-from curewatch.cli.safe_text import safe_line
+from curewatch.safe_text import safe_line
 from curewatch.wording import Wording, duration
 
 
@@ -53,9 +53,9 @@ def _thought(each: ListedSensorDocument, words: Wording, now: float) -> str:
 def steps(sensor: str) -> Iterator[str]:
     """How a check over two salts is done."""
     yield (
-        f"A two-point check of {safe_line(sensor)}. You need two jars with lids, table salt without "
-        "additives (NaCl, 75 %), and magnesium chloride (MgCl2, 33 %) or, for the wet end, potassium sulfate "
-        "(K2SO4, 98 %)."
+        f"A two-point check of {safe_line(sensor)}. You need two jars with lids and table salt without "
+        "additives (NaCl, 75 %). The second salt is magnesium chloride (MgCl2, 33 %). For the wet end it is "
+        "potassium sulfate (K2SO4, 98 %)."
     )
     yield "1. A spoon of salt and a few drops of water in the jar: wet sand, not soup. Close it. Wait 24 h."
     yield (
@@ -72,7 +72,7 @@ def point_lines(check: SaltCheckDocument, words: Wording) -> Iterator[str]:
     warm = words.stated(point.temperature_c, "degC")
     yield f"{point.salt} ({point.salt_name}) at {warm}: the air over it holds {point.expected_percent:.1f} %"
     yield (
-        f"the sensor says {point.found_percent:.1f} %, the mean of {check.readings} readings: off by "
+        f"the sensor reads {point.found_percent:.1f} %, the mean of {check.readings} readings: off by "
         f"{point.found_percent - point.expected_percent:+.1f} %, "
         f"give or take {point.uncertainty_percent:.1f} %"
     )

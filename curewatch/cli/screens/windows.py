@@ -4,23 +4,23 @@ One character is a quarter of an hour, one row half a day, or a quarter of one o
 a character means is said by the character alone, never by its colour.
 """
 
+import math
 from collections import Counter
 from collections.abc import Iterator
 from itertools import groupby
-from textwrap import wrap
 
 from curewatch.answers.document import moment
 from curewatch.answers.windows import WindowDocument, WindowsDocument, WindowsResinDocument
-from curewatch.cli.safe_text import safe_line
+from curewatch.cli.screens.lines import MORE, WIDTH, LineGroup, fitting, wrapped
+from curewatch.safe_text import safe_line
 from curewatch.units import minute_from_second
-from curewatch.wording import Wording, day
+from curewatch.wording import Wording, brief, day
 
-WIDTH = 80
 GO_NEXT, GO, DOUBTFUL, NO = "G", "g", "~", "."
 LEGEND = (
     f"{GO_NEXT} go, and the next layer fits into its window within your hours",
-    f"{GO} go, but the next layer does not: it will need abrading, or a night shift",
-    f"{DOUBTFUL} doubtful: all checks hold on half of the paths or more, not on enough",
+    f"{GO} go, but the next layer comes outside your hours: abrade before it",
+    f"{DOUBTFUL} doubtful: the chance is about even or better, and less than you ask for",
     f"{NO} no-go",
 )
 SHOWN = 4  # windows a table lists for each resin
@@ -29,21 +29,79 @@ SHOWN = 4  # windows a table lists for each resin
 COLOUR = {"go": "green", "no-go": "red", "unknown": "yellow"}  # beside the word, never alone
 
 
-def lines(answer: WindowsDocument, wording: Wording, width: int = WIDTH) -> list[str]:
-    """The whole screen: the answer, a strip and a table for each resin system, the legend."""
+def lines(answer: WindowsDocument, wording: Wording, width: int = WIDTH, *, why: bool = False) -> list[str]:
+    """The next windows in ten lines; with ``why`` a strip and a table for each resin system, the legend."""
     now = moment(answer.at)
     if answer.verdict == "unknown":
-        return [
-            "UNKNOWN: no window can be told from these readings",
-            *(f"  {wording.say(doubt, now)}" for doubt in answer.remedies),
+        first = ["UNKNOWN: no window can be told from these readings"]
+        groups = [
+            LineGroup(wrapped(wording.say(doubt, now)), 1 + (at > 0))
+            for at, doubt in enumerate(answer.remedies)
         ]
-    shown = wrap(_answer(answer, wording, now), WIDTH, subsequent_indent="  ")
+        return fitting([LineGroup(first, 0), *groups])
+    return [*_first(answer, wording, now), *(_behind(answer, wording, width, now) if why else [])]
+
+
+def _first(answer: WindowsDocument, wording: Wording, now: float) -> list[str]:
+    """The next window, those after it, and what forbids the rest."""
+    found = sorted(
+        ((moment(window.start), one.resin, window) for one in answer.resins for window in one.windows),
+        key=lambda each: each[0],
+    )
+    several = len(answer.resins) > 1
+    head = wrapped(_answer(answer, wording, now), "", "  ")
+    rows = [
+        LineGroup(
+            wrapped(_told(number, resin if several else "", window, wording, now)), 0 if number == 1 else 2
+        )
+        for number, (_, resin, window) in enumerate(found, start=1)
+    ]
+    limits = [LineGroup(wrapped(_limit(one, answer.every_min, wording)), 1) for one in answer.resins]
+    last = "" if found else "  What would turn it: curewatch tonight."
+    return fitting(
+        [LineGroup(head, 0), *rows, *limits, LineGroup([f"{last}{MORE[1:]}" if last else MORE], 1)]
+    )
+
+
+def _told(number: int, resin: str, window: WindowDocument, wording: Wording, now: float) -> str:
+    best, opens, closes = (
+        moment(each) for each in (window.best, window.laminate_from, window.laminate_before)
+    )
+    span = brief(wording.span(moment(window.start), moment(window.end), now))
+    which = f"{safe_line(resin, 30)} " if resin else ""
+    chance = wording.chance(window.probability)
+    said = f"{number}. {which}{span}, best {brief(wording.moment(best, now))} ({chance})"
+    if closes is None:
+        return f"{said}."
+    return (
+        f"{said}; next layer {wording.foreseen(opens, now)} to {wording.foreseen(closes, now, math.floor)}."
+    )
+
+
+def _limit(one: WindowsResinDocument, every_min: float, wording: Wording) -> str:
+    """What forbids most often where it is not a go; empty where every start is one."""
+    short = Counter(start.limited_by for start in one.starts if start.limited_by is not None)
+    if not short:
+        return ""
+    title, times = short.most_common(1)[0]
+    said = f"{safe_line(one.resin, 30)}: {title} ({times * every_min / 60:.0f} h of starts)."
+    if one.windows:
+        return said
+    best = max(start.probability for start in one.starts)
+    asked = wording.asked(one.needed_probability)
+    return f"{said} At best {wording.chance(best)}; you ask for {asked}."
+
+
+def _behind(answer: WindowsDocument, wording: Wording, width: int, now: float) -> list[str]:
+    """A strip and a table for each resin system, and what a sign means."""
+    shown: list[str] = []
     for one in answer.resins:
         name = f"{one.resin}: {one.resin_title}" if one.resin_title else one.resin
         shown += ["", safe_line(name, WIDTH), *_strip(one, wording, width)]
-        shown += _table(one, wording, now, answer.every_min)
+        shown += _table(one, wording, now)
+        shown += _below(one)
     shown += ["", "Each sign is a quarter of an hour:", *(f"  {line}" for line in LEGEND)]
-    return [*shown, *wrap(f"The coming hours: {safe_line(answer.basis)}", WIDTH, subsequent_indent="  ")]
+    return [*shown, *wrapped(f"Forecast used: {safe_line(answer.basis)}", "", "  ")]
 
 
 def marks(one: WindowsResinDocument) -> str:
@@ -65,6 +123,16 @@ def _answer(answer: WindowsDocument, wording: Wording, now: float) -> str:
     return f"NEXT WINDOW   {safe_line(resin, 30)}, {span}"
 
 
+def _below(one: WindowsResinDocument) -> list[str]:
+    """What the face below asks for; of a first coat, which start is the best."""
+    told = [*one.below.remarks, *one.below.remedies]
+    if any(window.best_warms for window in one.windows):
+        told.append("A first coat waits for the day's maximum: what lies below warms and may lift bubbles")
+    elif any(start.warms for start in one.starts):
+        told.append("Best for a first coat: after the day's maximum, while what lies below cools")
+    return [line for each in told for line in wrapped(f"{each}.")]
+
+
 def _strip(one: WindowsResinDocument, wording: Wording, width: int) -> Iterator[str]:
     """Half a day a row, or as many hours of it as fit, with the local hours above them."""
     hours = 12 if width >= WIDTH else 6
@@ -83,9 +151,6 @@ def _strip(one: WindowsResinDocument, wording: Wording, width: int) -> Iterator[
         yield f"{'  ' if hours == 12 else ''}{day(date, date)}".ljust(margin) + " ".join(quarters).rstrip()
 
 
-THICKER = "before: for one film; a thicker layer may close its window earlier"
-
-
 def _hour(hour: int, wording: Wording) -> str:
     """The four columns above an hour's signs."""
     if wording.twelve_hours:
@@ -93,55 +158,26 @@ def _hour(hour: int, wording: Wording) -> str:
     return f"{hour:02d}  "
 
 
-def _table(one: WindowsResinDocument, wording: Wording, now: float, every_min: float) -> list[str]:
-    """The windows, best start first said; or what limits, if there is none."""
+def _table(one: WindowsResinDocument, wording: Wording, now: float) -> list[str]:
+    """The windows, best start first said."""
     if not one.windows:
-        return _limits(one, every_min)
-    head = f"  {'':<3}{'start from - to':<25}{'best':<12}{'holds':>6} {'next layer from - before':<27}"
+        return []
+    head = f"  {'':<3}{'start from - to':<25}{'best':<12}{'chance':<15}next layer"
     rows = [_row(number, window, wording, now) for number, window in enumerate(one.windows[:SHOWN], start=1)]
     more = len(one.windows) - SHOWN
     return [
         "",
-        head.rstrip(),
+        head,
         *rows,
         *([f"  and {more} more"] if more > 0 else []),
-        *(["  (" + THICKER + ")"] if any(each.laminate_before for each in one.windows[:SHOWN]) else []),
-        *_limits(one, every_min),
+        *([] if one.layer_mm is None else [f"  (times of a layer of {one.layer_mm:g} mm on {one.layer_on})"]),
     ]
 
 
 def _row(number: int, window: WindowDocument, wording: Wording, now: float) -> str:
-    span = wording.band(moment(window.start), moment(window.end), now)
-    best, opens, closes = (
-        brief(wording.moment(moment(text), now))
-        for text in (window.best, window.laminate_from, window.laminate_before)
-    )
-    return (
-        f"  {number:<3}{brief(span):<25}{best:<12}{100 * window.probability:>4.0f} % {opens} - {closes}"
-    ).rstrip()
-
-
-def brief(text: str) -> str:
-    """Without the day of the month and the month: the coming days need only their names."""
-    words = text.split()
-    return " ".join(
-        word
-        for at, word in enumerate(words)
-        if not (_is_month(word) or (at + 1 < len(words) and _is_month(words[at + 1])))
-    )
-
-
-def _is_month(word: str) -> bool:
-    return word in {"Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"}
-
-
-def _limits(one: WindowsResinDocument, every_min: float) -> list[str]:
-    """What forbids most often where it is not a go; nothing where every start is one."""
-    short = Counter(start.limited_by for start in one.starts if start.limited_by is not None)
-    if not short:
-        return []
-    title, times = short.most_common(1)[0]
-    best = max(start.probability for start in one.starts)
-    tail = "" if one.windows else f"; at best {100 * best:.0f} % of paths hold"
-    said = f"  limited by: {title} ({times * every_min / 60:.0f} h of starts){tail}"
-    return wrap(said, WIDTH, subsequent_indent="    ")
+    span = brief(wording.band(moment(window.start), moment(window.end), now))
+    best = brief(wording.moment(moment(window.best), now))
+    opens = wording.foreseen(moment(window.laminate_from), now)
+    closes = wording.foreseen(moment(window.laminate_before), now, math.floor)
+    chance = wording.chance(window.probability)
+    return f"  {number:<3}{span:<25}{best:<12}{chance:<15}{opens} - {closes}".rstrip()

@@ -5,7 +5,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from curewatch import configuration
-from curewatch.configuration import Configuration
+from curewatch.cli.setup.heard import Fields
+from curewatch.configuration import Configuration, ForecastTable
+from curewatch.wire.fields import ValuePlace
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,6 +19,8 @@ class NamedSensor:
     part: str
     address: tuple[str, ...] = ()  # what it calls itself, where that is another name
     topics: tuple[tuple[str, str], ...] = ()  # quantity -> topic, where each has its own
+    fields: Fields = ()  # our word -> where the value stands
+    wire_unit: str | None = None  # of its temperature
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +31,8 @@ class SerialAnswer:
     url: str
     baud: int = 115_200
     sensor: str | None = None  # whose readings these are, when its lines name nobody
+    fields: Fields = ()
+    wire_unit: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +47,9 @@ class BrokerAnswer:
     username: str | None = None
     password_file: str | None = None
     ca_file: str | None = None
+    client_id: str | None = None  # of a second table for one broker
+    fields: Fields = ()
+    wire_unit: str | None = None
 
 
 @dataclass(slots=True)
@@ -61,6 +70,7 @@ class Answers:
     ports: list[SerialAnswer] = field(default_factory=list)
     brokers: list[BrokerAnswer] = field(default_factory=list)
     logbook: str = ""
+    forecast: ForecastTable = field(default_factory=ForecastTable)
 
 
 def as_toml(answers: Answers) -> str:
@@ -82,6 +92,7 @@ def as_toml(answers: Answers) -> str:
         *(line for sensor in answers.sensors for line in _sensor(sensor)),
         *(line for port in answers.ports for line in _port(port)),
         *(line for broker in answers.brokers for line in _broker(broker)),
+        *_forecast(answers.forecast),
         *(_table("logbook", {"path": answers.logbook}) if answers.logbook else []),
     ]
     text = "\n".join(parts).rstrip("\n") + "\n"
@@ -105,6 +116,19 @@ def _shed(answers: Answers) -> dict[str, object]:
     }
 
 
+def weather_service(url: str, place: tuple[float | None, float | None], contact: str) -> ForecastTable:
+    """The service as answered, its place rounded; ConfigurationError says which answer is not allowed."""
+    north, east = (None if each is None else round(each, 2) for each in place)
+    keys = {"url": url, "latitude": north, "longitude": east, "contact": contact or None}
+    return parsed("\n".join(_table("forecast", keys))).forecast
+
+
+def _forecast(service: ForecastTable) -> list[str]:
+    """Off, and not in the file, without a url."""
+    keys = ("url", "latitude", "longitude", "contact")
+    return _table("forecast", {key: getattr(service, key) for key in keys}) if service.url else []
+
+
 def _resin(answers: Answers) -> dict[str, object]:
     return {
         "name": answers.resin,
@@ -120,12 +144,21 @@ def _sensor(sensor: NamedSensor) -> list[str]:
         "part": sensor.part,
         "address": list(sensor.address) or None,
         "topics": dict(sensor.topics) or None,
+        "fields": _fields(sensor.fields),
+        "wire_units": _wire_units(sensor.wire_unit),
     }
     return _table(f"sensors.{sensor.name}", keys)
 
 
 def _port(port: SerialAnswer) -> list[str]:
-    return _table(f"serial.{port.name}", {"url": port.url, "baud": port.baud, "sensor": port.sensor})
+    keys = {
+        "url": port.url,
+        "baud": port.baud,
+        "sensor": port.sensor,
+        "fields": _fields(port.fields),
+        "wire_units": _wire_units(port.wire_unit),
+    }
+    return _table(f"serial.{port.name}", keys)
 
 
 def _broker(broker: BrokerAnswer) -> list[str]:
@@ -137,8 +170,28 @@ def _broker(broker: BrokerAnswer) -> list[str]:
         "username": broker.username,
         "password_file": broker.password_file,
         "ca_file": broker.ca_file,
+        "client_id": broker.client_id,
+        "fields": _fields(broker.fields),
+        "wire_units": _wire_units(broker.wire_unit),
     }
     return _table(f"mqtt.{broker.name}", keys)
+
+
+def _fields(fields: Fields) -> dict[str, object] | None:
+    """As little as says it: a word alone where nothing is multiplied, added or replaced."""
+    usual = ValuePlace("")
+    said: dict[str, object] = {}
+    for word, place in fields:
+        if isinstance(place, str):
+            said[word] = place
+        else:
+            default = usual._asdict()
+            said[word] = {key: value for key, value in place._asdict().items() if value != default[key]}
+    return said or None
+
+
+def _wire_units(unit: str | None) -> dict[str, str] | None:
+    return None if unit is None else {"temperature": unit}
 
 
 def _table(name: str, keys: Mapping[str, object]) -> list[str]:

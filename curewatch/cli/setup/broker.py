@@ -1,17 +1,18 @@
 """Edge: what a broker has to say for a few seconds, and which of it is temperature and humidity."""
 
+import contextlib
 import queue
 import socket
 import ssl
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
-from curewatch.cli.setup.heard import Collection, Hearing
+from curewatch.cli.setup.heard import Collection, Hearing, Message, ReadMessage
 from curewatch.clock import Clock
 from curewatch.daemon.edges.authority import trusting
-from curewatch.readings import Reading
+from curewatch.readings import Reading, Rejected
 from curewatch.wire import Parser, bare
 
 MOST_WAITING = 5000  # messages; a busy broker's rest is dropped, and the next seconds bring more
@@ -49,14 +50,50 @@ def listen(
     return survey
 
 
+class Followed(NamedTuple):
+    """A broker that was heard, to hear the next messages of one topic."""
+
+    broker: BrokerAddress
+    version: str
+    seconds: float
+    clock: Clock
+    enough: Callable[[], bool]
+
+    def next(self, topic: str, read: ReadMessage) -> Reading | Rejected | None:
+        """What ``read`` makes of the next messages: a reading, else the last rejection; None if none came.
+
+        What the broker had kept is passed over: it is the message that was shown, not the next.
+        """
+        last: Reading | Rejected | None = None
+
+        def collect(waiting: "queue.Queue[Any]") -> Collection:
+            nonlocal last
+            end = self.clock.now().monotonic + self.seconds
+            while not isinstance(last, Reading) and not self.enough():
+                left = end - self.clock.now().monotonic
+                if left <= 0:
+                    break
+                with contextlib.suppress(queue.Empty):
+                    message = waiting.get(timeout=min(left, 0.2))
+                    if not message.retain:
+                        last = read(Message(message.topic, message.payload), self.clock.now()) or last
+            return Collection("mqtt")
+
+        _listen_as(self.broker, self.version, collect, topic)
+        return last
+
+
 def _listen_as(
-    broker: BrokerAddress, version: str, collect: "Callable[[queue.Queue[Any]], Collection]"
+    broker: BrokerAddress,
+    version: str,
+    collect: "Callable[[queue.Queue[Any]], Collection]",
+    topic: str = "#",
 ) -> Hearing:
     waiting: queue.Queue[Any] = queue.Queue(MOST_WAITING)
     answers: queue.Queue[str] = queue.Queue()
     try:
         _greet(broker)
-        client = _client(broker, version, waiting, answers)
+        client = _client(broker, version, waiting, answers, topic)
         client.connect(broker.host, broker.port, keepalive=30)
     except (OSError, ValueError) as trouble:
         return Hearing(trouble=_reason(trouble), version=version)
@@ -71,7 +108,7 @@ def _listen_as(
     finally:
         client.disconnect()
         client.loop_stop()
-    return Hearing(found.heard, found.rejected, version=version)
+    return Hearing(found.heard, found.rejected, version=version, unread=found.unread)
 
 
 def _greet(broker: BrokerAddress) -> None:
@@ -84,7 +121,11 @@ def _greet(broker: BrokerAddress) -> None:
 
 
 def _client(
-    broker: BrokerAddress, version: str, waiting: "queue.Queue[Any]", answers: "queue.Queue[str]"
+    broker: BrokerAddress,
+    version: str,
+    waiting: "queue.Queue[Any]",
+    answers: "queue.Queue[str]",
+    topic: str = "#",
 ) -> Any:
     import paho.mqtt.client as mqtt
     from paho.mqtt.enums import CallbackAPIVersion
@@ -99,7 +140,7 @@ def _client(
     def connected(client: Any, _data: Any, _flags: Any, reason: Any, _properties: Any = None) -> None:
         answers.put(str(reason) if reason.is_failure else "")
         if not reason.is_failure:
-            client.subscribe("#", qos=0)
+            client.subscribe(topic, qos=0)
 
     def arrived(_client: Any, _data: Any, message: Any) -> None:
         if not waiting.full():
@@ -118,8 +159,11 @@ def _collect(
     enough: Callable[[], bool],
 ) -> Collection:
     found, parser, told = Collection("mqtt"), Parser(check=False), set[str]()
-    end = clock.now().monotonic + seconds
+    begun = clock.now().monotonic
+    end = begun + seconds
     while (left := end - clock.now().monotonic) > 0 and not enough():
+        if found.whole(clock.now().monotonic - begun):
+            break
         try:
             message = waiting.get(timeout=min(left, 0.2))
         except queue.Empty:
@@ -134,6 +178,8 @@ def _collect(
             retained=message.retain,
             quantity=quantity,
         )
+        if not any(isinstance(event, Reading) for event in said):
+            found.pass_over(Message(message.topic, message.payload))
         for event in said:
             if not isinstance(event, Reading):
                 continue

@@ -1,10 +1,12 @@
 """Edge: which serial ports there are, and what is on one for a few seconds."""
 
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import NamedTuple
 
-from curewatch.cli.setup.heard import Collection, Hearing
+from curewatch.cli.setup.heard import UNNAMED, Collection, Hearing, Message, ReadMessage
+from curewatch.cli.setup.pointing import can_be_pointed_at
 from curewatch.clock import Clock
 from curewatch.daemon.edges.serial_port import why
 from curewatch.readings import Reading, Rejected
@@ -48,7 +50,7 @@ def listen(
     survey = Hearing()
     for speed in SPEEDS:
         survey = _listen_at(url, seconds, clock, tell, enough=enough, baud=speed)
-        if survey.heard or survey.trouble or not survey.rejected:
+        if survey.heard or survey.unread or survey.trouble or not survey.rejected:
             return survey
         tell(f"bytes came that are no lines at {speed} baud")
     return survey
@@ -69,8 +71,11 @@ def _listen_at(
     framer, parser = LineFramer(source=url), Parser(check=False)
     try:
         with serial.serial_for_url(url, baudrate=baud, timeout=0.2) as port:
-            end = clock.now().monotonic + seconds
+            begun = clock.now().monotonic
+            end = begun + seconds
             while clock.now().monotonic < end and not enough():
+                if found.whole(clock.now().monotonic - begun):
+                    break
                 data = port.read(min(CHUNK, max(1, port.in_waiting)))
                 at = clock.now()
                 for framed in framer.feed(data, at.utc):
@@ -80,13 +85,39 @@ def _listen_at(
                             end = 0.0  # another speed; the lines after it are noise too
                         continue
                     tell(framed.decode("utf-8", "replace"))
-                    _sort(parser.line(framed, at, url, sensor="unnamed"), found, url)
+                    said = parser.line(framed, at, url, sensor=UNNAMED)
+                    if not any(isinstance(one, Reading) for one in said) and can_be_pointed_at(framed):
+                        found.pass_over(Message(url, framed))
+                    _sort(said, found, url)
     except (
         OSError,
         ValueError,
     ) as trouble:  # serial's own errors are OSErrors; a bad address is a ValueError
         return Hearing(found.heard, found.rejected, trouble=why(trouble), baud=baud)
-    return Hearing(found.heard, found.rejected, baud=baud)
+    return Hearing(found.heard, found.rejected, baud=baud, unread=found.unread)
+
+
+class FollowedPort(NamedTuple):
+    """A port that was heard, to hear its next lines."""
+
+    baud: int
+    seconds: float
+    clock: Clock
+    enough: Callable[[], bool]
+
+    def next(self, topic: str, read: ReadMessage) -> Reading | Rejected | None:
+        """What ``read`` makes of the next lines: a reading, else the last rejection; None if none came."""
+        import serial
+
+        last: Reading | Rejected | None = None
+        framer, end = LineFramer(source=topic), self.clock.now().monotonic + self.seconds
+        with suppress(OSError), serial.serial_for_url(topic, baudrate=self.baud, timeout=0.2) as port:
+            while self.clock.now().monotonic < end and not isinstance(last, Reading) and not self.enough():
+                at = self.clock.now()
+                for line in framer.feed(port.read(min(CHUNK, max(1, port.in_waiting))), at.utc):
+                    if isinstance(line, bytes) and not isinstance(last, Reading):
+                        last = read(Message(topic, line), at) or last
+        return last
 
 
 def _sort(events: list[Reading | Rejected], found: Collection, url: str) -> None:

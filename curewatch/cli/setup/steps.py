@@ -4,24 +4,23 @@ import getpass
 import os
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from curewatch.cli.safe_text import safe_line
-from curewatch.cli.setup import broker, serial_ports
-from curewatch.cli.setup.answers import Answers, BrokerAnswer, NamedSensor, SerialAnswer
-from curewatch.cli.setup.heard import HeardSensor
-from curewatch.cli.setup.talk import Skipped, Talk
+from curewatch.cli.setup import broker, pointing, serial_ports
+from curewatch.cli.setup.answers import Answers, BrokerAnswer, NamedSensor, SerialAnswer, weather_service
+from curewatch.cli.setup.heard import ONE_PERIOD, UNNAMED, HeardSensor
+from curewatch.cli.setup.talk import TWO_PERIODS, Skipped, Talk
 from curewatch.clock import Clock
 from curewatch.configuration.shape import ROLES_BY_NAME
+from curewatch.errors import ConfigurationError
 from curewatch.readings import Reading
+from curewatch.safe_text import safe_line
 from curewatch.wording import Wording
 
 ROLES = {"air": "air at the work", "surface": "a probe on the hull", "outside": "outside, in the shade"}
 NAME = re.compile("[A-Za-z][A-Za-z0-9_-]{0,31}")
-UNNAMED = "unnamed"  # what the survey calls a sensor whose lines name nobody
-TWO_PERIODS = 125.0  # s: boards usually report once a minute, and a port may open in the middle of a line
 
 
 @dataclass(slots=True)
@@ -40,7 +39,9 @@ class SetupSession:
 
     def listening(self, seconds: float) -> None:
         """Say that it takes a while, and how to end it."""
-        self.talk.say(f"  listening for {seconds:.0f} s (boards report once a minute); Enter ends it ...")
+        longest = f", {seconds:.0f} s where nothing comes" if seconds > ONE_PERIOD else ""
+        usual = f"{min(seconds, ONE_PERIOD):.0f} s{longest}"
+        self.talk.say(f"  listening for {usual} (boards report once a minute); Enter ends it ...")
 
     def live(self, line: str) -> None:
         """Show one line as it came from a port."""
@@ -94,7 +95,7 @@ def _one_port(survey: SetupSession, url: str) -> None:
     while True:
         survey.listening(seconds)
         found = serial_ports.listen(url, seconds, survey.clock, survey.live, enough=survey.enough)
-        if found.heard or found.trouble:
+        if found.heard or found.unread or found.trouble:
             break
         more = f"nothing that can be read; listen for {TWO_PERIODS:.0f} s more"
         if not talk.agree(more, default=first):
@@ -104,11 +105,15 @@ def _one_port(survey: SetupSession, url: str) -> None:
         talk.say(f"  it cannot be opened: {found.trouble}")
         talk.say("  permissions? `sudo usermod -a -G dialout $USER`, then log in again")
     for each in found.heard:
-        talk.say(f"  heard {_words(each, survey.words)}")
-    if talk.agree("use this port", default=bool(found.heard)):
+        talk.say(f"  came in: {_words(each, survey.words)}")
+    if talk.agree("use this port", default=bool(found.heard or found.unread)):
         name = f"usb{len(survey.answers.ports) + 1}" if survey.answers.ports else "usb"
-        survey.answers.ports.append(SerialAnswer(name, url, found.baud or 115_200))
-        survey.heard.extend(found.heard)
+        port, heard = SerialAnswer(name, url, found.baud or 115_200), found.heard
+        if not heard:
+            places = serial_ports.FollowedPort(port.baud, survey.seconds, survey.clock, survey.enough)
+            heard, port = pointing.pointed_at_port(talk, found.unread, port, places)
+        survey.answers.ports.append(port)
+        survey.heard.extend(heard)
 
 
 def _broker(survey: SetupSession) -> None:
@@ -125,25 +130,29 @@ def _broker(survey: SetupSession) -> None:
             _broker(survey)
         return
     chosen = _chosen_topics(survey, found.heard)
-    if chosen:
-        survey.heard.extend(chosen)
-        survey.answers.brokers.append(
-            BrokerAnswer(
-                "yard",
-                asked.host,
-                asked.port,
-                tuple(dict.fromkeys(topic for each in chosen for topic in each.addresses)),
-                found.version,
-                asked.username,
-                password_file,
-                str(asked.ca_file) if asked.ca_file else None,
-            )
-        )
+    answer = BrokerAnswer(
+        "yard",
+        asked.host,
+        asked.port,
+        ("-",),
+        found.version,
+        asked.username,
+        password_file,
+        str(asked.ca_file) if asked.ca_file else None,
+    )
+    places = broker.Followed(asked, found.version, survey.seconds, survey.clock, survey.enough)
+    pointed, own = pointing.pointed_at(talk, found.unread, answer, places)
+    chosen += pointed
+    survey.heard.extend(chosen)
+    topics = dict.fromkeys(topic for each in chosen if not each.said_name for topic in each.addresses)
+    if topics:
+        survey.answers.brokers.append(replace(answer, topics=tuple(topics)))
+    survey.answers.brokers.extend(own)
 
 
 def _asked_broker(talk: Talk, address: str) -> tuple[broker.BrokerAddress, str | None]:
     host, _, port = address.partition(":")
-    ca_file = talk.ask("file of its certificate authority, if it speaks TLS; Enter for none")
+    ca_file = talk.ask("file of its certificate authority, if it uses TLS; Enter for none")
     user = talk.ask("user name; Enter for none")
     password, kept = None, None
     if user:
@@ -176,7 +185,7 @@ def _keep_password(talk: Talk, password: str) -> str | None:
 def _chosen_topics(survey: SetupSession, heard: tuple[HeardSensor, ...]) -> list[HeardSensor]:
     talk = survey.talk
     if not heard:
-        talk.say("  connected, but nothing that looks like temperature or humidity came in that time")
+        talk.say("  connected; nothing came that is temperature or humidity by its name")
         return []
     talk.say("  these look like temperature and humidity:")
     for index, each in enumerate(heard, start=1):
@@ -196,7 +205,7 @@ def _names(survey: SetupSession) -> None:
 
     talk = survey.talk
     if not survey.heard:
-        talk.say("  none was heard; `curewatch setup --example` shows how to write one down by hand")
+        talk.say("  nothing came in; `curewatch setup --example` shows how to write one down by hand")
         return
     talk.say(f"  {'; '.join(f'{role}: {what}' for role, what in ROLES.items())}; none: leave it out")
     for each in survey.heard:
@@ -236,13 +245,16 @@ def _free_name(talk: Talk, answers: Answers, default: str) -> str:
 
 def _take_sensor(answers: Answers, heard: HeardSensor, name: str, role: str, part: str) -> None:
     address: tuple[str, ...] = (heard.name,) if heard.name not in {name, UNNAMED} else ()
-    if heard.kind == "mqtt":
+    if heard.said_name:
+        address = (heard.said_name,)
+    elif heard.kind == "mqtt":
         address = () if heard.topics else (heard.place,)
-    answers.sensors.append(NamedSensor(name, role, part, address, heard.topics))
+    answers.sensors.append(
+        NamedSensor(name, role, part, address, heard.topics, heard.fields, heard.wire_unit)
+    )
     if heard.name == UNNAMED:
         answers.ports = [
-            SerialAnswer(port.name, port.url, port.baud, name) if port.url == heard.place else port
-            for port in answers.ports
+            replace(port, sensor=name) if port.url == heard.place else port for port in answers.ports
         ]
 
 
@@ -254,10 +266,12 @@ def _work(survey: SetupSession) -> None:
     answers, talk = survey.answers, survey.talk
     answers.substrate = talk.choose("you laminate on", substrate_names(), answers.substrate)
     answers.thickness_mm = talk.number("its thickness in mm", 12.0, 1, 500)
-    for name in resin_names():
-        talk.say(f"    {name}: {load_resin(name).title}")
+    folder = survey.folder / answers.resin_folder if answers.resin_folder else None
+    names = resin_names(folder)
+    for name in names:
+        talk.say(f"    {name}: {load_resin(name, folder).title}")
     talk.say("    sheet: type in the numbers of your maker's sheet; the others are generic archetypes")
-    chosen = talk.choose("resin", [*resin_names(), "sheet"], answers.resin)
+    chosen = talk.choose("resin", [*names, "sheet"], answers.resin)
     own = typed_in(talk, survey.folder) if chosen == "sheet" else None
     if own is not None:
         answers.resin, answers.resin_folder = own
@@ -265,6 +279,26 @@ def _work(survey: SetupSession) -> None:
         answers.resin = chosen
     answers.lot = talk.ask("its lot number, from the can; Enter for none", answers.lot)
     answers.batch_mass_g = talk.number("usual mass of one batch in g", 150.0, 1, 50_000)
+
+
+def _forecast(survey: SetupSession) -> None:
+    """Off unless wanted: what is told to whom is said before anything is asked."""
+    talk = survey.talk
+    talk.say("  A weather service can be asked for the air outside, about every hour. It is off unless you")
+    talk.say("  give an address. The service then sees your connection's address, your contact, and where")
+    talk.say("  the shed is to about a kilometre (2 decimals). Nothing else is sent.")
+    url = talk.ask("address (https://…?lat={latitude}&lon={longitude}); Enter for none")
+    if not url:
+        return
+    north = talk.number("latitude, degrees north, 2 decimals", None, -90, 90)
+    east = talk.number("longitude, degrees east, 2 decimals", None, -180, 180)
+    contact = talk.ask("your contact, which services ask for (an email or web address)")
+    try:
+        survey.answers.forecast = weather_service(url, (north, east), contact)
+    except ConfigurationError as trouble:
+        talk.say(f"  not taken: {safe_line(str(trouble), 200)}")
+        if talk.agree("try again"):
+            _forecast(survey)
 
 
 def _words(heard: HeardSensor, words: Wording) -> str:
@@ -283,6 +317,7 @@ STEPS: tuple[tuple[str, Callable[[SetupSession], None]], ...] = (
     ("a broker (MQTT)", _broker),
     ("the sensors' names", _names),
     ("substrate and resin", _work),
+    ("a forecast", _forecast),
 )
 
 

@@ -4,8 +4,10 @@ from collections.abc import Callable, Sequence
 from difflib import get_close_matches
 from typing import NoReturn
 
-from curewatch.cli.safe_text import safe
 from curewatch.errors import UsageError
+from curewatch.safe_text import safe
+
+TWO_PERIODS = 125.0  # s: boards usually report once a minute, and a port may open in the middle of a line
 
 SKIP = "s"
 

@@ -12,6 +12,7 @@ do so (mosquitto and amqtt tried). A message that is marked as sent before is ne
 
 import secrets
 
+from curewatch.answers.mqtt import out
 from curewatch.configuration import MqttSource
 
 EVERY = 10.0  # between two markers [s]
@@ -26,7 +27,12 @@ SENT = 16  # markers remembered that are not yet back
 
 def topic_of(source: MqttSource) -> str:
     """Where a daemon's markers go: one topic a client id."""
-    return f"{source.publish or 'curewatch'}/fence/{source.client_id}"
+    return out(prefix_of(source), f"fence/{source.client_id}")
+
+
+def prefix_of(source: MqttSource) -> str:
+    """Under which our own topics stand; the marker also where nothing else is published."""
+    return source.publish or "curewatch"
 
 
 class Fence:

@@ -15,6 +15,7 @@ Source: MQTT 5.0 (OASIS 2019), 2.1 packet form, 3.3 PUBLISH, 3.4 PUBACK; MQTT 3.
 
 import ssl
 import struct
+import threading
 from collections.abc import Iterable
 from typing import Any, NamedTuple
 
@@ -58,7 +59,8 @@ class MessageSocket:
         self._passing = 0  # bytes of it that are still to come
         self._passed = False  # some came since last asked
         self._ended: bool | OSError = False
-        self._written = bytearray()  # at most what is sent in one turn of the loop
+        self._written = bytearray()  # whole packets; at most what is sent in one turn of the loop
+        self._writing = threading.Lock()
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._inner, name)
@@ -151,7 +153,7 @@ class MessageSocket:
         """
         passed, self._passed = self._passed, False
         if passed:
-            self._written += _PINGREQ
+            self.send(_PINGREQ)
         return passed
 
     def taken(self) -> list[Publication]:
@@ -194,13 +196,19 @@ class MessageSocket:
     # ---- writing
 
     def send(self, data: bytes) -> int:
-        self._written += data
+        with self._writing:
+            self._written += data
         return len(data)
 
     def acknowledge(self, identifiers: Iterable[int]) -> None:
         """Write a PUBACK for each."""
         pack = _PUBACK.pack
-        self._written += b"".join([pack(_PUBACK_HEAD, identifier) for identifier in identifiers])
+        self.send(b"".join([pack(_PUBACK_HEAD, identifier) for identifier in identifiers]))
+
+    @property
+    def any_thread_may_send(self) -> bool:
+        """Whether a thread may :meth:`flush` while another reads. TLS is for one at a time."""
+        return not isinstance(self._inner, ssl.SSLSocket)
 
     @property
     def unsent(self) -> int:
@@ -208,12 +216,13 @@ class MessageSocket:
 
     def flush(self) -> None:
         """Send what was written, as far as the socket takes it now."""
-        while self._written:
-            try:
-                sent = self._inner.send(self._written)
-            except (BlockingIOError, ssl.SSLWantWriteError, ssl.SSLWantReadError):
-                return
-            del self._written[:sent]
+        with self._writing:
+            while self._written:
+                try:
+                    sent = self._inner.send(self._written)
+                except (BlockingIOError, ssl.SSLWantWriteError, ssl.SSLWantReadError):
+                    return
+                del self._written[:sent]
 
     def close(self) -> None:
         self._inner.close()
@@ -255,10 +264,10 @@ def publication(first: int, body: bytes, *, modern: bool) -> Publication:
                 properties, at = _length(body, at - 1)
             at += properties
     except IndexError as cut:
-        raise ValueError("the broker sent a message that is shorter than it says") from cut
+        raise ValueError("the broker sent a message that is shorter than it states") from cut
     if at > len(body) or quality > 1:
         raise ValueError(
-            "the broker sent a message that is shorter than it says"
+            "the broker sent a message that is shorter than it states"
             if at > len(body)
             else "the broker sent a message at QoS 2 or 3; we subscribe at 1"
         )

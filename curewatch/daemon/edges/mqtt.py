@@ -18,6 +18,7 @@ import ssl
 import threading
 from collections import deque
 from collections.abc import Iterable
+from contextlib import suppress
 from typing import Any
 
 import paho.mqtt.client as paho
@@ -26,13 +27,12 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from curewatch.answers.document import as_json, plain
-from curewatch.answers.mqtt import mqtt_daemon_document
+from curewatch.answers.mqtt import OFFLINE, ONLINE, out
 from curewatch.clock import Clock, Instant
 from curewatch.configuration import MqttSource
 from curewatch.daemon import homie
 from curewatch.daemon.edges.authority import trusting
-from curewatch.daemon.edges.fence import BACK, CURE, MISSING, Fence, topic_of
+from curewatch.daemon.edges.fence import BACK, CURE, MISSING, Fence, prefix_of, topic_of
 from curewatch.daemon.edges.message_socket import LONGEST, SortingContext
 from curewatch.daemon.edges.waiting import BackOff
 from curewatch.daemon.events import Event, MessageArrived, Noticed, Overflowed, SourceDown, SourceUp
@@ -46,6 +46,7 @@ TAKEN_OVER_WAIT = 20.0  # so that two clients with one id do not throw each othe
 # closes without the reason that MQTT 5 has. [s]
 SHORT_LIVED = 5.0
 ENDED = "the connection ended"
+ALL_REFUSED = "the broker refuses every subscription; see its access list"
 RENEWED = "we connect anew for messages that could not be held before"
 DOCUMENTS = 100  # topics whose last document is kept for the next connection
 
@@ -77,7 +78,9 @@ class MqttBroker:
         self._documents: dict[str, str] = {}  # topic -> last document, at most DOCUMENTS
         self._unsaid: deque[str] = deque(maxlen=DOCUMENTS)  # topics whose document is not yet sent
         self._fence = Fence(topic_of(source))
+        self._ours = out(prefix_of(source))
         self._connection = 0  # running number
+        self._open: tuple[int, Any] = (0, None)  # that number and its socket, set and read as one
         self._arrived: list[Event] = []  # of this turn of the loop
         self._why = ""  # why the last connection ended
         self._overflow = 0
@@ -105,17 +108,37 @@ class MqttBroker:
         return self._thread.is_alive()
 
     def acknowledge(self, connection: int, identifiers: tuple[int, ...]) -> None:
-        """These are committed: tell the broker, if it is still the connection they came over."""
-        self._orders.append((connection, identifiers))
+        """These are committed: tell the broker, if it is still the connection they came over.
+
+        At once, from the loop's own thread, where the socket allows it: a broker with a small window waits
+        for this, and so does not wait for our thread to wake.
+        """
+        number, sock = self._open
+        if number == connection and sock is not None and sock.any_thread_may_send:
+            sock.acknowledge(identifiers)
+            with suppress(OSError):  # it ended: the thread finds that, too
+                sock.flush()
+            if not sock.unsent:
+                return
+        else:
+            self._orders.append((connection, identifiers))
         self._wake()
 
-    def publish(self, topic: str, document: dict[str, Any]) -> None:
-        """Leave the newest document of a topic with the broker, retained; now, or when it answers again."""
-        if self._source.publish is None or (
-            len(self._documents) >= DOCUMENTS and topic not in self._documents
-        ):
+    def publish(self, topic: str, document: object) -> None:
+        """Leave the newest word or document of a topic of ours; now, or when the broker answers again."""
+        if self._source.publish is not None:
+            self.leave(out(self._source.publish, topic), document)
+
+    def leave(self, topic: str, document: object) -> None:
+        """Leave it under this very topic, retained; the empty word takes away what stands there."""
+        if len(self._documents) >= DOCUMENTS and topic not in self._documents:
             return
-        self._documents[topic] = json.dumps(document, separators=(",", ":"), allow_nan=False)
+        said = (
+            document
+            if isinstance(document, str)
+            else json.dumps(document, separators=(",", ":"), allow_nan=False)
+        )
+        self._documents[topic] = said
         if topic not in self._unsaid:
             self._unsaid.append(topic)
         self._wake()
@@ -151,8 +174,7 @@ class MqttBroker:
         sorting: Any = SortingContext(self._secured() if source.ca_file else None, modern=self._modern)
         client.tls_set_context(sorting)
         if source.publish is not None:
-            document = as_json(mqtt_daemon_document(running=False, at=None))
-            client.will_set(f"{source.publish}/daemon", document, qos=1, retain=True)
+            client.will_set(out(source.publish, "availability"), OFFLINE, qos=1, retain=True)
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
         client.on_subscribe = self._on_subscribe
@@ -268,8 +290,8 @@ class MqttBroker:
         name, connection, fence = self.name, self._connection, self._fence
         waited = not fence.is_live(now.monotonic)
         for topic, payload, quality, again, kept, identifier, size in sock.taken():
-            if topic == fence.topic:
-                if fence.came(payload):
+            if topic.startswith(self._ours):  # a wide subscription brings our own words back
+                if topic == fence.topic and fence.came(payload):
                     self._arrived.append(Noticed(name, now, BACK))
                 waited = not fence.is_live(now.monotonic)
                 sock.acknowledge((identifier,) if quality else ())
@@ -296,8 +318,8 @@ class MqttBroker:
         arrived, self._arrived = self._arrived, []
         if self._overflow and self._put(Overflowed(self.name, self._clock.now(), self._overflow)):
             self._overflow = 0
-        for event in arrived:
-            if self._put(event):
+        for event in self._inbox.put_all(self.name, arrived):
+            if self._put(event):  # the loop has made room meanwhile
                 continue
             if isinstance(event, MessageArrived) and event.quality:
                 self._hold(event)
@@ -321,7 +343,7 @@ class MqttBroker:
                 sock.acknowledge(identifiers)
         while self._unsaid and self._connection and client.is_connected():
             topic = self._unsaid.popleft()
-            client.publish(f"{self._source.publish}/{topic}", self._documents[topic], qos=1, retain=True)
+            client.publish(topic, self._documents[topic], qos=1, retain=True)
         if client.want_write():
             client.loop_write()
         sock.flush()
@@ -335,8 +357,7 @@ class MqttBroker:
         try:
             self._obey(sock)
             if self._source.publish is not None:
-                document = as_json(mqtt_daemon_document(running=False, at=self._clock.now().utc))
-                client.publish(f"{self._source.publish}/daemon", document, qos=0, retain=True)
+                client.publish(out(self._source.publish, "availability"), OFFLINE, qos=0, retain=True)
             self._leave(sock)
         except OSError:
             return  # the broker went first; its will speaks for us
@@ -358,8 +379,8 @@ class MqttBroker:
             self._why = f"the broker refuses us: {reason}{words if unknown else ''}"
             return
         self._connection += 1
+        self._open = (self._connection, client.socket())
         now = self._clock.now()
-        self._arrived.append(SourceUp(self.name, now, f"{self._source.host}:{self._source.port}"))
         if self._known and not flags.session_present:
             self._arrived.append(
                 Noticed(self.name, now, "the broker kept no session for us: what was sent meanwhile is lost")
@@ -368,7 +389,7 @@ class MqttBroker:
         client.subscribe(list(self._subscriptions()))
         self._fence.connected(now.monotonic)
         client.publish(self._fence.topic, self._fence.due(now.monotonic), qos=1)
-        self.publish("daemon", plain(mqtt_daemon_document(running=True, at=now.utc)))
+        self.publish("availability", ONLINE)
         for topic in self._documents:
             if topic not in self._unsaid:
                 self._unsaid.append(topic)
@@ -390,12 +411,17 @@ class MqttBroker:
     def _on_subscribe(
         self, client: Any, userdata: Any, identifier: int, reasons: Any, properties: Any
     ) -> None:
-        for topic, reason in zip(
-            (*self._beside(), *self._source.topics, self._fence.topic), reasons, strict=False
-        ):
-            if reason.is_failure:
-                text = f"the broker refuses the subscription to {topic}: {reason}"
-                self._arrived.append(Noticed(self.name, self._clock.now(), text))
+        """Only now is there something to come: a broker that welcomes us may refuse what we ask for."""
+        now, topics = self._clock.now(), self._source.topics
+        asked = (*self._beside(), *topics, self._fence.topic)
+        refused = {topic: reason for topic, reason in zip(asked, reasons, strict=False) if reason.is_failure}
+        for topic, reason in refused.items():
+            text = f"the broker refuses the subscription to {topic}: {reason}; {CURE.format(topic=topic)}"
+            self._arrived.append(Noticed(self.name, now, text))
+        if topics and refused.keys() >= set(topics):
+            self._arrived.append(SourceDown(self.name, now, ALL_REFUSED))
+        else:
+            self._arrived.append(SourceUp(self.name, now, f"{self._source.host}:{self._source.port}"))
 
     def _on_disconnect(self, client: Any, userdata: Any, flags: Any, reason: Any, properties: Any) -> None:
         if getattr(reason, "value", 0) == TAKEN_OVER:
@@ -409,9 +435,9 @@ def _unwelcome(trouble: OSError | None, *, secure: bool) -> str:
     if isinstance(trouble, ssl.SSLError):
         return (
             f"the broker ends TLS ({trouble.reason or trouble}): "
-            "it wants a certificate_file, and key_file, of an authority that it knows"
+            "it wants a certificate_file, and key_file, of an authority that it trusts"
         )
-    wanted = "a certificate_file of an authority that it knows" if secure else "TLS (ca_file)"
+    wanted = "a certificate_file of an authority that it trusts" if secure else "TLS (ca_file)"
     return f"it hung up before its welcome: does it want {wanted}?"
 
 

@@ -1,10 +1,9 @@
-"""A forecast of the air outside that the user feeds, brought into the shed and set right by its own past.
+"""A forecast of the air outside, laid beside the shed's own past hours.
 
-*Theory of operation.* The forecast is compared with what the sensor outside has said: with earlier
-forecasts, if some were kept, else with the last hours. That bias is taken off, the less the further
-ahead. The shed as identified turns the outside into the inside, starting from the last reading. The
-band has two parts: what earlier forecasts got wrong (or, with none kept, what is assumed), and what the
-shed's model leaves unexplained; both are coherent paths, not independent hours.
+*Theory of operation.* A forecast helps only as far as forecasts like it have helped this shed. So for each
+past hour the kept forecast is taken that was then as old as the newest one is now, and what it foretold
+stands beside what came. :mod:`curewatch.model.air.weighing` learns from that how much to heed the newest.
+Nothing is known before it was received, and nothing is told past a forecast's end.
 """
 
 from collections.abc import Sequence
@@ -13,28 +12,20 @@ from typing import NamedTuple
 import numpy as np
 
 from curewatch.errors import OutOfValidity
-from curewatch.model.air.learned_paths import DEW_POINT, PathChanges, bridged, dew_point_of
-from curewatch.model.air.members import normal_members
-from curewatch.model.air.past import Past
-from curewatch.model.air.shed import Shed, assumed, follow
+from curewatch.model.air.weighing import FEWEST_ROWS, Weights
 from curewatch.physics import moist_air
-from curewatch.units import DAY, HOUR, FloatArray
+from curewatch.units import HOUR, FloatArray
 
-SHORTEST = 6 * HOUR  # ahead of now; a shorter forecast says less than the shed's own past
-# Error of a fresh forecast for one place, at once and after three days, and how long an error lasts.
-# ASSUMED from common experience with public hourly forecasts; earlier forecasts that were kept replace it.
-NEAR_SD, FAR_SD = (1.0, 1.2), (2.5, 2.8)  # air, dew point [K]
-ERROR_MEMORY = 30 * HOUR
-SEEN_SHARE = 0.3  # of an error that is left where a sensor outside has just shown it; ASSUMED
-BIAS_MEMORY = 72 * HOUR  # how far ahead today's bias still counts; ASSUMED
-SHED_MEMORY = 6 * HOUR  # after which what the shed's model leaves unexplained has its full spread; ASSUMED
-FEWEST_EARLIER = 10  # kept forecasts from which errors are learned rather than assumed
+SHORTEST = 6 * HOUR  # a forecast that is fed reaches at least so far ahead
+LIKE_AGE = 6 * HOUR  # kept forecasts count where their age then lies this near to the newest one's now
+WIDEST_STEP = 6 * HOUR  # between two moments of a forecast; over a wider one it says nothing
 
 
 class Forecast(NamedTuple):
     """Air outside as somebody foretold it. Arrays (n,), times rising."""
 
-    issued: float  # UTC [s]
+    issued: float  # UTC; its error grows from here [s]
+    received: float  # UTC; nobody could use it before [s]
     time: FloatArray  # UTC [s]
     temperature: FloatArray  # [K]
     vapour_pressure: FloatArray  # [Pa]
@@ -57,132 +48,99 @@ def checked(forecast: Forecast) -> Forecast:
 
 
 def usable(forecast: Forecast, at: float) -> bool:
-    """Whether it reaches far enough ahead of now, and began before it."""
+    """Whether it speaks of now and of the next hours. ``at`` [s]."""
     time = forecast.time
-    return bool(len(time) > 1 and time[0] <= at + HOUR and time[-1] >= at + SHORTEST)
+    return bool(len(time) > 1 and time[0] <= at + HOUR and time[-1] >= at + HOUR)
 
 
-def forecast_paths(
-    forecast: Forecast,
-    past: Past,
-    at: float,
-    now: FloatArray,
-    *,
-    shed: Shed | None,
-    horizon: int,
-    members: int,
-    earlier: Sequence[Forecast] = (),
-) -> tuple[PathChanges, str]:
-    """Hourly changes of the inside (air, dew point) from now, as :func:`learned_paths` gives them.
+def foretold(
+    newest: Forecast, earlier: Sequence[Forecast], at: float, hours: int, horizon: int
+) -> FloatArray:
+    """What was foretold at each past hour by a forecast as old then as the newest is now.
 
     Parameters
     ----------
-    forecast : Forecast
-        The newest.
-    past : Past
-        Its outside readings set the forecast right.
-    at : float
-        UTC of now. [s]
-    now : ndarray, shape (2,)
-        Air temperature and dew point inside. [K]
-    shed : Shed, optional
-        As identified; the assumed one if not given.
-    horizon : int
-        Hours.
-    members : int
-        Number of paths.
+    newest : Forecast
+        The one that counts now; it fills the last row alone.
     earlier : sequence of Forecast
-        Older ones that were kept: from ten on their own errors make the band.
+        Those that were kept.
+    at : float
+        UTC of now, the last of the past hours. [s]
+    hours, horizon : int
+        How many past hours, now among them, and how many hours ahead of each.
 
     Returns
     -------
-    Paths, str
-        And in words what they rest on.
+    ndarray, shape (hours, 2, horizon + 1)
+        Air temperature and dew point outside, from each hour on; ``nan`` where nothing was told. [K]
 
     Raises
     ------
     OutOfValidity
         See :func:`checked`.
-
-    Source
-    ------
-    :func:`curewatch.model.air.shed.follow`; error growth as the module's constants say.
     """
-    shed = shed or assumed()
-    ahead: FloatArray = np.linspace(0.0, HOUR * horizon, horizon + 1)
-    told = _told(checked(forecast), at + ahead)
-    known = _known_errors(earlier, past, at, horizon)
-    if len(known) >= FEWEST_EARLIER:
-        bias, surprises, source = _learned_errors(known, members)
-    else:
-        bias, surprises, source = _assumed_errors(forecast, past, at, ahead, members)
-    outside = told - bias - np.concatenate([np.zeros((1, 2, len(ahead))), surprises])
-    outside[:, 1] = np.minimum(outside[:, 1], outside[:, 0])
-    start = float(moist_air.saturation_pressure(now[DEW_POINT]))
-    vapour = moist_air.saturation_pressure(outside[:, 1])
-    inside = follow(shed, at + ahead, outside[:, 0], vapour, temperature=float(now[0]), vapour_pressure=start)
-    own = np.stack([inside.temperature, moist_air.dew_point(inside.vapour_pressure)], axis=1)
-    own[1:] = own[1:] + _unexplained(shed, start, ahead, members)
-    changes = own[:, :, 1:] - now[:2, None]
-    basis = f"a forecast of the air outside, set right by {source}, through {shed.basis}"
-    return PathChanges(changes[0], changes[1:] - changes[0]), basis
+    grid: FloatArray = at + HOUR * np.arange(1.0 - hours, horizon + 1.0)
+    origin, age = grid[:hours], at - newest.issued
+    told = np.full((hours, 2, horizon + 1), np.nan)
+    nearest = np.full(hours, LIKE_AGE)
+    for each, dew in zip(earlier, _dew_points(earlier), strict=True):
+        away = np.abs(origin - each.issued - age)
+        better = np.flatnonzero((away <= nearest) & (origin >= each.received))
+        if len(better):
+            nearest[better] = away[better]
+            first = better[0]
+            windows = _from_each(each, dew, grid[first : better[-1] + horizon + 1], horizon)
+            told[better] = windows[better - first]
+    (dew,) = _dew_points([checked(newest)])
+    told[-1] = _from_each(newest, dew, grid[-horizon - 1 :], horizon)[0]
+    return told
 
 
-def _told(forecast: Forecast, when: FloatArray) -> FloatArray:
-    """Air temperature and dew point outside, (2, n); beyond its end the forecast repeats its last day."""
-    late = np.maximum(0.0, np.ceil((when - forecast.time[-1]) / DAY)) * DAY
-    dew = moist_air.dew_point(forecast.vapour_pressure)
-    return np.stack([np.interp(when - late, forecast.time, series) for series in (forecast.temperature, dew)])
+def _dew_points(forecasts: Sequence[Forecast]) -> list[FloatArray]:
+    """Of each, found in one go."""
+    if not forecasts:
+        return []
+    ends = np.cumsum([len(each.time) for each in forecasts])[:-1]
+    return np.split(moist_air.dew_point(np.concatenate([each.vapour_pressure for each in forecasts])), ends)
 
 
-def _recorded(past: Past, when: FloatArray) -> FloatArray:
-    """Air temperature and dew point that the outside sensor saw, (2, n); ``nan`` where it saw none."""
-    dew = dew_point_of(past.outside_vapour_pressure)
-    return np.asarray([bridged(past.time, series, when) for series in (past.outside_temperature, dew)])
+def _from_each(forecast: Forecast, dew: FloatArray, grid: FloatArray, horizon: int) -> FloatArray:
+    """What it tells from each hour of a grid on: (hours, 2, horizon + 1)."""
+    told = np.stack([_on_hours(forecast.time, series, grid) for series in (forecast.temperature, dew)])
+    windows = np.lib.stride_tricks.sliding_window_view(told, horizon + 1, axis=1)
+    return np.asarray(windows.transpose(1, 0, 2))
 
 
-def _known_errors(earlier: Sequence[Forecast], past: Past, at: float, horizon: int) -> FloatArray:
-    """Forecast minus recorded of kept forecasts that have run their course, (forecasts, 2, hours)."""
-    errors = []
-    for forecast in earlier:
-        when = np.linspace(forecast.issued, forecast.issued + HOUR * horizon, horizon + 1)
-        if when[-1] <= at and forecast.time[-1] >= when[-1] - DAY:
-            error = _told(forecast, when) - _recorded(past, when)
-            if np.isfinite(error).all():
-                errors.append(error)
-    return np.array(errors).reshape(-1, 2, horizon + 1)
+def _on_hours(time: FloatArray, series: FloatArray, when: FloatArray) -> FloatArray:
+    """Straight lines between its moments, its first value an hour earlier; ``nan`` elsewhere."""
+    step = np.diff(time)[np.clip(np.searchsorted(time, when, side="right") - 1, 0, len(time) - 2)]
+    told = np.interp(when, time, series)
+    told[(when < time[0] - HOUR) | (when > time[-1]) | (step > WIDEST_STEP)] = np.nan
+    return np.asarray(told)
 
 
-def _learned_errors(known: FloatArray, members: int) -> tuple[FloatArray, FloatArray, str]:
-    bias = known.mean(axis=0)
-    picked = known[np.round(np.linspace(0, len(known) - 1, members)).astype(int)] - bias
-    widened = picked * np.sqrt(1 + 1.5 / len(known))
-    return bias, widened, f"{len(known)} earlier forecasts that were kept"
+def remark(newest: Forecast, at: float, weights: Weights | None) -> str:
+    """In one line: how the newest forecast counts, or why it does not. ``at`` [s]."""
+    if not usable(newest, at):
+        return f"the forecast is not used: it speaks of {_span(newest, at)}, not of the coming hours"
+    if weights is None:
+        return "the forecast is not used yet: too few hours are recorded here to learn what it is worth"
+    old = f"issued {(at - newest.issued) / HOUR:.0f} h ago"
+    days = weights.rows / 24
+    if weights.far_off:
+        return f"the forecast ({old}) is not used: it is far from what the sensors measure now"
+    if weights.rows < FEWEST_ROWS:
+        return (
+            f"the forecast ({old}) is not used yet: {days:.0f} days of forecasts as old as it are kept, "
+            f"{FEWEST_ROWS / 24:.0f} are needed to learn what it is worth here"
+        )
+    if not weights.share.any():
+        return f"the forecast ({old}) is not used: {days:.0f} days of kept ones did not help here"
+    reach = 1 + int(np.flatnonzero(weights.share.any(axis=0))[-1])
+    kept = f"{days:.0f} days of kept ones"
+    return f"the forecast of the air outside ({old}) counts for {reach} h: {kept} helped here"
 
 
-def _assumed_errors(
-    forecast: Forecast, past: Past, at: float, ahead: FloatArray, members: int
-) -> tuple[FloatArray, FloatArray, str]:
-    when = np.linspace(at - 5 * HOUR, at, 6)
-    when = when[(when >= forecast.time[0]) & (when <= forecast.time[-1])]
-    bias, source, seen_outside = np.zeros(2), "nothing, since no sensor outside tells", False
-    if len(when) and len(past.time):
-        seen = _told(forecast, when) - _recorded(past, when)
-        whole = np.isfinite(seen).all(axis=0)
-        if whole.any():
-            bias, source, seen_outside = seen[:, whole].mean(axis=1), "the last hours outside", True
-    first, later = normal_members(members, 4).reshape(members, 2, 2, 1).transpose(2, 0, 1, 3)
-    faded = np.exp(-ahead / ERROR_MEMORY)
-    growth = np.minimum(1.0, ahead / (72 * HOUR))
-    spread = np.stack([near + (far - near) * growth for near, far in zip(NEAR_SD, FAR_SD, strict=True)])
-    still = SEEN_SHARE if seen_outside else 1.0
-    surprises = spread * (still * first * faded + later * np.sqrt(1 - faded**2))
-    return bias[:, None] * np.exp(-ahead / BIAS_MEMORY), surprises, source
-
-
-def _unexplained(shed: Shed, vapour_pressure: float, ahead: FloatArray, members: int) -> FloatArray:
-    """What the shed's model cannot tell, growing from nothing now: (members, 2, hours)."""
-    slope = float(moist_air.saturation_slope(moist_air.dew_point(vapour_pressure)))
-    spread = np.array([shed.temperature_sd, shed.vapour_pressure_sd / slope])
-    grown = np.sqrt(-np.expm1(-2 * ahead / SHED_MEMORY))
-    return np.asarray(normal_members(members, 6)[:, 4:, None] * spread[:, None] * grown)
+def _span(forecast: Forecast, at: float) -> str:
+    first, last = ((moment - at) / HOUR for moment in (forecast.time[0], forecast.time[-1]))
+    return f"{first:+.0f} h to {last:+.0f} h from now"

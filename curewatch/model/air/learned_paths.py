@@ -2,47 +2,42 @@
 
 *Theory of operation.* Everything happens on whole hours before now. For each horizon the change of a
 quantity (air temperature, dew point, surface temperature) from now is a linear function of how it
-came to now (its last 24 hours), of the hour of the day (three harmonics) and of what stands beside it
-(dampness, the outside). The function is fitted by ridge regression on the last weeks of the same shed.
-What the fit got wrong on days that it was not fitted on are the residuals: *whole paths* of them,
-over all hours and all quantities at once, laid on the forecast, are the members. So members keep hours
-together and temperature and moisture together as they were seen together, and the band is as wide as
-the shed's own past says. Law kept: nothing after now is looked at; walk-forward tests hold it.
+came to now (its last 24 hours), how far it stands from its means of 3 and 10 days, the hour of the day
+(three harmonics) and what stands beside it (dampness, the outside). The function is fitted by ridge
+regression on the last weeks of the same shed.
+What the fit got wrong on days that it was not fitted on, as whole paths laid on the forecast, makes the
+members (:mod:`curewatch.model.air.error_paths`). So members keep hours together and temperature and
+moisture together as they were seen together, and the band is as wide as the shed's own past says.
+Law kept: nothing after now is looked at; walk-forward tests hold it.
 """
 
 from typing import NamedTuple
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from curewatch.model.air.past import Past
+from curewatch.model.air.error_paths import error_paths, near_now
+from curewatch.model.air.past import AIR, DEW_POINT, Hours, Past
+from curewatch.model.air.ridge import ridge_fit
+from curewatch.model.air.weighing import Weights, weighed
 from curewatch.physics import moist_air
 from curewatch.units import DAY, HOUR, FloatArray
 
 LONGEST_PAST = 60 * 24  # hours; 90 days did no better on a year of hourly weather, and cost more
 SHORTEST_PAST = 4 * 24  # hours; below this the fit is worse than staying as it is
 DEPTH = 24  # hours back that count as "how it came to now"
+MEANS = (72, 240)  # hours; how far a quantity stands from its own means tells where it goes after a day
 WIDEST_GAP = 3 * HOUR  # bridged by a straight line
 HARMONICS = (1, 2, 3)
 # Ridge penalties on standardised regressors. Flat: from 100 to 1000 the error changes by 2 %.
 SHAPE_PENALTY, REST_PENALTY, DRIFT_PENALTY = 50.0, 300.0, 400.0
-FOLDS = 5
+SATURATED = 0.3  # K; nearer to saturation than sensors tell apart
 DOUBT_PER_DAY_AHEAD = 6.0  # days of past at which fit and plain guess weigh the same one day ahead
 FEWEST_ROWS = 36  # hours to fit from, and no fewer than the horizon and a day
-SMALL_SAMPLE = 1.5  # what a forecast's variance gains over its residuals' from few independent paths
-SEASON = 0.12  # likewise from weather that moves on from what the past weeks were, after 72 h
-DEW_POINT = 1  # place of the dew point among the own quantities
 # A horizon longer than the past can teach repeats the day before, this much less certain. ASSUMED.
 DAILY_GROWTH = 1.1
 GROUP_ENDS = (6, 24, 72)  # hours: horizons fitted together, since nearer ones have more past to learn from
-
-
-class Hours(NamedTuple):
-    """A past on whole hours before now: (quantities, hours), newest last; ``nan`` where unknown."""
-
-    hour_of_day: FloatArray  # UTC (hours,)
-    own: FloatArray  # what is forecast: air, dew point, perhaps surface [K]
-    beside: FloatArray  # what only helps: outside air and dew point [K]
 
 
 class PathChanges(NamedTuple):
@@ -50,10 +45,11 @@ class PathChanges(NamedTuple):
 
     middle: FloatArray  # (quantities, horizons) [K]
     residuals: FloatArray  # (members, quantities, horizons) [K]
+    weights: Weights | None = None  # of a forecast, if one was given
 
 
 def on_whole_hours(past: Past, at: float, with_surface: bool) -> Hours:
-    """The last weeks on the hours that end now, gaps up to three hours bridged."""
+    """The last weeks on the hours that end now, gaps up to three hours bridged. ``at`` [s]."""
     count = int(min(LONGEST_PAST, max(0.0, (at - past.time[0]) // HOUR))) if len(past.time) else 0
     when: FloatArray = np.linspace(at - HOUR * count, at, count + 1)
     sampled = [bridged(past.time, series, when) for series in past[1:]]
@@ -68,7 +64,10 @@ def on_whole_hours(past: Past, at: float, with_surface: bool) -> Hours:
 
 
 def bridged(time: FloatArray, series: FloatArray, when: FloatArray) -> FloatArray:
-    """A series at other moments, by straight lines over gaps up to three hours; ``nan`` elsewhere."""
+    """A series at other moments, by straight lines over gaps up to three hours; ``nan`` elsewhere.
+
+    (n,), (n,), (m,) -> (m,) [s, any, s]
+    """
     known = np.isfinite(series)
     if known.sum() < 2:
         return np.full(len(when), np.nan)
@@ -82,7 +81,10 @@ def bridged(time: FloatArray, series: FloatArray, when: FloatArray) -> FloatArra
 
 
 def dew_point_of(vapour: FloatArray) -> FloatArray:
-    """Dew points of recorded vapour pressures; ``nan`` where nothing, or nothing possible, was recorded."""
+    """Dew points of recorded vapour pressures; ``nan`` where nothing, or nothing possible, was recorded.
+
+    (n,) [Pa] -> (n,) [K]
+    """
     dew = np.full(len(vapour), np.nan)
     usable = vapour > float(moist_air.saturation_pressure(200.0))
     dew[usable] = moist_air.dew_point(vapour[usable])
@@ -96,27 +98,47 @@ def reach(hours: Hours) -> int:
     return min(DEPTH, int(whole) - 1)
 
 
-def learned_paths(hours: Hours, horizon: int, members: int) -> PathChanges | None:
-    """Forecast and residual paths for 1 … ``horizon`` hours, or None if the past cannot teach them."""
+def learned_paths(
+    hours: Hours, horizon: int, members: int, told: FloatArray | None = None
+) -> PathChanges | None:
+    """Changes and residual paths for 1 … ``horizon`` hours, or None if the past cannot teach them.
+
+    ``told`` is what forecasts foretold at each hour, (hours, 2, horizon + 1) [K]; see
+    :func:`curewatch.model.air.forecast.foretold`.
+    """
     depth = reach(hours)
     if depth < 3 or np.isfinite(hours.own).all(axis=0).sum() < SHORTEST_PAST:
         return None
     regressors = _regressors(hours, depth)
-    quantities = len(hours.own)
-    middle, errors, taught = [], [], 0
-    for first, last in _groups(horizon):
-        fitted = _fitted(hours, regressors, first, last)
-        if fitted is None:
-            break
-        middle.append(fitted[0])
-        errors.append(fitted[1])
-        taught = last
+    quantities, known = len(hours.own), np.asarray(np.isfinite(regressors).all(axis=1))
+    groups = _teachable(hours.own, known, horizon)
+    taught = groups[-1].last if groups else 0
     if taught < 24 and taught < horizon:
         return None
-    residuals = _whole_paths(hours, np.concatenate(errors, axis=2), members)
-    if residuals is None:
-        return None
-    return _extended(np.concatenate(middle, axis=1).reshape(quantities, taught), residuals, horizon)
+    whole = _whole(hours.own, known, 0, taught)
+    asked = np.full(len(regressors), told is not None)  # a forecast is weighed by all of them
+    asked[near_now(hours, whole, members)] = True  # else no more is drawn from
+    changes = np.empty((quantities, taught))
+    missed = np.full((len(regressors), quantities, taught), np.nan)
+    for group in groups:
+        changes[:, group.first : group.last] = _fitted(hours, regressors, group, asked, missed)
+    if told is None:
+        return _drawn(hours, (changes, missed, whole), horizon, members)
+    heeded = weighed(hours, changes, missed, told[:, :, : taught + 1])
+    heard = np.flatnonzero(np.isfinite(heeded.errors).all(axis=(1, 2)))
+    with_it = _drawn(hours, (heeded.middle, heeded.errors, heard), horizon, members)
+    if with_it is not None:
+        return with_it._replace(weights=heeded.weights)
+    without, nothing = _drawn(hours, (changes, missed, whole), horizon, members), np.zeros_like(changes)
+    return without and without._replace(weights=heeded.weights._replace(share=nothing))
+
+
+def _drawn(
+    hours: Hours, told: tuple[FloatArray, FloatArray, NDArray[np.int64]], horizon: int, members: int
+) -> PathChanges | None:
+    """With errors of the past on it, as far as the past reaches and on from there."""
+    found = error_paths(hours, *told, members)
+    return found and _extended(told[0] + found.mean, found.residuals, horizon)
 
 
 def _groups(horizon: int) -> list[tuple[int, int]]:
@@ -130,14 +152,34 @@ def _regressors(hours: Hours, depth: int) -> FloatArray:
     angle = 2 * np.pi * hours.hour_of_day / 24
     columns = [np.ones(count)]
     columns += [wave(k * angle) for k in HARMONICS for wave in (np.cos, np.sin)]
-    air = hours.own[0]
+    air = hours.own[AIR]
     for series in hours.own:
         columns += [series - _earlier(series, lag) for lag in range(1, depth + 1)]
+    columns += [series - _mean_of_last(series, span) for series in hours.own for span in MEANS]
     columns += [air - other for other in hours.own[1:]]
     columns.append(air - np.mean([_earlier(air, lag) for lag in range(depth)], axis=0))
     for series, own in zip(hours.beside, hours.own, strict=False):
         columns += [series - own, series - _earlier(series, 3)]
-    return np.stack(columns, axis=1)
+    return np.stack([*columns, *_damp(hours, depth)], axis=1)
+
+
+def _damp(hours: Hours, depth: int) -> list[FloatArray]:
+    """Logarithms of how far air and surface stand from saturation, and of the nearest of the last hours.
+
+    A dew point cannot pass the air, so near saturation the changes bend: a straight line needs a logarithm.
+    """
+    spread = hours.spread
+    lowest = np.min([_earlier(spread, lag) for lag in range(depth)], axis=0)
+    return [np.log(np.maximum(each, SATURATED)) for each in (spread, lowest, hours.margin)]
+
+
+def _mean_of_last(series: FloatArray, span: int) -> FloatArray:
+    """Mean of what is known of the last hours, of fewer where fewer are recorded."""
+    known = np.isfinite(series)
+    total, count = np.cumsum(np.where(known, series, 0.0)), np.cumsum(known)
+    for sums in (total, count):
+        sums[span:] = sums[span:] - sums[:-span].copy()
+    return np.asarray(total / np.maximum(count, 1))
 
 
 def _earlier(series: FloatArray, lag: int) -> FloatArray:
@@ -146,27 +188,55 @@ def _earlier(series: FloatArray, lag: int) -> FloatArray:
     return moved
 
 
+class _Group(NamedTuple):
+    """Horizons that are fitted together."""
+
+    first: int  # hours ahead, left out
+    last: int  # hours ahead
+    rows: NDArray[np.int64]  # hours that teach them
+
+
+def _teachable(own: FloatArray, told: NDArray[np.bool_], horizon: int) -> list[_Group]:
+    """The groups of horizons, as far as the past has hours enough to teach them."""
+    found = []
+    for first, last in _groups(horizon):
+        rows = _whole(own, told, first, last)
+        if len(rows) < max(FEWEST_ROWS, last + 24 if last > 24 else 0):
+            break
+        found.append(_Group(first, last, rows))
+    return found
+
+
 def _fitted(
-    hours: Hours, regressors: FloatArray, first: int, last: int
-) -> tuple[FloatArray, FloatArray] | None:
-    """Forecast now (quantities, horizons) and held-out errors (hours, quantities, horizons) of one group."""
-    changes = _changes(hours.own, first, last)
-    rows = np.flatnonzero(np.isfinite(regressors).all(axis=1) & np.isfinite(changes).all(axis=(1, 2)))
-    if len(rows) < max(FEWEST_ROWS, last + 24 if last > 24 else 0):
-        return None
-    shape = changes.shape[1:]
-    trust, plain = _trust(len(rows), first, last), _plain(hours.own, first, last)
-    known, wanted = regressors[rows], changes[rows].reshape(len(rows), -1)
-    centre, scale = known.mean(axis=0), known.std(axis=0)
-    centre[0], scale[0] = 0.0, 1.0
+    hours: Hours, regressors: FloatArray, group: _Group, asked: NDArray[np.bool_], errors: FloatArray
+) -> FloatArray:
+    """Forecast now (quantities, horizons) of one group; ``errors`` gets those held out of the hours asked."""
+    first, last, rows = group
+    trust, changes = _trust(len(rows), first, last), _changes(hours.own, rows, first, last)
+    known = regressors[rows]
+    centre = known.mean(axis=0)
+    known -= centre
+    scale = np.sqrt(np.mean(known * known, axis=0))  # the standard deviation, whose mean is known
     scale[scale < 1e-9] = 1.0
-    known = (known - centre) / scale
-    penalty = _penalty(known.shape[1], drifting=last > 24)
-    now = ((regressors[-1] - centre) / scale) @ _ridge(known, wanted, penalty)
-    errors = np.full((len(regressors), *shape), np.nan)
-    fitted = _held_out(rows, known, wanted, penalty, guard=min(last, len(rows) // 12)).reshape(-1, *shape)
-    errors[rows] = changes[rows] - (trust * fitted + (1 - trust) * plain[rows])
-    return trust * now.reshape(shape) + (1 - trust) * plain[-1], errors
+    known /= scale
+    centre[0], known[:, 0] = 0.0, 1.0
+    penalty, mine = _penalty(known.shape[1], drifting=last > 24), asked[rows]
+    guard, wanted = min(last, len(rows) // 12), changes.reshape(len(rows), -1)
+    found = ridge_fit(rows, known, wanted, penalty, guard=guard, asked=mine)
+    told = trust * found.held_out.reshape(-1, *changes.shape[1:])
+    told += (1 - trust) * _plain(hours.own, rows[mine], first, last)
+    errors[rows[mine], :, first:last] = changes[mine] - told
+    now = (((regressors[-1] - centre) / scale) @ found.weights).reshape(changes.shape[1:])
+    plain = _plain(hours.own, np.array([len(regressors) - 1]), first, last)[0]
+    return np.asarray(trust * now + (1 - trust) * plain)
+
+
+def _whole(own: FloatArray, told: NDArray[np.bool_], first: int, last: int) -> NDArray[np.int64]:
+    """Hours whose regressors are ``told``, and all that came ``first + 1 … last`` hours later."""
+    known = np.asarray(np.isfinite(own).all(axis=0))
+    missing = np.concatenate([[0], np.cumsum(~known)])
+    rows = np.flatnonzero((told & known)[: max(0, len(known) - last)])
+    return np.asarray(rows[missing[rows + last + 1] == missing[rows + first + 1]])
 
 
 def _trust(rows: int, first: int, last: int) -> FloatArray:
@@ -175,25 +245,23 @@ def _trust(rows: int, first: int, last: int) -> FloatArray:
     return np.asarray(days / (days + DOUBT_PER_DAY_AHEAD * np.arange(first + 1, last + 1) / 24))
 
 
-def _plain(own: FloatArray, first: int, last: int) -> FloatArray:
+def _plain(own: FloatArray, rows: NDArray[np.int64], first: int, last: int) -> FloatArray:
     """The guess that needs no fit: temperatures as a day before, the dew point as now."""
-    quantities, count = own.shape
-    guess = np.zeros((count, quantities, last - first))
-    for column, ahead in enumerate(range(first + 1, last + 1)):
-        back = -ahead % 24
-        for quantity in range(quantities):
-            if quantity != DEW_POINT:
-                guess[:, quantity, column] = _earlier(own[quantity], back) - own[quantity]
-    return np.nan_to_num(guess)  # as now, where the day before is not known
+    guess = np.zeros((len(rows), len(own), last - first))
+    back = rows[:, None] - -np.arange(first + 1, last + 1) % 24
+    for quantity, series in enumerate(own):
+        if quantity != DEW_POINT:
+            guess[:, quantity] = np.where(back < 0, np.nan, series[back]) - series[rows, None]
+    guess[np.isnan(guess)] = 0.0  # as now, where the day before is not known
+    return guess
 
 
-def _changes(own: FloatArray, first: int, last: int) -> FloatArray:
-    """How far each quantity had moved ``first + 1 … last`` hours later: (hours, quantities, horizons)."""
-    quantities, count = own.shape
-    changes = np.full((count, quantities, last - first), np.nan)
-    for column, ahead in enumerate(range(first + 1, last + 1)):
-        if ahead < count:
-            changes[: count - ahead, :, column] = (own[:, ahead:] - own[:, : count - ahead]).T
+def _changes(own: FloatArray, rows: NDArray[np.int64], first: int, last: int) -> FloatArray:
+    """How far each quantity had moved ``first + 1 … last`` hours later: (rows, quantities, horizons)."""
+    changes = np.empty((len(rows), len(own), last - first))
+    for quantity, series in enumerate(own):
+        later = sliding_window_view(series, last - first)[rows + (first + 1)]
+        np.subtract(later, series[rows, None], out=changes[:, quantity])
     return changes
 
 
@@ -202,42 +270,6 @@ def _penalty(columns: int, *, drifting: bool) -> FloatArray:
     penalty[1 : 1 + 2 * len(HARMONICS)] = SHAPE_PENALTY
     penalty[0] = DRIFT_PENALTY if drifting else 1e-3
     return penalty
-
-
-def _ridge(known: FloatArray, wanted: FloatArray, penalty: FloatArray) -> FloatArray:
-    return np.asarray(np.linalg.solve(known.T @ known + np.diag(penalty), known.T @ wanted))
-
-
-def _held_out(
-    rows: NDArray[np.int64], known: FloatArray, wanted: FloatArray, penalty: FloatArray, guard: int
-) -> FloatArray:
-    """What is told of stretches of days that were not fitted, nor their neighbours by ``guard`` hours."""
-    square, cross = known.T @ known, known.T @ wanted
-    told = np.empty(wanted.shape)
-    for fold in np.array_split(np.arange(len(rows)), FOLDS):
-        near = (rows >= rows[fold[0]] - guard) & (rows <= rows[fold[-1]] + guard)
-        weights = np.linalg.solve(
-            square - known[near].T @ known[near] + np.diag(penalty), cross - known[near].T @ wanted[near]
-        )
-        told[fold] = known[fold] @ weights
-    return told
-
-
-def _whole_paths(hours: Hours, errors: FloatArray, members: int) -> FloatArray | None:
-    """Errors over the whole horizon that began at an hour of the day like now's, spread over the past."""
-    whole = np.flatnonzero(np.isfinite(errors).all(axis=(1, 2)))
-    if len(whole) < 24:
-        return None
-    away = np.abs((hours.hour_of_day[whole] - hours.hour_of_day[-1] + 12) % 24 - 12)
-    for nearness in (2.5, 4.5, 12.1):
-        chosen = whole[away <= nearness]
-        if len(chosen) >= members // 2:
-            break
-    picked = chosen[np.round(np.linspace(0, len(chosen) - 1, members)).astype(int)]
-    residuals = errors[picked] - errors[picked].mean(axis=0)
-    independent = len(whole) / 24  # paths that began on the same day are nearly one path
-    ahead = np.arange(1, residuals.shape[2] + 1)
-    return np.asarray(residuals * np.sqrt(1 + SMALL_SAMPLE / independent + SEASON * ahead / 72))
 
 
 def _extended(middle: FloatArray, residuals: FloatArray, horizon: int) -> PathChanges:

@@ -36,7 +36,7 @@ def even_ranks(members: int, dimensions: int) -> NDArray[np.int64]:
 
 
 def normal_members(members: int, dimensions: int) -> FloatArray:
-    """Standard normal numbers, shape (members, dimensions); each column is an even set of quantiles."""
+    """Standard normal numbers, shape (members, dimensions); each column is an even set of quantiles. [1]"""
     quantile = NormalDist().inv_cdf
     ladder = np.array([quantile((rank + 0.5) / members) for rank in range(members)])
     return np.asarray(ladder[even_ranks(members, dimensions)])

@@ -5,6 +5,7 @@ a check holds *until tack-free* is the share of members on which it holds all th
 """
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -20,9 +21,18 @@ STEP = 900.0  # s
 LENGTH = 72 * HOUR  # s
 
 
+class ReadingErrors(NamedTuple):
+    """What the sensors read too high, for each member; taken off, a path is as it truly is."""
+
+    air: FloatArray  # (members, 1) [K]
+    humidity: FloatArray  # of the same chip (members, 1) [1]
+    surface: FloatArray  # (members, 1) [K]
+    vapour: FloatArray  # true vapour pressure by that read (members, n or 1) [1]
+
+
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """Members of the coming hours; the first column is now."""
+    """Members of the coming hours, as the sensors will read them; the first column is now."""
 
     time: FloatArray  # (n,) UTC, evenly spaced [s]
     air_temperature: FloatArray  # (members, n) [K]
@@ -30,6 +40,7 @@ class Outlook:
     surface_temperature: FloatArray  # (members, n) [K]
     basis: str  # in words: what these paths rest on
     history_hours: float  # of recordings they were learned from
+    errors: ReadingErrors | None = None  # of the sensors, where they are known
 
     def condensation_margin(self) -> FloatArray:
         """Surface above dew point, (members, n). [K]"""
@@ -41,13 +52,22 @@ class Outlook:
 
 
 def band(values: FloatArray, share: float = 0.8) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Lower edge, middle and upper edge of the band that holds ``share`` of the members, each (n,)."""
+    """Lower edge, middle and upper edge of the band that holds ``share`` of the members, each (n,).
+
+    [of the values]
+    """
     low, middle, high = np.quantile(values, [(1 - share) / 2, 0.5, (1 + share) / 2], axis=0)
     return low, middle, high
 
 
 def moments(start: float, length: float = LENGTH, step: float = STEP) -> FloatArray:
-    """Evenly spaced stamps from ``start`` over ``length``. [s]"""
+    """Evenly spaced stamps from ``start`` over ``length``, (n,). [s]
+
+    Raises
+    ------
+    OutOfValidity
+        It is shorter than one step.
+    """
     if not (step > 0 and length >= step):
         raise OutOfValidity("length of the outlook", length, f"at least one step of {step:g} s", "an outlook")
     return np.asarray(start + step * np.arange(round(length / step) + 1))

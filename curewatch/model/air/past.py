@@ -6,6 +6,26 @@ import numpy as np
 
 from curewatch.units import FloatArray
 
+AIR, DEW_POINT, SURFACE = 0, 1, 2  # places of the own quantities
+
+
+class Hours(NamedTuple):
+    """A past on whole hours before now: (quantities, hours), now last; ``nan`` where unknown."""
+
+    hour_of_day: FloatArray  # UTC (hours,)
+    own: FloatArray  # what is forecast: air, dew point, perhaps surface [K]
+    beside: FloatArray  # what only helps: air and dew point outside [K]
+
+    @property
+    def spread(self) -> FloatArray:
+        """Air above its dew point. (hours,) [K]"""
+        return np.asarray(self.own[AIR] - self.own[DEW_POINT])
+
+    @property
+    def margin(self) -> FloatArray:
+        """Surface above dew point, of the air where no probe is. (hours,) [K]"""
+        return np.asarray(self.own[SURFACE if len(self.own) > SURFACE else AIR] - self.own[DEW_POINT])
+
 
 class Past(NamedTuple):
     """The recent days on one regular grid; ``nan`` where nothing is known. All arrays are (n,)."""

@@ -1,7 +1,8 @@
 """The best outlook that what is known allows: learned from the shed's recordings, else the wide assumption.
 
-The order is: a forecast that the user feeds (:mod:`curewatch.model.air.forecast`), the shed's own recent
-weeks (:mod:`curewatch.model.air.learned_paths`), persistence. Each says in words what it rests on.
+The shed's own recent weeks come first (:mod:`curewatch.model.air.learned_paths`). A forecast is heeded beside
+them, as far as kept ones have helped (:mod:`curewatch.model.air.weighing`). With too little recorded it is
+persistence. Each says in words what it rests on.
 """
 
 from collections.abc import Sequence
@@ -10,17 +11,15 @@ from dataclasses import replace
 import numpy as np
 
 from curewatch.materials.substrate import Substrate
-from curewatch.model.air.forecast import Forecast, forecast_paths, usable
-from curewatch.model.air.learned_paths import DEW_POINT, PathChanges, learned_paths, on_whole_hours
+from curewatch.model.air.forecast import Forecast, foretold, remark, usable
+from curewatch.model.air.learned_paths import PathChanges, learned_paths, on_whole_hours
 from curewatch.model.air.outlook import DRIEST_DEW_POINT, LENGTH, MEMBERS, STEP, Outlook, moments, persistence
-from curewatch.model.air.past import Past
-from curewatch.model.air.shed import Shed
+from curewatch.model.air.past import DEW_POINT, SURFACE, Past
 from curewatch.model.air.surface import estimated_now, lagged_temperature
 from curewatch.physics import moist_air
 from curewatch.units import HOUR, FloatArray
 
 ANY_AIR = (223.15, 343.15)  # K: no path of any shed leaves this, however wild its past
-SURFACE = 2  # place of the surface among the own quantities, after air and dew point
 LEARNED_BASIS = "this shed's own recordings: recent hours, the shape of its days, and its own surprises"
 
 
@@ -34,7 +33,6 @@ def coming_hours(
     substrate: Substrate | None = None,
     forecast: Forecast | None = None,
     earlier: Sequence[Forecast] = (),
-    shed: Shed | None = None,
     length: float = LENGTH,
     step: float = STEP,
     members: int = MEMBERS,
@@ -54,9 +52,7 @@ def coming_hours(
     forecast : Forecast, optional
         Of the air outside, for times ahead of now.
     earlier : sequence of Forecast, optional
-        Older forecasts that were kept: from ten on, their own errors make the band.
-    shed : Shed, optional
-        How the inside follows the outside; used with a forecast.
+        Older forecasts that were kept: what they were worth here decides how the newest counts.
     length, step : float
         How far and how finely to look. [s]
     members : int
@@ -83,32 +79,23 @@ def coming_hours(
     hours.own[:, -1] = now
     known = max(0.0, float(np.isfinite(hours.own).all(axis=0).sum() - 1))
     horizon = int(np.ceil(length / HOUR))
+    told = None
     if forecast is not None and usable(forecast, at):
-        paths, basis = forecast_paths(
-            forecast,
-            past,
+        told = foretold(forecast, earlier, at, hours.own.shape[1], horizon)
+    paths = learned_paths(hours, horizon, members, told)
+    heard = "" if forecast is None else f"; {remark(forecast, at, None if paths is None else paths.weights)}"
+    if paths is None:
+        assumed = persistence(
             at,
-            hours.own[:2, -1],
-            shed=shed,
-            horizon=horizon,
+            air_temperature,
+            vapour_pressure,
+            start,
+            substrate=substrate,
+            length=length,
+            step=step,
             members=members,
-            earlier=earlier,
         )
-    else:
-        learned = learned_paths(hours, horizon, members)
-        if learned is None:
-            assumed = persistence(
-                at,
-                air_temperature,
-                vapour_pressure,
-                start,
-                substrate=substrate,
-                length=length,
-                step=step,
-                members=members,
-            )
-            return replace(assumed, history_hours=known, basis=_too_little(known))
-        paths, basis = learned, LEARNED_BASIS
+        return replace(assumed, history_hours=known, basis=_too_little(known) + heard)
     time = moments(at, length, step)
     own = _on_moments(hours.own[:, -1], paths, (time - at) / HOUR)
     air = np.clip(own[:, 0], *ANY_AIR)
@@ -119,7 +106,7 @@ def coming_hours(
         surface = lagged_temperature(time, air, substrate.time_constant, start)
     else:
         surface = air + (start - air_temperature)
-    return Outlook(time, air, vapour, np.clip(surface, *ANY_AIR), basis, known)
+    return Outlook(time, air, vapour, np.clip(surface, *ANY_AIR), LEARNED_BASIS + heard, known)
 
 
 def _too_little(known: float) -> str:

@@ -10,14 +10,12 @@ sheets and damp ground give and take vapour: n is an *effective* rate, slower th
 """
 
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 
 from curewatch.errors import OutOfValidity
 from curewatch.model.air.past import Past
 from curewatch.model.air.shed_fit import NOONS, fitted
-from curewatch.model.air.surface import lagged_temperature
 from curewatch.units import DAY, HOUR, FloatArray
 
 LONGEST_PAST = 21 * DAY  # more averages over seasons of sun and damp
@@ -56,15 +54,11 @@ class Shed:
         return self.time_constant * self.heat_loss
 
 
-class InsidePaths(NamedTuple):
-    """What the shed makes of the outside; arrays (..., n)."""
-
-    temperature: FloatArray  # [K]
-    vapour_pressure: FloatArray  # may exceed saturation: whoever uses it lets the rest condense [Pa]
-
-
 def assumed(volume: float = DEFAULT_VOLUME) -> Shed:
-    """A tin-roofed shed nobody has measured: follows within hours, breathes twice an hour."""
+    """A tin-roofed shed nobody has measured: follows within hours, breathes twice an hour.
+
+    ``volume`` [m³].
+    """
     envelope = 6.0 * volume ** (2 / 3) * 1.05  # of a box somewhat longer than high
     heat_loss = HEAT_LOSS_PER_AREA * envelope
     return Shed(
@@ -128,53 +122,8 @@ def identify(past: Past, heater_power: FloatArray | None = None, volume: float =
     return shed if moist is None else _with_moisture(shed, past, moist)
 
 
-def follow(
-    shed: Shed,
-    time: FloatArray,
-    outside_temperature: FloatArray,
-    outside_vapour_pressure: FloatArray,
-    *,
-    temperature: float,
-    vapour_pressure: float,
-) -> InsidePaths:
-    """The inside from now on, if the outside goes so; unheated.
-
-    Parameters
-    ----------
-    shed : Shed
-        As identified or assumed.
-    time : ndarray, shape (n,)
-        UTC, rising. [s]
-    outside_temperature, outside_vapour_pressure : ndarray, shape (..., n)
-        [K], [Pa]
-    temperature, vapour_pressure : float
-        Of the inside at ``time[0]``. [K], [Pa]
-
-    Returns
-    -------
-    Inside
-        Arrays (..., n).
-
-    Raises
-    ------
-    OutOfValidity
-        Times that do not rise.
-
-    Source
-    ------
-    Exact solution of the module's two equations for drives that are straight between the moments.
-    """
-    drive = outside_temperature + shed.offset + shed.sun_gain * sun(time, shed.noon)
-    return InsidePaths(
-        lagged_temperature(time, drive, shed.time_constant, temperature),
-        lagged_temperature(
-            time, outside_vapour_pressure + shed.vapour_surplus, 1 / shed.air_changes, vapour_pressure
-        ),
-    )
-
-
 def sun(time: FloatArray, noon: float) -> FloatArray:
-    """Half a sine of twelve hours about noon: the sun as far as it is known without a place. [1]"""
+    """Half a sine of twelve hours about noon: the sun as far as it is known without a place. [1] (n,)"""
     return np.asarray(np.maximum(0.0, np.cos(2 * np.pi * (time / HOUR - noon) / 24)))
 
 

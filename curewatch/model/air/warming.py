@@ -145,6 +145,8 @@ def surface_warmed(
 ) -> Outlook:
     """The coming hours with the surface alone kept ``rise`` K warmer, by a lamp or a blanket.
 
+    ``rise`` [K], ``begin``, ``end`` [s].
+
     Raises
     ------
     OutOfValidity

@@ -3,15 +3,20 @@
 Theory of operation. At a cool, damp surface amine that has not yet reacted takes up carbon dioxide
 and water and leaves a waxy carbamate, on which nothing bonds. No published formula in humidity and
 temperature exists. Ours is a stated construction: the exposure B is the integral, from spreading
-until conversion 0.60, of
+until tack-free, of
 
-    clip((RHsurface - 40 %) / 40 %, 0..1) x kc(T)/kc(20 degC) x CO2 / 420 ppm x class of the amine
+    max(RHsurface - 40 %, 0) / 40 % x kc(T)/kc(20 degC) x CO2 / 420 ppm x class x (1 - a)^2
 
-in seconds of the worst humidity at 20 degC. A rest in the pot after mixing uses up amine before any
-surface is there. Orderings rest on published findings and are tested (damper, colder, slower and
-more carbon dioxide are never better; a longer rest is never worse). The two classes are ours, marked
-as assumed in each resin's file, and never shown as a decimal. Water on the uncured film is another
-matter: :attr:`Blush.condensed` is a no-go whatever the exposure says.
+in seconds of a fresh mix at 80 % and 20 degC. (1 - a)^2 is the amine left: two of its hydrogens
+must both be free (from memory). The recoat window goes on with the sum past tack-free. A rest in the
+pot after mixing uses up amine before any surface is there.
+
+The class of the amine is argued from its kind: a fast hardener is of small amines on unhindered carbon,
+which take up carbon dioxide and water at once; those of a slow one are larger and often hindered; an
+adduct has little left that can move to the face. Orderings are tested: damper, colder and more carbon
+dioxide are never better, a longer rest is never worse, a fast hardener is never safer. The two limits
+are ours, marked as assumed in each resin's file, and never shown as a decimal. Water on the uncured film
+is another matter: :attr:`Blush.condensed` is a no-go whatever the exposure says.
 """
 
 from typing import NamedTuple
@@ -23,17 +28,17 @@ from curewatch.errors import OutOfValidity
 from curewatch.materials.resin import Resin
 from curewatch.model.film.ensemble import Interval
 from curewatch.model.film.film import Cure
+from curewatch.model.film.lots import EARLY, LATE, MEDIAN
 from curewatch.model.film.milestones import crossings
 from curewatch.model.film.running_sum import gathered_at, running
+from curewatch.order import quantiles
 from curewatch.physics.cure_kinetics import arrhenius
 from curewatch.units import FloatArray
 
-OUTCOMES = ("none", "peel ply", "wash and abrade")  # rising
-BOUND = 0.60  # conversion at which too little amine is free to blush (assumed)
-DRY, DAMP = 0.40, 0.80  # none measurable at or below, clear effect at: Bannister 2022
+OUTCOMES = ("none", "peel-ply", "wash-and-abrade")  # rising
+DRY, DAMP = 0.40, 0.80  # no effect measured at or below, clear effect at: Bannister 2022, abstract
 FRESH_AIR = 420e-6  # mole fraction of carbon dioxide
 REFERENCE = 293.15  # K, to which the classes refer
-QUANTILES = (0.05, 0.5, 0.95)
 
 
 class Blush(NamedTuple):
@@ -58,7 +63,7 @@ def rate(
     surface_relative_humidity: ArrayLike,
     carbon_dioxide: ArrayLike = FRESH_AIR,
 ) -> FloatArray:
-    """How fast exposure grows: 1 at 80 % and more, 20 degC, fresh air, for an ordinary amine.
+    """How fast exposure of a fresh mix grows: 1 at 80 %, 20 degC, fresh air, for an ordinary amine.
 
     Parameters
     ----------
@@ -82,8 +87,8 @@ def rate(
 
     Source
     ------
-    A construction of this project; humidity range from Bannister 2022 (clear effect at 80 %, none
-    measurable at 40 %), cold and heater carbon dioxide from O'Malley 2005 (both second-hand),
+    A construction of this project; humidity range from Bannister 2022 (a longer rest helps at 80 %, no
+    measurable effect at 40 %), cold and heater carbon dioxide from O'Malley 2005 (abstracts read),
     activation energy of carbamation from memory. Orderings in tests/unit/test_blush.py.
     """
     humidity = np.asarray(surface_relative_humidity, dtype=float)
@@ -92,8 +97,13 @@ def rate(
     _require("mole fraction of carbon dioxide", dioxide, 0.1)
     energy = resin.blush.energy
     speed = arrhenius(1.0, energy, temperature) / arrhenius(1.0, energy, REFERENCE)
-    damp = np.clip((humidity - DRY) / (DAMP - DRY), 0.0, 1.0)
+    damp = np.clip((humidity - DRY) / (DAMP - DRY), 0.0, (1.0 - DRY) / (DAMP - DRY))
     return np.asarray(damp * speed * (dioxide / FRESH_AIR) * resin.blush.amine_factor, dtype=float)
+
+
+def amine_left(conversion: ArrayLike) -> FloatArray:
+    """Share of the amine that can still blush. [1] -> [1] Any shape (...)."""
+    return np.asarray((1.0 - np.asarray(conversion, dtype=float)) ** 2)
 
 
 def blush(
@@ -104,7 +114,7 @@ def blush(
     *,
     rest: float = 0.0,
 ) -> Blush:
-    """What the surface of a film gathers until it is past blushing.
+    """What the surface of a film gathers until it is tack-free.
 
     Parameters
     ----------
@@ -119,18 +129,23 @@ def blush(
     Returns
     -------
     Blush
+
+    Raises
+    ------
+    OutOfValidity
+        The rest after mixing is below 0.
     """
     if rest < 0.0:
         raise OutOfValidity("rest after mixing in s", rest, "0 or more", "blush")
     humidity = np.broadcast_to(np.asarray(surface_relative_humidity, dtype=float), cure.conversion.shape)
     gathering = rate(resin, cure.temperature, humidity, carbon_dioxide)
-    bound = crossings(cure.time, cure.conversion, BOUND)
-    total = running(cure.time, gathering)
+    bound = crossings(cure.time, cure.conversion, resin.milestones.tack_free)
+    total = running(cure.time, gathering * amine_left(cure.conversion))
     start = np.full(np.shape(bound), rest)
     exposure = np.maximum(gathered_at(cure.time, total, bound) - gathered_at(cure.time, total, start), 0.0)
-    uncured = (cure.conversion < BOUND) & (cure.time >= rest)
+    uncured = (cure.conversion < resin.milestones.tack_free) & (cure.time >= rest)
     wet = np.any(uncured & (humidity >= 1.0), axis=-1)
-    low, likely, high = np.quantile(np.atleast_1d(exposure), QUANTILES, method="hazen")
+    low, likely, high = quantiles(np.atleast_1d(exposure), (EARLY, MEDIAN, LATE))
     found = outcome(resin, float(likely))
     return Blush(
         exposure=exposure,
@@ -149,7 +164,7 @@ def blush(
 
 
 def outcome(resin: Resin, exposure: float) -> str:
-    """The class of an exposure in this resin: none, peel ply, wash and abrade. [s]"""
+    """The class of an exposure in this resin: none, peel-ply, wash-and-abrade. [s]"""
     limits = (resin.blush.peel_ply_from, resin.blush.wash_from)
     return OUTCOMES[sum(exposure >= limit for limit in limits)] if resin.blush.amine_factor else OUTCOMES[0]
 

@@ -2,7 +2,7 @@
 
 Theory of operation. The state is one number, the progress of the cure: below 0 it counts the
 inhibitor that is left, above 0 it is conversion. The temperature history is cut into blocks of at
-most 15 minutes. In each block the *rate constants* (not the temperatures alone) are averaged, and their
+most 30 minutes. In each block the *rate constants* (not the temperatures alone) are averaged, and their
 slope inside the block is kept; so their exponentials are taken once, on arrays. The integration itself
 is plain arithmetic: Heun's third order, in halves where the rate bends: at the start, where an order m
 below 1 has no derivative, where the reaction is fast, and where the film turns to glass.
@@ -22,31 +22,39 @@ from curewatch.physics import glass_transition as glass
 from curewatch.physics.cure_kinetics import require_temperature
 from curewatch.units import FloatArray
 
-BLOCK = 900.0  # s
+BLOCK = 1800.0  # s
 SWING = 2.0  # K within one block; more, and its rate is no straight line any more
-SAMPLES = 6  # intervals in a block: each 2.5 minutes, so that kinks at whole 5 minutes are met
+SAMPLES = 12  # intervals in a block: each 2.5 minutes, so that kinks at whole 5 minutes are met
 WITHIN = np.linspace(0.0, 1.0, SAMPLES + 1)  # where in its block each sample lies
-_SIMPSON = np.array([1.0, 4.0, 2.0, 4.0, 2.0, 4.0, 1.0]) / 18.0
-_TRAPEZE = np.array([0.5, 1.0, 1.0, 1.0, 1.0, 1.0, 0.5]) / 6.0
-_OFFSET = 2.0 * WITHIN - 1.0
-_SLOPE = _TRAPEZE * _OFFSET / np.sum(_TRAPEZE * _OFFSET**2)
-# Samples -> the straight line of right mean and first moment, at the start, 1/3 and 2/3 of the block.
-LINE = _SIMPSON[:, None] + _SLOPE[:, None] * np.array([-1.0, -1.0 / 3.0, 1.0 / 3.0])
-BENT = 5e-5  # of conversion by which the rate may bend within a step
+
+
+def _line(intervals: int) -> FloatArray:
+    """Samples -> the straight line of right mean and first moment, at the start and 2/3 of them."""
+    ends = np.arange(intervals + 1) % intervals == 0
+    simpson = np.where(ends, 1.0, np.where(np.arange(intervals + 1) % 2 == 1, 4.0, 2.0))
+    trapeze, offset = np.where(ends, 0.5, 1.0), np.linspace(-1.0, 1.0, intervals + 1)
+    slope = trapeze * offset / np.sum(trapeze * offset**2)
+    line: FloatArray = simpson[:, None] / simpson.sum() + slope[:, None] * np.array([-1.0, 1.0 / 3.0])
+    return line
+
+
+LINE = _line(SAMPLES)
+# The same for each third of a block, side by side: (samples, thirds x 2).
+THIRDS = np.hstack([np.roll(np.pad(_line(4), ((0, 8), (0, 0))), 4 * part, axis=0) for part in range(3)])
+BENT = 7e-5  # of conversion by which the rate may bend within a step
 GROWING = 1000.0  # times the bend: more than the rate where it grows, and the error would grow with it
 FALLING = 0.7  # of the rate is left after two thirds of a step; less, and it falls into the glass
 SHORTEST = 2.0  # s
-MOST = 0.03  # of conversion in a step: a rate that peaks within a longer one may look straight
-CURVED = (
-    2e-2  # of conversion in a step: more, and points within it are told, since readers draw straight lines
-)
-WITHIN_STEP = (0.25, 0.5, 0.75)
-HALVES = ((0.0, 0.5), (0.5, 1.0))
+MOST = 0.027  # of conversion in a step: a rate that peaks within a longer one may look straight
+CURVED = 4e-4  # of conversion lost or won by a rate that changes: then points within the step are told, ...
+HALF, QUARTERS = (0.5,), (0.25, 0.5, 0.75)  # ... here: readers draw straight lines between points
+TOLD = 900.0  # s; within a longer step its middle is told, for marks that move with the temperature
 FRESH = 1e-3  # the same at the start, where an order m below 1 has no derivative: then at most doubled
-CREEPING = 5e-4  # of conversion in a step: so slow, the stage in the middle changes nothing (measured)
+CREEPING = 2e-3  # of conversion in a step: so slow, the stage in the middle changes nothing (measured)
+SLIGHT = 0.02  # of what there is: the same, early on
+TWO_THIRDS = 2.0 / 3.0
 
-Line = list[float]  # at the three stages of a step
-Lines = Sequence[Line]  # of both rate constants and the temperature
+Met = Sequence[float]  # both rate constants and the temperature, at a step's start and at two thirds of it
 
 
 class History(NamedTuple):
@@ -125,7 +133,10 @@ def cure(
 
 
 def finish(resin: Resin, history: History, time: FloatArray, progress: FloatArray) -> Cure:
-    """Dress a progress with conversion, glass transition and temperature."""
+    """Dress a progress with conversion, glass transition and temperature.
+
+    ``time`` (n,) [s], ``progress`` (..., n) [1].
+    """
     conversion = np.maximum(progress, 0.0)
     network = resin.network
     transition = glass.glass_transition(conversion, network.uncured, network.full, network.shape)
@@ -136,7 +147,13 @@ def finish(resin: Resin, history: History, time: FloatArray, progress: FloatArra
 
 
 def require_history(history: History) -> None:
-    """Raise unless time rises and every temperature is usable."""
+    """Raise unless time rises and every temperature is usable.
+
+    Raises
+    ------
+    OutOfValidity
+        Fewer than two points, a time that does not rise, or a temperature outside the cure law.
+    """
     time, temperature = history
     if time.ndim != 1 or time.size < 2 or temperature.shape[-1] != time.size:
         raise OutOfValidity(
@@ -160,24 +177,23 @@ def at_times(history: History, time: FloatArray) -> FloatArray:
 
 
 def _edges(history: History) -> FloatArray:
-    """Edges of the blocks: 15 minutes, shorter where the temperature swings. [s]"""
+    """Edges of the blocks: 30 minutes, shorter where the temperature swings. [s]"""
     duration = float(history.time[-1])
     edge = np.append(np.arange(0.0, duration - 1.0, BLOCK), duration)
     swing = np.abs(np.diff(np.interp(edge, history.time, history.temperature)))
     if swing.max() <= SWING:
         return edge
-    parts = np.ceil(np.maximum(swing, 1e-9) / SWING).astype(int)
-    within = np.arange(parts.sum()) - np.repeat(np.cumsum(parts) - parts, parts)
-    return np.append(np.repeat(edge[:-1], parts) + within * np.repeat(np.diff(edge) / parts, parts), duration)
+    parts = np.cumsum(np.append(0.0, np.maximum(np.ceil(swing / SWING), 1.0)))
+    return np.asarray(np.interp(np.arange(parts[-1] + 1.0), parts, edge), dtype=float)
 
 
 def _advance(resin: Resin, history: History, start: float, factor: float) -> tuple[FloatArray, FloatArray]:
     """Time and progress, in plain Python: for one number numpy costs more than it saves."""
     edge, law = _edges(history), resin.law(factor)
     temperature = np.interp(edge[:-1, None] + np.diff(edge)[:, None] * WITHIN, *history)
-    met = (*law.constants(temperature), temperature)
+    met = np.stack([*law.constants(temperature), temperature])
     track, a = _Track(law.kernel(math.exp), met, start), start
-    lines = zip(*((each @ LINE).tolist() for each in met), strict=True)
+    lines = (met @ LINE).transpose(1, 2, 0).reshape(-1, 6).tolist()
     steps = zip(edge[1:].tolist(), np.diff(edge).tolist(), lines, strict=True)
     for block, (now, step, line) in enumerate(steps):
         a = track.thirds(a, now, step, block) if a < 0.0 else track.stride(a, now, step, line, block)
@@ -187,85 +203,89 @@ def _advance(resin: Resin, history: History, start: float, factor: float) -> tup
 class _Track:
     """Where a film has been."""
 
-    def __init__(self, rate: Callable[..., float], met: Sequence[FloatArray], start: float) -> None:
-        """``met``: both rate constants and the temperature at the samples of each block (blocks, samples)."""
+    def __init__(self, rate: Callable[..., float], met: FloatArray, start: float) -> None:
+        """``met``: both rate constants and the temperature at each block's samples (3, blocks, samples)."""
         self.time, self.progress = [0.0], [start]
         self._rate, self._met = rate, met
 
     def thirds(self, a: float, now: float, step: float, block: int) -> float:
         """Progress after a block, taken in thirds, in each of which its temperature is straight."""
-        sampled = [each[block].tolist() for each in self._met]
-        for part in range(3):
-            met = [_straight(*line[2 * part : 2 * part + 3]) for line in sampled]
-            end, third = now - (2 - part) * step / 3.0, step / 3.0
-            if a < 0.0:
-                left = self._waited(a, end, third, met)
-                a, third = self.progress[-1], left * third
-                met = [_part(line, 1.0 - left, 1.0) for line in met]
-            if a >= 0.0 and third > 0.0:
-                a = self.stride(a, end, third, met)
+        parts = (self._met[:, block] @ THIRDS).reshape(3, 3, 2).transpose(1, 2, 0).reshape(3, 6).tolist()
+        third = step / 3.0
+        for end, met in zip((now - 2.0 * third, now - third, now), parts, strict=True):
+            a = self._inhibited(a, end, third, met) if a < 0.0 else self.stride(a, end, third, met)
         return a
 
-    def _waited(self, a: float, now: float, step: float, met: Lines) -> float:
+    def _inhibited(self, a: float, now: float, step: float, met: Met) -> float:
+        """Progress after a step that begins with inhibitor left; cure takes what is left of the step."""
+        left = self._waited(a, now, step, met)
+        return (
+            self.stride(0.0, now, left * step, _part(met, 1.0 - left, left))
+            if left > 0.0
+            else self.progress[-1]
+        )
+
+    def _waited(self, a: float, now: float, step: float, met: Met) -> float:
         """Share of a step that is left once the inhibitor is gone, at the rate at which cure will start."""
-        first, last = (self._rate(0.0, *(line[stage] for line in met)) for stage in (0, 2))
+        first, last = self._rate(0.0, *met[:3]), self._rate(0.0, *met[3:])
         rise = 1.5 * (last - first)
         used = step * (first + 0.5 * rise)
         gone = 1.0
         if a + used > 0.0:
             gone = -2.0 * a / (first + math.sqrt(first**2 - 2.0 * rise * a / step)) / step
-        self._note(now - (1.0 - gone) * step, min(a + used, 0.0))
+        self.time.append(now - (1.0 - gone) * step)
+        self.progress.append(min(a + used, 0.0))
         return 1.0 - gone
 
-    def stride(self, a: float, now: float, step: float, met: Lines, block: int = -1) -> float:
+    def stride(self, a: float, now: float, step: float, met: Met, block: int = -1) -> float:
         """Conversion after a step that ends now, by Heun's third order; every part of it is noted.
 
         ``block``: which block it is, if a whole one.
         """
-        rate, (p, q, t), third = self._rate, met, step / 3.0
-        first = rate(a, p[0], q[0], t[0])
-        if step * first < CREEPING:
-            a += 0.75 * third * (first + 3.0 * rate(a + 2.0 * third * first, p[2], q[2], t[2]))
-            self._note(now, a)
-            return a
-        second = last = 0.0
-        if step * first < min(MOST, a + FRESH):
-            second = rate(min(a + third * first, 1.0), p[1], q[1], t[1])
-            last = rate(min(a + 2.0 * third * second, 1.0), p[2], q[2], t[2])
-        bent = abs(first - 2.0 * second + last)
-        rough = step * bent > BENT or last < FALLING * first or GROWING * bent > first < last
-        if rough and step > SHORTEST:
-            if block >= 0:
-                return self.thirds(a, now, step, block)
-            half, (early, late) = 0.5 * step, ([_part(line, *ends) for line in met] for ends in HALVES)
-            return self.stride(self.stride(a, now - half, half, early), now, half, late)
-        end = min(a + 0.75 * third * (first + 3.0 * last), 1.0)
-        if step * last > CURVED:
-            self._between((a, end), now, step, first, met)
-        self._note(now, end)
+        p0, q0, t0, p2, q2, t2 = met
+        rate = self._rate
+        first = rate(a, p0, q0, t0)
+        gain, last, bend = step * first, 0.0, 0.0
+        if gain < CREEPING and gain < SLIGHT * a:
+            there = a + TWO_THIRDS * gain
+            last = rate(there if there < 1.0 else 1.0, p2, q2, t2)
+        if last == 0.0 or step * abs(last - first) > CURVED:
+            rough = True
+            if gain < MOST and gain < a + FRESH:
+                there = a + gain / 3.0
+                p1, q1, t1 = 0.5 * (p0 + p2), 0.5 * (q0 + q2), 0.5 * (t0 + t2)
+                second = rate(there if there < 1.0 else 1.0, p1, q1, t1)
+                there = a + TWO_THIRDS * step * second
+                last = rate(there if there < 1.0 else 1.0, p2, q2, t2)
+                bent = abs(bend := first - 2.0 * second + last)
+                rough = step * bent > BENT or last < FALLING * first or GROWING * bent > first < last
+            if rough and step > SHORTEST:
+                if block >= 0:
+                    return self.thirds(a, now, step, block)
+                half = 0.5 * step
+                a = self.stride(a, now - half, half, _part(met, 0.0, 0.5))
+                return self.stride(a, now, half, _part(met, 0.5, 0.5))
+            curved = step * abs(first - last)
+            if (curved > CURVED and step > SHORTEST) or step > TOLD:
+                for share in QUARTERS if curved > 4.0 * CURVED else HALF:
+                    mean = first + share * (0.75 * (last - first) + 1.5 * (share - 1.0) * bend)
+                    self.time.append(now + (share - 1.0) * step)
+                    self.progress.append(a + share * step * mean)
+        elif step > TOLD:
+            middle, whole = 0.3125 * first + 0.1875 * last, 0.25 * first + 0.75 * last
+            there = a + step * (middle if middle < whole else whole)  # not beyond a rate that falls away
+            self.time.append(now - 0.5 * step)
+            self.progress.append(there if there < 1.0 else 1.0)
+        end = a + step * (0.25 * first + 0.75 * last)
+        end = end if end < 1.0 else 1.0
+        self.time.append(now)
+        self.progress.append(end)
         return end
 
-    def _between(self, ends: tuple[float, float], now: float, step: float, first: float, met: Lines) -> None:
-        """Note points within a step, on the cubic that has both its ends and both their rates."""
-        begin, gained = ends[0], ends[1] - ends[0]
-        last = self._rate(ends[1], *(line[0] + 3.0 * (line[1] - line[0]) for line in met))
-        for share in WITHIN_STEP:
-            bow = (1.0 - share) * step * first - share * step * last + (2.0 * share - 1.0) * gained
-            self._note(now + (share - 1.0) * step, begin + share * (gained + (1.0 - share) * bow))
 
-    def _note(self, time: float, progress: float) -> None:
-        self.time.append(time)
-        self.progress.append(progress)
-
-
-def _straight(begin: float, middle: float, end: float) -> Line:
-    """The line through both ends, moved so that its mean is right (Simpson's rule)."""
-    third = (end - begin) / 3.0
-    first = (begin + 4.0 * middle + end) / 6.0 - 1.5 * third
-    return [first, first + third, first + 2.0 * third]
-
-
-def _part(line: Line, begin: float, end: float) -> Line:
-    """What the stages of a part of a block meet."""
-    rise, third = 3.0 * (line[1] - line[0]), (end - begin) / 3.0
-    return [line[0] + rise * (begin + stage * third) for stage in (0.0, 1.0, 2.0)]
+def _part(met: Met, begin: float, share: float) -> Met:
+    """What the stages of a part of a step meet, which begins at ``begin`` and is this ``share`` of it."""
+    p0, q0, t0, p2, q2, t2 = met
+    p, q, t = 1.5 * (p2 - p0), 1.5 * (q2 - q0), 1.5 * (t2 - t0)
+    last = begin + TWO_THIRDS * share
+    return p0 + begin * p, q0 + begin * q, t0 + begin * t, p0 + last * p, q0 + last * q, t0 + last * t

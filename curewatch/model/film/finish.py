@@ -18,31 +18,17 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
-import numpy as np
-
 from curewatch.materials.resin import Origin, Resin
 from curewatch.model.film.film import Cure, History, constant, cure
-from curewatch.model.film.lots import rate_factor_at
-from curewatch.model.film.milestones import crossing
+from curewatch.model.film.post_cure import PostCure, post_cures
 from curewatch.model.fit.sheet_unknowns import si_spread
-from curewatch.units import DAY, HOUR, ZERO_CELSIUS
+from curewatch.units import DAY
 
 WEEKS = 14 * DAY  # s after which a film in a shed has come as far as it will
 FINISHED = 10.0  # K below the highest glass transition counts as finished (assumed)
 MARGIN = 15.0  # K that the glass transition must lie above the service temperature (common practice)
-LONGEST = 24 * HOUR  # of a post-cure that anybody will hold [s]
-SHORTEST = 2 * HOUR  # so that the part is warm through (common practice) [s]
-OVENS = tuple(celsius + ZERO_CELSIUS for celsius in (40.0, 50.0, 60.0, 70.0, 80.0))  # tents, blankets [K]
-WAYS = 3  # of post-cure that are offered
-SLOW_LOT = 0.05  # a post-cure must also do for a slow lot: this quantile of its rate
 LOWER = 1.163  # standard deviations of each of two spreads, together one in twenty
 DIFFUSION_SD, FULL_SD = 2.3, 12.0  # of ln kd0 [1] and of the full network [K], where a file gives none
-SOFTENS = 10.0  # K above its present glass transition at which an unfinished film may be warmed (assumed)
-CAUTION = (
-    "WARNING: a warm part softens before it hardens, and heat starts fires. Warm it about 10 K an hour, with "
-    "the part supported. Use a heated blanket with a thermostat on a residual-current device, by the local "
-    "electrical code; stay with it. Never an open flame. Structural or classed work: ask a surveyor."
-)
 NOT_STATED = (
     "not known, because no maker's sheet states a glass transition (Tg) of this resin. "
     "Use the maker's word, or type in the sheet's Tg: curewatch resin fit"
@@ -64,13 +50,6 @@ SERVICES = (
     Service("dark paint in the sun", 348.15, Origin("common practice", "dark surfaces 70 to 80 degC", 5.0)),
     Service("engine space", 338.15, Origin("from memory", "closed engine spaces 50 to 70 degC", 8.0)),
 )
-
-
-class PostCure(NamedTuple):
-    """How long at which temperature; nan if it does not get there within a day."""
-
-    temperature: float  # [K]
-    duration: float  # [s]
 
 
 class Stands(NamedTuple):
@@ -99,7 +78,9 @@ class Finish(NamedTuple):
         return None if self.wanted is None else self.glass_transition >= self.wanted
 
 
-def finish(resin: Resin, done: Cure, services: Sequence[Service] = SERVICES) -> Finish:
+def finish(
+    resin: Resin, done: Cure, services: Sequence[Service] = SERVICES, *, slowed: Cure | None = None
+) -> Finish:
     """What one film has come to at the end of its history, and what would finish it.
 
     Parameters
@@ -107,6 +88,8 @@ def finish(resin: Resin, done: Cure, services: Sequence[Service] = SERVICES) -> 
     resin : Resin
     done : Cure
         Of one film (n,).
+    slowed : Cure, optional
+        The same of :func:`lower_band`; a film along ``done``'s temperature if not given.
 
     Returns
     -------
@@ -114,7 +97,8 @@ def finish(resin: Resin, done: Cure, services: Sequence[Service] = SERVICES) -> 
     """
     now, conversion = float(done.glass_transition[-1]), float(done.conversion[-1])
     wanted, early = wanted_of(resin), lower_band(resin)
-    slowed = cure(early, History(done.time, done.temperature), conversion=float(done.progress[0]))
+    if slowed is None:
+        slowed = cure(early, History(done.time, done.temperature), conversion=float(done.progress[0]))
     least, warmth = min(now, float(slowed.glass_transition[-1])), float(done.temperature[-1])
     return Finish(
         glass_transition=now,
@@ -122,7 +106,9 @@ def finish(resin: Resin, done: Cure, services: Sequence[Service] = SERVICES) -> 
         reachable=reachable(resin, warmth, conversion),
         reachable_least=reachable(early, warmth, float(slowed.conversion[-1])),
         wanted=wanted,
-        post_cures=() if wanted is None else post_cures(resin, conversion, wanted),
+        post_cures=()
+        if wanted is None
+        else post_cures((resin, early), (conversion, float(slowed.conversion[-1])), wanted, begin=warmth),
         stands=() if wanted is None else tuple(_stands(each, least, wanted) for each in services),
     )
 
@@ -153,23 +139,3 @@ def lower_band(resin: Resin) -> Resin:
 def reachable(resin: Resin, temperature: float, conversion: float = 0.0) -> float:
     """Glass transition after two more weeks at this temperature. [K, 1] -> [K]"""
     return float(cure(resin, constant(temperature, WEEKS), conversion=conversion).glass_transition[-1])
-
-
-def post_cures(
-    resin: Resin, conversion: float, wanted: float, temperatures: Sequence[float] = OVENS
-) -> tuple[PostCure, ...]:
-    """How long it takes at each temperature to bring a film of a slow lot to a glass transition. [1, K]"""
-    slow, found = rate_factor_at(resin, SLOW_LOT), []
-    for kelvin in temperatures:
-        warm = cure(resin, constant(kelvin, LONGEST), conversion=conversion, rate_factor=slow)
-        duration = crossing(warm.time, warm.glass_transition, wanted)
-        if np.isfinite(duration):
-            found.append(PostCure(kelvin, max(duration, SHORTEST)))
-        if found and found[-1].duration == SHORTEST:
-            break  # hotter brings nothing more
-    return tuple(found[:WAYS])
-
-
-def gentle_start(glass_transition: float) -> float:
-    """How warm a film of this glass transition may be made at first. [K] -> [K]"""
-    return glass_transition + SOFTENS

@@ -19,7 +19,9 @@ from curewatch.units import FloatArray
 
 STRATA = 16  # of the rate factor
 DRAWS = 16  # of fitted parameters: each costs a table of its own
-MEDIAN, EARLY, LATE = 0.5, 0.05, 0.95  # a band holds nine of ten outcomes
+MEDIAN, EARLY, LATE = 0.5, 0.1, 0.9  # a range that is told holds 8 in 10 outcomes
+REACH = NormalDist().inv_cdf(LATE)  # standard deviations either way that hold as many
+FAST = 0.95  # a caution about heat must hold for a faster lot than the range shows
 LOGARITHMIC = (RATE, TIME)  # kinds of quantity that vary in natural logarithm
 
 
@@ -31,7 +33,7 @@ class Lot(NamedTuple):
 
 
 def rate_factors(resin: Resin, count: int = STRATA) -> FloatArray:
-    """Rate factors in the middle of ``count`` strata of equal probability, rising. [1]"""
+    """Rate factors in the middle of ``count`` strata of equal probability, rising. [1] (count,)"""
     return np.array([rate_factor_at(resin, (index + 0.5) / count) for index in range(count)])
 
 
@@ -64,7 +66,10 @@ def _drawn(resin: Resin) -> tuple[Resin, ...]:
 
 
 def shifted(resin: Resin, offsets: ArrayLike) -> Resin:
-    """The resin with the parameters of its covariance moved by ``offsets``, held in their ranges."""
+    """The resin with the parameters of its covariance moved by ``offsets``, held in their ranges.
+
+    ``offsets`` (keys,) [of each key, or its logarithm].
+    """
     changes: dict[str, dict[str, float]] = {}
     for key, offset in zip(resin.covariance.keys, np.asarray(offsets, dtype=float), strict=True):
         section, _, leaf = key.partition(".")
@@ -83,4 +88,24 @@ def in_logarithm(key: str) -> bool:
 
 def shared_out(members: int, count: int) -> NDArray[np.intp]:
     """Which of ``count`` lots each member gets: as even as can be, in a fixed shuffled order."""
-    return np.random.default_rng(11).permutation(np.arange(members) % count)
+    return _shuffled(members) % count
+
+
+def turn_of(members: int, count: int) -> NDArray[np.intp]:
+    """The how manieth member of its lot each is, in the order of :func:`shared_out`."""
+    return _shuffled(members) // count
+
+
+def _shuffled(members: int) -> NDArray[np.intp]:
+    return np.random.default_rng(11).permutation(np.arange(members))
+
+
+def lot_below(asked: tuple[Resin, float | None], below: tuple[Resin, float | None]) -> Lot | None:
+    """The lot of a layer below one that is asked about; none where resin and dose are the same.
+
+    Each a resin and its dose, the normal one if none. [per cent by mass of resin]
+    """
+    (resin, dose), (other, its) = asked, below
+    factor = other.dose_factor(its)
+    same = other.name == resin.name and factor == resin.dose_factor(dose)
+    return None if same else Lot(other, factor)

@@ -66,19 +66,21 @@ def milestones(resin: Resin, cure: Cure) -> Milestones:
     short_of_firm = firm_conversion(resin, cure.temperature) - cure.conversion
     times = {mark: crossing(cure.time, cure.conversion, at) for mark, at in thresholds(resin).items()}
     firm = crossing(cure.time, -short_of_firm, 0.0)
+    touched = touch_wait(resin, cure.time, cure.temperature)
+    times["tack_free"], firm = (float(np.maximum(at, touched)) for at in (times["tack_free"], firm))
     waited = float(np.maximum(firm, sanding_wait(resin, cure.time, cure.temperature)))  # nan stays nan
     return Milestones(**times, firm=firm, ready_to_sand=waited, stall=stall(resin, cure))
 
 
 def age_rate(resin: Resin, temperature: ArrayLike, reference: float) -> FloatArray:
-    """How fast a film ages at this temperature, against a reference. [K] -> [1]"""
+    """How fast a film ages at this temperature, against a reference. [K] -> [1] Any shape (...)."""
     energy = resin.kinetics.energy_2
     rate: FloatArray = arrhenius(1.0, energy, temperature) / arrhenius(1.0, energy, reference)
     return rate
 
 
 def sanding_age(resin: Resin, temperature: FloatArray) -> FloatArray:
-    """How fast the stated wait before sanding passes at this temperature. [K] -> [1]"""
+    """How fast the stated wait before sanding passes at this temperature. [K] -> [1] Any shape (...)."""
     reference = resin.milestones.sand_temperature
     return np.ones_like(temperature) if reference is None else age_rate(resin, temperature, reference)
 
@@ -89,6 +91,14 @@ def sanding_wait(resin: Resin, time: FloatArray, temperature: FloatArray) -> flo
     if wait is None:
         return 0.0
     return crossing(time, running(time, sanding_age(resin, temperature)), wait)
+
+
+def touch_wait(resin: Resin, time: FloatArray, temperature: FloatArray) -> float:
+    """The same for a film that the maker calls tack-free later than the model does. [s] (n,), (n,)"""
+    wait, reference = resin.milestones.touch, resin.milestones.touch_temperature
+    if wait is None or reference is None:
+        return 0.0
+    return crossing(time, running(time, age_rate(resin, temperature, reference)), wait)
 
 
 def thresholds(resin: Resin) -> dict[str, float]:
@@ -107,6 +117,8 @@ def firm_conversion(resin: Resin, temperature: FloatArray) -> FloatArray:
     """Conversion from which a film of this temperature is firm: cured enough not to be tacky, and a glass.
 
     A cold film that turns to glass early is not called firm: it softens again when it is warmed. [K] -> [1]
+
+    Any shape (...).
     """
     network = resin.network
     glassy = glass.conversion_at(temperature, network.uncured, network.full, network.shape)
@@ -114,7 +126,10 @@ def firm_conversion(resin: Resin, temperature: FloatArray) -> FloatArray:
 
 
 def crossing(time: FloatArray, value: FloatArray, threshold: float) -> float:
-    """First time at which a value reaches a threshold, straight between points; nan if never. [s]"""
+    """First time at which a value reaches a threshold, straight between points; nan if never. [s]
+
+    (n,), (n,)
+    """
     reached = np.flatnonzero(value >= threshold)
     if reached.size == 0:
         return float("nan")
@@ -140,8 +155,19 @@ def crossings(time: FloatArray, value: FloatArray, threshold: float) -> FloatArr
 
 
 def glass_reached(resin: Resin, temperature: FloatArray) -> FloatArray:
-    """Conversion from which a film of this temperature counts as glass: it goes on slowly if at all. [1]"""
+    """Conversion from which a film of this temperature counts as glass: it goes on slowly if at all. [1]
+
+    Any shape (...).
+    """
     return resin.law().vitrified(temperature)
+
+
+def closing_conversion(resin: Resin, temperature: FloatArray) -> FloatArray:
+    """Conversion from which too few groups are left for a next layer, never before gel. [K] -> [1]
+
+    Any shape (...).
+    """
+    return np.maximum(resin.bond.closes * resin.law().reachable(temperature), resin.milestones.gel)
 
 
 def stall(resin: Resin, cure: Cure) -> Stall | None:

@@ -6,9 +6,14 @@ import numpy as np
 
 from curewatch.materials.resin import Resin
 from curewatch.model.film.ensemble import Envelope, Interval, band, envelope, milestone_times
+from curewatch.model.film.ensemble_steps import Heat
 from curewatch.model.film.film import Cure, History, cure
+from curewatch.model.film.finish import lower_band
 from curewatch.model.film.milestones import MARKS, Stall, milestones, sanding_wait
 from curewatch.model.film.recoat_window import RecoatWindow, recoat_window
+from curewatch.model.mass.buildup import Buildup
+from curewatch.model.mass.laminate import Laminate
+from curewatch.model.mass.layer_cure import layer_cure
 from curewatch.units import FloatArray
 
 
@@ -22,32 +27,56 @@ class FilmOutcome(NamedTuple):
     bond: RecoatWindow  # of the likely lot, as if no blush formed
     stall: Stall | None
     doubts: tuple[str, ...]  # what a person must know before trusting it
+    layer: Laminate | None = None  # of a layer that warms itself
+    slowed: Cure | None = None  # the same layer of a resin by the lower band
 
 
-def outcome(resin: Resin, history: History, *, peroxide_percent: float | None = None) -> FilmOutcome:
-    """Cure of one film along a history, with bands for the lot.
+def outcome(
+    resin: Resin,
+    history: History,
+    *,
+    peroxide_percent: float | None = None,
+    buildup: Buildup | None = None,
+) -> FilmOutcome:
+    """Cure of one film along a history, with bands for the lot; of a layer that warms itself by ``buildup``.
+
+    The usual lot of such a layer is the laminate through its thickness, along the surface that is given.
+
+    ``peroxide_percent`` [% by mass of resin].
 
     Raises
     ------
     OutOfValidity, DoseOutOfRange
         As :func:`curewatch.model.film.film.cure`.
     """
-    film = cure(resin, history, peroxide_percent=peroxide_percent)
-    alone = milestones(resin, film)
+    heat, layer = None, None
+    if buildup is None:
+        film = quick = cure(resin, history, peroxide_percent=peroxide_percent)
+    else:
+        heat = Heat(buildup)
+        layer = layer_cure(resin, history, buildup, peroxide_percent=peroxide_percent)
+        film, quick = layer.slowest, layer.quickest
+    alone, first = milestones(resin, film), milestones(resin, quick)
+    likely = {name: getattr(alone, name) for name in MARKS} | {"working_time": first.working_time}
+    if layer is not None:
+        likely["gel"] = layer.whole.gel
     times = milestone_times(
-        resin, history, duration=float(history.time[-1]), peroxide_percent=peroxide_percent
+        resin, history, duration=float(history.time[-1]), peroxide_percent=peroxide_percent, heat=heat
     )
-    marks = {name: _around(band(times[name]), getattr(alone, name)) for name in MARKS}
-    waited = sanding_wait(resin, film.time, film.temperature)
+    marks = {name: _around(band(times[name]), likely[name]) for name in MARKS}
+    waited = sanding_wait(resin, history.time, history.temperature)
     marks["ready_to_sand"] = Interval(*(np.maximum(each, waited) for each in marks["firm"]))
+    window = recoat_window(resin, quick)
     return FilmOutcome(
         resin,
         film,
-        envelope(resin, history, peroxide_percent=peroxide_percent),
+        envelope(resin, history, film, peroxide_percent=peroxide_percent, heat=heat),
         marks,
-        recoat_window(resin, film),
+        window._replace(opens=recoat_window(resin, film).opens),
         alone.stall,
         tuple(_doubts(resin, history)),
+        None if layer is None else layer.whole,
+        None if buildup is None else layer_cure(lower_band(resin), history, buildup).slowest,
     )
 
 

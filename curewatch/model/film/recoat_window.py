@@ -1,7 +1,10 @@
 """The span in which a next layer still bonds chemically; what ends it, and what to do after.
 
-It opens when a layer no longer slides. It closes at whichever comes first of: the conversion from which
-too few groups are left, the film turning to glass, blush that must be washed off. A window that the
+Wet on wet comes first: the next ply may go on at once, and until gel. From the opening on a layer carries
+the next without sliding. It closes at whichever comes first of: the conversion from which too few groups
+are left, the film turning to glass, blush that must be washed off. Conversions of the window are shares
+of what the film can reach at its temperature, so that there is a best time in the cold too; none closes
+before gel. A window that the
 maker's sheet states replaces the first two: it is carried to other temperatures as an equivalent
 age, the time at the sheet's temperature that would have done as much. A polyester without wax keeps
 a tacky face and so stays open by that age alone; with wax there is no window: it is abraded.
@@ -17,19 +20,18 @@ import numpy as np
 from curewatch.materials.resin import Resin
 from curewatch.model.film import blush
 from curewatch.model.film.film import Cure
-from curewatch.model.film.milestones import age_rate, crossings, glass_reached
+from curewatch.model.film.milestones import age_rate, closing_conversion, crossings, glass_reached
 from curewatch.model.film.running_sum import filled, running
 from curewatch.units import FloatArray
 
 DUST = "wear a P3 filter and gloves, "
-ONE_FILM = 0.8e-3  # m, a wetted layer of the usual cloth (common practice)
-THICKER = "thicker than one film: its own heat may close the window earlier"
 WASH = "wash off the blush with water first, "
 
 
 class RecoatWindow(NamedTuple):
     """Seconds from mixing, of one film or of each member; nan where it does not come to that."""
 
+    wet_until: FloatArray  # gel: until then the next ply goes on wet on wet
     opens: FloatArray
     best_from: FloatArray
     best_until: FloatArray
@@ -51,18 +53,18 @@ def recoat_window(resin: Resin, cure: Cure, blush_rate: FloatArray | None = None
 
     Returns
     -------
-    BondWindow
+    RecoatWindow
 
     Source
     ------
-    Bond best at conversion 0.70 to 0.80 and falling beyond: Moosburger-Will 2015, a hot-cure system
-    (shape, not absolute); laminating polyester open a day or more: common practice. Laws in
-    tests/unit/test_recoat_window.py
+    Bond best at conversion 0.70 to 0.80 and falling beyond: Moosburger-Will 2015, a hot-cure system, which
+    reaches all there is (shape, not absolute); as shares of what is reached: ours. Laminating polyester
+    open a day or more: common practice. Laws in tests/unit/test_recoat_window.py
     """
     time = cure.time
     opens = crossings(time, cure.conversion, resin.milestones.recoat_from)
     ends = {
-        "conversion": crossings(time, cure.conversion, resin.bond.closes),
+        "conversion": crossings(time, cure.conversion - closing_conversion(resin, cure.temperature), 0.0),
         "glass": crossings(time, cure.conversion - glass_reached(resin, cure.temperature), 0.0),
         "blush": _blushed(resin, time, blush_rate, cure),
     }
@@ -73,10 +75,13 @@ def recoat_window(resin: Resin, cure: Cure, blush_rate: FloatArray | None = None
         aged = filled(time, total, np.full(total.shape[:1], resin.bond.sheet_closes))
         ends = {"sheet": aged.reshape(np.shape(opens)), "blush": ends["blush"]}
     closes, cause = _first(ends)
-    best_from = crossings(time, cure.conversion, resin.bond.best_from)
-    best_until = crossings(time, cure.conversion, resin.bond.best_until)
+    reached = cure.conversion / resin.law().reachable(cure.temperature)
+    best_from, best_until = (
+        crossings(time, reached, share) for share in (resin.bond.best_from, resin.bond.best_until)
+    )
     lost = ~(best_from < closes) & ~np.isnan(closes)
     return RecoatWindow(
+        wet_until=crossings(time, cure.conversion, resin.milestones.gel),
         opens=opens,
         best_from=np.where(lost, np.nan, best_from),
         best_until=np.where(lost, np.nan, np.fmin(best_until, closes)),
@@ -84,13 +89,6 @@ def recoat_window(resin: Resin, cure: Cure, blush_rate: FloatArray | None = None
         cause=cause,
         afterwards=_after(resin, cause),
     )
-
-
-def closes_earlier(thickness: float | None = None) -> str:
-    """What must be said of the window of a film, if the layer is this thick [m]; empty for one film."""
-    if thickness is None:
-        return f"for one film; a layer thicker than {ONE_FILM * 1e3:g} mm may close it earlier"
-    return THICKER if thickness > ONE_FILM + 1e-6 else ""
 
 
 def _after(resin: Resin, cause: str) -> str:
@@ -104,7 +102,10 @@ def _after(resin: Resin, cause: str) -> str:
 
 
 def stated_age_rate(resin: Resin, temperature: FloatArray) -> FloatArray:
-    """How fast a film ages at this temperature, against that of the sheet's statement. [K] -> [1]"""
+    """How fast a film ages at this temperature, against that of the sheet's statement. [K] -> [1]
+
+    Any shape (...).
+    """
     stated = resin.bond.sheet_temperature
     return age_rate(resin, temperature, blush.REFERENCE if stated is None else stated)
 
@@ -113,9 +114,7 @@ def _blushed(resin: Resin, time: FloatArray, blush_rate: FloatArray | None, cure
     """When so much has gathered that it must be washed off."""
     if blush_rate is None or not resin.blush.amine_factor:
         return np.full(cure.conversion.shape[:-1], np.nan)
-    gathering = np.where(
-        cure.conversion < blush.BOUND, np.broadcast_to(blush_rate, cure.conversion.shape), 0.0
-    )
+    gathering = np.broadcast_to(blush_rate, cure.conversion.shape) * blush.amine_left(cure.conversion)
     total = np.atleast_2d(running(time, gathering))
     found = filled(time, total, np.full(total.shape[:1], resin.blush.wash_from))
     return found.reshape(cure.conversion.shape[:-1])

@@ -33,6 +33,7 @@ class StepMemory(NamedTuple):
     state: FloatArray
     posterior: FloatArray
     contradicts: bool = False  # it lay outside what was expected
+    pull: float | None = None  # how late it came then, in standard deviations; none in an older entry [1]
 
 
 class Evidence(NamedTuple):
@@ -56,12 +57,15 @@ class Evidence(NamedTuple):
 
     @property
     def times(self) -> FloatArray:
-        """When each moment came, the told one first. [s]"""
+        """When each moment came, the told one first. [s] (moments,)"""
         return np.array([self.elapsed, *(at for at, _ in self.earlier)])
 
     @property
     def noise(self) -> FloatArray:
-        """Covariance of the logarithms of those times, of the seeing alone: one curve errs as a whole."""
+        """Covariance of the logarithms of those times, of the seeing alone: one curve errs as a whole.
+
+        (moments, moments) [1]
+        """
         own = CUP_OWN**2 if self.earlier else 0.0
         return np.asarray((self.sd**2 - own) + own * np.eye(1 + len(self.earlier)))
 
@@ -116,6 +120,7 @@ def remembered(memory: StepMemory) -> dict[str, Any]:
     """The outcome of a step as plain values, to stand in the same entry."""
     state, posterior = memory.state.tolist(), memory.posterior.tolist()
     found = {"prior": memory.prior, "state": state, "posterior": posterior}
+    found |= {} if memory.pull is None else {"pull": round(memory.pull, 3)}
     return found | ({"contradicts": True} if memory.contradicts else {})
 
 
@@ -156,4 +161,7 @@ def _memory(plain: Any) -> StepMemory | None:
     state, posterior = np.array(plain["state"], dtype=float), np.array(plain["posterior"], dtype=float)
     if state.ndim != 1 or posterior.shape != (state.size, state.size):
         return None
-    return StepMemory(str(plain["prior"]), state, posterior, bool(plain.get("contradicts")))
+    pull = plain.get("pull")
+    contradicts = bool(plain.get("contradicts"))
+    late = float(pull) if isinstance(pull, int | float) and math.isfinite(pull) else None
+    return StepMemory(str(plain["prior"]), state, posterior, contradicts, late)

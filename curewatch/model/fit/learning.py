@@ -26,14 +26,13 @@ from curewatch.errors import OutOfValidity
 from curewatch.materials.resin import Covariance, Origin, Resin
 from curewatch.materials.resin_writer import unit_of, written_spread
 from curewatch.model.film import film
-from curewatch.model.film.lots import shifted
+from curewatch.model.film.lots import REACH, shifted
 from curewatch.model.film.milestones import crossing, milestones
 from curewatch.model.fit.evidence import CUP, OBSERVABLE, Evidence, StepMemory
 from curewatch.model.mass.pot import pot
 from curewatch.units import DAY, HOUR, FloatArray
 
 WITHIN_LOT = 0.04  # batches of one lot still differ: weighing, mixing, water (assumed)
-NINE_IN_TEN = 1.645
 EDGE = 2.576  # standard deviations from what was expected that hold 99 of 100
 ROUNDS = 4
 STEP = 0.02  # of a logarithm, for slopes
@@ -55,7 +54,7 @@ class Lesson:
 
     @property
     def pull(self) -> float:
-        """(seen - expected) in standard deviations; positive is later."""
+        """(seen - expected) in standard deviations; positive is later. [1]"""
         return math.log(self.evidence.elapsed / self.expected) / self.expected_sd
 
     @property
@@ -65,8 +64,8 @@ class Lesson:
 
     @property
     def expected_band(self) -> tuple[float, float]:
-        """Nine of ten. [s]"""
-        return self._within(NINE_IN_TEN)
+        """8 in 10. [s]"""
+        return self._within(REACH)
 
     @property
     def believed_band(self) -> tuple[float, float]:
@@ -109,8 +108,8 @@ def learn(resin: Resin, evidence: Evidence) -> Lesson:
     slope = _slopes(resin, evidence, state)
     before = float(slope[0] @ prior @ slope[0])
     expected_sd = math.sqrt(before + float(noise[0, 0]))
-    pull = abs(float(observed[0] - first[0])) / expected_sd
-    contradicts = pull > EDGE
+    pull = float(observed[0] - first[0]) / expected_sd
+    contradicts = abs(pull) > EDGE
     if contradicts:
         noise = noise + ((pull / EDGE) ** 2 - 1.0) * expected_sd**2
     for _ in range(ROUNDS):
@@ -131,7 +130,7 @@ def learn(resin: Resin, evidence: Evidence) -> Lesson:
         factor=_rate_change(resin, state),
         spread_before=math.sqrt(before),
         spread_after=math.sqrt(max(float(slope[0] @ posterior @ slope[0]), 0.0)),
-        memory=StepMemory(fingerprint(resin), state, posterior, contradicts),
+        memory=StepMemory(fingerprint(resin), state, posterior, contradicts, pull),
     )
 
 

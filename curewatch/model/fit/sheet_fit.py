@@ -9,24 +9,24 @@ the inverse of the normal matrix at that point gives their covariance, which the
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from curewatch.errors import ConfigurationError
-from curewatch.materials.maker_sheet import MakerSheet, Statement
+from curewatch.materials.maker_sheet import MakerSheet, Statement, Transition
 from curewatch.materials.resin import Covariance, Origin, Resin
 from curewatch.materials.resin_writer import unit_of, written_spread
 from curewatch.model.film.film import constant, cure
-from curewatch.model.film.lots import in_logarithm
+from curewatch.model.film.lots import REACH, in_logarithm
 from curewatch.model.film.milestones import age_rate, crossing
+from curewatch.model.fit.sheet_doubts import Contradiction, Solution, contradictions, far
 from curewatch.model.fit.sheet_problem import Problem
 from curewatch.model.fit.sheet_unknowns import Unknown, features, unknowns
 from curewatch.units import DAY, FloatArray
 
-NINE_IN_TEN = 1.645  # standard deviations either way
-CONTRADICTION = 6.63  # chi-square of one degree, 1 in 100
+PINNED = 0.7  # highest conversion that a stated gel or recoat time may make of its threshold (assumed)
 STILL_UNKNOWN = 0.8  # of the prior spread is left
 REFERENCE = 293.15  # K at which stated waits are held against each other
 LONGEST = 30 * DAY  # that a film is followed [s]
@@ -40,24 +40,18 @@ class Met:
     line: int | None
     stated: float
     computed: float
-    early: float  # nine of ten between early and late, by what the fit left uncertain
+    early: float  # 8 in 10 between early and late, by what the fit left uncertain
     late: float
     pull: float  # (computed - stated) / spread of the statement
+    floor: bool = False  # the maker only says that it is not sooner
+    foretold: tuple[float, float] | None = None  # by the others, where it lies far outside of that
 
     @property
     def verdict(self) -> str:
         """In a word."""
+        if self.floor and self.pull < -1.0:
+            return "kept"
         return "met" if abs(self.pull) <= 1.0 else "nearly met" if abs(self.pull) <= 2.0 else "NOT met"
-
-
-@dataclass(frozen=True, slots=True)
-class Contradiction:
-    """Two statements that no resin of this kind can both keep."""
-
-    one: str
-    other: str
-    expected: tuple[float, float]  # what the other would be if the one holds
-    stated: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,13 +77,13 @@ class SheetFit:
     offsets: FloatArray  # in prior standard deviations
     offset_covariance: FloatArray
 
-    def foretold(self, statement: Statement) -> tuple[float, float]:
-        """Natural logarithm of a time by this fit, and its standard deviation. (ln s, 1)"""
-        problem = Problem(self.base, unknowns(self.base), (statement,), ())
+    def foretold(self, *statements: Statement) -> list[tuple[float, float]]:
+        """Natural logarithm of each time by this fit, and its standard deviation. [ln s, 1]"""
+        problem = Problem(self.base, unknowns(self.base), statements, ())
         problem.correct(self.offsets)
-        slope = problem.slopes(self.offsets)[0]
-        spread = math.sqrt(float(slope @ self.offset_covariance @ slope))
-        return float(problem.values(self.offsets[None, :])[0, 0]), spread
+        slopes = problem.slopes(self.offsets)
+        spread = np.sqrt(np.einsum("ij,jk,ik->i", slopes, self.offset_covariance, slopes))
+        return list(zip(problem.here(self.offsets).tolist(), spread.tolist(), strict=True))
 
 
 def fit(sheet: MakerSheet, base: Resin) -> SheetFit:
@@ -121,8 +115,10 @@ def fit(sheet: MakerSheet, base: Resin) -> SheetFit:
     start = _stated(sheet, base)
     problem = Problem(start, unknowns(start), sheet.statements, sheet.transitions)
     offsets = problem.solve()
+    if problem.keep(offsets):
+        offsets = problem.solve()
     slopes = problem.slopes(offsets)
-    covariance = problem.covariance(slopes)
+    covariance = problem.covariance(slopes, problem.here(offsets))
     return _told(sheet, base, problem, (offsets, slopes, covariance))
 
 
@@ -193,12 +189,11 @@ _OUTRIGHT: dict[str, Callable[[MakerSheet], object]] = {
 
 # ---- the answer
 
-Solution = tuple[FloatArray, FloatArray, FloatArray]  # offsets, slopes, covariance
-
 
 def _told(sheet: MakerSheet, base: Resin, problem: Problem, solution: Solution) -> SheetFit:
     offsets, _, covariance = solution
-    moved = problem.resin(offsets)
+    touched = [each for each, floor in zip(problem.everything, problem.floor, strict=True) if floor]
+    moved = _touched(_pinned(problem.resin(offsets), sheet), touched)
     keys, matrix = _joint(problem.asked, covariance)
     spreads = np.sqrt(np.diag(matrix))
     fitted = {
@@ -210,9 +205,10 @@ def _told(sheet: MakerSheet, base: Resin, problem: Problem, solution: Solution) 
         )
         for key, sd in zip(keys, spreads, strict=True)
     }
-    outright = {
-        key: Origin("sheet", sheet.source) for key, said in _OUTRIGHT.items() if said(sheet) is not None
-    }
+    stated = [key for key, said in _OUTRIGHT.items() if said(sheet) is not None]
+    if moved.milestones.touch is not None:
+        stated += ["milestones.touch", "milestones.touch_temperature"]
+    outright = {key: Origin("sheet", sheet.source) for key in stated}
     resin = replace(
         moved,
         covariance=Covariance(keys, tuple(tuple(float(value) for value in row) for row in matrix)),
@@ -225,7 +221,7 @@ def _told(sheet: MakerSheet, base: Resin, problem: Problem, solution: Solution) 
         base=problem.base,
         changed=(*keys, *outright),
         met=_met(problem, solution),
-        contradictions=_contradictions(problem, solution),
+        contradictions=contradictions(problem, solution),
         lost_window=_lost_window(sheet, resin),
         still_unknown=tuple(
             each
@@ -255,17 +251,43 @@ def _spread_of(resin: Resin, key: str, sd: float) -> float:
 
 def _met(problem: Problem, solution: Solution) -> tuple[Met, ...]:
     offsets, slopes, covariance = solution
-    values = problem.values(offsets[None, :])[0]
+    values, unlike = problem.here(offsets), far(problem, solution)
     found = []
     for index, each in enumerate(problem.everything):
-        reach = NINE_IN_TEN * math.sqrt(float(slopes[index] @ covariance @ slopes[index]))
+        reach = REACH * math.sqrt(float(slopes[index] @ covariance @ slopes[index]))
         three = [values[index], values[index] - reach, values[index] + reach, problem.stated[index]]
         computed, early, late, stated = (
             (math.exp(value) for value in three) if isinstance(each, Statement) else map(float, three)
         )
         pull = float((values[index] - problem.stated[index]) / problem.sd[index])
-        found.append(Met(each.title, each.line, stated, computed, early, late, pull))
+        floor = bool(problem.floor[index])
+        found.append(
+            Met(each.title, each.line, stated, computed, early, late, pull, floor, unlike.get(index))
+        )
     return tuple(found)
+
+
+def _pinned(resin: Resin, sheet: MakerSheet) -> Resin:
+    """No film gels or takes a layer sooner than stated: its threshold is what it has come to by then."""
+    marks = resin.milestones
+    for each in sheet.statements:
+        if each.mass is not None or each.mark not in {"gel", "recoat_from"}:
+            continue
+        still = constant(each.temperature, each.time)
+        done = float(cure(resin, still, peroxide_percent=each.peroxide_percent).conversion[-1])
+        raised = max(min(done, PINNED), float(getattr(marks, each.mark)))
+        marks = replace(marks, **{each.mark: raised}, tack_free=max(marks.tack_free, raised))
+    return replace(resin, milestones=marks)
+
+
+def _touched(resin: Resin, floors: Sequence[Statement | Transition]) -> Resin:
+    """The longest wait until tack-free that the sheet states and the model does not need."""
+    told = [each for each in floors if isinstance(each, Statement) and each.mark == "tack_free"]
+    if not told:
+        return resin
+    longest = max(told, key=lambda each: each.time * age_rate(resin, each.temperature, REFERENCE))
+    marks = replace(resin.milestones, touch=longest.time, touch_temperature=longest.temperature)
+    return replace(resin, milestones=marks)
 
 
 def _lost_window(sheet: MakerSheet, resin: Resin) -> LostWindow | None:
@@ -277,34 +299,3 @@ def _lost_window(sheet: MakerSheet, resin: Resin) -> LostWindow | None:
     opens = crossing(film.time, film.conversion, resin.milestones.recoat_from)
     opens = LONGEST if math.isnan(opens) else opens
     return None if opens < closes else LostWindow(closes, opens, kelvin)
-
-
-def _contradictions(problem: Problem, solution: Solution) -> tuple[Contradiction, ...]:
-    """The pair that is worst together and that each alone could be: at most one is named.
-
-    By the slopes at the solution: how far the pair lies from what the priors foretell, against how
-    far each alone does.
-    """
-    offsets, slopes, _ = solution
-    everything = problem.everything
-    foretold = problem.values(offsets[None, :])[0] - slopes @ offsets
-    away = problem.stated - foretold
-    spread = slopes @ slopes.T + np.diag(problem.sd**2)
-    worst, pair = CONTRADICTION, None
-    for i in range(len(everything)):
-        for j in range(i + 1, len(everything)):
-            both = away[[i, j]] @ np.linalg.solve(spread[np.ix_([i, j], [i, j])], away[[i, j]])
-            alone = max(away[i] ** 2 / spread[i, i], away[j] ** 2 / spread[j, j])
-            if both - alone > worst:
-                worst, pair = float(both - alone), (i, j)
-    if pair is None:
-        return ()
-    i, j = pair
-    middle = foretold[j] + spread[j, i] / spread[i, i] * away[i]
-    sd = math.sqrt(spread[j, j] - problem.sd[j] ** 2 - spread[j, i] ** 2 / spread[i, i] + 1e-12)
-    low, high, stated = middle - NINE_IN_TEN * sd, middle + NINE_IN_TEN * sd, problem.stated[j]
-    if isinstance(everything[j], Statement):
-        low, high, stated = math.exp(low), math.exp(high), math.exp(stated)
-    return (
-        Contradiction(everything[i].title, everything[j].title, (float(low), float(high)), float(stated)),
-    )

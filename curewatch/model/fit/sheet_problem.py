@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from curewatch.materials.maker_sheet import Statement, Transition
 from curewatch.materials.quantities import QUANTITIES
@@ -17,11 +18,12 @@ from curewatch.model.film.lots import in_logarithm
 from curewatch.model.fit.quick_times import film_time, glass_after, pot_time, threshold
 from curewatch.model.fit.sheet_unknowns import Unknown
 from curewatch.model.mass.pot import body, pot
-from curewatch.physics.heat_balance import STILL_AIR
 from curewatch.units import FloatArray
 
 DIFFERENCE = 0.02  # of an unknown, for the slopes
 ROUNDS = 3  # of correcting the pots
+KEPT = 2.0  # standard deviations
+SCAN, SCANNED = 3.0, 25  # of the common rate, in standard deviations either way
 
 
 class Problem:
@@ -43,10 +45,12 @@ class Problem:
         )
         self.everything: tuple[Statement | Transition, ...] = (*statements, *transitions)
         self.sd = np.array([each.sd for each in self.everything])
+        self.floor = np.array([isinstance(each, Statement) and each.floor for each in self.everything])
         self.corrections = np.zeros(len(self.statements))  # of pots that need shells, in logarithm
+        self._known: tuple[bytes, FloatArray, FloatArray] | None = None  # what was asked for last
 
     def resin(self, offsets: FloatArray) -> Resin:
-        """The base, moved."""
+        """The base, moved. ``offsets`` (unknowns,) [sd]."""
         moved: dict[str, float] = {}
         for unknown, offset in zip(self.asked, offsets, strict=True):
             for key, share in unknown.shares:
@@ -54,7 +58,7 @@ class Problem:
         return _moved(self.base, moved)
 
     def values(self, many: FloatArray) -> FloatArray:
-        """ln of each time and each glass transition, for rows of offsets: (rows, statements)."""
+        """ln of each time and each glass transition, for rows of offsets: (rows, statements). [ln s, K]"""
         resins = [self.resin(offsets) for offsets in many]
         columns = [
             np.log(self._time(resins, statement)) + correction
@@ -72,9 +76,12 @@ class Problem:
         return pot_time(resins, kelvin, loss, mark, factor)
 
     def correct(self, offsets: FloatArray) -> float:
-        """Take the shells' answer into account; how much that changed in the worst case."""
+        """Take the shells' answer into account; how much that changed in the worst case.
+
+        ``offsets`` (unknowns,) [sd] -> [ln s]
+        """
         resin, before = self.resin(offsets), self.corrections.copy()
-        now = self.values(offsets[None, :])[0]
+        now = self.here(offsets)
         for index, statement in enumerate(self.statements):
             if statement.mass is not None:
                 plain = float(now[index] - before[index])
@@ -82,26 +89,70 @@ class Problem:
         return float(np.max(np.abs(self.corrections - before), initial=0.0))
 
     def slopes(self, offsets: FloatArray) -> FloatArray:
-        """Change of each value with each unknown: (statements, unknowns)."""
-        step = DIFFERENCE * np.eye(len(self.asked))
-        rows = self.values(np.concatenate([offsets + step, offsets - step]))
-        ahead, behind = rows[: len(self.asked)], rows[len(self.asked) :]
-        return np.asarray((ahead - behind).T / (2.0 * DIFFERENCE), dtype=float)
+        """Change of each value with each unknown: (statements, unknowns). [ln s, K]"""
+        return self._here(offsets)[1]
 
-    def covariance(self, slopes: FloatArray) -> FloatArray:
-        """Of the offsets, once the statements are known."""
-        scaled = slopes / self.sd[:, None]
+    def here(self, offsets: FloatArray) -> FloatArray:
+        """Each value at one row of offsets: (statements,). [ln s, K]"""
+        return self._here(offsets)[0]
+
+    def _here(self, offsets: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Values and slopes: a few variants cost as much as one, and both are asked for in turn."""
+        known = offsets.tobytes() + self.corrections.tobytes()
+        if self._known is None or self._known[0] != known:
+            step = DIFFERENCE * np.eye(len(self.asked))
+            rows = self.values(np.concatenate([offsets[None], offsets + step, offsets - step]))
+            ahead, behind = rows[1 : 1 + len(self.asked)], rows[1 + len(self.asked) :]
+            self._known = known, rows[0], (ahead - behind).T / (2.0 * DIFFERENCE)
+        return self._known[1:]
+
+    def pulls(self, values: FloatArray) -> FloatArray:
+        """How far each value is from its statement; one that is sooner than a floor keeps it. [1]
+
+        (statements,)
+        """
+        pull = (values - self.stated) / self.sd
+        return np.asarray(np.where(self.floor, np.maximum(pull, 0.0), pull), dtype=float)
+
+    def told(self, values: FloatArray) -> NDArray[np.bool_]:
+        """Which statements say something at these values: not a floor that is kept anyway.
+
+        (statements,) [ln s, K] -> (statements,)
+        """
+        return np.asarray(~self.floor | (values > self.stated))
+
+    def keep(self, offsets: FloatArray) -> bool:
+        """Take as floors what is called tack-free long after the film is so; whether there is any.
+
+        ``offsets`` (unknowns,) [sd].
+        """
+        pull = (self.here(offsets) - self.stated) / self.sd
+        later = [
+            isinstance(each, Statement) and each.mark == "tack_free" and sooner < -KEPT
+            for each, sooner in zip(self.everything, pull, strict=True)
+        ]
+        self.floor |= np.array(later, dtype=bool)
+        return any(later)
+
+    def covariance(self, slopes: FloatArray, values: FloatArray) -> FloatArray:
+        """Of the offsets, once the statements are known.
+
+        (statements, unknowns), (statements,) -> (unknowns, unknowns) [sd²]
+        """
+        scaled = slopes[self.told(values)] / self.sd[self.told(values), None]
         return np.linalg.inv(scaled.T @ scaled + np.eye(len(self.asked)))
 
     def solve(self) -> FloatArray:
-        """The offsets of least squares."""
+        """The offsets of least squares. (unknowns,) [sd]"""
         from scipy.optimize import least_squares
 
         def residuals(offsets: FloatArray) -> FloatArray:
-            return np.concatenate([(self.values(offsets[None, :])[0] - self.stated) / self.sd, offsets])
+            return np.concatenate([self.pulls(self.here(offsets)), offsets])
 
         def jacobian(offsets: FloatArray) -> FloatArray:
-            return np.concatenate([self.slopes(offsets) / self.sd[:, None], np.eye(offsets.size)])
+            told = self.told(self.here(offsets))
+            slopes = np.where(told[:, None], self.slopes(offsets), 0.0)
+            return np.concatenate([slopes / self.sd[:, None], np.eye(offsets.size)])
 
         offsets = self._first_guess()
         for _ in range(ROUNDS):
@@ -115,16 +166,22 @@ class Problem:
         return offsets
 
     def _first_guess(self) -> FloatArray:
-        """The common rate alone, scanned: a resin may be ten times as fast as its archetype."""
-        many = np.zeros((25, len(self.asked)))
-        many[:, 0] = np.linspace(-3.0, 3.0, 25)
-        misses = (self.values(many) - self.stated) / self.sd
+        """The common rate alone, scanned: a resin may be ten times as fast as its archetype.
+
+        By films where there are any: a pot takes many times as long, and more the slower it is.
+        """
+        told = [each for each in self.statements if each.mass is None] or self.statements
+        if not told:
+            return np.zeros(len(self.asked))
+        many = np.zeros((SCANNED, len(self.asked)))
+        many[:, 0] = np.linspace(-SCAN, SCAN, SCANNED)
+        quick = Problem(self.base, self.asked, told, ())
+        misses = quick.pulls(quick.values(many))
         return np.asarray(many[np.argmin(np.sum(misses**2, axis=1))], dtype=float)
 
 
 def _body_loss(resin: Resin, statement: Statement) -> float:
-    transfer = 0.0 if statement.insulated else STILL_AIR
-    return body(resin, statement.mass or 0.0, statement.shape, transfer).loss
+    return body(resin, statement.mass or 0.0, statement.shape, insulated=statement.insulated).loss
 
 
 def _shells(resin: Resin, statement: Statement, plain: float) -> float:
@@ -136,7 +193,7 @@ def _shells(resin: Resin, statement: Statement, plain: float) -> float:
         shape=statement.shape,
         duration=min(2.0 * plain, 20 * 86400.0),
         peroxide_percent=statement.peroxide_percent,
-        transfer=0.0 if statement.insulated else STILL_AIR,
+        insulated=statement.insulated,
     )
     time = found.pot_life if statement.mark == "gel" else found.working_life
     return math.log(time if math.isfinite(time) and time > 0.0 else plain)

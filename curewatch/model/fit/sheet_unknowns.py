@@ -6,9 +6,14 @@ from curewatch.materials.maker_sheet import MakerSheet
 from curewatch.materials.quantities import QUANTITIES
 from curewatch.materials.resin import Resin
 from curewatch.materials.resin_writer import unit_of
+from curewatch.model.film.lots import in_logarithm
 
 TWO_TEMPERATURES, TWO_MASSES, COOL, WARM = "temperatures", "masses", "cool", "warm"  # what a sheet may have
 WARM_FROM = 313.15  # K, from which a schedule counts as a post-cure
+START, WIDER_START = 0.4, 0.65  # prior of how slowly it starts: of an archetype, of what a sheet may describe
+# What a maker's amine-cured resin may be beside its archetype: sheets call a film tack-free by touch, and
+# their kinetics are not ours. Assumed; chosen on other sheets than tests/unit/test_sheet_fit_coverage.py has.
+WIDER = {"milestones.gel": 0.03, "milestones.tack_free": 0.04, "kinetics.n": 0.2}
 
 
 class Unknown(NamedTuple):
@@ -19,6 +24,7 @@ class Unknown(NamedTuple):
     words: str
     asks_for: str  # the statement that would tell
     told_by: frozenset[str]  # what a sheet must have for it: milestones, or one of the three below
+    usual: float  # the narrower prior of the archetype itself, by which a slip is found
 
 
 def unknowns(base: Resin) -> tuple[Unknown, ...]:
@@ -27,7 +33,6 @@ def unknowns(base: Resin) -> tuple[Unknown, ...]:
     Spreads are those of the archetype's own file where it states one. A maker's resin may be several
     times as fast as the archetype, so the common rate is left wide (assumed).
     """
-    spread = {key: si_spread(base, key) for key in QUANTITIES}
     energy = base.chemistry.energy_spread
     gelled = (
         base.milestones.recoat_from == base.milestones.gel
@@ -37,9 +42,9 @@ def unknowns(base: Resin) -> tuple[Unknown, ...]:
         (_alike("kinetics.k1", "kinetics.k2"), 1.0, "how fast it is", "any time", ""),
         (
             (("kinetics.k1", -0.5), ("kinetics.k2", 0.5)),
-            0.4,
+            START,
             "how slowly it starts",
-            "an working time beside a gel time",
+            "a working time beside a gel time",
             "working_time gel",
         ),
         (
@@ -51,14 +56,14 @@ def unknowns(base: Resin) -> tuple[Unknown, ...]:
         ),
         (
             _alike(*marks),
-            spread[marks[0]],
+            prior_spread(base, marks[0]),
             "the conversion of gel",
             "a gel time of a film",
             "gel",
         ),
     ]
     rows += [
-        (_alike(key), spread[key], words, asks, told)
+        (_alike(key), prior_spread(base, key), words, asks, told)
         for key, words, asks, told in (
             ("milestones.tack_free", "the conversion of tack-free", "a tack-free time", "tack_free"),
             ("kinetics.n", "how slowly it finishes", "a time to sand", "firm"),
@@ -66,7 +71,7 @@ def unknowns(base: Resin) -> tuple[Unknown, ...]:
             ("network.uncured", "the glass transition of the fresh mix", "Tg after a week in the shed", COOL),
             ("network.full", "the highest glass transition", "Tg after a warm post-cure", WARM),
             ("milestones.recoat_from", "from when the next layer may go on", "recoat from", "recoat_from"),
-            ("milestones.open_viscosity", "how thick it may get", "an working time", "working_time"),
+            ("milestones.open_viscosity", "how thick it may get", "a working time", "working_time"),
             ("thermal.reaction_heat", "how much heat it makes", "pot lives of two masses", TWO_MASSES),
         )
     ]
@@ -82,8 +87,16 @@ def unknowns(base: Resin) -> tuple[Unknown, ...]:
         )
     if gelled:
         rows = [row for row in rows if row[0] != _alike("milestones.recoat_from")]
-    found = [Unknown(*row[:4], frozenset(row[4].split())) for row in rows]
+    found = [Unknown(*row[:4], frozenset(row[4].split()), row[1]) for row in rows]
+    if base.chemistry.amine:
+        found = [_widened(each) for each in found]
     return tuple(each for each in found if each.sd > 0.0)
+
+
+def _widened(unknown: Unknown) -> Unknown:
+    """The same with the prior of what a sheet may describe."""
+    wider = WIDER_START if unknown.shares[0][1] < 0.0 else WIDER.get(unknown.shares[0][0], 0.0)
+    return unknown._replace(sd=max(unknown.sd, wider))
 
 
 def _alike(*keys: str) -> tuple[tuple[str, float], ...]:
@@ -106,8 +119,17 @@ def features(sheet: MakerSheet) -> frozenset[str]:
     return frozenset(found)
 
 
+def prior_spread(base: Resin, key: str) -> float:
+    """One standard deviation of an archetype's number as it varies: rates in natural logarithm, else SI.
+
+    [ln, or SI]
+    """
+    section, _, leaf = key.partition(".")
+    return si_spread(base, key) / (getattr(getattr(base, section), leaf) if in_logarithm(key) else 1.0)
+
+
 def si_spread(base: Resin, key: str) -> float:
-    """One standard deviation as the base's file states it, in SI; 0 if it states none."""
+    """One standard deviation as the base's file states it, in SI; 0 if it states none. [SI of the key]"""
     origin = base.origins.get(key)
     if origin is None or origin.spread is None:
         return 0.0

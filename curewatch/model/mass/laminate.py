@@ -4,9 +4,14 @@ Theory of operation. The laminate and its substrate are a row of cells from the 
 substrate to the open face. Only the laminate's cells react; each new layer joins the row at the
 temperature of the air. Between two layers ``heated_row`` carries it.
 
+Heat capacity of the resin rises with temperature, and both faces give their heat to still air by draught and
+radiation. A row is linear about the temperature that it has: each step takes the chain of the nearest rung
+of a ladder of temperatures and transfers.
+
 Law kept: heat made = heat stored + heat given off, within 0.1 % (tests/unit/test_laminate.py).
 """
 
+import math
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
@@ -16,14 +21,28 @@ from curewatch.errors import OutOfValidity
 from curewatch.materials.resin import Resin
 from curewatch.materials.substrate import Substrate
 from curewatch.model.film.film import History, require_history
-from curewatch.model.mass.heated_row import TOLERANCE, Slab, march, reaction
-from curewatch.physics.heat_balance import STILL_AIR, Chain, in_series
+from curewatch.model.film.lots import Lot
+from curewatch.model.mass.heated_row import TOLERANCE, Reaction, Regime, Slab, march, reaction
+from curewatch.physics.constants import REFERENCE_TEMPERATURE
+from curewatch.physics.heat_balance import (
+    STRAIGHT,
+    Chain,
+    RisingCapacity,
+    conduction,
+    in_series,
+    transfer_to_air,
+)
 from curewatch.units import FloatArray
 
 CELLS = 20  # of the whole laminate
 SUBSTRATE_CELLS = 6
-TOLERANCE_JOINED = 2e-5  # of conversion a step, where a cold layer may land on one that runs away, or may not
+TOLERANCE_JOINED = 4e-5  # of conversion a step, where a cold layer may land on one that runs away, or may not
 MOST_LAYERS = 40
+MOST = 12  # layers in one go that are looked at
+FELT_EVERY, FELT_ROUNDS = 300.0, 8  # s
+MILD = 3.0  # K between face and air, where one transfer stands for all
+WARMER, FIRMER = 8.0, 1.08  # K, and times in transfer, from one rung of the ladder of chains to the next
+LONG_AFTER, SETTLED = 1920.0, 0.5  # s, a step in steady air, once a row that was warmer is so near to it [K]
 HOT = 343.15  # K, ASSUMED 70 degC (spread 10 K): foam cores and old laminate suffer, shrinkage shows
 GLASS_FIBRE = (2550.0, 800.0, 1.0)  # density, heat capacity, conductivity, from memory [SI]
 FIBRE_MASS_FRACTION = 0.45  # common practice: hand layup of biaxial glass 0.45 to 0.50
@@ -34,6 +53,8 @@ class LaminateLayer(NamedTuple):
 
     at: float  # laid, from the start [s]
     thickness: float  # wetted out [m]
+    lot: Lot | None = None  # of a resin and rate of its own; those of what is asked about if none
+    fibre: float | None = None  # share of its mass that is fibre, as seen by a Buildup; the same if none [1]
 
 
 class Matter(NamedTuple):
@@ -43,6 +64,7 @@ class Matter(NamedTuple):
     heat_capacity: float  # [J/(kg K)]
     conductivity: float  # [W/(m K)]
     rise: float  # adiabatic rise of full conversion [K]
+    bend: float  # by which the heat capacity rises, of that at 25 degC [1/K]
 
 
 class Laminate(NamedTuple):
@@ -51,6 +73,7 @@ class Laminate(NamedTuple):
     time: FloatArray  # (n,) [s]
     hottest: FloatArray  # (n,), hottest place of the laminate [K]
     slowest: FloatArray  # (n,), conversion where it is least, of the layers laid by then [1]
+    quickest: FloatArray  # (n,), conversion where it is most [1]
     bond: FloatArray  # (n,), temperature against the substrate [K]
     peak_temperature: float  # [K]
     peak_time: float  # [s]
@@ -69,19 +92,27 @@ class LayerCount(NamedTuple):
 
 
 def matter(resin: Resin, fibre_mass_fraction: float = FIBRE_MASS_FRACTION) -> Matter:
-    """Mixture of resin and glass: masses add, volumes add, conductivities in between (geometric mean)."""
+    """Mixture of resin and glass: masses add, volumes add, conductivities in between (geometric mean).
+
+    Raises
+    ------
+    OutOfValidity
+        The mass fraction of fibre is not within 0 and 0.8. [1]
+    """
     if not 0.0 <= fibre_mass_fraction <= 0.8:
         raise OutOfValidity("fibre mass fraction", fibre_mass_fraction, "0..0.8", "a laminate")
     thermal, (density, capacity, conductivity) = resin.thermal, GLASS_FIBRE
     fibre, resin_share = fibre_mass_fraction, 1.0 - fibre_mass_fraction
     together = 1.0 / (fibre / density + resin_share / thermal.density)
     share = fibre * together / density
-    heat_capacity = fibre * capacity + resin_share * thermal.heat_capacity
+    resins = resin_share * thermal.heat_capacity
+    heat_capacity = fibre * capacity + resins
     return Matter(
         together,
         heat_capacity,
         float(conductivity**share * thermal.conductivity ** (1.0 - share)),
         resin_share * thermal.reaction_heat / heat_capacity,
+        thermal.heat_capacity_rise * resins / heat_capacity,
     )
 
 
@@ -94,8 +125,9 @@ def laminate(
     fibre_mass_fraction: float = FIBRE_MASS_FRACTION,
     rate_factor: float = 1.0,
     peroxide_percent: float | None = None,
-    transfer: float = STILL_AIR,
     cells: int = CELLS,
+    insulated: bool = False,
+    face: History | None = None,
 ) -> Laminate:
     """Temperature and cure through the thickness.
 
@@ -112,10 +144,12 @@ def laminate(
         Glass; 0 for plain resin. [1]
     rate_factor, peroxide_percent
         As for a film.
-    transfer : float
-        To the air. [W/(m2 K)]
     cells : int
         Of the whole laminate, shared out by thickness, at least one a layer.
+    insulated : bool
+        Whether the substrate's back lets no heat through.
+    face : History, optional
+        Air that the open face feels, where it is not that of the shed: warmer in the sun. [s, K]
 
     Raises
     ------
@@ -124,7 +158,9 @@ def laminate(
 
     Source
     ------
-    Fourier's law with the kinetics of the film; solve_ivp at rtol 1e-8 in tests/unit/test_laminate.py
+    Fourier's law with the kinetics of the film, :func:`curewatch.physics.heat_balance.transfer_to_air` and a
+    heat capacity that rises; solve_ivp with the plate's own correlations in
+    tests/published/test_laminate_integrated.py
     """
     require_history(air)
     _require_layers(layers, float(air.time[-1]))
@@ -132,6 +168,7 @@ def laminate(
     factor = rate_factor * resin.dose_factor(peroxide_percent)
     law = reaction(resin, factor, stuff.rise, TOLERANCE if len(layers) == 1 else TOLERANCE_JOINED)
     counts = _shared(layers, cells)
+    around = _Around.of(air, face)
     row = _Row.of(substrate, air)
     parts: list[_Part] = []
     ends = [layer.at for layer in layers[1:]] + [float(air.time[-1])]
@@ -139,9 +176,9 @@ def laminate(
         row = row.topped(layer, count, stuff, resin, float(np.interp(layer.at, air.time, air.temperature)))
         if end - layer.at < 1.0:
             continue
-        chain = row.chain(transfer, insulated=substrate is None)
-        slab = march(law, chain, (row.progress, row.temperature), _around(air), (layer.at, end))
-        parts.append(_Part(slab, chain))
+        course = _Course(row, law, around, insulated=insulated or substrate is None)
+        slab = march(course, (row.progress, row.temperature), around.at, (layer.at, end))
+        parts.append(_Part(slab, row.width * row.capacity))
         row = row._replace(progress=slab.progress[-1], temperature=slab.temperature[-1])
     return _told(resin, parts, stuff, row)
 
@@ -153,42 +190,53 @@ def layers_in_one_go(
     substrate: Substrate | None = None,
     *,
     hottest: float = HOT,
-    most: int = 12,
+    most: int = MOST,
     fibre_mass_fraction: float = FIBRE_MASS_FRACTION,
     peroxide_percent: float | None = None,
+    insulated: bool = False,
 ) -> LayerCount:
     """How many layers of this thickness may go on at once before the laminate gets hotter than ``hottest``.
 
-    Zero means that a single one already does. [m, K]
+    Zero means that a single one already does. Nothing that is warm lies below. [m, K]
+
+    Raises
+    ------
+    OutOfValidity
+        The most layers asked about is outside what is reckoned.
     """
     if not 1 <= most <= MOST_LAYERS:
         raise OutOfValidity("most layers", most, f"1..{MOST_LAYERS}", "a laminate")
-    known: dict[int, float] = {}
 
     def peak(count: int) -> float:
-        if count not in known:
-            known[count] = laminate(
-                resin,
-                [LaminateLayer(0.0, count * thickness)],
-                air,
-                substrate,
-                fibre_mass_fraction=fibre_mass_fraction,
-                peroxide_percent=peroxide_percent,
-            ).peak_temperature
-        return known[count]
+        return laminate(
+            resin,
+            [LaminateLayer(0.0, count * thickness)],
+            air,
+            substrate,
+            fibre_mass_fraction=fibre_mass_fraction,
+            peroxide_percent=peroxide_percent,
+            insulated=insulated,
+        ).peak_temperature
 
+    return most_at_once(peak, hottest=hottest, most=most)
+
+
+def most_at_once(peak: Callable[[int], float], *, hottest: float = HOT, most: int = MOST) -> LayerCount:
+    """The most layers whose ``peak`` stays below ``hottest``; more are never cooler. [K]"""
+    known: dict[int, float] = {}
     low, high = 0, most + 1
     while high - low > 1:
         middle = (low + high) // 2
-        low, high = (middle, high) if peak(middle) <= hottest else (low, middle)
-    return LayerCount(low, peak(low) if low else float("nan"), known.get(low + 1, float("nan")))
+        known[middle] = peak(middle)
+        low, high = (middle, high) if known[middle] <= hottest else (low, middle)
+    return LayerCount(low, known.get(low, math.nan), known.get(low + 1, math.nan))
 
 
 class _Part(NamedTuple):
     """Between two layers."""
 
     slab: Slab
-    chain: Chain
+    capacity: FloatArray  # of its cells at 25 degC [J/(m2 K)]
 
 
 class _Row(NamedTuple):
@@ -199,6 +247,7 @@ class _Row(NamedTuple):
     conductivity: FloatArray  # [W/(m K)]
     temperature: FloatArray  # [K]
     progress: FloatArray  # of the laminate's cells [1]
+    bend: float = 0.0  # of their heat capacity [1/K]
 
     @classmethod
     def of(cls, substrate: Substrate | None, air: History) -> "_Row":
@@ -222,20 +271,101 @@ class _Row(NamedTuple):
             np.append(self.conductivity, cell * stuff.conductivity),
             np.append(self.temperature, cell * warmth),
             np.append(self.progress, cell * -resin.kinetics.inhibitor),
+            stuff.bend,
         )
 
-    def chain(self, transfer: float, *, insulated: bool) -> Chain:
-        half = 0.5 * self.width / self.conductivity
-        back = 0.0 if insulated else in_series(transfer, 1.0 / float(half[0]))
-        front = in_series(transfer, 1.0 / float(half[-1]))
-        return Chain(self.width * self.capacity, 1.0 / (half[1:] + half[:-1]), np.array([back, front]))
+    @property
+    def half(self) -> FloatArray:
+        """Resistance of half a cell. [m2 K/W]"""
+        return np.asarray(0.5 * self.width / self.conductivity)
+
+    def chain(self, back: float, front: float) -> Chain:
+        """Cells as they are at 25 degC, with these transfers to the air. [W/(m2 K)]"""
+        half = self.half
+        ends = [in_series(transfer, 1.0 / float(half[at])) for transfer, at in ((back, 0), (front, -1))]
+        return Chain(self.width * self.capacity, 1.0 / (half[1:] + half[:-1]), np.array(ends))
 
 
-def _around(air: History) -> Callable[[float], FloatArray]:
-    if float(np.ptp(air.temperature)) == 0.0:
-        steady = np.full(2, float(air.temperature[0]))
-        return lambda _: steady
-    return lambda now: np.full(2, np.interp(now, air.time, air.temperature))
+class _Course:
+    """The chain and the reaction of the rung that is nearest to how warm a row is."""
+
+    def __init__(self, row: _Row, law: Reaction, around: "_Around", *, insulated: bool) -> None:
+        self._row, self._law, self._around, self._insulated = row, law, around, insulated
+        self._warmed = False
+        self._own = slice(row.width.size - row.progress.size, None)
+        self._passes = [1.0 / float(row.half[at]) for at in (0, -1)]
+        self._known: dict[tuple[int, int, int, bool], Regime] = {}
+
+    def __call__(self, temperature: FloatArray, outside: FloatArray) -> Regime:
+        own = temperature[self._own]
+        level = round((float(own.sum()) / own.size - self._around.first) / WARMER)
+        back, front = (self._rung(temperature.item(at), outside.item(at), at) for at in (0, -1))
+        near = not self._around.steady or bool(np.abs(temperature - outside[1]).max() < SETTLED)
+        self._warmed |= not near
+        key = (level, 0 if self._insulated else back, front, near and self._warmed)
+        if key not in self._known:
+            self._known[key] = self._regime(*key)
+        return self._known[key]
+
+    def _rung(self, inside: float, air: float, at: int) -> int:
+        warmer, passes = inside - air, self._passes[at]
+        for _ in range(2):  # the face is a little cooler than its cell
+            transfer = transfer_to_air(warmer, air)
+            warmer = (inside - air) * passes / (passes + transfer)
+        return round(math.log(transfer) / math.log(FIRMER))
+
+    def _regime(self, level: int, back: int, front: int, settled: bool) -> Regime:
+        anchor, bend = self._around.first + WARMER * level, self._row.bend
+        warming = 1.0 + bend * (anchor - REFERENCE_TEMPERATURE)
+        chain = self._row.chain(0.0 if self._insulated else FIRMER**back, FIRMER**front)
+        chain.capacity[self._own] *= warming
+        capacity = RisingCapacity.of(anchor, bend / warming) if bend > STRAIGHT else None
+        longest = LONG_AFTER if settled else self._law.longest
+        law = self._law._replace(rise=self._law.rise / warming, capacity=capacity, longest=longest)
+        return Regime(law, chain, self._row.progress.size)
+
+
+def felt(surface: History, substrate: Substrate, *, insulated: bool = False) -> History:
+    """Air that the bare face must have felt, for its temperature to be what it was. [s, K]
+
+    The back is taken to be in air as warm as the face. A layer on it then feels the same air.
+    """
+    if float(np.ptp(surface.temperature)) == 0.0:
+        return surface
+    row = _Row.of(substrate, surface)
+    mild = transfer_to_air(MILD, float(surface.temperature.mean()))
+    chain, inward = row.chain(0.0 if insulated else mild, mild), 1.0 / float(row.half[-1])
+    chain = chain._replace(ends=np.array([chain.ends[0], inward]))
+    count = max(2, math.ceil(float(surface.time[-1]) / FELT_EVERY) + 1)
+    time = np.linspace(0.0, float(surface.time[-1]), count)
+    skin, warmth = np.interp(time, surface.time, surface.temperature), row.temperature
+    moved, given = conduction(chain).over(float(time[1])), np.empty(count)
+    for at, middle in enumerate(0.5 * (skin[1:] + skin[:-1])):
+        given[at] = inward * (skin[at] - warmth[-1])
+        warmth = moved.spread @ warmth + moved.pushed @ np.array([middle, middle])
+    given[-1] = inward * (skin[-1] - warmth[-1])
+    warmer: FloatArray = given / mild
+    for _ in range(FELT_ROUNDS):  # as far above the face as brings it what it takes in
+        warmer = 0.5 * (warmer + given / transfer_to_air(warmer, skin))
+    return History(time, skin + warmer)
+
+
+class _Around(NamedTuple):
+    """Air at both ends of a row."""
+
+    at: Callable[[float], FloatArray]  # time -> (2,), of the back and of the face [s -> K]
+    first: float  # at the beginning [K]
+    steady: bool  # one temperature from beginning to end
+
+    @classmethod
+    def of(cls, air: History, face: History | None) -> "_Around":
+        first = float(air.temperature[0])
+        if face is not None:
+            return cls(lambda now: np.array([np.interp(now, *air), np.interp(now, *face)]), first, False)
+        if float(np.ptp(air.temperature)) == 0.0:
+            still = np.full(2, first)
+            return cls(lambda _: still, first, True)
+        return cls(lambda now: np.full(2, np.interp(now, air.time, air.temperature)), first, False)
 
 
 def _shared(layers: Sequence[LaminateLayer], cells: int) -> list[int]:
@@ -250,15 +380,18 @@ def _told(resin: Resin, parts: list[_Part], stuff: Matter, row: _Row) -> Laminat
     hottest = np.concatenate([slab.temperature[:, inert:].max(axis=1) for slab in slabs])
     slowest = np.concatenate([np.maximum(slab.progress.min(axis=1), 0.0) for slab in slabs])
     peak = int(np.argmax(hottest))
-    stored, made = 0.0, 0.0
-    for slab, chain in parts:
-        stored += float((slab.temperature[-1] - slab.temperature[0]) @ chain.capacity)
+    stored, made, heat = 0.0, 0.0, RisingCapacity.of(REFERENCE_TEMPERATURE, stuff.bend)
+    for slab, capacity in parts:
+        first, last = slab.temperature[0], slab.temperature[-1]
+        own = heat.stored(last[inert:]) - heat.stored(first[inert:])
+        stored += float((last - first)[:inert] @ capacity[:inert] + own @ capacity[inert:])
         gained = np.maximum(slab.progress[-1], 0.0) - np.maximum(slab.progress[0], 0.0)
-        made += float(gained @ chain.capacity[inert:]) * stuff.rise
+        made += float(gained @ capacity[inert:]) * stuff.rise
     return Laminate(
         time=time,
         hottest=hottest,
         slowest=slowest,
+        quickest=np.concatenate([np.maximum(slab.progress.max(axis=1), 0.0) for slab in slabs]),
         bond=np.concatenate([slab.temperature[:, inert] for slab in slabs]),
         peak_temperature=float(hottest[peak]),
         peak_time=float(time[peak]),

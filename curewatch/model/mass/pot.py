@@ -7,6 +7,9 @@ cup as high as it is wide has the same volume over surface as a sphere of its di
 are those of that sphere, of a resin that conducts as much less as makes the middle as hot as the cylinder's.
 Trays are slabs open on both faces.
 
+Heat capacity rises with temperature, and the surface cools by its own draught and by radiation. Without both
+a peak is nearly that of a mass which loses nothing, whatever its size.
+
 Law kept: the heat made is the heat stored plus the heat given off; no reaction heat, no rise.
 """
 
@@ -14,15 +17,25 @@ import math
 from typing import Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
 from curewatch.errors import OutOfValidity
 from curewatch.materials.resin import Resin
 from curewatch.model.film.milestones import crossing
-from curewatch.model.mass.heated_row import march, reaction
-from curewatch.model.mass.runge_kutta import Accepted, Pair, march_members, march_pair, refine
+from curewatch.model.mass.heated_row import Regime, march, reaction
+from curewatch.model.mass.runge_kutta import Pair, march_pair, refine
+from curewatch.physics.constants import REFERENCE_TEMPERATURE
 from curewatch.physics.cure_kinetics import require_temperature
-from curewatch.physics.heat_balance import STILL_AIR, adiabatic_rise, biot, shells, upright_cylinder
+from curewatch.physics.heat_balance import (
+    CONVECTION,
+    STILL_AIR,
+    Chain,
+    RisingCapacity,
+    adiabatic_rise,
+    biot,
+    shells,
+    transfer_to_air,
+    upright_cylinder,
+)
 from curewatch.units import HOUR, FloatArray
 
 Shape = Literal["cup", "tray", "roller-tray"]
@@ -35,6 +48,9 @@ CELLS = 8
 TOLERANCE = (2e-5, 5e-4)  # of progress [1] and temperature [K] a step; 0.02 K lost 2 % of a cool tray's heat
 TOLERANCE_INHIBITED = (1e-6, 5e-4)  # the little that is left at the end of induction decides when it gels
 FIRST_STEP = 5.0  # s
+LONGEST = 1920.0  # s, a step of shells while they cool
+LEAST_STORED, MOST_STORED, STORED_STEP = -100.0, 900.0, 2.0  # K, the table of what a surface gives off
+LONGEST_SPAN, SURFACE_STEP = 250.0, 1.0  # K either side of the air, of the surfaces that it is made from
 HOT = (
     333.15  # K, of the peak: from memory, skin burns in seconds, and a cup so warm may run on until it smokes
 )
@@ -43,12 +59,13 @@ HOT = (
 class Body(NamedTuple):
     """The mass as heat sees it."""
 
-    transfer: float  # to the air [W/(m2 K)]
-    loss: float  # h A / (m cp) [1/s]
+    insulated: bool
+    loss: float  # h A / (m cp) where one transfer stands for all [1/s]
     biot: float
     conductivity: float  # of the shells [W/(m K)]
     radius: float  # middle to surface [m]
     geometry: int  # 0 slab, 2 sphere
+    width: float  # along which its draught rises or spreads [m]
 
 
 class Pot(NamedTuple):
@@ -68,14 +85,6 @@ class Pot(NamedTuple):
     def overheats(self) -> bool:
         """Whether its heat is a danger: the one threshold of every caution about a pot."""
         return self.peak_temperature >= HOT
-
-
-class Pots(NamedTuple):
-    """The same for many pots at once, shape (members,)."""
-
-    working_life: FloatArray  # [s]
-    pot_life: FloatArray  # [s]
-    peak_temperature: FloatArray  # [K]
 
 
 class _Mass(NamedTuple):
@@ -99,28 +108,36 @@ class _Track(NamedTuple):
     pot_life: float  # [s]
 
 
-def body(resin: Resin, mass: float, shape: Shape = "cup", transfer: float = STILL_AIR) -> Body:
-    """How a mass of this shape gives off its heat. [kg, W/(m2 K)]"""
+def body(resin: Resin, mass: float, shape: Shape = "cup", *, insulated: bool = False) -> Body:
+    """How a mass of this shape gives off its heat. [kg]
+
+    Raises
+    ------
+    OutOfValidity
+        The mass or the shape is none that a pot has.
+    """
     if not 1e-4 <= mass <= 50.0:
         raise OutOfValidity("mass in kg", mass, "0.0001..50 kg", "a pot")
     thermal = resin.thermal
     volume = mass / thermal.density
     if shape == "cup":
-        diameter, area = upright_cylinder(volume)
-        radius, geometry = diameter / 2.0, 2
+        width, area = upright_cylinder(volume)
+        radius, geometry = width / 2.0, 2
     elif shape in DEPTH:
-        side = math.sqrt(volume / DEPTH[shape])
-        area = 2.0 * side**2 + 4.0 * side * DEPTH[shape]
+        width = math.sqrt(volume / DEPTH[shape])
+        area = 2.0 * width**2 + 4.0 * width * DEPTH[shape]
         radius, geometry = volume / area, 0
     else:
         raise OutOfValidity("number of the shape", float("nan"), " or ".join(SHAPES), "a pot")
+    transfer = 0.0 if insulated else STILL_AIR
     return Body(
-        transfer,
+        insulated,
         transfer * area / (mass * thermal.heat_capacity),
         biot(transfer, volume / area, thermal.conductivity),
         thermal.conductivity * (MIDDLE if shape == "cup" else 1.0),
         radius,
         geometry,
+        width,
     )
 
 
@@ -134,7 +151,7 @@ def pot(
     duration: float = 6 * HOUR,
     rate_factor: float = 1.0,
     peroxide_percent: float | None = None,
-    transfer: float = STILL_AIR,
+    insulated: bool = False,
     grid: bool = True,
 ) -> Pot:
     """Temperature and cure of one mixed mass.
@@ -153,10 +170,11 @@ def pot(
         [s]
     rate_factor, peroxide_percent
         As for a film.
-    transfer : float
-        To the air; 0 is adiabatic. [W/(m2 K)]
+    insulated : bool
+        Nothing is given to the air.
     grid : bool
-        Shells; without, one temperature stands for the whole mass: late, and only good for ratios.
+        Shells; without, one temperature, one heat capacity and one transfer to the air stand for the whole
+        mass: late, too hot, and only good for ratios of lives.
 
     Returns
     -------
@@ -169,10 +187,11 @@ def pot(
 
     Source
     ------
-    m cp dT/dt = m dH da/dt - h A (T - Tair) with the kinetics of the film;
-    tests/published/tables/pot_and_film.csv, and solve_ivp at rtol 1e-10 in tests/unit/test_pot.py
+    m cp(T) dT/dt = m dH da/dt - q(T) A with the kinetics of the film, conduction between shells, and q of
+    :func:`curewatch.physics.heat_balance.transfer_to_air`. A cylinder in two dimensions, written
+    apart, and the shells themselves by SciPy: tests/published/test_pot_cylinder.py, test_pot_integrated.py
     """
-    form = body(resin, mass, shape, transfer)
+    form = body(resin, mass, shape, insulated=insulated)
     begin = air_temperature if mix_temperature is None else mix_temperature
     require_temperature(np.array([begin, air_temperature]))
     factor = rate_factor * resin.dose_factor(peroxide_percent)
@@ -192,79 +211,8 @@ def pot(
     )
 
 
-def pots(
-    resin: Resin,
-    mass: ArrayLike,
-    air_temperature: ArrayLike,
-    *,
-    shape: Shape = "cup",
-    duration: float = 6 * HOUR,
-    rate_factor: ArrayLike = 1.0,
-    peroxide_percent: float | None = None,
-    transfer: float = STILL_AIR,
-) -> Pots:
-    """Many pots at once, each as one temperature: for scans over mass, air and lot.
-
-    Parameters
-    ----------
-    mass, air_temperature, rate_factor : array_like, broadcast to (members,)
-        [kg], [K], [1]
-    others
-        As for :func:`pot`.
-    """
-    masses, air, factor = np.broadcast_arrays(
-        np.atleast_1d(np.asarray(mass, float)),
-        np.asarray(air_temperature, float),
-        np.asarray(rate_factor, float),
-    )
-    require_temperature(air)
-    factor = factor * resin.dose_factor(peroxide_percent)
-    loss = np.array([body(resin, float(each), shape, transfer).loss for each in masses])
-    rise = adiabatic_rise(resin.thermal.reaction_heat, resin.thermal.heat_capacity)
-    law = resin.law().at(np.exp)
-
-    def rate(state: FloatArray, alive: NDArray[np.intp]) -> FloatArray:
-        warmth = state[1] + rise * np.maximum(state[0], 0.0)
-        return np.stack(
-            [factor[alive] * law(np.clip(state[0], 0.0, 1.0), warmth), loss[alive] * (air[alive] - warmth)]
-        )
-
-    start = np.stack([np.full(air.shape, -resin.kinetics.inhibitor), air])
-    marks = np.array([resin.milestones.open, resin.milestones.gel])
-    times, peak = np.full((2, air.size), np.nan), air.copy()
-    for step in march_members(rate, start, duration, _tolerance(resin), FIRST_STEP):
-        for mark, threshold in enumerate(marks):
-            passed = (step.before[0] < threshold) & (step.after[0] >= threshold)
-            if passed.any():
-                share_of_step = _share(_inner(step, passed)[0], threshold)
-                times[mark, step.member[passed]] = step.begin[passed] + step.length[passed] * share_of_step
-        slopes = step.slope_before, step.slope_after
-        rising, falling = (each[1] + rise * each[0] > 0.0 for each in slopes)
-        turned = rising & ~falling
-        if turned.any():
-            progress, lost = _inner(step, turned)
-            warmest = (lost + rise * np.maximum(progress, 0.0)).max(axis=0)
-            peak[step.member[turned]] = np.maximum(peak[step.member[turned]], warmest)
-    return Pots(times[0], times[1], peak)
-
-
 def _tolerance(resin: Resin) -> Pair:
     return TOLERANCE_INHIBITED if resin.kinetics.inhibitor else TOLERANCE
-
-
-def _inner(step: Accepted, chosen: NDArray[np.bool_]) -> FloatArray:
-    """Nine points within the step of each chosen member: (2, 9, chosen)."""
-    ends = (step.before, step.after, step.slope_before, step.slope_after)
-    share = np.linspace(0.0, 1.0, 9)[:, None]
-    return refine(share, step.length[chosen], tuple(end[:, None, chosen] for end in ends))
-
-
-def _share(inner: FloatArray, threshold: float) -> FloatArray:
-    """Share of a step at which each column of nine points passes a threshold."""
-    index = np.argmax(inner >= threshold, axis=0)
-    column = np.arange(inner.shape[1])
-    low, high = inner[index - 1, column], inner[index, column]
-    return np.asarray((index - 1 + (threshold - low) / (high - low)) / (inner.shape[0] - 1), dtype=float)
 
 
 def _one_temperature(thing: _Mass, start: Pair, duration: float) -> _Track:
@@ -289,20 +237,24 @@ def _one_temperature(thing: _Mass, start: Pair, duration: float) -> _Track:
 
 
 def _shells(thing: _Mass, start: Pair, duration: float) -> _Track:
-    thermal, form = thing.resin.thermal, thing.form
+    thermal, form, air = thing.resin.thermal, thing.form, thing.air
+    warming = 1.0 + thermal.heat_capacity_rise * (air - REFERENCE_TEMPERATURE)
     chain = shells(
         form.radius,
         CELLS,
         form.geometry,
-        heat_capacity=thermal.density * thermal.heat_capacity,
+        heat_capacity=thermal.density * thermal.heat_capacity * warming,
         conductivity=form.conductivity,
-        transfer=form.transfer,
+        transfer=0.0 if form.insulated else STILL_AIR,
     )
-    around = np.array([thing.air, thing.air])
+    capacity = RisingCapacity.of(air, thermal.heat_capacity_rise / warming)
+    rise, kicked = thing.rise / warming, thing.resin.milestones.gel
+    reacting = reaction(thing.resin, thing.factor, rise)._replace(
+        capacity=capacity, besides=_Surface(chain, form, capacity), gel=kicked, longest=LONGEST
+    )
+    around, regime = np.array([air, air]), Regime(reacting, chain, CELLS)
     state = (np.full(CELLS, start[0]), np.full(CELLS, start[1]))
-    slab = march(
-        reaction(thing.resin, thing.factor, thing.rise), chain, state, lambda _: around, (0.0, duration)
-    )
+    slab = march(lambda *_: regime, state, lambda _: around, (0.0, duration))
     share, conversion = chain.capacity / chain.capacity.sum(), np.maximum(slab.progress, 0.0)
     return _Track(
         slab.time,
@@ -316,3 +268,40 @@ def _shells(thing: _Mass, start: Pair, duration: float) -> _Track:
 def _marks(thing: _Mass) -> tuple[float, float]:
     """Conversion at the end of working life and of pot life. [1]"""
     return thing.resin.milestones.open, thing.resin.milestones.gel
+
+
+class _Surface:
+    """What moves beyond the chain, which carries what is stored as if it were the temperature.
+
+    The chain has the air's heat capacity and one transfer.
+    """
+
+    def __init__(self, chain: Chain, form: Body, capacity: RisingCapacity) -> None:
+        self._capacity, self._air = capacity, float(capacity.anchor)
+        between = np.diag(chain.link, 1) + np.diag(chain.link, -1)
+        between -= np.diag(between.sum(axis=1))
+        self._between = (between / chain.capacity[:, None]).T.copy()
+        self._beyond = self._tabulated(chain, form).tolist()  # by what the last shell has stored [K/s]
+
+    def _tabulated(self, chain: Chain, form: Body) -> FloatArray:
+        """What leaves the last shell beyond the chain."""
+        stored = self._air + np.arange(LEAST_STORED, MOST_STORED, STORED_STEP)
+        if form.insulated:
+            return np.zeros_like(stored)
+        warmer = np.arange(-LONGEST_SPAN, LONGEST_SPAN, SURFACE_STEP)
+        given = warmer * transfer_to_air(
+            warmer, np.full_like(warmer, self._air), CONVECTION / form.width**0.25
+        )
+        # Through half a shell.
+        inside = self._air + warmer + given * form.radius / (2.0 * CELLS * form.conductivity)
+        leaves = np.interp(stored, self._capacity.stored(inside), given) * form.radius**form.geometry
+        return np.asarray((chain.ends[1] * (stored - self._air) - leaves) / chain.capacity[-1])
+
+    def __call__(self, stored: FloatArray, temperature: FloatArray) -> FloatArray:
+        """[K, K] -> [K/s]"""
+        found = (temperature - stored).dot(self._between)
+        place = (stored.item(-1) - self._air - LEAST_STORED) / STORED_STEP
+        index = min(max(int(place), 0), len(self._beyond) - 2)
+        here, there = self._beyond[index], self._beyond[index + 1]
+        found[-1] += here + (place - index) * (there - here)
+        return np.asarray(found)

@@ -1,15 +1,12 @@
-"""One adaptive Runge–Kutta scheme, for one state in plain Python and for many at once on arrays.
+"""An adaptive Runge–Kutta scheme for two numbers, in plain Python.
 
 Theory of operation. A mass that runs away changes its pace a thousandfold within a minute; a fixed
-step is wrong by tens of kelvin there. Each member therefore keeps its own time and its own step:
-members that are done leave the arrays. The tolerance is absolute, per quantity.
+step is wrong by tens of kelvin there. The tolerance is absolute, per quantity.
 """
 
-from collections.abc import Callable, Iterator
-from typing import NamedTuple
+from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
 from curewatch.errors import OutOfValidity
 from curewatch.units import FloatArray
@@ -29,27 +26,22 @@ MOST_STEPS = 20_000  # a bound, far above what any pot needs
 Pair = tuple[float, float]
 
 
-class Accepted(NamedTuple):
-    """One accepted step of the members that took it: both ends, so that it can be refined."""
-
-    member: NDArray[np.intp]  # indices (taken,)
-    begin: FloatArray  # (taken,) [s]
-    length: FloatArray  # (taken,) [s]
-    before: FloatArray  # state (quantities, taken)
-    after: FloatArray
-    slope_before: FloatArray
-    slope_after: FloatArray
-
-
 def march_pair(
     rate: Callable[[float, float], Pair], start: Pair, duration: float, tolerance: Pair, first: float
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Integrate two numbers from 0 to ``duration``.
 
+    ``duration``, ``first`` [s]; both numbers in their own unit.
+
     Returns
     -------
     time (n,), state (2, n), slope (2, n)
         At the accepted steps; :func:`refine` fills in between.
+
+    Raises
+    ------
+    OutOfValidity
+        It took more steps than are allowed.
     """
     (x, y), now, step = start, 0.0, first
     slope = rate(x, y)
@@ -76,68 +68,14 @@ def march_pair(
     raise OutOfValidity("steps", MOST_STEPS, "fewer", "the adaptive Runge–Kutta scheme")
 
 
-def march_members(
-    rate: Callable[[FloatArray, NDArray[np.intp]], FloatArray],
-    start: FloatArray,
-    duration: float,
-    tolerance: Pair,
-    first: float,
-) -> Iterator[Accepted]:
-    """Integrate two numbers for each of many members, each with its own step.
-
-    Parameters
-    ----------
-    rate : callable
-        (state (2, alive), indices of the alive) -> slopes (2, alive)
-    start : ndarray, shape (2, members)
-    duration, first : float
-        Whole time, first step. [s]
-    tolerance : pair
-        Absolute, per step, of the two numbers.
-    """
-    alive = np.arange(start.shape[1])
-    allowed = np.array(tolerance)[:, None]
-    state, now = start.copy(), np.zeros(alive.size)
-    step = np.full(alive.size, min(first, duration))
-    slope = rate(state, alive)
-    for _ in range(MOST_STEPS):
-        length = np.minimum(step, duration - now)
-        k = [slope]
-        for weights in STAGES:
-            trial = state + length * _sum(weights, k)
-            k.append(rate(trial, alive))
-        miss = np.max(np.abs(length * _sum(ERROR, k)) / allowed, axis=0)
-        taken = miss <= 1.0
-        yield Accepted(
-            alive[taken], now[taken], length[taken],
-            state[:, taken], trial[:, taken], slope[:, taken], k[-1][:, taken],
-        )  # fmt: skip
-        now = np.where(taken, now + length, now)
-        state, slope = np.where(taken, trial, state), np.where(taken, k[-1], slope)
-        step = length * np.clip(0.9 * np.maximum(miss, 1e-9) ** -0.2, 0.2, 4.0)
-        going = duration - now > 1e-9 * duration
-        if not going.any():
-            return
-        if not going.all():
-            alive, now, step = alive[going], now[going], step[going]
-            state, slope = state[:, going], slope[:, going]
-    raise OutOfValidity("steps", MOST_STEPS, "fewer", "the adaptive Runge–Kutta scheme")
-
-
 def refine(share: FloatArray, length: FloatArray, ends: tuple[FloatArray, ...]) -> FloatArray:
     """Cubic through both ends of a step with their slopes, at shares 0..1 of it.
 
     ``ends`` is (before, after, slope before, slope after), each broadcast against ``share``.
+
+    ``share`` [1], ``length`` [s].
     """
     before, after, slope_before, slope_after = ends
     s = share
     bend = (1 - s) * length * slope_before - s * length * slope_after + (2 * s - 1) * (after - before)
     return np.asarray((1 - s) * before + s * after + s * (1 - s) * bend, dtype=float)
-
-
-def _sum(weights: tuple[float, ...], k: list[FloatArray]) -> FloatArray:
-    total = weights[0] * k[0]
-    for weight, slope in zip(weights[1:], k[1:], strict=True):
-        if weight:
-            total += weight * slope
-    return total

@@ -10,8 +10,8 @@ from curewatch import worklog
 from curewatch.answers.job import job_close_document
 from curewatch.cli.commands.job.correct import correct
 from curewatch.cli.commands.job.show import list_, show
-from curewatch.cli.desk import AgoOption, AtOption, Bench, JobOption, desk, said
-from curewatch.cli.forms import Field, at_terminal, fill, nothing_given, with_fields
+from curewatch.cli.desk import AgoOption, AtOption, Bench, ForceOption, JobOption, desk, said
+from curewatch.cli.forms import at_terminal, fill, nothing_given, with_fields
 from curewatch.cli.job_forms import FORMS, of_batch
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
 from curewatch.cli.screens.job import told_line
@@ -19,12 +19,16 @@ from curewatch.cli.screens.square import square_lines
 from curewatch.cli.terminal import note, print_json, say
 from curewatch.configuration import ResinTable
 from curewatch.errors import ExitStatus, UsageError
-from curewatch.logbook import Entry, EntryKind, sealing
+from curewatch.logbook import Entry, EntryKind, keys, sealing
 from curewatch.materials import Resin, load_resin
 from curewatch.wording import Wording
-from curewatch.worklog import quality, telling
+from curewatch.worklog import opening, quality, telling
+from curewatch.worklog.fields import Field
+from curewatch.worklog.order import ToldTime
 
-app = typer.Typer(help="The job log: open, batches, peel ply, wash, checks, notes, photos, close.")
+app = typer.Typer(
+    add_completion=False, help="The job log: open, batches, peel ply, wash, checks, notes, photos, close."
+)
 
 
 def _fields(
@@ -107,26 +111,20 @@ def open_(
     Example: curewatch job open --title "new rudder cheek" --by "the owner"
     """
     with desk(config, units, ago, at) as place:
-        shed, resin = place.configuration.shed, place.configuration.resin
-        defaults = {
-            "boat": shed.boat or None,
-            "substrate": shed.substrate,
-            "thickness": None if shed.thickness_mm is None else shed.thickness_mm / 1000,
-            "resin": resin.name,
-            "rules": [place.configuration.limits.rules],
-        }
-        values = fill(FORMS[EntryKind.JOB_OPEN], given, defaults, at_terminal(), place.words)
-        kept = {key: value for key, value in defaults.items() if value is not None} | values
+        usual = opening.usual(place.configuration)
+        values = fill(FORMS[EntryKind.JOB_OPEN], given, usual, at_terminal(), place.words)
         chosen = None if name is None else _name(name)
         then = place.asked_when(given)
-        entry = telling.opening(place.logbook, kept | {"zone": shed.zone}, then.happened, chosen)
-        said(place, then.entry(entry), f"job {entry.job} opened: {kept['title']}", json)
+        stored = opening.open_job(
+            place.logbook, place.configuration, values, happened=then.happened, now=then.now, name=chosen
+        )
+        said(place, stored, f"job {stored.job} opened: {stored.payload['title']}", json)
 
 
 def _name(text: str) -> str:
     name = text.strip()
     if not 1 <= len(name) <= 32 or not all(letter.isalnum() or letter in "-_" for letter in name):
-        raise UsageError(f"--name {text!r}; allowed: 1 to 32 letters, digits, - and _")
+        raise UsageError(f"--name: found {text!r}. Use 1 to 32 letters, digits, - and _")
     return name
 
 
@@ -137,7 +135,10 @@ def batch(
     *,
     scale: Annotated[float, typer.Option("--scale", help="Step of the scale in grams.")] = 1.0,
     anyway: Annotated[
-        bool, typer.Option("--force", help="Write it down although the ratio is outside its tolerance.")
+        bool,
+        typer.Option(
+            "--force", help="Keep a ratio outside its tolerance, or a time that contradicts another."
+        ),
     ] = False,
     job: JobOption = None,
     ago: AgoOption = None,
@@ -151,10 +152,11 @@ def batch(
     Example: curewatch job batch --resin-mass "200 g" --hardener-mass "44 g" --resin-lot "demo lot 7"
     """
     if not 0 < scale <= 100:
-        raise UsageError(f"--scale {scale:g}; allowed: above 0 to 100 g")
+        raise UsageError(f"--scale: found {scale:g}. Use above 0 to 100 g")
     with desk(config, units, ago, at) as place:
-        found = worklog.current(place.logbook, job)
+        found = worklog.writable(place.logbook, job)
         resin, values = _weighed(found, given, place.words, place.configuration.resin)
+        telling.probe(place.configuration, values.get("probe"), "cup")
         added = telling.added_mass(values)
         ratio, advised = telling.proportions(resin, values["resin_mass"], added, scale_step=scale / 1000)
         if not ratio["within"]:
@@ -163,6 +165,7 @@ def batch(
                 note("nothing was written down; correct the mix, or add --force to record it as it was")
                 raise typer.Exit(int(ExitStatus.FAILURE))
         then = place.asked_when(given)
+        then.in_order(found, ToldTime(EntryKind.BATCH, then.happened, then.now), force=anyway)
         weighed = values | {"ratio": ratio, "scale_step": scale / 1000}
         stored = then.entry(telling.batch(found, weighed, then.happened))
         mixed = place.words.mass(values["resin_mass"] + added)
@@ -192,15 +195,19 @@ def simple(kind: str, name: str) -> Callable[[Callable[[Bench, worklog.Job, dict
             job: JobOption = None,
             ago: AgoOption = None,
             at: AtOption = None,
+            force: ForceOption = False,
             config: ConfigOption = None,
             units: UnitsOption = None,
             json: JsonOption = False,
         ) -> None:
             with desk(config, units, ago, at) as place:
-                found = worklog.current(place.logbook, job)
+                signs = kind == EntryKind.SIGN_OFF  # whoever checks may come after the job was closed
+                found = (worklog.current if signs else worklog.writable)(place.logbook, job)
                 values = _fields(kind, found, given, place.words)
                 then = place.asked_when(given)
-                stored = then.entry(make(then, found, values))
+                entry = make(then, found, values)
+                then.in_order(found, _told_time(entry, then), force=force)
+                stored = then.entry(entry)
                 said(place, stored, told_line(stored.kind, stored.payload, place.words), json)
 
         command.__doc__ = make.__doc__
@@ -209,12 +216,19 @@ def simple(kind: str, name: str) -> Callable[[Callable[[Bench, worklog.Job, dict
     return register
 
 
+def _told_time(entry: Entry, place: Bench) -> ToldTime:
+    return ToldTime(entry.kind, place.happened, place.now, layer=str(entry.payload.get("layer", "")))
+
+
 @simple(EntryKind.POT_EMPTY, "pot-empty")
 def _pot_empty(place: Bench, job: worklog.Job, values: dict[str, Any]) -> Entry:
     """Nothing is left in the pot of a layer: its pot alarm ends, and never rings again.
 
     Example: curewatch job pot-empty --layer L1
     """
+    if values.get("batch"):
+        telling.batches(job, [values["batch"]])  # refuses one that is not of this job
+        return Entry(EntryKind.POT_EMPTY, values, place.happened, job=job.name)
     layer = telling.layer_of(job, values.get("layer"), place.happened)
     return Entry(EntryKind.POT_EMPTY, values | {"layer": layer}, place.happened, job=job.name)
 
@@ -236,19 +250,49 @@ def _wash(place: Bench, job: worklog.Job, values: dict[str, Any]) -> Entry:
     Example: curewatch job wash --action both
     """
     layer = telling.layer_of(job, values.get("layer"), place.happened)
-    action = "wash and abrade" if values["action"] == "both" else values["action"]
+    action = "wash-and-abrade" if values["action"] == "both" else values["action"]
     return Entry(EntryKind.WASH, values | {"layer": layer, "action": action}, place.happened, job=job.name)
+
+
+@simple(EntryKind.PRIMER, "primer")
+def _primer(place: Bench, job: worklog.Job, values: dict[str, Any]) -> Entry:
+    """A timber primer was brushed on: an alert rings when it should be tacky. Its sheet comes first.
+
+    Moisture-curing primers hold isocyanates, which can cause asthma for life: the mask that the sheet
+    names, gloves, eye protection.
+
+    Example: curewatch job primer --part "rudder cheek" --tacky-after "20 min" --open-for "2 h"
+    """
+    return Entry(EntryKind.PRIMER, telling.primer(job, values), place.happened, job=job.name)
 
 
 @simple(EntryKind.QUALITY, "quality")
 def _quality(place: Bench, job: worklog.Job, values: dict[str, Any]) -> Entry:
-    """A quality check: Barcol reading, coin tap, or a peel coupon's load and lever arm.
+    """A quality check: Barcol or thickness readings, coin tap, or a peel coupon's load and lever arm.
 
     Example: curewatch job quality --check "peel coupon" --load "2 kg" --arm 120 --passed passed
     """
     layer = telling.layer_of(job, values.get("layer"), place.happened)
     measured = values | {"layer": layer, "passed": values.get("passed")} | quality.measured(values)
     return Entry(EntryKind.QUALITY, measured, place.happened, job=job.name)
+
+
+@simple(EntryKind.DEVIATION, "deviation")
+def _deviation(place: Bench, job: worklog.Job, values: dict[str, Any]) -> Entry:
+    """Something was otherwise than planned: what, what was decided, and by whom. It stands on page 1.
+
+    Example: curewatch job deviation --deviation "16 C" --decision "heated first" --decided-by "the owner"
+    """
+    return Entry(EntryKind.DEVIATION, values, place.happened, job=job.name)
+
+
+@simple(EntryKind.SIGN_OFF, "sign")
+def _sign(place: Bench, job: worklog.Job, values: dict[str, Any]) -> Entry:
+    """Sign for the job: done as written, or checked by somebody else. Each stands on page 1 of the record.
+
+    Example: curewatch job sign --as done --by "the owner"
+    """
+    return Entry(EntryKind.SIGN_OFF, values, place.happened, job=job.name)
 
 
 @simple(EntryKind.NOTE, "note")
@@ -280,7 +324,7 @@ def photo(
     Example: curewatch job photo scarf.jpg --text "scarf ground 12:1"
     """
     with desk(config, units, ago, at) as place:
-        found = worklog.current(place.logbook, job)
+        found = worklog.writable(place.logbook, job)
         told = given if file is None else given | {"file": file}
         payload = fill((_FILE,), {"file": file}, {}, at_terminal())["file"]
         values = _fields(EntryKind.PHOTO, found, given, place.words, asking=nothing_given(told))
@@ -292,6 +336,31 @@ def photo(
 app.command()(correct)
 app.command("list")(list_)
 app.command()(show)
+
+
+@app.command()
+@_form(EntryKind.JOB_REOPEN)
+def reopen(
+    given: dict[str, str | None],
+    *,
+    job: JobOption = None,
+    config: ConfigOption = None,
+    units: UnitsOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Open a closed job again: a closed one takes nothing. The record shows both.
+
+    Example: curewatch job reopen --job rudder-cheek --reason "a second coat was needed"
+    """
+    with desk(config, units) as place:
+        if job is None:
+            raise UsageError("--job: found none. Use the name of the closed job: curewatch job list")
+        found = worklog.read(place.logbook, job)
+        if found.closed is None:
+            raise UsageError(f"job {found.name}: found it open. Use it as it is")
+        values = fill(FORMS[EntryKind.JOB_REOPEN], given, {}, at_terminal(), place.words)
+        stored = place.entry(Entry(EntryKind.JOB_REOPEN, {"job": found.name, **values}, place.now, job=job))
+        said(place, stored, f"job {found.name} opened again", json)
 
 
 @app.command()
@@ -308,6 +377,9 @@ def close(
 
     Example: curewatch job close --outcome "ready to sand"
     """
+    from curewatch.cli.screens.logbook import dated_line
+    from curewatch.logbook.stamping import date_newest
+
     with desk(config, units) as place:
         found = worklog.current(place.logbook, job)
         if found.closed is not None:
@@ -316,13 +388,18 @@ def close(
         if found.running:
             note(f"still counting down in this job: {', '.join(found.running)}")
         closing = Entry(EntryKind.JOB_CLOSE, {"job": found.name, **values}, place.now, job=found.name)
+        if place.logbook.sealed_here:
+            keys.signing_key(place.logbook)  # before the job is closed: whoever cannot seal is told first
         stored = place.entry(closing)
-        seal = sealing.seal(place.logbook, reason="job-close", at=place.now, job=found.name)
+        seal = sealing.seal(place.logbook, reason="job-close", at=place.now)
+        kept = place.configuration.logbook
+        undated = date_newest(place.logbook, kept.stamp_authority, kept.stamp_roots_file, place.now)
+        document = job_close_document(stored, seal, undated)
         if json:
-            print_json(job_close_document(stored, seal))
+            print_json(document)
             return
         said(place, stored, f"job {found.name} closed", json=False)
-        say(f"Seal code: {seal.code}", *square_lines(seal.digest))
+        say(f"Seal code: {seal.code}", *square_lines(seal.digest), dated_line(document.undated))
         say(
             "Write it on the job card or send it to somebody: it fixes everything before it.",
             "`record write` seals again: its code fixes the pages too.",

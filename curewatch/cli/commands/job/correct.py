@@ -5,14 +5,15 @@ start, a ratio, a moment) goes with it.
 """
 
 from collections.abc import Callable
+from functools import partial
 from typing import Annotated, Any
 
 import typer
 
 from curewatch import worklog
 from curewatch.answers.job import entry_document, job_show_document
-from curewatch.cli.desk import Bench, ByOption, JobOption, desk, said
-from curewatch.cli.forms import Ask, Field, answered, at_terminal, one_of, words
+from curewatch.cli.desk import Bench, ByOption, ForceOption, JobOption, desk, said
+from curewatch.cli.forms import Ask, answered, at_terminal
 from curewatch.cli.job_forms import FORMS
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
 from curewatch.cli.screens.job import changed, job_lines
@@ -21,7 +22,10 @@ from curewatch.cli.typed import moment_from_text
 from curewatch.errors import UsageError
 from curewatch.logbook import EntryKind
 from curewatch.materials import load_resin
+from curewatch.wording import Wording
 from curewatch.worklog import quality, telling
+from curewatch.worklog.fields import Field, one_of, words
+from curewatch.worklog.order import ToldTime
 
 
 def correct(
@@ -35,25 +39,28 @@ def correct(
     reason: Annotated[str | None, typer.Option("--reason", help="Why; it is shown in the record.")] = None,
     by: ByOption = None,
     job: JobOption = None,
+    force: ForceOption = False,
     config: ConfigOption = None,
     units: UnitsOption = None,
     json: JsonOption = False,
 ) -> None:
     """Correct an earlier entry: a new entry that names it. Both stay in the record.
 
-    A lot that is corrected at a batch is corrected at its layer and at what was seen of it, too.
+    A lot corrected at a batch is corrected at its layer and its observations, too.
 
     On a terminal it shows the entries and asks for what was not given. When it happened is the key `at`.
 
     Example: curewatch job correct 2 --set resin_lot="demo lot 8" --reason "read the wrong tin"
     """
     with desk(config, units) as place:
-        found = worklog.current(place.logbook, job)
+        found = worklog.writable(place.logbook, job)
         number, changes, reason, by = _asked(place, found, (number, changes or [], reason, by))
         if not reason.strip():
             raise UsageError("--reason is empty; say why the entry is corrected")
         before = telling.correctable(found, number)
         values = _changes(before, changes, place)
+        if "at" in values:
+            place.in_order(found, _moved(before, values["at"], place.now), force=force)
         stored = place.entry(telling.correction(found, number, values, reason, at=place.now, by=by))
         for follower, change in telling.followers(found, before, values):
             told = f"follows the correction of entry {number}"
@@ -62,6 +69,13 @@ def correct(
             note(f"entry {follower.number} {told}: {what}")
         text = "; ".join(changed(entry_document(before.entry), values, place.words, place.now))
         said(place, stored, f"entry {number} corrected: {text}", json)
+
+
+def _moved(before: worklog.CorrectedEntry, at: float, now: float) -> ToldTime:
+    """The entry at its new moment."""
+    payload = before.payload
+    layer = "" if before.kind == EntryKind.LAYER else str(payload.get("layer", ""))
+    return ToldTime(before.kind, at, now, tuple(payload.get("batches") or ()), layer)
 
 
 Given = tuple[int | None, list[str], str | None, str | None]
@@ -99,7 +113,7 @@ def _asked(place: Bench, job: worklog.Job, given: Given) -> tuple[int, list[str]
 
 def _number(text: str, option: str) -> int:
     if not text.strip().isdecimal():
-        raise UsageError(f"{option} {text!r}; allowed: a number as it stands before the entry")
+        raise UsageError(f"{option}: found {text!r}. Use a number as it stands before the entry")
     return int(text)
 
 
@@ -125,12 +139,16 @@ def _change(place: Bench, job: worklog.Job, number: int, ask: Ask) -> str:
 def _readers(before: worklog.CorrectedEntry, place: Bench) -> dict[str, Callable[[str, str], Any]]:
     """What may be corrected in such an entry, and how each is read."""
     readers: dict[str, Callable[[str, str], Any]] = {
-        field.key: field.read for field in FORMS.get(before.kind, ())
+        field.key: partial(_typed, field, place.words) for field in FORMS.get(before.kind, ())
     }
     readers["at"] = lambda text, option: moment_from_text(
         text, place.configuration.zone, place.now, ahead=False, option=option
     )
     return readers
+
+
+def _typed(field: Field, words: Wording, text: str, option: str) -> Any:
+    return field.read(text, option) if field.bare is None else field.bare(text, option, words)
 
 
 def _changes(before: worklog.CorrectedEntry, changes: list[str], place: Bench) -> dict[str, Any]:
@@ -141,7 +159,7 @@ def _changes(before: worklog.CorrectedEntry, changes: list[str], place: Bench) -
     for change in changes:
         key, equals, text = change.partition("=")
         if not equals or key.strip() not in fields:
-            raise UsageError(f"--set {change!r}; allowed keys: {', '.join(fields)}, each as KEY=VALUE")
+            raise UsageError(f"--set: found {change!r}. Use KEY=VALUE, with one of {', '.join(fields)}")
         if not text.strip() and key.strip() in needed:
             raise UsageError(f"--set {change!r}; {key.strip()} cannot be left empty")
         values[key.strip()] = fields[key.strip()](text, f"--set {key.strip()}")

@@ -1,0 +1,54 @@
+"""The next moment that somebody must act on, of all running layers; and how long it is until then."""
+
+from typing import NamedTuple
+
+from curewatch.answers.document import moment
+from curewatch.answers.layer import RunningLayerDocument
+from curewatch.safe_text import safe_line
+from curewatch.units import MINUTE
+
+
+class Deadline(NamedTuple):
+    """The next moment that somebody must act on: a beginning when it is likely, an end when it may be."""
+
+    due: float  # UTC [s]
+    text: str
+    layer: str
+
+
+# moment -> (what to say, which part of its band counts: the same as in the alerts)
+DEADLINES = {
+    "laminate-from": ("laminate again from", "likely"),
+    "laminate-before": ("laminate again before", "early"),
+    "tack-free": ("tack-free by", "late"),
+    "ready-to-sand": ("ready to sand from", "late"),
+}
+
+
+def next_deadline(running: list[RunningLayerDocument], now: float) -> Deadline | None:
+    """The soonest deadline of any layer still to come. [UTC s]"""
+    found = [
+        Deadline(due, words, named(each))
+        for each in running
+        for coming in each.timeline
+        if coming.name in DEADLINES
+        for words, end in (DEADLINES[coming.name],)
+        if (due := moment(getattr(coming, end))) is not None and due > now
+    ]
+    return min(found, default=None)
+
+
+def countdown(seconds: float) -> str:
+    """Hours and minutes left, rounded down so that nobody is late by it: ``0:42``."""
+    minutes = max(0, int(seconds // MINUTE))
+    return f"{minutes // 60}:{minutes % 60:02d}"
+
+
+def place(layer: RunningLayerDocument) -> str:
+    """Its job and part: ``J1 rudder cheek``; empty where neither was told."""
+    return safe_line(" ".join(each for each in (layer.job, layer.part) if each))
+
+
+def named(layer: RunningLayerDocument) -> str:
+    """Layer, job and part, as on every row: ``L2 J1 rudder cheek``."""
+    return f"{safe_line(layer.layer)} {place(layer)}".strip()

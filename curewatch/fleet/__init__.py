@@ -1,0 +1,1 @@
+"""Many sheds behind brokers that keep what nobody has taken yet."""

@@ -1,0 +1,113 @@
+"""The sheds' queues: quorum queues of RabbitMQ, over pika.
+
+A shed's queue has one active consumer. A worker that dies loses its connection, and the broker gives its
+queues to the next consumer. What was not acknowledged comes again, in order, before what is new.
+"""
+
+import logging
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from curewatch.extras import require
+from curewatch.fleet.plan import BrokerHosts
+
+PREFETCH = 400  # messages of a shed that are on their way or held
+READINGS = "sheds"  # sensors send to READINGS/SHED/...
+BLOCKS = "blocks"  # sheds with their own daemon send to BLOCKS/SHED
+LOOKS = "curewatch.looks"  # the queue of looks that are wanted
+HEARTBEAT = 30  # s
+DURABLE = {"x-queue-type": "quorum"}
+ALONE = {**DURABLE, "x-single-active-consumer": True}
+
+
+class QueueMessage(NamedTuple):
+    """One message of a queue."""
+
+    tag: int  # by which it is acknowledged
+    topic: str
+    body: bytes
+    again: bool  # the broker says it may have sent this before
+    reply_to: str  # a queue for the answer, or empty
+
+
+def queue_of(shed: str) -> str:
+    """The queue of a shed's readings."""
+    return f"curewatch.{shed}"
+
+
+def queue_of_blocks(shed: str) -> str:
+    """The queue of a shed's closed blocks."""
+    return f"curewatch-blocks.{shed}"
+
+
+def lost_errors() -> tuple[type[Exception], ...]:
+    """What a lost broker raises."""
+    return require("pika.exceptions", "fleet", "a worker of a fleet").AMQPError, OSError
+
+
+class Queues:
+    """A connection to one of the hosts, with a channel for each queue, so that tags are the queue's own."""
+
+    def __init__(self, broker: BrokerHosts, host: str) -> None:
+        self._pika = require("pika", "fleet", "a worker of a fleet")
+        logging.getLogger("pika").setLevel(logging.CRITICAL)  # what it would say is raised, too
+        name, _, port = host.partition(":")
+        password = Path(broker.password_file).read_text().strip() if broker.password_file else "guest"
+        self._connection = self._pika.BlockingConnection(
+            self._pika.ConnectionParameters(
+                name,
+                int(port or 5672),
+                credentials=self._pika.PlainCredentials(broker.user, password),
+                heartbeat=HEARTBEAT,
+                blocked_connection_timeout=HEARTBEAT,
+                socket_timeout=5,
+                stack_timeout=10,
+            )
+        )
+        self._channels: dict[str, Any] = {}
+        self._sending = self._connection.channel()
+
+    def declare(self, queue: str, topic: str = "", *, alone: bool = True) -> None:
+        """Have this queue, and what comes to the topic in it. ``alone``: with one active consumer."""
+        self._sending.queue_declare(queue, durable=True, arguments=ALONE if alone else DURABLE)
+        if topic:
+            self._sending.queue_bind(queue, "amq.topic", topic)
+
+    def replies(self) -> str:
+        """A queue of this connection alone, for answers."""
+        return str(self._sending.queue_declare("", exclusive=True, auto_delete=True).method.queue)
+
+    def take(self, queue: str, arrived: Callable[[QueueMessage], None], *, at_once: int = PREFETCH) -> None:
+        """Consume a queue; so many messages at most are not acknowledged."""
+        channel = self._connection.channel()
+        channel.basic_qos(prefetch_count=at_once)
+
+        def came(_channel: Any, method: Any, properties: Any, body: bytes) -> None:
+            topic = method.routing_key.replace(".", "/")
+            tag, again = method.delivery_tag, method.redelivered
+            arrived(QueueMessage(tag, topic, body, again, properties.reply_to or ""))
+
+        channel.basic_consume(queue, came)
+        self._channels[queue] = channel
+
+    def send(self, exchange: str, key: str, body: bytes, *, reply_to: str = "", lasts: float = 0.0) -> None:
+        """Hand a message to the broker; ``lasts``: for so long [s], or as long as it takes."""
+        told = self._pika.BasicProperties(
+            reply_to=reply_to or None, expiration=f"{lasts * 1000:.0f}" if lasts else None, delivery_mode=2
+        )
+        self._sending.basic_publish(exchange, key, body, told)
+
+    def work(self, seconds: float) -> None:
+        """Let messages come in, for this long at most."""
+        self._connection.process_data_events(time_limit=seconds)
+
+    def acknowledge(self, queue: str, tag: int) -> None:
+        """All of this queue up to this one are done."""
+        self._channels[queue].basic_ack(tag, multiple=True)
+
+    def close(self) -> None:
+        """Leave; what is not acknowledged is the queue's again."""
+        with suppress(self._pika.exceptions.AMQPError):
+            self._connection.close()

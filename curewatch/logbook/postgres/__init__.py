@@ -1,0 +1,1 @@
+"""A logbook in a PostgreSQL database: the same chain, many sheds, several tenants."""

@@ -1,0 +1,1 @@
+"""Parts of the page: pure functions from documents to HTML, every text of them written safely."""

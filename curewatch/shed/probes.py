@@ -1,0 +1,108 @@
+"""The thermometers in a running layer and in a cup of its mix: read, believed or not, learnt from at once."""
+
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+
+from curewatch.advice.alert.probe import ProbePath, Surroundings, believed
+from curewatch.advice.judge.question import Question
+from curewatch.advice.judge.situation import Surfaced
+from curewatch.errors import OutOfValidity
+from curewatch.jobs import Layer
+from curewatch.logbook import LogbookStore
+from curewatch.materials.resin import Resin
+from curewatch.model.film.ensemble_steps import Heat
+from curewatch.model.film.film import History
+from curewatch.model.fit import learning
+from curewatch.model.fit.evidence import CUP, Evidence, cup_evidence
+from curewatch.model.fit.rise import taught_by_rise
+from curewatch.model.mass.buildup import Buildup
+from curewatch.readings import Flag
+from curewatch.shed import learnt
+from curewatch.units import MINUTE, FloatArray
+
+FEWEST = 10 * MINUTE  # s of readings before a layer's warmth says anything
+GRID = 5 * MINUTE
+
+
+class Probes(NamedTuple):
+    """What is believed of both; none where none is bound."""
+
+    layer: ProbePath | None
+    cup: ProbePath | None
+
+
+def of_layer(logbook: LogbookStore, layer: Layer, situation: Surfaced) -> Probes:
+    """The probe in the layer and that in its cup, each as far as it is believed."""
+    return Probes(*(_path(logbook, name, layer, situation) for name in (layer.probe, layer.cup)))
+
+
+def _path(logbook: LogbookStore, name: str, layer: Layer, situation: Surfaced) -> ProbePath | None:
+    if not name:
+        return None
+    past = situation.past
+    around = Surroundings(past.time, past.air_temperature, past.surface_temperature)
+    series = logbook.series(name, layer.started, situation.at).dated()
+    usable = ((series.flags & Flag.CLOCK_DOUBT) == 0) & np.isfinite(series.temperature)
+    return believed(name, series.time[usable], series.temperature[usable], situation.at, around)
+
+
+def taught(
+    logbook: LogbookStore, question: Question, layer: Layer, situation: Surfaced, seen: Probes
+) -> Question:
+    """The question with the lot's rate as both thermometers show it so far."""
+    resin = question.resin
+    if seen.cup is not None:
+        resin = _by_cup(logbook, resin, layer, seen.cup)
+    if seen.layer is not None:
+        resin = _by_layer(resin, question, layer, situation, seen.layer)
+    return question if resin is question.resin else replace(question, resin=resin)
+
+
+def _by_cup(logbook: LogbookStore, resin: Resin, layer: Layer, cup: ProbePath) -> Resin:
+    """By when it had risen so far; what somebody told of that cup already is not counted twice."""
+    mass = layer.cup_mass or layer.batch_mass
+    told = any(
+        each.observed == CUP and each.layer == layer.layer
+        for _, each in learnt.observations(logbook, resin.name, layer.lot)
+    )
+    if mass is None or told or cup.time.size < 2:
+        return resin
+    history = _from_mixing(layer, cup.time, cup.temperature)
+    try:
+        seen: Evidence = cup_evidence(history, mass, layer.peroxide_percent)
+    except OutOfValidity:  # it has not risen enough yet
+        return resin
+    return learning.current_resin(resin, [seen._replace(layer=layer.layer)], layer.layer)
+
+
+def _by_layer(resin: Resin, question: Question, layer: Layer, situation: Surfaced, probe: ProbePath) -> Resin:
+    """By how much warmer it is than the place without it."""
+    if probe.time.size < 3 or probe.time[-1] - layer.started < FEWEST:
+        return resin
+    path = learnt.history(layer, float(probe.time[-1]), situation, question.substrate)
+    if path is None:
+        return resin
+    dosed = resin.dosed(layer.peroxide_percent) if layer.peroxide_percent is not None else resin
+    at: FloatArray = np.arange(GRID, float(path.time[-1]), GRID)
+    measured = np.interp(layer.started + at, probe.time, probe.temperature)
+    excess = measured - np.interp(at, path.time, path.temperature)
+    heat = Heat(Buildup(layer.thickness, question.substrate))
+    try:
+        shown = taught_by_rise(dosed, path, at, excess, heat)
+    except OutOfValidity:
+        return resin
+    if shown is dosed:
+        return resin
+    factor = shown.kinetics.k2 / dosed.kinetics.k2
+    return replace(
+        resin, kinetics=resin.kinetics.faster(factor), rate_sd=shown.rate_sd, origins=shown.origins
+    )
+
+
+def _from_mixing(layer: Layer, time: FloatArray, temperature: FloatArray) -> History:
+    """A thermometer's path from mixing on; before its first reading it was as warm as then. [s, K]"""
+    since = time - layer.started
+    kept = since > 0.0
+    return History(np.concatenate(([0.0], since[kept])), np.concatenate((temperature[:1], temperature[kept])))

@@ -1,0 +1,125 @@
+"""The whole path of a fleet, each part killed once: what was acknowledged is stored, once."""
+
+import shutil
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from curewatch.clock import SystemClock
+from curewatch.fleet import sending
+from curewatch.fleet.copying import trouble_of
+from curewatch.fleet.plan import load_plan
+from curewatch.fleet.sender import Sender
+from curewatch.fleet.serving import FleetProcess
+from curewatch.fleet.worker import Worker
+from curewatch.logbook import Logbook, open_logbook
+from curewatch.logbook.keys import known_key
+from curewatch.logbook.sealing import seal
+from curewatch.readings import Reading
+from curewatch.shed import copied
+from tests.broker import until
+from tests.database import needs_postgres
+from tests.fleet_run import DEFECTS, run, shown
+from tests.queue_brokers import QueueBrokers, needs_rabbitmq
+
+
+@pytest.mark.long
+def test_what_a_broker_acknowledged_is_stored_once() -> None:
+    """A worker, the store's primary, a broker's node, the other worker; both controls must lose."""
+    needs_postgres()
+    needs_rabbitmq()
+    counted, refused = run(sheds=2, rate=40.0, seconds=40.0)
+    print(shown(counted, refused))
+    whole = [one for one in counted if one.shed not in DEFECTS]
+    assert all(one.acknowledged > 50 for one in whole)
+    assert [one.missing for one in whole] == [[]] * len(whole), shown(counted, refused)
+    assert [one.twice for one in whole] == [0] * len(whole)
+    for defect in DEFECTS:
+        assert sum(len(one.missing) for one in counted if one.shed == defect) > 0, shown(counted, refused)
+
+
+class Told(list[str]):
+    """What the processes say, shown where the test fails."""
+
+    def append(self, line: str) -> None:
+        print(line)
+        super().append(line)
+
+
+@contextmanager
+def running(process: FleetProcess) -> Iterator[None]:
+    """In a thread of its own."""
+    thread = threading.Thread(target=process.run)
+    thread.start()
+    try:
+        yield
+    finally:
+        process.stopping = True
+        thread.join(60)
+
+
+def grow(path: Path, at: float, warmth: float) -> None:
+    """Ten blocks more."""
+    with Logbook(path) as logbook:
+        for number in range(10):
+            logbook.append([Reading("bench", at + number, at + number, warmth, 0.6)])
+            logbook.close_block()
+        seal(logbook, reason="day", at=at + 20)
+        logbook.append([Reading("bench", at + 30, at + 30, warmth, 0.6)])
+
+
+@pytest.mark.long
+def test_a_shed_sends_its_blocks_over_a_broker_and_a_twin_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Also when nobody takes them yet, and after the broker was killed."""
+    needs_rabbitmq()
+    monkeypatch.setattr(sending, "PATIENCE", 3.0)
+    monkeypatch.setattr(sending, "EVERY", 0.5)
+    home, twin, copy = (tmp_path / f"{name}.sqlite" for name in ("home", "twin", "copy"))
+    grow(home, SystemClock().now().utc - 7200, 290.0)
+    for kind in ("", ".key"):
+        shutil.copy(f"{home}{kind}", f"{twin}{kind}")
+    brokers, said = QueueBrokers(1), Told()
+    with Logbook(home) as logbook:
+        key = known_key(logbook)
+    for name, path in (("home", home), ("twin", twin), ("copy", copy)):
+        (tmp_path / f"{name}.toml").write_text(f'[logbook]\npath = "{path}"\n')
+        hosts = f'[broker]\nhosts = ["127.0.0.1:{brokers.nodes[0].queues}"]\n'
+        (tmp_path / f"{name}.fleet").write_text(f'{hosts}[sheds]\nhull = "{name}.toml"\n')
+    (tmp_path / "copy.fleet").write_text(f'{hosts}[copies.hull]\nfile = "copy.toml"\nkey = "{key}"\n')
+
+    def process(kind: type[FleetProcess], name: str) -> FleetProcess:
+        plan = load_plan(tmp_path / f"{name}.fleet")
+        return kind(*plan, SystemClock(), said.append)  # type: ignore[call-arg, arg-type]
+
+    def same() -> bool:
+        with open_logbook(home) as ours, open_logbook(copy) as theirs:
+            return theirs.faces() == ours.faces()[:-1]
+
+    try:
+        brokers.start()
+        with running(process(Sender, "home")):
+            until(lambda: any("sending" in line for line in said))
+            with running(process(Worker, "copy")):
+                until(same, 180)
+                brokers.kill(brokers.nodes[0])
+                grow(home, SystemClock().now().utc - 3600, 291.0)
+                brokers.boot(brokers.nodes[0])
+                until(same, 180)
+                grow(twin, SystemClock().now().utc - 3600, 295.0)
+                with running(process(Sender, "twin")):
+                    until(lambda: any("REFUSED, fork" in line for line in said), 180)
+                    with open_logbook(twin) as logbook:
+                        until(lambda: copied.against(logbook) is not None, 180)
+                assert same()
+        with open_logbook(copy) as logbook:
+            found = trouble_of(logbook)
+            assert found is not None
+            assert found[0].code == "fork"
+            logbook.verify()
+    finally:
+        brokers.remove()

@@ -1,0 +1,179 @@
+"""What lies below, from the command to the record: the rules themselves stand in rules/table.md."""
+
+import json
+import shlex
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from curewatch import configuration
+from curewatch.advice.judge import limits
+from curewatch.advice.judge.ground import Ground
+from curewatch.advice.judge.question import Question
+from curewatch.advice.judge.situation import Place, Surfaced
+from curewatch.advice.plan.windows import Span, strip
+from curewatch.cli.main import run
+from curewatch.clock import SystemClock
+from curewatch.errors import ConfigurationError
+from curewatch.jobs import FaceBelow
+from curewatch.logbook import Logbook
+from curewatch.materials import load_resin
+from curewatch.materials.substrate import load_substrate, substrate_names
+from curewatch.model.air.outlook import Outlook
+from curewatch.physics import moist_air
+from curewatch.readings import Reading
+from curewatch.record.page_work import _layer_sentence
+from curewatch.shed.consult import ground
+
+NOW = 1_795_000_500.0
+Say = Callable[..., tuple[int, str]]
+
+
+@pytest.fixture
+def say(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Say:
+    """Commands in a warm, dry shed with fresh readings: exit status and what they print."""
+    file = tmp_path / "curewatch.toml"
+    file.write_text(
+        '[shed]\nname = "Saltmarsh Shed"\n[logbook]\npath = "logbook.sqlite"\n'
+        '[sensors.bench]\nrole = "air"\npart = "humidity-2"\n'
+        '[sensors.hull]\nrole = "surface"\npart = "probe"\n'
+    )
+    monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
+    now = SystemClock().now().utc - 20.0
+    at = [now - 60.0 * minutes for minutes in range(180, -1, -1)]
+    readings = [Reading("bench", each, each, 295.15, 0.35) for each in at]
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.append(readings + [Reading("hull", each, each, 294.95) for each in at])
+
+    def asked(line: str) -> tuple[int, str]:
+        with pytest.raises(SystemExit) as stop:
+            run(shlex.split(line))
+        found = capsys.readouterr()
+        return int(stop.value.code or 0), found.out + found.err
+
+    return asked
+
+
+@pytest.mark.long
+def test_polyester_over_epoxy_is_no_go_everywhere_with_its_remedy(say: Say) -> None:
+    """`tonight`, `layup` and `layer`: in a shed that is fit, too."""
+    told = "--resin polyester-laminating --on epoxy"
+    status, tonight = say(f"tonight {told}")
+    assert (status, tonight.startswith("NO-GO")) == (3, True)
+    layup_status, layup = say(f"layup round --length 120 --thickness 6 {told}")
+    assert (layup_status, layup.startswith("NO-GO")) == (3, True)
+    _, layer = say(f"layer {told} --mass '150 g'")
+    for said in (tonight, layup, layer):
+        assert "tie coat" in " ".join(said.split())
+    assert "NO-GO" in layer
+
+
+def test_epoxy_over_abraded_polyester_is_a_go(say: Say) -> None:
+    """And says to abrade, and that nobody measured."""
+    status, out = say("tonight --resin epoxy-slow --on polyester")
+    assert (status, out.startswith("GO")) == (0, True)
+    words = " ".join(out.split())
+    assert "Abrade the face below" in words
+    assert "Moisture below: not measured" in words
+
+
+def test_a_damp_plank_is_no_go_and_a_dry_one_says_nothing(say: Say) -> None:
+    """By the meter, in per cent; what no meter can show is refused."""
+    wet, dry = say("tonight --moisture 18"), say("tonight --moisture '11 %'")
+    assert (wet[0], dry[0]) == (3, 0)
+    assert "18 % by the meter, at most 12 %" in " ".join(wet[1].split())
+    assert "Moisture" not in dry[1]
+    assert say("tonight --moisture 0.12")[0] == say("tonight --on sand")[0] == 2
+
+
+def test_a_layer_keeps_its_face_and_the_next_one_lies_on_it(say: Say) -> None:
+    """The second layer of a part lies on the first; of another part on what the substrate says."""
+    say("job open --title 'rudder cheek'")
+    say("layer --resin epoxy-slow --part cheek --moisture 9")
+    say("layer --resin epoxy-slow --part cheek")
+    say("layer --resin polyester-laminating --part cheek")
+    say("layer --resin epoxy-slow --part coach-roof")
+    _, out = say("layer --running --json")
+    found = [
+        (each["face"], each["moisture_percent"], each["below"]["status"])
+        for each in json.loads(out)["running"]
+    ]
+    assert found == [
+        ("bare-timber", 9.0, "holds"),
+        ("epoxy", None, "holds"),
+        ("epoxy", None, "fails"),
+        ("bare-timber", None, "care"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("payload", "said"),
+    [
+        ({"face": "bare-timber"}, "on bare timber (moisture by meter: not measured)"),
+        ({"face": "bare-timber", "moisture": 0.115}, "on bare timber (moisture by meter: 11.5 %)"),
+        ({"face": "epoxy", "face_own": True}, "on epoxy (its own layer before)"),
+    ],
+)
+def test_the_record_says_what_it_lies_on_and_that_nobody_measured(
+    payload: dict[str, object], said: str
+) -> None:
+    words = SimpleNamespace(mass=str)
+    assert said in _layer_sentence({"layer": "L1", "resin": "epoxy-slow", **payload}, words)  # type: ignore[arg-type]
+
+
+def test_every_substrate_has_a_face_and_the_configuration_may_say_another() -> None:
+    """What is not timber, foam or laminate is metal."""
+    found = {}
+    for name in substrate_names():
+        found[name] = ground(configuration.parse(f'[shed]\nsubstrate = "{name}"\n')).face
+    assert {name for name, face in found.items() if face is FaceBelow.METAL} == {"steel", "aluminium", "lead"}
+    said = configuration.parse('[shed]\nsubstrate = "plywood"\nface = "epoxy"\n')
+    assert ground(said).face is FaceBelow.EPOXY
+    assert ground(said, "tie-coat", 0.1) == Ground(FaceBelow.TIE_COAT, 0.1)
+    with pytest.raises(ConfigurationError, match="primed-timber"):
+        configuration.parse('[shed]\nface = "sand"\n')
+
+
+def coming(swing: float) -> tuple[Surfaced, Outlook]:
+    """Fit days, each warmest six hours after its beginning."""
+    kelvin = 293.15
+    pressure = float(moist_air.vapour_pressure(kelvin, 0.4))
+    known = Surfaced(
+        NOW,
+        air=Place("bench", "air", NOW - 30, kelvin, 0.2, 0.4, 0.02, pressure, 20.0),
+        surface=Place("hull", "surface", NOW - 30, kelvin, 0.2),
+    )
+    time = NOW + 900.0 * np.arange(4 * 120 + 1)
+    air = kelvin + swing * np.sin(2 * np.pi * (time - NOW) / 86400.0) + np.linspace(-0.2, 0.2, 64)[:, None]
+    return known, Outlook(time, air, np.full(air.shape, pressure), air, "demo", 48.0)
+
+
+@pytest.mark.long
+def test_a_first_coat_on_timber_prefers_a_falling_temperature() -> None:
+    """Every hour is a go; on bare timber the best start lies about or after the day's maximum, at 6 h."""
+    resin = load_resin("epoxy-fast")
+    asked = Question(resin, limits.for_resin(resin), load_substrate("plywood"))
+    always = (Span(NOW, NOW + 1e6),)
+    timber, steel = (
+        strip(replace(asked, ground=Ground(face, 0.1)), *coming(4.0), always)
+        for face in (FaceBelow.TIMBER, FaceBelow.METAL)
+    )
+    (window,) = timber.windows
+    best = (timber.starts.start[window.best] - NOW) / 3600.0 % 24.0
+    assert 3.0 <= best <= 18.5  # a fast film gels within two hours: it warms less than 1 K from there
+    assert window.best not in timber.warms
+    assert timber.warms
+    assert not steel.warms
+    assert steel.windows[0].first == window.first
+    wrong = strip(replace(asked, ground=Ground(FaceBelow.EPOXY)), *coming(4.0), always)
+    assert wrong.windows
+    styrene = load_resin("vinyl-ester")
+    none = strip(
+        Question(styrene, asked.limits, asked.substrate, ground=Ground(FaceBelow.EPOXY)), *coming(4.0), always
+    )
+    assert not none.windows
+    assert set(none.limiting) == {"Wrong on this face"}

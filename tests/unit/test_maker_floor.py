@@ -1,0 +1,123 @@
+"""A maker's sheet is a floor: what it waits longer for is kept, and carried to other temperatures."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from curewatch.materials import Resin, load_resin
+from curewatch.materials.maker_sheet import Statement, Transition, form_text, read_maker_sheet
+from curewatch.materials.resin_writer import as_toml
+from curewatch.model.film.ensemble import band, milestone_times
+from curewatch.model.film.film import constant, cure
+from curewatch.model.film.milestones import Milestones, milestones
+from curewatch.model.film.recoat_window import recoat_window
+from curewatch.model.fit.sheet_fit import SheetFit, fit
+from curewatch.units import DAY, HOUR
+from tests.other_sheets import BASE, typed
+
+SLOW = """
+name = "typical-slow"
+title = "Typical slow sheet"
+kind = "epoxy"
+based_on = "epoxy-slow"
+[[pot_life]]
+minutes = [20, 25]
+mass_g = 150
+temperature_c = 25
+[[gel_time]]
+hours = 3
+temperature_c = 20
+[[tack_free]]
+hours = [9, 12]
+temperature_c = 20
+[[recoat]]
+from_hours = 3
+until_hours = 24
+temperature_c = 20
+[[sand]]
+hours = 24
+temperature_c = 20
+"""
+
+
+@pytest.fixture(scope="module")
+def slow(tmp_path_factory: pytest.TempPathFactory) -> SheetFit:
+    """What a sheet that is typical of a slow hardener comes to."""
+    file = tmp_path_factory.mktemp("sheet") / "sheet.toml"
+    file.write_text(SLOW, encoding="utf-8")
+    return fit(read_maker_sheet(file), BASE)
+
+
+def marks(resin: Resin, celsius: float) -> Milestones:
+    """As a film at one temperature."""
+    return milestones(resin, cure(resin, constant(celsius + 273.15, 12 * DAY)))
+
+
+def test_a_typical_slow_sheet_contradicts_nothing(slow: SheetFit) -> None:
+    """Pot 20 to 25 min, gel 3 h, tack-free 9 to 12 h, recoat from 3 h, sand 24 h: all met or kept."""
+    assert slow.contradictions == ()
+    assert slow.lost_window is None
+    assert {each.verdict for each in slow.met} == {"met", "kept"}
+    kept = {each.title for each in slow.met if each.verdict == "kept"}
+    assert kept == {"tack-free, film, 20 °C", "time to sand, film, 20 °C", "recoat from, film, 20 °C"}
+
+
+def test_what_is_kept_is_never_told_sooner_and_later_in_the_cold(slow: SheetFit) -> None:
+    """At the sheet's temperature what it states; at 10 degC at least 1.8 times as long; firm is not sand."""
+    warm, cold = marks(slow.resin, 20.0), marks(slow.resin, 10.0)
+    assert warm.gel == pytest.approx(3 * HOUR, rel=0.15)
+    for mark, hours in (("recoat_from", 3.0), ("tack_free", 10.39), ("ready_to_sand", 24.0)):
+        at = getattr(warm, mark)
+        assert at >= 0.995 * hours * HOUR, mark
+        assert getattr(cold, mark) > 1.8 * at, mark
+    assert warm.firm < 0.6 * warm.ready_to_sand
+    film = cure(slow.resin, constant(293.15, 3 * DAY))
+    assert float(recoat_window(slow.resin, film).opens) >= 0.995 * 3 * HOUR
+    many = milestone_times(slow.resin, constant(293.15, 3 * DAY), duration=3 * DAY)
+    assert float(band(many["tack_free"]).early[0]) >= 0.995 * 10.39 * HOUR
+
+
+def test_what_is_kept_stands_in_the_file(slow: SheetFit, tmp_path: Path) -> None:
+    """Written and loaded again."""
+    file = tmp_path / "slow.toml"
+    file.write_text(as_toml(slow.resin, "epoxy-slow", slow.changed, "Demo"), encoding="utf-8")
+    again = load_resin(file).milestones
+    assert again.touch == pytest.approx(slow.resin.milestones.touch)
+    assert again.recoat_from == pytest.approx(slow.resin.milestones.recoat_from)
+
+
+def test_a_sanding_time_before_it_is_firm_is_no_floor() -> None:
+    """Three hours where the rest says nine: named, and not passed over as caution."""
+    film = marks(BASE, 20.0)
+    said = (
+        Statement("gel", film.gel, 0.15, 293.15),
+        Statement("tack_free", film.tack_free, 0.18, 293.15),
+        Statement("firm", 0.5 * film.tack_free, 0.10, 293.15),
+    )
+    last = fit(typed(said), BASE).met[-1]
+    assert last.verdict == "NOT met"
+    assert last.foretold is not None
+
+
+def test_a_stated_glass_transition_is_met_through_the_diffusion_constant() -> None:
+    """45 degC after a week at 20: within 2 K by how fast a glass cures on, with the highest Tg left alone."""
+    film = marks(BASE, 20.0)
+    week = Transition(318.15, 2.0, ((7 * DAY, 293.15),))
+    sheet = replace(typed((Statement("gel", film.gel, 0.15, 293.15),)), transitions=(week,))
+    found = fit(sheet, BASE)
+    assert found.met[-1].computed == pytest.approx(318.15, abs=2.0)
+    reached = cure(found.resin, constant(293.15, 7 * DAY)).glass_transition[-1]
+    assert float(reached) == pytest.approx(318.15, abs=2.0)
+    moved = np.log(found.resin.kinetics.diffusion / BASE.kinetics.diffusion)
+    assert abs(moved) > 0.2
+    assert found.resin.network.full == pytest.approx(BASE.network.full, abs=1.0)
+
+
+def test_the_form_itself_is_met(tmp_path: Path) -> None:
+    """The example, with two glass transitions, has nothing to be looked at again."""
+    file = tmp_path / "sheet.toml"
+    file.write_text(form_text(), encoding="utf-8")
+    found = fit(read_maker_sheet(file), BASE)
+    assert all(each.foretold is None and each.verdict != "NOT met" for each in found.met)

@@ -1,0 +1,104 @@
+"""The record and the look say the same of one moment, though the record asks about a past span.
+
+The record cannot be a look (``shed/README.md``). So this holds that both give the same numbers at one moment:
+what was measured there, how far a layer is, and when it reached its marks.
+"""
+
+import math
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from curewatch import configuration
+from curewatch.advice.alert.progress import Progress
+from curewatch.configuration import Configuration
+from curewatch.jobs import Layer, layer_as_plain
+from curewatch.logbook import Entry, Logbook
+from curewatch.materials import Resin, load_resin
+from curewatch.materials.substrate import Substrate, load_substrate
+from curewatch.physics import moist_air
+from curewatch.readings import Reading
+from curewatch.record import laid
+from curewatch.record.layer_history import LayerHistory, follow
+from curewatch.record.measured import Measured, Post, measure, part_of
+from curewatch.shed.look import Look
+from curewatch.units import DAY, HOUR, MINUTE
+
+NOW = 1_792_256_400.0  # UTC [s]
+LAYER = Layer("L1", NOW - 6 * HOUR, "epoxy-fast", None, None)
+SAME = ("working-time", "laminate-from", "gel", "tack-free", "laminate-before", "firm")
+
+
+def settings(probed: bool) -> Configuration:
+    probe = '[sensors.hull]\nrole = "surface"\npart = "probe"\n' if probed else ""
+    return configuration.parse(f'[resin]\nname = "epoxy-fast"\n[sensors.bench]\nrole = "air"\n{probe}')
+
+
+def readings(probed: bool) -> Iterator[Reading]:
+    """A day and a half of a shed that warms and cools by 3 K."""
+    for minute in range(36 * 60 + 1):
+        at = NOW - MINUTE * minute
+        turn = 2 * math.pi * (at % DAY) / DAY
+        air = 292.15 + 3.0 * math.sin(turn)
+        yield Reading("bench", at, at, air, 0.5 + 0.1 * math.cos(turn))
+        if probed:
+            yield Reading("hull", at, at, air - 0.7, None)
+
+
+def resin_of(name: str, lot: str | None, layer: str) -> Resin:
+    return load_resin(name)
+
+
+def recorded(measured: Measured, substrate: Substrate) -> LayerHistory:
+    told = layer_as_plain(LAYER)
+    return follow(told, measured, NOW, resin_of, lambda one: laid.buildup(one, [told], substrate, resin_of))
+
+
+def apart(record: LayerHistory, look: Progress) -> list[str]:
+    """Where the two do not agree."""
+    found = []
+    for what, columns, now in (
+        ("conversion", record.conversion, look.conversion),
+        ("glass transition", record.glass_transition, look.glass_transition),
+    ):
+        usual = float(np.interp(NOW, record.time, columns[1]))
+        if usual != pytest.approx(now, rel=2e-3):
+            found.append(f"{what}: {usual} and {now}")
+    for mark in SAME:
+        likely, foreseen = record.marks[mark].likely, look.moment(mark).likely
+        assert likely is not None
+        assert foreseen is not None
+        # the look takes the middle of sixteen lots, the record the usual one
+        if likely - LAYER.started != pytest.approx(foreseen - LAYER.started, rel=0.02):
+            found.append(f"{mark}: {likely - LAYER.started} and {foreseen - LAYER.started}")
+    return found
+
+
+@pytest.mark.parametrize("probed", [True, False])
+def test_the_record_says_of_a_moment_what_the_look_said_at_it(probed: bool, tmp_path: Path) -> None:
+    """Air, surface and dew point, how far the layer is, and its marks; a hull taken 1 K too warm is found."""
+    found = settings(probed)
+    substrate = load_substrate(found.shed.substrate, None)
+    posts = [Post("bench", "air", part_of("unknown"))]
+    if probed:
+        posts.append(Post("hull", "surface", part_of("probe")))
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.append(readings(probed), [Entry("layer", layer_as_plain(LAYER), LAYER.started)])
+        look = Look(logbook, found, NOW)
+        measured = measure(logbook, posts, LAYER.started - DAY, NOW, substrate)
+        seen, (running,) = look.surfaced, look.running
+    assert seen is not None
+    assert seen.air is not None
+    assert running.progress is not None
+    assert measured.time[-1] == NOW
+    assert measured.air_temperature[-1] == seen.air.temperature
+    assert measured.surface_temperature[-1] == pytest.approx(
+        seen.surface.temperature, abs=0 if probed else 0.01
+    )
+    assert seen.air.vapour_pressure is not None
+    assert measured.dew_point[-1] == pytest.approx(float(moist_air.dew_point(seen.air.vapour_pressure)))
+    assert apart(recorded(measured, substrate), running.progress) == []
+    warmer = measured._replace(film_temperature=measured.film_temperature + 1.0)
+    assert apart(recorded(warmer, substrate), running.progress)
