@@ -47,7 +47,7 @@ def browser() -> Iterator[Any]:
 def phone(browser: Any, code: str, size: dict[str, int] = PHONE, **more: Any) -> Any:
     """A page of a fresh context, let in by this code."""
     context = browser.new_context(viewport=size, has_touch=True, **more)
-    context.set_default_timeout(60_000)
+    context.set_default_timeout(1000 * PATIENCE)
     page = context.new_page()
     page.goto(code)
     return page

@@ -67,7 +67,7 @@ class DatabaseServer:
             text=True,
             cwd=self.folder,
             check=False,
-            timeout=PATIENCE * 2,
+            timeout=PATIENCE,
             **self.account,
         )
         assert done.returncode == 0, f"{tool}: {done.stderr}"
@@ -202,7 +202,7 @@ class DatabaseServer:
     def promote(self) -> None:
         """A standby becomes the primary."""
         with self.connect("postgres") as connection:
-            connection.execute("SELECT pg_promote(true, 60)")
+            connection.execute("SELECT pg_promote(true, 240)")
 
     def remove(self) -> None:
         self.stop(signal.SIGQUIT)

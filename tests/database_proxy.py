@@ -6,6 +6,8 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
+from tests.broker import PATIENCE
+
 
 class BreakingWire:
     """Between a client and a server on sockets of files. ``arm`` says at which message it breaks."""
@@ -68,7 +70,7 @@ class BreakingWire:
                         quiet.set()
                         far.sendall(message)
                         far.shutdown(socket.SHUT_WR)  # the server ends what it began, then leaves
-                        back.join(10)
+                        back.join(PATIENCE)
                         break
                 elif self._left > 0:
                     self._left -= 1

@@ -30,7 +30,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from curewatch.clock import iso_utc
 from curewatch.logbook import LogbookStore, open_logbook
-from tests.broker import until
+from tests.broker import PATIENCE, until
 from tests.database import DatabaseServer
 from tests.queue_brokers import QueueBrokers
 
@@ -157,7 +157,7 @@ class Fleet:
         }
         held.callback(self._end_workers)
         for label in ("", *DEFECTS):  # a queue that is not there yet keeps nothing
-            until(lambda label=label: "sheds" in (self.folder / f"worker{label}.log").read_text(), 120)
+            until(lambda label=label: "sheds" in (self.folder / f"worker{label}.log").read_text())
         ports = [node.mqtt for node in self.brokers.nodes]
         self.sheds = [
             SimulatedShed(name, ports[n % 3 :] + ports[: n % 3])
@@ -356,7 +356,7 @@ def run(
         print(
             f"sent {reached:.0f} messages a second of {rate:.0f}; load {os.getloadavg()[0]:.1f}", flush=True
         )
-        until(partial(answered, fleet.sheds), 120)
+        until(partial(answered, fleet.sheds))
         settle(fleet)
         counted = fleet.count()
         for place, (what, _) in enumerate(fleet.killed):
@@ -365,7 +365,7 @@ def run(
         return counted, fleet.refused()
 
 
-def settle(fleet: Fleet, patience: float = 240.0) -> None:
+def settle(fleet: Fleet, patience: float = PATIENCE) -> None:
     """Until nothing more comes in for some seconds."""
     before, since, end = -1, time.monotonic(), time.monotonic() + patience
     with fleet.store.connect() as owner:

@@ -18,7 +18,7 @@ from curewatch.page.plan import of_daemon
 from curewatch.page.process import Unanswered
 from curewatch.page.server import PageServer
 from curewatch.page.tokens import TokenKind
-from tests.broker import free_port
+from tests.broker import PATIENCE, free_port
 
 AT = 1_795_000_000.0
 PRESS = {"do": "press", "job": "J1", "part": "rudder", "key": "mixed", "id": "0123456789abcdef"}
@@ -96,7 +96,7 @@ class Page:
         if kind is not None:
             sent["Cookie"] = f"other=1; {rules.cookie_name(self.port)}={self.secrets[kind]}"
         sent |= {name.replace("_", "-"): value for name, value in lines.items()}
-        far = http.client.HTTPConnection("127.0.0.1", self.port, timeout=20)
+        far = http.client.HTTPConnection("127.0.0.1", self.port, timeout=PATIENCE)
         far.request(method or ("GET" if body is None else "POST"), path, body, sent)
         answer = far.getresponse()
         found = answer.status, dict(answer.headers), answer.read()

@@ -14,10 +14,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.broker import REQUIRED, free_port, until
+from tests.broker import PATIENCE, REQUIRED, free_port, until
 
 FOUND = sorted(Path("/usr/lib/rabbitmq/lib").glob("rabbitmq_server-*/sbin/rabbitmq-server"))
-BOOT = 180.0  # s, on a crowded machine
 
 
 def needs_rabbitmq() -> None:
@@ -92,13 +91,13 @@ class QueueBrokers:
         for node in self.nodes[1:]:
             self.begin(node)
         for node in self.nodes[1:]:
-            until(lambda node=node: self._listens(node), BOOT)
+            until(lambda node=node: self._listens(node))
         return self
 
     def boot(self, node: Node) -> None:
         """Start a node, and wait until it takes messages."""
         self.begin(node)
-        until(lambda: self._listens(node), BOOT)
+        until(lambda: self._listens(node))
 
     def begin(self, node: Node) -> None:
         """Start a node."""
@@ -123,16 +122,16 @@ class QueueBrokers:
         if node.process is not None:
             with suppress(ProcessLookupError):
                 os.killpg(node.process.pid, signal.SIGKILL)
-            node.process.wait(60)
+            node.process.wait(PATIENCE)
             node.process = None
             # its beam outlives its shell by a moment, and closes one port after the other
             ports = (node.mqtt, node.queues, node.others)
-            until(lambda: not any(map(_answers, ports)), BOOT)
+            until(lambda: not any(map(_answers, ports)))
 
     def remove(self) -> None:
         for node in self.nodes:
             self.kill(node)
         if self.epmd is not None:
             self.epmd.kill()
-            self.epmd.wait(60)
+            self.epmd.wait(PATIENCE)
         shutil.rmtree(self.folder, ignore_errors=True)

@@ -26,6 +26,7 @@ from curewatch.record.examination import verify
 from curewatch.record.page import Pages
 from curewatch.record.proof import LISTED, checksums
 from curewatch.record.verification import verify_files
+from tests.broker import PATIENCE
 
 Change = Callable[[dict[str, bytes]], Mapping[str, bytes]]
 ATTACKERS = ("changes a file", "rebuilds the list", "signs the list again")
@@ -108,7 +109,7 @@ def shell_check(
         cwd=folder,
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=PATIENCE,
         check=False,
         env={"PATH": path or os.environ["PATH"]},
     )

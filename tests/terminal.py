@@ -8,8 +8,8 @@ from pathlib import Path
 import pexpect
 
 import curewatch
+from tests.broker import PATIENCE
 
-PATIENCE = 60  # s a test waits for what it expects before it fails, however busy the machine
 BESIDE = str(Path(curewatch.__file__).parents[1])  # where this very package is imported from
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import pexpect
 import pytest
 
+from tests.broker import PATIENCE
 from tests.demo_world import shed_in_use
 from tests.terminal import environment, spawn
 
@@ -60,7 +61,7 @@ def test_colour_is_for_terminals_that_want_it(shed: Path) -> None:
             cwd=shed,
             env=environment(shed),
             stdout=opened,
-            timeout=120,
+            timeout=PATIENCE,
             check=False,
         )
     written = file.read_text(encoding="utf-8").splitlines()

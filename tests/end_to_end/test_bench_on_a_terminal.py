@@ -11,7 +11,8 @@ import pytest
 from curewatch.clock import SystemClock
 from curewatch.logbook import EntryKind, Logbook
 from curewatch.worklog import telling
-from tests.terminal import PATIENCE, environment, spawn, spawn_in_shell
+from tests.broker import PATIENCE
+from tests.terminal import environment, spawn, spawn_in_shell
 
 SHED = """
 [resin]

@@ -21,8 +21,9 @@ from curewatch.jobs import Layer, layer_as_plain
 from curewatch.logbook import Entry, Logbook
 from curewatch.readings import Reading
 from curewatch.wire.lines import encode
+from tests.broker import PATIENCE
 from tests.simulators import SimulatedPort
-from tests.terminal import PATIENCE, environment, spawn, spawn_in_shell
+from tests.terminal import environment, spawn, spawn_in_shell
 
 LEAVE = "\x1b[?25h\x1b[?1049l"
 SHED = """

@@ -22,7 +22,7 @@ from curewatch.model.air.forecast import Forecast
 from curewatch.shed import forecasts
 from curewatch.simulation.port import SimulatedPort
 from curewatch.wire.lines import checksum
-from tests.broker import Broker, Talker, free_port, needs_mosquitto, until
+from tests.broker import PATIENCE, Broker, Talker, free_port, needs_mosquitto, until
 from tests.certificates import authority, certificate
 from tests.running import Running
 
@@ -124,7 +124,7 @@ def test_a_port_on_another_machine(tmp_path: Path) -> None:
             assert daemon.stop() == 0
             stopping.set()
             far.shutdown(socket.SHUT_RDWR)
-            reader.join(5)
+            reader.join(PATIENCE)
 
 
 class _Wire:
@@ -174,7 +174,7 @@ def test_state_advice_and_alerts_stand_with_the_broker(tmp_path: Path, broker: B
         daemon.start()
         daemon.says("yard answers")
         device.send("creek/bench/state", [b'{"temperature": 9.0, "humidity": 96}'])
-        daemon.says("alert", 150.0)  # the first look comes after a minute
+        daemon.says("alert")  # the first look comes after a minute
 
         def standing() -> dict[str, Any]:
             """What a reader that comes now is given; nothing as long as it is not all of it."""
@@ -189,7 +189,7 @@ def test_state_advice_and_alerts_stand_with_the_broker(tmp_path: Path, broker: B
                 }
             return kept if kept.keys() >= documents.keys() else {}
 
-        told = until(standing, 180.0)
+        told = until(standing)
         for topic, name in documents.items():
             checked = Draft202012Validator(json.loads(schema(name)), format_checker=FormatChecker())
             assert list(checked.iter_errors(told[topic])) == []
@@ -199,7 +199,7 @@ def test_state_advice_and_alerts_stand_with_the_broker(tmp_path: Path, broker: B
         device.listen("curewatch/v1/availability")
         until(lambda: device.heard and device.heard[-1].payload == b"online")
         daemon.kill()
-        until(lambda: device.heard[-1].payload == b"offline", 120.0)
+        until(lambda: device.heard[-1].payload == b"offline")
 
 
 @pytest.mark.long
@@ -331,7 +331,7 @@ def test_the_service_manager_is_told(tmp_path: Path, port: SimulatedPort) -> Non
     address = tmp_path / "notify"
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as listener:
         listener.bind(str(address))
-        listener.settimeout(20)
+        listener.settimeout(PATIENCE)
         settings = f'[serial.usb]\nurl = "{port.url}"'
         with Running(tmp_path, settings, NOTIFY_SOCKET=str(address), WATCHDOG_USEC="400000") as daemon:
             daemon.start()

@@ -10,6 +10,7 @@ import pytest
 from curewatch.cli.commands.demo import demo_configuration, recording_file
 from curewatch.cli.evening import LAYERS
 from curewatch.daemon.edges.recording import open_recording
+from tests.broker import PATIENCE
 from tests.terminal import environment
 
 
@@ -30,7 +31,7 @@ def test_an_evening_is_told_from_go_to_no_go(tmp_path: Path) -> None:
         env=environment(tmp_path),
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=PATIENCE,
         check=True,
     )
     assert shown.stderr == ""

@@ -10,6 +10,7 @@ import pytest
 
 from curewatch.clock import SystemClock
 from tests import demo_world, documents
+from tests.broker import PATIENCE
 
 ANSWERS = {0, 3, 4}  # go or done, no-go, unknown
 LASTING = re.compile(r"curewatch (watch|ingest|simulate)\b(?!.*(--once|--evening|--count|--file))")
@@ -65,9 +66,9 @@ def _typed(line: str, folder: Path, environment: dict[str, str]) -> tuple[int, s
         text=True,
     )
     try:
-        said, _ = process.communicate(timeout=WHILE if LASTING.match(line) else 300)
+        said, _ = process.communicate(timeout=WHILE if LASTING.match(line) else PATIENCE)
     except subprocess.TimeoutExpired:
         process.terminate()
-        said, _ = process.communicate(timeout=60)
+        said, _ = process.communicate(timeout=PATIENCE)
         return (0 if LASTING.match(line) else 1), said
     return process.returncode, said

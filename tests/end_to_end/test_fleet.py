@@ -20,7 +20,7 @@ from curewatch.logbook.keys import known_key
 from curewatch.logbook.sealing import seal
 from curewatch.readings import Reading
 from curewatch.shed import copied
-from tests.broker import until
+from tests.broker import PATIENCE, until
 from tests.database import needs_postgres
 from tests.fleet_run import DEFECTS, run, shown
 from tests.queue_brokers import QueueBrokers, needs_rabbitmq
@@ -58,7 +58,7 @@ def running(process: FleetProcess) -> Iterator[None]:
         yield
     finally:
         process.stopping = True
-        thread.join(60)
+        thread.join(PATIENCE)
 
 
 def grow(path: Path, at: float, warmth: float) -> None:
@@ -105,16 +105,16 @@ def test_a_shed_sends_its_blocks_over_a_broker_and_a_twin_is_refused(
         with running(process(Sender, "home")):
             until(lambda: any("sending" in line for line in said))
             with running(process(Worker, "copy")):
-                until(same, 180)
+                until(same)
                 brokers.kill(brokers.nodes[0])
                 grow(home, SystemClock().now().utc - 3600, 291.0)
                 brokers.boot(brokers.nodes[0])
-                until(same, 180)
+                until(same)
                 grow(twin, SystemClock().now().utc - 3600, 295.0)
                 with running(process(Sender, "twin")):
-                    until(lambda: any("REFUSED, fork" in line for line in said), 180)
+                    until(lambda: any("REFUSED, fork" in line for line in said))
                     with open_logbook(twin) as logbook:
-                        until(lambda: copied.against(logbook) is not None, 180)
+                        until(lambda: copied.against(logbook) is not None)
                 assert same()
         with open_logbook(copy) as logbook:
             found = trouble_of(logbook)

@@ -16,7 +16,7 @@ from curewatch.configuration import load
 from curewatch.fleet.looker import Looks, WantedLook
 from curewatch.fleet.plan import BrokerHosts, FleetPlan
 from curewatch.logbook import Logbook
-from tests.broker import free_port, until
+from tests.broker import PATIENCE, free_port, until
 from tests.browser import browser, phone, shows, state, word
 from tests.end_to_end.test_json_answers import must_fit
 from tests.page_world import answers, past
@@ -73,7 +73,12 @@ def test_a_phone_sees_every_shed_and_one_board(chromium: Any, tmp_path: Path) ->
     port, world = free_port(), environment(tmp_path)
     filled(tmp_path, port)
     made = subprocess.run(
-        typed(tmp_path, "page", "--json"), env=world, capture_output=True, text=True, timeout=60, check=True
+        typed(tmp_path, "page", "--json"),
+        env=world,
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE,
+        check=True,
     )
     code = json.loads(made.stdout)
     must_fit("fleet page", code)
@@ -119,9 +124,9 @@ def test_it_ends_when_it_is_told_to_and_says_what_is_wrong(tmp_path: Path) -> No
     with subprocess.Popen(typed(tmp_path, "serve"), env=world, stdout=subprocess.DEVNULL) as server:
         until(lambda: answers(port))
         taken = subprocess.run(
-            typed(tmp_path, "serve"), env=world, capture_output=True, text=True, timeout=60, check=False
+            typed(tmp_path, "serve"), env=world, capture_output=True, text=True, timeout=PATIENCE, check=False
         )
         assert (taken.returncode, taken.stderr.count("\n")) == (2, 1)
         assert "Use another [page] port" in taken.stderr
         server.send_signal(signal.SIGTERM)
-        assert server.wait(60) == 0
+        assert server.wait(PATIENCE) == 0

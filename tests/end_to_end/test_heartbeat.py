@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from curewatch.clock import SystemClock, iso_utc
-from tests.broker import Broker, Talker, until
+from tests.broker import PATIENCE, Broker, Talker, until
 
 LAYERS = {"layers": [{"layer": "L2", "job": "J1", "part": "rudder cheek"}]}
 
@@ -36,7 +36,7 @@ def settings(folder: Path, broker: Broker, more: str = "") -> None:
 
 def once(folder: Path) -> tuple[int, str]:
     ran = subprocess.run(
-        typed(folder, "heartbeat", "--once"), capture_output=True, text=True, timeout=60, check=False
+        typed(folder, "heartbeat", "--once"), capture_output=True, text=True, timeout=PATIENCE, check=False
     )
     return ran.returncode, ran.stdout + ran.stderr
 
@@ -69,7 +69,7 @@ def test_a_daemon_that_died_while_a_layer_cured_rings(tmp_path: Path, broker: Br
             talker.send(f"curewatch/v1/{about}", [payload], retain=True)
     assert once(tmp_path)[0] == 4
     doctor = subprocess.run(
-        typed(tmp_path, "doctor", "--json"), capture_output=True, text=True, timeout=60, check=False
+        typed(tmp_path, "doctor", "--json"), capture_output=True, text=True, timeout=PATIENCE, check=False
     )
     (finding,) = (one for one in json.loads(doctor.stdout)["findings"] if one["about"] == "heartbeat.yard")
     assert finding["grade"] == "care"
@@ -84,7 +84,7 @@ def test_a_daemon_that_died_while_a_layer_cured_rings(tmp_path: Path, broker: Br
             until(lambda: "connection was lost" in journal.read_text() or "127.0.0.1:" in journal.read_text())
         finally:
             listener.send_signal(signal.SIGINT)
-            assert listener.wait(60) in {0, 130}
+            assert listener.wait(PATIENCE) in {0, 130}
     (line,) = kept.read_text().splitlines()
     notice = json.loads(line)
     assert notice["text"].startswith("J1 rudder cheek, L2 cures: no word of ")
@@ -104,7 +104,7 @@ def test_what_it_cannot_listen_to_is_one_sentence(
 ) -> None:
     (tmp_path / "curewatch.toml").write_text(settings)
     ran = subprocess.run(
-        typed(tmp_path, "heartbeat", *words), capture_output=True, text=True, timeout=60, check=False
+        typed(tmp_path, "heartbeat", *words), capture_output=True, text=True, timeout=PATIENCE, check=False
     )
     assert ran.returncode in {2, 78}
     assert said in ran.stderr

@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 
 from curewatch.logbook import EntryKind, Logbook
-from tests.terminal import PATIENCE
+from tests.broker import PATIENCE
 
 
 @pytest.fixture

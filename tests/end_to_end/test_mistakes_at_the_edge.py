@@ -16,6 +16,7 @@ from curewatch.cli.main import run
 from curewatch.errors import ExitStatus
 from curewatch.logbook import Logbook
 from curewatch.worklog import telling
+from tests.broker import PATIENCE
 from tests.terminal import environment
 
 USAGE, FAILURE, CONFIGURATION = ExitStatus.USAGE, ExitStatus.FAILURE, ExitStatus.CONFIGURATION
@@ -166,7 +167,7 @@ def test_two_daemons_are_one_too_many(tmp_path: Path) -> None:
             env=environment(tmp_path),
             capture_output=True,
             text=True,
-            timeout=60,
+            timeout=PATIENCE,
             check=False,
         )
     assert second.returncode == CONFIGURATION  # a service manager must not try for ever

@@ -24,7 +24,7 @@ from curewatch.notices.command import run_command
 from curewatch.notices.delivery import deliver
 from curewatch.notices.request import Delivered, DeliveryRequest
 from curewatch.phrases import phrase
-from tests.broker import until
+from tests.broker import PATIENCE, until
 
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")  # of the library, at its import
 NOW = 1_792_267_200.0
@@ -158,7 +158,7 @@ def test_killed_between_sending_and_noting_it_is_told_again(tmp_path: Path) -> N
         [sys.executable, "-c", KILLED, str(NOW), *(str(tmp_path / name) for name in wanted)],
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=PATIENCE,
         check=True,
     )
     assert ran.stdout.split() == ["-9", "0", "0"] * 3
@@ -191,7 +191,7 @@ class Server:
     def _one(self, connection: socket.socket) -> None:
         with suppress(OSError), connection:
             if self.mode == "hangs":
-                self._over.wait(60.0)
+                self._over.wait(PATIENCE)
             elif self.mode != "refuses":
                 self._speak(self, connection)
 

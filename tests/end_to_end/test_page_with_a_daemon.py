@@ -20,7 +20,7 @@ from curewatch.page.server import MOST_OF_ONE
 from curewatch.page.tokens import TokenKind
 from curewatch.shed import active_alerts
 from curewatch.units import HOUR
-from tests.broker import free_port, until
+from tests.broker import PATIENCE, free_port, until
 from tests.browser import RECORDER, TABLET, browser, phone, press, shows, state, word
 from tests.certificates import authority, certificate
 from tests.page_world import PageWorld, answers, page_world, past
@@ -196,7 +196,7 @@ def fetched(address: str, context: ssl.SSLContext | None = None, **lines: str) -
     asked = urllib.request.Request(
         address, headers={name.replace("_", "-"): text for name, text in lines.items()}
     )
-    with urllib.request.urlopen(asked, timeout=60, context=context) as reply:
+    with urllib.request.urlopen(asked, timeout=PATIENCE, context=context) as reply:
         found: bytes = reply.read()
         return found
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.broker import PATIENCE
 from tests.terminal import environment
 
 ORDINARY = ["setpriv", "--inh-caps=-all", "--bounding-set=-all"]  # root that permissions hold for
@@ -24,7 +25,7 @@ def as_somebody(home: Path, *arguments: str) -> "subprocess.CompletedProcess[str
         env=environment(home),
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=PATIENCE,
         check=False,
     )
 

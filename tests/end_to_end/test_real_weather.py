@@ -23,6 +23,7 @@ from curewatch.logbook import Logbook
 from curewatch.physics import moist_air
 from curewatch.shed import consult
 from curewatch.shed.look import Look
+from tests.broker import PATIENCE
 from tests.published.weather_years import data_file
 
 TWELVE_YEARS = 4383 * 86400.0  # s
@@ -85,7 +86,7 @@ def replayed(folder: Path, weather: Measured, advice_every: int = 12_960) -> Rep
         [sys.executable, "-m", "curewatch", "replay", recording, "--json", *where],
         capture_output=True,
         text=True,
-        timeout=300,
+        timeout=PATIENCE,
         check=False,
     )
     assert ran.returncode == 0, ran.stderr

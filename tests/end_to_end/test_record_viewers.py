@@ -15,6 +15,7 @@ from curewatch.record.proof import FILES
 from curewatch.record.writing import Written, write
 from curewatch.units import DAY
 from tests import record_world as world
+from tests.broker import PATIENCE
 from tests.record_attacks import need, shell_check
 
 
@@ -32,7 +33,7 @@ BROWSERS_OWN = re.compile(r"\.(google|googleapis|gvt1|chromium)\.(com|org)$")
 
 def told(*arguments: str | Path) -> str:
     done = subprocess.run(
-        [str(one) for one in arguments], capture_output=True, text=True, timeout=120, check=True
+        [str(one) for one in arguments], capture_output=True, text=True, timeout=PATIENCE, check=True
     )
     assert done.stderr == ""
     return done.stdout
@@ -75,7 +76,7 @@ def test_the_steps_of_the_readme_can_be_done_by_hand(written: Written):
     assert len(commands) == 5
     for command in commands:
         done = subprocess.run(
-            command, shell=True, cwd=written.folder, capture_output=True, timeout=60, check=False
+            command, shell=True, cwd=written.folder, capture_output=True, timeout=PATIENCE, check=False
         )
         assert done.returncode == 0, command
 
@@ -100,7 +101,7 @@ def test_a_browser_shows_the_page_and_asks_for_nothing(written: Written, tmp_pat
         def hear(connection: socket.socket) -> None:
             # a browser may open a connection ahead of its need, and say nothing on it
             with suppress(OSError), connection:
-                connection.settimeout(60.0)
+                connection.settimeout(PATIENCE)
                 asked.append(connection.recv(500))
 
         listening = threading.Thread(target=listen)
@@ -140,7 +141,7 @@ def browse(address: str, proxy: int, profile: Path) -> str:
         ],
         capture_output=True,
         text=True,
-        timeout=90,
+        timeout=PATIENCE,
         check=True,
     )
     return done.stdout

@@ -68,7 +68,7 @@ def test_two_salts_make_a_correction_for_what_comes_then(tmp_path: Path) -> None
             with Logbook(daemon.path, read_only=True) as logbook:
                 return bool(logbook.latest()["bench"].flags & Flag.CORRECTED)
 
-        until(a_corrected_one, 120.0)
+        until(a_corrected_one)
         with Logbook(daemon.path, read_only=True) as logbook:
             last = logbook.latest()["bench"]
             check = logbook.entries("sensor-check")[-1]

@@ -189,7 +189,7 @@ def test_noise_of_a_wrong_speed_does_not_take_the_two_minutes() -> None:
 
 def wait_until_open(port: SimulatedPort) -> None:
     """Until somebody has set its speed; what was written before that is thrown away by the opening."""
-    until(lambda: termios.tcgetattr(port._reader)[4] == termios.B115200, 30.0)
+    until(lambda: termios.tcgetattr(port._reader)[4] == termios.B115200)
     time.sleep(2.0)  # the opening throws it away a moment after that
 
 
@@ -214,7 +214,7 @@ def test_the_simulated_shed_of_the_readme_is_heard_and_answered(tmp_path: Path) 
         answer(talk, question)
     answer(talk, "address of one elsewhere", "shed-port")
     talk.expect("listening for 65 s, 125 s where nothing comes")
-    assert talk.expect(["use this port", "nothing that can be read"], timeout=180) == 0
+    assert talk.expect(["use this port", "nothing that can be read"]) == 0
     talk.sendline("")
     answer(talk, "address of the broker")
     for _ in range(3):
@@ -230,7 +230,7 @@ def test_the_simulated_shed_of_the_readme_is_heard_and_answered(tmp_path: Path) 
     ):
         answer(talk, question)
     answer(talk, "write it to")
-    talk.expect("all of them report and are stored", timeout=180)
+    talk.expect("all of them report and are stored")
     talk.expect("(GO|NO-GO) .*epoxy-slow")
     talk.expect(pexpect.EOF)
     talk.close()

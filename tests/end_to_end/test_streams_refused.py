@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.broker import PATIENCE
 from tests.terminal import environment
 
 # a reader that is gone before the first byte; the status is that of the command before the pipe
@@ -21,7 +22,7 @@ def at_shell(home: Path, command: str) -> "subprocess.CompletedProcess[str]":
         env=environment(home),
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=PATIENCE,
         check=False,
     )
 

@@ -31,7 +31,7 @@ def later(minutes: float) -> Instant:
 
 def thought(thinking: Thinking, at: Instant) -> tuple[Any, ...]:
     thinking(at, "asked by a test")
-    return tuple(until(thinking.collect, 60.0))
+    return tuple(until(thinking.collect))
 
 
 def test_a_child_answers_as_we_would_and_remembers(tmp_path: Path) -> None:

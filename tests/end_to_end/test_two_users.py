@@ -26,10 +26,9 @@ import pytest
 import curewatch
 from curewatch.cli.commands.service import unit
 from curewatch.logbook.forwarded import socket_path
-from curewatch.notices.outbox import URGENT_BETWEEN
 from curewatch.shed import learnt
-from tests.broker import until
-from tests.terminal import PATIENCE
+from tests.broker import PATIENCE, until
+from tests.running import zone_at_noon
 
 # of this process: another worker, or another run beside it, has users of its own
 SERVICE, OWNER, STRANGER = (f"cw-test-{who}-{os.getpid()}" for who in ("service", "owner", "stranger"))
@@ -189,9 +188,10 @@ class Service:
         bell.chmod(0o755)
         self.config.parent.mkdir()
         self.config.write_text(
-            f'[shed]\nname = "Saltmarsh Shed"\n[sensors.bench]\nrole = "air"\nevery_s = 5\n[sensors.hull]\n'
+            f'[shed]\nname = "Saltmarsh Shed"\nzone = "{zone_at_noon()}"\n'
+            f'[sensors.bench]\nrole = "air"\nevery_s = 5\n[sensors.hull]\n'
             f'role = "surface"\nevery_s = 5\n[serial.far]\nurl = "socket://127.0.0.1:{port}"\n'
-            f'[notices]\ncommand = ["{bell}"]\n[logbook]\npath = "{self.logbook}"\n'
+            f'[notices]\ncommand = ["{bell}"]\ntimeout_s = 60\n[logbook]\npath = "{self.logbook}"\n'
         )
         shutil.chown(self.config, "root", SERVICE)
         self.config.chmod(0o640)
@@ -205,7 +205,7 @@ class Service:
             capture_output=True,
             text=True,
             check=False,
-            timeout=120,
+            timeout=PATIENCE,
         )
 
     def presses(self, user: str, *lines: str) -> None:
@@ -225,7 +225,7 @@ class Service:
 
     def stop(self) -> None:
         self.process.send_signal(signal.SIGTERM)
-        self.process.wait(60)
+        self.process.wait(PATIENCE)
         self.journal.close()
 
 
@@ -238,7 +238,7 @@ def service(users: None) -> Iterator[Service]:
     try:
         made = Service(folder, Program(folder / "program"), board.port)
         try:
-            until(lambda: socket_path(made.logbook).exists() and heard(made) == {"bench", "hull"}, 120.0)
+            until(lambda: socket_path(made.logbook).exists() and heard(made) == {"bench", "hull"})
             yield made
         finally:
             made.stop()
@@ -335,12 +335,12 @@ def test_a_stranger_is_let_in_nowhere(service: Service) -> None:
 
 def test_the_alert_command_runs_under_the_service(service: Service) -> None:
     """Damp air over a cold hull rings; the command has the event on its standard input."""
-    until(lambda: service.rung.exists() and service.rung.read_text().strip(), 240.0)
+    until(lambda: service.rung.exists() and service.rung.read_text().strip())
     assert service.run(OWNER, "alerts", "--acknowledge", "all", "--by", "Reed").returncode == 0
     acknowledged = [one for one in entries(service) if one.get("happening") == "acknowledged"]
     assert acknowledged[0]["user"] == OWNER
-    # two notices to one receiver are a minute apart
-    until(lambda: "acknowledged" in service.rung.read_text(), URGENT_BETWEEN + 180.0)
+    # two notices to one receiver are a minute apart (`outbox.URGENT_BETWEEN`)
+    until(lambda: "acknowledged" in service.rung.read_text())
     event = json.loads(service.rung.read_text().splitlines()[0])["alerts"][0]
     assert event["happening"] == "raised"
     assert service.rung.owner() == SERVICE

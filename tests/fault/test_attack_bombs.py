@@ -26,6 +26,7 @@ from curewatch.record.proof import FILES, LISTED, checksums
 from curewatch.record.verification import verify_files
 from curewatch.units import DAY
 from curewatch.worklog import photo
+from tests.broker import PATIENCE
 from tests.record_attacks import OwnChain, Sealed, shell_check
 
 MOST = 300_000  # kB resident
@@ -41,7 +42,7 @@ def peak(code: str, place: Path) -> int:
         "print(Path('/proc/self/status').read_text().partition('VmHWM:')[2].split()[0])"
     )
     said = subprocess.run(
-        [sys.executable, "-c", text, str(place)], capture_output=True, text=True, check=True, timeout=120
+        [sys.executable, "-c", text, str(place)], capture_output=True, text=True, check=True, timeout=PATIENCE
     )
     return int(said.stdout.splitlines()[-1])
 
@@ -206,11 +207,15 @@ def test_the_page_of_shell_holds_or_refuses_in_bearable_memory(
     (folder / "files.sha256").write_bytes(told)
     (folder / "files.sig").write_bytes(sealed.key.sign(told))
     code = (
-        "import resource, subprocess, sys; subprocess.run(['sh', 'check.sh'], cwd=sys.argv[1], timeout=300);"
+        "import resource, subprocess, sys; subprocess.run(['sh', 'check.sh'], cwd=sys.argv[1]);"
         "print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss)"
     )
     ran = subprocess.run(
-        [sys.executable, "-c", code, str(folder)], capture_output=True, text=True, check=True
+        [sys.executable, "-c", code, str(folder)],
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=PATIENCE,
     )
     assert "BROKEN: " in ran.stdout
     assert int(ran.stdout.split()[-1]) < MOST

@@ -14,6 +14,7 @@ from curewatch.errors import RecordBroken
 from curewatch.record import verification
 from curewatch.record.proof import published, shipped
 from curewatch.record.verification import verify_files
+from tests.broker import PATIENCE
 from tests.record_attacks import ATTACKERS, Sealed, attacked, shell_check
 
 
@@ -51,7 +52,7 @@ def test_a_check_that_was_not_published_is_refused(
     ours = folder.parent / "check.sh"
     ours.write_bytes(shipped("check.sh"))
     said = subprocess.run(
-        ["sh", str(ours), "-d", str(folder)], capture_output=True, text=True, timeout=60, check=False
+        ["sh", str(ours), "-d", str(folder)], capture_output=True, text=True, timeout=PATIENCE, check=False
     )
     assert (said.returncode, "another one" in said.stdout) == (5, True)
     assert "HOLDS" in shell_check(folder).stdout  # the control: the suspect's own
@@ -85,7 +86,7 @@ def test_the_folder_is_checked_from_elsewhere(sealed: Sealed, tmp_path: Path):
         ["sh", str(ours), "-d", str(sealed.folder), sealed.seal.code],
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=PATIENCE,
         check=False,
     )
     assert (said.returncode, said.stdout) == (0, shell_check(sealed.folder, sealed.seal.code).stdout)

@@ -13,7 +13,7 @@ import pytest
 from curewatch.logbook import Logbook
 from curewatch.simulation.port import SimulatedPort
 from curewatch.wire.lines import checksum
-from tests.broker import Broker, Talker, needs_mosquitto, until
+from tests.broker import PATIENCE, Broker, Talker, needs_mosquitto, until
 from tests.running import TOO_EARLY, Running, in_one_of_a_few, sequences
 
 NODES = 10
@@ -58,7 +58,7 @@ class Device(threading.Thread):
                 payload = json.dumps({"temperature": 12.5, "humidity": 71.0, "n": number}).encode()
                 device.client.publish(f"creek/node{number % NODES}/state", payload, 1)
                 time.sleep(0.3 / self.share)
-            until(lambda: device.acknowledged >= self.messages, 120.0)
+            until(lambda: device.acknowledged >= self.messages)
 
 
 @pytest.mark.long
@@ -106,7 +106,7 @@ def test_acknowledging_before_the_commit_loses_in_the_same_flood(tmp_path: Path)
     assert in_one_of_a_few(loses, tmp_path)
 
 
-def _flooded(folder: Path, program: list[str] | None = None, patience: float = 120.0) -> None:
+def _flooded(folder: Path, program: list[str] | None = None, patience: float = PATIENCE) -> None:
     needs_mosquitto("the broker in Python does not keep what a killed client has not taken")
     messages, kills, chance = 40_000, 0, random.Random(1)
     (folder / "broker").mkdir()
@@ -140,7 +140,7 @@ def _flooded(folder: Path, program: list[str] | None = None, patience: float = 1
 
 
 def _killed(
-    folder: Path, kills: int, messages: int, program: list[str] | None = None, patience: float = 120.0
+    folder: Path, kills: int, messages: int, program: list[str] | None = None, patience: float = PATIENCE
 ) -> None:
     needs_mosquitto("the broker in Python does not keep what a killed client has not taken")
     chance = random.Random(kills)
@@ -164,7 +164,7 @@ def _killed(
             assert daemon.process is not None
             assert daemon.process.returncode == -9  # the fault happened
             daemon.start()
-        device.join(180.0)
+        device.join(PATIENCE)
         assert not device.is_alive()
         board.over.set()
         board.join()

@@ -28,7 +28,7 @@ class EqualDevice(threading.Thread):
             for _ in range(self.messages):
                 device.client.publish("creek/bench/state", SAID, 1)
                 time.sleep(0.005)
-            until(lambda: device.acknowledged >= self.messages, 120.0)
+            until(lambda: device.acknowledged >= self.messages)
 
 
 def killed(folder: Path, kills: int, messages: int, program: list[str] | None = None) -> int:
@@ -52,11 +52,11 @@ def killed(folder: Path, kills: int, messages: int, program: list[str] | None = 
         device.start()
         for _ in range(kills):
             before = daemon.readings()
-            until(lambda: daemon.readings() > before or not device.is_alive(), 60.0)  # noqa: B023 - at once
+            until(lambda: daemon.readings() > before or not device.is_alive())  # noqa: B023 - at once
             time.sleep(chance.uniform(0.0, 0.2))
             daemon.kill()
             daemon.start()
-        device.join(180.0)
+        device.join(PATIENCE)
         assert not device.is_alive()
         settled(daemon, messages, 5.0 if program else PATIENCE)
         assert daemon.stop() == 0

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from curewatch.wire import Reason
-from tests.broker import Broker, Talker, needs_mosquitto, until
+from tests.broker import PATIENCE, Broker, Talker, needs_mosquitto, until
 from tests.running import Running
 
 READING = b'{"temperature": 12.5, "humidity": 71.0}'
@@ -109,7 +109,7 @@ def slow_broker(seconds: float) -> Iterator[tuple[int, list[int]]]:
         thread = threading.Thread(target=serve, daemon=True)
         thread.start()
         yield server.getsockname()[1], came
-        thread.join(10.0)
+        thread.join(PATIENCE)
 
 
 @pytest.mark.long

@@ -28,7 +28,7 @@ def test_a_daemon_seals_without_carrying_what_signs(tmp_path: Path) -> None:
     with SimulatedPort() as port, Running(tmp_path, settings(port)) as daemon:
         sealed_yesterday(daemon.path)
         daemon.start()
-        daemon.says("sealed; code ", 60.0)
+        daemon.says("sealed; code ")
         assert daemon.process is not None
         assert "cryptography" not in Path(f"/proc/{daemon.process.pid}/maps").read_text()
         assert daemon.stop() == 0
@@ -97,7 +97,7 @@ def killed_at(moment: str, fate: str, folder: Path, **defect: str) -> tuple[int,
         daemon.program = [sys.executable, "-c", HELD_DAEMON]
         daemon.environment |= {"SEAL_HELD_AT": moment, "SEAL_GATE": str(gate)}
         daemon.start(ready=False)
-        until(gate.exists, 60.0)
+        until(gate.exists)
         work = int(gate.read_text())
         daemon.kill()
         with Logbook(daemon.path, read_only=True) as logbook:
@@ -110,7 +110,7 @@ def killed_at(moment: str, fate: str, folder: Path, **defect: str) -> tuple[int,
             until(lambda: not Path(f"/proc/{work}").exists())
         daemon.environment["SEAL_HELD_AT"] = ""
         daemon.start()
-        daemon.says("sealed; code ", 60.0)
+        daemon.says("sealed; code ")
         gate.unlink(missing_ok=True)
         until(lambda: not Path(f"/proc/{work}").exists())
         assert daemon.stop() == 0

@@ -10,7 +10,7 @@ import pytest
 
 from curewatch.errors import CurewatchError, StoreFailed
 from curewatch.logbook import EntryKind, open_logbook
-from tests.broker import until
+from tests.broker import PATIENCE, until
 from tests.database import DatabaseServer
 from tests.database_writer import batch, expected
 
@@ -32,7 +32,7 @@ def race(place: Path, *defect: str) -> list[list[str]]:
         assert one.stdout is not None
         assert one.stdout.readline() == "ready\n"
     Path(f"{place}.start").touch()
-    said = [one.communicate(timeout=300)[0].splitlines() for one in running]
+    said = [one.communicate(timeout=PATIENCE)[0].splitlines() for one in running]
     assert [one.returncode for one in running] == [0, 0]
     return said
 

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from curewatch.page.tokens import TokenKind
+from tests.broker import PATIENCE
 from tests.page_world import SETTINGS, PageWorld, page_world
 from tests.running import zone_at_noon
 
@@ -93,7 +94,7 @@ def test_no_token_is_ever_in_the_journal(tmp_path: Path, defect: str, found: boo
 
 def asked(port: int, request: str) -> None:
     """One request by its line, until the server has nothing more to say."""
-    with suppress(OSError), socket.create_connection(("127.0.0.1", port), 60.0) as far:
+    with suppress(OSError), socket.create_connection(("127.0.0.1", port), PATIENCE) as far:
         far.sendall(f"{request}\r\nHost: 127.0.0.1:{port}\r\n\r\n".encode())
         while far.recv(4096):
             pass

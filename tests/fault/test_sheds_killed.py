@@ -57,7 +57,7 @@ class Gateway(threading.Thread):
                 ]
                 device.client.publish("creek/gateway/state", json.dumps(pack).encode(), 1)
                 time.sleep(0.004)
-            until(lambda: device.acknowledged >= self.messages, 120.0)
+            until(lambda: device.acknowledged >= self.messages)
 
 
 def killed(folder: Path, kills: int, messages: int, program: list[str] | None = None) -> tuple[int, int]:
@@ -77,11 +77,11 @@ def killed(folder: Path, kills: int, messages: int, program: list[str] | None = 
             gateway.start()
             for _ in range(kills):
                 before = daemon.readings()
-                until(lambda: daemon.readings() > before or not gateway.is_alive(), 60.0)  # noqa: B023
+                until(lambda: daemon.readings() > before or not gateway.is_alive())  # noqa: B023
                 time.sleep(chance.uniform(0.0, 0.2))
                 daemon.kill()
                 daemon.start()
-            gateway.join(180.0)
+            gateway.join(PATIENCE)
             assert not gateway.is_alive()
             counted = _settled(folder, messages, 5.0 if program else PATIENCE)
             assert daemon.stop() == 0

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.broker import PATIENCE
+
 CHILD = Path(__file__).parent.parent / "on_a_small_disk.py"
 
 
@@ -35,7 +37,7 @@ def on_a_disk(tmp_path: Path, what: str) -> str:
     # the child imports its neighbours in tests/, also where only the wheel is installed
     surroundings = os.environ | {"PYTHONPATH": str(CHILD.parents[1])}
     done = subprocess.run(
-        [*command, str(disk)], capture_output=True, text=True, timeout=120, check=False, env=surroundings
+        [*command, str(disk)], capture_output=True, text=True, timeout=PATIENCE, check=False, env=surroundings
     )
     assert done.returncode == 0, done.stderr
     return done.stdout

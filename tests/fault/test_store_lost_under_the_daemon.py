@@ -67,7 +67,7 @@ def test_locked_by_another_program(daemon: Running, port: SimulatedPort) -> None
     port.write(lines(200, 300))
     other.execute("ROLLBACK")
     other.close()
-    daemon.waits_for(300, seconds=60.0)
+    daemon.waits_for(300)
     daemon.says(RESUMED)
     assert daemon.stop() == 0
     whole(daemon, 300)
@@ -85,7 +85,7 @@ def test_deleted_and_put_back(daemon: Running, port: SimulatedPort, tmp_path: Pa
     daemon.says("removed or replaced")
     assert not daemon.path.exists()  # the fault happened
     shutil.copy(copy, daemon.path)
-    daemon.waits_for(200, seconds=60.0)
+    daemon.waits_for(200)
     daemon.says(RESUMED)
     assert daemon.stop() == 0
     whole(daemon, 200)
@@ -109,7 +109,7 @@ def test_damaged_and_replaced(daemon: Running, port: SimulatedPort, tmp_path: Pa
     for part in ("-wal", "-shm"):
         (tmp_path / f"logbook.sqlite{part}").unlink(missing_ok=True)
     (tmp_path / "new.sqlite").replace(daemon.path)
-    daemon.waits_for(200, seconds=60.0)
+    daemon.waits_for(200)
     daemon.says(RESUMED)
     assert daemon.stop() == 0
     whole(daemon, 200)
@@ -124,6 +124,6 @@ def test_the_log_is_deleted_from_beside_the_file(
     port.write(lines(100, 200))
     daemon.says("logbook.sqlite-wal was removed or replaced")
     daemon.says(RESUMED)
-    daemon.waits_for(200, seconds=60.0)
+    daemon.waits_for(200)
     daemon.kill()
     whole(daemon, 200)

@@ -24,7 +24,7 @@ EVENING = 1_795_640_400.0  # 2026-11-25T21:00Z: 23:00 in Athens
 def look(work: Daily, clock: ManualClock) -> None:
     """One look, and those that follow until what it asked for is done and said."""
     work.look(clock.now())
-    until(lambda: work.look(clock.now()) or not work.busy, 60.0)
+    until(lambda: work.look(clock.now()) or not work.busy)
 
 
 class Saying:

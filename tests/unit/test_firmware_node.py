@@ -11,7 +11,7 @@ import pytest
 from curewatch.clock import Instant
 from curewatch.readings import Flag, Reading
 from curewatch.wire import Parser
-from tests.broker import Broker, Talker, free_port, until
+from tests.broker import PATIENCE, Broker, Talker, free_port, until
 
 NOTES = Path(__file__).parents[2] / "firmware_notes"
 pytestmark = pytest.mark.skipif(
@@ -83,7 +83,7 @@ def run(
         capture_output=True,
         text=True,
         check=True,
-        timeout=60,
+        timeout=PATIENCE,
     )
 
 

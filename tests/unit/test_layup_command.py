@@ -30,6 +30,7 @@ from curewatch.materials.substrate import load_substrate
 from curewatch.readings import Reading
 from curewatch.wording import Wording
 from curewatch.worklog.fields import length_from_text
+from tests.broker import PATIENCE
 from tests.record_attacks import need
 from tests.running import zone_at_noon
 
@@ -234,10 +235,10 @@ def test_the_card_prints_on_one_page(logged: Path, hole: str) -> None:
     browser = f"chromium --headless --no-sandbox --disable-gpu --no-first-run --user-data-dir={logged}/own"
     subprocess.run(
         [*browser.split(), f"--print-to-pdf={printed}", card.as_uri()],
-        check=True, timeout=90, capture_output=True,
+        check=True, timeout=PATIENCE, capture_output=True,
     )  # fmt: skip
     counted = subprocess.run(
-        ["qpdf", "--show-npages", str(printed)], check=True, timeout=90, capture_output=True
+        ["qpdf", "--show-npages", str(printed)], check=True, timeout=PATIENCE, capture_output=True
     )
     assert counted.stdout.strip() == b"1"
 

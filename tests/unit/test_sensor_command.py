@@ -16,7 +16,7 @@ from curewatch.errors import ExitStatus
 from curewatch.logbook import Entry, Logbook
 from curewatch.readings import Reading
 from curewatch.wire import lines
-from tests.terminal import PATIENCE
+from tests.broker import PATIENCE
 
 
 @pytest.fixture

@@ -11,6 +11,7 @@ from curewatch.cli.supported import check_supported
 from curewatch.clock import SystemClock
 from curewatch.daemon.edges.local_socket import LocalSocket
 from curewatch.errors import UsageError
+from tests.broker import PATIENCE
 
 ELSEWHERE = """
 import sys, socket, subprocess, typer, typer.core
@@ -26,7 +27,11 @@ run(sys.argv[1:])
 def test_windows_is_refused_in_a_sentence(command: list[str]) -> None:
     """Where none of the modules is there that only POSIX has: no traceback, status 2."""
     ran = subprocess.run(
-        [sys.executable, "-c", ELSEWHERE, *command], capture_output=True, text=True, timeout=60, check=False
+        [sys.executable, "-c", ELSEWHERE, *command],
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE,
+        check=False,
     )
     assert (ran.returncode, ran.stdout) == (2, "")
     assert (
