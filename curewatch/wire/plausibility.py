@@ -331,9 +331,10 @@ def _flagged(reading: Reading, flags: int) -> Reading:
 def _why_temperature(temperature: float, humidity: float | None) -> Reason:
     """Too hot or too cold to be true: is it one of the two common mistakes?"""
     number = temperature - ZERO_CELSIUS
-    if humidity is not None and 0.0 <= number <= 102.0 and -0.4 <= humidity <= 0.35 and number > 60.0:
-        return Reason.SWAPPED
-    return Reason.FAHRENHEIT if 60.0 < number <= 140.0 else Reason.TEMPERATURE
+    if not 60.0 < number <= 140.0:
+        return Reason.TEMPERATURE
+    swapped = humidity is not None and number <= 102.0 and -0.4 <= humidity <= 0.35
+    return Reason.SWAPPED if swapped else Reason.FAHRENHEIT
 
 
 def _exchanged(reading: Reading, newest: Reading) -> bool:

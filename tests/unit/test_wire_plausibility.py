@@ -1,6 +1,8 @@
 """What cannot be true is refused; what is strange is kept with a flag."""
 
+import random
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -393,6 +395,77 @@ def test_a_jump_is_further_than_allowed_and_not_just_as_far():
     ("pressure", "kept"), [(79_999.0, None), (80_000.0, 80_000.0), (110_000.0, 110_000.0), (110_001.0, None)]
 )
 def test_a_pressure_of_no_place_on_the_ground_is_left_out(pressure: float, kept: float | None):
-    """The rest of the reading counts."""
-    found = Plausibility().check(reading()._replace(pressure=pressure))
-    assert (found.pressure, found.temperature) == (kept, 285.15)
+    """The rest of the reading counts, of the first one and of those that follow."""
+    checks = Plausibility()
+    for number in range(3):
+        found = checks.check(reading(time=NOW + 60 * number)._replace(pressure=pressure))
+        assert (found.pressure, found.temperature) == (kept, 285.15)
+
+
+EVEN = reading(time=NOW)._replace(temperature=280.0, relative_humidity=0.15)  # so that differences are exact
+USUAL = {
+    "the same": {},
+    "warmer by a jump": {"temperature": 283.0},
+    "colder by a jump": {"temperature": 277.0},
+    "wetter by a jump": {"relative_humidity": 0.30},
+    "with a pressure": {"pressure": 101_325.0},
+    "numbered": {"sequence": 0},
+    "ahead of arrival": {"received": NOW - 60.0},
+    "almost late": {"received": NOW + 660.0},
+    "stamped by us": {"flags": int(Flag.ARRIVAL_TIME)},
+    "in the same moment, stamped by us": {"flags": int(Flag.AGE_GIVEN), "time": NOW},
+}
+
+
+@pytest.mark.parametrize("change", USUAL.values(), ids=USUAL)
+def test_a_usual_report_is_judged_in_one_go(change: dict[str, float], monkeypatch: pytest.MonkeyPatch):
+    """Thousands may come in a second: nothing that needs no flag is looked at again, up to the limits."""
+    checks = Plausibility()
+    checks.check(EVEN)
+    late = checks.window.late, checks.window.ahead
+    assert late == (600.0, 120.0)
+    monkeypatch.delattr(Plausibility, "_judge")
+    found = checks.check(EVEN._replace(**{"time": NOW + 60.0, "received": NOW + 60.0, **change}))
+    assert isinstance(found, Reading)
+    with pytest.raises(AttributeError, match="_judge"):  # the control: this one needs a flag
+        checks.check(EVEN._replace(time=NOW + 120.0, temperature=290.0))
+
+
+@pytest.mark.parametrize("limit", [233.15, 333.15])
+def test_what_is_judged_in_one_go_reaches_to_the_edge_of_what_is_believed(limit: float, monkeypatch):
+    """The coldest and the warmest, the driest and the wettest."""
+    checks = Plausibility()
+    driest = checks.window.humidity_lowest
+    for humidity in (driest, 1.0):
+        first = EVEN._replace(temperature=limit, relative_humidity=humidity, sensor=f"at {humidity}")
+        checks.check(first)
+        with monkeypatch.context() as patched:
+            patched.delattr(Plausibility, "_judge")
+            assert isinstance(checks.check(first._replace(time=NOW + 60, received=NOW + 60)), Reading)
+
+
+def test_what_is_judged_in_one_go_is_judged_as_in_every_other_case():
+    """With every reading looked at closely the answers are the same, and so is what is remembered."""
+    quick, close, drawn = Plausibility(), Plausibility(), random.Random(5)
+    close._usual = (1e9, *close._usual[1:])  # nothing is usual
+
+    def mostly(usual: Any, *strange: Any) -> Any:
+        return usual if drawn.random() < 0.85 else drawn.choice(strange)
+
+    now = NOW
+    for number in range(2000):
+        now += mostly(60.0, -700.0, -60.0, 0.0, 0.0004, 0.5, 200.0)
+        told = reading(
+            mostly(15.0, None, -50.0, -40.0, 12.0, 18.0, 19.1, 60.0, 70.0),
+            mostly(60.0, None, 0.8, 3.0, 5.0, 45.0, 75.0, 81.0, 100.0, 101.0, 103.0),
+            time=now,
+            received=now + mostly(0.0, -130.0, -120.0, 600.0, 601.0),
+            flags=mostly(0, int(Flag.ARRIVAL_TIME), int(Flag.AGE_GIVEN | Flag.BACKLOG)),
+            carbon_dioxide=mostly(None, 4e-4, 0.2),
+        )._replace(sequence=mostly(None, number, number - 1), pressure=mostly(None, 101_325.0, 7e4))
+        assert quick.check(told) == close.check(told)
+    remembered = [
+        {place: (last.newest, last.highest, [*last.recent]) for place, last in checks._lasts.items()}
+        for checks in (quick, close)
+    ]
+    assert remembered[0] == remembered[1]
