@@ -174,7 +174,7 @@ def test_without_more_words_a_film_is_fresh_and_of_the_usual_lot() -> None:
 def test_blocks_are_half_an_hour_and_shorter_where_it_swings() -> None:
     """A rest of less than a second goes to the last; of 2 K a block one is enough, of 3 and 4 K two."""
     assert integrator._edges(constant(293.15, 3600.9)).tolist() == [0.0, 1800.0, 3600.9]
-    assert integrator._edges(constant(293.15, 3602.0)).tolist()[-2:] == [3600.0, 3602.0]
+    assert integrator._edges(constant(293.15, 3601.1)).tolist()[-2:] == [3600.0, 3601.1]
     time = 1800.0 * np.arange(6)
     swinging = History(time, np.array([290.0, 292.0, 289.0, 293.0, 297.25, 297.25]))
     expected = [0.0, 1800.0, 2700.0, 3600.0, 4500.0, 5400.0, 6000.0, 6600.0, 7200.0, 9000.0]
@@ -266,10 +266,23 @@ QUARTER_BOWED = 4.0 * integrator.CURVED / 512.0
         (0.1, (0.018, 0.018), 15.0, [0.5]),
         (0.1, (0.009, 0.009 + 3.5e-4), 0.0, []),
         (0.1, (0.009, 0.009 + 4.5e-4), 0.0, [0.5]),
+        (0.5, (0.026, 0.026), 0.0, []),
+        (0.5, (0.030, 0.030), 0.0, [0.5]),
         (0.5, (512.0 * QUARTER_BOWED, 1024.0 * QUARTER_BOWED), 0.0, [0.5]),
         (0.5, (550.0 * QUARTER_BOWED, 1100.0 * QUARTER_BOWED), 0.0, [0.25, 0.5, 0.75]),
     ],
-    ids=["fresh", "fresh, fast", "bends", "bends more", "straight", "bowed", "by a quarter", "more"],
+    ids=[
+        "fresh",
+        "fresh, fast",
+        "bends",
+        "bends more",
+        "straight",
+        "bowed",
+        "far",
+        "too far",
+        "by a quarter",
+        "more",
+    ],
 )
 def test_a_step_is_divided_where_it_bends_and_told_in_parts_where_it_bows(
     begin: float, rates: tuple[float, float], grows: float, shares: list[float]
@@ -287,14 +300,44 @@ def test_the_first_block_of_a_fresh_slow_film_is_one_step() -> None:
     assert film.time[1:3].tolist() == [0.5 * integrator.BLOCK, integrator.BLOCK]
 
 
+@pytest.mark.parametrize("step", [950.0, 1800.0])
 @pytest.mark.parametrize("rate", [2e-7, 2e-6], ids=["creeping", "slow"])
-def test_the_middle_of_a_long_step_is_told(rate: float) -> None:
-    """Its time and its conversion, by both rates: a mark may move between."""
+def test_the_middle_of_a_long_step_is_told(rate: float, step: float) -> None:
+    """Its time and its conversion, by both rates: a mark may move between. Of a quarter of an hour not."""
     track = integrator._Track(lambda _, rate, *__: rate, (), 0.3)
-    track.stride(0.3, 1800.0, 1800.0, [rate, 0.0, 293.15, 0.99 * rate, 0.0, 293.15])
+    track.stride(0.3, step, step, [rate, 0.0, 293.15, 0.99 * rate, 0.0, 293.15])
     share = np.array([0.0, 0.5, 1.0])
-    assert track.time == pytest.approx(1800.0 * share)
-    assert track.progress == pytest.approx(0.3 + 1800.0 * rate * (share - 0.0075 * share**2), abs=1e-12)
+    assert track.time == pytest.approx(step * share)
+    assert track.progress == pytest.approx(0.3 + step * rate * (share - 0.0075 * share**2), abs=1e-12)
+    short = integrator._Track(lambda _, rate, *__: rate, (), 0.3)
+    short.stride(0.3, 900.0, 900.0, [rate, 0.0, 293.15, rate, 0.0, 293.15])
+    assert short.time == [0.0, 900.0]
+
+
+def test_the_middle_of_a_step_is_not_beyond_its_end() -> None:
+    """Where a slow film cools so fast that hardly any rate is left after two thirds."""
+    track = integrator._Track(lambda _, rate, *__: rate, (), 0.3)
+    end = track.stride(0.3, 1800.0, 1800.0, [2e-7, 0.0, 293.15, 2e-8, 0.0, 273.15])
+    assert track.time == [0.0, 900.0, 1800.0]
+    assert track.progress[1] <= end == track.progress[2]
+
+
+def test_a_film_that_is_almost_cured_in_the_heat_cures_wholly_and_no_further() -> None:
+    """In one step: nothing that could be seen is left of it."""
+    track = integrator._Track(lambda a, rate, *_: rate * (1.0 - a), (), 1.0 - 1e-5)
+    assert track.stride(1.0 - 1e-5, 128.0, 128.0, [0.02, 0.0, 373.15] * 2) == 1.0
+    assert (track.time, track.progress[1:]) == ([0.0, 128.0], [1.0])
+
+
+def test_a_kink_after_ten_minutes_of_the_first_block_is_met() -> None:
+    """As in every other: a rate of nothing that then rises, whose integral is 0.02 over half an hour."""
+    x = integrator.WITHIN
+    rate = 5e-5 * np.maximum(x - 1 / 3, 0.0)
+    met = np.stack([rate[None], np.zeros((1, 13)), np.full((1, 13), 293.15)])
+    track = integrator._Track(lambda _, rate, *__: rate, met, 0.1)
+    block = (met @ integrator.LINE).transpose(1, 2, 0).reshape(6).tolist()
+    assert track.stride(0.1, 1800.0, 1800.0, block, 0) == pytest.approx(0.12, abs=1e-12)
+    assert {600.0, 1200.0} <= set(track.time)
 
 
 def test_points_within_a_step_follow_a_rate_that_bends() -> None:

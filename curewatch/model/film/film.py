@@ -140,9 +140,7 @@ def finish(resin: Resin, history: History, time: FloatArray, progress: FloatArra
     conversion = np.maximum(progress, 0.0)
     network = resin.network
     transition = glass.glass_transition(conversion, network.uncured, network.full, network.shape)
-    temperature = at_times(history, time)
-    if temperature.ndim < conversion.ndim:
-        temperature = np.broadcast_to(temperature, conversion.shape)
+    temperature = np.broadcast_to(at_times(history, time), conversion.shape)
     return Cure(time, conversion, transition, temperature, progress)
 
 
@@ -273,9 +271,8 @@ class _Track:
                     self.progress.append(a + share * step * mean)
         elif step > TOLD:
             middle, whole = 0.3125 * first + 0.1875 * last, 0.25 * first + 0.75 * last
-            there = a + step * (middle if middle < whole else whole)  # not beyond a rate that falls away
             self.time.append(now - 0.5 * step)
-            self.progress.append(there if there < 1.0 else 1.0)
+            self.progress.append(min(a + step * min(middle, whole), 1.0))  # not beyond a rate that falls away
         end = a + step * (0.25 * first + 0.75 * last)
         end = end if end < 1.0 else 1.0
         self.time.append(now)
