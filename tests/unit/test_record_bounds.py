@@ -140,9 +140,13 @@ def test_an_entry_is_as_it_is_listed_and_as_this_program_writes_it() -> None:
     for other, expected in (
         (json.dumps(json.loads(line)), "as this program writes it"),
         (line.replace("08:00:00.000Z", "10:00:00.000+02:00"), "as this program writes it"),
+        (line.replace('"x"', "NaN"), "as this program writes it"),
         (line.replace('"x"', '"y"'), "7,3,note"),
     ):
         with pytest.raises(RecordBroken, match=expected):
             checks._entry(other, listed)
     with pytest.raises(RecordBroken, match="no such entry"):
         checks._entry(line, {})
+    with pytest.raises(RecordBroken) as long:
+        checks._entry(line, {3: LONG})
+    assert long.value.expected == LONG[:200]
