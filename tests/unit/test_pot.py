@@ -11,6 +11,8 @@ from scipy.integrate import solve_ivp
 from curewatch.errors import OutOfValidity
 from curewatch.materials import Resin, load_resin
 from curewatch.model.film.milestones import crossing
+from curewatch.model.mass import pot as pots
+from curewatch.model.mass.heated_row import Slab
 from curewatch.model.mass.pot import _Surface, body, pot
 from curewatch.physics.heat_balance import CONVECTION, STILL_AIR, RisingCapacity, shells, transfer_to_air
 from curewatch.units import HOUR, FloatArray
@@ -212,3 +214,58 @@ def test_more_peroxide_gels_a_pot_sooner() -> None:
     lives = [pot(resin, 0.05, 293.15, peroxide_percent=dose).pot_life for dose in (1.0, 2.0, 3.0)]
     assert lives[0] > lives[1] > lives[2]
     assert pot(resin, 0.05, 293.15, peroxide_percent=2.0, rate_factor=1.5).pot_life < lives[1]
+
+
+INERT = replace(
+    THING, thermal=replace(THING.thermal, conductivity=10.0, reaction_heat=0.0, heat_capacity_rise=2e-3)
+)
+
+
+@pytest.mark.parametrize(
+    ("shape", "mixed", "air"), [("cup", 353.15, 253.15), ("cup", 278.15, 308.15), ("tray", 278.15, 308.15)]
+)
+def test_a_mass_that_makes_no_heat_comes_to_its_air_as_fast_as_it_can_give_it_off(
+    shape: str, mixed: float, air: float
+) -> None:
+    """It conducts like a metal, so that one temperature is enough: m cp(T) dT/dt = -q(T) A by SciPy.
+
+    Far from 25 degC, at which heat capacity is told; it rises by 2 in 1000 for each kelvin.
+    """
+    form = body(INERT, 0.2, shape)
+    cooled = form.loss / STILL_AIR  # area over m cp at 25 degC
+
+    def cools(_: float, kelvin: FloatArray) -> FloatArray:
+        given = (kelvin - air) * transfer_to_air(kelvin - air, air, CONVECTION / form.width**0.25)
+        return -given * cooled / (1.0 + 2e-3 * (kelvin - 298.15))
+
+    found = pot(INERT, 0.2, air, shape=shape, mix_temperature=mixed, duration=2 * HOUR)
+    tight = solve_ivp(cools, (0.0, 2 * HOUR), [mixed], rtol=1e-8, atol=1e-6, t_eval=found.time)
+    assert np.max(np.abs(found.temperature - tight.y[0])) < 0.5
+
+
+def test_a_mass_that_only_cools_is_followed_in_steps_of_half_an_hour() -> None:
+    """No longer ones: of 32 minutes, but for the last."""
+    steps = np.diff(pot(INERT, 0.2, 293.15, mix_temperature=303.15, duration=48 * HOUR).time)
+    assert steps.max() == pytest.approx(1920.0)
+    assert np.count_nonzero(steps > 1919.0) > 40
+
+
+def test_what_is_told_of_shells_is_the_innermost_and_the_mean_by_volume(monkeypatch) -> None:
+    """Of eight in a cup, and of two moments: their volumes are as the differences of cubes."""
+    kelvin, progress = 300.0 + np.arange(16.0).reshape(2, 8) ** 2, np.linspace(-0.1, 0.9, 16).reshape(2, 8)
+    slab = Slab(np.array([0.0, 600.0]), progress, np.full((2, 8), 2e-3), kelvin, 0.0)
+    monkeypatch.setattr(pots, "march", lambda *_: slab)
+    found = pot(THING, 0.1, 293.15)
+    volume = np.diff(np.arange(9.0) ** 3) / 512.0
+    assert found.middle.tolist() == kelvin[:, 0].tolist()
+    assert found.temperature == pytest.approx(kelvin @ volume)
+    assert found.conversion == pytest.approx(np.maximum(progress, 0.0) @ volume)
+    assert (found.peak_temperature, found.peak_time) == (found.temperature[1], 600.0)
+
+
+def test_a_pot_of_one_temperature_is_told_in_eighths_of_its_steps() -> None:
+    """The first of five seconds; no moment twice."""
+    time = pot(THING, 0.1, 293.15, duration=600.0, grid=False).time
+    assert time[:9] == pytest.approx(np.arange(9.0) * 5.0 / 8.0)
+    assert np.all(np.diff(time) > 0.0)
+    assert time[-1] == 600.0

@@ -45,8 +45,9 @@ DEPTH: dict[str, float] = {"tray": 0.015, "roller-tray": 0.005}  # m, ASSUMED: u
 # solution of the cylinder. tests/published/test_pot_cylinder.py
 MIDDLE = 0.83
 CELLS = 8
-TOLERANCE = (2e-5, 5e-4)  # of progress [1] and temperature [K] a step; 0.02 K lost 2 % of a cool tray's heat
-TOLERANCE_INHIBITED = (1e-6, 5e-4)  # the little that is left at the end of induction decides when it gels
+# Of progress [1] and temperature [K] a step: the little that is left of an inhibitor at the end of induction
+# decides when a mass gels, and 0.02 K lost 2 % of a cool tray's heat.
+TOLERANCE = (1e-6, 5e-4)
 FIRST_STEP = 5.0  # s
 LONGEST = 1920.0  # s, a step of shells while they cool
 LEAST_STORED, MOST_STORED, STORED_STEP = -100.0, 900.0, 2.0  # K, the table of what a surface gives off
@@ -211,10 +212,6 @@ def pot(
     )
 
 
-def _tolerance(resin: Resin) -> Pair:
-    return TOLERANCE_INHIBITED if resin.kinetics.inhibitor else TOLERANCE
-
-
 def _one_temperature(thing: _Mass, start: Pair, duration: float) -> _Track:
     rise, loss, air = thing.rise, thing.form.loss, thing.air
     speed_of = thing.resin.law(thing.factor).at(math.exp)
@@ -223,7 +220,7 @@ def _one_temperature(thing: _Mass, start: Pair, duration: float) -> _Track:
         warmth = lost + rise * progress if progress > 0.0 else lost
         return speed_of(min(max(progress, 0.0), 1.0), warmth), loss * (air - warmth)
 
-    time, state, slope = march_pair(rate, start, duration, _tolerance(thing.resin), FIRST_STEP)
+    time, state, slope = march_pair(rate, start, duration, TOLERANCE, FIRST_STEP)
     share = np.arange(8)[:, None] / 8.0
     length = np.diff(time)
     ends = (state[:, None, :-1], state[:, None, 1:], slope[:, None, :-1], slope[:, None, 1:])
