@@ -486,7 +486,8 @@ def test_what_is_needed_besides_names_peel_ply_first() -> None:
         (Verdict.NO_GO, 0.1, ["batch", "dry-enough"], ["batch", "warm"]),
         (Verdict.GO, 0.89, [], ["warm"]),
         (Verdict.GO, 0.9, [], []),
-        (Verdict.UNKNOWN, None, ["dry-enough"], []),
+        (Verdict.UNKNOWN, None, ["reading-air", "dry-enough"], []),
+        (Verdict.NO_GO, None, ["reading-air", "below"], []),
     ],
 )
 def test_which_levers_are_looked_for(
@@ -498,10 +499,11 @@ def test_which_levers_are_looked_for(
 ) -> None:
     """A smaller batch where the batch fails, other changes where else it fails or the go is weak.
 
-    Those of a weak go are for a firm one.
+    Those of a weak go are for a firm one. None rests on a reading that cannot be trusted.
     """
     known = situation(18.0, 0.5)
-    found = tuple(Check(name, name, Status.FAILS, "") for name in failing)
+    stands = {name: Status.UNKNOWN if name == "reading-air" else Status.FAILS for name in failing}
+    found = tuple(Check(name, name, status, "") for name, status in stands.items())
     said = Advice(verdict, "", NOW, NOW, "", "", checks=found, probability=chance)
     monkeypatch.setattr(remedy, "ask", lambda *_: said)
     for_share = list[float]()

@@ -28,6 +28,7 @@ from curewatch.materials import load_resin
 from curewatch.model.air.outlook import Outlook
 from curewatch.physics import moist_air
 from curewatch.shed.look import Look
+from curewatch.wording import plain_wording
 from tests.unit.test_rules import NOW, TABLE, ZERO
 
 MIDNIGHT = NOW - NOW % 86400.0
@@ -210,6 +211,18 @@ def test_a_layer_that_cannot_be_followed_keeps_its_alerts_and_its_pot_rings(tmp_
     after, events = alerts.step(state, found, late)
     assert window in after
     assert pot_key in {event.key for event in events if event.happening is Happening.RAISED}
+
+
+def test_the_line_for_the_night_says_no_go_where_no_start_could_be_looked_at() -> None:
+    """The face below is wrong while readings are missing; unknown stays unknown."""
+    words = plain_wording()
+    lines = {
+        ruled: openings.tonight(_chances(f"{ruled} at 18:00"), MIDNIGHT + 18 * 3600, None).text
+        for ruled in Verdict
+    }
+    said = {str(ruled): words.say(text, MIDNIGHT) for ruled, text in lines.items()}
+    unknown = "tonight: unknown, readings are missing"
+    assert said == {"go": unknown, "no-go": "tonight: no-go, asked", "unknown": unknown}
 
 
 def _chances(text: str) -> openings.Chances:

@@ -72,6 +72,21 @@ def test_polyester_over_epoxy_is_no_go_everywhere_with_its_remedy(say: Say) -> N
     assert "NO-GO" in layer
 
 
+def test_polyester_over_epoxy_needs_no_reading_to_be_no_go(say: Say, tmp_path: Path) -> None:
+    """Of a face that was told, and of a job's own layer; the first screen has the face's remedy alone."""
+    (tmp_path / "logbook.sqlite").unlink()
+    assert say("tonight --resin epoxy-slow --on epoxy")[0] == 4  # nothing is known of the air
+    say("job open --title 'rudder cheek'")
+    say("layer --resin epoxy-slow --part cheek")
+    for told in ("--resin polyester-laminating --on epoxy", "--resin vinyl-ester"):
+        status, tonight = say(f"tonight {told}")
+        assert (status, tonight.startswith("NO-GO")) == (3, True)
+        words = " ".join(tonight.split())
+        assert "neither bonds to epoxy nor cures well on it" in words
+        assert "Do now: use epoxy throughout, or a tie coat" in words
+        assert "sensor" not in words
+
+
 def test_epoxy_over_abraded_polyester_is_a_go(say: Say) -> None:
     """And says to abrade, and that nobody measured."""
     status, out = say("tonight --resin epoxy-slow --on polyester")

@@ -95,12 +95,13 @@ def tonight(chances: Chances, hour: float, standing: ActiveAlert | None) -> Sign
 
 def _line(chances: Chances) -> tuple[Said, Said]:
     advice, found = chances.advice(), chances.strip()
-    if advice.verdict is Verdict.UNKNOWN or found is None:
+    if advice.verdict is Verdict.UNKNOWN or (found is None and advice.verdict is Verdict.GO):
         unknown = chances.said("tonight: unknown, readings are missing")
         return unknown, advice.remedies[0] if advice.remedies else ""
-    best = _best(found, chances)
-    if best is None:
-        no_go = chances.said("tonight: no-go, {reason}", reason=_reason(found))
+    best = None if found is None else _best(found, chances)
+    if found is None or best is None:
+        reason = advice.headline if found is None else _reason(found)
+        no_go = chances.said("tonight: no-go, {reason}", reason=reason)
         return no_go, "See why: curewatch tonight --why"
     first, last, start = best
     then = chances.at(start)

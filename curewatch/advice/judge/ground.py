@@ -23,6 +23,7 @@ OF_SUBSTRATE = {
     "foam": FaceBelow.FOAM,
     "old-laminate": FaceBelow.LAMINATE,
 }
+OF_THE_FACE = ("below", "dry-below")  # the checks that need no reading
 WOOD, BREATHING = {FaceBelow.TIMBER, FaceBelow.PRIMED}, {FaceBelow.TIMBER, FaceBelow.FOAM}
 MAY_BE_WET = {*WOOD, *BREATHING, FaceBelow.POLYESTER, FaceBelow.LAMINATE}
 TIMBER_DRY = Limit(0.12, "fraction", "common practice", "timber that is laminated on: 8 to 12 % by a meter")

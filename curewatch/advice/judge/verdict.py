@@ -1,9 +1,10 @@
 """Go, no-go or unknown for one start: the checks, the verdict, the times.
 
-The order of judgement: a reading that cannot be trusted, or a resin outside what is known of it, makes
-the answer unknown; then any check that fails makes it no-go; only then is it go. Each check on the
-coming hours holds if it holds on a given share of the paths, from the start until the film is set;
-and all of them together must hold on that share. The sensors' errors are in the paths.
+The order of judgement: a face below that fails makes it no-go, whatever is known of the air; a reading
+that cannot be trusted, or a resin outside what is known of it, makes the answer unknown; then any check
+that fails makes it no-go; only then is it go. Each check on the coming hours holds if it holds on a given
+share of the paths, from the start until the film is set; and all of them together must hold on that
+share. The sensors' errors are in the paths.
 """
 
 from dataclasses import replace
@@ -13,7 +14,7 @@ import numpy as np
 from curewatch.advice.judge import cautions, checks, data_quality, reasons
 from curewatch.advice.judge.answer import Advice, Check, Moment, Status, Verdict
 from curewatch.advice.judge.course import Course, course
-from curewatch.advice.judge.ground import Ground, known_checks, remedies, warming_check
+from curewatch.advice.judge.ground import OF_THE_FACE, Ground, known_checks, remedies, warming_check
 from curewatch.advice.judge.limits import Limits
 from curewatch.advice.judge.situation import Situation, Surfaced
 from curewatch.advice.judge.timeline import PotBatch, pot_moments, timeline
@@ -72,13 +73,14 @@ def assess(
         Never a go with anything unknown in it.
     """
     at = situation.at if start is None else start
+    below = () if ground is None else known_checks(resin, ground)
     said = replace(
         _nothing_known(situation, resin, at, batch_mass, peroxide_percent),
+        remedies=remedies(below),
         basis=getattr(outlook, "basis", ""),
         wanted=limits.probability.value,
         buildup=buildup,
     )
-    below = () if ground is None else known_checks(resin, ground)
     known = (*data_quality.freshness(situation, limits), *below)
     doubts = data_quality.remedies(situation, limits)
     if doubts:
@@ -109,7 +111,7 @@ def assess(
     judged = (*judge(situation, resin, limits, seen, ground), *used)
     ranged = (checks.back_in_range(resin),) if any(one.name == "resin-range" for one in judged) else ()
     said = replace(_read_off(said, resin, judged), timeline=moments + timeline(seen, resin))
-    return _concluded(said, (*known, *judged), (*ranged, *remedies(below)))
+    return _concluded(said, (*known, *judged), ranged)
 
 
 def _missing(situation: Situation) -> Check:
@@ -191,8 +193,8 @@ def _unheard(name: str, title: str, reason: str) -> Check:
 _NO_SURFACE = _unheard("reading-surface", "surface: no reading", "nothing is known of the surface")
 
 
-def _concluded(said: Advice, found: tuple[Check, ...], remedies: tuple[Said, ...] = ()) -> Advice:
-    """The verdict that these checks allow, and its headline: the worst thing first."""
+def _concluded(said: Advice, found: tuple[Check, ...], more: tuple[Said, ...] = ()) -> Advice:
+    """The verdict that these checks allow, and its headline: the worst thing first; more to do."""
     care = [check for check in found if check.status is Status.CARE]
     headline: Said
     worst = deciding(found)
@@ -204,17 +206,20 @@ def _concluded(said: Advice, found: tuple[Check, ...], remedies: tuple[Said, ...
         said_with_care = {f"care_{check.name.replace('-', '_')}": check.reason for check in care}
         words = ". ".join([HELD, *(f"{{{name}}}" for name in said_with_care)])
         headline = phrase(words, **said_with_care) if care else HELD
-    return replace(said, verdict=verdict, headline=headline, checks=found, remedies=remedies)
+    return replace(said, verdict=verdict, headline=headline, checks=found, remedies=said.remedies + more)
 
 
 def deciding(found: tuple[Check, ...]) -> Check | None:
     """The check that the headline speaks of; none for a go.
 
-    The first unknown; else the one that holds on the fewest paths; "all at once" only when no single
-    check fails.
+    A face below that fails: no reading mends it. Else the first unknown; else the one that holds on the
+    fewest paths; "all at once" only when no single check fails.
     """
     unknown = [check for check in found if check.status is Status.UNKNOWN]
     failing = [check for check in found if check.status is Status.FAILS]
+    wrong_face = [check for check in failing if check.name in OF_THE_FACE]
+    if wrong_face:
+        return wrong_face[0]
     if unknown or not failing:
         return unknown[0] if unknown else None
     single = [check for check in failing if check.name != "together"] or failing

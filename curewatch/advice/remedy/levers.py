@@ -54,7 +54,8 @@ def advise(
     ``start`` [s]; now if none is given.
     """
     said = ask(question, situation, outlook, start)
-    if outlook is None or said.verdict is Verdict.UNKNOWN or not isinstance(situation, Surfaced):
+    unknown = any(check.status is Status.UNKNOWN for check in said.checks)
+    if outlook is None or unknown or not isinstance(situation, Surfaced):
         return said
     found: list[Lever] = []
     said = replace(said, needed_besides=_besides(said))

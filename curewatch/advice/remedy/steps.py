@@ -16,10 +16,9 @@ def do_now(advice: Advice) -> tuple[Said, ...]:
     """What to do now: lay it, one of the ways that turn a no-go, or what mends an unknown."""
     if advice.verdict is Verdict.GO:
         return (_lay(advice),)
-    if advice.verdict is Verdict.NO_GO and _ways(advice):
-        ways = (step(lever, advice.start) for lever in _ways(advice))
-        return (*ground.remedies(advice.checks), *ways)[:WAYS]
-    return advice.remedies
+    ways = (step(lever, advice.start) for lever in _ways(advice)) if advice.verdict is Verdict.NO_GO else ()
+    turning = (*ground.remedies(advice.checks), *ways)[:WAYS]
+    return turning if advice.verdict is Verdict.NO_GO and turning else advice.remedies
 
 
 def caution(advice: Advice) -> str:
