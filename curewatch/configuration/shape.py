@@ -137,7 +137,7 @@ class ResinTable(FileTable, frozen=True, kw_only=True):
     lot: str | None = None
     batch_mass_g: Annotated[float, Meta(ge=1, le=20_000)] | None = None
     film_mm: Annotated[float, Meta(ge=0.1, le=50)] = 0.8
-    peroxide_percent: Annotated[float, Meta(gt=0, le=6)] | None = None
+    peroxide_percent: Annotated[float, Meta(gt=0, le=100)] | None = None  # its resin states the range
     price: dict[str, Annotated[float, Meta(gt=0, le=1e6)]] = msgspec.field(
         default_factory=dict
     )  # a kg, by name

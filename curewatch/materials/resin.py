@@ -10,9 +10,10 @@ from ``-inhibitor`` through 0 (inhibitor used up) to 1; conversion is progress w
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from curewatch.errors import OutOfValidity
+from curewatch.errors import ConfigurationError, OutOfValidity
 from curewatch.materials.chemistry import Chemistry
 
 if TYPE_CHECKING:
@@ -270,6 +271,24 @@ class Resin:
         normal = float(gel_time_of_cobalt(dose.cobalt_normal, dose.gel_a, dose.gel_b))
         chosen = float(gel_time_of_cobalt(cobalt, dose.gel_a, dose.gel_b))
         return float((peroxide / dose.peroxide_normal) ** dose.peroxide_order * normal / chosen)
+
+    def configured_dose(self, percent: float | None, file: Path | None = None) -> float | None:
+        """A dose that a configuration's file states, where this resin takes one. [% by mass of resin]
+
+        Raises
+        ------
+        ConfigurationError
+            A dose outside this resin's own range.
+        """
+        if percent is None or self.dose is None:
+            return None
+        try:
+            self.dose_factor(percent)
+        except DoseOutOfRange as refused:
+            allowed = f"{self.dose.peroxide_low:g} to {self.dose.peroxide_high:g} % for {self.name}"
+            found, key = f"{percent:g} % of peroxide", "resin.peroxide_percent"
+            raise ConfigurationError(found, allowed, file=file, key=key) from refused
+        return percent
 
     def dosed(self, peroxide_percent: float | None = None, cobalt_percent: float | None = None) -> "Resin":
         """The same resin mixed with this dose, its normal one from then on; raises as :meth:`dose_factor`.

@@ -46,7 +46,7 @@ def question(
     Raises
     ------
     ConfigurationError
-        A resin system, substrate or limit that is not known.
+        A resin system, substrate or limit that is not known; a configured dose outside the resin's range.
     DoseOutOfRange, OutOfValidity
         A dose of peroxide with which this resin must not be mixed.
     """
@@ -58,8 +58,8 @@ def question(
     if peroxide_percent is not None:
         chosen.dose_factor(peroxide_percent)  # refuses it here, even while nothing else is known
     usual = None if shelf.batch_mass_g is None else kilogram_from_gram(shelf.batch_mass_g)
-    same = resin in {None, shelf.name}
-    dose = shelf.peroxide_percent if same and chosen.dose is not None else None
+    if peroxide_percent is None and resin in {None, shelf.name}:
+        peroxide_percent = chosen.configured_dose(shelf.peroxide_percent, configuration.file)
     return Question(
         resin=chosen,
         limits=for_resin(chosen, own_limits(configuration), configuration.limits.rules),
@@ -67,11 +67,11 @@ def question(
         if face or not below
         else _below(below[-1], substrate(configuration)),
         batch_mass=batch_mass if batch_mass is not None else usual,
-        peroxide_percent=peroxide_percent if peroxide_percent is not None else dose,
+        peroxide_percent=peroxide_percent,
         ground=ground(configuration, face, moisture, lain),
         thickness=layers * shelf.film_mm / 1000,
         insulated=configuration.shed.insulated_back,
-        below=warm_below(configuration, (chosen, peroxide_percent or dose), () if face else below),
+        below=warm_below(configuration, (chosen, peroxide_percent), () if face else below),
     )
 
 

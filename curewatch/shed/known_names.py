@@ -22,6 +22,7 @@ def check_names(configuration: Configuration) -> None:
     name, shelf, shed = "", configuration.resin, configuration.shed
     try:
         load_substrate(shed.substrate, None if shed.thickness_mm is None else shed.thickness_mm / 1000)
+        load_resin(shelf.name, shelf.folder).configured_dose(shelf.peroxide_percent)
         for resin in (shelf.name, *shelf.also):
             for_resin(load_resin(resin, shelf.folder), own_limits(configuration), configuration.limits.rules)
         for name, sensor in configuration.sensors.items():  # noqa: B007 - named in the error below

@@ -220,7 +220,8 @@ def planned_batch(place: BenchPlace, job: Job) -> tuple[Resin, dict[str, Any]]:
         raise UsageError(
             "batch: found no planned mass. Use [resin] batch_mass_g, or weigh the first: curewatch job batch"
         )
-    dose = shelf.peroxide_percent if resin.dose is not None else None
+    usual = shelf.peroxide_percent if name == shelf.name else None
+    dose = resin.configured_dose(usual, place.configuration.file)
     found = mixing.batch(
         mixing.of_resin(resin, dose), kilogram_from_gram(shelf.batch_mass_g), scale_step=1e-4
     )

@@ -65,8 +65,9 @@ def layer(
     name = told.get("resin") or (mixed and mixed.resin) or jobs or usual.name
     resin = load_resin(name, usual.folder)
     same_resin = name == usual.name
-    usual_dose = usual.peroxide_percent if same_resin else None
-    dose = told.get("peroxide_percent") or (mixed and mixed.peroxide_percent(resin)) or usual_dose
+    dose = told.get("peroxide_percent") or (mixed and mixed.peroxide_percent(resin))
+    if not dose and same_resin:
+        dose = resin.configured_dose(usual.peroxide_percent, configuration.file)
     usual_mass = mixed.mass if mixed else usual.batch_mass_g and usual.batch_mass_g / 1000
     part = told.get("part") or before(job).get("part") or ""
     below = _below(configuration, job, part, told)

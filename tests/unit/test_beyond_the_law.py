@@ -169,7 +169,7 @@ def test_every_option_that_takes_such_a_quantity_stands_in_the_table() -> None:
         ("resin.film_mm = 90", "50"),
         ("resin.film_mm = 0.05", "0.1"),
         ("resin.batch_mass_g = 90000", "20,000"),
-        ("resin.peroxide_percent = 9", "6"),
+        ("resin.peroxide_percent = 900", "100"),
     ],
 )
 def test_a_configuration_with_such_a_value_is_refused(line: str, allowed: str, tmp_path: Path) -> None:

@@ -119,3 +119,65 @@ def test_a_cure_says_its_dose(asked: tuple[str, ...], capsys: pytest.CaptureFixt
     assert "with 2 % peroxide" in lines
     said = json.loads("{" + document)
     assert (said["peroxide_percent"], said["peroxide_assumed"]) == (2.0, not asked)
+
+
+def asked_with(folder: Path, name: str, percent: float, typed: str) -> int:
+    """Exit status of a command where this dose of this resin is configured."""
+    file = folder / "curewatch.toml"
+    file.write_text(
+        f'[logbook]\npath = "{folder}/logbook"\n[resin]\nname = "{name}"\nperoxide_percent = {percent}\n'
+    )
+    with pytest.raises(SystemExit) as stop:
+        run([*typed.split(), "--config", str(file)])
+    return int(stop.value.code or 0)
+
+
+@pytest.mark.parametrize(
+    "configured",
+    [("polyester-laminating", 5.0, "1 to 3 %"), ("vinyl-ester", 2.8, "1 to 2.5 %")],
+)
+@pytest.mark.parametrize(
+    "typed",
+    ["tonight", "windows", "layup round --length 80 --thickness 3", "layer", "cure --temperature 20"],
+)
+def test_a_configured_dose_is_held_to_the_range_of_its_resin(
+    typed: str, configured: tuple[str, float, str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Refused as other wrong configuration is: where, what was found, what is allowed; nothing answered."""
+    name, percent, allowed = configured
+    assert asked_with(tmp_path, name, percent, typed) == 78
+    out, said = capsys.readouterr()
+    assert f"curewatch.toml, key resin.peroxide_percent: found {percent:g} % of peroxide" in " ".join(
+        said.split()
+    )
+    assert f"Use {allowed} for {name}" in " ".join(said.split())
+    assert out == ""
+
+
+def test_a_wrong_configured_dose_stops_no_other_resin_and_doctor_finds_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Another resin, or a dose that was typed, is answered (nothing is known of the air)."""
+    for other in ("tonight --resin epoxy-slow", "tonight --peroxide 2"):
+        assert asked_with(tmp_path, "polyester-laminating", 5.0, other) == 4
+    capsys.readouterr()
+    assert asked_with(tmp_path, "polyester-laminating", 5.0, "doctor") == 78
+    assert "1 to 3 % for polyester-laminating" in " ".join(capsys.readouterr().out.split())
+
+
+def test_a_cure_takes_the_configured_dose(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """As if it was typed; a typed one goes before it, and it is no other resin's."""
+    answers = []
+    for typed in (
+        "cure",
+        "cure --resin polyester-laminating",
+        "cure --peroxide 1.2",
+        "cure --peroxide 2",
+        "cure --resin polyester-topcoat",
+    ):
+        assert asked_with(tmp_path, "polyester-laminating", 1.2, f"{typed} --temperature 18 --json") == 0
+        answers.append(json.loads(capsys.readouterr().out))
+    assert answers[0] == answers[1] == answers[2]
+    doses = [(said["peroxide_percent"], said["peroxide_assumed"]) for said in answers]
+    assert doses == [*[(1.2, False)] * 3, (2.0, False), (2.0, True)]
+    assert answers[0]["milestones_s"]["gel"]["likely"] > answers[3]["milestones_s"]["gel"]["likely"]

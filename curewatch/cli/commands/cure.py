@@ -116,6 +116,8 @@ def app(
 
     configuration, wording = (settings if named is None else common_settings)(config, units)
     resin = load_resin(configuration.resin.name if named is None else named, configuration.resin.folder)
+    if peroxide is None and named in {None, configuration.resin.name}:
+        peroxide = resin.configured_dose(configuration.resin.peroxide_percent, configuration.file)
     dose = resin.dose_used(peroxide)
     resin = resin.dosed(peroxide, cobalt)
     if substrate not in substrate_names():
