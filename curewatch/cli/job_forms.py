@@ -232,7 +232,20 @@ FORMS: dict[str, tuple[Field, ...]] = {
             asked=False,
         ),
         Field("lot", "Lot number of the resin, if another", words, asked=False),
-        Field("probe", "Sensor in the layer, one with the role layer", words, asked=False),
+        Field(
+            "probe",
+            "Sensor in the layer, or in a cup of its mix (its role: layer or cup)",
+            words,
+            asked=False,
+        ),
+        Field(
+            "probe_mass",
+            "Mixed in that cup; all of the batch if empty",
+            _batch_mass,
+            say=_heavy,
+            bare=batch_mass_from_text,
+            asked=False,
+        ),
         Field(
             "face",
             "What lies below: bare-timber, primed-timber, epoxy …",

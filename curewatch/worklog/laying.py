@@ -85,11 +85,27 @@ def layer(
         face=below.face.value,
         face_own=below.own,
         moisture=below.moisture,
-        probe=telling.probe(configuration, told.get("probe"), "layer"),
-        cup=mixed.probe if mixed else "",
-        cup_mass=mixed.probe_mass if mixed else None,
+        **_thermometers(configuration, told, mixed, told.get("batch_mass") or usual_mass),
         note=told.get("note", ""),
     )
+
+
+def _thermometers(
+    configuration: Configuration, told: Mapping[str, Any], mixed: telling.Mixed | None, poured: float | None
+) -> dict[str, Any]:
+    """The sensor in the layer, that in a cup of its mix, and how much is in that cup. [kg]"""
+    name = telling.probe(configuration, told.get("probe"), "layer", "cup")
+    in_cup = configuration.role_of(name) == "cup" if name else False
+    of_batch, mass = (mixed.probe, mixed.probe_mass) if mixed else ("", None)
+    cup = name if in_cup else of_batch
+    if cup != of_batch:
+        mass = None
+    mass = told.get("probe_mass") or mass
+    if told.get("probe_mass") and not cup:
+        raise UsageError("--probe-mass: found a mass, but no sensor in a cup. Use --probe NAME, too")
+    if cup and mass is None and poured is None:
+        raise UsageError(f"--probe: found {cup!r} in a cup whose mass nobody told. Use --probe-mass, too")
+    return {"probe": "" if in_cup else name, "cup": cup, "cup_mass": mass}
 
 
 def _below(configuration: Configuration, job: Job | None, part: str, told: Mapping[str, Any]) -> Ground:

@@ -138,20 +138,20 @@ def _probed(used: Sequence[CorrectedEntry]) -> tuple[str, float | None]:
     return "", None
 
 
-def probe(configuration: Configuration, name: str | None, role: str) -> str:
+def probe(configuration: Configuration, name: str | None, *roles: str) -> str:
     """The probe that is bound, by its name; empty if none is named.
 
     Raises
     ------
     UsageError
-        No sensor of this name has this role.
+        No sensor of this name has one of these roles.
     """
     if not name:
         return ""
-    if configuration.role_of(name) != role:
-        there = ", ".join(each for each in configuration.sensors if configuration.role_of(each) == role)
-        known = f"Use one of {there}" if there else f'Give a sensor role = "{role}" in the configuration'
-        raise UsageError(f"--probe: found {name!r}, which has not the role {role}. {known}")
+    if configuration.role_of(name) not in roles:
+        there = ", ".join(each for each in configuration.sensors if configuration.role_of(each) in roles)
+        known = f"Use one of {there}" if there else f'Give a sensor role = "{roles[0]}" in the configuration'
+        raise UsageError(f"--probe: found {name!r}, which has not the role {' or '.join(roles)}. {known}")
     return name
 
 

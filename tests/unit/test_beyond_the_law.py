@@ -71,6 +71,7 @@ TABLE: tuple[tuple[str, str, str, str], ...] = (
     ("layer --moisture {}", "900 -2 nan", "--moisture", WET),
     (f"layer {POLYESTER} --peroxide {{}}", "9", "peroxide", DOSE),
     (f"layer {POLYESTER} --peroxide {{}}", "0 90 nan", "--peroxide", "0.1 to 10 %"),
+    ("layer --probe-mass {}", "900kg", "--probe-mass", POT),
     ("observe kicked --mass {}", "900kg 0.1g", "--mass", POT),
     ("observe gelled --temperature {}", "900 -90", "--temperature", CURED),
     ("job open --title x --thickness {}", "900 0.2 0", "--thickness", "0.5 to 500 mm"),

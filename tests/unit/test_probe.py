@@ -32,7 +32,7 @@ from curewatch.model.mass.pot import pot
 from curewatch.readings import Reading
 from curewatch.record import layer_history
 from curewatch.record.measured import Post, as_probed, measure, part_of
-from curewatch.shed import probes
+from curewatch.shed import layer_log, probes
 from curewatch.shed.consult import about
 from curewatch.shed.look import Look
 from curewatch.units import FloatArray
@@ -200,11 +200,43 @@ def say(
 
 def test_a_probe_is_bound_by_its_name_and_moves_the_countdown(say: Say) -> None:
     """Two layers of one age: the one with the probe is further; a sensor of the shed is no probe."""
-    assert "has not the role layer" in say("layer --resin epoxy-slow --probe hull")
+    assert "has not the role layer or cup. Use one of p1, c1" in say("layer --resin epoxy-slow --probe hull")
     say("layer --resin epoxy-slow --ago '2 h' --probe p1")
     say("layer --resin epoxy-slow --ago '2 h' --part deck")
     found = json.loads(say("layer --running --json"))["running"]
     assert found[0]["conversion"] > 2.0 * found[1]["conversion"]
+
+
+def test_a_cup_is_bound_with_its_layer(say: Say, tmp_path: Path) -> None:
+    """By its sensor's role, with the mass in it; what cannot be learnt from is refused, with what to give."""
+    layer = "layer --resin epoxy-fast --ago '3 h' --force"
+    assert "Use --probe-mass" in say(f"{layer} --probe c1")
+    assert "Use --probe NAME" in say(f"{layer} --probe-mass '60 g'")
+    assert "Use --probe NAME" in say(f"{layer} --probe p1 --probe-mass '60 g'")
+    assert "L1" in say(f"{layer} --probe c1 --probe-mass '60 g'")
+    assert "L2" in say(f"{layer} --probe c1 --mass '200 g'")
+    assert say("layer --running").count("probe c1: not believed (silent for 1 h") == 2
+    with Logbook(tmp_path / "log.db") as logbook:
+        laid = layer_log.running(logbook, SystemClock().now().utc)
+    assert [(each.probe, each.cup, each.cup_mass, each.batch_mass) for each in laid] == [
+        ("", "c1", 0.06, None),
+        ("", "c1", None, 0.2),
+    ]
+
+
+def test_a_cup_told_with_the_layer_goes_before_that_of_its_batch(say: Say, tmp_path: Path) -> None:
+    """The batch's cup and its mass stay where the layer names a probe of its own, or that cup again."""
+    silent_cup(say)
+    layer = "layer --batch B1 --ago '2 h' --force --probe"
+    assert "L2" in say(f"{layer} p1")
+    assert "L3" in say(f"{layer} c1 --probe-mass '40 g'")
+    with Logbook(tmp_path / "log.db") as logbook:
+        laid = layer_log.running(logbook, SystemClock().now().utc)
+    assert [(each.probe, each.cup, each.cup_mass) for each in laid] == [
+        ("", "c1", pytest.approx(0.12)),
+        ("p1", "c1", pytest.approx(0.12)),
+        ("", "c1", pytest.approx(0.04)),
+    ]
 
 
 def silent_cup(say: Say) -> None:
