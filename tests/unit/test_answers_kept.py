@@ -1,11 +1,6 @@
-"""The answers of `windows`, `layup` and `cure` as a person reads them: kept texts, one for each width.
+"""The answers of `windows`, `layup` and `cure` as a person reads them: kept texts, one for each width."""
 
-Write them anew with CUREWATCH_WRITE_GOLDENS=1 and read the diff.
-"""
-
-import os
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -28,8 +23,8 @@ from curewatch.model.film.film import constant
 from curewatch.model.film.outcome import outcome
 from curewatch.units import HOUR
 from curewatch.wording import Wording
+from tests.goldens import ANEW, golden
 
-GOLDENS = Path(__file__).parent / "goldens"
 NOW = 1_795_000_500.0  # UTC [s]: Wednesday 18 November 2026, 11:15
 
 
@@ -84,9 +79,6 @@ def test_an_answer_reads_as_kept(name: str, answer: Callable[[int], list[str]], 
     assert 3 <= told.index("") <= 10  # the first screen ends where the reasons begin
     rows = folded(told, width)
     shown = "".join(f"{row}\n" for row in rows)
-    golden = GOLDENS / f"{name}_{width}.txt"
-    if os.environ.get("CUREWATCH_WRITE_GOLDENS"):
-        golden.write_text(shown, encoding="utf-8")
-    assert shown == golden.read_text(encoding="utf-8")
+    assert shown == golden(f"{name}_{width}", shown), ANEW
     assert max(map(len, rows)) <= width
     assert all(row.isprintable() for row in rows)

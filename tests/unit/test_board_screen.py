@@ -32,8 +32,8 @@ from curewatch.phrases import phrase
 from curewatch.shed.health import Health, SensorHealth, TrackPoint
 from curewatch.shed.look import RunningLayer
 from curewatch.wording import Wording, plain_wording, wording
+from tests.goldens import ANEW, golden
 
-GOLDENS = Path(__file__).parent / "goldens"
 NOW = utc_from_iso("2026-11-25T20:40:00Z")
 WORDS, PLAIN = wording(ZoneInfo("Europe/Lisbon"), "C,g,24h", {}), plain_wording(ZoneInfo("Europe/Lisbon"))
 RANG = (
@@ -145,22 +145,15 @@ def as_text(rows: list, width: int, **settings: object) -> str:
 
 @pytest.mark.parametrize(("width", "height"), [(80, 24), (120, 36)])
 def test_the_board_looks_as_kept(width: int, height: int) -> None:
-    """The rows equal the golden file; write it anew with CUREWATCH_WRITE_GOLDENS=1 and read the diff."""
+    """The rows equal the golden file."""
     shown = as_text(board(evening(), NOW, WORDS, width, height), width)
-    golden = GOLDENS / f"board_{width}.txt"
-    if os.environ.get("CUREWATCH_WRITE_GOLDENS"):
-        golden.parent.mkdir(exist_ok=True)
-        golden.write_text(shown, encoding="utf-8")
-    assert shown == golden.read_text(encoding="utf-8")
+    assert shown == golden(f"board_{width}", shown), ANEW
 
 
 def test_the_board_in_lines_reads_as_kept() -> None:
     """For a screen reader or a pipe: the same state told in lines, without boxes, colour or large letters."""
     shown = "".join(f"{line}\n" for line in status(evening(), NOW, WORDS))
-    golden = GOLDENS / "board_plain.txt"
-    if os.environ.get("CUREWATCH_WRITE_GOLDENS"):
-        golden.write_text(shown, encoding="utf-8")
-    assert shown == golden.read_text(encoding="utf-8")
+    assert shown == golden("board_plain", shown), ANEW
     assert not set(shown) & set("█▔─░▒┊\x1b")
 
 

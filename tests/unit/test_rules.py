@@ -98,7 +98,8 @@ def told(written: str) -> dict[str, str]:
         return {}
     found = {}
     for part in written.split("; "):
-        key = next(key for key in KEYS if re.match(rf"{key}\b", part))
+        key = next((key for key in KEYS if re.match(rf"{key}\b", part)), "")
+        assert key, f"{part!r}: a situation is told by one of {KEYS}; `known` and `ahead` make it of them"
         found[key] = part.removeprefix(key).strip()
     return found
 

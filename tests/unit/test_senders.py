@@ -76,8 +76,10 @@ def test_the_notes_show_each_sender() -> None:
     """Message and configuration of each form, as the tests read them."""
     notes = (Path(__file__).parents[2] / "firmware_notes" / "SENDERS.md").read_text()
     for sender in SENDERS:
-        assert f"```toml\n{settings(sender)}```" in notes, sender.name
-        assert f"{sender.messages[0][0]}  {sender.messages[0][1]}" in notes, sender.name
+        said = "".join(f"    {topic}  {payload}\n" for topic, payload in sender.messages)
+        heading = f"## {sender.name[0].upper()}{sender.name[1:]}\n\n"
+        section = f"{heading}{said}\n```toml\n{settings(sender)}```\n"
+        assert section in notes, f"put this section into firmware_notes/SENDERS.md:\n{section}"
 
 
 @pytest.mark.parametrize("name", ["Homie 4", "Homie 5"])
