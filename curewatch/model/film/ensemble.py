@@ -28,7 +28,7 @@ FEWEST = 64  # members: fewer paths are repeated, so that the lots spread evenly
 
 
 class Interval(NamedTuple):
-    """Nine of ten outcomes lie between early and late; nan where it is not reached. [s]"""
+    """Eight of ten outcomes lie between early and late; nan where it is not reached. [s]"""
 
     early: FloatArray
     likely: FloatArray
