@@ -65,7 +65,8 @@ def test_colour_is_for_terminals_that_want_it(shed: Path) -> None:
             check=False,
         )
     written = file.read_text(encoding="utf-8").splitlines()
+    later = shown(shed, "tonight", 80)  # minutes may have gone by
     for rows in (bare, dumb, written):
         assert not any("\x1b" in row for row in rows)
         assert rows[0].split()[0] in {"GO", "NO-GO", "UNKNOWN"}
-        assert rows[-1] == coloured[-1]
+        assert rows[-1] in {coloured[-1], later[-1]}

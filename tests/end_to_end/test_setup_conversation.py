@@ -18,7 +18,7 @@ from curewatch.clock import SystemClock
 from curewatch.materials import load_resin
 from curewatch.wire.lines import encode
 from curewatch.wording import Wording
-from tests.broker import until
+from tests.broker import PATIENCE, until
 from tests.simulators import SimulatedPort
 from tests.terminal import spawn
 
@@ -179,10 +179,10 @@ def test_noise_of_a_wrong_speed_does_not_take_the_two_minutes() -> None:
 
         speaker = threading.Thread(target=speak)
         speaker.start()
-        found = serial_ports.listen(port.url, 240.0, SystemClock(), said.append)
+        found = serial_ports.listen(port.url, PATIENCE, SystemClock(), said.append)
         over.set()
         speaker.join()
-    assert time.monotonic() < begun + 120.0
+    assert time.monotonic() < begun + PATIENCE
     assert (found.heard, found.baud) == ((), serial_ports.SPEEDS[-1])
     assert "no lines at 115200 baud" in said[0]
 

@@ -115,8 +115,8 @@ def slow_broker(seconds: float) -> Iterator[tuple[int, list[int]]]:
 @pytest.mark.long
 def test_a_slow_network_does_not_make_it_come_again(tmp_path: Path) -> None:
     """A message that takes thrice the keep-alive passes on one connection; the broker gets our pings."""
-    with slow_broker(15.0) as (port, came):
-        text = settings(port, "3.1.1", 'keepalive_s = 5\npublish = "curewatch"')
+    with slow_broker(45.0) as (port, came):
+        text = settings(port, "3.1.1", 'keepalive_s = 15\npublish = "curewatch"')
         with Running(tmp_path, text) as daemon:
             daemon.start().says("yard answers")
             daemon.waits_for(1)

@@ -27,6 +27,7 @@ from curewatch.logbook import Logbook
 from curewatch.shed import forecasts
 from curewatch.wording import Wording
 from tests import certificates
+from tests.broker import PATIENCE
 from tests.unit.test_forecast_forms import arrays, packed, timeseries
 
 HOUR, MINUTE, DAY, NOW = 3600.0, 60.0, 86400.0, 1_764_000_000.0
@@ -402,6 +403,6 @@ def test_a_certificate_that_nobody_vouches_for_ends_it(service: Service, tmp_pat
     context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
     context.load_cert_chain(tmp_path / "weather.pem", tmp_path / "weather.key")
     service.server.socket = context.wrap_socket(service.server.socket, server_side=True)
-    answer = weather_service.get(f"https://127.0.0.1:{service.port}/", "test", patience=5.0)
+    answer = weather_service.get(f"https://127.0.0.1:{service.port}/", "test", patience=PATIENCE)
     assert answer.trouble == "its certificate does not hold, or TLS failed"
     assert service.asked == []

@@ -18,7 +18,7 @@ from curewatch.page.edge import PageEdge
 from curewatch.page.plan import of_daemon
 from curewatch.page.server import PageServer
 from curewatch.page.tokens import TokenKind
-from tests.broker import free_port, until
+from tests.broker import PATIENCE, free_port, until
 from tests.page_server import PRESS, Page
 
 
@@ -204,7 +204,7 @@ def test_every_answer_keeps_scripts_frames_and_caches_out(page: Page) -> None:
 
 def test_a_slow_client_is_left_and_a_quick_one_is_not(page: Page, monkeypatch: pytest.MonkeyPatch) -> None:
     """A byte now and then keeps no connection beyond its moment; control: with a later moment, it does."""
-    monkeypatch.setattr(handler, "REQUEST_WITHIN", 60.0)
+    monkeypatch.setattr(handler, "REQUEST_WITHIN", PATIENCE)
     assert not left(page.port, turns=8)
     with monkeypatch.context() as shorter:
         shorter.setattr(handler, "REQUEST_WITHIN", 0.3)
@@ -236,7 +236,7 @@ def closed(far: socket.socket) -> bool:
 
 def test_a_flood_of_one_address_takes_few_connections(page: Page, monkeypatch: pytest.MonkeyPatch) -> None:
     """What is more than one may have is closed at once; when it ends, others are answered again."""
-    monkeypatch.setattr(handler, "REQUEST_WITHIN", 60.0)
+    monkeypatch.setattr(handler, "REQUEST_WITHIN", PATIENCE)
     monkeypatch.setattr(server, "MOST_OF_ONE", 4)
     threads = threading.active_count()
     far = [socket.create_connection(("127.0.0.1", page.port), 20) for _ in range(40)]

@@ -12,10 +12,17 @@ from curewatch.cli.main import run
 from curewatch.clock import Instant, SystemClock
 from curewatch.errors import ExitStatus
 from curewatch.readings import Reading
+from curewatch.simulation import outputs
 from curewatch.wire import Parser
 from tests.broker import PATIENCE, Broker, Talker, free_port, until
 
 RECORDING = Path(__file__).parents[2] / "recordings" / "saltmarsh-evening.txt"
+
+
+@pytest.fixture(autouse=True)
+def patience(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A broker on a busy machine may need more than five seconds for an answer."""
+    monkeypatch.setattr(outputs, "PATIENCE", PATIENCE)
 
 
 def called(*arguments: str) -> int:
