@@ -333,14 +333,23 @@ def test_the_service_manager_is_told(tmp_path: Path, port: SimulatedPort) -> Non
         listener.bind(str(address))
         listener.settimeout(PATIENCE)
         settings = f'[serial.usb]\nurl = "{port.url}"'
-        with Running(tmp_path, settings, NOTIFY_SOCKET=str(address), WATCHDOG_USEC="400000") as daemon:
-            daemon.start()
-            assert listener.recv(1024).startswith(b"READY=1")
-            assert listener.recv(1024) == b"WATCHDOG=1"
-            assert daemon.stop() == 0
-            heard = []
+        heard: list[bytes] = []
+
+        def hear() -> None:
+            """All the time: where ten words wait, the system lets the daemon wait with the next."""
             while b"STOPPING=1" not in heard:
                 heard.append(listener.recv(1024))
+
+        hearing = threading.Thread(target=hear, daemon=True)
+        hearing.start()
+        with Running(tmp_path, settings, NOTIFY_SOCKET=str(address), WATCHDOG_USEC="400000") as daemon:
+            daemon.start()
+            until(lambda: len(heard) > 1)
+            assert heard[0].startswith(b"READY=1")
+            assert heard[1] == b"WATCHDOG=1"
+            assert daemon.stop() == 0
+        hearing.join(PATIENCE)
+        assert heard[-1] == b"STOPPING=1"
 
 
 @pytest.mark.long
