@@ -52,28 +52,39 @@ def pair(servers: list[DatabaseServer], *settings: str) -> tuple[DatabaseServer,
 
 
 class Writer:
-    """A process that writes until it has enough; ``acknowledged`` grows."""
+    """A process that writes until it has enough; ``acknowledged`` grows.
+
+    It is never further ahead than one batch, however long we look away.
+    """
 
     def __init__(self, place: Path, count: int) -> None:
         Path(f"{place}.start").touch()
-        command = [sys.executable, "-m", "tests.database_writer", str(place), "bench", str(count)]
+        command = [sys.executable, "-m", "tests.database_writer", str(place), "bench", str(count), "paced"]
         self.process = subprocess.Popen(
-            command, stdout=subprocess.PIPE, text=True, cwd=Path(__file__).parents[2]
+            command,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+            bufsize=1,
+            cwd=Path(__file__).parents[2],
         )
         self.acknowledged: list[int] = []
 
     def until(self, count: int) -> None:
         """Read on until so many are acknowledged, or it has ended."""
+        assert self.process.stdin is not None
         assert self.process.stdout is not None
         while len(self.acknowledged) < count and (line := self.process.stdout.readline()):
             if line.strip().isdigit():
                 self.acknowledged.append(int(line))
+                self.process.stdin.write("go on\n")
 
     def end(self) -> None:
         self.until(10**9)
         assert self.process.wait(PATIENCE) == 0
-        assert self.process.stdout is not None
-        self.process.stdout.close()
+        for pipe in (self.process.stdin, self.process.stdout):
+            assert pipe is not None
+            pipe.close()
 
 
 def damage(logbook: LogbookStore, acknowledged: list[int]) -> list[str]:

@@ -61,14 +61,18 @@ def damage(place: Path, said: list[list[str]]) -> list[str]:
 
 def test_two_writers_race_and_the_chain_holds(server: DatabaseServer, tmp_path: Path) -> None:
     """All of both is there once; the same race without the lock breaks the chain or loses something."""
-    place = server.address(tmp_path / "shed.address", uuid4().hex)
-    said = race(place)
-    assert damage(place, said) == []
-    with open_logbook(place, read_only=True) as logbook:
-        assert len(logbook.entries(EntryKind.NOTE)) == 2 * COUNT
-        assert logbook.head().readings == sum(expected(name, COUNT) for name in NAMES)
-        order = "".join(one.payload["text"][0] for one in logbook.entries(EntryKind.NOTE))
-    assert order.count("by") + order.count("yb") > 5, "they did not race"
+    for _ in range(5):
+        place = server.address(tmp_path / f"{uuid4().hex}.address", uuid4().hex)
+        said = race(place)
+        assert damage(place, said) == []
+        with open_logbook(place, read_only=True) as logbook:
+            assert len(logbook.entries(EntryKind.NOTE)) == 2 * COUNT
+            assert logbook.head().readings == sum(expected(name, COUNT) for name in NAMES)
+            order = "".join(one.payload["text"][0] for one in logbook.entries(EntryKind.NOTE))
+        if order.count("by") + order.count("yb") > 5:
+            break
+    else:
+        raise AssertionError("they did not race")
     for _ in range(5):
         bare = server.address(tmp_path / f"{uuid4().hex}.address", uuid4().hex)
         told = race(bare, "unlocked")
