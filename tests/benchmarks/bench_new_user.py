@@ -16,13 +16,14 @@ from pathlib import Path
 
 import pexpect
 
+from tests.broker import PATIENCE
+
 SOURCE = Path(os.environ.get("CUREWATCH_SOURCE") or Path(__file__).parents[2])  # a clone to clone from
 # how this machine reaches the registry: a new user's machine has its own way
 PASSED_ON = (
     *("PIP_INDEX_URL", "PIP_EXTRA_INDEX_URL", "PIP_CONFIG_FILE", "PIP_RETRIES", "PIP_DEFAULT_TIMEOUT"),
     *("https_proxy", "SSL_CERT_FILE"),
 )
-PATIENCE = 120  # s for one question
 ANSWERS = (
     ("name of the shed", "Saltmarsh Shed"),
     ("the boat", "Kittiwake Nine"),
@@ -114,7 +115,7 @@ def answer_setup(program: str, home: Path, environment: dict[str, str], link: Pa
         time.sleep(0.1)
     talk = pexpect.spawn(
         program,
-        ["setup", "--port", str(link), "--seconds", "8"],
+        ["setup", "--port", str(link), "--seconds", "20"],
         cwd=home,
         env=environment,
         timeout=PATIENCE,
