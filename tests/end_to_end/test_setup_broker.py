@@ -210,7 +210,7 @@ def test_tls_and_a_password_are_told_on_a_terminal(guarded: Broker, tmp_path: Pa
     """A wrong password is asked again; the right one is kept in its file; the daemon then hears the yard."""
     home = tmp_path / "home"
     home.mkdir()
-    talk = spawn(home, "setup", "--seconds", "5", rows=60)
+    talk = spawn(home, "setup", "--seconds", "15", rows=60)
 
     def answer(question: str, reply: str = "") -> None:
         talk.expect(question)
