@@ -39,7 +39,8 @@ def browser() -> Iterator[Any]:
         pytest.skip("chromium or playwright is not installed")
     with sync_playwright() as playwright:
         points_here = f"--host-resolver-rules=MAP {OTHER_SITE} 127.0.0.1"
-        found = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", points_here])
+        arguments = ["--no-sandbox", points_here]
+        found = playwright.chromium.launch(executable_path=CHROMIUM, args=arguments, timeout=1000 * PATIENCE)
         yield found
         found.close()
 

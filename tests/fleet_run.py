@@ -222,7 +222,7 @@ class Fleet:
         for one in self.workers.values():
             one.terminate()
         for one in self.workers.values():
-            one.wait(240)  # it leaves a channel for each shed, one after the other
+            one.wait(PATIENCE)  # it leaves a channel for each shed, one after the other
 
     @property
     def store(self) -> DatabaseServer:
@@ -365,8 +365,21 @@ def run(
         return counted, fleet.refused()
 
 
+def stored(fleet: Fleet) -> bool:
+    """Whether as much is stored as was acknowledged, of all but the controls; looks once a second."""
+    for shed in fleet.sheds:
+        with fleet.logbook(shed.name) as logbook:
+            less = logbook.head().readings < sum(map(len, shed.acknowledged.values()))
+        if less and shed.name not in DEFECTS:
+            time.sleep(1)
+            return False
+    return True
+
+
 def settle(fleet: Fleet, patience: float = PATIENCE) -> None:
-    """Until nothing more comes in for some seconds."""
+    """Until all that was acknowledged is there or is lost, and nothing more comes in for some seconds."""
+    with suppress(AssertionError):  # then the count says what is missing
+        until(partial(stored, fleet), patience)
     before, since, end = -1, time.monotonic(), time.monotonic() + patience
     with fleet.store.connect() as owner:
         while time.monotonic() - since < 20 and time.monotonic() < end:

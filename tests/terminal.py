@@ -19,9 +19,15 @@ def environment(home: Path, **more: str) -> dict[str, str]:
     return kept | {"HOME": str(home), "TERM": "xterm", "LANG": "C.UTF-8", "TZ": "Europe/Lisbon"} | more
 
 
+def _given_time(program: pexpect.spawn) -> pexpect.spawn:
+    """What is closed while it runs may need more than the library's tenth of a second to be gone."""
+    program.ptyproc.delayafterterminate = 0.5  # s, after each of four signals
+    return program
+
+
 def spawn(home: Path, *arguments: str, rows: int = 24, columns: int = 80, **more: str) -> pexpect.spawn:
     """``curewatch`` with these arguments on a terminal of this size, run in ``home``."""
-    return pexpect.spawn(
+    program = pexpect.spawn(
         sys.executable,
         ["-m", "curewatch", *arguments],
         cwd=home,
@@ -30,12 +36,13 @@ def spawn(home: Path, *arguments: str, rows: int = 24, columns: int = 80, **more
         timeout=PATIENCE,
         encoding="utf-8",
     )
+    return _given_time(program)
 
 
 def spawn_in_shell(home: Path, *arguments: str, rows: int, columns: int, **more: str) -> pexpect.spawn:
     """The same as somebody's shell runs it: the terminal outlives the program, which says its status."""
     command = shlex.join([sys.executable, "-m", "curewatch", *arguments])
-    return pexpect.spawn(
+    program = pexpect.spawn(
         "/bin/sh",
         ["-c", f'trap : INT; {command}; echo "left with $?"; read line'],
         cwd=home,
@@ -44,3 +51,4 @@ def spawn_in_shell(home: Path, *arguments: str, rows: int, columns: int, **more:
         timeout=PATIENCE,
         encoding="utf-8",
     )
+    return _given_time(program)

@@ -72,7 +72,7 @@ def run(
     folder: Path, values: dict[str, object], rounds: str, port: int | None = None
 ) -> "subprocess.CompletedProcess[str]":
     head = "".join(f"{name} = {value!r}\n" for name, value in values.items())
-    client = "None" if port is None else f'Publisher("127.0.0.1", {port}, "node-1", patience=60)'
+    client = "None" if port is None else f'Publisher("127.0.0.1", {port}, "node-1", patience={PATIENCE:.0f})'
     script = folder / "run.py"
     script.write_text(
         f"{head}{BOARD}\nnode = Node(Board(), Settings, {client})\n{rounds}\nprint('# fed', Board.fed > 0)\n",
