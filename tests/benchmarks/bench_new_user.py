@@ -122,7 +122,8 @@ def answer_setup(program: str, home: Path, environment: dict[str, str], link: Pa
         encoding="utf-8",
     )
     for question, reply in ANSWERS:
-        talk.expect(question)
+        while talk.expect([question, "nothing that can be read; listen"]):  # the board is slow to begin
+            talk.sendline("y")
         talk.sendline(reply)
     while talk.expect(["it is ", "you laminate on"]) == 0:
         for position, (question, reply) in enumerate(SENSOR):
