@@ -22,6 +22,7 @@ from curewatch.units import FloatArray
 
 LEFT_OUT = 1e-3  # of chemistry's resistance is diffusion's, where age no longer tells progress
 NODES = 2001  # of conversion
+UNHINDERED = 1e40  # 1/s, kd0 of a film that diffusion never holds back: less than it in 1e16
 
 
 class Entries(NamedTuple):
@@ -46,7 +47,8 @@ def _curve(resin: Resin) -> tuple[FloatArray, FloatArray]:
     law, wait = resin.law(), resin.kinetics.inhibitor
     node = 0.999 * np.linspace(0.0, 1.0, NODES) ** 1.5
     fine = np.sort(np.append(node, 0.5 * (node[1:] + node[:-1])))
-    slow = 1.0 / ((law.k1 + law.k2 * fine**law.m) * (1.0 - fine) ** law.n)
+    free = law._replace(diffusion=UNHINDERED).kernel(np.exp)
+    slow = 1.0 / free(fine, law.k1, law.k2, REFERENCE_TEMPERATURE)
     age = np.append(0.0, np.cumsum(np.diff(node) / 6.0 * (slow[:-2:2] + 4.0 * slow[1::2] + slow[2::2])))
     if not wait:
         return age, node
