@@ -1,6 +1,8 @@
 """The pot against SciPy's tight solver, and the laws it keeps."""
 
+from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -9,11 +11,12 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from curewatch.errors import OutOfValidity
-from curewatch.materials import Resin, load_resin
+from curewatch.materials import Resin, load_resin, resin_names
 from curewatch.model.film.milestones import crossing
 from curewatch.model.mass import pot as pots
 from curewatch.model.mass.heated_row import Slab
 from curewatch.model.mass.pot import _Surface, body, pot
+from curewatch.physics.cure_kinetics import RateLaw
 from curewatch.physics.heat_balance import CONVECTION, STILL_AIR, RisingCapacity, shells, transfer_to_air
 from curewatch.units import HOUR, FloatArray
 from tests.published.cure_equations import law
@@ -269,3 +272,49 @@ def test_a_pot_of_one_temperature_is_told_in_eighths_of_its_steps() -> None:
     assert time[:9] == pytest.approx(np.arange(9.0) * 5.0 / 8.0)
     assert np.all(np.diff(time) > 0.0)
     assert time[-1] == 600.0
+
+
+def lives(resin: Resin, diffusion: float = 1.0) -> FloatArray:
+    """Of cups from a spoonful in the cold to half a kilogram; ``diffusion`` times as fast. [s]"""
+    held = replace(resin, kinetics=replace(resin.kinetics, diffusion=diffusion * resin.kinetics.diffusion))
+    cups = ((0.002, 278.15), (0.02, 283.15), (0.1, 288.15), (0.1, 298.15), (0.5, 293.15))
+    return np.array([pot(held, mass, air, duration=48 * HOUR).pot_life for mass, air in cups])
+
+
+@pytest.mark.parametrize("name", resin_names())
+@pytest.mark.few(1)
+def test_the_law_alone_moves_no_life_by_one_per_cent(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The pot with the first edition's law in place of ours; a sluggish diffusion moves the spoonful."""
+    resin = load_resin(name)
+    ours, sluggish = lives(resin), lives(resin, 1e-6)
+    lead = 15.0 if resin.chemistry.amine else 11.0  # of the glass above the film, as in first_law [K]
+
+    def first(law: RateLaw, exp: Callable[[Any], Any]) -> Callable[..., Any]:
+        def rate(a: Any, k1: Any, k2: Any, temperature: Any) -> Any:
+            y = (temperature + lead - law.uncured) / (law.full - law.uncured)
+            slowed = 1.0 + exp(30.0 * (a - y / (law.shape + (1.0 - law.shape) * y)))
+            return (k1 + k2 * a**law.m) * (1.0 - a) ** law.n / slowed
+
+        return rate
+
+    monkeypatch.setattr(RateLaw, "kernel", first)
+    before = lives(resin)
+    assert np.all(np.isfinite(before))
+    assert np.max(np.abs(ours / before - 1.0)) <= 0.01
+    # A polyester gels at a few per cent, long before its glass: no diffusion would move it.
+    assert not resin.chemistry.amine or not abs(sluggish[0] / before[0] - 1.0) <= 0.01
+
+
+@pytest.mark.parametrize("name", resin_names())
+@pytest.mark.few(1)
+def test_life_falls_at_forty_grams_as_beside_it(name: str) -> None:
+    """From 39 to 41 g by the mean of the changes beside it, within 0.1 %; a change of model is no mass."""
+    resin = load_resin(name)
+
+    def life(grams: float, *, grid: bool = True) -> float:
+        return float(np.log(pot(resin, grams / 1000.0, 293.15, duration=24 * HOUR, grid=grid).pot_life))
+
+    lightest, light, heavy, heaviest = (life(grams) for grams in (37.0, 39.0, 41.0, 43.0))
+    beside = 0.5 * (lightest - light + heavy - heaviest)
+    assert light - heavy == pytest.approx(beside, abs=1e-3)
+    assert life(39.0, grid=False) - heavy > beside + 0.01

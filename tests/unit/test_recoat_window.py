@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from curewatch.advice.judge.course import course
 from curewatch.advice.judge.weather import dressed
-from curewatch.materials import load_resin
+from curewatch.materials import load_resin, resin_names
 from curewatch.materials.resin import Resin
 from curewatch.model.film import blush
 from curewatch.model.film.ensemble import cures
@@ -97,6 +97,20 @@ def test_no_cliff_without_a_cause(at: float, gas: float) -> None:
         for kelvin in np.arange(275.15, 303.15, 0.5)
     ]
     assert np.max(np.abs(np.diff(np.log(colder)))) < 0.08
+
+
+@pytest.mark.parametrize("resin", [load_resin(name) for name in resin_names()], ids=lambda each: each.name)
+@pytest.mark.few(1)
+def test_no_cliff_for_any_resin(resin: Resin) -> None:
+    """By a degree from 2 to 30 degC, in dry, damp and wet air: the close moves by less than an eighth."""
+    closes = []
+    for kelvin in np.arange(275.15, 303.65, 1.0):
+        done = cure(resin, constant(kelvin, 14 * DAY))
+        damp = (np.full(done.time.shape, humidity) for humidity in (0.40, 0.70, 0.90))
+        gathering = (blush.rate(resin, done.temperature, each, 420e-6) for each in damp)
+        closes.append([float(recoat_window(resin, done, each).closes) for each in gathering])
+    assert np.all(np.isfinite(closes))
+    assert np.max(np.abs(np.diff(np.log(closes), axis=0))) < 0.125
 
 
 def test_the_advice_and_the_film_tell_the_same_window() -> None:
