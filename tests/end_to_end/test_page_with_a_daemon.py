@@ -38,9 +38,19 @@ def chromium() -> Iterator[Any]:
         yield found
 
 
+UNHURRIED = """
+if "page.answering" in what:
+    from curewatch.worklog import keys
+    keys.UNDO_FOR = 600.0  # s; a busy machine may need the minute for the press alone
+if "ingest" in what:
+    from curewatch.page import process
+    process.PATIENCE = 600.0  # s; and its thirty seconds for an answer
+"""
+
+
 @pytest.fixture
 def shed(tmp_path: Path) -> Iterator[PageWorld]:
-    with page_world(tmp_path) as made:
+    with page_world(tmp_path, UNHURRIED) as made:
         yield made
 
 
@@ -141,7 +151,7 @@ def test_two_phones_see_each_other(chromium: Any, tmp_path: Path, defect: str, t
 
     The control does not look whether it is acknowledged: it is found by its second entry.
     """
-    with page_world(tmp_path, defect) as shed:
+    with page_world(tmp_path, UNHURRIED + defect) as shed:
         two_phones(chromium, shed, times)
 
 
@@ -167,7 +177,7 @@ def two_phones(chromium: Any, shed: PageWorld, times: int) -> None:
 def test_hostile_names_stay_names_on_every_place(chromium: Any, tmp_path: Path) -> None:
     """Shed, boat, job, part, note, lot: shown as they are, and none becomes an element or runs."""
     name = HOSTILE.replace("\\", "\\\\").replace('"', '\\"')
-    with page_world(tmp_path, name=name, title=HOSTILE[:120]) as shed:
+    with page_world(tmp_path, UNHURRIED, name=name, title=HOSTILE[:120]) as shed:
         page = phone(chromium, shed.code())
         troubles: list[str] = []
         page.on("dialog", lambda said: troubles.append(said.message))
