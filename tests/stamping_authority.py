@@ -7,6 +7,10 @@ from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 
+import pytest
+
+from curewatch.logbook import stamping
+from tests.broker import PATIENCE
 from tests.certificates import ELLIPTIC, authority
 from tests.record_attacks import need
 
@@ -80,7 +84,7 @@ def _openssl(*arguments: str) -> None:
 
 @contextmanager
 def serving(answer) -> Iterator[str]:
-    """The address of a server that answers every POST so."""
+    """The address of a server that answers every POST so, and is waited for where the machine is busy."""
 
     class Handler(BaseHTTPRequestHandler):
         def do_POST(self) -> None:
@@ -96,7 +100,9 @@ def serving(answer) -> Iterator[str]:
     thread = threading.Thread(target=server.serve_forever, daemon=True)
     thread.start()
     try:
-        yield f"http://127.0.0.1:{server.server_port}/"
+        with pytest.MonkeyPatch.context() as patience:
+            patience.setattr(stamping, "PATIENCE", PATIENCE)
+            yield f"http://127.0.0.1:{server.server_port}/"
     finally:
         server.shutdown()
         server.server_close()
