@@ -323,6 +323,37 @@ def test_after_an_hour_the_air_itself_may_have_gone_there(after: float, reason: 
     assert getattr(checks.check(reading(55.0, 15.0, time=NOW + after)), "reason", None) == reason
 
 
+@pytest.mark.parametrize(
+    ("now", "seconds", "swapped"),
+    [
+        ((57.9, 15.0), 1.0, True),
+        ((58.1, 15.0), 1.0, False),
+        ((55.0, 12.1), 1.0, True),
+        ((55.0, 11.9), 1.0, False),
+        ((59.9, 15.0), 3600.0, True),
+        ((60.0, 15.0), 700.0, False),
+        ((26.0, 55.0), 1.0, False),
+        ((55.0, 55.0), 1.0, False),
+        ((16.0, 15.0), 1.0, False),
+    ],
+)
+def test_fields_have_changed_places_where_both_come_near_and_temperature_goes_far(
+    now: tuple[float, float], seconds: float, swapped: bool
+):
+    """After 15 degC and 55 %: within 3 of each other at once, 5 in an hour. One of both alone is a jump."""
+    checks = Plausibility()
+    checks.check(reading(15.0, 55.0))
+    found = checks.check(reading(*now, time=NOW + seconds))
+    assert (found.reason == Reason.SWAPPED) if swapped else (found.flags == Flag.JUMP)
+
+
+def test_where_both_have_the_same_number_nothing_can_have_changed_places():
+    """Twenty degrees and 24 %, then the other way about: less than ten kelvin, and air can do that."""
+    checks = Plausibility()
+    checks.check(reading(20.0, 24.0))
+    assert isinstance(checks.check(reading(24.0, 20.0, time=NOW + 60)), Reading)
+
+
 def test_a_swapped_first_message_is_told_from_fahrenheit_by_its_humidity():
     """Above 60 degC with a humidity from -40 to 35 %: a temperature stands there."""
     for celsius, humidity, reason in (
