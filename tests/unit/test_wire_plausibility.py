@@ -52,7 +52,8 @@ def reading(
         (reading(12.0, 3.0), Reason.HUMIDITY),
         (reading(50.0, 0.0), Reason.HUMIDITY),
         (reading(12.0, 0.8), Reason.FRACTION),
-        (reading(carbon_dioxide=0.2), Reason.CARBON_DIOXIDE),
+        (reading(carbon_dioxide=0.101), Reason.CARBON_DIOXIDE),
+        (reading(carbon_dioxide=-1e-6), Reason.CARBON_DIOXIDE),
         (reading(time=12_345.0, received=NOW), Reason.CLOCK_UNSET),
         (reading(time=NOW + 121, received=NOW), Reason.CLOCK_AHEAD),
         (reading(time=NOW - 8 * 86400, received=NOW), Reason.CLOCK_BEHIND),
@@ -69,7 +70,11 @@ def test_the_impossible_is_refused_with_its_reason(strange, reason):
 
 
 @pytest.mark.parametrize(
-    "limit", [reading(-40.0), reading(60.0), reading(12.0, 5.0), reading(40.0, 1.1), reading(12.0, 100.0)]
+    "limit",
+    [
+        *(reading(-40.0), reading(60.0), reading(12.0, 5.0), reading(40.0, 1.1), reading(12.0, 100.0)),
+        *(reading(carbon_dioxide=0.0), reading(carbon_dioxide=0.1)),
+    ],
 )
 def test_the_edges_of_the_window_are_believed(limit):
     """A limit belongs to what is allowed."""
