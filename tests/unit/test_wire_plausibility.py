@@ -102,6 +102,8 @@ def test_a_jump_is_kept_with_a_flag_and_a_slow_change_is_not_one():
     [
         (reading(12.0), reading(15.0, time=NOW + 1), 0),
         (reading(12.0), reading(15.5, time=NOW + 1), Flag.JUMP),
+        (reading(12.0), reading(24.9, time=NOW + 600), 0),
+        (reading(12.0), reading(25.1, time=NOW + 600), Flag.JUMP),
         (reading(12.0), reading(12.0, 56.0, time=NOW + 120), 0),
         (reading(12.0), reading(12.0, 54.0, time=NOW + 120), Flag.JUMP),
     ],
