@@ -123,6 +123,16 @@ def test_a_post_cure_after_cold_days_agrees_with_a_tight_solver(name: str) -> No
     assert film.conversion[-1] <= 1.0
 
 
+@pytest.mark.parametrize("kelvin", [353.15, 373.15])
+@pytest.mark.parametrize("name", ["epoxy-fast", "polyester-topcoat", "vinyl-ester"])
+def test_a_fresh_film_in_the_heat_agrees_with_a_tight_solver(name: str, kelvin: float) -> None:
+    """It is through within a minute, and there it is followed as closely as over days in a shed."""
+    resin, history = load_resin(name), constant(kelvin, HOUR)
+    film = cure(resin, history)
+    expected = np.maximum(integrated(resin, history, film.time), 0.0)
+    assert np.max(np.abs(film.conversion - expected)) < 1e-4
+
+
 def test_a_long_hot_time_costs_no_more_than_it_must() -> None:
     """Once nothing fast is left the blocks are long again, also after weeks; warming makes them short."""
     resin = load_resin("epoxy-fast")
