@@ -108,8 +108,7 @@ class Truth:
             return Reaction(lambda a, t: self.rate(np.clip(a, 0.0, 1.0), t), rise, False, TOLERANCE)
 
         with patch.object(pots, "reaction", reaction):
-            lives = (pots.pot(self.body, mass, kelvin, duration=days * DAY).pot_life for days in (0.25, 4.0))
-            return next((life for life in lives if np.isfinite(life)), np.nan)
+            return pots.pot(self.body, mass, kelvin, duration=4.0 * DAY, to_gel=True).pot_life
 
     def time(self, asked: Statement) -> float:
         """What a statement of it would be, without error. [s]"""

@@ -328,7 +328,8 @@ class Look:
         air = None if self.situation.air is None else self.situation.air.temperature
         try:
             chosen = load_resin(resin, self.configuration.resin.folder)
-            found = pot(chosen, mass, WARM_AIR if air is None else air, peroxide_percent=peroxide_percent)
+            warmth = WARM_AIR if air is None else air
+            found = pot(chosen, mass, warmth, peroxide_percent=peroxide_percent, to_gel=True)
         except CurewatchError:
             return None
         return float(found.pot_life) if np.isfinite(found.pot_life) else None

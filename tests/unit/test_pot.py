@@ -52,6 +52,16 @@ def test_a_lumped_pot_agrees_with_a_tight_solver(name: str, mass: float, air: fl
     assert found.pot_life == pytest.approx(crossing(time, progress, resin.milestones.gel), abs=5.0)
 
 
+@pytest.mark.parametrize(("name", "mass", "air"), CASES)
+def test_a_pot_that_is_followed_to_its_gel_has_the_same_lives(name: str, mass: float, air: float) -> None:
+    """To the last digit, and it is followed no further; one that never gels, to the end."""
+    resin = load_resin(name)
+    whole, short = (pot(resin, mass, air, to_gel=to_gel) for to_gel in (False, True))
+    assert (short.pot_life, short.working_life) == (whole.pot_life, whole.working_life)
+    assert short.time[-2] < short.pot_life <= short.time[-1] < whole.time[-1]
+    assert np.isnan(pot(resin, mass, air, duration=0.5 * whole.pot_life, to_gel=True).pot_life)
+
+
 names = st.sampled_from(["epoxy-slow", "epoxy-fast", "polyester-laminating", "vinyl-ester"])
 airs = st.floats(278.0, 303.0)
 

@@ -202,7 +202,14 @@ def _pot_life(question: Question, outlook: Outlook) -> Callable[[float, float], 
 
     def life(mass: float, air: float, *, grid: bool) -> float:
         found = pot(
-            resin, mass, air, rate_factor=factor, peroxide_percent=dose, duration=LONGEST, grid=grid
+            resin,
+            mass,
+            air,
+            rate_factor=factor,
+            peroxide_percent=dose,
+            duration=LONGEST,
+            grid=grid,
+            to_gel=True,
         ).pot_life
         return LONGEST if np.isnan(found) else found
 

@@ -246,8 +246,9 @@ def _in_pot(resin: Resin, evidence: Evidence, duration: float, grid: bool) -> Fl
     start = float(evidence.history.temperature[0])
     dose = evidence.peroxide_percent
     mass = evidence.mass or 0.0
-    found = pot(resin, mass, start, duration=duration, peroxide_percent=dose, grid=grid)
-    if evidence.observed != CUP:
+    kicked = evidence.observed != CUP
+    found = pot(resin, mass, start, duration=duration, peroxide_percent=dose, grid=grid, to_gel=kicked)
+    if kicked:
         return np.array([found.pot_life])
     rises = [evidence.rise, *(rise for _, rise in evidence.earlier)]
     return np.array([crossing(found.time, found.middle, start + rise) for rise in rises])

@@ -194,6 +194,7 @@ def _shells(resin: Resin, statement: Statement, plain: float) -> float:
         duration=min(2.0 * plain, 20 * 86400.0),
         peroxide_percent=statement.peroxide_percent,
         insulated=statement.insulated,
+        to_gel=True,
     )
     time = found.pot_life if statement.mark == "gel" else found.working_life
     return math.log(time if math.isfinite(time) and time > 0.0 else plain)

@@ -210,6 +210,7 @@ def march(
     begin: tuple[FloatArray, FloatArray],
     outside: Callable[[float], FloatArray],
     span: tuple[float, float],
+    until: float = math.inf,
 ) -> Slab:
     """Carry a row of cells from the beginning to the end of a span of time.
 
@@ -223,6 +224,8 @@ def march(
         Time -> temperatures at the two ends (2,), looked at twice a step. [s -> K]
     span : (float, float)
         [s]
+    until : float
+        Progress that ends it sooner, once the furthest cell has come so far. [1]
 
     Returns
     -------
@@ -252,7 +255,7 @@ def march(
                 row.state[cells.progress],
             )
             track.append((now, progress, row.speed[cells.progress], temperature))
-            if end - now < 1e-6:
+            if end - now < 1e-6 or progress.max() >= until:
                 time, *states = (np.array(column) for column in zip(*track, strict=True))
                 return Slab(time, states[0], states[1], states[2], given_off)
             middle = temperature + HALF * (temperature - before)  # of the next step, if it is like this one

@@ -93,6 +93,7 @@ class _Mass(NamedTuple):
     form: Body
     air: float  # [K]
     factor: float
+    until: float = math.inf  # conversion to which shells are followed [1]
 
     @property
     def rise(self) -> float:
@@ -154,6 +155,7 @@ def pot(
     peroxide_percent: float | None = None,
     insulated: bool = False,
     grid: bool = True,
+    to_gel: bool = False,
 ) -> Pot:
     """Temperature and cure of one mixed mass.
 
@@ -176,6 +178,8 @@ def pot(
     grid : bool
         Shells; without, one temperature, one heat capacity and one transfer to the air stand for the whole
         mass: late, too hot, and only good for ratios of lives.
+    to_gel : bool
+        Shells are followed no further than until they gel: for who asks for no peak.
 
     Returns
     -------
@@ -196,7 +200,7 @@ def pot(
     begin = air_temperature if mix_temperature is None else mix_temperature
     require_temperature(np.array([begin, air_temperature]))
     factor = rate_factor * resin.dose_factor(peroxide_percent)
-    thing = _Mass(resin, form, air_temperature, factor)
+    thing = _Mass(resin, form, air_temperature, factor, resin.milestones.gel if to_gel else math.inf)
     track = (_shells if grid else _one_temperature)(thing, (-resin.kinetics.inhibitor, begin), duration)
     peak = int(np.argmax(track.mean))
     return Pot(
@@ -251,7 +255,7 @@ def _shells(thing: _Mass, start: Pair, duration: float) -> _Track:
     )
     around, regime = np.array([air, air]), Regime(reacting, chain, CELLS)
     state = (np.full(CELLS, start[0]), np.full(CELLS, start[1]))
-    slab = march(lambda *_: regime, state, lambda _: around, (0.0, duration))
+    slab = march(lambda *_: regime, state, lambda _: around, (0.0, duration), thing.until)
     share, conversion = chain.capacity / chain.capacity.sum(), np.maximum(slab.progress, 0.0)
     return _Track(
         slab.time,
