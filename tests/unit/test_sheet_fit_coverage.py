@@ -15,7 +15,6 @@ Record = Callable[[str, str], None]
 KINDS = [each.title for each in SAID]
 
 
-@pytest.mark.long
 def test_sheets_of_other_kinetics(record_property: Record) -> None:
     """Of each milestone, cold tack-free and sanding included, 82 to 97 of 100 bands of 9 in 10 hold.
 
