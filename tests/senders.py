@@ -120,6 +120,39 @@ SENDERS = (
         ),
     ),
     Sender(
+        "wi-fi firmware, what it hears by Zigbee",
+        "tasmota.github.io/docs/Zigbee: ZbReceived, the device's address or name, Device, Name, LinkQuality",
+        '"tele/+/SENSOR"',
+        {
+            "heard-a": 'address = "0x3A47"',
+            "heard-b": 'address = "Zb_hull"',
+            "heard-c": 'address = "Zb_yard"',
+        },
+        (
+            (
+                "tele/shed-zb/SENSOR",
+                (
+                    '{"ZbReceived":{"0x3A47":{"Device":"0x3A47","Temperature":12.4,"Humidity":81,'
+                    '"Endpoint":1,"LinkQuality":92}}}'
+                ),
+            ),
+            (
+                "tele/shed-zb/SENSOR",
+                (
+                    '{"ZbReceived":{"0x5ADF":{"Device":"0x5ADF","Name":"Zb_hull","Temperature":12.4,'
+                    '"Humidity":81,"Endpoint":1,"LinkQuality":80}}}'
+                ),
+            ),
+            (
+                "tele/shed-zb/SENSOR",
+                (
+                    '{"ZbReceived":{"Zb_yard":{"Device":"0x128F","Temperature":12.4,"Humidity":81,'
+                    '"Endpoint":1,"LinkQuality":75}}}'
+                ),
+            ),
+        ),
+    ),
+    Sender(
         "wi-fi firmware, a topic for each state",
         "esphome.io/components/mqtt: <topic_prefix>/<component_type>/<name>/state (from memory)",
         '"+/sensor/+/state"',

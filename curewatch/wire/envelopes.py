@@ -75,14 +75,30 @@ def _notice(found: Object) -> Contents | None:
     return Contents(fields, _texts(found.get("src")))
 
 
+def _bridge(found: Object) -> Contents | None:
+    """What a bridge hears by Zigbee: ``{"ZbReceived": {"0x3A47": {"Device": "0x3A47", "Temperature": …}}}``.
+
+    The key is the device's address, or the name that it was given there. One message is of one device.
+    """
+    if "ZbReceived" not in found:
+        return None
+    heard = found["ZbReceived"]
+    key, told = next(iter(heard.items())) if type(heard) is dict and len(heard) == 1 else ("", None)
+    if type(told) is not dict:
+        return Contents({}, ())
+    beside = {word: value for word, value in found.items() if word != "ZbReceived"}
+    return Contents(beside | told, _texts(told.get("Name"), key, told.get("Device")), many=True)
+
+
 _FORMS: tuple[Callable[[Object], Contents | None], ...] = (
     _network_server,
     _event_server,
     _hub,
     _receiver,
     _notice,
+    _bridge,
 )
-MARKS = frozenset(("end_device_ids", "deviceInfo", "idx", "model", "params"))
+MARKS = frozenset(("end_device_ids", "deviceInfo", "idx", "model", "params", "ZbReceived"))
 _NAMES = frozenset(("sensor", "name", "id"))
 _COMPONENTS = frozenset(("ts", "temperature", "humidity"))
 

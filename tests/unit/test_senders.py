@@ -62,14 +62,30 @@ def test_a_probe_that_fails_costs_no_other() -> None:
 
 
 def test_a_device_of_the_air_that_is_not_ours_is_not_taken_for_one_that_is() -> None:
-    """A neighbour's radio, and another device of the hub, keep their own names."""
-    for name in ("433 MHz receiver, all devices on one topic", "hub that counts its devices"):
-        sender = one(name)
-        topic, payload = sender.messages[0]
-        other = payload.replace('"id":94', '"id":95').replace('"idx":41', '"idx":42')
-        (found,) = told(sender, ((topic, other),))
+    """A neighbour's radio, another device of the hub or behind the bridge keep their own names."""
+    for name, ours, strange, called in (
+        ("433 MHz receiver, all devices on one topic", '"id":94', '"id":95', "Demo-TH/1/95"),
+        ("hub that counts its devices", '"idx":41', '"idx":42', "idx/42"),
+        ("wi-fi firmware, what it hears by Zigbee", "0x3A47", "0x3A48", "0x3A48"),
+    ):
+        topic, payload = one(name).messages[0]
+        (found,) = told(one(name), ((topic, payload.replace(ours, strange)),))
         assert isinstance(found, Reading)
-        assert found.sensor not in sender.sensors
+        assert found.sensor == called
+
+
+def test_what_a_bridge_cannot_be_understood_in_is_refused() -> None:
+    """Nothing is heard, of two devices at once, or beside a unit that is not known."""
+    sender = one("wi-fi firmware, what it hears by Zigbee")
+    topic, payload = sender.messages[0]
+    two = '{"ZbReceived":{"0x3A47":{"Temperature":12.4},"0x5ADF":{"Humidity":81}}}'
+    other = payload.replace("}}}", '}},"TempUnit":"X"}')
+    for wrong in ('{"ZbReceived":{}}', '{"ZbReceived":{"0x3A47":12.4}}', '{"ZbReceived":12.4}', two, other):
+        (found,) = told(sender, ((topic, wrong),))
+        assert isinstance(found, Rejected), wrong
+    (control,) = told(sender, ((topic, other.replace("X", "F").replace("12.4", "54.32")),))
+    assert isinstance(control, Reading)
+    assert control.temperature == pytest.approx(285.55)
 
 
 def test_the_notes_show_each_sender() -> None:
