@@ -20,7 +20,8 @@ class ObservationDocument(Shape, frozen=True, kw_only=True):
     expected_late_s: Annotated[float, says("Late edge")]
     possible_early_s: Annotated[float, says("Early edge: 99 of 100 lie between the edges")]
     possible_late_s: Annotated[float, says("Late edge")]
-    contradicts: Annotated[bool, says("Outside the band that holds 99 of 100")]
+    contradicts: Annotated[bool, says("Outside the band that holds 99 of 100, and too few alike")]
+    together: Annotated[list[int], says("Earlier entries that contradicted alike: they are learnt with it")]
     used: Annotated[bool, says("Whether times of this layer take it into account")]
     rate_factor: Annotated[float, says("How many times as fast this lot is held to be now")]
     uncertainty_before_percent: Annotated[float, says("Of such a time, before: 8 in 10 lie within it")]
@@ -51,12 +52,19 @@ def observe_document(
         layer=layer,
         resin=resin,
         lot=lot,
-        observations=[observation_part(each, layer) for each in lessons],
+        observations=[observation_part(each, layer, _taken(lessons)) for each in lessons],
     )
 
 
-def observation_part(lesson: "Lesson", layer: str) -> ObservationDocument:
-    """One observation, as it counts for a layer."""
+def _taken(lessons: "Sequence[Lesson]") -> frozenset[int]:
+    """Entries that contradicted, and were learnt with a later one."""
+    return frozenset(each.number for lesson in lessons for each in lesson.together)
+
+
+def observation_part(
+    lesson: "Lesson", layer: str, taken: frozenset[int] = frozenset()
+) -> ObservationDocument:
+    """One observation, as it counts for a layer; ``taken`` are entries learnt with a later one."""
     from curewatch.model.film.lots import FAST, REACH, rate_factor_at
 
     early, late = lesson.expected_band
@@ -71,7 +79,8 @@ def observation_part(lesson: "Lesson", layer: str) -> ObservationDocument:
         possible_early_s=round(earliest, 1),
         possible_late_s=round(latest, 1),
         contradicts=lesson.contradicts,
-        used=lesson.counts_for(layer),
+        together=sorted(each.number for each in lesson.together),
+        used=lesson.counts_for(layer) or lesson.evidence.number in taken,
         rate_factor=round(lesson.factor, 4),
         uncertainty_before_percent=round(100.0 * REACH * lesson.spread_before, 2),
         uncertainty_after_percent=round(100.0 * REACH * lesson.spread_after, 2),

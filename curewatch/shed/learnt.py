@@ -55,7 +55,7 @@ def told_resin(logbook: LogbookStore, resin: Resin, lot: str | None, layer: str 
     """As :func:`resin_of_lot`, its spread as wide as what came of earlier ranges asks for."""
     found = resin_of_lot(logbook, resin, lot, layer)
     factor = score.widening(each.pull for each in pulls(logbook, resin.name))
-    return found if factor == 1.0 else replace(found, rate_sd=factor * found.rate_sd)
+    return found if factor == 1.0 else score.widened(found, factor)
 
 
 def pulls(logbook: LogbookStore, resin: str) -> tuple[Deviation, ...]:
@@ -89,18 +89,19 @@ def lesson_of(logbook: LogbookStore, resin: Resin, lot: str | None, evidence: Ev
         for _, each in observations(logbook, resin.name, lot)
         if not evidence.layer or (each.layer, each.observed) != (evidence.layer, evidence.observed)
     )
-    return learning.learn(learning.current_resin(resin, others, evidence.layer), evidence)
+    so_far = learning.folded(resin, others)
+    return learning.learn(so_far.resin, evidence, so_far.doubted)
 
 
-def lessons(logbook: LogbookStore, resin: Resin, lot: str | None, layer: str = "") -> tuple[Lesson, ...]:
-    """What each observation of this lot did, oldest first; as :func:`system_of_lot`."""
+def lessons(logbook: LogbookStore, resin: Resin, lot: str | None) -> tuple[Lesson, ...]:
+    """What each observation of this lot did, oldest first."""
     observed = tuple(observations(logbook, resin.name, lot))
     if not observed:
         return ()
     told = ((entry, each.elapsed, each.observed) for entry, each in observed)
-    key = (resin, tuple(sorted(resin.origins)), layer, *told)
+    key = (resin, tuple(sorted(resin.origins)), *told)
     if key not in _folded:
-        _folded[key] = learning.lessons(resin, (each for _, each in observed), layer)
+        _folded[key] = learning.lessons(resin, (each for _, each in observed))
         while len(_folded) > MOST_KEPT:
             _folded.popitem(last=False)
     return _folded[key]

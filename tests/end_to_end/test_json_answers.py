@@ -50,6 +50,7 @@ PURE = {  # counts, numbers of something, pure numbers; the last stand under a k
         "entries_of_other_jobs",
         "lost_blocks",
         "entry",
+        "together",
     ),
     *(
         "exit_status",

@@ -129,12 +129,12 @@ def test_after_an_undo_one_look_gives_what_would_stand_had_nothing_been_told(
 
 
 @pytest.mark.long
-def test_a_forced_slip_changes_no_alert_and_no_advice(
+def test_a_forced_slip_rings_no_alert_and_changes_no_advice(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Gelled three minutes after mixing, forced for the second layer: L1 and a start now are as before.
+    """Gelled three minutes after mixing, forced for L2: L1's alerts and a start now are as before.
 
-    The score counts it, since somebody insisted; it widens nothing.
+    The score counts it, since somebody insisted: ranges are wider, and a window is told to close no later.
     """
     now = SystemClock().now().utc
     quiet, told = Shed(tmp_path / "quiet", now, capsys), Shed(tmp_path / "told", now, capsys)
@@ -144,10 +144,17 @@ def test_a_forced_slip_changes_no_alert_and_no_advice(
     assert [one["early"] for one in found["advice"].pop("score")] == [1]
     assert expected["advice"].pop("score") == []
     assert found["advice"] == expected["advice"]
-    assert [one for one in alerts_of(found) if one["subject"] != "L2"] == [
-        one for one in alerts_of(expected) if one["subject"] != "L2"
+    named = [
+        {(one["alert"], one["subject"]) for one in alerts_of(each) if one["subject"] != "L2"}
+        for each in (found, expected)
     ]
+    assert named[0] == named[1]
     assert {one["alert"] for one in alerts_of(found)} == {one["alert"] for one in alerts_of(expected)}
+    before, now_told = (
+        [one["text"]["numbers"].get("before", 0.0) for one in alerts_of(each) if one["subject"] == "L1"]
+        for each in (expected, found)
+    )
+    assert all(now_at <= was + 1.0 for now_at, was in zip(now_told, before, strict=True))
     assert told.do("observe", "--undo")[0] == 0
     expected, found = (shed.look(now + 2 * MINUTE) for shed in (quiet, told))
     assert found["advice"] == expected["advice"]  # its score, too

@@ -1,6 +1,7 @@
 """Learning of a lot: against a grid posterior, narrower with each observation, versions with parents."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -8,6 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from curewatch.answers.observe import observe_document
+from curewatch.cli.screens.observe import lines
 from curewatch.errors import OutOfValidity
 from curewatch.materials import load_resin
 from curewatch.materials.resin import Covariance
@@ -15,7 +18,8 @@ from curewatch.model.film import film
 from curewatch.model.film.milestones import milestones
 from curewatch.model.film.outcome import outcome
 from curewatch.model.fit.evidence import CUP, Evidence, as_plain, cup_evidence, from_plain, remembered
-from curewatch.model.fit.learning import WITHIN_LOT, current_resin, learn, lessons
+from curewatch.model.fit.learning import WITHIN_LOT, Learnt, current_resin, folded, learn, lessons
+from curewatch.model.fit.score import widened, widening
 from curewatch.model.mass.pot import pot
 from curewatch.shed.learnt import along
 from curewatch.units import HOUR
@@ -140,10 +144,85 @@ def test_a_slip_counts_for_its_own_layer_alone() -> None:
         assert current_resin(SLOW, [told], "L1") is SLOW
         assert current_resin(SLOW, [told, right]) == alone
         assert current_resin(SLOW, [told], "L2").kinetics.k2 > SLOW.kinetics.k2
-    assert [each.counts_for("L1") for each in lessons(SLOW, [slip, right], "L1")] == [False, True]
+    assert [each.counts_for("L1") for each in lessons(SLOW, [slip, right])] == [False, True]
     assert lessons(SLOW, [slip, right])[-1].after == alone
     cup = slip._replace(layer="")
     assert current_resin(SLOW, [cup], "") is SLOW  # a cup that contradicts is nobody's layer
+
+
+def told(seen: Sequence[Evidence]) -> tuple[float, float]:
+    """The lot's rate and the spread told of it, widened by what came of what was told."""
+    found = lessons(SLOW, seen)
+    steps = [each.evidence._replace(memory=each.memory) for each in found]
+    resin = widened(current_resin(SLOW, steps), widening(each.pull for each in found))
+    return resin.kinetics.k2 / SLOW.kinetics.k2, resin.rate_sd
+
+
+def layers(*factors: float) -> list[Evidence]:
+    """Layers of lots so many times as fast, each seen when it gelled."""
+    return [Evidence("gelled", gel(each), NIGHT, layer=f"L{n}") for n, each in enumerate(factors, 1)]
+
+
+def test_what_contradicts_widens_and_never_makes_surer() -> None:
+    """0 to 10 standard deviations early: the spread grows from 2 on, beyond 3 it is wider than the prior's.
+
+    The control: what is as expected makes it a third narrower.
+    """
+    expected = learn(SLOW, Evidence("gelled", gel(1.0), NIGHT))
+    at = [
+        expected.expected * math.exp(-pull * expected.expected_sd) for pull in (0.0, 1.0, 2.0, 3.0, 5.0, 10.0)
+    ]
+    sd = [told([Evidence("gelled", time, NIGHT)])[1] for time in at]
+    assert sd[2:] == sorted(sd[2:])
+    assert min(sd[3:]) > 1.3 * SLOW.rate_sd
+    assert sd[0] < 0.67 * SLOW.rate_sd
+
+
+@pytest.mark.parametrize("factor", [2.5, pytest.param(0.4, marks=pytest.mark.long)])
+def test_a_lot_that_is_steadily_far_off_is_learnt_from_the_third_layer(factor: float) -> None:
+    """Two and a half times as fast or slow: within 15 % after three and after ten; two alone are slips."""
+    seen = [each._replace(number=n) for n, each in enumerate(layers(*[factor] * 10), 1)]
+    found = lessons(SLOW, seen)
+    assert [each.contradicts for each in found] == [True, True, *[False] * 8]
+    for count in (3, 10):
+        learnt = found[count - 1].after
+        assert learnt.kinetics.k2 / SLOW.kinetics.k2 == pytest.approx(factor, rel=0.15)
+    assert [each.layer for each in found[2].together] == ["L1", "L2"]
+    assert found[2].after.rate_sd < SLOW.rate_sd
+    same = [each.evidence._replace(layer="L1", memory=each.memory) for each in found[:2]]
+    assert learn(SLOW, seen[2]._replace(layer="L1"), same).contradicts  # of one layer it is one wrong hour
+    told = observe_document(found[:3], layer="L3", resin="epoxy-slow", lot="A12")
+    assert [each.used for each in told.observations] == [True] * 3
+    shown = "\n".join(lines("L3 gelled", told))
+    assert "Not expected, but as entries 1, 2: three alike are believed of the lot." in shown
+    assert shown.count("learnt with a later one: gelled") == 2
+    assert "%" in next(row for row in shown.splitlines() if row.endswith("with entries 1, 2"))
+
+
+@pytest.mark.long
+def test_one_outlier_among_ten_moves_the_lot_by_little() -> None:
+    """Less than 3 % on the rate, wherever it comes; three that contradict each in its own way are no lot."""
+    assert current_resin(SLOW, layers(2.6, 0.35, 8.0)) is SLOW
+    honest = layers(*np.exp(np.linspace(-0.15, 0.15, 10)))
+    without = told(honest)
+    for place in (0, 5, 10):
+        slip = Evidence("gelled", 180.0, NIGHT, layer="LX")
+        rate, sd = told([*honest[:place], slip, *honest[place:]])
+        assert rate == pytest.approx(without[0], rel=0.03)
+        assert sd > without[1]
+
+
+def test_three_alike_are_remembered_and_forgotten_with_what_bore_them_out() -> None:
+    """From memory as computed; with one of the first two withdrawn the third is a slip again."""
+    lot, seen = Learnt(SLOW), []
+    for each in layers(2.5, 2.5, 2.5, 2.5):
+        memory = remembered(learn(lot.resin, each, lot.doubted).memory)
+        seen.append(from_plain({**as_plain(each), "layer": each.layer, "memory": memory}))
+        lot = folded(SLOW, seen)
+    fresh = [each._replace(memory=None) for each in seen]
+    assert lot.resin.kinetics.k2 == pytest.approx(current_resin(SLOW, fresh).kinetics.k2, rel=1e-3)
+    assert lot.doubted == ()
+    assert folded(SLOW, seen[1:3]).resin is SLOW
 
 
 def test_a_fitted_system_learns_in_all_it_left_open() -> None:

@@ -3,6 +3,7 @@
 import json
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from types import SimpleNamespace
@@ -16,6 +17,7 @@ from curewatch.cli.main import run
 from curewatch.clock import SystemClock, utc_from_iso
 from curewatch.logbook import Logbook
 from curewatch.materials import load_resin
+from curewatch.model.fit.score import widening
 from curewatch.model.mass.pot import pot
 from curewatch.readings import Reading
 from curewatch.record import charts
@@ -201,7 +203,7 @@ def test_a_slip_is_refused_and_named(do: Do, shed: Path) -> None:
 
 
 def test_a_slip_that_was_forced_moves_no_other_layer_and_narrows_nothing(do: Do, shed: Path) -> None:
-    """Of two wet layers of one lot the other keeps every time, and so does a start now; undone, both do."""
+    """Of two wet layers of one lot the other is as fast as before, in wider ranges; undone, as it was."""
     do("layer", "--ago", "8 h")
     do("layer", "--ago", "3 min")
     first, second = times(do, "L1"), times(do, "L2")
@@ -209,10 +211,14 @@ def test_a_slip_that_was_forced_moves_no_other_layer_and_narrows_nothing(do: Do,
     assert status == 0, err
     assert "It moves this layer a little, and no other" in out
     assert "for L2 alone" in out
-    assert times(do, "L1").expected == first
+    before, after = (np.reshape(each.expected, (-1, 2)) for each in (first, times(do, "L1")))
+    wider = ((after - before) * (-1.0, 1.0))[(before > 0.0) & (after > 0.0)]
+    assert wider.min() > -60.0
+    assert wider.max() > 300.0
     settings, sheet = configuration.load(shed), load_resin("epoxy-slow")
     with Logbook(configuration.logbook_path(settings)) as logbook:
-        assert consult.question(settings, logbook=logbook).resin == sheet
+        start = consult.question(settings, logbook=logbook).resin
+        assert start == replace(sheet, rate_sd=widening([3.0]) * sheet.rate_sd)
         own = learnt.resin_of_lot(logbook, sheet, "A12", "L2")
     assert 1.0 < own.kinetics.k2 / sheet.kinetics.k2 < 1.15
     assert own.rate_sd == sheet.rate_sd

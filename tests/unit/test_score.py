@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,10 +14,12 @@ from curewatch.cli.main import run
 from curewatch.clock import SystemClock
 from curewatch.logbook import Entry, EntryKind, Logbook
 from curewatch.materials import load_resin
+from curewatch.materials.resin import Covariance
+from curewatch.model.film.ensemble import band, milestone_times
 from curewatch.model.film.film import constant
 from curewatch.model.fit.evidence import Evidence, as_plain, remembered
 from curewatch.model.fit.learning import learn
-from curewatch.model.fit.score import OWN, Deviation, scored, widening
+from curewatch.model.fit.score import OWN, Deviation, scored, widened, widening
 from curewatch.readings import Reading
 from curewatch.shed import learnt
 
@@ -46,11 +49,20 @@ def test_a_score_never_narrows(pulls: list[float]) -> None:
     assert widening([*pulls, 0.0]) <= widening(pulls)
 
 
-def test_what_contradicts_widens_and_a_slip_does_not() -> None:
-    """By hand: one pull of 3 beside six that were right; a wrong hour, 20 deviations off, moves nothing."""
+def test_what_contradicts_widens_the_more_the_farther_off_up_to_three() -> None:
+    """By hand: one pull of 3 beside six that were right; a wrong hour, 20 deviations off, as much."""
     assert widening([3.0]) == pytest.approx(np.sqrt((OWN + 9.0) / (OWN + 1.0)))
     assert widening([2.7]) > widening([2.0]) > 1.0
-    assert widening([-20.0]) == widening([1e6]) == 1.0
+    assert widening([-20.0]) == widening([1e6]) == widening([3.0])
+
+
+def test_a_fitted_resin_is_widened_in_all_that_it_left_open() -> None:
+    """Its covariance by the square; one and a half times as wide is so in a band of its gel time."""
+    keys = ("kinetics.k1", "kinetics.k2")
+    fitted = replace(SLOW, covariance=Covariance(keys, ((0.09, 0.09), (0.09, 0.09))), rate_sd=0.04)
+    times = [milestone_times(each, constant(293.15, 2e5))["gel"] for each in (fitted, widened(fitted, 1.5))]
+    narrow, wide = (np.log(float(band(each).late[0] / band(each).early[0])) for each in times)
+    assert wide == pytest.approx(1.5 * narrow, rel=0.05)
 
 
 def test_spreads_that_are_right_stay_and_those_half_as_wide_are_found() -> None:

@@ -140,7 +140,7 @@ def _learn(place: "Bench", told: ToldOptions, *, json: bool) -> None:
         _ask_again(learning.what, learning.lesson, json=json)
     place.entry(observing.entry(place, learning, job, by))
     name, lot = learning.evidence.layer, learning.lot
-    found = learnt.lessons(place.logbook, learning.resin, lot, name)
+    found = learnt.lessons(place.logbook, learning.resin, lot)
     document = observe_document(found, layer=name, resin=learning.resin.name, lot=lot)
     if json:
         terminal.print_json(document)
@@ -204,7 +204,7 @@ def _undo(place: "Bench", *, json: bool) -> None:
     }
     place.entry(Entry(EntryKind.CORRECTION, changes, place.now, job=last.job))
     lot, layer = payload.get("lot"), str(payload.get("layer") or "")
-    found = learnt.lessons(place.logbook, resin, lot, layer)
+    found = learnt.lessons(place.logbook, resin, lot)
     document = observe_document(found, layer=layer, resin=resin.name, lot=lot, withdrawn=last.number)
     if json:
         terminal.print_json(document)

@@ -25,6 +25,7 @@ def lines(what: str, found: ObserveDocument) -> list[str]:
     if last.contradicts:
         said += [
             f"  ! Not expected. It moves {'this layer a little, and no other' if layer else 'no time'}.",
+            *(["    The ranges told of this resin are wider now."] if layer else []),
             "    `--undo` takes it back.",
         ]
     else:
@@ -32,6 +33,8 @@ def lines(what: str, found: ObserveDocument) -> list[str]:
             f"± {each:.0f} %" for each in (last.uncertainty_before_percent, last.uncertainty_after_percent)
         )
         said.append(f"  {_moved(last)}; such a time is now known to {after}, before to {before}")
+    if last.together:
+        said.append(f"  Not expected, but as {_with(last)}: three alike are believed of the lot.")
     return [*said, "", *history(found)]
 
 
@@ -42,12 +45,16 @@ def history(found: ObserveDocument) -> list[str]:
     if not found.observations:
         return ["  nothing was learnt of this lot: it is taken as its sheet states", lot]
     rows = [f"  {safe_line(found.resin, 30)}, as this lot has shown itself:"]
+    taken = {entry for each in found.observations for entry in each.together}
     for each in found.observations:
         entry = f"entry {each.entry}" if each.entry is not None else "just now"
         observed = f"{_named(each.observed)} ({entry})"
         alone = f" for {safe_line(found.layer)} alone" if each.contradicts else ""
-        if each.used:
-            rows.append(f"    version {each.version}{alone}: {observed}, {_moved(each)}")
+        if each.entry in taken:
+            rows.append(f"    learnt with a later one: {observed} was not expected")
+        elif each.used:
+            others = f", with {_with(each)}" if each.together else ""
+            rows.append(f"    version {each.version}{alone}: {observed}, {_moved(each)}{others}")
         else:
             rows.append(f"    not used: {observed} was not expected")
     return [*rows, lot]
@@ -56,6 +63,10 @@ def history(found: ObserveDocument) -> list[str]:
 def _named(observed: str) -> str:
     """As a person says it; tack-free keeps its hyphen."""
     return spoken(observed) if observed == "test-cup" else observed
+
+
+def _with(each: ObservationDocument) -> str:
+    return f"entries {', '.join(map(str, each.together))}"
 
 
 def _moved(each: ObservationDocument) -> str:

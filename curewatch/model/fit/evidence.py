@@ -34,6 +34,7 @@ class StepMemory(NamedTuple):
     posterior: FloatArray
     contradicts: bool = False  # it lay outside what was expected
     pull: float | None = None  # how late it came then, in standard deviations; none in an older entry [1]
+    together: tuple[str, ...] = ()  # mixes whose earlier contradictions it bears out
 
 
 class Evidence(NamedTuple):
@@ -121,6 +122,7 @@ def remembered(memory: StepMemory) -> dict[str, Any]:
     state, posterior = memory.state.tolist(), memory.posterior.tolist()
     found = {"prior": memory.prior, "state": state, "posterior": posterior}
     found |= {} if memory.pull is None else {"pull": round(memory.pull, 3)}
+    found |= {"together": list(memory.together)} if memory.together else {}
     return found | ({"contradicts": True} if memory.contradicts else {})
 
 
@@ -164,4 +166,5 @@ def _memory(plain: Any) -> StepMemory | None:
     pull = plain.get("pull")
     contradicts = bool(plain.get("contradicts"))
     late = float(pull) if isinstance(pull, int | float) and math.isfinite(pull) else None
-    return StepMemory(str(plain["prior"]), state, posterior, contradicts, late)
+    together = tuple(map(str, plain.get("together") or ()))
+    return StepMemory(str(plain["prior"]), state, posterior, contradicts, late, together)

@@ -10,15 +10,18 @@ one-dimensional posterior; a test holds it against that on a fine grid.
 A slip is not evidence. A time outside the 99 % band contradicts: it is likelier a wrong layer or hour
 than such a lot. Its error of seeing is then taken as so large that it lies on the edge of the band, which
 is a likelihood with a power law for a tail: the farther off, the less it moves. It narrows nothing, and it
-counts for its own layer alone, never for another of the lot. The result is a resin of the
-same name and a higher version that names its parent; nothing is overwritten, so an undo is to fold
-the remaining observations again.
+counts for its own layer alone, never for another of the lot. Three mixes that contradict alike are a
+lot that really is so far off: they are taken together, from a prior as wide as they are far. The result
+is a resin of the same name and a higher version that names its parent; nothing is overwritten, so an undo
+is to fold the remaining observations again.
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from hashlib import sha256
+from typing import NamedTuple
 
 import numpy as np
 
@@ -34,6 +37,7 @@ from curewatch.units import DAY, HOUR, FloatArray
 
 WITHIN_LOT = 0.04  # batches of one lot still differ: weighing, mixing, water (assumed)
 EDGE = 2.576  # standard deviations from what was expected that hold 99 of 100
+ALIKE = 3  # mixes that contradict alike are believed (assumed)
 ROUNDS = 4
 STEP = 0.02  # of a logarithm, for slopes
 
@@ -51,6 +55,7 @@ class Lesson:
     spread_before: float  # of the logarithm of this observation's time, by the model [1]
     spread_after: float
     memory: StepMemory
+    together: tuple[Evidence, ...] = ()  # earlier ones that contradicted alike, taken with it
 
     @property
     def pull(self) -> float:
@@ -59,8 +64,8 @@ class Lesson:
 
     @property
     def contradicts(self) -> bool:
-        """Outside the 99 % band: a slip is likelier than such a lot."""
-        return abs(self.pull) > EDGE
+        """Outside the 99 % band, and too few alike: a slip is likelier than such a lot."""
+        return self.memory.contradicts
 
     @property
     def expected_band(self) -> tuple[float, float]:
@@ -78,11 +83,18 @@ class Lesson:
 
     def counts_for(self, layer: str) -> bool:
         """Whether it is used for a layer; an empty name is the lot as a whole."""
-        return _counts(self.evidence, layer, contradicts=self.contradicts)
+        return not self.contradicts or (layer != "" and self.evidence.layer == layer)
 
 
-def learn(resin: Resin, evidence: Evidence) -> Lesson:
-    """One observation taken into a resin.
+class Learnt(NamedTuple):
+    """A lot as it has shown itself, and what was seen of it and is not believed."""
+
+    resin: Resin
+    doubted: tuple[Evidence, ...] = ()  # each with its memory
+
+
+def learn(resin: Resin, evidence: Evidence, doubted: Sequence[Evidence] = ()) -> Lesson:
+    """One observation taken into a resin; with it those doubted that it bears out.
 
     Returns
     -------
@@ -101,26 +113,24 @@ def learn(resin: Resin, evidence: Evidence) -> Lesson:
     above. Held against a grid posterior in tests/unit/test_learning.py
     """
     _require(resin, evidence)
-    prior = _prior(resin)
-    noise = evidence.noise + (0.0 if _rate_is_free(resin) else resin.rate_sd**2)
-    observed, state = np.log(evidence.times), np.zeros(len(prior))
-    first = value = _log_times(resin, evidence)
-    slope = _slopes(resin, evidence, state)
+    prior, seen = _prior(resin), [evidence]
+    noise, first, slope = _about(resin, seen, np.zeros(len(prior)), prior)
     before = float(slope[0] @ prior @ slope[0])
     expected_sd = math.sqrt(before + float(noise[0, 0]))
-    pull = float(observed[0] - first[0]) / expected_sd
-    contradicts = abs(pull) > EDGE
+    pull = float(math.log(evidence.elapsed) - first[0]) / expected_sd
+    together = _alike(evidence, pull, doubted)
+    contradicts = abs(pull) > EDGE and not together
     if contradicts:
         noise = noise + ((pull / EDGE) ** 2 - 1.0) * expected_sd**2
-    for _ in range(ROUNDS):
-        moved = _gain(prior, slope, noise) @ (observed - value + slope @ state)
-        settled = float(np.max(np.abs(moved - state), initial=0.0)) < 1e-3
-        state = moved
-        if settled:
-            break
-        value = _log_times(_at(resin, state), evidence)
-        slope = _slopes(resin, evidence, state)
+    if together:
+        seen, prior = [evidence, *together], prior.copy()
+        prior[-1, -1] += (pull * expected_sd) ** 2
+        noise, first, slope = _about(resin, seen, np.zeros(len(prior)), prior)
+    state, slope = _settled(resin, seen, prior, (noise, first, slope))
     posterior = prior if contradicts else prior - _gain(prior, slope, noise) @ slope @ prior
+    known = StepMemory(
+        fingerprint(resin, doubted), state, posterior, contradicts, pull, tuple(map(_mix, together))
+    )
     return Lesson(
         evidence=evidence,
         before=resin,
@@ -130,8 +140,55 @@ def learn(resin: Resin, evidence: Evidence) -> Lesson:
         factor=_rate_change(resin, state),
         spread_before=math.sqrt(before),
         spread_after=math.sqrt(max(float(slope[0] @ posterior @ slope[0]), 0.0)),
-        memory=StepMemory(fingerprint(resin), state, posterior, contradicts, pull),
+        memory=known,
+        together=together,
     )
+
+
+def _alike(evidence: Evidence, pull: float, doubted: Sequence[Evidence]) -> tuple[Evidence, ...]:
+    """Those of other mixes that contradict as much and the same way; none if they are too few."""
+    if abs(pull) <= EDGE:
+        return ()
+    found = {_mix(each): each for each in doubted if _mix(each) != _mix(evidence) and _near(each, pull)}
+    return tuple(found.values()) if len(found) + 1 >= ALIKE else ()
+
+
+def _near(doubted: Evidence, pull: float) -> bool:
+    """What contradicts lies beyond the edge, so two that do so on different sides are never near."""
+    late = None if doubted.memory is None else doubted.memory.pull
+    return late is not None and abs(late - pull) < EDGE
+
+
+def _mix(evidence: Evidence) -> str:
+    """What was seen of one layer is of one mix; so is a cup."""
+    return evidence.layer or f"cup {evidence.number}"
+
+
+def _about(
+    resin: Resin, seen: Sequence[Evidence], state: FloatArray, prior: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Noise of all moments seen, their ln times about a state, and the slopes there."""
+    times = _log_times(_at(resin, state), seen)
+    return _noise(resin, seen), times, _slopes(resin, seen, state, prior)
+
+
+def _settled(
+    resin: Resin,
+    seen: Sequence[Evidence],
+    prior: FloatArray,
+    start: tuple[FloatArray, FloatArray, FloatArray],
+) -> tuple[FloatArray, FloatArray]:
+    """The state where the step stands still, and the slopes about it; ``start`` is about nought."""
+    observed, state = np.log(np.concatenate([each.times for each in seen])), np.zeros(len(prior))
+    noise, value, slope = start
+    for _ in range(ROUNDS):
+        moved = _gain(prior, slope, noise) @ (observed - value + slope @ state)
+        settled = float(np.max(np.abs(moved - state), initial=0.0)) < 1e-3
+        state = moved
+        if settled:
+            break
+        _, value, slope = _about(resin, seen, state, prior)
+    return state, slope
 
 
 def _gain(prior: FloatArray, slope: FloatArray, noise: FloatArray) -> FloatArray:
@@ -140,30 +197,37 @@ def _gain(prior: FloatArray, slope: FloatArray, noise: FloatArray) -> FloatArray
     return np.asarray(np.linalg.solve(slope @ spread + noise, spread.T).T)
 
 
-def _counts(evidence: Evidence, layer: str, *, contradicts: bool) -> bool:
-    return not contradicts or (layer != "" and evidence.layer == layer)
-
-
-def lessons(resin: Resin, evidence: Iterable[Evidence], layer: str = "") -> tuple[Lesson, ...]:
+def lessons(resin: Resin, evidence: Iterable[Evidence]) -> tuple[Lesson, ...]:
     """Fold observations, oldest first; those that say nothing of this resin are passed over.
 
-    One that does not count for ``layer`` is judged and listed, and the next goes on from before it.
+    One that contradicts is judged and listed, and the next goes on from before it.
     """
     found: list[Lesson] = []
+    lot = Learnt(resin)
     for each in evidence:
         try:
-            lesson = learn(resin, each)
+            lesson = learn(lot.resin, each, lot.doubted)
         except OutOfValidity:
             continue
         found.append(lesson)
-        resin = lesson.after if lesson.counts_for(layer) else resin
+        lot = _with(lot, each._replace(memory=lesson.memory))
     return tuple(found)
+
+
+def folded(resin: Resin, evidence: Iterable[Evidence]) -> Learnt:
+    """The lot after all that was seen of it, oldest first.
+
+    A step that is remembered of this very lot is taken from memory: the same answer, at once.
+    """
+    lot = Learnt(resin)
+    for each in evidence:
+        with suppress(OutOfValidity):
+            lot = _with(lot, _remembering(lot, each))
+    return lot
 
 
 def current_resin(resin: Resin, evidence: Iterable[Evidence], layer: str = "") -> Resin:
     """The resin as this lot has shown itself; the same one where nothing was observed.
-
-    A step that is remembered of this very resin is taken from memory: the same answer, at once.
 
     Parameters
     ----------
@@ -171,23 +235,40 @@ def current_resin(resin: Resin, evidence: Iterable[Evidence], layer: str = "") -
         Whose times are asked: only for it counts what was seen of it and contradicts. Empty for the
         lot as a whole.
     """
-    for each in evidence:
-        memory = each.memory
-        if memory is not None and memory.prior == fingerprint(resin):
-            if _counts(each, layer, contradicts=memory.contradicts):
-                resin = _next_version(resin, memory.state, memory.posterior, each)
-            continue
-        try:
-            lesson = learn(resin, each)
-        except OutOfValidity:
-            continue
-        resin = lesson.after if lesson.counts_for(layer) else resin
-    return resin
+    lot = folded(resin, evidence)
+    own = Learnt(lot.resin)
+    for each in lot.doubted:
+        if layer and each.layer == layer:
+            own = Learnt(_after(own.resin, _remembering(own, each)))
+    return own.resin
 
 
-def fingerprint(resin: Resin) -> str:
-    """The same for resins whose numbers are the same."""
-    return sha256(repr(resin).encode()).hexdigest()[:24]
+def _remembering(lot: Learnt, evidence: Evidence) -> Evidence:
+    """With what it does to this lot: from memory, or computed."""
+    memory = evidence.memory
+    if memory is not None and memory.prior == fingerprint(lot.resin, lot.doubted):
+        return evidence
+    return evidence._replace(memory=learn(lot.resin, evidence, lot.doubted).memory)
+
+
+def _with(lot: Learnt, evidence: Evidence) -> Learnt:
+    """The lot after one more step, which the evidence remembers."""
+    memory = evidence.memory
+    if memory is not None and memory.contradicts:
+        return Learnt(lot.resin, (*lot.doubted, evidence))
+    left = () if memory is None else (each for each in lot.doubted if _mix(each) not in memory.together)
+    return Learnt(_after(lot.resin, evidence), tuple(left))
+
+
+def _after(resin: Resin, evidence: Evidence) -> Resin:
+    memory = evidence.memory
+    return resin if memory is None else _next_version(resin, memory.state, memory.posterior, evidence)
+
+
+def fingerprint(resin: Resin, doubted: Sequence[Evidence] = ()) -> str:
+    """The same for resins whose numbers are the same, and the same doubts about what was seen of them."""
+    doubts = "".join(f" {_mix(each)} {each.observed} {each.elapsed:.1f}" for each in doubted)
+    return sha256((repr(resin) + doubts).encode()).hexdigest()[:24]
 
 
 # ---- the state: offsets of the covariance's parameters, then ln of the rate factor
@@ -212,22 +293,34 @@ def _at(resin: Resin, state: FloatArray) -> Resin:
     return replace(moved, kinetics=moved.kinetics.faster(speed))
 
 
-def _slopes(resin: Resin, evidence: Evidence, state: FloatArray) -> FloatArray:
+def _noise(resin: Resin, seen: Sequence[Evidence]) -> FloatArray:
+    """Covariance of the logarithms of all times seen: each mix errs by itself. (moments, moments) [1]"""
+    lot = 0.0 if _rate_is_free(resin) else resin.rate_sd**2
+    mixes = np.repeat(np.arange(len(seen)), [each.times.size for each in seen])
+    found = np.zeros((mixes.size, mixes.size))
+    for number, each in enumerate(seen):
+        found[np.ix_(mixes == number, mixes == number)] = each.noise + lot
+    return found
+
+
+def _slopes(resin: Resin, seen: Sequence[Evidence], state: FloatArray, prior: FloatArray) -> FloatArray:
     """Change of each ln time with each number of the state, about the state: (moments, numbers)."""
-    scale = np.sqrt(np.diag(_prior(resin)))
-    found = np.zeros((1 + len(evidence.earlier), state.size))
+    scale = np.sqrt(np.diag(prior))
+    found = np.zeros((sum(each.times.size for each in seen), state.size))
     for index in np.flatnonzero(scale > 0.0):
         step = np.zeros(state.size)
         step[index] = max(STEP * scale[index] / 0.2, 1e-9)
-        ahead, behind = (
-            _log_times(_at(resin, state + way * step), evidence, grid=False) for way in (1.0, -1.0)
-        )
+        ahead, behind = (_log_times(_at(resin, state + way * step), seen, grid=False) for way in (1.0, -1.0))
         found[:, index] = (ahead - behind) / (2.0 * step[index])
     return found
 
 
-def _log_times(resin: Resin, evidence: Evidence, grid: bool = True) -> FloatArray:
+def _log_times(resin: Resin, seen: Sequence[Evidence], grid: bool = True) -> FloatArray:
     """ln of when the model has each moment that was seen. Never reached counts as very late. [ln s]"""
+    return np.concatenate([np.log(_moments(resin, each, grid)) for each in seen])
+
+
+def _moments(resin: Resin, evidence: Evidence, grid: bool) -> FloatArray:
     latest = 30.0 * evidence.elapsed + DAY
     if evidence.observed in {CUP, "kicked"}:
         spans = (2.5 * evidence.elapsed, 6.0 * evidence.elapsed + HOUR)  # the long one only if it must be
@@ -237,8 +330,7 @@ def _log_times(resin: Resin, evidence: Evidence, grid: bool = True) -> FloatArra
         path = _lengthened(evidence.history, latest)
         done = film.cure(resin, path, peroxide_percent=evidence.peroxide_percent)
         at = np.array([float(getattr(milestones(resin, done), OBSERVABLE[evidence.observed][0]))])
-    known = np.broadcast_to(np.where(np.isfinite(at) & (at > 0.0), at, latest), evidence.times.shape)
-    return np.asarray(np.log(known))
+    return np.broadcast_to(np.where(np.isfinite(at) & (at > 0.0), at, latest), evidence.times.shape)
 
 
 def _in_pot(resin: Resin, evidence: Evidence, duration: float, grid: bool) -> FloatArray:

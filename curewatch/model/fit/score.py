@@ -3,17 +3,20 @@
 Theory of operation. Each observation has a pull: how many standard deviations it came late, by what
 was expected before it was seen. If the spreads told are right, 8 in 10 pulls lie within 1.28. The spread
 is itself uncertain: it counts as if it had been right so many times already (``OWN``). Each pull adds its
-square; past ``TAIL`` the less, the wilder it is, for then a wrong hour is likelier than such a lot. So what
-contradicts widens, a slip does not, and a good score never narrows.
+square, at most that of ``TAIL``, for past it a wrong hour is likelier than such a lot. So what contradicts
+widens, however far off it is, and a good score never narrows.
 """
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import NamedTuple
+
+from curewatch.materials.resin import Covariance, Resin
 
 WITHIN = 1.2816  # standard deviations that hold 8 in 10
 OWN = 6.0  # observations that the spread told beforehand is worth (assumed)
-TAIL = 3.0  # standard deviations past which a slip is likelier than such a lot (assumed)
+TAIL = 3.0  # standard deviations past which a pull adds no more (assumed)
 
 
 class Deviation(NamedTuple):
@@ -35,13 +38,15 @@ class Score(NamedTuple):
 
 def widening(pulls: Iterable[float]) -> float:
     """By what factor spreads are told wider, for what was seen so far; 1 or more. [1]"""
-    squares = [_square(pull) for pull in pulls]
+    squares = [min(abs(pull), TAIL) ** 2 for pull in pulls]
     return max(1.0, math.sqrt((OWN + sum(squares)) / (OWN + len(squares))))
 
 
-def _square(pull: float) -> float:
-    """What a pull adds: its square, and past the tail the square of its mirror image."""
-    return pull**2 if abs(pull) <= TAIL else (TAIL**2 / pull) ** 2
+def widened(resin: Resin, factor: float) -> Resin:
+    """The same with all that is not known of it so many times as wide. [1]"""
+    keys, matrix = resin.covariance.keys, resin.covariance.matrix
+    wide = tuple(tuple(factor**2 * value for value in row) for row in matrix)
+    return replace(resin, rate_sd=factor * resin.rate_sd, covariance=Covariance(keys, wide))
 
 
 def scored(pulls: Iterable[Deviation]) -> tuple[Score, ...]:
