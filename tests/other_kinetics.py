@@ -83,11 +83,15 @@ class Truth:
 
     def rate(self, a: FloatArray, temperature: FloatArray) -> FloatArray:
         """With the glass in series. [1/s]"""
-        net, chemical = self.body.network, self.chemistry(a, temperature)
+        chemical, open_ends = self.chemistry(a, temperature), np.maximum(1.0 - a, 1e-9)
+        return np.asarray(chemical / (1.0 + chemical / (open_ends * self.diffusion(a, temperature))))
+
+    def diffusion(self, a: FloatArray, temperature: FloatArray | float) -> FloatArray:
+        """The glass's own rate constant. [1/s]"""
+        net = self.body.network
         cured = net.shape * a / (1.0 - (1.0 - net.shape) * a)
         above = temperature - net.uncured - (net.full - net.uncured) * cured
-        diffusion = self.body.kinetics.diffusion * np.exp(WLF_1 * above / (WLF_2 + np.abs(above)))
-        return np.asarray(chemical / (1.0 + chemical / (np.maximum(1.0 - a, 1e-9) * diffusion)))
+        return np.asarray(self.body.kinetics.diffusion * np.exp(WLF_1 * above / (WLF_2 + np.abs(above))))
 
     def film(self, mark: str, kelvin: float) -> float:
         """When a film at one temperature comes to a mark. [s]"""
@@ -95,11 +99,20 @@ class Truth:
         if mark == "firm":
             y = (kelvin - net.uncured) / (net.full - net.uncured)
             at = max(marks.tack_free, y / (net.shape + (1.0 - net.shape) * y))
+        elif mark == "recoat_until":
+            at = self.closing(kelvin)
         else:
             at = marks.open if mark == "working_time" else getattr(marks, mark)
         slowness = 1.0 / self.rate(GRID, np.full_like(GRID, kelvin))
         steps = 0.5 * (slowness[1:] + slowness[:-1]) * np.diff(GRID)
         return float(np.interp(at, GRID, np.concatenate([[0.0], np.cumsum(steps)])))
+
+    def closing(self, kelvin: float) -> float:
+        """The conversion from which too few groups are left, or at which it turns to glass. [1]"""
+        chemical = self.chemistry(GRID, np.full_like(GRID, kelvin)) / (1.0 - GRID)
+        glass = GRID[np.argmax(self.diffusion(GRID, kelvin) < chemical)] or 1.0
+        reached = self.body.bond.closes * float(self.body.law().reachable(kelvin))
+        return min(max(reached, self.body.milestones.gel), float(glass))
 
     def cup(self, mass: float, kelvin: float) -> float:
         """When a cup kicks. [s]"""

@@ -28,8 +28,9 @@ class ResinFitStatementDocument(Shape, frozen=True, kw_only=True):
     pull: Annotated[float, says("Miss in standard deviations of the statement")]
     verdict: Annotated[
         Literal["met", "kept", "nearly-met", "not-met"],
-        says("How well it is met; kept: the maker waits longer than the fit, and the maker's time is used"),
+        says("How well it is met; kept: the fit is sooner, or it ends a window; the maker's time is used"),
     ]
+    cautious: Annotated[bool, says("Far off on the side on which makers are cautious")]
     foretold_low: Annotated[float | None, says("What the others foretell at least, where it is far off")]
     foretold_high: Annotated[float | None, says("The same at most; null where it follows from the others")]
 
@@ -132,6 +133,7 @@ def _statement(each: "Met") -> ResinFitStatementDocument:
         late=_in(unit, each.late),
         pull=round(each.pull, 2),
         verdict=code(each.verdict),
+        cautious=each.cautious,
         foretold_low=None if each.foretold is None else _in(unit, each.foretold[0]),
         foretold_high=None if each.foretold is None else _in(unit, each.foretold[1]),
     )

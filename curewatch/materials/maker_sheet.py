@@ -38,6 +38,7 @@ ORDER = ("working_time", "recoat_from", "gel", "tack_free", "firm")  # at one te
 TITLES = {
     "working_time": "working time",
     "recoat_from": "recoat from",
+    "recoat_until": "recoat until",
     "gel": "gel",
     "tack_free": "tack-free",
     "firm": "time to sand",
@@ -69,7 +70,7 @@ METHODS = {"calorimetry": Method(0.0, 0.0), "dmta": Method(10.0, 5.0), "not stat
 class Statement:
     """One thing that the sheet says of time."""
 
-    mark: str  # working_time | recoat_from | gel | tack_free | firm
+    mark: str  # working_time | recoat_from | recoat_until | gel | tack_free | firm
     time: float  # [s]
     sd: float  # one standard deviation of its natural logarithm [1]
     temperature: float  # of film, or of air and mix [K]
@@ -129,7 +130,7 @@ class MakerSheet:
     reaction_heat: float | None  # [J/kg]
     mix: Mix | None
     mix_assumed: tuple[str, ...]  # what of the mix was not stated
-    recoat_closes: tuple[float, float] | None  # stated window: (time [s], temperature [K])
+    recoat_closes: Statement | None  # the end of the stated window
     sand: tuple[tuple[float, float], ...]  # not sanded sooner: the longest of each pair [s], at [K]
     statements: tuple[Statement, ...]
     transitions: tuple[Transition, ...]
@@ -269,13 +270,12 @@ class _Reader:
                 found.append(Statement("recoat_from", begin * 3600.0, sd, kelvin, line=place.line("")))
         return found
 
-    def _recoat_closes(self) -> tuple[float, float] | None:
-        stated = [
-            (float(table["until_hours"]) * 3600.0, place.temperature(table))
-            for table, place in self._entries("recoat")
-            if "until_hours" in table
-        ]
-        return stated[0] if stated else None
+    def _recoat_closes(self) -> Statement | None:
+        for table, place in self._entries("recoat"):
+            if "until_hours" in table:
+                time, sd = float(table["until_hours"]) * 3600.0, SECTIONS["recoat"][1]
+                return Statement("recoat_until", time, sd, place.temperature(table), line=place.line(""))
+        return None
 
     def _times(self, table: dict[str, Any], place: SheetTable) -> tuple[float, float]:
         """The shortest and the longest that is stated. [s]"""

@@ -19,6 +19,7 @@ def main() -> None:
         print(f"  {title:<30}{100 * share:>6.1f} %")
     print(f"  {'called contradictory':<30}{100 * found.contradictory:>6.1f} %")
     print(f"  {'asked back':<30}{100 * found.asked_back:>6.1f} %")
+    print(f"  {'told that it is cautious':<30}{100 * found.cautious:>6.1f} %")
     wrong = [title for title, share in found.held.items() if not 0.85 <= share <= 0.95]
     raise SystemExit(1 if wrong or found.contradictory > 0.03 else 0)
 

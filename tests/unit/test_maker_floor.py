@@ -61,7 +61,26 @@ def test_a_typical_slow_sheet_contradicts_nothing(slow: SheetFit) -> None:
     assert slow.lost_window is None
     assert {each.verdict for each in slow.met} == {"met", "kept"}
     kept = {each.title for each in slow.met if each.verdict == "kept"}
-    assert kept == {"tack-free, film, 20 °C", "time to sand, film, 20 °C", "recoat from, film, 20 °C"}
+    whole = {"tack-free", "time to sand", "recoat from", "recoat until"}
+    assert kept == {f"{each}, film, 20 °C" for each in whole}
+    assert {each.title for each in slow.met if each.cautious} == {
+        "tack-free, film, 20 °C",
+        "time to sand, film, 20 °C",
+    }
+
+
+def test_a_recoat_limit_long_after_the_film_closed_is_named(tmp_path: Path) -> None:
+    """48 h, where the film of the other statements closes at 7 to 10 h; the control is 9 h."""
+    file, found = tmp_path / "sheet.toml", []
+    for hours in (9, 48):
+        file.write_text(form_text().replace("until_hours = 9", f"until_hours = {hours}"), encoding="utf-8")
+        found.append(fit(read_maker_sheet(file), BASE).met[-1])
+    right, wrong = found
+    assert right.foretold is None
+    assert wrong.foretold is not None
+    assert not wrong.cautious
+    low, high = wrong.foretold
+    assert 6 * HOUR < low < high < 11 * HOUR
 
 
 def test_what_is_kept_is_never_told_sooner_and_later_in_the_cold(slow: SheetFit) -> None:

@@ -25,7 +25,9 @@ def test_the_form_itself_is_a_sheet(tmp_path: Path) -> None:
     first = found.statements[0]
     assert (first.mark, first.mass, first.temperature) == ("gel", 0.1, 298.15)
     assert 38 * 60 < first.time < 46 * 60
-    assert found.recoat_closes == (86400.0, 293.15)
+    ends = found.recoat_closes
+    assert ends is not None
+    assert (ends.mark, ends.time, ends.temperature, ends.line) == ("recoat_until", 32400.0, 293.15, 55)
     assert found.mix is not None
     assert found.mix.hardener_mass == pytest.approx(0.24)
 

@@ -96,12 +96,19 @@ def test_a_recoat_limit_before_the_layer_stays_put_is_named(
     shown = " ".join(capsys.readouterr().out.split())
     assert "1 of 3 statements NOT met" in shown
     assert "The recoat limit, 30 min at 20.0 °C, comes before the window opens" in shown
+    assert "Look again at “recoat until, film, 20 °C”: 30 min. By the other statements it would be" in shown
+    assert "Its time is used: makers are often as cautious." in shown
 
 
 def test_a_recoat_limit_that_leaves_a_window_is_not_named(sheet: MakerSheet) -> None:
     """A day at 20 degC is no contradiction."""
     assert (
-        fit(replace(sheet, statements=told_by(1.0), recoat_closes=(86400.0, 293.15)), SLOW).lost_window
+        fit(
+            replace(
+                sheet, statements=told_by(1.0), recoat_closes=Statement("recoat_until", 86400.0, 0.12, 293.15)
+            ),
+            SLOW,
+        ).lost_window
         is None
     )
 

@@ -14,7 +14,8 @@ from curewatch.wording import Wording, counted, duration
 
 WIDTH = 78
 MARK = {"met": " ", "kept": "=", "nearly-met": "~", "not-met": "!"}
-LEGEND = "  = kept: the sheet waits longer, its time is used   ~ nearly met   ! NOT met"
+RECOAT_UNTIL = "recoat until"
+LEGEND = "  = kept: the time of the sheet is used   ~ nearly met   ! NOT met"
 RATIO = (
     "The mix ratio is the maker's: never change it to change the speed; "
     "choose a faster or slower hardener instead."
@@ -49,7 +50,8 @@ def headline(found: ResinFitDocument) -> str:
     """How well it went, in a line."""
     name, lost = safe_line(found.name), found.recoat_before_it_opens is not None
     missed = sum(each.verdict == "not-met" for each in found.statements) + lost
-    told = counted(len(found.statements) + lost, "statement")
+    shown = any(each.title.startswith(RECOAT_UNTIL) for each in found.statements)
+    told = counted(len(found.statements) + (lost and not shown), "statement")
     if missed:
         return f"{name}: {missed} of {told} NOT met; check the sheet before you trust it"
     met = "all met" if len(found.statements) > 1 else "met"
@@ -70,9 +72,12 @@ def _far(each: ResinFitStatementDocument, words: Wording) -> list[str]:
     if each.foretold_low is None or each.foretold_high is None:
         return []
     low, high = (words.stated(value, each.unit) for value in (each.foretold_low, each.foretold_high))
+    used = " Until then the time of the sheet is used." if each.verdict == "kept" else ""
+    if each.cautious:
+        used = " Its time is used: makers are often as cautious."
     return _urgent(
         f"Look again at “{words.retold(each.title)}”: {words.stated(each.stated, each.unit)}. By the other "
-        f"statements it would be {low} to {high}. Check its mass, temperature and unit."
+        f"statements it would be {low} to {high}. Check its mass, temperature and unit.{used}"
     )
 
 

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from curewatch.materials.resin import Resin
+from curewatch.model.film.milestones import closing_conversion, glass_reached
 from curewatch.physics import glass_transition as glass
 from curewatch.physics.cure_kinetics import RateLaw
 from curewatch.units import FloatArray
@@ -132,7 +133,15 @@ def threshold(resins: list[Resin], mark: str, temperature: float) -> FloatArray:
         networks = [each.network for each in resins]
         glassy = [float(glass.conversion_at(temperature, n.uncured, n.full, n.shape)) for n in networks]
         return np.asarray(np.maximum([each.tack_free for each in marks], glassy), dtype=float)
+    if mark == "recoat_until":
+        return _closing(resins, temperature)
     return np.array([float(getattr(each, mark)) for each in marks])
+
+
+def _closing(resins: list[Resin], temperature: float) -> FloatArray:
+    """Where a film takes no layer any more, as in :mod:`curewatch.model.film.recoat_window`, blush apart."""
+    at = np.asarray(temperature)
+    return np.array([float(min(closing_conversion(each, at), glass_reached(each, at))) for each in resins])
 
 
 def _open(resins: list[Resin]) -> FloatArray:

@@ -9,7 +9,7 @@ the inverse of the normal matrix at that point gives their covariance, which the
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -44,14 +44,23 @@ class Met:
     late: float
     pull: float  # (computed - stated) / spread of the statement
     floor: bool = False  # the maker only says that it is not sooner
+    ends: bool = False  # the end of a window, which is the maker's
     foretold: tuple[float, float] | None = None  # by the others, where it lies far outside of that
+
+    @property
+    def cautious(self) -> bool:
+        """Whether it lies far off on the side on which makers are cautious, so that its time is used."""
+        late = -1.0 if self.ends else 1.0
+        return self.foretold is not None and self.verdict == "kept" and late * self.pull < 0.0
 
     @property
     def verdict(self) -> str:
         """In a word."""
-        if self.floor and self.pull < -1.0:
+        if abs(self.pull) <= 1.0:
+            return "met"
+        if self.ends or (self.floor and self.pull < 0.0):
             return "kept"
-        return "met" if abs(self.pull) <= 1.0 else "nearly met" if abs(self.pull) <= 2.0 else "NOT met"
+        return "nearly met" if abs(self.pull) <= 2.0 else "NOT met"
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +136,7 @@ def fit(sheet: MakerSheet, base: Resin) -> SheetFit:
 
 def _stated(sheet: MakerSheet, base: Resin) -> Resin:
     """The base with all that the sheet states outright."""
-    limits, thermal, bond = base.limits, base.thermal, base.bond
+    limits, thermal, bond, ends = base.limits, base.thermal, base.bond, sheet.recoat_closes
     if sheet.lowest_temperature is not None:
         limits = replace(limits, lowest_temperature=sheet.lowest_temperature)
     if sheet.highest_temperature is not None:
@@ -136,9 +145,8 @@ def _stated(sheet: MakerSheet, base: Resin) -> Resin:
         limits = replace(limits, highest_humidity=sheet.highest_humidity)
     if sheet.reaction_heat is not None:
         thermal = replace(thermal, reaction_heat=sheet.reaction_heat)
-    if sheet.recoat_closes is not None:
-        closes, kelvin = sheet.recoat_closes
-        bond = replace(bond, sheet_closes=closes, sheet_temperature=kelvin)
+    if ends is not None:
+        bond = replace(bond, sheet_closes=ends.time, sheet_temperature=ends.temperature)
     marks = base.milestones
     if sheet.sand:
         wait, kelvin = max(sheet.sand, key=lambda each: each[0] * age_rate(base, each[1], REFERENCE))
@@ -220,7 +228,7 @@ def _told(sheet: MakerSheet, base: Resin, problem: Problem, solution: Solution) 
         resin=resin,
         base=problem.base,
         changed=(*keys, *outright),
-        met=_met(problem, solution),
+        met=_met((problem, *_ends(sheet, problem)), solution),
         contradictions=contradictions(problem, solution),
         lost_window=_lost_window(sheet, resin),
         still_unknown=tuple(
@@ -249,10 +257,23 @@ def _spread_of(resin: Resin, key: str, sd: float) -> float:
     return written_spread(key, sd * value if in_logarithm(key) else sd)
 
 
-def _met(problem: Problem, solution: Solution) -> tuple[Met, ...]:
-    offsets, slopes, covariance = solution
-    values, unlike = problem.here(offsets), far(problem, solution)
-    found = []
+def _ends(sheet: MakerSheet, problem: Problem) -> tuple[Problem, ...]:
+    """The end of the stated recoat window, where the film itself has one; it is foretold, not fitted."""
+    closes = sheet.recoat_closes
+    if closes is None or sheet.wax or not sheet.chemistry.amine:
+        return ()
+    return (Problem(problem.base, problem.asked, (closes,), ()),)
+
+
+def _met(problems: Sequence[Problem], solution: Solution) -> tuple[Met, ...]:
+    unlike = far(problems, solution)
+    rows = [row for each in problems for row in _rows(each, solution, ends=each is not problems[0])]
+    return tuple(replace(each, foretold=unlike.get(index)) for index, each in enumerate(rows))
+
+
+def _rows(problem: Problem, solution: Solution, *, ends: bool) -> Iterator[Met]:
+    offsets, _, covariance = solution
+    values, slopes = problem.here(offsets), problem.slopes(offsets)
     for index, each in enumerate(problem.everything):
         reach = REACH * math.sqrt(float(slopes[index] @ covariance @ slopes[index]))
         three = [values[index], values[index] - reach, values[index] + reach, problem.stated[index]]
@@ -261,10 +282,7 @@ def _met(problem: Problem, solution: Solution) -> tuple[Met, ...]:
         )
         pull = float((values[index] - problem.stated[index]) / problem.sd[index])
         floor = bool(problem.floor[index])
-        found.append(
-            Met(each.title, each.line, stated, computed, early, late, pull, floor, unlike.get(index))
-        )
-    return tuple(found)
+        yield Met(each.title, each.line, stated, computed, early, late, pull, floor, ends)
 
 
 def _pinned(resin: Resin, sheet: MakerSheet) -> Resin:
@@ -294,7 +312,7 @@ def _lost_window(sheet: MakerSheet, resin: Resin) -> LostWindow | None:
     """A window that closes before it opens; with wax there is none to be lost."""
     if sheet.recoat_closes is None or resin.surface.wax:
         return None
-    closes, kelvin = sheet.recoat_closes
+    closes, kelvin = sheet.recoat_closes.time, sheet.recoat_closes.temperature
     film = cure(resin, constant(kelvin, LONGEST))
     opens = crossing(film.time, film.conversion, resin.milestones.recoat_from)
     opens = LONGEST if math.isnan(opens) else opens
