@@ -90,7 +90,7 @@ EVENING = [
     ("tabs broke", "12 --in face"),
     ("tabs show", ""),
     ("layer", "--batch B1 --ago 7h"),
-    ("observe", "gelled"),
+    ("observe", "gelled --force"),  # whether 7 h is too late depends on the hour of the day
     ("observe", "--undo"),
     ("job pot-empty", ""),
     ("job peel-ply", "--action on"),
