@@ -79,6 +79,7 @@ def test_one_hand_tells_an_evening_at_40_columns(tmp_path: Path) -> None:
     assert layers == ["L1", "L2"]
 
 
+@pytest.mark.long
 def test_without_boxes_each_key_is_a_line(tmp_path: Path) -> None:
     """--plain asks line by line, for a screen reader; the end of the input leaves."""
     path = opened(tmp_path)

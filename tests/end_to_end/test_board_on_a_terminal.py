@@ -204,6 +204,7 @@ def port(shed: Path) -> Iterator[SimulatedPort]:
     found.close()
 
 
+@pytest.mark.long
 def test_it_runs_the_daemon_where_none_runs(shed: Path, port: SimulatedPort) -> None:
     """From bytes on a port to the board, through the logbook; leaving ends the daemon and loses nothing."""
     seen = Seen(shed)

@@ -103,6 +103,7 @@ def test_each_look_names_the_minute_of_the_next_ring(
         assert closing.at - rung[0].at > 5 * MINUTE
 
 
+@pytest.mark.long
 def test_a_killed_program_rings_nothing_twice_and_counts_on(warm_shed: Logbook) -> None:
     """What stood before stands after, acknowledged as it was; only what is new rings."""
     evaluation = Evaluation(SETTINGS, warm_shed)
@@ -115,6 +116,7 @@ def test_a_killed_program_rings_nothing_twice_and_counts_on(warm_shed: Logbook) 
     assert mark > at
 
 
+@pytest.mark.long
 def test_an_acknowledgement_made_elsewhere_is_told_but_not_stored_twice(warm_shed: Logbook) -> None:
     """The daemon shows it, for whoever listens; the logbook has it from the one who made it."""
     evaluation = Evaluation(SETTINGS, warm_shed)

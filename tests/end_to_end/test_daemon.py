@@ -58,6 +58,7 @@ def broker(tmp_path: Path) -> Iterator[Broker]:
         yield started
 
 
+@pytest.mark.long
 def test_a_board_on_a_port_ends_in_the_logbook(tmp_path: Path, port: SimulatedPort) -> None:
     """Boot noise, a partial first line, lines in pieces: every whole line is there; a clean stop ends it."""
     with Running(tmp_path, f'{SENSORS}[serial.usb]\nurl = "{port.url}"\nsensor = "bench"') as daemon:

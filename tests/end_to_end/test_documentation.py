@@ -157,6 +157,7 @@ TYPED = [
 ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("name", "command"), TYPED)
 def test_every_command_has_help_and_an_example_that_runs(
     name: str, command: object, working_shed: Path, capsys: pytest.CaptureFixture[str]

@@ -12,6 +12,7 @@ QUEUED, LIVE = 500, 200
 SAID = b'{"temperature": 12.5, "humidity": 71.0}'
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("secure", [False, True])
 @pytest.mark.few(1)
 def test_equal_readings_are_all_kept(tmp_path: Path, secure: bool) -> None:

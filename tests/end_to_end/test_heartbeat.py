@@ -56,6 +56,7 @@ def test_a_daemon_that_runs_is_heard(tmp_path: Path, broker: Broker) -> None:
             daemon.kill()
 
 
+@pytest.mark.long
 def test_a_daemon_that_died_while_a_layer_cured_rings(tmp_path: Path, broker: Broker) -> None:
     """From what the broker keeps; through the receivers, once; a broker that is gone is said."""
     kept = tmp_path / "rung"

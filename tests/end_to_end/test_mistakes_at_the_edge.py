@@ -155,6 +155,7 @@ def test_a_mistake_is_told_and_nothing_is_written(
         assert [entry.kind for entry in logbook.entries()] == ["job-open"]
 
 
+@pytest.mark.long
 def test_two_daemons_are_one_too_many(tmp_path: Path) -> None:
     """The second says who holds the logbook, and ends with a status."""
     settings = tmp_path / "curewatch.toml"

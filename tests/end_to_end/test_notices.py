@@ -88,6 +88,7 @@ def test_a_failure_is_said_in_a_line(words: tuple[str, ...], said: str) -> None:
     assert len(trouble) < 500
 
 
+@pytest.mark.long
 def test_one_that_never_ends_is_ended_with_its_children(tmp_path: Path) -> None:
     """It is killed after its time, also a child that keeps its standard error open."""
     kept = tmp_path / "kept"
@@ -138,6 +139,7 @@ for folder in map(Path, sys.argv[2:]):
 """
 
 
+@pytest.mark.long
 def test_killed_between_sending_and_noting_it_is_told_again(tmp_path: Path) -> None:
     """A process that is killed with SIGKILL while it sends: the next tells it, and the one after does not.
 
@@ -339,6 +341,7 @@ def test_a_person_is_told_in_the_units_of_the_house(tmp_path: Path) -> None:
     assert notice["alerts"][0]["numbers"] == {"margin": 1.5, "until": NOW + 7200.0}
 
 
+@pytest.mark.long
 def test_the_daemon_tells_what_failed_before(tmp_path: Path) -> None:
     """A status that is not zero is said; the notice comes in the end, once, with its alert as stored."""
     kept, works = tmp_path / "kept", tmp_path / "works"

@@ -53,6 +53,7 @@ def test_qpdf_and_poppler_open_it_without_a_complaint(written: Written):
         assert f"Page {page} of {count}" in words
 
 
+@pytest.mark.long
 def test_attached_files_come_out_byte_for_byte(written: Written, tmp_path: Path):
     """What poppler saves is what the folder holds; saved into one folder, it verifies with shell alone."""
     need("pdfdetach")

@@ -30,6 +30,7 @@ def replayed(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
     return capsys.readouterr().out
 
 
+@pytest.mark.long
 def test_the_evening_replays_to_the_same_bytes(settings: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Twice the same JSON, one object a line; the shed cools, so the alert and the verdict are there."""
     arguments = (str(RECORDING), "--config", str(settings), "--json", "--advice-every", "120")
@@ -42,6 +43,7 @@ def test_the_evening_replays_to_the_same_bytes(settings: Path, capsys: pytest.Ca
     assert events[-1]["detail"]["rejected"] == 0
 
 
+@pytest.mark.long
 def test_silence_noise_and_return_stand_in_the_lines(
     tmp_path: Path, settings: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -77,6 +79,7 @@ NAMELESS = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("form", NAMELESS)
 @pytest.mark.parametrize(
     "known", [("bench", SETTINGS), ("bench", ""), ("loft", '[sensors.loft]\nrole = "air"\n')]
@@ -155,6 +158,7 @@ def test_what_is_no_recording_is_the_users_to_mend(
     assert "a recording is" in capsys.readouterr().err
 
 
+@pytest.mark.long
 def test_a_year_of_silence_is_walked_in_strides(
     tmp_path: Path, settings: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -45,6 +45,7 @@ def test_each_sender_is_read_through_a_broker(tmp_path: Path, *, python: bool) -
             assert daemon.rejections() == {}
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("python", [False, True], ids=["5", "3.1.1"])
 @pytest.mark.few(1)
 def test_a_unit_that_the_broker_retains_is_known_after_each_start(tmp_path: Path, *, python: bool) -> None:

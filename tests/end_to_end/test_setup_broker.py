@@ -48,6 +48,7 @@ def patiently(broker: Broker) -> tuple[survey.Hearing, float]:
     return found, 2 * seconds
 
 
+@pytest.mark.long
 def test_the_topics_that_matter_are_found_among_others(tmp_path: Path) -> None:
     """One topic speaks of temperature and humidity; pumps and pictures are counted, not shown."""
     with Broker(tmp_path) as broker:
@@ -61,6 +62,7 @@ def test_the_topics_that_matter_are_found_among_others(tmp_path: Path) -> None:
     assert yard.latest.relative_humidity == pytest.approx(0.88)
 
 
+@pytest.mark.long
 def test_each_topic_is_shown_once_as_it_comes_and_the_person_ends_it(tmp_path: Path) -> None:
     """Of many words on one topic the first is shown; an Enter ends the two minutes."""
     shown: list[str] = []
@@ -116,6 +118,7 @@ def test_the_step_writes_topics_user_and_password_file(
     assert configuration.password("yard", found.mqtt["yard"]) == "tide"
 
 
+@pytest.mark.long
 def test_a_topic_for_each_quantity_is_one_sensor(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Bare numbers under one level are offered as one sensor, and written as its topics."""
     monkeypatch.chdir(tmp_path)

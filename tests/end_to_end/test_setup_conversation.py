@@ -99,6 +99,7 @@ def test_from_a_plugged_in_board_to_a_first_answer(board: SimulatedPort, tmp_pat
     assert written.serial["usb"].url == board.url
 
 
+@pytest.mark.long
 def test_every_step_can_be_skipped_and_a_file_is_never_written_over_unasked(tmp_path: Path) -> None:
     """Skips all, keeps the old file when asked, and writes beside it."""
     (tmp_path / "curewatch.toml").write_text("# mine\n")
@@ -169,6 +170,7 @@ def test_a_board_that_reports_once_while_it_is_listened_to_is_heard_whole(tmp_pa
     assert roles == {"bench": "air", "hull": "surface", "yard": "outside"}
 
 
+@pytest.mark.long
 def test_noise_of_a_wrong_speed_does_not_take_the_two_minutes() -> None:
     """Three noisy fragments end a speed; the second is tried at once, and boot noise alone ends nothing."""
     over, said = threading.Event(), list[str]()
@@ -240,6 +242,7 @@ def test_the_simulated_shed_of_the_readme_is_heard_and_answered(tmp_path: Path) 
     assert talk.exitstatus in {0, 3}
 
 
+@pytest.mark.long
 def test_without_a_sensor_of_the_air_nothing_is_written_unasked(tmp_path: Path) -> None:
     """Enter all the way through with nothing plugged in: no file."""
     talk = talk_to(tmp_path)
@@ -258,6 +261,7 @@ def test_without_a_sensor_of_the_air_nothing_is_written_unasked(tmp_path: Path) 
     assert list(tmp_path.glob("*.toml")) == []
 
 
+@pytest.mark.long
 def test_leaving_in_the_middle_writes_nothing(tmp_path: Path) -> None:
     """Ctrl-C ends it without a file and without a traceback."""
     talk = talk_to(tmp_path)
@@ -317,6 +321,7 @@ KEYS = [
 ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("typed", KEYS)
 def test_ctrl_c_leaves_at_every_question(tmp_path: Path, typed: list[str]) -> None:
     """No file, no traceback, a status, and a terminal that shows again what is typed. Ports are skipped."""

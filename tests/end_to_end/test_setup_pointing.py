@@ -114,6 +114,7 @@ def in_words(one: Reading | Rejected) -> tuple[str, float | None, float | None]:
     )
 
 
+@pytest.mark.long
 def test_what_is_pointed_at_is_written_and_proved_on_the_next_message(tmp_path: Path) -> None:
     """Paths, scale, Fahrenheit, fraction, comma, a device named in its message, bare numbers."""
     uplink = [

@@ -34,6 +34,7 @@ def thought(thinking: Thinking, at: Instant) -> tuple[Any, ...]:
     return tuple(until(thinking.collect))
 
 
+@pytest.mark.long
 def test_a_child_answers_as_we_would_and_remembers(tmp_path: Path) -> None:
     """The same entries, documents and lines as in this process; the second look repeats no verdict."""
     path = tmp_path / "logbook.sqlite"
@@ -102,6 +103,7 @@ def test_a_look_asked_for_while_another_runs_is_made_after_it(tmp_path: Path) ->
     ]
 
 
+@pytest.mark.long
 def test_the_daemon_s_loop_begins_the_look_that_waits(tmp_path: Path) -> None:
     """Who asked last while the first ran, the loop's own watch included, gets the second look."""
     settings = configuration.parse(f"[logbook]\npath = {str(tmp_path / 'logbook.sqlite')!r}\n")

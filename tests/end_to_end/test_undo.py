@@ -106,6 +106,7 @@ def standing(folder: Path) -> set[tuple[str, str]]:
     return {(str(key.kind), key.subject) for key in alerts.rebuild(stored)}
 
 
+@pytest.mark.long
 def test_after_an_undo_one_look_gives_what_would_stand_had_nothing_been_told(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

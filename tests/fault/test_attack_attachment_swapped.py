@@ -45,6 +45,7 @@ def test_a_missing_file_is_found(sealed: Sealed, name: str, tmp_path: Path):
         verify(tmp_path)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["record.pdf", "record.html", "pages.sha256", "pages.sig"])
 @pytest.mark.few(1)
 def test_pages_of_another_record_are_found(

@@ -70,6 +70,7 @@ def test_a_picture_is_taken_or_refused_in_bearable_memory(tmp_path: Path, name: 
     assert peak(code, tmp_path) < MOST
 
 
+@pytest.mark.long
 def test_a_picture_of_too_many_pixels_is_refused_by_its_head(tmp_path: Path):
     """Before a pixel is unpacked; one of twelve megapixels is taken, in any of the forms."""
     raw = b"IHDR" + (40_000).to_bytes(4, "big") * 2 + bytes([8, 6, 0, 0, 0])
@@ -105,6 +106,7 @@ def packed(sealed: Sealed, name: str, content: bytes) -> bytes:
     return sealed.pdf[:begin] + made + raw + b"\nendstream\n" + sealed.pdf[end:]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["readings.csv", "entries.jsonl", "check.sh"])
 @pytest.mark.few(1)
 def test_a_file_in_a_pdf_that_unpacks_too_far_is_refused(sealed: Sealed, name: str, monkeypatch):
@@ -117,6 +119,7 @@ def test_a_file_in_a_pdf_that_unpacks_too_far_is_refused(sealed: Sealed, name: s
     assert len(attached(bomb, FILES)[name]) > attachments.LARGEST // 2
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["readings.csv", "record.html", "README.txt"])
 def test_a_gigantic_file_in_a_folder_is_refused(sealed: Sealed, folder: Path, name: str):
     """A terabyte of nothing takes no room on the disk: refused without reading it."""
@@ -169,6 +172,7 @@ BOMBS = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("tools", ["full", "few"])
 @pytest.mark.parametrize("bomb", BOMBS)
 @pytest.mark.few(3)
@@ -271,6 +275,7 @@ def a_gap(own: OwnChain, at: str) -> None:
 FAR_OFF = [a_note, the_opening, the_closing, the_lower_layer, a_layer, an_alert, a_gap]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("year", ["0004", "9999"])
 @pytest.mark.parametrize("told", FAR_OFF)
 @pytest.mark.few(1)

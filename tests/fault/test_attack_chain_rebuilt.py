@@ -70,6 +70,7 @@ def rewritten(sealed: Sealed, place: Path, change: Callable[[pytest.MonkeyPatch]
     return path
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("change", REWRITTEN)
 @pytest.mark.few(1)
 def test_a_rewritten_logbook_is_found_by_the_seal_code(sealed: Sealed, tmp_path: Path, change):
@@ -88,6 +89,7 @@ def test_a_rewritten_logbook_is_found_by_the_seal_code(sealed: Sealed, tmp_path:
     assert shell_check(written.folder, sealed.seal.code).returncode == 5
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("change", REWRITTEN)
 @pytest.mark.few(1)
 def test_a_rewritten_logbook_holds_where_any_code_is_taken(

@@ -78,6 +78,7 @@ def test_what_is_shipped_is_what_is_published(name: str):
     assert verification.sha256(shipped(name)).hexdigest() in published(name)
 
 
+@pytest.mark.long
 def test_the_folder_is_checked_from_elsewhere(sealed: Sealed, tmp_path: Path):
     """Ours, with -d: the same answer as in the folder."""
     ours = tmp_path / "check.sh"

@@ -168,6 +168,7 @@ def put(files: dict[str, bytes], folder: Path) -> Path:
     return folder
 
 
+@pytest.mark.long
 def test_a_chain_written_by_the_owner_unbent_holds(sealed: Sealed, folder: Path):
     """What is refused below is refused for what was bent, not for who wrote it."""
     files = OwnChain(sealed).made()
@@ -190,6 +191,7 @@ def test_what_was_bent_holds_without_the_step_that_finds_it(
     assert verify_files(own.made())
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("bend", BENT)
 @pytest.mark.few(2)
 def test_both_checks_refuse_what_the_owner_bent(
@@ -205,6 +207,7 @@ def test_both_checks_refuse_what_the_owner_bent(
     assert said.returncode == 5, said.stdout + said.stderr
 
 
+@pytest.mark.long
 def test_busybox_says_what_the_full_tools_say(sealed: Sealed, few_tools: str):
     """Of the whole folder, with PDF and HTML page: the same lines."""
     said = shell_check(sealed.folder, sealed.seal.code, path=few_tools)

@@ -108,6 +108,7 @@ SLIPS = [
 ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("slip", SLIPS)
 @pytest.mark.few(3)
 def test_a_slip_is_said_to_be_one(sealed: Sealed, few_tools: str, slip):
@@ -120,6 +121,7 @@ def test_a_slip_is_said_to_be_one(sealed: Sealed, few_tools: str, slip):
         assert (said.returncode, "seal code" in said.stdout) == (2, True), said.stdout
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", range(3))
 @pytest.mark.few(1)
 def test_as_a_person_writes_it_is_the_same_code(sealed: Sealed, few_tools: str, seed: int):
@@ -147,6 +149,7 @@ def test_every_slip_of_one_letter_or_two_neighbours_shows(sealed: Sealed):
             read_code(one)
 
 
+@pytest.mark.long
 def test_any_letters_hold_where_the_form_of_a_code_is_not_looked_at(sealed: Sealed, tmp_path: Path):
     """The control: a pattern is then every code."""
     folder = Path(shutil.copytree(sealed.folder, tmp_path / "copy"))
@@ -161,6 +164,7 @@ def test_any_letters_hold_where_the_form_of_a_code_is_not_looked_at(sealed: Seal
     assert shell_check(folder, "." * 28, script=tmp_path / "blind.sh").returncode == 0
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", ["record.pdf", "record.html", "the code in letters"])
 @pytest.mark.few(1)
 def test_a_square_that_says_another_seal_is_found(

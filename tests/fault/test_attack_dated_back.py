@@ -80,6 +80,7 @@ def dated(dated_once: Path, tmp_path: Path) -> Path:
     return Path(shutil.copytree(dated_once, tmp_path / "dated"))
 
 
+@pytest.mark.long
 def test_a_dated_record_says_by_whom_in_one_line(
     dated: Path, harbour: StampingAuthority, rival: StampingAuthority
 ):
@@ -96,6 +97,7 @@ def test_a_dated_record_says_by_whom_in_one_line(
         verify(dated, roots=rival.roots.read_bytes())
 
 
+@pytest.mark.long
 def test_an_undated_record_says_so(sealed: Sealed, harbour: StampingAuthority):
     """In one line each; and it does not hold for whoever asks for a stamp."""
     assert verify(sealed.folder).dated == ()
@@ -133,6 +135,7 @@ def query(text: bytes) -> bytes:
 FORGED = [of_another_digest, of_his_own_authority, of_no_authority, of_one_bit]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("forge", FORGED)
 @pytest.mark.few(1)
 def test_a_stamp_of_something_else_is_refused(
@@ -159,6 +162,7 @@ def test_a_stamp_of_something_else_is_refused(
     assert verify(dated)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("part", ["response", "digest", "more"])
 @pytest.mark.few(2)
 def test_a_stamp_among_the_entries_is_checked(
@@ -185,6 +189,7 @@ def test_a_stamp_among_the_entries_is_checked(
     assert shell_check(tmp_path / "made").returncode == 5
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("back", [400 * DAY, 7 * DAY])
 @pytest.mark.few(1)
 def test_a_history_made_up_later_has_no_earlier_stamp(authority: Authority, tmp_path: Path, back: float):
@@ -224,6 +229,7 @@ def test_without_a_network_everything_works_and_the_seal_waits(
     assert "dated: all up to block" in shell_check(again.folder).stdout
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("command", ["job close", "logbook seal"])
 def test_a_seal_is_dated_when_it_is_made(
     sealed: Sealed,
@@ -271,6 +277,7 @@ def test_a_stamp_is_renewed_by_that_of_a_later_seal(logbook: Logbook, authority:
     assert first.block <= seals(logbook)[-1].block
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "answer", [lambda query: b"", lambda query: b"<html>" * 99, lambda query: b"0" * 200_000]
 )

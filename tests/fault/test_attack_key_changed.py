@@ -60,6 +60,7 @@ def no_seal_inside(entries: object, links: object, key: str) -> sealing.Signed:
 FORGED = [("changed", "his own"), ("changed", "00" * 64), ("changed", ""), ("lost", "his own")]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("reason", "old"), FORGED)
 @pytest.mark.few(1)
 def test_a_change_that_the_old_key_did_not_sign_is_refused(
@@ -82,6 +83,7 @@ def test_a_change_that_the_old_key_did_not_sign_is_refused(
     assert verify(folder)
 
 
+@pytest.mark.long
 def test_a_key_called_lost_is_told_by_everything(logbook: Logbook, tmp_path: Path):
     """Nobody can refuse it: it may be true. Logbook, record and shell say that the old key did not sign."""
     before = sealing.seals(logbook)[-1]
@@ -114,6 +116,7 @@ UNCHECKED: dict[str, dict[str, Callable[..., Any]]] = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("place", UNCHECKED)
 @pytest.mark.few(1)
 def test_a_seal_of_another_key_in_between_is_refused(
@@ -240,6 +243,7 @@ def test_a_key_is_written_in_one_way(
         assert shell_check(folder, path=path).returncode == 5
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("told", ["", " ", "0", "first half", "another"])
 def test_a_part_of_a_key_is_not_the_key(sealed: Sealed, told: str):
     """Neither its beginning, nor nothing: each of these would fit a stranger's key as well."""

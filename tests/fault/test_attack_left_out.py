@@ -34,6 +34,7 @@ def without(files: dict[str, bytes], kind: str, place: int) -> bytes:
     return b"".join(line for line in every if line != taken)
 
 
+@pytest.mark.few(3)
 @pytest.mark.parametrize("place", [0, -1])
 @pytest.mark.parametrize("kind", [*OWN, *OF_SHED])
 @pytest.mark.few(8)
@@ -77,6 +78,7 @@ def test_shell_and_program_know_the_same_kinds(sealed: Sealed):
     assert set(said.split()) == set(map(str, SHED_WIDE))
 
 
+@pytest.mark.long
 def test_the_code_of_another_job_s_closing_is_found(
     sealed: Sealed, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ):

@@ -42,6 +42,7 @@ def test_plain_names_of_any_one_script_are_taken(tmp_path: Path, name: str):
         assert telling.opening(logbook, {}, world.OPENED, name).job == name
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ALIKE)
 @pytest.mark.few(1)
 def test_in_a_foreign_logbook_it_is_written_out(tmp_path: Path, name: str, monkeypatch: pytest.MonkeyPatch):

@@ -57,6 +57,7 @@ def signed(files: dict[str, bytes]) -> dict[str, bytes]:
     return files
 
 
+@pytest.mark.long
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     name=st.sampled_from(TEXTS),

@@ -34,6 +34,7 @@ def copy(sealed: Sealed, tmp_path: Path) -> Path:
     return Path(shutil.copytree(sealed.folder, tmp_path / "copy"))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("content", [b"met", b"%PDF-1.7\n", b""])
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.few(2)
@@ -61,6 +62,7 @@ def test_such_a_page_holds_where_every_name_is_taken(copy: Path, name: str, monk
     assert name in verify(copy).checked
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.few(1)
 def test_a_genuine_page_under_such_a_name_holds_and_acts_on_nothing(copy: Path, sealed: Sealed, name: str):

@@ -86,6 +86,7 @@ def must_be_refused(files: dict[str, bytes], folder: Path, few_tools: str) -> No
     assert spent() - begun < 20
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ODD)
 @pytest.mark.few(2)
 def test_a_line_is_as_this_program_writes_it(sealed: Sealed, folder: Path, few_tools: str, name: str):
@@ -98,6 +99,7 @@ def test_a_line_is_as_this_program_writes_it(sealed: Sealed, folder: Path, few_t
     must_be_refused(files, folder, few_tools)
 
 
+@pytest.mark.long
 def test_a_line_of_many_kinds_holds(sealed: Sealed, folder: Path, few_tools: str):
     """What is refused above is refused for what is odd: all that this program writes holds in both checks."""
     own = OwnChain(sealed)
@@ -143,6 +145,7 @@ def with_reading(sealed: Sealed, place: int, word: str | None) -> OwnChain:
     return own
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("place", "word"), [(place, word) for place, several in READINGS.values() for word in several]
 )
@@ -154,6 +157,7 @@ def test_a_reading_is_as_this_program_writes_it(
     must_be_refused(with_reading(sealed, place, word).made(), folder, few_tools)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("sensor", ["h%C3%BCll", "%F0%9F%91%8D", "%2Da", "a%20b", "yard/north:2~x", "%00"])
 @pytest.mark.few(1)
 def test_a_sensor_of_any_name_is_read(sealed: Sealed, folder: Path, few_tools: str, sensor: str):
@@ -176,6 +180,7 @@ def test_without_that_check_it_is_not_the_line_that_is_refused(sealed: Sealed, n
         verify_files(files)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "stamp", ["2026-11-27T00:30:00+05:00", "2026-11-27T00:30:00Z", "20261127T003000.000Z"]
 )
@@ -200,6 +205,7 @@ def test_a_time_is_written_in_one_way(sealed: Sealed, tmp_path: Path, name: str,
 NO_DAYS = ["2026-02-30", "2026-02-29", "2100-02-29", "2026-11-31", "0000-02-29", "2026-04-31"]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("day", NO_DAYS)
 @pytest.mark.parametrize("name", ["at", "recorded"])
 @pytest.mark.few(1)
@@ -210,6 +216,7 @@ def test_a_day_is_one_that_there_is(sealed: Sealed, folder: Path, few_tools: str
     must_be_refused(own.made(), folder, few_tools)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("day", ["2000-02-29", "2028-02-29", "0004-02-29", "9999-12-31", "2026-04-30"])
 @pytest.mark.few(1)
 def test_a_day_that_there_is_is_read(sealed: Sealed, folder: Path, few_tools: str, day: str):

@@ -62,6 +62,7 @@ def _asked(path: Path, *more: str) -> int:
     return int(left.value.code or 0)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("attack", ATTACKS)
 @pytest.mark.few(2)
 def test_only_a_code_from_elsewhere_shows_it(

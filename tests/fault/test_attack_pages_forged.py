@@ -72,6 +72,7 @@ def copy(genuine: Path, tmp_path: Path) -> Path:
     return Path(shutil.copytree(genuine, tmp_path / "copy"))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["cheek.pdf", "seal.pdf", "record.pdf", ".hidden.pdf", "cheek"])
 @pytest.mark.parametrize("forged", FORGED)
 @pytest.mark.few(2)
@@ -84,6 +85,7 @@ def test_a_pdf_that_nothing_covers_is_refused(sealed: Sealed, copy: Path, name: 
             verify(copy / name)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["cheek.html", "record.htm", "index.html", "notes.txt", ".record.html"])
 @pytest.mark.few(1)
 def test_a_page_under_another_name_is_refused(copy: Path, name: str):
@@ -98,6 +100,7 @@ def test_a_page_under_another_name_is_refused(copy: Path, name: str):
     refused(copy, name)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["record.pdf", "cheek.pdf"])
 @pytest.mark.parametrize("listed", [True, False])
 @pytest.mark.few(1)
@@ -110,6 +113,7 @@ def test_the_pdf_of_another_job_is_refused(copy: Path, mast: bytes, name: str, l
     refused(copy, name)
 
 
+@pytest.mark.long
 def test_the_list_of_another_record_s_pages_is_refused(sealed: Sealed, copy: Path, tmp_path: Path):
     """Same key, same job, an earlier record: its page, its list and its signature are put here."""
     with Logbook(own_copy(sealed, tmp_path / "again")) as logbook:
@@ -138,6 +142,7 @@ def test_a_file_more_inside_the_pdf_is_refused(sealed: Sealed):
         verify_pdf(sealed.pdf + b"<< /Type /Filespec /F <414243> >>")
 
 
+@pytest.mark.long
 def test_what_was_checked_is_listed_by_digest(copy: Path):
     """Program and shell list the same files with the same digests."""
     checked = verify(copy).checked

@@ -36,6 +36,7 @@ BENT = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["account.json", "pages.json"])
 @pytest.mark.parametrize("old", [b"met", b"epoxy", b"2026"])
 @pytest.mark.few(2)
@@ -51,6 +52,7 @@ def test_what_is_said_is_sealed(sealed: Sealed, folder: Path, name: str, old: by
     assert found.shell == 5
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", BENT)
 @pytest.mark.few(1)
 def test_a_chain_that_was_told_bent_pages_is_found(
@@ -94,6 +96,7 @@ def test_a_page_signed_anew_is_found(sealed: Sealed, tmp_path: Path):
         verify(place)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("field", ["subject", "title", "outcomes"])
 @pytest.mark.few(1)
 def test_a_pdf_laid_out_anew_is_found(sealed: Sealed, field: str):
@@ -106,6 +109,7 @@ def test_a_pdf_laid_out_anew_is_found(sealed: Sealed, field: str):
     verify_pdf(paper.pdf(pages, sealed.files, sealed.key))
 
 
+@pytest.mark.long
 def test_bytes_behind_the_packed_readings_are_found(sealed: Sealed, monkeypatch: pytest.MonkeyPatch):
     """Readings are not packed anew to compare the PDF; the control: only what unpacks them sees the rest."""
     pages, packed = sealed.pages, zlib.compress(sealed.files["readings.csv"], 9)
@@ -156,6 +160,7 @@ def test_pages_hold_where_they_are_not_made_again(
     assert verify_files(files)
 
 
+@pytest.mark.long
 def test_what_was_told_after_the_account_is_found(sealed: Sealed, tmp_path: Path, monkeypatch):
     """He tells what is bad between the account and the seal, so that it is sealed and on no page."""
     genuine = writing.seal

@@ -56,6 +56,7 @@ APPENDED = [
 ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("change", APPENDED)
 @pytest.mark.few(1)
 def test_what_is_added_shows(sealed: Sealed, folder: Path, change: Callable[[bytes], bytes], monkeypatch):

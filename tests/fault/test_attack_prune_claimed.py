@@ -46,6 +46,7 @@ def put(files: dict[str, bytes], folder: Path) -> Path:
 WORDED = [[], [[1, 2]], [[10**14, 10**15]], [[9, 1]], ["all"], [[1]], {"1": 99}, 7, [[0.5, 99.5]], None]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("blocks", WORDED)
 @pytest.mark.few(1)
 def test_a_claim_that_does_not_name_the_block_gives_nothing(sealed: Sealed, folder: Path, blocks: object):
@@ -60,6 +61,7 @@ def test_a_claim_that_does_not_name_the_block_gives_nothing(sealed: Sealed, fold
     assert number
 
 
+@pytest.mark.long
 def test_a_claim_that_names_it_changes_what_the_pages_say(sealed: Sealed, folder: Path):
     """The shell takes it, for the chain says so. The account was of all readings: made again it differs."""
     files, number = without_a_block(sealed, [[8, 10]])

@@ -80,6 +80,7 @@ def whole_check(logbook: Logbook) -> None:
     check_seals(logbook)
 
 
+@pytest.mark.few(6)
 @pytest.mark.parametrize("statement", STATEMENTS)
 def test_a_row_changed_behind_the_logbook_is_found(sealed: Sealed, tmp_path: Path, statement: str):
     """The statement changes something; verification names the place; no record is made of it."""
@@ -97,6 +98,7 @@ def test_a_row_changed_behind_the_logbook_is_found(sealed: Sealed, tmp_path: Pat
     assert not list((tmp_path / "out").glob("*"))
 
 
+@pytest.mark.long
 def test_no_record_is_made_over_a_changed_summary(sealed: Sealed, tmp_path: Path):
     """A summary that the readings do not give is found, and is made anew by a salvage."""
     path, new = tmp_path / "logbook.sqlite", tmp_path / "new.sqlite"

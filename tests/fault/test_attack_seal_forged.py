@@ -89,6 +89,7 @@ def test_no_record_is_made_of_a_logbook_with_a_forged_seal(attacked: Path, tmp_p
     assert not list((tmp_path / "records").glob("*"))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("attack", UNSIGNED)
 @pytest.mark.few(2)
 def test_a_record_that_carries_a_forged_seal_does_not_verify(

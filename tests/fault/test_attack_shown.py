@@ -201,6 +201,7 @@ def linked(sealed: Sealed, folder: Path, name: str, to: Path) -> Path:
     return folder
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["pages.json", "record.html", "entries.jsonl"])
 def test_a_link_in_a_record_is_not_followed(
     sealed: Sealed, tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str, monkeypatch

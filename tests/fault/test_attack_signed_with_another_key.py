@@ -27,6 +27,7 @@ def forged(sealed: Sealed) -> dict[str, bytes]:
     return files
 
 
+@pytest.mark.long
 def test_another_key_is_found_by_the_seal_code(sealed: Sealed, folder: Path):
     """The code on the job card names the key too: with it, both checks refuse the forgery."""
     found = answers(forged(sealed), folder, sealed.seal.code)
@@ -40,6 +41,7 @@ def test_another_key_is_found_by_the_key_itself(sealed: Sealed):
         verify_files(forged(sealed), key=sealed.seal.public_key)
 
 
+@pytest.mark.long
 def test_another_key_is_found_by_the_seals_among_the_entries(sealed: Sealed, folder: Path):
     """The forger cannot sign the seals of earlier days; else their code would vouch for his own seal."""
     found = answers(forged(sealed), folder)

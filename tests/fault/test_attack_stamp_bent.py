@@ -153,6 +153,7 @@ def put(files: dict[str, bytes], folder: Path) -> Path:
     return folder
 
 
+@pytest.mark.long
 def test_the_genuine_stamp_holds(dated: dict[str, bytes], harbour: Harbour, tmp_path: Path, few_tools: str):
     """What is refused below is refused for its stamp."""
     (said,) = verify_files(dated, roots=harbour.trusted.roots.read_bytes()).dated
@@ -161,6 +162,7 @@ def test_the_genuine_stamp_holds(dated: dict[str, bytes], harbour: Harbour, tmp_
         assert shell_check(folder, said.code, path=path, roots=harbour.trusted.roots).returncode == 0
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("bend", BENT)
 @pytest.mark.few(2)
 def test_a_bent_stamp_is_refused_by_both(
@@ -196,6 +198,7 @@ def of_another_seal(harbour: Harbour) -> dict[str, str]:
     }
 
 
+@pytest.mark.long
 def test_a_true_stamp_of_another_seal_dates_nothing(
     sealed: Sealed, harbour: Harbour, folder: Path, few_tools
 ):
@@ -224,6 +227,7 @@ def test_a_true_stamp_of_another_seal_dates_nothing(
     assert "dated: a seal that is not here" in said.stdout  # the control
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("more", ["at", "by", "code", "DIGEST"])
 @pytest.mark.few(1)
 def test_an_entry_says_nothing_beside_its_response(sealed: Sealed, harbour: Harbour, folder: Path, more: str):
@@ -260,6 +264,7 @@ def test_a_certificate_beside_the_one_that_vouches_is_not_named(
     assert verify_files(files).dated[0].stamp.root == trusted
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("ahead", [True, False])
 def test_a_seal_that_is_younger_than_its_stamp_is_told(
     sealed: Sealed, harbour: Harbour, tmp_path: Path, ahead: bool

@@ -49,6 +49,7 @@ def said(tmp_path: Path, tell: Callable[[Logbook], None]) -> str:
         return make(logbook, world.JOB, OPENED + 6 * DAY, None, Wording()).files["pages.json"].decode()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("tell", TOLD)
 @pytest.mark.few(2)
 def test_times_that_cannot_be_true_stand_in_the_record(tmp_path: Path, tell: Callable[[Logbook], None]):
@@ -73,6 +74,7 @@ def choose(rules: object, at: float) -> Callable[[Logbook], None]:
     return tell
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("rules", [["coating"], ["datasheet"], [], None, "coating"])
 @pytest.mark.few(1)
 def test_a_rule_set_that_was_chosen_afterwards_is_told_on_page_1(tmp_path: Path, rules: object, monkeypatch):

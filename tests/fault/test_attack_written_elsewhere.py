@@ -98,6 +98,7 @@ def test_what_is_asked_for_twice_in_two_ways_is_refused(logbook: Logbook, tmp_pa
         write(logbook, world.JOB, tmp_path / "r.pdf", at=LATER, pdf=False)
 
 
+@pytest.mark.long
 def test_a_disk_without_links_takes_it(logbook: Logbook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     """As most sticks have none."""
 
@@ -111,6 +112,7 @@ def test_a_disk_without_links_takes_it(logbook: Logbook, tmp_path: Path, monkeyp
     assert sorted(path.name for path in tmp_path.iterdir()) == ["r.pdf", "shed"]
 
 
+@pytest.mark.long
 def test_without_the_look_beforehand_it_is_sealed_for_nothing(
     logbook: Logbook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ):

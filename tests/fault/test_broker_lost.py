@@ -32,6 +32,7 @@ def _messages(first: int, last: int) -> list[bytes]:
     ]
 
 
+@pytest.mark.long
 def test_a_broker_killed_and_started_again(tmp_path: Path) -> None:
     """We say that it is gone, find it again by ourselves, and what it had saved is there once."""
     (tmp_path / "broker").mkdir()

@@ -281,6 +281,7 @@ def blind(script: str, checks: tuple[str, ...]) -> str:
     return script
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", CASES)
 @pytest.mark.few(1)
 def test_what_check_sh_finds_holds_without_the_lines_that_find_it(

@@ -122,6 +122,7 @@ def test_a_disk_that_takes_no_more(tmp_path: Path, calamity: str, recovery: str,
         logbook.verify()
 
 
+@pytest.mark.long
 def test_a_refusal_taken_for_a_commit_loses(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The control: a daemon that goes on as if a refused batch were stored has fewer readings in the end."""
 

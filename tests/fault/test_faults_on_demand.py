@@ -97,6 +97,7 @@ def test_a_sensor_that_is_ill_is_said_to_be(
     watch.logbook.close()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("fault", "reason", "kind"),
     [
@@ -124,6 +125,7 @@ def test_what_cannot_be_a_reading_is_refused_and_its_sensor_missed(
     watch.logbook.close()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("fault", ["silent@1h+30m", "unplug@1h+30m", "clock-1970@1h+30m"])
 def test_a_silence_that_ends_is_a_gap_with_both_ends(tmp_path: Path, fault: str) -> None:
     """Also after a clock that was never set has jumped to the time: what came before it stays unknown."""

@@ -52,6 +52,7 @@ def after_a_large_one(folder: Path, version: str, size: int, *, python: bool) ->
         return max(peak, daemon.peak()), daemon.rejections()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("version", "python"), WAYS)
 @pytest.mark.few(1)
 def test_thirty_megabytes_pass_by(tmp_path: Path, version: str, python: bool) -> None:

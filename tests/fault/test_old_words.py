@@ -60,11 +60,8 @@ def _unknown(daemon: Running, sensor: str) -> int:
         return int(undated(logbook.series(sensor).flags).sum())
 
 
-@pytest.mark.parametrize(
-    ("version", "form"),
-    [("5", "json"), ("3.1.1", "line"), pytest.param("5", "line", marks=pytest.mark.long)],
-)
-@pytest.mark.few(1)
+@pytest.mark.long
+@pytest.mark.parametrize(("version", "form"), [("5", "json"), ("3.1.1", "line"), ("5", "line")])
 def test_a_kept_session_gives_no_go_before_a_sensor_speaks(tmp_path: Path, version: str, form: str) -> None:
     """Three sensors, a hundred kept messages each: all stored, none believed; one live message each is."""
     needs_mosquitto("amqtt hands a kept session nothing that came while it was away")
@@ -93,6 +90,7 @@ def test_a_kept_session_gives_no_go_before_a_sensor_speaks(tmp_path: Path, versi
         assert daemon.stop() == 0
 
 
+@pytest.mark.long
 def test_a_kept_message_with_its_own_time_counts(tmp_path: Path) -> None:
     """It says when it was measured: that it waited changes nothing, and it is marked as having waited."""
     needs_mosquitto("amqtt hands a kept session nothing that came while it was away")

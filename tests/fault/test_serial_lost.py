@@ -19,6 +19,7 @@ def line(number: int, temperature: float = 12.5) -> bytes:
     return body + f" *{checksum(body):04X}\n".encode()
 
 
+@pytest.mark.long
 def test_unplugged_in_mid_line_and_back(tmp_path: Path) -> None:
     """The half before and the half after never become one number; the port is found again by itself."""
     link = tmp_path / "port"
@@ -64,6 +65,7 @@ def test_an_unplugged_port_is_called_so(tmp_path: Path) -> None:
     assert why(caught.value).startswith("unplugged")
 
 
+@pytest.mark.long
 def test_a_cut_number_is_no_reading(tmp_path: Path) -> None:
     """A line that lost its tail parses nowhere: the checksum is what tells."""
     with SimulatedPort() as port, Running(tmp_path, f'{SENSORS}[serial.usb]\nurl = "{port.url}"') as daemon:

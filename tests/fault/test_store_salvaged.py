@@ -128,6 +128,7 @@ def stumbling(whole: Whole, path: Path, every: bool) -> list[int]:
     return missed
 
 
+@pytest.mark.long
 @EVERY
 def test_what_writes_would_stumble_over_is_found(
     whole: Whole, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, every: bool
@@ -139,6 +140,7 @@ def test_what_writes_would_stumble_over_is_found(
     assert stumbling(whole, path, every)
 
 
+@pytest.mark.long
 @EVERY
 def test_a_salvage_keeps_all_that_verifies_and_names_the_rest(whole: Whole, tmp_path: Path, every: bool):
     """For every page and damage: the new logbook verifies, takes more, and what it lacks is on that page."""
@@ -252,6 +254,7 @@ def test_a_change_of_key_that_was_lost_stops_no_later_seal(tmp_path: Path):
             check_signed(told, lambda one: one.head)
 
 
+@pytest.mark.long
 def test_no_record_bridges_a_hole(whole: Whole, tmp_path: Path):
     """A record of the job is refused by the lost block's number; from the whole logbook it is written."""
     done = cut_out(whole, tmp_path)
@@ -280,6 +283,7 @@ def test_a_salvage_refuses_what_it_cannot_do(whole: Whole, tmp_path: Path):
     assert sorted(one.name for one in tmp_path.glob("*.sqlite")) == ["logbook.sqlite", "new.sqlite"]
 
 
+@pytest.mark.long
 def test_a_row_in_the_log_beside_the_file_is_kept(whole: Whole, tmp_path: Path):
     """What was committed and not yet carried into the file is salvaged, too."""
     path = tmp_path / "logbook.sqlite"

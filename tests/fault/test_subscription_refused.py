@@ -43,6 +43,7 @@ def settings(broker: Broker, version: str, topics: str) -> str:
     )
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("version", ["5", "3.1.1"])
 def test_a_broker_that_refuses_all_does_not_answer(tmp_path: Path, version: str) -> None:
     """Welcomed is not heard: no "answers", but what is refused and what to do."""
@@ -58,6 +59,7 @@ def test_a_broker_that_refuses_all_does_not_answer(tmp_path: Path, version: str)
         assert daemon.stop() == 0
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("version", ["5", "3.1.1"])
 def test_one_refused_topic_costs_no_other(tmp_path: Path, version: str) -> None:
     """The control: what is granted is read, and the other is told with its cure."""

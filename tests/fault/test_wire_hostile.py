@@ -86,6 +86,7 @@ def test_any_bytes_are_a_reading_or_a_refusal(data, form):
         check(event)
 
 
+@pytest.mark.long
 @given(st.sampled_from(GOOD), st.sampled_from(NASTY), st.integers(0, 200), st.integers(0, 40))
 @settings(max_examples=300)
 def test_nastiness_inside_a_good_message(good, nasty, place, gone):
@@ -97,6 +98,7 @@ def test_nastiness_inside_a_good_message(good, nasty, place, gone):
         check(event)
 
 
+@pytest.mark.long
 def test_a_name_of_ten_megabytes_is_refused_and_not_kept():
     """In every form that carries a name."""
     name = b"n" * 10_000_000
@@ -178,6 +180,7 @@ OBJECTS = [data for data in GOOD if data.startswith(b"{")]
 PARTS = (b'"humidity": 8.9, ', b'"unit": "F", ', b'"x": {"humidity": 8.9}, ', b"{}", b":", b" ", b"1e400")
 
 
+@pytest.mark.long
 def test_a_memory_of_shapes_changes_nothing():
     """An object is read as by words that have seen none before, whatever was put into it."""
     random, words = Random(6), Words()

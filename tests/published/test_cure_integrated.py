@@ -39,6 +39,7 @@ def missed(resin: Resin, path: Callable[[FloatArray], FloatArray], rate: Rate) -
     return float(np.max(np.abs(own.conversion - np.maximum(film(resin, history, own.time, rate), 0.0))))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", each_chemistry())
 def test_films(name: str, record_property) -> None:
     """Within 1e-4 of conversion along three paths; the first edition's law is off by a hundred times that."""

@@ -32,6 +32,7 @@ def night(kelvin: float) -> History:
     return History(time, kelvin + 4.0 * np.cos(2 * np.pi * time / (24 * HOUR)))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("name", "thickness", "substrate", "kelvin"), CASES)
 @pytest.mark.few(3)
 def test_laminates(name: str, thickness: float, substrate: str, kelvin: float, record_property) -> None:
@@ -53,6 +54,7 @@ def test_laminates(name: str, thickness: float, substrate: str, kelvin: float, r
     assert olds > 0.02 or not resin.chemistry.amine  # polyester and vinyl ester gel before they warm
 
 
+@pytest.mark.long
 def test_a_face_that_looks_down_gels_soonest(record_property) -> None:
     """Upright and face up lose more: no layer gels sooner than is told, the thinnest on foam most later."""
     later = dict[str, float]()

@@ -54,6 +54,7 @@ def missed(cup: Cup, row: dict[str, str]) -> Missed:
     )
 
 
+@pytest.mark.long
 def test_two_grades_of_polyester(record_property: Callable[[str, str], None]) -> None:
     """One mass for both and gel set by dose: time to peak and rise above air within 15 %."""
     for row in rows("exotherm_pairs"):

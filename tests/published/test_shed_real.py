@@ -53,6 +53,7 @@ def test_a_real_building_is_found_heavy_and_says_how_sure_it_is(
             assert abs(apart) < 3 * np.hypot(*sure)
 
 
+@pytest.mark.long
 def test_what_was_found_tells_the_next_three_days(building: tuple[Past, np.ndarray], record_property) -> None:
     """Run freely for 72 h from one reading, outside and heating given, it beats staying as it is.
 

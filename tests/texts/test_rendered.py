@@ -42,6 +42,7 @@ def prose() -> Iterator[tuple[str, str]]:
             yield from ((f"{name} {place}", line) for line in rows)
 
 
+@pytest.mark.long
 def test_no_text_breaks_a_rule() -> None:
     """Banned words, the name table, spaces before units, minus signs, sentences of 20 words."""
     wrong = [f"{place}: {fault}" for place, line in prose() for fault in faults(line)]

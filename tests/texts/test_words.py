@@ -99,6 +99,7 @@ def test_the_first_documents_stay_short() -> None:
     assert len((ROOT / "DEVELOPERS.md").read_bytes()) <= 12288
 
 
+@pytest.mark.long
 def test_no_sentence_that_the_program_writes_is_long() -> None:
     """Alerts, reasons, cautions, refusals, the record: every text in the source, and the control is found."""
     assert list(written(f"said = f'{{name}} {' word' * 21}'"))

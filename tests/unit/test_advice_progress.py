@@ -77,6 +77,7 @@ def test_a_layer_in_a_steady_shed_is_where_the_film_model_says(hours: float) -> 
     assert plain < followed(hours).conversion < plain + 0.03
 
 
+@pytest.mark.long
 def test_the_stage_only_ever_moves_on() -> None:
     """Every half hour later, the same stage or a later one; all the night's stages are met."""
     stages = [STAGES.index(followed(hours).stage) for hours in np.arange(0.0, 12.1, 0.5)]
@@ -140,6 +141,7 @@ def evening(to_c: float, humidity: float, hours: float = 14.0) -> Iterator[Event
 worded = plain_wording().say
 
 
+@pytest.mark.long
 def test_a_thick_layer_is_timed_by_its_own_heat() -> None:
     """Its window closes sooner than a film's, most on a warm layer below; and a thin one is a film."""
     situation, outlook = shed(NOW, 20.0, 0.35), ahead(shed(NOW, 20.0, 0.35))
@@ -156,12 +158,14 @@ def test_a_thick_layer_is_timed_by_its_own_heat() -> None:
     assert thick - warmed > 600.0
 
 
+@pytest.mark.long
 def test_a_warm_dry_evening_rings_for_the_next_layer_and_nothing_else() -> None:
     """Open, closing, closed: in that order, each once."""
     said = [(event.key.kind, event.meaning) for event in evening(18.0, 0.35, hours=18.0)]
     assert said == [(AlertKind.RECOAT_WINDOW, means) for means in ("open", "closing", "closed")]
 
 
+@pytest.mark.long
 def test_a_shed_that_cools_towards_its_dew_point_rings_for_peel_ply_and_condensation() -> None:
     """18 degC and 70 % going to 8: blush is foreseen at the start, condensation before it comes."""
     said = list(evening(8.0, 0.70, hours=6.0))
@@ -173,6 +177,7 @@ def test_a_shed_that_cools_towards_its_dew_point_rings_for_peel_ply_and_condensa
     assert "No lamp, no flame" in str(wet.advised)
 
 
+@pytest.mark.long
 def test_no_alert_is_raised_twice_without_being_cleared() -> None:
     """Over a damp evening every raise is followed by a clear before the next raise."""
     last: dict[Key, Happening] = {}

@@ -54,6 +54,7 @@ def test_a_stack_of_variants_is_judged_as_each_would_be_alone(name: str) -> None
             assert trial.go == (alone.verdict is Verdict.GO)
 
 
+@pytest.mark.long
 def test_every_fourth_path_gives_nearly_the_same_answer() -> None:
     """A quarter of the paths are spread as evenly: within a few per cent."""
     resin = load_resin("epoxy-slow")

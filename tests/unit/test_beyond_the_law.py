@@ -115,6 +115,7 @@ def kept(folder: Path) -> int:
         return len(list(logbook.entries()))
 
 
+@pytest.mark.long
 def test_what_lies_beyond_is_said_and_nothing_is_computed(
     folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

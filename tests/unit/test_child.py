@@ -16,6 +16,7 @@ def answer():
 """
 
 
+@pytest.mark.long
 def test_heavy_ones_take_turns(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Of four that are asked together at most two run; each is answered in the end."""
     (tmp_path / "work_of_a_test.py").write_text(WORK)

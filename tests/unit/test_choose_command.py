@@ -101,6 +101,7 @@ def test_nothing_on_the_shelf_is_no_go_and_says_what_would_serve(typed: Typed) -
     assert "soften" in said
 
 
+@pytest.mark.long
 def test_own_tabs_decide_where_the_joint_is_structural(typed: Typed) -> None:
     """Six tabs, laid out, broken in their order and told; then epoxy is chosen, and why is said."""
     floor = "choose --on bare-timber --thickness 4mm --structural yes"

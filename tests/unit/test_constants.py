@@ -42,6 +42,7 @@ UNFELT = {  # and why no answer can change
 VALUE = re.compile(r"^(\w+) = \{ value = (-?[\d.e+-]+)")
 
 
+@pytest.mark.long
 def test_every_answer_is_that_of_the_table():
     """Each answer about each resin, substrate, cloth and part; none is missing, none is new."""
     now, before = told(), kept()

@@ -55,6 +55,7 @@ def test_json_has_the_film_and_its_bands(capsys: pytest.CaptureFixture[str]) -> 
     )
 
 
+@pytest.mark.long
 def test_text_fits_eighty_columns_and_answers_first(capsys: pytest.CaptureFixture[str]) -> None:
     """Every line within 80 columns; the first line is the answer."""
     for words in (
@@ -216,6 +217,7 @@ def test_a_chart_is_a_picture_and_the_same_every_time(
     assert pictures[0] == pictures[1]
 
 
+@pytest.mark.long
 def test_a_batch_and_a_laminate_are_told_with_their_heat(capsys: pytest.CaptureFixture[str]) -> None:
     """A full cup kicks long before the film gels, and may smoke; a laminate takes so many layers at once."""
     words = ("cure", "--resin", "epoxy-fast", "--temperature", "20", "--hours", "24", "--mass", "350 g")
@@ -251,6 +253,7 @@ def test_compare_puts_the_fast_one_first_to_gel_and_the_cold_one_in_doubt(
         assert row["gel_s"]["early"] < row["gel_s"]["likely"] < row["gel_s"]["late"]
 
 
+@pytest.mark.long
 def test_compare_tells_of_wax_and_of_faces_that_stay_tacky(capsys: pytest.CaptureFixture[str]) -> None:
     """A waxed resin has no window but abrading; one without wax is named with its tacky face."""
     _, out, _ = answer(capsys, "resin", "compare", "--temperature", "18", "--humidity", "60", "--why")
@@ -354,6 +357,7 @@ def test_compare_shows_no_time_of_a_resin_that_must_not_be_laid(
     assert list(said).index("do_not") < list(said).index("gel_s")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("typed", "reason"),
     [

@@ -49,6 +49,7 @@ def daily(logbook: Logbook, clock: ManualClock, more: str = "") -> tuple[Daily, 
     return Daily(saying, logbook, chosen, clock.now()), saying  # type: ignore[arg-type]
 
 
+@pytest.mark.long
 def test_a_seal_is_made_when_the_local_day_changes(logbook: Logbook):
     """Not before local midnight, once after it, and the code that was shown proves the day."""
     clock = ManualClock(EVENING)
@@ -65,6 +66,7 @@ def test_a_seal_is_made_when_the_local_day_changes(logbook: Logbook):
     assert prove(logbook, said.removeprefix("sealed; code ")).reason == "day"
 
 
+@pytest.mark.long
 def test_a_day_missed_while_nothing_ran_is_sealed_at_the_next_start(logbook: Logbook):
     """The daemon was off at midnight: the first look of the next day seals."""
     clock = ManualClock(EVENING)
@@ -77,6 +79,7 @@ def test_a_day_missed_while_nothing_ran_is_sealed_at_the_next_start(logbook: Log
     assert len(check_seals(logbook).seals) == 2
 
 
+@pytest.mark.long
 def test_a_day_that_cannot_be_sealed_is_loud_and_tried_again(logbook: Logbook):
     """Others can read the key: said, the daemon goes on, and an hour later it is put right."""
     clock = ManualClock(EVENING)
@@ -95,6 +98,7 @@ def test_a_day_that_cannot_be_sealed_is_loud_and_tried_again(logbook: Logbook):
     assert saying.said[1].startswith("sealed")
 
 
+@pytest.mark.long
 def test_readings_are_kept_as_long_as_configured(logbook: Logbook):
     """With keep_days the day's work lets old ones go; without it nothing goes."""
     logbook.append(world.readings(EVENING - 60 * DAY, EVENING, step=1800.0))
@@ -115,6 +119,7 @@ def test_two_that_seal_one_day_make_one_seal(logbook: Logbook):
     assert made.code == first.code
 
 
+@pytest.mark.long
 def test_a_child_killed_between_its_commits_leaves_a_day_to_be_sealed(logbook: Logbook):
     """The block is over and the seal not written: the next start seals, once, and the chain holds."""
     clock = ManualClock(EVENING)
@@ -156,6 +161,7 @@ def test_a_clock_that_is_not_set_ends_no_day(logbook: Logbook):
     assert len(logbook.entries(EntryKind.SEAL)) == 1
 
 
+@pytest.mark.long
 def test_the_real_core_takes_what_the_day_says(logbook: Logbook):
     """The line reaches the core's own queue, to be stored and shown after its commit."""
     clock = ManualClock(EVENING)

@@ -31,6 +31,7 @@ def planned(name: str, percent: float | None = None) -> LayupPlan:
     return bill(cheek(), asked, Hands())
 
 
+@pytest.mark.long
 @settings(max_examples=20)
 @given(some.sampled_from(DOSED), some.floats(0.0, 1.0))
 def test_every_dose_that_is_allowed_can_be_planned_and_weighed(name: str, where: float) -> None:
@@ -165,6 +166,7 @@ def test_a_wrong_configured_dose_stops_no_other_resin_and_doctor_finds_it(
     assert "1 to 3 % for polyester-laminating" in " ".join(capsys.readouterr().out.split())
 
 
+@pytest.mark.long
 def test_a_cure_takes_the_configured_dose(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """As if it was typed; a typed one goes before it, and it is no other resin's."""
     answers = []

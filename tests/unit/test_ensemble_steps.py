@@ -42,6 +42,7 @@ def weather(members: int, hours: float = 96.0) -> History:
     return History(time, 284.15 + 6.0 * np.sin(2 * np.pi * time / (24 * HOUR)) + drift)
 
 
+@pytest.mark.long
 def test_the_flow_map_agrees_with_a_tight_solver() -> None:
     """Conversion of every member stays within 1e-4 of SciPy at 1e-10; many more in a long test."""
     resin, history = load_resin("epoxy-fast"), weather(2, 36.0)
@@ -73,6 +74,7 @@ def test_marks_of_many_starts_agree_with_single_films(name: str) -> None:
                 assert found[row, member] == pytest.approx(expected, abs=SLACK[name], nan_ok=True)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["epoxy-slow", "polyester-laminating"])
 @pytest.mark.few(1)
 def test_marks_told_by_age_have_the_conversion_that_was_asked(
@@ -116,6 +118,7 @@ def test_bands_hold_the_lot_and_the_weather() -> None:
     assert sure.late[0] - sure.early[0] < 0.1 * (found.late[0] - found.early[0])
 
 
+@pytest.mark.long
 def test_a_fits_covariance_widens_the_band() -> None:
     """What a fit left uncertain is carried into the times, and the middle stays where it was."""
     resin = replace(load_resin("epoxy-slow"), rate_sd=0.02)
@@ -175,6 +178,7 @@ def test_lots_that_share_one_integration_cure_as_each_would_alone(name: str) -> 
         assert np.max(np.abs(difference)) < 1.5e-4
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["epoxy-slow", "vinyl-ester"])
 def test_what_stands_still_is_followed_by_the_hour(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """A month in a shed: what a step of a quarter of an hour gives, within 2e-4 and 0.05 K."""
@@ -199,6 +203,7 @@ def post_cured(days: float, at: float, rise: float) -> History:
     return History(history.time, history.temperature + extra)
 
 
+@pytest.mark.long
 def test_a_post_cure_after_still_days_is_followed_in_short_steps(monkeypatch: pytest.MonkeyPatch) -> None:
     """Within 3e-4 of steps of a quarter of an hour. The control: kept in long steps it misses by 1e-3."""
     resin, history = load_resin("epoxy-slow"), post_cured(11.0, 9.0, 25.0)
@@ -216,6 +221,7 @@ def test_a_post_cure_after_still_days_is_followed_in_short_steps(monkeypatch: py
     assert missed(stepped(0.0003, 1.0)) > 1e-3
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["epoxy-slow", "vinyl-ester", "epoxy-fast"])
 def test_what_was_post_cured_gains_nothing_in_the_cold(name: str) -> None:
     """Far past its glass it stands still. No end of it in the table does not mean that it is there."""
@@ -239,6 +245,7 @@ def test_each_film_of_an_ensemble_goes_as_it_would_alone() -> None:
             np.testing.assert_allclose(when[:, member], alone[name][:, 0], atol=0.5, err_msg=name)
 
 
+@pytest.mark.long
 def test_starts_on_a_warm_layer_in_one_walk_are_told_as_alone() -> None:
     """Twelve starts on one warm layer, in one stepping: each has the times of itself alone."""
     resin, below = load_resin("epoxy-fast"), load_substrate("foam")

@@ -105,6 +105,7 @@ def sheet(folder: Path, *, transition: bool) -> str:
     return str(folder / "mine.toml")
 
 
+@pytest.mark.long
 def test_a_sheet_with_times_only_says_nothing_of_service(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -129,6 +130,7 @@ def test_a_sheet_with_times_only_says_nothing_of_service(
     assert {row["glass_transition_c"] for row in rows} == {None}
 
 
+@pytest.mark.long
 def test_cure_tells_it_at_its_end(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Caution, service and post-cure of a sheet that states it, within 80 columns; and the same as JSON."""
     mine = sheet(tmp_path, transition=True)

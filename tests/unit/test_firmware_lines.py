@@ -147,6 +147,7 @@ def chip_checksum(data: bytes) -> int:
     return crc
 
 
+@pytest.mark.long
 def test_the_cpp_board_reads_a_chip_and_prints_lines(tmp_path):
     """The whole example runs against a simulated bus: a silent chip and a changed byte are said, not sent."""
     assert chip_checksum(b"\xbe\xef") == 0x92
@@ -167,6 +168,7 @@ def test_the_cpp_board_reads_a_chip_and_prints_lines(tmp_path):
     assert said.count("# bench: the chip does not answer") == 2
 
 
+@pytest.mark.long
 def test_the_cpp_encoder_makes_each_vector(tmp_path):
     """The header compiles without a warning and prints the vectors' lines."""
     program = compiled(NOTES / "cpp" / "encode_vectors.cpp", tmp_path)

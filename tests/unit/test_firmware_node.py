@@ -130,6 +130,7 @@ def received(folder: Path, rounds: str, values: dict[str, object], count: int) -
     return events
 
 
+@pytest.mark.long
 def test_a_backlog_goes_to_a_real_broker_with_its_ages(tmp_path):
     """Rounds without Wi-Fi wait; then all arrive, oldest first, each with its age by the board's ticks."""
     rounds = "node.run(3)\ntime.sleep_ms(1100)\nnode.round()\nnode._publisher.close()"
@@ -144,6 +145,7 @@ def test_a_backlog_goes_to_a_real_broker_with_its_ages(tmp_path):
     assert ages[0] <= lasted  # none is older than the board; the last may have waited for a busy machine
 
 
+@pytest.mark.long
 def test_without_a_broker_the_node_goes_on_and_its_backlog_stays_bounded(tmp_path):
     """Nobody listens: lines keep coming, the backlog keeps its bound, and the tries grow rarer."""
     rounds = "node.run(40)\nprint('# waiting', len(node._backlog), node._backlog.dropped)"

@@ -118,6 +118,7 @@ def test_the_boards_are_read_once_in_a_while_and_said_to_be_of_then(
     assert utc_from_iso(asked(fleet)["looked"]) == first + 33.0
 
 
+@pytest.mark.long
 def test_a_line_opens_to_the_board_of_its_shed_and_few_stay_open(
     fleet: FleetAnswering, monkeypatch: pytest.MonkeyPatch
 ) -> None:

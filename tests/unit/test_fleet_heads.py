@@ -113,6 +113,7 @@ def test_a_copy_without_a_seal_is_left_out_and_said(fleet: Path, tmp_path: Path)
     assert "yard: no sealed block" in told.output + told.stderr
 
 
+@pytest.mark.long
 def test_the_list_is_dated_by_an_authority(fleet: Path, tmp_path: Path) -> None:
     """As the seals are."""
     authority = StampingAuthority(tmp_path / "harbour")

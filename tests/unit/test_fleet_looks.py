@@ -114,6 +114,7 @@ def test_news_is_what_could_change_the_answer() -> None:
     assert not news.among([])
 
 
+@pytest.mark.long
 def test_a_countdown_that_reaches_its_mark_is_looked_at(tmp_path: Path) -> None:
     """Of whoever looked last, without being asked; each look names the next mark."""
     world.fill(tmp_path / "hull.sqlite", step=900.0)
@@ -170,6 +171,7 @@ def test_a_look_is_made_once_however_often_it_is_asked_for(sheds: dict[str, Conf
     two.close()
 
 
+@pytest.mark.long
 def test_an_alert_rings_once_and_clears_though_lookers_take_turns(sheds: dict[str, Configuration]) -> None:
     """What no entry tells, since when it is clear, goes from one to the other; without it nothing clears."""
 
@@ -194,6 +196,7 @@ def test_an_alert_rings_once_and_clears_though_lookers_take_turns(sheds: dict[st
     assert "cleared" in rung("yard", holds=True)
 
 
+@pytest.mark.long
 @pytest.mark.few(2)
 @pytest.mark.parametrize(
     ("seed", "forgets"),
@@ -288,6 +291,7 @@ def times_rung(shed: Configuration, *, daemon_stays: bool) -> int:
     return sum(one["alert"] == "sensor-lost" and one["happening"] == "raised" for one in found)
 
 
+@pytest.mark.long
 def test_a_daemon_and_a_looker_never_both_ring(sheds: dict[str, Configuration]) -> None:
     """Neither beside each other nor in turn."""
     assert times_rung(sheds["hull"], daemon_stays=True) == 1
@@ -307,6 +311,7 @@ def test_without_the_hold_or_the_memory_both_would_ring(
     assert times_rung(sheds["hull"], daemon_stays=daemon_stays) == 2
 
 
+@pytest.mark.long
 def test_a_shed_with_its_own_daemon_is_refused_by_name(sheds: dict[str, Configuration]) -> None:
     """Told to the operator and in the shed, until the daemon is gone, or nobody looks any more."""
     at, looks = NOW + 60.0, Looks(looker(), sheds, "one")
@@ -467,6 +472,7 @@ def promtool(folder: Path, *words: str) -> str:
     return done.stderr
 
 
+@pytest.mark.long
 def test_each_rule_rings_at_its_limit_and_not_below(tmp_path: Path) -> None:
     """By the tool of those who run such rules; a rule that is broken is refused."""
     there = shutil.which("promtool") is not None

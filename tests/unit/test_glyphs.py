@@ -89,6 +89,7 @@ def test_what_is_written_out_can_be_drawn(text: str):
     assert glyphs.ascii_only(text).isascii()
 
 
+@pytest.mark.long
 def test_any_character_in_any_field_of_a_record(tmp_path: Path):
     """Job, title, boat, names, lots, notes: written, and both forms hold."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:

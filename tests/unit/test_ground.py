@@ -96,6 +96,7 @@ def test_epoxy_over_abraded_polyester_is_a_go(say: Say) -> None:
     assert "Moisture below: not measured" in words
 
 
+@pytest.mark.long
 def test_a_damp_plank_is_no_go_and_a_dry_one_says_nothing(say: Say) -> None:
     """By the meter, in per cent; what no meter can show is refused."""
     wet, dry = say("tonight --moisture 18"), say("tonight --moisture '11 %'")
@@ -105,6 +106,7 @@ def test_a_damp_plank_is_no_go_and_a_dry_one_says_nothing(say: Say) -> None:
     assert say("tonight --moisture 0.12")[0] == say("tonight --on sand")[0] == 2
 
 
+@pytest.mark.long
 def test_a_layer_keeps_its_face_and_the_next_one_lies_on_it(say: Say) -> None:
     """The second layer of a part lies on the first; of another part on what the substrate says."""
     say("job open --title 'rudder cheek'")

@@ -272,6 +272,7 @@ def test_a_batch_offered_again_vouches_for_itself_alone() -> None:
     assert batch.store(known).memory == first.memory
 
 
+@pytest.mark.long
 def test_the_daemon_carries_no_model_and_nothing_that_signs() -> None:
     """What is heavy is in its children: the daemon's modules alone must not bring it."""
     code = "import curewatch.daemon.loop, sys; print(*sorted(sys.modules))"

@@ -341,6 +341,7 @@ def asked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.Captur
     return Asked(KeptShed(tmp_path, job="J1"), monkeypatch, capsys)
 
 
+@pytest.mark.long
 def test_without_a_daemon_the_command_keeps_its_own_look(
     asked: Asked, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -376,6 +377,7 @@ TOLD: dict[str, tuple[str, ...]] = {
 SAME_WAY = {"the pot", "peel ply", "a wash"}  # as a correction: told of a job
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize(
     "name", [pytest.param(name, marks=pytest.mark.long) if name in SAME_WAY else name for name in TOLD]
 )
@@ -517,6 +519,7 @@ def test_a_look_reads_no_kind_that_is_passed_over(
     assert {"layer", "observation", "correction"} <= read <= {str(each) for each in last_look.RESTS_ON}
 
 
+@pytest.mark.long
 def test_without_a_sensor_the_answer_stands_until_one_reports(tmp_path: Path) -> None:
     """Nothing is known of the air, today and tomorrow. The control: with sensors it is as old as any."""
     shed = KeptShed(tmp_path)
@@ -540,6 +543,7 @@ def test_without_a_sensor_the_answer_stands_until_one_reports(tmp_path: Path) ->
         assert shed.shown(logbook, shed.later(17.0)) is None
 
 
+@pytest.mark.long
 def test_a_layer_with_no_moment_to_come_is_kept_as_any_other(tmp_path: Path) -> None:
     """Ten days old and never closed: no moment is to come, and the daemon's look must not fail by it."""
     shed = KeptShed(tmp_path)
@@ -595,6 +599,7 @@ def test_the_daemon_keeps_the_look_in_the_commit_of_its_entries(tmp_path: Path) 
     assert not [each for each in shown if isinstance(each, Remember)]
 
 
+@pytest.mark.long
 def test_the_daemon_looks_again_when_a_moment_of_its_answer_comes(shed: KeptShed, logbook: Logbook) -> None:
     """Ten minutes before the first one, that is its next mark; half an hour before, a look comes sooner."""
     for minutes, within in ((first_moment(shed) - 10.0, True), (0.0, False)):

@@ -85,6 +85,7 @@ def test_a_test_cup_is_learnt_from_its_thermometer() -> None:
     assert found.spread_after < 0.5 * found.spread_before
 
 
+@pytest.mark.long
 def test_every_moment_of_a_cup_counts_and_one_of_three_is_told() -> None:
     """A resin whose start is open learns more of it from three moments than from the last alone."""
     keys = ("kinetics.k1", "kinetics.k2")
@@ -212,6 +213,7 @@ def test_one_outlier_among_ten_moves_the_lot_by_little() -> None:
         assert sd > without[1]
 
 
+@pytest.mark.long
 def test_three_alike_are_remembered_and_forgotten_with_what_bore_them_out() -> None:
     """From memory as computed; with one of the first two withdrawn the third is a slip again."""
     lot, seen = Learnt(SLOW), []

@@ -67,6 +67,7 @@ def test_a_job_is_opened_once_through_the_service(path: Path, listening: LocalSo
         assert len(told.entries(EntryKind.JOB_OPEN)) == 2
 
 
+@pytest.mark.long
 def test_a_seal_is_dated_by_who_made_it(path: Path, listening: LocalSocket, tmp_path: Path) -> None:
     """The service asks the authority; who asked for the seal reads whether it did."""
     harbour = StampingAuthority(tmp_path / "harbour")
@@ -79,6 +80,7 @@ def test_a_seal_is_dated_by_who_made_it(path: Path, listening: LocalSocket, tmp_
         assert date_newest(told, None, None, NOW) == ""
 
 
+@pytest.mark.long
 def test_a_seal_is_made_by_who_has_the_key(path: Path, listening: LocalSocket) -> None:
     """The code stands in the logbook, and proves."""
     with ForwardedLogbook(path) as told:
@@ -88,6 +90,7 @@ def test_a_seal_is_made_by_who_has_the_key(path: Path, listening: LocalSocket) -
         assert logbook.entries(EntryKind.SEAL)[0].job is None
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize("kind", sorted({"prune", "salvage", "seal", "key", "daemon", "verdict", "anything"}))
 def test_what_is_the_daemons_own_cannot_be_told(path: Path, listening: LocalSocket, kind: str) -> None:
     """An entry that would allow a hole, or sign something, is refused by its kind; nothing is stored."""
@@ -113,6 +116,7 @@ def test_readings_and_the_file_are_the_services(path: Path, listening: LocalSock
             told.hold("curewatch watch", NOW)
 
 
+@pytest.mark.few(3)
 @pytest.mark.parametrize(
     "request_",
     [

@@ -134,6 +134,7 @@ def test_a_block_too_early_and_a_fork_are_refused(carried: list[bytes], copy: Lo
     assert copy.verify().head == copy.head()
 
 
+@pytest.mark.long
 def test_a_few_bytes_do_not_become_gigabytes(carried: list[bytes]):
     """A body that says it has four thousand million rows is refused before it is unpacked."""
     with pytest.raises(ValueError, match="not as long as they say"):

@@ -49,6 +49,7 @@ def outside(folder: Path) -> list[str]:
     return [f"{file.name}: {name}" for file in files for name in sorted(named(file) & BEHIND)]
 
 
+@pytest.mark.long
 def test_nobody_outside_the_room_names_the_store(tmp_path: Path) -> None:
     """Commands, daemon and record know the port and the door; nobody opens SQLite by its path."""
     assert len(list(SOURCE.rglob("*.py"))) > 200
@@ -59,6 +60,7 @@ def test_nobody_outside_the_room_names_the_store(tmp_path: Path) -> None:
     assert outside(tmp_path) == ["peeping.py: curewatch.logbook.Logbook", "peeping.py: sqlite3"]
 
 
+@pytest.mark.long
 def test_the_door_lets_go_of_no_lock(tmp_path: Path) -> None:
     """Whoever has a logbook open, and asks for it again, keeps its log beside it when others end."""
     path = tmp_path / "logbook.sqlite"

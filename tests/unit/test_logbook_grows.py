@@ -117,6 +117,7 @@ def test_a_reading_that_comes_again_after_the_change_is_the_same(before: Before,
         assert logbook.append([lit(1)[0], lit(1)[0]._replace(illuminance=290.0)]) == 2
 
 
+@pytest.mark.long
 def test_exports_and_the_record_show_old_and_new(before: Before, grow: Callable[[], None], tmp_path: Path):
     """The same files as ever; where nothing was measured, nothing stands. Both checks hold."""
     grow()

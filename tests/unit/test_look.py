@@ -82,6 +82,7 @@ def test_an_alert_is_active_everywhere_or_nowhere(
     assert {(str(each.kind), each.subject) for each in found} == keys(published["alerts"]) == keys(listed)
 
 
+@pytest.mark.long
 def test_each_part_of_a_look_is_worked_out_once_and_only_if_asked_for(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -185,6 +186,7 @@ def test_only_the_look_gives_a_situation_its_surface() -> None:
     assert ("shed/look.py", "situation") in made
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("other", "warm"), [(None, True), ("bow", False)])
 def test_a_start_knows_the_layer_that_runs_below_it(other: str | None, warm: bool, tmp_path: Path) -> None:
     """A warm layer, of another resin too, brings gel forward in every answer; of two none is guessed.

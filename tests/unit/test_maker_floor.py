@@ -69,6 +69,7 @@ def test_a_typical_slow_sheet_contradicts_nothing(slow: SheetFit) -> None:
     }
 
 
+@pytest.mark.long
 def test_a_recoat_limit_long_after_the_film_closed_is_named(tmp_path: Path) -> None:
     """48 h, where the film of the other statements closes at 7 to 10 h; the control is 9 h."""
     file, found = tmp_path / "sheet.toml", []
@@ -134,6 +135,7 @@ def test_a_stated_glass_transition_is_met_through_the_diffusion_constant() -> No
     assert found.resin.network.full == pytest.approx(BASE.network.full, abs=1.0)
 
 
+@pytest.mark.long
 def test_the_form_itself_is_met(tmp_path: Path) -> None:
     """The example, with two glass transitions, has nothing to be looked at again."""
     file = tmp_path / "sheet.toml"

@@ -80,6 +80,7 @@ def minutes(stamp: str) -> float:
     return datetime.fromisoformat(stamp).timestamp() / 60.0
 
 
+@pytest.mark.long
 def test_what_was_seen_narrows_the_countdowns_and_undo_brings_them_back(do: Do, shed: Path) -> None:
     """A gel told of the running layer moves its next milestones; withdrawn, they are as before."""
     do("layer", "--ago", "8 h")
@@ -100,6 +101,7 @@ def test_what_was_seen_narrows_the_countdowns_and_undo_brings_them_back(do: Do, 
     assert [minutes(end) for end in band(do)] == pytest.approx([minutes(end) for end in before], abs=5.0)
 
 
+@pytest.mark.long
 def test_a_lot_is_learnt_for_itself_alone(do: Do, shed: Path) -> None:
     """Another lot of the same resin stays as its sheet says."""
     do("layer", "--ago", "8 h")
@@ -114,6 +116,7 @@ def test_a_lot_is_learnt_for_itself_alone(do: Do, shed: Path) -> None:
         assert look.question.resin.version == 2
 
 
+@pytest.mark.long
 def test_a_learnt_lot_can_be_kept_as_a_file(do: Do, tmp_path: Path) -> None:
     """Printed as a resin file it loads again: the rates and their spread of the lot, its parent named."""
     do("layer", "--ago", "8 h")
@@ -142,6 +145,7 @@ def test_a_lot_of_which_nothing_is_known_has_no_file(do: Do) -> None:
     assert "give --lot too" in do("resin", "show", "epoxy-slow", "--toml")[2]
 
 
+@pytest.mark.long
 def test_told_twice_it_counts_once(do: Do, shed: Path) -> None:
     """The second telling of one event replaces the first."""
     do("layer", "--ago", "8 h")
@@ -167,6 +171,7 @@ def test_a_cup_is_learnt_without_any_layer(do: Do, tmp_path: Path) -> None:
     assert "faster than it was taken for" in out
 
 
+@pytest.mark.long
 def test_a_resin_of_ones_own_file_is_learnt_and_undone(do: Do, tmp_path: Path) -> None:
     """Its file's name is kept with the observation, so that an undo finds it again."""
     mine = tmp_path / "mine.toml"
@@ -190,6 +195,7 @@ def times(do: Do, layer: str) -> Any:
     return pytest.approx([0.0 if end is None else utc_from_iso(end) for end in ends], abs=240.0, rel=0)
 
 
+@pytest.mark.long
 def test_a_slip_is_refused_and_named(do: Do, shed: Path) -> None:
     """Gelled three minutes after mixing, with nobody to ask: not stored, and what would be believed."""
     do("layer", "--ago", "3 min")
@@ -202,6 +208,7 @@ def test_a_slip_is_refused_and_named(do: Do, shed: Path) -> None:
         assert not list(logbook.entries("observation"))
 
 
+@pytest.mark.long
 def test_a_slip_that_was_forced_moves_no_other_layer_and_narrows_nothing(do: Do, shed: Path) -> None:
     """Of two wet layers of one lot the other is as fast as before, in wider ranges; undone, as it was."""
     do("layer", "--ago", "8 h")
@@ -234,6 +241,7 @@ def test_a_slip_that_was_forced_moves_no_other_layer_and_narrows_nothing(do: Do,
         assert len(logbook.entries("observation")) == 2  # nothing is edited
 
 
+@pytest.mark.long
 def test_a_slip_told_rightly_again_is_judged_without_the_first_telling(do: Do) -> None:
     """The right hour after a forced slip is what was expected of the lot, and teaches it."""
     do("layer", "--ago", "11 h")
@@ -273,6 +281,7 @@ def test_a_time_before_mixing_is_refused(do: Do) -> None:
     assert "must be later" in err
 
 
+@pytest.mark.long
 def test_what_was_withdrawn_is_no_mark_of_the_record(do: Do, shed: Path) -> None:
     """The record's chart flags what was seen, and no longer once it was taken back."""
 

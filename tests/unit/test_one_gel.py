@@ -126,6 +126,7 @@ SITUATIONS = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", SITUATIONS)
 @pytest.mark.few(2)
 def test_every_answer_about_a_layer_tells_one_gel(name: str, tmp_path: Path) -> None:
@@ -172,6 +173,7 @@ def test_a_layer_is_kept_with_the_back_and_dose_that_later_answers_need(tmp_path
     assert same.lot is None
 
 
+@pytest.mark.long
 def test_cure_and_tonight_tell_one_gel_of_a_layer_on_the_bare_substrate(tmp_path: Path) -> None:
     """In air that stays; of a film beside it, it is another."""
     with Logbook(tmp_path / "log.sqlite") as logbook:
@@ -187,6 +189,7 @@ def test_cure_and_tonight_tell_one_gel_of_a_layer_on_the_bare_substrate(tmp_path
     assert apart({"tonight": tonight, "a film": {"gel": NOW + gels[1]}}, NOW)
 
 
+@pytest.mark.long
 def test_the_first_session_of_a_layup_knows_the_warm_layer_it_lies_on(tmp_path: Path) -> None:
     """Its next layer may go on when tonight says so, asked about that start; sooner than on a cold one."""
     cloth, always = load_cloth("stitched-biaxial"), (Span(NOW, NOW + 5 * DAY),)

@@ -51,6 +51,7 @@ def test_three_of_each_are_the_fewest_that_can_be_sure() -> None:
     assert compared(broken({EPOXY: [4.0, 5.0], PRIMED: [1.0, 2.0, 3.0]}), EPOXY, PRIMED) is None
 
 
+@pytest.mark.long
 def test_six_tabs_of_a_resin_that_holds_twice_as_much() -> None:
     """In the words of the trade: about twice as much; in shear not told apart (common practice)."""
     peel = compared(broken({EPOXY: [20.0, 22.0, 19.0], PRIMED: [10.0, 11.0, 9.5]}), EPOXY, PRIMED)

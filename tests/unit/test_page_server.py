@@ -202,6 +202,7 @@ def test_every_answer_keeps_scripts_frames_and_caches_out(page: Page) -> None:
         assert (headers["Cache-Control"], headers["Referrer-Policy"]) == ("no-store", "same-origin")
 
 
+@pytest.mark.long
 def test_a_slow_client_is_left_and_a_quick_one_is_not(page: Page, monkeypatch: pytest.MonkeyPatch) -> None:
     """A byte now and then keeps no connection beyond its moment; control: with a later moment, it does."""
     monkeypatch.setattr(handler, "REQUEST_WITHIN", PATIENCE)
@@ -234,6 +235,7 @@ def closed(far: socket.socket) -> bool:
         return True
 
 
+@pytest.mark.long
 def test_a_flood_of_one_address_takes_few_connections(page: Page, monkeypatch: pytest.MonkeyPatch) -> None:
     """What is more than one may have is closed at once; when it ends, others are answered again."""
     monkeypatch.setattr(handler, "REQUEST_WITHIN", PATIENCE)

@@ -64,6 +64,7 @@ def asked(several: SeveralAnswering, shed: str, do: str = "look", **more: Any) -
     return json.loads(answer["body"]) if "json" in answer["kind"] else answer["body"].decode()
 
 
+@pytest.mark.long
 def test_all_sheds_stand_on_one_page_and_lead_into_each(several: SeveralAnswering, tmp_path: Path) -> None:
     """The worst first, its word above; one that cannot be looked at is unknown, and the others are told."""
     found = asked(several, "")
@@ -99,6 +100,7 @@ def test_calendar_and_metrics_are_of_all_sheds(several: SeveralAnswering) -> Non
         asked(several, "", "metrics")  # as the command: what cannot be looked at is no zero
 
 
+@pytest.mark.long
 def test_the_address_names_the_shed(tmp_path: Path) -> None:
     """One server: a shed that there is not is no page, and nothing is told of all of them."""
     page = Page(tmp_path, '[sheds.north]\n[sheds."south-2"]\n')
@@ -140,6 +142,7 @@ def test_metrics_name_each_shed(tmp_path: Path) -> None:
     several.close()
 
 
+@pytest.mark.long
 def test_the_oldest_look_counts_and_a_broken_logbook_is_opened_anew(tmp_path: Path) -> None:
     """Of all sheds together the page is as old as the oldest; what failed once is not kept."""
     with Logbook(tmp_path / "creek.sqlite") as logbook:

@@ -141,6 +141,7 @@ class _Elements(HTMLParser):
         self.attributes |= {name for name, _ in attrs}
 
 
+@pytest.mark.long
 def test_no_text_from_outside_becomes_an_element(place: PhonePlace) -> None:
     """Every text of the documents made hostile: only our elements come; unescaped, others would."""
     told(place, do="press", key="mixed", id=ONCE)
@@ -186,6 +187,7 @@ def _poisoned(value: Any) -> Any:
     return value
 
 
+@pytest.mark.long
 def test_an_event_keeps_its_uid_when_its_time_moves(place: PhonePlace) -> None:
     """The feed before and after a deadline moved by an hour; another layer is another event."""
     told(place, do="press", key="mixed", id=ONCE)

@@ -37,6 +37,7 @@ def some(rng: random.Random, now: float) -> list[Reading]:
     return found
 
 
+@pytest.mark.long
 @pytest.mark.few(4)
 @pytest.mark.parametrize("seed", range(24))
 def test_a_second_look_finds_what_a_first_one_finds(tmp_path: Path, seed: int) -> None:

@@ -37,6 +37,7 @@ def test_plain_toml_is_read(text: str):
     assert plain_toml.loads(text) == tomllib.loads(text)
 
 
+@pytest.mark.long
 def test_no_bomb_takes_300_megabytes():
     """All of them in a process of their own; the standard parser takes more than that for the first."""
     code = (

@@ -89,6 +89,7 @@ def leaks(server: DatabaseServer, database: str, shed: int) -> list[str]:
     return found
 
 
+@pytest.mark.long
 def test_a_tenant_gets_nothing_of_another(yard: tuple[DatabaseServer, str, int]) -> None:
     """Nothing can be read, changed, added or locked; with the policies switched off the same attacks do."""
     server, name, shed = yard

@@ -135,6 +135,7 @@ def test_a_film_too_thin_to_warm_teaches_nothing() -> None:
 # ---- the cup rings first
 
 
+@pytest.mark.long
 def test_a_cup_of_a_fast_lot_rings_before_the_model_does() -> None:
     """A lot 1.6 times as fast: its own thermometer rings sooner than the model, and before it kicks."""
     situation = shed(NOW, 20.0, 0.5)
@@ -198,6 +199,7 @@ def say(
     return call
 
 
+@pytest.mark.long
 def test_a_probe_is_bound_by_its_name_and_moves_the_countdown(say: Say) -> None:
     """Two layers of one age: the one with the probe is further; a sensor of the shed is no probe."""
     assert "has not the role layer or cup. Use one of p1, c1" in say("layer --resin epoxy-slow --probe hull")
@@ -207,6 +209,7 @@ def test_a_probe_is_bound_by_its_name_and_moves_the_countdown(say: Say) -> None:
     assert found[0]["conversion"] > 2.0 * found[1]["conversion"]
 
 
+@pytest.mark.long
 def test_a_cup_is_bound_with_its_layer(say: Say, tmp_path: Path) -> None:
     """By its sensor's role, with the mass in it; what cannot be learnt from is refused, with what to give."""
     layer = "layer --resin epoxy-fast --ago '3 h' --force"
@@ -224,6 +227,7 @@ def test_a_cup_is_bound_with_its_layer(say: Say, tmp_path: Path) -> None:
     ]
 
 
+@pytest.mark.long
 def test_a_cup_told_with_the_layer_goes_before_that_of_its_batch(say: Say, tmp_path: Path) -> None:
     """The batch's cup and its mass stay where the layer names a probe of its own, or that cup again."""
     silent_cup(say)
@@ -260,6 +264,7 @@ def test_a_silent_probe_leaves_the_shed_known(say: Say) -> None:
     assert json.loads(say("tonight --json"))["verdict"] != "unknown"
 
 
+@pytest.mark.long
 def test_the_record_follows_a_layer_by_its_probe(tmp_path: Path) -> None:
     """Two hours at 35 degC under the peel ply, then pulled out into 15: as the countdown had it."""
     settings = configuration.parse(
@@ -295,6 +300,7 @@ def test_the_record_follows_a_layer_by_its_probe(tmp_path: Path) -> None:
     assert ends[1] < 0.5 * ends[0]
 
 
+@pytest.mark.long
 def test_what_a_thermometer_shows_of_its_lot_moves_the_countdown(tmp_path: Path) -> None:
     """A lot 1.6 times as fast, in a cup or under the peel ply: its layers are further than a usual lot's."""
     settings = configuration.parse(

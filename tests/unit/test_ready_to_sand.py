@@ -66,6 +66,7 @@ def maker(folder: Path, hours: str) -> Path:
     return file
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("hours", "floor"), [("30", 30.0), ("[9, 14]", 14.0)])
 def test_a_maker_s_word_is_a_floor_and_the_longest_of_a_pair_counts(
     tmp_path: Path, hours: str, floor: float

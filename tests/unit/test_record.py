@@ -117,6 +117,7 @@ def test_the_pages_say_who_did_what_when_and_with_which_lots(job):
     assert "another job" not in said
 
 
+@pytest.mark.long
 def test_other_jobs_are_in_the_proof_by_their_digest_alone(job, tmp_path: Path):
     """An entry of another job in the same blocks is counted and not shown."""
     logbook, _ = job
@@ -143,6 +144,7 @@ def test_a_job_without_readings_has_a_record_that_says_so(tmp_path: Path):
     assert verify(written.pdf, code=closing.code).readings == 0
 
 
+@pytest.mark.long
 def test_a_job_across_a_change_of_clocks_shows_offsets(tmp_path: Path):
     """In the night in which clocks go back, 01:30 comes twice, and the pages tell the two apart."""
     october = 1_792_836_000.0  # 2026-10-24T10:00Z; clocks go back on the 25th at 01:00Z
@@ -156,6 +158,7 @@ def test_a_job_across_a_change_of_clocks_shows_offsets(tmp_path: Path):
     assert np.all(np.diff(account.measured.time) == MINUTE)
 
 
+@pytest.mark.long
 def test_an_open_job_has_its_record_so_far(tmp_path: Path):
     """Without a close the record is sealed now, says so, and a later one has another code."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
@@ -249,6 +252,7 @@ def test_what_the_program_did_reads_as_words(tmp_path: Path):
     assert "bench: silent (no report)" in said
 
 
+@pytest.mark.long
 def test_alerts_of_another_jobs_layup_are_not_shown(tmp_path: Path):
     """The shed's and this job's alerts are on paper, another job's layup's and yesterday's are not."""
     world.fill(tmp_path / "logbook.sqlite", step=1800.0)
@@ -345,6 +349,7 @@ HOSTILE = (
 KEPT = {"job", "layer", "resin", "zone", "surface"}
 
 
+@pytest.mark.long
 def test_text_from_outside_stays_text(tmp_path: Path):
     """Notes, lots and names that try to be markup, code, formula, path or escape are shown as text."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
@@ -439,6 +444,7 @@ def test_a_sentence_has_the_lot_of_a_layer_without_batches_and_a_moment_as_peopl
     assert said == "Check of layer L1, peel coupon: 2.354 N m (2000 g on 120 mm), passed"
 
 
+@pytest.mark.long
 def test_the_pages_are_in_the_readers_units_and_the_proof_is_not(job, tmp_path: Path):
     """Fahrenheit, ounces and a 12-hour clock on every page and chart; the same files of the proof."""
     logbook, account = job

@@ -24,6 +24,7 @@ def status(arguments: list[str]) -> int:
     return int(left.value.code or 0)
 
 
+@pytest.mark.long
 def test_a_record_is_written_and_verified(place: Path, capsys: pytest.CaptureFixture[str]):
     """The way of a user: write, verify, verify with the code of the card, verify after a change."""
     assert status(["record", "write", world.JOB, "--output", str(place / "out"), "--json"]) == 0
@@ -40,6 +41,7 @@ def test_a_record_is_written_and_verified(place: Path, capsys: pytest.CaptureFix
     assert json.loads(capsys.readouterr().out)["entry"] == "readings.csv"
 
 
+@pytest.mark.long
 def test_a_record_does_not_replace_a_file(place: Path, capsys: pytest.CaptureFixture[str]):
     """Written twice into one place, or of a job that is not there: said, and nothing changed."""
     assert status(["record", "write", world.JOB, "--output", str(place), "--format", "pdf"]) == 0
@@ -94,6 +96,7 @@ def test_without_a_logbook_every_command_says_so(tmp_path: Path, monkeypatch: py
     assert not (tmp_path / "none.sqlite").exists()
 
 
+@pytest.mark.long
 def test_the_key_is_shown_copied_and_changed(place: Path, capsys: pytest.CaptureFixture[str]):
     """By its fingerprint; the record is checked against it; lost and found again without a new one."""
     (place / "stick").mkdir()

@@ -56,6 +56,7 @@ def test_what_contradicts_widens_the_more_the_farther_off_up_to_three() -> None:
     assert widening([-20.0]) == widening([1e6]) == widening([3.0])
 
 
+@pytest.mark.long
 def test_a_fitted_resin_is_widened_in_all_that_it_left_open() -> None:
     """Its covariance by the square; one and a half times as wide is so in a band of its gel time."""
     keys = ("kinetics.k1", "kinetics.k2")
@@ -102,6 +103,7 @@ def do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFi
     return call
 
 
+@pytest.mark.long
 def test_it_stands_on_resin_show_and_tonight_and_widens_what_is_told(do: Do, tmp_path: Path) -> None:
     """In words, in JSON, and as a wider range; never on the first screen."""
     words = "of 5 layers here, 3 gelled within the range told; 2 early"

@@ -180,6 +180,7 @@ def test_the_list_shows_health_and_hostile_names_as_text(
     assert told["hull"]["health"] == "never-reported"
 
 
+@pytest.mark.long
 def test_on_a_terminal_each_step_is_asked(shed: Path, tmp_path: Path) -> None:
     """Salt, how long it is wet, how long the sensor is in: asked in turn, Enter takes what is usual."""
     now = SystemClock().now().utc

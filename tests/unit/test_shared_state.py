@@ -40,6 +40,7 @@ def test_what_is_undone_may_be_changed(monkeypatch: pytest.MonkeyPatch) -> None:
         for_now.chdir("/")
 
 
+@pytest.mark.long
 def test_no_port_is_given_again_while_it_may_still_have_to_be_opened() -> None:
     """A cluster draws ten before it opens one: without a memory two were the same in one run of 17."""
     drawn = [free_port() for _ in range(900)]

@@ -62,6 +62,7 @@ def test_one_statement_gives_a_wide_band_and_more_make_it_narrower(sheet: MakerS
     assert spreads[0] > 1.2 * spreads[1] >= spreads[2]
 
 
+@pytest.mark.long
 def test_the_fitted_doubt_widens_the_bands_of_a_film(sheet: MakerSheet) -> None:
     """A band drawn from the fitted system is wider than that of its lot alone."""
     found = fit(replace(sheet, statements=told_by(1.0)[:1]), SLOW).resin
@@ -181,6 +182,7 @@ def test_a_polyester_sheet_with_its_dose_is_fitted(sheet: MakerSheet) -> None:
     assert found.resin.milestones.recoat_from == found.resin.milestones.gel
 
 
+@pytest.mark.long
 def test_the_command_writes_a_system_that_can_be_used(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -79,6 +79,7 @@ def test_without_a_broker_it_says_so(capsys: pytest.CaptureFixture[str]) -> None
     assert "start one, e.g. mosquitto" in capsys.readouterr().err
 
 
+@pytest.mark.long
 def test_on_a_port_under_a_lasting_name(tmp_path: Path) -> None:
     """A reader opens the link like a serial port and gets whole lines; the link goes when it ends."""
     link = tmp_path / "port"

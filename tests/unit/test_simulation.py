@@ -63,6 +63,7 @@ def test_the_evening_has_the_shape_the_demonstration_tells():
     assert 288.0 < last["bench", 0].temperature < 290.0
 
 
+@pytest.mark.long
 def test_whole_reports_are_plausible():
     """Without a fault every report of a day is a reading without flags."""
     told = events(SimulatedShed(), 1440)

@@ -25,6 +25,7 @@ def test_the_margin_is_zero_where_the_surface_reaches_the_dew_point(
     assert float(surface.condensation_margin(dew + warmer, pressure)) == pytest.approx(warmer, abs=1e-9)
 
 
+@pytest.mark.long
 @given(AIR, st.floats(0.4, 0.95))
 def test_margin_error_is_what_small_errors_do(temperature: float, humidity: float) -> None:
     """Linear propagation agrees with simulated small errors of the chip and of the probe."""

@@ -106,6 +106,7 @@ def test_a_record_names_the_edition_that_reckoned_it(
         verify(written.pdf)
 
 
+@pytest.mark.long
 def test_of_a_record_of_another_edition_all_but_the_reckoning_is_checked(
     written: Written, monkeypatch: pytest.MonkeyPatch
 ):
@@ -160,6 +161,7 @@ def test_lots_readings_and_instruments_stand_in_the_evidence(written: Written):
     assert "0 of 2,881" not in said
 
 
+@pytest.mark.long
 def test_only_the_chosen_rule_sets_are_judged_on_page_1(tmp_path: Path):
     """One was chosen: one stands there, the others only in the evidence."""
     world.fill(tmp_path / "logbook.sqlite", step=1800.0)
@@ -174,6 +176,7 @@ def test_only_the_chosen_rule_sets_are_judged_on_page_1(tmp_path: Path):
     assert "Classed workshop" in page(made, 2, 6)
 
 
+@pytest.mark.long
 def test_counts_are_the_same_everywhere(written: Written):
     """Writing, verifying, the pages and check.sh."""
     assert written.folder is not None

@@ -83,6 +83,7 @@ def test_what_the_tins_lack_for_the_batch_is_one_of_the_ten_lines(
     assert [line.strip() for line in out.splitlines() if "Stock" in line] == ([said] if said else [])
 
 
+@pytest.mark.long
 def test_a_cold_damp_shed_answers_no_go_and_exits_three(
     fill: Fill, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -138,6 +139,7 @@ def test_json_has_the_same_answer_and_only_documented_keys(
         assert set(said[key][0]) == set(known["$defs"][part]["properties"])
 
 
+@pytest.mark.long
 def test_another_start_and_another_resin_are_taken(fill: Fill, capsys: pytest.CaptureFixture[str]) -> None:
     """--at and --resin reach the answer."""
     fill(22.0, 0.35)
