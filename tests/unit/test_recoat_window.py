@@ -20,6 +20,7 @@ from curewatch.model.film.film import Cure, History, constant, cure
 from curewatch.model.film.lots import Lot
 from curewatch.model.film.recoat_window import recoat_window
 from curewatch.physics import moist_air
+from curewatch.units import FloatArray
 
 SLOW = load_resin("epoxy-slow")
 POLYESTER = load_resin("polyester-laminating")
@@ -80,16 +81,22 @@ def test_wet_on_wet_comes_first_and_lasts_until_gel(at: float, resin: Resin) -> 
     assert found.wet_until <= found.closes
 
 
+def damper(resin: Resin, done: Cure, gas: float) -> FloatArray:
+    """When it closes, in air that is damper from one to the next; the end of what is looked at if never."""
+    closes = []
+    for humidity in 0.40 + np.geomspace(0.01, 0.599, 800):
+        gathering = blush.rate(resin, done.temperature, np.full(done.time.shape, humidity), gas)
+        closes.append(float(recoat_window(resin, done, gathering).closes))
+    return np.nan_to_num(closes, nan=done.time[-1])
+
+
 @pytest.mark.parametrize("gas", [420e-6, 1500e-6])
 @pytest.mark.parametrize("at", [6.0, 12.0, 20.0])
 @pytest.mark.few(1)
-def test_no_cliff_without_a_cause(at: float, gas: float) -> None:
+def test_no_cliff_without_a_cause(at: float, gas: float, monkeypatch: pytest.MonkeyPatch) -> None:
     """A little more damp or cold moves the close a little: never from "blush" to much later at once."""
     done = cure(SLOW, constant(at + 273.15, 14 * DAY))
-    closes = []
-    for humidity in 0.40 + np.geomspace(0.01, 0.599, 800):
-        gathering = blush.rate(SLOW, done.temperature, np.full(done.time.shape, humidity), gas)
-        closes.append(float(recoat_window(SLOW, done, gathering).closes))
+    closes = damper(SLOW, done, gas)
     assert np.all(np.diff(closes) <= 1e-6)
     assert np.max(np.abs(np.diff(np.log(closes)))) < 0.05
     colder = [
@@ -97,6 +104,9 @@ def test_no_cliff_without_a_cause(at: float, gas: float) -> None:
         for kelvin in np.arange(275.15, 303.15, 0.5)
     ]
     assert np.max(np.abs(np.diff(np.log(colder)))) < 0.08
+    # The control: all the amine counts until one conversion, and none from there on.
+    monkeypatch.setattr(blush, "amine_left", lambda conversion: np.where(conversion < 0.6, 1.0, 0.0))
+    assert np.max(np.abs(np.diff(np.log(damper(SLOW, done, gas))))) > 0.05
 
 
 @pytest.mark.parametrize("resin", [load_resin(name) for name in resin_names()], ids=lambda each: each.name)
