@@ -86,7 +86,7 @@ class CupPeak(NamedTuple):
 
 
 def cup(resin: Resin, mass: float, air: float, duration: float, shells: int = 8) -> CupPeak:
-    """A full cup as high as wide, as shells of the sphere in it that conducts 0.83 times as well.
+    """A full cup as high as wide, as shells of the sphere in it that conducts 0.72 times as well.
 
     m cp(T) dT/dt = m dH da/dt + conduction; cp = cp25 (1 + b (T - 25 degC)); the outermost half shell gives
     1.3 |dT|^(5/4) / width^(1/4) + 0.9 sigma (T^4 - Tair^4) to the air. By SciPy at 1e-9.
@@ -94,7 +94,7 @@ def cup(resin: Resin, mass: float, air: float, duration: float, shells: int = 8)
     heat = resin.thermal
     width = (4.0 * mass / heat.density / np.pi) ** (1.0 / 3.0)
     edge = np.linspace(0.0, 0.5 * width, shells + 1)
-    kilograms, conductivity = heat.density * np.diff(edge**3) / 3.0, 0.83 * heat.conductivity
+    kilograms, conductivity = heat.density * np.diff(edge**3) / 3.0, 0.72 * heat.conductivity
     passes, half = conductivity * edge[1:-1] ** 2 / edge[1], conductivity / (0.5 * edge[1])
 
     def leaves(surface: float) -> float:

@@ -106,5 +106,6 @@ def test_pots(name: str, mass: float, air: float, record_property) -> None:
     assert own.working_life == pytest.approx(asked.working_life, rel=0.005)
     assert abs(peak) <= 3.0
     assert abs(own.middle.max() - asked.middle) <= 3.0
-    assert abs(plain.pot_life / asked.life - 1.0) > 0.005
-    assert abs(plain.peak_temperature - asked.mean) > 3.0
+    late, hotter = plain.pot_life / asked.life - 1.0, plain.peak_temperature - asked.mean
+    assert late > 0.005
+    assert late > 0.05 or hotter > 3.0

@@ -138,7 +138,7 @@ THING = replace(
 @pytest.mark.parametrize(
     ("shape", "mass", "area", "expected"),
     [
-        ("cup", np.pi / 4, 0.0471239, (0.1, 0.05, 2, 0.166)),
+        ("cup", np.pi / 4, 0.0471239, (0.1, 0.05, 2, 0.144)),
         ("tray", 1.5, 0.2189737, (0.316228, 0.00685014, 0, 0.2)),
         ("roller-tray", 0.5, 0.2063246, (0.316228, 0.00242337, 0, 0.2)),
     ],
@@ -148,7 +148,7 @@ def test_the_shape_of_a_mass_by_hand(
 ) -> None:
     """A litre weighs a kilogram. A cup is as high as wide, trays are 15 and 5 mm deep, with four edges.
 
-    A cup goes by a sphere that conducts 0.83 times as well. Width, radius, geometry, conductivity.
+    A cup goes by a sphere that conducts 0.72 times as well. Width, radius, geometry, conductivity.
     """
     found = body(THING, mass, shape)
     sizes = found.width, found.radius, found.geometry, found.conductivity
@@ -201,7 +201,9 @@ def test_a_pot_without_more_words_is_of_the_usual_lot_in_shells_for_six_hours() 
 def test_a_surface_gives_off_what_is_not_in_its_chain(shape: str, warmer: float) -> None:
     """By hand: q of the surface, through half a shell from the last one, less the chain's own transfer.
 
-    Within a hundredth: between the two kelvin of its table a draught is no straight line."""
+    Within a hundredth, or 2e-4 of what leaves: between the two kelvin of its table a draught is no straight
+    line.
+    """
     air, form = 293.15, body(THING, 0.5, shape)
     chain = shells(form.radius, 8, form.geometry, heat_capacity=2e6, conductivity=0.2, transfer=STILL_AIR)
     capacity = RisingCapacity.of(air, 1e-3)
@@ -216,7 +218,8 @@ def test_a_surface_gives_off_what_is_not_in_its_chain(shape: str, warmer: float)
     leaves = given * form.radius**form.geometry
     expected[-1] += (chain.ends[1] * (stored[-1] - air) - leaves) / chain.capacity[-1]
     found = _Surface(chain, form, capacity)(stored, state)
-    assert found == pytest.approx(expected, rel=0.01, abs=0.005 * np.abs(expected).max())
+    near = 0.005 * np.abs(expected).max() + 2e-4 * abs(leaves / chain.capacity[-1])
+    assert found == pytest.approx(expected, rel=0.01, abs=near)
     kept = _Surface(chain, form._replace(insulated=True), capacity)(stored, state)
     assert kept[-1] == pytest.approx(flow[-1] / -chain.capacity[-1])
 

@@ -4,7 +4,8 @@ Theory of operation. Progress and temperature go together: the reaction heats th
 gives heat to the air, and warmth speeds the reaction. The mass is cut into shells, from a hot middle
 to the cooled surface, however small it is: one temperature for all of it errs late, to the unsafe side. A
 cup as high as it is wide has the same volume over surface as a sphere of its diameter, so its shells
-are those of that sphere, of a resin that conducts as much less as makes the middle as hot as the cylinder's.
+are those of that sphere, of a resin that conducts as much less as makes it as much warmer inside as the
+cylinder is, on the mean and in the middle.
 Trays are slabs open on both faces.
 
 Heat capacity rises with temperature, and the surface cools by its own draught and by radiation. Without both
@@ -41,9 +42,9 @@ from curewatch.units import HOUR, FloatArray
 Shape = Literal["cup", "tray", "roller-tray"]
 SHAPES: tuple[Shape, ...] = ("cup", "tray", "roller-tray")
 DEPTH: dict[str, float] = {"tray": 0.015, "roller-tray": 0.005}  # m, ASSUMED: usual depth of a poured tray
-# Middle of an evenly heated sphere over that of the cylinder around it, R^2/6 over 0.2007 R^2: by the series
-# solution of the cylinder. tests/published/test_pot_cylinder.py
-MIDDLE = 0.83
+# Mean above the surface of a sphere that is heated evenly and loses heat evenly, G R^2/15k, over that of the
+# cylinder around it, 5 G R^2/54k: both are as warm as -G r^2/6k. tests/published/test_pot_cylinder.py
+INWARD = 0.72
 CELLS = 8
 # Of progress [1] and temperature [K] a step: the little that is left of an inhibitor at the end of induction
 # decides when a mass gels, and 0.02 K lost 2 % of a cool tray's heat.
@@ -136,7 +137,7 @@ def body(resin: Resin, mass: float, shape: Shape = "cup", *, insulated: bool = F
         insulated,
         transfer * area / (mass * thermal.heat_capacity),
         biot(transfer, volume / area, thermal.conductivity),
-        thermal.conductivity * (MIDDLE if shape == "cup" else 1.0),
+        thermal.conductivity * (INWARD if shape == "cup" else 1.0),
         radius,
         geometry,
         width,
