@@ -13,7 +13,7 @@ from curewatch.answers.sheds import ShedLineDocument, ShedsDocument, shed_line, 
 from curewatch.answers.tonight import TonightDocument, tonight_document
 from curewatch.answers.values import values_document
 from curewatch.answers.watch import WatchDocument, watch_document
-from curewatch.answers.windows import WindowsDocument, unknown_windows, windows_document
+from curewatch.answers.windows import WindowsDocument, unseen_windows, windows_document
 from curewatch.configuration import Configuration, logbook_path
 from curewatch.errors import CurewatchError, StoreFailed
 from curewatch.logbook import LogbookStore, open_logbook
@@ -106,7 +106,8 @@ def coming(logbook: LogbookStore, configuration: Configuration, now: float) -> W
     look = Look(logbook, configuration, now, length=LENGTH)
     foreseen = look.foreseen(look.question)
     if foreseen is None:
-        return unknown_windows(look.doubts(look.question), now, plain_wording(configuration.zone))
+        doubts = look.doubts(look.question)
+        return unseen_windows((look.question,), doubts, now, plain_wording(configuration.zone))
     working = working_spans(configuration, now, now + LENGTH)
     found = strip(look.question, *foreseen, working, every=COMING_EVERY)
     return windows_document((found,), now, foreseen[1].basis)

@@ -7,9 +7,15 @@ from curewatch.answers.document import SentenceDocument, Shape, Utc, number, say
 from curewatch.answers.parts import FaceBelowDocument, face_below_part, layer_mm, layer_on
 
 if TYPE_CHECKING:
+    from curewatch.advice.judge.question import Question
     from curewatch.advice.plan.windows import GoWindow, Strip
     from curewatch.phrases import Said
     from curewatch.wording import Wording
+
+UNSEEN = {  # what is said where no starts are looked at, by the verdict
+    "unknown": "UNKNOWN: no window can be told from these readings",
+    "no-go": "NO-GO: not on what lies below, whenever it is laid",
+}
 
 
 class WindowDocument(Shape, frozen=True, kw_only=True):
@@ -66,7 +72,7 @@ class WindowsDocument(Shape, frozen=True, kw_only=True):
     every_min: Annotated[float, says("Between two starts")]
     ahead_h: Annotated[float, says("How far starts are looked at")]
     basis: Annotated[str, says("What the coming hours rest on; empty where that is not known")]
-    remedies: Annotated[list[SentenceDocument], says("What to do so that unknown becomes known")]
+    remedies: Annotated[list[SentenceDocument], says("Where no starts are looked at: why, and what to do")]
     resins: Annotated[
         list[WindowsResinDocument], says("One for each resin system; empty where nothing is known")
     ]
@@ -80,9 +86,19 @@ def windows_document(strips: "Sequence[Strip]", now: float, basis: str) -> Windo
     return _document("go" if found else "no-go", now, basis, every, resins=[_resin(one) for one in strips])
 
 
-def unknown_windows(doubts: "Iterable[Said]", now: float, words: "Wording") -> WindowsDocument:
-    """The document where nothing can be told, and what to do about it."""
-    return _document("unknown", now, "", remedies=[sentence(doubt, words, now) for doubt in doubts])
+def unseen_windows(
+    asked: "Iterable[Question]", doubts: "Iterable[Said]", now: float, words: "Wording"
+) -> WindowsDocument:
+    """The document where no coming hours are known: what to do about it.
+
+    No-go where no resin may lie on its face below, which no reading mends; else unknown.
+    """
+    from curewatch.advice.judge import ground
+
+    wrong = [ground.wrong(one.resin, one.ground) for one in asked]
+    verdict: Literal["no-go", "unknown"] = "no-go" if all(wrong) else "unknown"
+    told = dict.fromkeys(said for each in wrong for said in each) if all(wrong) else doubts
+    return _document(verdict, now, "", remedies=[sentence(said, words, now) for said in told])
 
 
 def _document(

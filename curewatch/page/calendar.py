@@ -37,7 +37,7 @@ def appointments(
 
 def _windows(coming: WindowsDocument | None, words: Wording) -> Iterator[Appointment]:
     """By their order: the next window stays the next window, whenever it begins."""
-    if coming is None or coming.verdict == "unknown":
+    if coming is None or not coming.resins:
         return
     one = coming.resins[0]
     for number, window in enumerate(one.windows[:WINDOWS], 1):

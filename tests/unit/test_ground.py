@@ -16,6 +16,7 @@ from curewatch.advice.judge.ground import Ground
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import Place, Surfaced
 from curewatch.advice.plan.windows import Span, strip
+from curewatch.answers.windows import unseen_windows
 from curewatch.cli.main import run
 from curewatch.clock import SystemClock
 from curewatch.errors import ConfigurationError
@@ -24,10 +25,13 @@ from curewatch.logbook import Logbook
 from curewatch.materials import load_resin
 from curewatch.materials.substrate import load_substrate, substrate_names
 from curewatch.model.air.outlook import Outlook
+from curewatch.page import calendar
+from curewatch.page.drawing import pictures
 from curewatch.physics import moist_air
 from curewatch.readings import Reading
 from curewatch.record.page_work import _layer_sentence
 from curewatch.shed.consult import ground
+from curewatch.wording import plain_wording
 
 NOW = 1_795_000_500.0
 Say = Callable[..., tuple[int, str]]
@@ -85,6 +89,26 @@ def test_polyester_over_epoxy_needs_no_reading_to_be_no_go(say: Say, tmp_path: P
         assert "neither bonds to epoxy nor cures well on it" in words
         assert "Do now: use epoxy throughout, or a tie coat" in words
         assert "sensor" not in words
+    status, windows = say("windows --resin vinyl-ester --resin polyester-laminating")
+    assert (status, windows.startswith("NO-GO: not on what lies below")) == (3, True)
+    assert "Use epoxy throughout, or a tie coat" in " ".join(windows.split())
+    assert say("windows --resin vinyl-ester --resin epoxy-slow")[0] == 4  # one of them may lie there
+
+
+@pytest.mark.parametrize(
+    ("face", "verdict", "first"),
+    [(FaceBelow.EPOXY, "no-go", "neither bonds"), (FaceBelow.FOAM, "unknown", "no air sensor")],
+)
+def test_the_page_says_so_too_and_has_no_window(face: FaceBelow, verdict: str, first: str) -> None:
+    """Where no coming hours are known; the calendar stays empty."""
+    resin, words = load_resin("vinyl-ester"), plain_wording()
+    asked = Question(resin, limits.for_resin(resin), load_substrate("foam"), ground=Ground(face))
+    coming = unseen_windows([asked], ["no air sensor has reported"], NOW, words)
+    assert coming.verdict == verdict
+    shown = str(pictures.strip(coming, words, NOW))
+    assert verdict.upper() in shown
+    assert first in shown
+    assert not list(calendar._windows(coming, words))
 
 
 def test_epoxy_over_abraded_polyester_is_a_go(say: Say) -> None:

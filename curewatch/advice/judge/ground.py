@@ -77,6 +77,13 @@ def remedies(checks: tuple[Check, ...]) -> tuple[Said, ...]:
     return tuple(said for said in (bond, wet) if said is not None)
 
 
+def wrong(resin: Resin, ground: Ground | None) -> tuple[Said, ...]:
+    """Why this resin may not go on that face, and what to do; empty where it may, or no face is told."""
+    found = () if ground is None else known_checks(resin, ground)
+    failing = tuple(check for check in found if check.status is Status.FAILS)
+    return (*(check.reason for check in failing if check.reason), *remedies(failing))
+
+
 def warming_check(seen: Course, ground: Ground, probability: float) -> Check | None:
     """A first coat on what breathes out: how much its surface warms until gel. None on anything else.
 

@@ -63,7 +63,7 @@ def app(
     Example: curewatch windows --resin epoxy-slow --resin epoxy-fast
     """
     from curewatch.advice.plan.windows import LENGTH, strip
-    from curewatch.answers.windows import unknown_windows, windows_document
+    from curewatch.answers.windows import unseen_windows, windows_document
     from curewatch.cli import terminal
     from curewatch.cli.looking import looking
     from curewatch.cli.screens import windows as screen
@@ -85,7 +85,7 @@ def app(
         except OutOfValidity as trouble:
             doubts = (str(trouble),)
     if foreseen is None or not strips:
-        answer = unknown_windows(doubts, now, plain_wording(wording.zone))
+        answer = unseen_windows(asked, doubts, now, plain_wording(wording.zone))
     else:
         answer = windows_document(strips, now, foreseen[1].basis)
     if as_json:

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from itertools import groupby
 
 from curewatch.answers.document import moment
-from curewatch.answers.windows import WindowDocument, WindowsDocument, WindowsResinDocument
+from curewatch.answers.windows import UNSEEN, WindowDocument, WindowsDocument, WindowsResinDocument
 from curewatch.cli.screens.lines import MORE, WIDTH, LineGroup, fitting, wrapped
 from curewatch.safe_text import safe_line
 from curewatch.units import minute_from_second
@@ -32,8 +32,8 @@ COLOUR = {"go": "green", "no-go": "red", "unknown": "yellow"}  # beside the word
 def lines(answer: WindowsDocument, wording: Wording, width: int = WIDTH, *, why: bool = False) -> list[str]:
     """The next windows in ten lines; with ``why`` a strip and a table for each resin system, the legend."""
     now = moment(answer.at)
-    if answer.verdict == "unknown":
-        first = ["UNKNOWN: no window can be told from these readings"]
+    if not answer.resins:
+        first = [UNSEEN[answer.verdict]]
         groups = [
             LineGroup(wrapped(wording.say(doubt, now)), 1 + (at > 0))
             for at, doubt in enumerate(answer.remedies)

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 
 from curewatch.answers.chart import ChartCurveDocument, ChartDocument
 from curewatch.answers.document import moment
-from curewatch.answers.windows import WindowDocument, WindowsDocument
+from curewatch.answers.windows import UNSEEN, WindowDocument, WindowsDocument
 from curewatch.clock import utc_from_iso
 from curewatch.page.drawing.markup import Markup, joined, tag
 from curewatch.units import HOUR, kelvin_from_celsius
@@ -27,8 +27,8 @@ def strip(coming: WindowsDocument | None, words: Wording, now: float) -> Markup:
     if coming is None:
         return tag("p", "Worked out in a moment.")
     if not coming.resins:
-        doubts = [tag("li", words.say(each, now)) for each in coming.remedies]
-        return joined(tag("p", "UNKNOWN: no window can be told from these readings."), tag("ul", *doubts))
+        told = [tag("li", words.say(each, now)) for each in coming.remedies]
+        return joined(tag("p", f"{UNSEEN[coming.verdict]}."), tag("ul", *told))
     one = coming.resins[0]
     found = [tag("li", _window(each, words, now)) for each in one.windows[:WINDOWS]]
     said = (
