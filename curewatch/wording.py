@@ -343,6 +343,11 @@ def roughly(seconds: float | None, to_whole: Callable[[float], int] = round) -> 
     return duration(step * to_whole(seconds / step))
 
 
+def sure_window(opens: float | None, closes: float | None) -> bool:
+    """Whether a window has a span as it is shown, to 5 min: an early end may precede its likely start. [s]"""
+    return opens is None or closes is None or closes - opens >= 5 * MINUTE
+
+
 def duration(seconds: float) -> str:
     """``42 s``, ``18 min``, ``1 h 05 min``, ``3 d 4 h``; a negative one with its sign."""
     if not math.isfinite(seconds):

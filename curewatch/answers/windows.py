@@ -1,16 +1,17 @@
 """The document of `windows`: every start of the coming days with each resin, and the runs of starts that are a go."""
 
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, Annotated, Literal
 
-from curewatch.answers.document import SentenceDocument, Shape, Utc, number, says, sentence, stamp
+from curewatch.answers.document import SentenceDocument, Shape, Utc, moment, number, says, sentence, stamp
 from curewatch.answers.parts import FaceBelowDocument, face_below_part, layer_mm, layer_on
+from curewatch.wording import Wording, sure_window
 
 if TYPE_CHECKING:
     from curewatch.advice.judge.question import Question
     from curewatch.advice.plan.windows import GoWindow, Strip
     from curewatch.phrases import Said
-    from curewatch.wording import Wording
 
 UNSEEN = {  # what is said where no starts are looked at, by the verdict
     "unknown": "UNKNOWN: no window can be told from these readings",
@@ -30,6 +31,17 @@ class WindowDocument(Shape, frozen=True, kw_only=True):
     ]
     laminate_before: Annotated[Utc | None, says("Until when it surely still bonds (ISO 8601, UTC)")]
     best_warms: Annotated[bool, says("A first coat: timber or foam below warms after the best start")]
+
+
+def next_layer(window: WindowDocument, words: Wording, now: float) -> str:
+    """When the next layer may go on after the best start; empty where no end of it is foreseen. [UTC s]"""
+    opens, closes = moment(window.laminate_from), moment(window.laminate_before)
+    if closes is None:
+        return ""
+    begin = words.foreseen(opens, now)
+    if not sure_window(opens, closes):
+        return f"next layer from {begin}; no sure window: plan to abrade"
+    return f"next layer {begin} to {words.foreseen(closes, now, math.floor)}"
 
 
 class StartDocument(Shape, frozen=True, kw_only=True):
@@ -87,7 +99,7 @@ def windows_document(strips: "Sequence[Strip]", now: float, basis: str) -> Windo
 
 
 def unseen_windows(
-    asked: "Iterable[Question]", doubts: "Iterable[Said]", now: float, words: "Wording"
+    asked: "Iterable[Question]", doubts: "Iterable[Said]", now: float, words: Wording
 ) -> WindowsDocument:
     """The document where no coming hours are known: what to do about it.
 

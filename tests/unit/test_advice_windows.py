@@ -39,6 +39,7 @@ from curewatch.logbook import Logbook
 from curewatch.materials import load_resin
 from curewatch.materials.substrate import load_substrate
 from curewatch.model.air.outlook import Outlook
+from curewatch.page.drawing import pictures
 from curewatch.physics import moist_air
 from curewatch.readings import Reading
 from curewatch.shed.consult import working_spans
@@ -402,6 +403,24 @@ def test_the_strip_reads_as_agreed() -> None:
     row = next(line for line in shown if line.startswith("  1  "))
     assert row == "  1  13:45-15:00              14:00       9 in 10        19:00 - 21:00"
     assert max(len(line) for line in shown) <= 80
+
+
+def test_a_recoat_window_that_may_close_before_it_opens_is_told_as_none() -> None:
+    """In the answer, its table, the page and the calendar: no span ends before it begins."""
+    starts = made().starts
+    for minutes, sure in ((-10.0, False), (4.0, False), (10.0, True)):
+        closes = starts.laminate_from + minutes * MINUTE
+        one = replace(made(), starts=starts._replace(laminate_before=closes))
+        answer = windows_document((one,), NOW, "demo paths")
+        shown = " ".join(" ".join(screen.lines(answer, Wording(UTC), why=True)).split())
+        page = str(pictures.strip(answer, Wording(UTC), NOW))
+        assert ("19:00 - 19:10" in shown, "next layer 19:00 to 19:10" in shown) == (sure, sure)
+        assert ("19:00 - none sure" in shown) is not sure
+        for text in (shown, page):
+            assert ("next layer from 19:00; no sure window: plan to abrade" in text) is not sure
+        found = appointments(one, one.windows[0], Wording(UTC).time)
+        assert len(found) == (4 if sure else 3)
+        assert all(each.end is None or each.start < each.end for each in found)
 
 
 def test_no_window_is_said_first_with_what_limits() -> None:

@@ -21,7 +21,7 @@ from curewatch.advice.plan.calendar import Appointment
 from curewatch.model.mass.buildup import Buildup
 from curewatch.order import median
 from curewatch.units import HOUR, MINUTE, FloatArray
-from curewatch.wording import Wording
+from curewatch.wording import Wording, sure_window
 
 EVERY = 15 * MINUTE  # between starts
 AHEAD = 48 * HOUR  # of starts
@@ -258,7 +258,8 @@ def appointments(one: Strip, window: GoWindow, say: Callable[[float], str]) -> l
     ]
     if np.isfinite(opens) and np.isfinite(closes):
         text = f"Laminate again before {say(closes)}, if started at {say(start)}"
-        found.append(Appointment(text, opens, closes, "After it: clean, abrade, mechanical bond.", (10,)))
+        if sure_window(opens, closes):
+            found.append(Appointment(text, opens, closes, "After it: clean, abrade, mechanical bond.", (10,)))
         found.append(Appointment(f"Recoat window closes, {one.resin}", closes, None, text, (60, 30, 10)))
     if np.isfinite(done):
         found.append(Appointment(f"Tack-free about now, {one.resin}", done, None, f"Started {say(start)}."))

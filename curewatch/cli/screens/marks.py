@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from curewatch.answers.document import moment
 from curewatch.answers.parts import MomentDocument
 from curewatch.safe_text import safe_line
-from curewatch.wording import Wording
+from curewatch.wording import Wording, sure_window
 
 DEADLINES = {"use-up": "use the batch up", "kicks": "kicks in its pot", "working-time": "working time ends"}
 NOT_APART = {"laminate-before"}  # stands in the line of laminate-from
@@ -55,6 +55,6 @@ def _window(opens: float | None, closes: float | None, now: float, wording: Word
     begin = f"from {wording.foreseen(opens, now)}"
     if closes is None:
         return begin
-    if opens is not None and closes <= opens:
+    if not sure_window(opens, closes):
         return f"{begin}; no sure window: plan to abrade"
     return f"{begin}, before {wording.foreseen(closes, now, math.floor)}"

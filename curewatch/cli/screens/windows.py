@@ -10,11 +10,17 @@ from collections.abc import Iterator
 from itertools import groupby
 
 from curewatch.answers.document import moment
-from curewatch.answers.windows import UNSEEN, WindowDocument, WindowsDocument, WindowsResinDocument
+from curewatch.answers.windows import (
+    UNSEEN,
+    WindowDocument,
+    WindowsDocument,
+    WindowsResinDocument,
+    next_layer,
+)
 from curewatch.cli.screens.lines import MORE, WIDTH, LineGroup, fitting, wrapped
 from curewatch.safe_text import safe_line
 from curewatch.units import minute_from_second
-from curewatch.wording import Wording, brief, day
+from curewatch.wording import Wording, brief, day, sure_window
 
 GO_NEXT, GO, DOUBTFUL, NO = "G", "g", "~", "."
 LEGEND = (
@@ -64,18 +70,11 @@ def _first(answer: WindowsDocument, wording: Wording, now: float) -> list[str]:
 
 
 def _told(number: int, resin: str, window: WindowDocument, wording: Wording, now: float) -> str:
-    best, opens, closes = (
-        moment(each) for each in (window.best, window.laminate_from, window.laminate_before)
-    )
     span = brief(wording.span(moment(window.start), moment(window.end), now))
     which = f"{safe_line(resin, 30)} " if resin else ""
     chance = wording.chance(window.probability)
-    said = f"{number}. {which}{span}, best {brief(wording.moment(best, now))} ({chance})"
-    if closes is None:
-        return f"{said}."
-    return (
-        f"{said}; next layer {wording.foreseen(opens, now)} to {wording.foreseen(closes, now, math.floor)}."
-    )
+    said = f"{number}. {which}{span}, best {brief(wording.moment(moment(window.best), now))} ({chance})"
+    return "; ".join(filter(None, (said, next_layer(window, wording, now)))) + "."
 
 
 def _limit(one: WindowsResinDocument, every_min: float, wording: Wording) -> str:
@@ -179,5 +178,10 @@ def _row(number: int, window: WindowDocument, wording: Wording, now: float) -> s
     best = brief(wording.moment(moment(window.best), now))
     opens = wording.foreseen(moment(window.laminate_from), now)
     closes = wording.foreseen(moment(window.laminate_before), now, math.floor)
+    following = f"{opens} - {closes}" if _sure(window) else f"{opens} - none sure"
     chance = wording.chance(window.probability)
-    return f"  {number:<3}{span:<25}{best:<12}{chance:<15}{opens} - {closes}".rstrip()
+    return f"  {number:<3}{span:<25}{best:<12}{chance:<15}{following}".rstrip()
+
+
+def _sure(window: WindowDocument) -> bool:
+    return sure_window(moment(window.laminate_from), moment(window.laminate_before))

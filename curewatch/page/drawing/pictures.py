@@ -7,8 +7,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 from curewatch.answers.chart import ChartCurveDocument, ChartDocument
-from curewatch.answers.document import moment
-from curewatch.answers.windows import UNSEEN, WindowDocument, WindowsDocument
+from curewatch.answers.windows import UNSEEN, WindowDocument, WindowsDocument, next_layer
 from curewatch.clock import utc_from_iso
 from curewatch.page.drawing.markup import Markup, joined, tag
 from curewatch.units import HOUR, kelvin_from_celsius
@@ -39,13 +38,9 @@ def strip(coming: WindowsDocument | None, words: Wording, now: float) -> Markup:
 
 def _window(window: WindowDocument, words: Wording, now: float) -> str:
     start, end, best = (utc_from_iso(each) for each in (window.start, window.end, window.best))
-    opens, closes = moment(window.laminate_from), moment(window.laminate_before)
     said = f"{brief(words.span(start, end, now))}, best {brief(words.moment(best, now))}"
     said += f" ({words.chance(window.probability)})"
-    if closes is None:
-        return said
-    following = f"{words.foreseen(opens, now)} to {words.foreseen(closes, now, math.floor)}"
-    return f"{said}; next layer {following}"
+    return "; ".join(filter(None, (said, next_layer(window, words, now))))
 
 
 def _columns(coming: WindowsDocument, words: Wording) -> Markup:
