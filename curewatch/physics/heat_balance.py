@@ -34,7 +34,7 @@ def adiabatic_rise(reaction_heat: float, heat_capacity: float, conversion: float
 
 
 def biot(transfer: float, length: float, conductivity: float) -> float:
-    """Resistance inside over resistance outside; above about 0.3 one temperature is too few.
+    """Resistance inside over resistance outside; above about 0.1 one temperature is too few.
 
     Parameters
     ----------
@@ -52,8 +52,8 @@ def biot(transfer: float, length: float, conductivity: float) -> float:
 
     Source
     ------
-    Definition. The usual limit for one lumped temperature is 0.1 (handbooks); 0.3 is chosen here
-    because the error in gel time stays below that of the kinetics (computed).
+    Definition. The usual limit for one lumped temperature is 0.1 (handbooks, from memory). A pot has shells
+    at every mass.
     """
     return transfer * length / conductivity
 

@@ -89,7 +89,7 @@ def cup(resin: Resin, mass: float, air: float, duration: float, shells: int = 8)
     """A full cup as high as wide, as shells of the sphere in it that conducts 0.72 times as well.
 
     m cp(T) dT/dt = m dH da/dt + conduction; cp = cp25 (1 + b (T - 25 degC)); the outermost half shell gives
-    1.3 |dT|^(5/4) / width^(1/4) + 0.9 sigma (T^4 - Tair^4) to the air. By SciPy at 1e-9.
+    1.3 |dT|^(5/4) / width^(1/4) + 0.9 sigma (T^4 - Tair^4) to the air. By SciPy at 1e-8.
     """
     heat = resin.thermal
     width = (4.0 * mass / heat.density / np.pi) ** (1.0 / 3.0)

@@ -120,7 +120,7 @@ def test_what_no_lot_could_do_contradicts() -> None:
 
 
 def test_a_slip_narrows_nothing_and_moves_the_less_the_farther_off_it_is() -> None:
-    """A heavy tail: about a half at the edge of the band, six in a hundred for three minutes after mixing."""
+    """A heavy tail: two thirds at the edge of the band, eight in a hundred for three minutes after mixing."""
     edge = learn(SLOW, Evidence("gelled", gel(1.0), NIGHT)).believed_band[0]
     at = [0.99 * edge, 0.5 * edge, 0.1 * edge, 180.0]
     found = [learn(SLOW, Evidence("gelled", time, NIGHT)) for time in at]
