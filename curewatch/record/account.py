@@ -1,7 +1,7 @@
 """What a record says, gathered from the logbook as one value; nothing here writes or draws.
 
 Everything is taken from the sealed part of the logbook: entries and readings after the seal are not
-part of the record. Corrections are applied and shown (``joblog``).
+part of the record. Corrections are applied and shown (``worklog``).
 """
 
 import re

@@ -195,7 +195,7 @@ def pot(
     ------
     m cp(T) dT/dt = m dH da/dt - q(T) A with the kinetics of the film, conduction between shells, and q of
     :func:`curewatch.physics.heat_balance.transfer_to_air`. A cylinder in two dimensions, written
-    apart, and the shells themselves by SciPy: tests/published/test_pot_cylinder.py, test_pot_integrated.py
+    apart, and the shells themselves by SciPy: tests/published/test_pot_cylinder.py, test_cure_integrated.py
     """
     form = body(resin, mass, shape, insulated=insulated)
     begin = air_temperature if mix_temperature is None else mix_temperature
