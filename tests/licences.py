@@ -27,7 +27,7 @@ SAID = {
 _HEAD = """# Licences of the libraries
 What `pip install curewatch` brings, and what each extra adds, from each library's metadata.
 `python -m tests.licences` makes this list. The program's own licence is the repository's LICENSE.
-Fonts and data that are carried along say theirs beside the file.
+The package carries no fonts and no data of others; tables of measured data are in the tests alone.
 
 | library | licence | comes with |
 |---|---|---|
