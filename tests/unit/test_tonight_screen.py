@@ -163,6 +163,13 @@ def test_the_answer_stands_first_and_the_reason_second() -> None:
         assert shown(replace(NO_GO, verdict=verdict)).startswith(word)
 
 
+def test_a_chance_is_said_of_a_no_go_only_where_it_is_too_small() -> None:
+    """Beside a face that fails on every path, "almost certain" would read as the chance of the failure."""
+    for probability, said in ((1.0, False), (0.8, False), (0.41, True)):
+        text = shown(replace(NO_GO, probability=probability), why=False)
+        assert ("Chance: " in text, "you ask for 8 in 10" in text) == (said, said)
+
+
 @pytest.mark.parametrize("wording", [Wording(UTC), Wording(UTC, fahrenheit=True, twelve_hours=True)])
 def test_no_line_is_wider_than_eighty_columns(wording: Wording) -> None:
     """In every wording, with a long sensor name, a long resin name and a long place."""

@@ -52,16 +52,17 @@ def first(advice: TonightDocument, wording: Wording, place: str) -> list[str]:
 
 
 def reason(advice: TonightDocument, wording: Wording) -> str:
-    """The one reason, and the chance that every check holds."""
+    """The one reason, and the chance that every check holds; none beside a no-go that no chance is behind."""
     said = safe_line(_said(advice.headline, advice, wording)) + "."
     decided = advice.deciding in {"together", "sets"}  # its number is the chance
     if advice.probability is None or decided:
         return said
     if advice.verdict == "go":
         return f"{said} Chance that every check holds: {wording.chance(advice.probability)}."
-    tenths = advice.probability < (advice.needed_probability or 0.0)
-    asked = f"; you ask for {wording.asked(advice.needed_probability)}" if tenths else ""
-    return f"{said} Chance: {wording.chance(advice.probability)}{asked}."
+    if advice.probability >= (advice.needed_probability or 0.0):
+        return said
+    asked = wording.asked(advice.needed_probability)
+    return f"{said} Chance: {wording.chance(advice.probability)}; you ask for {asked}."
 
 
 def _verdict(advice: TonightDocument, wording: Wording, place: str) -> str:
