@@ -93,7 +93,7 @@ def _facts(account: Account, words: RecordWords) -> Iterator[tuple[str, str]]:
         yield "Place", shown(opened["place"], 200)
     yield "Shed", shown(shed.get("name") or "–", 80)
     yield "Work", shown(opened.get("what") or "–", 300)
-    yield "Resin system", shown(_resin_title(account), 120)
+    yield "Resin system", shown(_resin_titles(account), 300)
     yield "Substrate", shown(_substrate(opened, shed), 80)
     yield "By", shown(", ".join(_people(account)) or "not said", 120)
     yield "Opened", words.full(account.job.opened.at)
@@ -108,11 +108,12 @@ def _facts(account: Account, words: RecordWords) -> Iterator[tuple[str, str]]:
     yield "Units", f"{words.units}; the attached files: SI and UTC"
 
 
-def _resin_title(account: Account) -> str:
-    for course in account.courses:
-        if course.resin:
-            return f"{course.resin.title} ({course.resin.name})"
-    return str(account.job.opened.payload.get("resin") or "–")
+def _resin_titles(account: Account) -> str:
+    """Every resin that was laid, as its file calls it; else the one that the job was opened for."""
+    laid = dict.fromkeys(
+        f"{course.resin.title} ({course.resin.name})" for course in account.courses if course.resin
+    )
+    return "; ".join(laid) or str(account.job.opened.payload.get("resin") or "–")
 
 
 def _substrate(opened: Mapping[str, Any], shed: Mapping[str, Any]) -> str:

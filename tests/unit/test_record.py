@@ -18,6 +18,7 @@ from curewatch.advice.judge.rules import RuleOutcome
 from curewatch.errors import RecordBroken
 from curewatch.logbook import Entry, EntryKind, Logbook, StoredEntry
 from curewatch.logbook.sealing import seal
+from curewatch.materials import load_resin
 from curewatch.model.film import film
 from curewatch.model.fit import evidence as observed
 from curewatch.phrases import phrase
@@ -27,7 +28,7 @@ from curewatch.record.account import gather
 from curewatch.record.examination import verify
 from curewatch.record.measured import Post, between, measure, part_of
 from curewatch.record.page import Pages, PageTable
-from curewatch.record.pages import pages
+from curewatch.record.pages import _resin_titles, pages
 from curewatch.record.plain import as_plain
 from curewatch.record.words import RecordWords
 from curewatch.record.writing import write
@@ -115,6 +116,17 @@ def test_the_pages_say_who_did_what_when_and_with_which_lots(job):
     ):
         assert words in said, words
     assert "another job" not in said
+
+
+def test_every_resin_that_was_laid_stands_on_the_first_page(job):
+    """Epoxy laid over polyester: a reader who stops there knows of both; one resin stands there once."""
+    _, told = job
+    lower, *further = told.courses
+    mixed = (lower._replace(resin=load_resin("polyester-laminating")), *further)
+    for courses, names in ((told.courses, ["epoxy-slow"]), (mixed, ["polyester-laminating", "epoxy-slow"])):
+        titles = _resin_titles(replace(told, courses=courses))
+        assert re.findall(r"\(([a-z-]+)\)", titles) == names
+    assert _resin_titles(replace(told, courses=())) == "epoxy-slow"
 
 
 @pytest.mark.long
