@@ -1,7 +1,8 @@
 """Which alerts are active: those that the logbook's entries raised and did not clear, however long ago.
 
 The one way for all of them: the board, the list of alerts, the record of a restart. An alert is active
-everywhere or nowhere.
+everywhere or nowhere. A daemon that died clears nothing: what a look now would clear at once, as a go that is
+over, is left out by `advice.alert.alerts.reworded`.
 """
 
 from collections.abc import Iterable

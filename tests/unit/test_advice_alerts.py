@@ -88,6 +88,17 @@ def test_what_stands_takes_the_words_of_the_present() -> None:
     assert now[DEW] == state[DEW]
 
 
+def test_a_go_that_is_over_is_not_shown_where_nobody_steps_the_alerts() -> None:
+    """What clears without a hold is gone at once; what must hold its clearness stays, and the unseen, too."""
+    chance = Signal(Key(AlertKind.GO_NOW), raised=True, clear=False, text="go now")
+    state, _ = step(none_active(), [chance, margin(2.0)], 0.0)
+    over = replace(chance, raised=False, clear=True, hold=0.0)
+    assert reworded(state, [chance, margin(9.0)]).keys() == state.keys()
+    assert reworded(state, [replace(over, clear=False), margin(9.0)]).keys() == state.keys()
+    assert reworded(state, []).keys() == state.keys()
+    assert reworded(state, [over, margin(9.0)]).keys() == {DEW}
+
+
 def test_acknowledging_twice_or_what_does_not_stand_says_nothing() -> None:
     """An acknowledgement is an event once."""
     state, _ = run([2.0])

@@ -2,6 +2,7 @@
 
 import json
 import re
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -164,3 +165,22 @@ def test_a_test_notice_goes_to_everybody_and_is_noted_nowhere(
     assert (end.value.code, "command: sh: status 5" in capsys.readouterr().err) == (2, True)
     with Logbook(shed, read_only=True) as logbook:
         assert logbook.entries("notice") == []
+
+
+@pytest.mark.parametrize("kind", [AlertKind.GO_NOW, AlertKind.TONIGHT])
+def test_a_go_of_a_daemon_that_died_is_not_active(
+    shed: Path, capsys: pytest.CaptureFixture[str], kind: AlertKind
+) -> None:
+    """Nothing is known of the air any more; what was raised is told with the past, the rest stays."""
+    now = SystemClock().now().utc
+    hour = datetime.fromtimestamp(now - 6 * 3600, UTC)  # the daily line is active for three hours
+    settings = (
+        f'[alerts]\ntonight_at = {hour:%H:%M:%S}\n[shed]\nzone = "UTC"\n[logbook]\npath = "shed.sqlite"\n'
+    )
+    (shed.parent / "curewatch.toml").write_text(settings)
+    told = Event(Happening.RAISED, Key(kind), now - 6 * 3600, "go now with epoxy-fast; start before 04:30")
+    with Logbook(shed) as logbook:
+        logbook.append(entries=[Entry("alert", alerts.event_as_plain(told), told.at)])
+    assert [each["alert"] for each in stands(capsys)] == ["recoat-window", "condensation"]
+    shown, _, past = called(capsys, "--past", "12 h").partition("oldest first:")
+    assert ("go now" in shown, "go now" in past) == (False, True)

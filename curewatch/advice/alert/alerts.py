@@ -187,14 +187,19 @@ def _anew(state: State, signal: Signal, *, was_active: bool) -> tuple[State, Sig
 
 
 def reworded(state: State, signals: Iterable[Signal]) -> State:
-    """What is active, in the words of these signals: they may have changed since."""
-    present = {signal.key: signal for signal in signals if signal.raised}
-    return {
-        key: replace(alert, text=now.text, advised=now.advised, due=now.due)
-        if (now := present.get(key)) is not None
-        else alert
-        for key, alert in state.items()
-    }
+    """What is active, in the words of these signals; without what they clear at once, as a go that is over.
+
+    Who steps the state has cleared that already. Who only looks may look where nobody steps it any more.
+    """
+    present = {signal.key: signal for signal in signals}
+    found: dict[Key, ActiveAlert] = {}
+    for key, alert in state.items():
+        now = present.get(key)
+        if now is not None and now.raised:
+            found[key] = replace(alert, text=now.text, advised=now.advised, due=now.due)
+        elif now is None or not now.clear or now.hold > 0.0:
+            found[key] = alert
+    return found
 
 
 def acknowledge(state: State, key: Key, now: float) -> tuple[State, tuple[Event, ...]]:
