@@ -12,10 +12,12 @@ from curewatch.errors import StoreFailed
 BUSY_MS = 5000  # how long to wait for another process's commit
 PAGES = 2000  # copied at a time: a writer waits for one such step at most
 
+FULL = "the disk is full; make room, nothing stored so far is lost"
 _WHAT_TO_DO = {
     sqlite3.SQLITE_BUSY: "another program holds it locked; close that program (a database browser?)",
     sqlite3.SQLITE_LOCKED: "another program holds it locked; close that program (a database browser?)",
-    sqlite3.SQLITE_FULL: "the disk is full; make room, nothing stored so far is lost",
+    sqlite3.SQLITE_FULL: FULL,
+    sqlite3.SQLITE_IOERR_SHMSIZE: FULL,  # no room for the file beside it that its readers and writers share
     sqlite3.SQLITE_READONLY: "it cannot be written; look at the permissions and the mount",
     sqlite3.SQLITE_IOERR: "the disk does not answer; look at the card or disk and at `dmesg`",
     sqlite3.SQLITE_CANTOPEN: "it cannot be opened; look at the path, the folder and its permissions",
@@ -30,8 +32,9 @@ def failed(path: Path, trouble: sqlite3.Error | OSError) -> StoreFailed:
     """What a person must know and do about an error of the store."""
     if isinstance(trouble, OSError):
         return StoreFailed(f"logbook {path}: {trouble.strerror or trouble}")
-    code = getattr(trouble, "sqlite_errorcode", 0) & 0xFF  # the low byte is the primary code
-    advice = _WHAT_TO_DO.get(code, "see the message of SQLite")
+    code = getattr(trouble, "sqlite_errorcode", 0)
+    primary = _WHAT_TO_DO.get(code & 0xFF, "see the message of SQLite")  # the low byte
+    advice = _WHAT_TO_DO.get(code, primary)
     return StoreFailed(f"logbook {path}: {advice} (SQLite: {trouble})")
 
 

@@ -11,7 +11,7 @@ import pytest
 
 from curewatch.errors import RecordBroken, StoreFailed, UsageError
 from curewatch.export import Selection, export
-from curewatch.logbook import Entry, EntryKind, Logbook
+from curewatch.logbook import Entry, EntryKind, Logbook, store
 from curewatch.logbook.backup import backup
 from curewatch.logbook.retention import prune
 from curewatch.logbook.sealing import check_seals, seal
@@ -193,3 +193,19 @@ def test_letting_go_and_telling_of_it_are_one_commit(logbook: Logbook):
     assert prune(logbook, START + 10 * DAY, at=START + 31 * DAY).readings > 0
     assert len(logbook.entries(EntryKind.PRUNE)) == 1
     logbook.verify()
+
+
+@pytest.mark.parametrize(
+    ("code", "said"),
+    [
+        (sqlite3.SQLITE_IOERR_SHMSIZE, "the disk is full; make room"),
+        (sqlite3.SQLITE_FULL, "the disk is full; make room"),
+        (sqlite3.SQLITE_IOERR_READ, "the disk does not answer"),
+        (sqlite3.SQLITE_ERROR, "see the message of SQLite"),
+    ],
+)
+def test_a_disk_too_full_to_open_a_logbook_is_called_full(code: int, said: str) -> None:
+    """SQLite calls it an error of the disk; whoever then looks for a broken card looks in vain."""
+    trouble = sqlite3.OperationalError("demo")
+    trouble.sqlite_errorcode = code
+    assert said in str(store.failed(Path("demo.sqlite"), trouble))
