@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from curewatch.cli.main import run
 from curewatch.clock import SystemClock
 from curewatch.logbook import Entry, Logbook
 from curewatch.phrases import phrase
+from curewatch.readings import Reading
 
 
 @pytest.fixture
@@ -184,3 +186,33 @@ def test_a_go_of_a_daemon_that_died_is_not_active(
     assert [each["alert"] for each in stands(capsys)] == ["recoat-window", "condensation"]
     shown, _, past = called(capsys, "--past", "12 h").partition("oldest first:")
     assert ("go now" in shown, "go now" in past) == (False, True)
+
+
+def test_a_go_of_a_daemon_that_hears_is_shown_without_a_look(
+    shed: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It has looked itself. The controls: its time is up; nothing was heard for a while."""
+    now, looks = SystemClock().now().utc, []
+
+    class Look:
+        def __init__(self, *_: object) -> None:
+            looks.append(1)
+            self.alerts: dict[Key, None] = {}
+
+    monkeypatch.setattr("curewatch.shed.look.Look", Look)
+    go = Event(Happening.RAISED, Key(AlertKind.GO_NOW), now - 60, "go now", due=now + 3600)
+    for heard, due, looked in (
+        (now - 60, now + 3600, 0),
+        (now - 60, now - 1, 1),
+        (now - 3600, now + 3600, 1),
+    ):
+        reading = Reading("bench", heard, heard, temperature=290.0, relative_humidity=0.5)
+        told = replace(go, due=due)
+        path = shed.with_name(f"{heard:.0f}-{due:.0f}.sqlite")
+        with Logbook(path) as logbook:
+            logbook.append([reading], entries=[Entry("alert", alerts.event_as_plain(told), told.at)])
+        settings = f'[logbook]\npath = "{path.name}"\n'
+        (shed.parent / "curewatch.toml").write_text(settings)
+        looks.clear()
+        shown = [each["alert"] for each in stands(capsys)]
+        assert (shown, len(looks)) == ([] if looked else ["go-now"], looked)

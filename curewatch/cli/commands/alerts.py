@@ -18,11 +18,12 @@ from curewatch.logbook import EntryKind, LogbookStore, open_logbook
 from curewatch.shed import active_alerts
 from curewatch.shed.active_alerts import NumberedAlert, numbered
 from curewatch.shed.sent_notices import lately
-from curewatch.units import DAY
+from curewatch.units import DAY, MINUTE
 from curewatch.wording import Wording, plain_wording
 
 SENT_LATELY = 7 * DAY  # s
 TELLS_GO = {AlertKind.GO_NOW, AlertKind.TONIGHT}  # no daemon may run any more that would clear them
+LOOKS = 15 * MINUTE  # s, a daemon that hears anything looks as often
 
 
 def app(
@@ -76,9 +77,14 @@ def _show(document: AlertsDocument, words: Wording, now: float, *, json: bool) -
 
 
 def _standing(logbook: LogbookStore, configuration: Configuration, now: float) -> tuple[NumberedAlert, ...]:
-    """The active alerts; of those that tell of a go, those that a look at the shed now leaves."""
+    """The active alerts; of those that tell of a go, those that a look at the shed now leaves.
+
+    A daemon that hears something has looked itself.
+    """
     found = numbered(logbook)
-    if not any(each.alert.key.kind in TELLS_GO for each in found):
+    go = [each.alert for each in found if each.alert.key.kind in TELLS_GO]
+    heard = max((each.latest for each in logbook.sensors().values()), default=-LOOKS)
+    if not go or (now - heard < LOOKS and all(each.due is None or now < each.due for each in go)):
         return found
     from curewatch.shed.look import Look  # the model
 
