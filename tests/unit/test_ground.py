@@ -120,6 +120,17 @@ def test_epoxy_over_abraded_polyester_is_a_go(say: Say) -> None:
     assert "Moisture below: not measured" in words
 
 
+def test_bare_timber_is_primed_before_polyester_is_laid(say: Say) -> None:
+    """What to do now begins with it; on primed timber, and for epoxy, it is laid at once."""
+    for told, first in (
+        ("polyester-laminating --on bare-timber", "Do now: prime the timber first, as said. Lay it"),
+        ("polyester-laminating --on primed-timber", "Do now: lay it"),
+        ("epoxy-slow --on bare-timber", "Do now: lay it"),
+    ):
+        status, out = say(f"tonight --resin {told}")
+        assert (status, first in " ".join(out.split())) == (0, True), out
+
+
 @pytest.mark.long
 def test_a_damp_plank_is_no_go_and_a_dry_one_says_nothing(say: Say) -> None:
     """By the meter, in per cent; what no meter can show is refused."""

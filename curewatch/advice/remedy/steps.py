@@ -72,6 +72,8 @@ def _warnings(advice: Advice) -> list[str]:
 def _lay(advice: Advice) -> Said:
     soon = advice.start - advice.at < MINUTE
     lay: Said = "Lay it" if soon else phrase("Lay it at {start:moment}", start=advice.start)
+    if any(check.reason == ground.PRIME for check in advice.checks):
+        lay = phrase("Prime the timber first, as said. {lay} once it is tacky", lay=lay)
     ply = ", with peel ply on its wet face" if advice.blush in {"peel-ply", "wash-and-abrade"} else ""
     return phrase("{lay}{ply}. Then type `curewatch layer`", lay=lay, ply=ply)
 
