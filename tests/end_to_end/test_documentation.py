@@ -210,6 +210,7 @@ def test_commands_named_in_running_text_are_commands() -> None:
             assert named in words, f"{document.name}: curewatch {named}"
 
 
+@pytest.mark.long
 def test_the_manual_page_is_read_without_a_warning(tmp_path: Path) -> None:
     """By man itself, where it is installed."""
     if shutil.which("man") is None or shutil.which("groff") is None:

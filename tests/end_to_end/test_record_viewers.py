@@ -39,6 +39,7 @@ def told(*arguments: str | Path) -> str:
     return done.stdout
 
 
+@pytest.mark.long
 def test_qpdf_and_poppler_open_it_without_a_complaint(written: Written):
     """The structure is in order, the standard is named, and the job and seal code stand on every page."""
     need("qpdf", "pdftotext", "pdfinfo")

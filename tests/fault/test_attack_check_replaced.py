@@ -37,6 +37,7 @@ def one_blank_more(check: bytes) -> bytes:
 REPLACED = [always_holds, looks_at_no_reading, ends_early, one_blank_more]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("replace", REPLACED)
 @pytest.mark.few(2)
 def test_a_check_that_was_not_published_is_refused(

@@ -125,6 +125,7 @@ def test_the_list_of_another_record_s_pages_is_refused(sealed: Sealed, copy: Pat
     refused(copy, "pages.sha256")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("make", [lambda place: place.mkdir(), lambda place: place.symlink_to("record.html")])
 @pytest.mark.few(1)
 def test_what_is_no_file_is_refused(copy: Path, make: Callable[[Path], None]):
@@ -153,6 +154,7 @@ def test_what_was_checked_is_listed_by_digest(copy: Path):
     assert set(listed) - set(checked) <= {"pages.sha256", "pages.sig"}
 
 
+@pytest.mark.long
 def test_pages_that_nothing_covers_hold_unchecked(
     sealed: Sealed, copy: Path, mast: bytes, monkeypatch: pytest.MonkeyPatch
 ):

@@ -101,6 +101,7 @@ def test_a_whole_record_is_read(sealed: Sealed, tmp_path: Path, capsys: pytest.C
     assert status == 5
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("lines", [1, 100_000])
 @pytest.mark.few(1)
 def test_very_many_lines_are_cut(sealed: Sealed, folder: Path, lines: int):

@@ -19,6 +19,7 @@ def test_missing_readings_are_found(sealed: Sealed, folder: Path, attacker: str)
     assert found.shell == 5
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("attacker", ATTACKERS)
 def test_a_chain_that_ends_earlier_than_its_seal_is_found(sealed: Sealed, folder: Path, attacker: str):
     """The last block is cut off with everything in it: the seal names a block that is not there."""

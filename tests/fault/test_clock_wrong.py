@@ -112,6 +112,7 @@ def test_a_board_computer_that_wakes_in_1970(tmp_path: Path) -> None:
     night.logbook.close()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "around", ["2026-03-29T00:30:00Z", "2026-10-25T00:30:00Z", "2028-02-28T23:30:00Z", "2028-02-29T23:30:00Z"]
 )

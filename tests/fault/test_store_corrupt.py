@@ -32,6 +32,7 @@ def test_a_file_that_is_no_database_is_named(tmp_path: Path, content: bytes):
     assert path.read_bytes() == content
 
 
+@pytest.mark.long
 def test_a_page_of_rubbish_is_an_error_a_person_can_act_on(tmp_path: Path):
     """Whichever page is hit, what is said is ours, never a traceback of SQLite's."""
     path = tmp_path / "logbook.sqlite"

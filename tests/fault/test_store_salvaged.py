@@ -203,6 +203,7 @@ def cut_out(whole: Whole, tmp_path: Path) -> Salvaged:
     return salvage(path, tmp_path / "new.sqlite", at=NOW + DAY)
 
 
+@pytest.mark.long
 def test_a_hole_is_named_by_hours_and_heads_and_later_codes_hold(whole: Whole, tmp_path: Path):
     """Its hours are those of the lost block, heads stand on both sides, and a code given before proves."""
     done = cut_out(whole, tmp_path)

@@ -73,6 +73,7 @@ def test_a_sentence_of_twenty_words_is_short_enough() -> None:
     assert not list(faults("from `paths` at 20 °C, 10 to 12 mm, −5 °C; e.g. '350 g' or --units F,oz,12h"))
 
 
+@pytest.mark.long
 def test_help_schemas_and_terms_keep_the_rules() -> None:
     """Each text by its place."""
     wrong = [f"{place}: {fault}" for place, text in texts() for fault in faults(text)]

@@ -152,6 +152,7 @@ def test_a_lot_that_is_known_exactly_has_no_band() -> None:
     assert found.early[0] == pytest.approx(found.late[0], rel=1e-12)
 
 
+@pytest.mark.long
 def test_an_uncertain_inhibitor_widens_the_band_of_gel() -> None:
     """Lots may begin with more or less inhibitor than the system says."""
     resin = replace(load_resin("polyester-laminating"), rate_sd=0.01)
@@ -266,6 +267,7 @@ def test_starts_on_a_warm_layer_in_one_walk_are_told_as_alone() -> None:
     assert together["gel"][0, 0] < 0.9 * together["gel"][-1, 0]
 
 
+@pytest.mark.long
 def test_layers_that_run_away_gel_when_the_laminate_does(monkeypatch: pytest.MonkeyPatch) -> None:
     """Within 4 %, for their own heat sets their steps. The control: in steps of 450 s one misses 20 %."""
     resin, below = load_resin("epoxy-fast"), load_substrate("foam")

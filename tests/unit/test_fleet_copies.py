@@ -106,6 +106,7 @@ def test_every_closed_block_is_kept_as_it_came(pair: Pair) -> None:
     assert (pair.intake.kept, pair.intake.refused) == (12, 0)
 
 
+@pytest.mark.long
 def test_a_fork_rings_at_both_ends_and_nothing_is_merged(pair: Pair, tmp_path: Path) -> None:
     """Two machines with one shed's key and logbook go on in two ways; both hear of it, also the first."""
     pair.exchange()

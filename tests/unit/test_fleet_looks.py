@@ -158,6 +158,7 @@ def test_a_look_that_is_old_is_never_a_go(sheds: dict[str, Configuration]) -> No
     assert shown(sheds, NOW)["hull"][0] == "unknown"
 
 
+@pytest.mark.long
 def test_a_look_is_made_once_however_often_it_is_asked_for(sheds: dict[str, Configuration]) -> None:
     """Two lookers; the queue may send a look again."""
     one, two = (Looks(looker(), sheds, name) for name in ("one", "two"))

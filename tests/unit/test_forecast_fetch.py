@@ -224,6 +224,7 @@ def test_an_answer_that_is_cut_off_too_large_or_nonsense_is_trouble(service: Ser
     assert kept(log) == 0
 
 
+@pytest.mark.long
 def test_one_byte_at_a_time_ends_when_the_patience_does(service: Service) -> None:
     """A service that never ends holds nothing up."""
     service.slow, service.plan = True, [(200, {}, packed(timeseries()))]

@@ -232,6 +232,7 @@ def places(node: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
     return [path, *(each for key, value in inner for each in places(value, (*path, key)))]
 
 
+@pytest.mark.long
 @given(st.data(), st.sampled_from(sorted(FORMS)))
 @settings(max_examples=60)
 def test_no_damage_raises(data: st.DataObject, form: str) -> None:

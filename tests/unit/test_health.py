@@ -172,6 +172,7 @@ SPOKEN = st.tuples(
 )
 
 
+@pytest.mark.long
 @given(st.lists(SPOKEN, min_size=1, max_size=60), st.sampled_from(["whole", "warm", "damp", "as it comes"]))
 def test_a_track_traced_at_once_is_the_one_stepped(words: list[Any], kind: str) -> None:
     """Whatever a sensor said, in whole reports or in halves: point for point, and the same last word."""

@@ -68,6 +68,7 @@ def test_the_inbox_loses_nothing_between_threads() -> None:
     assert count == 8_000
 
 
+@pytest.mark.long
 @given(st.lists(st.tuples(st.integers(0, 65_535), st.integers(0, 2**32 - 1)), max_size=60), st.integers(1, 9))
 def test_deliveries_survive_in_their_notes(given: list[tuple[int, int]], batch: int) -> None:
     """However they were divided into commits, the next process knows what the last one stored; no other."""

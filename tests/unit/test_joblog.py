@@ -271,6 +271,7 @@ def test_a_layer_knows_only_batches_and_jobs_that_are_there(
     assert laid(shed, capsys, "--batch", "B2")["peroxide_percent"] == pytest.approx(1.5)
 
 
+@pytest.mark.long
 def test_a_layup_and_what_was_seen_of_it_can_be_corrected(
     shed: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -417,6 +418,7 @@ def test_a_layer_says_its_dose_and_whether_somebody_gave_it(
     assert "2 % peroxide (assumed)" in out
 
 
+@pytest.mark.long
 def test_what_hangs_on_a_corrected_value_is_worked_out_anew(
     shed: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -479,6 +481,7 @@ def test_what_is_told_afterwards_belongs_to_the_layer_that_lay_there_then(
     assert "L2 had not begun" in rejected(shed, capsys, *early, "30 min", "--layer", "L2")
 
 
+@pytest.mark.long
 def test_a_job_reads_as_somebody_would_say_it(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Deeds in words, a check with its number and its lever."""
     told(
@@ -535,6 +538,7 @@ def test_an_empty_pot_is_told_once_and_every_reader_of_layups_sees_it(
         assert all(each.pot_emptied for each in layer_log.running(logbook, SystemClock().now().utc))
 
 
+@pytest.mark.long
 def test_a_closed_job_takes_nothing_until_it_is_opened_again(
     shed: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -263,6 +263,7 @@ ATTACKS: dict[str, tuple[Callable[[KeptShed, Logbook], Any], tuple[str, Any]]] =
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ATTACKS)
 def test_an_old_answer_is_worked_out_anew(
     name: str, shed: KeptShed, logbook: Logbook, monkeypatch: pytest.MonkeyPatch
@@ -432,6 +433,7 @@ def test_who_tells_something_else_looks_at_nothing(words: tuple[str, ...], asked
     assert asked.running()[1] == 0
 
 
+@pytest.mark.long
 def test_where_no_layer_runs_nobody_looks(asked: Asked, monkeypatch: pytest.MonkeyPatch) -> None:
     """Neither who tells something nor who asks; the control: with a layer that runs both do."""
     monkeypatch.chdir(asked.shed.path.parent)

@@ -71,6 +71,7 @@ def test_layers_are_listed_and_closed(shed: Path, capsys: pytest.CaptureFixture[
         assert next_name(logbook) == "L3"
 
 
+@pytest.mark.long
 def test_a_layer_is_told_with_its_countdowns(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """With a shed that speaks, each moment has its likely time and its band, in text and as JSON."""
     now = SystemClock().now().utc

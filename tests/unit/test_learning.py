@@ -50,6 +50,7 @@ def test_one_gel_time_gives_the_posterior_of_a_fine_grid(factor: float) -> None:
     assert found.after.rate_sd == pytest.approx(sd, rel=0.05)
 
 
+@pytest.mark.long
 def test_two_observations_make_the_bands_visibly_narrower() -> None:
     """The band of tack-free after two observations is under two thirds of what it was."""
     fast = milestones(SLOW, film.cure(SLOW, LONG, rate_factor=1.25))
@@ -66,6 +67,7 @@ def test_two_observations_make_the_bands_visibly_narrower() -> None:
     assert found[-1].after.origins["kinetics.k1"].tag == "learned"
 
 
+@pytest.mark.long
 def test_learning_converges_on_the_lot_that_it_sees() -> None:
     """Ten kicks of a lot a fifth faster: the rate is there, the spread is down to that within a lot."""
     truth = pot(SLOW, 0.2, 291.15, rate_factor=1.2, duration=86400.0).pot_life
@@ -227,6 +229,7 @@ def test_three_alike_are_remembered_and_forgotten_with_what_bore_them_out() -> N
     assert folded(SLOW, seen[1:3]).resin is SLOW
 
 
+@pytest.mark.long
 def test_a_fitted_system_learns_in_all_it_left_open() -> None:
     """With a covariance the observation narrows rate and energy together; the lot's spread goes into them."""
     keys = ("kinetics.k1", "kinetics.k2", "kinetics.energy_1", "kinetics.energy_2")

@@ -125,6 +125,7 @@ def test_what_is_judged_has_its_surface_and_its_carbon_dioxide(tmp_path: Path) -
     assert estimated.carbon_dioxide == pytest.approx(900e-6)  # as configured: nobody measured it
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("hours", [6, 72])
 @pytest.mark.few(1)
 def test_the_record_follows_a_layer_as_its_countdown_did(hours: int, tmp_path: Path) -> None:

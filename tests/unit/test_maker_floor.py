@@ -84,6 +84,7 @@ def test_a_recoat_limit_long_after_the_film_closed_is_named(tmp_path: Path) -> N
     assert 6 * HOUR < low < high < 11 * HOUR
 
 
+@pytest.mark.long
 def test_what_is_kept_is_never_told_sooner_and_later_in_the_cold(slow: SheetFit) -> None:
     """At the sheet's temperature what it states; at 10 degC at least 1.8 times as long; firm is not sand."""
     warm, cold = marks(slow.resin, 20.0), marks(slow.resin, 10.0)

@@ -69,6 +69,7 @@ def test_a_tab_that_broke_in_the_timber_says_at_least() -> None:
     assert "at least about twice" in in_words(compared(tabs, EPOXY, PRIMED), Pull.PEEL)
 
 
+@pytest.mark.long
 def test_the_range_holds_the_truth_as_often_as_it_says_or_nearly() -> None:
     """Five of each from a known ratio of 2: the 8 in 10 range holds it in 65 to 90 of 100 tests."""
     rng, held = np.random.default_rng(7), 0

@@ -251,6 +251,7 @@ def silent_cup(say: Say) -> None:
     assert "L1" in say("layer --batch B1 --ago '2 h' --force")
 
 
+@pytest.mark.long
 def test_a_silent_probe_is_said(say: Say) -> None:
     """The layer names it."""
     silent_cup(say)

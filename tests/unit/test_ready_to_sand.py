@@ -103,6 +103,7 @@ def test_a_running_layer_has_two_rows_and_dust_is_spoken_of_before_the_later() -
         assert words in firm.note
 
 
+@pytest.mark.long
 def test_a_cure_shows_firm_and_ready_to_sand(capsys: pytest.CaptureFixture[str]) -> None:
     """On the screen and in JSON, every edge of the band after the wait."""
     said = outcome(FAST, constant(293.15, 48 * HOUR))

@@ -141,6 +141,7 @@ def test_lines_name_their_shed_where_there_are_several() -> None:
         assert {line.split()[0] for line in told} == wanted
 
 
+@pytest.mark.long
 def test_a_shed_that_cannot_be_looked_at_is_unknown(tmp_path: Path) -> None:
     """No logbook, or one that is none; the others are told all the same."""
     settings = parse(

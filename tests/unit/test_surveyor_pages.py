@@ -84,6 +84,7 @@ def test_each_rule_set_has_its_edition_and_each_layer_its_warmest(written: Writt
     assert one.edition == replace(one, rules=(replace(one.rules[0], outside=1),)).edition
 
 
+@pytest.mark.long
 def test_a_record_names_the_edition_that_reckoned_it(
     written: Written, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ):
@@ -236,6 +237,7 @@ def is_headed(said: bytes, objects: dict[bytes, bytes]) -> bool:
     return any(b"/S /" in objects[each] and is_headed(objects[each], objects) for each in below)
 
 
+@pytest.mark.long
 def test_copied_text_is_the_text(written: Written):
     """Digests and codes are whole, and no character stands in them that nobody sees."""
     assert written.folder is not None

@@ -111,6 +111,7 @@ def test_whoever_writes_names_the_shed(
     assert sorted(each.name for each in yard.iterdir()) == ["curewatch.toml", "one.toml"]
 
 
+@pytest.mark.long
 def test_what_needs_no_shed_asks_for_none(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
     for words in (
         ["resin", "list"],
