@@ -191,7 +191,7 @@ def test_a_go_of_a_daemon_that_died_is_not_active(
 def test_a_go_of_a_daemon_that_hears_is_shown_without_a_look(
     shed: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """It has looked itself. The controls: its time is up; nothing was heard for a while."""
+    """It has looked itself. Controls: its time is up; nothing was heard lately; a layer was told since."""
     now, looks = SystemClock().now().utc, []
 
     class Look:
@@ -201,16 +201,20 @@ def test_a_go_of_a_daemon_that_hears_is_shown_without_a_look(
 
     monkeypatch.setattr("curewatch.shed.look.Look", Look)
     go = Event(Happening.RAISED, Key(AlertKind.GO_NOW), now - 60, "go now", due=now + 3600)
-    for heard, due, looked in (
-        (now - 60, now + 3600, 0),
-        (now - 60, now - 1, 1),
-        (now - 3600, now + 3600, 1),
-    ):
+    layer = Entry("layer", {"layer": "L1"}, now - 30)
+    cases: list[tuple[float, float, list[Entry], int]] = [
+        (now - 60, now + 3600, [], 0),
+        (now - 60, now - 1, [], 1),
+        (now - 3600, now + 3600, [], 1),
+        (now - 60, now + 3600, [layer], 1),
+    ]
+    for number, (heard, due, more, looked) in enumerate(cases):
         reading = Reading("bench", heard, heard, temperature=290.0, relative_humidity=0.5)
         told = replace(go, due=due)
-        path = shed.with_name(f"{heard:.0f}-{due:.0f}.sqlite")
+        path = shed.with_name(f"{number}.sqlite")
         with Logbook(path) as logbook:
-            logbook.append([reading], entries=[Entry("alert", alerts.event_as_plain(told), told.at)])
+            entries = [Entry("alert", alerts.event_as_plain(told), told.at), *more]
+            logbook.append([reading], entries=entries)
         settings = f'[logbook]\npath = "{path.name}"\n'
         (shed.parent / "curewatch.toml").write_text(settings)
         looks.clear()

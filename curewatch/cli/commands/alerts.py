@@ -79,12 +79,18 @@ def _show(document: AlertsDocument, words: Wording, now: float, *, json: bool) -
 def _standing(logbook: LogbookStore, configuration: Configuration, now: float) -> tuple[NumberedAlert, ...]:
     """The active alerts; of those that tell of a go, those that a look at the shed now leaves.
 
-    A daemon that hears something has looked itself.
+    A daemon that hears something has looked itself, within a minute of what is told.
     """
     found = numbered(logbook)
     go = [each.alert for each in found if each.alert.key.kind in TELLS_GO]
+    if not go:
+        return found
+    from curewatch.answers.last_look import PASSED_OVER
+
     heard = max((each.latest for each in logbook.sensors().values()), default=-LOOKS)
-    if not go or (now - heard < LOOKS and all(each.due is None or now < each.due for each in go)):
+    told = logbook.entries(start=min(each.since for each in go))
+    same = all(each.kind in PASSED_OVER for each in told)
+    if same and now - heard < LOOKS and all(each.due is None or now < each.due for each in go):
         return found
     from curewatch.shed.look import Look  # the model
 
