@@ -93,7 +93,7 @@ def read(table: type[T], given: object, place: Place = ()) -> T:
     values = {key: _value(keys[key], found, (*place, key)) for key, found in given.items()}
     for key in _required(table):
         if key not in values:
-            raise NoKey((*place, key), f"{key} must be given")
+            raise NoKey((*place, key), f"{key} = ...; it must be given")
     try:
         return table(**values)
     except ValueError as trouble:

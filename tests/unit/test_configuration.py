@@ -66,7 +66,7 @@ def test_the_example_is_valid_and_complete() -> None:
             "rol",
             "role, the nearest one, or one of",
         ),
-        ("[sensors.bench]\nevery_s = 5", 1, "sensors.bench.role", "nothing", "must be given"),
+        ("[sensors.bench]\nevery_s = 5", 1, "sensors.bench.role", "nothing", "role = ...; it must be given"),
         ('[sensors]\n"9 lives" = { role = "air" }', 2, "sensors.9 lives", "9 lives", "a letter"),
         (
             '[serial.usb]\nurl = "/dev/ttyUSB0"\nbaud = "fast"',
