@@ -294,10 +294,10 @@ def test_reload_takes_a_good_configuration_and_refuses_a_bad_one(tmp_path: Path,
     ("settings", "words"),
     [
         ("[shed]\nnam = 3", "key shed.nam"),
-        ('[resin]\nname = "no-such-resin"', "no-such-resin"),
         *(
             pytest.param(*row, marks=pytest.mark.long)
             for row in (
+                ('[resin]\nname = "no-such-resin"', "no-such-resin"),
                 ('[sensors.bench]\nrole = "air"\npart = "golden"', "sensors.bench.part"),
                 ('[mqtt.yard]\nca_file = "absent.pem"', "mqtt.yard"),
                 ('[mqtt.yard]\npassword_file = "absent"', "mqtt.yard.password_file"),

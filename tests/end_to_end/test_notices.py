@@ -261,7 +261,8 @@ def addresses(folder: Path, servers: dict[str, Server], patience: int = 60) -> s
     return f'addresses_file = "{file.name}"'
 
 
-@pytest.mark.parametrize("modes", [["refuses", "503"], pytest.param(["hangs"], marks=pytest.mark.long)])
+@pytest.mark.long
+@pytest.mark.parametrize("modes", [["refuses", "503"], ["hangs"]])
 def test_services_that_refuse_hang_and_answer_503_lose_nothing(
     tmp_path: Path, servers: dict[str, Server], modes: list[str]
 ) -> None:

@@ -35,10 +35,10 @@ def as_somebody(home: Path, *arguments: str) -> "subprocess.CompletedProcess[str
     [
         ("curewatch.toml", "tonight", 78, "no permission for this user"),
         ("logbook.sqlite", "tonight", 1, "permissions"),
-        ("curve.csv", "cure --history curve.csv", 2, "not readable"),
         *(
             pytest.param(*row, marks=pytest.mark.long)
             for row in (
+                ("curve.csv", "cure --history curve.csv", 2, "not readable"),
                 ("logbook.sqlite", "layer --mass 100", 1, "permissions"),
                 ("logbook.sqlite", "ingest", 78, "permissions"),
                 ("logbook.sqlite", "doctor", 1, "permissions"),

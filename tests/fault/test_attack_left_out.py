@@ -37,7 +37,6 @@ def without(files: dict[str, bytes], kind: str, place: int) -> bytes:
 @pytest.mark.few(3)
 @pytest.mark.parametrize("place", [0, -1])
 @pytest.mark.parametrize("kind", [*OWN, *OF_SHED])
-@pytest.mark.few(8)
 def test_an_entry_left_out_is_missed(sealed: Sealed, folder: Path, kind: str, place: int):
     """Program and shell name it, or say that the job has no opening."""
     found = answers(

@@ -89,6 +89,7 @@ def test_a_real_disk_fills_up(small_disk: Path, tmp_path: Path) -> None:
     ],
     ids=["full", "read-only"],
 )
+@pytest.mark.few(1)
 def test_a_disk_that_takes_no_more(tmp_path: Path, calamity: str, recovery: str, said: str) -> None:
     """The same without root, by what SQLite itself refuses: to grow, or to write at all; and later does.
 

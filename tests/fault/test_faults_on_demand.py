@@ -82,7 +82,7 @@ class Watch:
         ("clock-back:bench@30m", 1.0, ["late", "silent"], TroubleKind.CLOCK),
     ],
 )
-@pytest.mark.few(4)
+@pytest.mark.few(2)
 def test_a_sensor_that_is_ill_is_said_to_be(
     tmp_path: Path, fault: str, hours: float, states: list[str], kind: TroubleKind | None
 ) -> None:

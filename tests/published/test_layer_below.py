@@ -49,6 +49,7 @@ def told(resin: Resin, buildup: Buildup, gap: float) -> float:
 
 
 @pytest.mark.parametrize("case", CASES)
+@pytest.mark.few(1)
 def test_a_warm_layer_of_another_resin_gives_its_heat(case: Case, record_property) -> None:
     """Gel of the upper layer within 5 % or 5 min; as if it lay on the bare substrate it misses by more."""
     under, thick, gap, name, thin, substrate = case

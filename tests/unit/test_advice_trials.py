@@ -29,9 +29,8 @@ def situation(celsius: float, humidity: float) -> Surfaced:
     )
 
 
-@pytest.mark.parametrize(
-    "name", ["epoxy-slow", "polyester-laminating", pytest.param("epoxy-fast", marks=pytest.mark.long)]
-)
+@pytest.mark.parametrize("name", ["epoxy-slow", "polyester-laminating", "epoxy-fast"])
+@pytest.mark.few(1)
 def test_a_stack_of_variants_is_judged_as_each_would_be_alone(name: str) -> None:
     """Likelihood and go, for warmed sheds and later starts, within one path of 256."""
     resin = load_resin(name)

@@ -3,6 +3,7 @@
 import ast
 import re
 from collections.abc import Iterable, Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,7 @@ TABLES = {  # a table reads better whole
     "answers/cure.py _finish": "the keys of a document",
     "model/fit/sheet_unknowns.py unknowns": "what a fit may change, a row each",
 }
+BLOCKS = (ast.stmt, ast.excepthandler, ast.match_case)  # what a function may stand in
 PURE = ("physics", "materials", "model", "advice")
 NUMBER = re.compile(r"\bfloat\b|FloatArray|ArrayLike")
 ARRAY = re.compile(r"FloatArray|ArrayLike")
@@ -25,12 +27,21 @@ ERROR = re.compile(r"[Rr]aise|[Rr]efuse")
 RAISING = {"_within", "require_temperature"}  # raise for whoever calls them
 
 
-def functions(room: str = "") -> Iterator[tuple[str, ast.FunctionDef]]:
-    """Every function of a room, by its file and name."""
-    for path in sorted((ROOT / room).rglob("*.py")):
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+@cache
+def parsed(path: Path) -> ast.Module:
+    """A file of the program, read once for all tests."""
+    return ast.parse(path.read_text("utf-8"))
+
+
+def functions() -> Iterator[tuple[str, ast.FunctionDef]]:
+    """Every function, by its file and name; also of a class, and within a function or a condition."""
+    for path in sorted(ROOT.rglob("*.py")):
+        waiting: list[ast.AST] = list(parsed(path).body)
+        while waiting:
+            node = waiting.pop()
             if isinstance(node, ast.FunctionDef):
                 yield f"{path.relative_to(ROOT)} {node.name}", node
+            waiting += (each for each in ast.iter_child_nodes(node) if isinstance(each, BLOCKS))
 
 
 def body(function: ast.FunctionDef) -> list[ast.stmt]:
@@ -105,7 +116,7 @@ def test_public_functions_of_the_pure_rooms_say_what_they_must() -> None:
         (f"{path.relative_to(ROOT)}:{function.lineno} {function.name}", room, function)
         for room in PURE
         for path in sorted((ROOT / room).rglob("*.py"))
-        for function in public(ast.parse(path.read_text("utf-8")).body)
+        for function in public(parsed(path).body)
     ]
     assert len(every) > 440  # so that none is passed over
     found = [f"{name}: {what}" for name, room, function in every for what in lacking(room, function)]

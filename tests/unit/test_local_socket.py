@@ -12,6 +12,7 @@ import pytest
 from curewatch.clock import SystemClock
 from curewatch.configuration import Configuration
 from curewatch.configuration.shape import LogbookTable
+from curewatch.daemon.edges import local_socket
 from curewatch.daemon.edges.local_socket import LocalSocket
 from curewatch.errors import StoreFailed, UsageError
 from curewatch.logbook import Entry, EntryKind, Logbook, sealing
@@ -35,7 +36,8 @@ def path(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def listening(path: Path) -> Iterator[LocalSocket]:
+def listening(path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[LocalSocket]:
+    monkeypatch.setattr(local_socket, "TURN", 0.02)  # no test waits for its end
     made = LocalSocket(path, SystemClock(), grp.getgrgid(os.getgid()).gr_name)
     made.open()
     made.start()
