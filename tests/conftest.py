@@ -41,6 +41,12 @@ if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
+def pytest_xdist_auto_num_workers() -> int:
+    """One worker more than cores: tests that start a process or a server wait for it."""
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return cores + 1
+
+
 TABLES = 16  # of the film's steps: a run meets many resins, as a process that looks at many sheds does
 
 
