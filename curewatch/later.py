@@ -1,4 +1,4 @@
-"""Libraries that cost a tenth of a second to import, imported when they are first used."""
+"""Modules that cost time to import, imported when they are first used."""
 
 from importlib import import_module
 from typing import Any

@@ -19,8 +19,6 @@ from curewatch.logbook import LogbookStore
 from curewatch.logbook.entry import Entry, StoredEntry
 from curewatch.readings import Reading, Rejected
 from curewatch.units import DAY, HOUR
-from curewatch.wire.forecast_forms import foretold
-from curewatch.wire.parser import Parser
 from curewatch.wording import counted
 
 if TYPE_CHECKING:  # the daemon, which only keeps forecasts, comes here too: it has no use for the model
@@ -70,6 +68,8 @@ def from_bytes(data: bytes, now: float, source: str = "", zone: tzinfo = UTC) ->
     UsageError
         Nothing in it can be a forecast; says what was found.
     """
+    from curewatch.wire.forecast_forms import foretold  # a look reads what was kept: it has no use for forms
+
     data = data.removeprefix(codecs.BOM_UTF8)
     told = foretold(data, zone)
     if told is not None:
@@ -84,6 +84,8 @@ def from_bytes(data: bytes, now: float, source: str = "", zone: tzinfo = UTC) ->
 
 def _readings(data: bytes, now: float, source: str, zone: tzinfo) -> tuple[list[Reading], str]:
     """The readings of lines or of a pack, and what form that was."""
+    from curewatch.wire.parser import Parser
+
     at = Instant(now, 0.0)
     parser = Parser(check=False, zone=zone)
     packed = data.lstrip()[:1] in (b"[", b"{") or data[:1] > b"\x7f"

@@ -9,13 +9,14 @@ expected counts for its own layer alone (:mod:`curewatch.model.fit.learning`).
 from collections import OrderedDict
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import Situation
 from curewatch.jobs import Layer
+from curewatch.later import Later
 from curewatch.logbook import EntryKind, LogbookStore, StoredEntry
 from curewatch.materials.resin import Resin
 from curewatch.materials.substrate import Substrate
@@ -23,18 +24,23 @@ from curewatch.model.air import surface
 from curewatch.model.film.ensemble_steps import Ensemble, Heat, followed
 from curewatch.model.film.film import History
 from curewatch.model.film.lots import Lot
-from curewatch.model.fit import learning, score
+from curewatch.model.fit import score
 from curewatch.model.fit.evidence import Evidence, from_plain
-from curewatch.model.fit.learning import Lesson
 from curewatch.model.fit.score import Deviation
 from curewatch.units import HOUR, FloatArray
+
+if TYPE_CHECKING:
+    from curewatch.model.fit import learning
+    from curewatch.model.fit.learning import Lesson
+else:  # of a lot of which nothing was observed nothing is learnt
+    learning = Later("curewatch.model.fit.learning")
 
 MOST_KEPT = 32  # folded lots remembered in this process
 GRID = 900.0  # s between the points of a history
 FINE = 225.0  # s, of a layer that warms itself
 APART = 1.0  # s, at least, between two of them: entries keep tenths, and equal times would be no history
 NEAR = HOUR  # a reading within this of the start counts for it [s]
-_folded: OrderedDict[tuple[Any, ...], tuple[Lesson, ...]] = OrderedDict()
+_folded: "OrderedDict[tuple[Any, ...], tuple[Lesson, ...]]" = OrderedDict()
 
 
 def resin_of_lot(logbook: LogbookStore, resin: Resin, lot: str | None, layer: str = "") -> Resin:
@@ -47,8 +53,8 @@ def resin_of_lot(logbook: LogbookStore, resin: Resin, lot: str | None, layer: st
     layer : str
         Whose times are asked; empty for the lot as a whole.
     """
-    observed = (each for _, each in observations(logbook, resin.name, lot))
-    return learning.current_resin(resin, observed, layer)
+    observed = [each for _, each in observations(logbook, resin.name, lot)]
+    return learning.current_resin(resin, observed, layer) if observed else resin
 
 
 def told_resin(logbook: LogbookStore, resin: Resin, lot: str | None, layer: str = "") -> Resin:
@@ -76,7 +82,7 @@ def pulls(logbook: LogbookStore, resin: str) -> tuple[Deviation, ...]:
     return tuple(found.values())
 
 
-def lesson_of(logbook: LogbookStore, resin: Resin, lot: str | None, evidence: Evidence) -> Lesson:
+def lesson_of(logbook: LogbookStore, resin: Resin, lot: str | None, evidence: Evidence) -> "Lesson":
     """What an observation that is about to be told would do; an earlier telling of it is left out.
 
     Raises
@@ -93,7 +99,7 @@ def lesson_of(logbook: LogbookStore, resin: Resin, lot: str | None, evidence: Ev
     return learning.learn(so_far.resin, evidence, so_far.doubted)
 
 
-def lessons(logbook: LogbookStore, resin: Resin, lot: str | None) -> tuple[Lesson, ...]:
+def lessons(logbook: LogbookStore, resin: Resin, lot: str | None) -> "tuple[Lesson, ...]":
     """What each observation of this lot did, oldest first."""
     observed = tuple(observations(logbook, resin.name, lot))
     if not observed:

@@ -13,23 +13,19 @@ from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import cached_property
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from curewatch.advice.alert import alerts, openings, primer, watchers
-from curewatch.advice.alert.alerts import Signal, State
-from curewatch.advice.alert.pots import WARM_AIR, OpenPot
-from curewatch.advice.alert.progress import Progress, follow
 from curewatch.advice.judge import data_quality
 from curewatch.advice.judge.answer import Advice
 from curewatch.advice.judge.question import Question, ask
 from curewatch.advice.judge.situation import Place, Situation, Surfaced
 from curewatch.advice.plan.windows import Strip, strip
-from curewatch.advice.remedy.parameters import Means
 from curewatch.configuration import Configuration, logbook_path
 from curewatch.errors import CurewatchError
 from curewatch.jobs import Layer, OpenPart
+from curewatch.later import Later
 from curewatch.logbook import LogbookStore, open_logbook
 from curewatch.materials import load_resin
 from curewatch.materials.substrate import Substrate
@@ -37,14 +33,11 @@ from curewatch.model.air import outlook as air_outlook
 from curewatch.model.air import prospect, surface
 from curewatch.model.air.outlook import Outlook
 from curewatch.model.air.reading_errors import Accuracy, with_errors
-from curewatch.model.air.shed import identify
 from curewatch.model.film.blush import FRESH_AIR
 from curewatch.model.fit.score import Deviation
 from curewatch.model.mass.pot import pot
 from curewatch.shed import (
-    active_alerts,
     consult,
-    copied,
     layer_log,
     learnt,
     open_job,
@@ -52,17 +45,32 @@ from curewatch.shed import (
     pot_log,
     present,
     primer_log,
-    probes,
 )
 from curewatch.shed.clock_watch import NOT_BEFORE
 from curewatch.shed.past_grid import PastGrid
+
+if TYPE_CHECKING:
+    from curewatch.advice.alert import alerts, openings, pots, primer, progress, watchers
+    from curewatch.advice.alert.alerts import Signal, State
+    from curewatch.advice.alert.pots import OpenPot
+    from curewatch.advice.alert.progress import Progress
+    from curewatch.advice.remedy.parameters import Means
+    from curewatch.shed import active_alerts, copied, probes
+else:  # who asks for no alert and no running layer, as `tonight` and `windows`, loads none of these
+    alerts, openings, pots, primer, progress, watchers = (
+        Later(f"curewatch.advice.alert.{name}")
+        for name in ("alerts", "openings", "pots", "primer", "progress", "watchers")
+    )
+    active_alerts, copied, probes = (
+        Later(f"curewatch.shed.{name}") for name in ("active_alerts", "copied", "probes")
+    )
 
 
 class RunningLayer(NamedTuple):
     """A layer that is running, and how far it is; or the reason why that cannot be said."""
 
     layer: Layer
-    progress: Progress | None
+    progress: "Progress | None"
     reason: str = ""
 
 
@@ -77,7 +85,7 @@ class Look:
         *,
         length: float = air_outlook.LENGTH,
         not_before: float = NOT_BEFORE,
-        active: State | None = None,
+        active: "State | None" = None,
         listening: bool = False,
         grid: PastGrid | None = None,
     ) -> None:
@@ -179,7 +187,7 @@ class Look:
         return data_quality.remedies(self.situation, question.limits)
 
     @cached_property
-    def active(self) -> State:
+    def active(self) -> "State":
         """The active alerts."""
         if self._given_active is not None:
             return self._given_active
@@ -215,8 +223,11 @@ class Look:
         """What was seen of layers of this resin, against what was told of them."""
         return () if self.logbook is None else learnt.pulls(self.logbook, question.resin.name)
 
-    def means(self, question: Question) -> Means:
+    def means(self, question: Question) -> "Means":
         """What can be done about a no-go: the shed as its recordings show it, its heater, other resins."""
+        from curewatch.advice.remedy.parameters import Means
+        from curewatch.model.air.shed import identify
+
         configuration = self.configuration
         others = tuple(
             self.asked(resin=name)
@@ -251,7 +262,7 @@ class Look:
             asked = self.about(layer)
             seen = probes.of_layer(logbook, layer, self.surfaced)
             asked = probes.taught(logbook, asked, layer, self.surfaced, seen)
-            there = follow(
+            there = progress.follow(
                 layer, asked, self.surfaced, self.outlook, below=asked.below, probe=seen.layer, cup=seen.cup
             )
             return RunningLayer(layer, there)
@@ -259,12 +270,12 @@ class Look:
             return RunningLayer(layer, None, f"cannot be followed: {trouble}")
 
     @property
-    def progress(self) -> tuple[Progress, ...]:
+    def progress(self) -> "tuple[Progress, ...]":
         """Of the running layers that can be followed."""
         return tuple(each.progress for each in self.running if each.progress is not None)
 
     @cached_property
-    def signals(self) -> tuple[Signal, ...]:
+    def signals(self) -> "tuple[Signal, ...]":
         """What this moment says about each possible alert."""
         found = watchers.signals(
             self.situation,
@@ -282,7 +293,7 @@ class Look:
         return (*found, *primed, *copy, *openings.openings(self._chances, self.active))
 
     @cached_property
-    def further_pots(self) -> tuple[OpenPot, ...]:
+    def further_pots(self) -> "tuple[OpenPot, ...]":
         """Pots of batches that are not laid, and of layers of which nothing else can be told."""
         if self.logbook is None:
             return ()
@@ -308,27 +319,27 @@ class Look:
             return True
         return laid.chemistry.dosed == self.question.resin.chemistry.dosed
 
-    def _pot_of(self, layer: Layer) -> OpenPot | None:
+    def _pot_of(self, layer: Layer) -> "OpenPot | None":
         late = self.at - layer.started > pot_log.LONGEST
         if layer.batch_mass is None or layer.pot_emptied is not None or late:
             return None
         life = self._pot_life(layer.resin, layer.batch_mass, layer.peroxide_percent)
         option = f"--layer {layer.layer}"
-        return None if life is None else OpenPot(layer.layer, layer.named, layer.started, life, option)
+        return None if life is None else pots.OpenPot(layer.layer, layer.named, layer.started, life, option)
 
-    def _pot_of_batch(self, batch: pot_log.MixedBatch) -> OpenPot | None:
+    def _pot_of_batch(self, batch: pot_log.MixedBatch) -> "OpenPot | None":
         life = self._pot_life(batch.resin, batch.mass, batch.peroxide_percent)
         subject, option = f"{batch.job} {batch.batch}".strip(), f"--batch {batch.batch} --job {batch.job}"
         parts = [each.named for each in self.open_parts if each.job == batch.job]
         named = f"{parts[0]}, {batch.batch}" if len(parts) == 1 else subject
-        return None if life is None else OpenPot(subject, named, batch.mixed, life, option)
+        return None if life is None else pots.OpenPot(subject, named, batch.mixed, life, option)
 
     def _pot_life(self, resin: str, mass: float, peroxide_percent: float | None) -> float | None:
         """In the air of now, or in warm air where that is not known; None where it never kicks. [s]"""
         air = None if self.situation.air is None else self.situation.air.temperature
         try:
             chosen = load_resin(resin, self.configuration.resin.folder)
-            warmth = WARM_AIR if air is None else air
+            warmth = pots.WARM_AIR if air is None else air
             found = pot(chosen, mass, warmth, peroxide_percent=peroxide_percent, to_gel=True)
         except CurewatchError:
             return None
@@ -340,7 +351,7 @@ class Look:
         return () if self.logbook is None else primer_log.waiting(self.logbook, self.at)
 
     @property
-    def _chances(self) -> openings.Chances:
+    def _chances(self) -> "openings.Chances":
         settings, now = self.configuration, self.at
         return openings.Chances(
             now,
@@ -374,7 +385,7 @@ class Look:
         return next(at for day in days if (at := day.timestamp()) > self.at - after)
 
     @property
-    def alerts(self) -> State:
+    def alerts(self) -> "State":
         """The active alerts in the words of this moment."""
         return alerts.reworded(self.active, self.signals)
 
