@@ -294,14 +294,15 @@ def _spans(chart: RecordChart, frame: _Frame) -> Iterator[str]:
 
 
 def _levels(chart: RecordChart, frame: _Frame) -> Iterator[str]:
+    """Limits, each with its name at the right end: stretches have theirs at the left, flags above."""
+    right = frame.left + frame.width
     for level in chart.levels:
         y = float(frame.y(level.value))
-        yield _rule(
-            frame.left, y, frame.left + frame.width, y, colour="#9b1c1c", extra='stroke-dasharray="2 2"'
-        )
+        yield _rule(frame.left, y, right, y, colour="#9b1c1c", extra='stroke-dasharray="2 2"')
         above = [float(frame.y(other.value)) for other in chart.levels if other.value > level.value]
-        beneath = bool(above) and y - max(above) < 14  # no room between it and the next one
-        yield _text(frame.left + 4, y + (10 if beneath else -3), level.label, 10.5, colour="#9b1c1c")
+        beneath = y - max(above, default=frame.top) < 14  # no room between it and the next one, or the edge
+        below = y + (10 if beneath else -3)
+        yield _text(right - 4, below, level.label, 10.5, anchor="end", colour="#9b1c1c")
 
 
 def _labels(chart: RecordChart, frame: _Frame) -> Iterator[str]:

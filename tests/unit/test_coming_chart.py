@@ -91,3 +91,43 @@ def test_another_name_or_folder_is_refused(tmp_path: Path) -> None:
         draw(found, outlook, ASKED.limits, tmp_path / "none" / "a.svg", Wording())
     draw(found, outlook, ASKED.limits, tmp_path / "a.svg", Wording())
     assert (tmp_path / "a.svg").read_text(encoding="utf-8").startswith("<svg ")
+
+
+def boxes(panel: ET.Element) -> list[tuple[float, float, float, float, str]]:
+    """Left, top, right, bottom of each text: letters half as wide as high, a fifth of them below the line."""
+    found = []
+    for each in panel.iter(f"{SVG}text"):
+        x, y, high = (float(each.get(name, 0)) for name in ("x", "y", "font-size"))
+        wide = 0.5 * high * len(each.text or "")
+        left = x - wide * {"start": 0.0, "middle": 0.5, "end": 1.0}[each.get("text-anchor", "start")]
+        found.append((left, y - 0.7 * high, left + wide, y + 0.2 * high, each.text or ""))
+    return found
+
+
+def touching(panel: ET.Element) -> list[tuple[str, str]]:
+    """Texts that cover a part of each other."""
+    every = boxes(panel)
+    return [
+        (one[4], other[4])
+        for number, one in enumerate(every)
+        for other in every[:number]
+        if one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
+    ]
+
+
+@pytest.mark.parametrize(("humidity", "swing"), [(0.55, 7.0), (0.40, 0.5)])
+def test_no_text_touches_another(humidity: float, swing: float) -> None:
+    """Limits, flags, names, hours and the unit, also where a limit is the top of its panel.
+
+    The control: a limit set onto a flag.
+    """
+    situation = shed(humidity=humidity)
+    outlook = days(situation, swing)
+    found = strip(ASKED, situation, outlook, ALWAYS)
+    whole = ET.fromstring(picture((found,), weather(outlook, NOW, length=AHEAD), ASKED.limits, Wording()))
+    for panel in whole.findall(f"{SVG}svg"):
+        assert touching(panel) == []
+        said = {(each.text or "").split()[0]: each for each in panel.iter(f"{SVG}text")}
+        for name in ("x", "y", "text-anchor"):
+            said["lowest" if "lowest" in said else "highest"].set(name, said["go:"].get(name, ""))
+        assert touching(panel)
