@@ -137,11 +137,10 @@ class RateLaw(NamedTuple):
 
         Source: the Rabinowitch sum in the module's head.
         """
-        m, n, start = self.m, self.n, np.log(self.diffusion)
-        uncured, bend, rest = self.uncured, (self.full - self.uncured) * self.shape, 1.0 - self.shape
-        start = float(start) if exp is math.exp else start
-        # numpy takes as long to make an array of a plain number as to multiply eight of them.
-        one, c1, c2 = (1.0, C1, C2) if exp is math.exp else (np.asarray(each) for each in (1.0, C1, C2))
+        bend, rest, start = (self.full - self.uncured) * self.shape, 1.0 - self.shape, np.log(self.diffusion)
+        m, n, uncured, bend, rest, start, one, c1, c2 = _kept(
+            exp, self.m, self.n, self.uncured, bend, rest, start, 1.0, C1, C2
+        )
 
         def rate(a: Any, k1: Any, k2: Any, temperature: Any) -> Any:
             above = temperature - uncured - bend * a / (one - rest * a)
@@ -156,10 +155,11 @@ class RateLaw(NamedTuple):
 
         [1, K] -> [1/s] Source: as :meth:`kernel`.
         """
-        k1, k2, kernel = self.k1, self.k2, self.kernel(exp)
         warmth_1, warmth_2 = self.energy_1 / GAS_CONSTANT, self.energy_2 / GAS_CONSTANT
-        alike, cold = bool(np.all(warmth_1 == warmth_2)), 1.0 / REFERENCE_TEMPERATURE
-        one: Any = 1.0 if exp is math.exp else np.asarray(1.0)
+        alike, kernel = bool(np.all(warmth_1 == warmth_2)), self.kernel(exp)
+        k1, k2, warmth_1, warmth_2, cold, one = _kept(
+            exp, self.k1, self.k2, warmth_1, warmth_2, 1.0 / REFERENCE_TEMPERATURE, 1.0
+        )
 
         def rate(a: Any, temperature: Any) -> Any:
             inverse = cold - one / temperature
@@ -198,3 +198,11 @@ class RateLaw(NamedTuple):
         share = np.log(np.asarray(rate) / self.diffusion) / C1
         above = C2 * share / (1.0 - np.abs(share))
         return conversion_at(kelvin - above, self.uncured, self.full, self.shape)
+
+
+def _kept(exp: Callable[[Any], Any], *constants: Any) -> tuple[Any, ...]:
+    """Constants as a law with this exponential uses them: numbers, or arrays, of no dimension where need be.
+
+    numpy takes as long to make an array of a plain number as to multiply eight of them.
+    """
+    return tuple(float(each) if exp is math.exp else np.asarray(each) for each in constants)

@@ -89,7 +89,9 @@ class RisingCapacity(NamedTuple):
 
     anchor: Any  # [K]
     inverse: Any  # 1/b [K]
+    double: Any  # 2/b [K]
     square: Any  # 1/b^2 less twice the anchor over b [K2]
+    least: Any  # where nothing more could be given off: the anchor less 1/b [K]
 
     @classmethod
     def of(cls, anchor: float, bend: float, kind: Callable[[float], Any] = np.asarray) -> "RisingCapacity":
@@ -102,7 +104,8 @@ class RisingCapacity(NamedTuple):
         ds = (1 + b (T - anchor)) dT, integrated.
         """
         inverse = 1.0 / max(bend, STRAIGHT)
-        return cls(kind(anchor), kind(inverse), kind(inverse * (inverse - 2.0 * anchor)))
+        square, least = inverse * (inverse - 2.0 * anchor), kind(anchor) - kind(inverse)
+        return cls(*(kind(each) for each in (anchor, inverse, 2.0 * inverse, square, least)))
 
     def stored(self, temperature: AnyArray) -> AnyArray:
         """What cells (...) of this temperature have stored: the integral of cp over cp(anchor). [K] -> [K]
@@ -122,8 +125,8 @@ class RisingCapacity(NamedTuple):
         ------
         As :meth:`of`; the greater root.
         """
-        found: AnyArray = np.sqrt((self.inverse + self.inverse) * stored + self.square)
-        found += self.anchor - self.inverse
+        found: AnyArray = np.sqrt(self.double * stored + self.square)
+        found += self.least
         return found
 
 
@@ -296,6 +299,7 @@ def _integrals(grown: FloatArray) -> tuple[FloatArray, FloatArray]:
     """(e^x - 1)/x and (e^x - 1 - x)/x^2, by their series near 0."""
     near = np.abs(grown) < 1e-4
     x = np.where(near, 1.0, grown)
-    once = np.where(near, 1.0 + grown / 2.0, np.expm1(x) / x)
-    twice = np.where(near, 0.5 + grown / 6.0, (np.expm1(x) - x) / x**2)
+    more = np.expm1(x)
+    once = np.where(near, 1.0 + grown / 2.0, more / x)
+    twice = np.where(near, 0.5 + grown / 6.0, (more - x) / x**2)
     return once, twice
