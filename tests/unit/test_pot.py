@@ -14,7 +14,7 @@ from curewatch.errors import OutOfValidity
 from curewatch.materials import Resin, load_resin, resin_names
 from curewatch.model.film.milestones import crossing
 from curewatch.model.mass import pot as pots
-from curewatch.model.mass.heated_row import Slab
+from curewatch.model.mass.heated_row import FEW, Slab, reaction
 from curewatch.model.mass.pot import _Surface, body, pot
 from curewatch.physics.cure_kinetics import RateLaw
 from curewatch.physics.heat_balance import CONVECTION, STILL_AIR, RisingCapacity, shells, transfer_to_air
@@ -194,6 +194,16 @@ def test_a_pot_without_more_words_is_of_the_usual_lot_in_shells_for_six_hours() 
     assert plain.peak_time == plain.time[np.argmax(plain.temperature)]
     assert plain._replace(peak_temperature=333.15).overheats
     assert not plain._replace(peak_temperature=333.14).overheats
+
+
+@pytest.mark.parametrize("cells", [FEW, FEW + 1])
+def test_few_cells_and_many_go_by_the_same_law(cells: int) -> None:
+    """That of the tests, written apart: an inhibitor goes at the first rate, no cell beyond the end."""
+    progress, kelvin = np.linspace(-0.1, 1.1, cells), np.linspace(280.0, 420.0, cells)
+    expected = [
+        float(law(THING, min(max(a, 0.0), 1.0), warmth)) for a, warmth in zip(progress, kelvin, strict=True)
+    ]
+    assert reaction(THING, 1.0, 200.0).rate(progress, kelvin) == pytest.approx(expected, rel=1e-12)
 
 
 @pytest.mark.parametrize("shape", ["cup", "tray"])

@@ -24,7 +24,6 @@ from curewatch.errors import OutOfValidity
 from curewatch.materials.resin import Resin
 from curewatch.model.film.milestones import crossing
 from curewatch.model.mass.runge_kutta import refine
-from curewatch.physics.cure_kinetics import RateLaw
 from curewatch.physics.heat_balance import Chain, Conduction, RisingCapacity, conduction
 from curewatch.units import FloatArray
 
@@ -38,9 +37,12 @@ SET = 0.05  # conversion
 CAUTION = 0.75  # of the step that would just do: fewer are tried in vain
 AFTER_GEL = 20.0  # of the tolerance: 1 K a step, for a peak to 3 K
 WHOLE_RISE = 200.0  # K that count as much as full conversion in what a step may miss
+FEW = (
+    12  # cells, of which the law by plain numbers is quicker than by arrays: 8 take half as long, 16 as long
+)
 INNER = 33  # points of a step in which a threshold is passed
 MOST_STEPS = 100_000
-NOUGHT, TENTH, HALF, ONE = (np.asarray(each) for each in (0.0, 0.1, 0.5, 1.0))
+NOUGHT, HALF, ONE = (np.asarray(each) for each in (0.0, 0.5, 1.0))
 
 
 class Slab(NamedTuple):
@@ -83,9 +85,10 @@ class Reaction(NamedTuple):
 
     def allowed(self, progress: FloatArray) -> float:
         """How much a step from here may miss. [1] ``progress`` (cells,)."""
-        if self.inhibited and progress.min() < SET:
+        cells = progress.tolist()
+        if self.inhibited and min(cells) < SET:
             return INHIBITED * self.tolerance
-        return self.tolerance * (AFTER_GEL if progress.max() >= self.gel else 1.0)
+        return self.tolerance * (AFTER_GEL if max(cells) >= self.gel else 1.0)
 
 
 class _Cells:
@@ -101,6 +104,10 @@ class _Cells:
         self.all = slice(reacting, reacting + cells)
         self.made = slice(reacting + cells, 2 * reacting + cells)
         self.rise, self._reaction, self._inert = np.asarray(reaction.rise), reaction, cells - reacting
+        self._counts = np.zeros(2 * reacting + cells + 2)  # of what two orders differ by
+        self._counts[self.progress] = 0.1
+        if reaction.besides is not None:
+            self._counts[self.warmth] = 0.1 / WHOLE_RISE
 
     def state(self, progress: FloatArray, temperature: FloatArray, outside: FloatArray) -> FloatArray:
         """At the beginning of a step. [1], [K]"""
@@ -122,14 +129,12 @@ class _Cells:
         stored, how = warmth, self._reaction
         if how.capacity is not None:
             warmth = how.capacity.temperature(stored)
-        if how.besides is not None:
-            result[self.warmth] = how.besides(stored, warmth)
         result[self.progress] = faster = how.rate(progress, warmth)
         heat = faster * self.rise
         if how.inhibited:
             heat *= progress > NOUGHT
         result[self.made] = heat
-        result[self.warmth] += heat
+        result[self.warmth] = heat if how.besides is None else heat + how.besides(stored, warmth)
         return result
 
     def settle(self, before: FloatArray, after: FloatArray) -> FloatArray:
@@ -143,10 +148,9 @@ class _Cells:
 
     def amiss(self, whole: FloatArray, change: FloatArray, over: FloatArray) -> FloatArray:
         """What two orders differ by over a step, in conversion; warmth too, where more moves it. [1]"""
-        missed = (TENTH * whole) * change[self.progress] + over
-        if self._reaction.besides is None:
-            return np.asarray(missed)
-        return np.concatenate((missed, (TENTH * whole / WHOLE_RISE) * change[self.warmth]))
+        missed = whole * change * self._counts
+        missed[self.progress] += over
+        return np.asarray(missed)
 
 
 class _Stride(NamedTuple):
@@ -164,7 +168,7 @@ class _Row(NamedTuple):
 
 class _Trial(NamedTuple):
     row: _Row
-    amiss: FloatArray  # difference of two orders in the reacting cells [1]
+    amiss: FloatArray  # (state,), difference of two orders, of what counts [1]
     given_off: float
 
 
@@ -173,11 +177,14 @@ def reaction(resin: Resin, factor: float, rise: float, tolerance: float = TOLERA
 
     ``factor`` [1], ``rise`` [K], ``tolerance`` [1].
     """
-    # numpy takes as long to make an array of a plain number as to multiply eight of them.
-    law = RateLaw(*(np.asarray(each) for each in resin.law(factor))).at(np.exp)
+    law = resin.law(factor)
+    each, many = law.at(math.exp), law.at(np.exp)
 
     def rate(progress: FloatArray, temperature: FloatArray) -> FloatArray:
-        return np.asarray(law(np.minimum(np.maximum(progress, NOUGHT), ONE), temperature), dtype=float)
+        if progress.size > FEW:
+            return np.asarray(many(np.minimum(np.maximum(progress, NOUGHT), ONE), temperature))
+        cells = zip(progress.tolist(), temperature.tolist(), strict=True)
+        return np.array([each(0.0 if a < 0.0 else a if a < 1.0 else 1.0, warmth) for a, warmth in cells])
 
     return Reaction(rate, rise, resin.kinetics.inhibitor > 0.0, tolerance)
 
@@ -255,7 +262,7 @@ def march(
                 row.state[cells.progress],
             )
             track.append((now, progress, row.speed[cells.progress], temperature))
-            if end - now < 1e-6 or progress.max() >= until:
+            if end - now < 1e-6 or max(progress.tolist()) >= until:
                 time, *states = (np.array(column) for column in zip(*track, strict=True))
                 return Slab(time, states[0], states[1], states[2], given_off)
             middle = temperature + HALF * (temperature - before)  # of the next step, if it is like this one
