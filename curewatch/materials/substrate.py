@@ -1,7 +1,7 @@
 """What is laminated on: how slowly its surface follows the air. Values in ``substrates.toml``."""
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -23,7 +23,7 @@ class Substrate:
     density: float  # [kg/m3]
     heat_capacity: float  # [J/(kg K)]
     conductivity: float  # across the thickness [W/(m K)]
-    origins: dict[str, str]  # quantity -> "tag: source"
+    origins: dict[str, str] = field(hash=False)  # quantity -> "tag: source"
 
     @property
     def time_constant(self) -> float:

@@ -42,6 +42,8 @@ def test_paths_between_points_are_straight() -> None:
     time, paths = np.cumsum(random.uniform(1, 5, 30)), random.normal(size=(4, 30))
     wanted = np.linspace(time[0], time[-1], 77)
     assert np.allclose(along(time, paths, wanted), [np.interp(wanted, time, path) for path in paths])
+    assert np.array_equal(along(time, paths, time[3:9]), paths[:, 3:9])  # the same points as before
+    assert along(time, paths, time[:0]).shape == (4, 0)
 
 
 def test_weather_carries_margin_and_surface_humidity_by_the_book() -> None:

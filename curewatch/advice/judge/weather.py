@@ -202,6 +202,9 @@ def dressed(
 
 def along(time: FloatArray, paths: FloatArray, wanted: FloatArray) -> FloatArray:
     """Paths (members, n) at other times, straight between the points. [s, any, s] -> [of the paths]"""
+    begin = int(np.searchsorted(time, wanted[0])) if wanted.size else 0
+    if np.array_equal(time[begin : begin + wanted.size], wanted):
+        return paths[:, begin : begin + wanted.size]
     index = np.clip(np.searchsorted(time, wanted, side="right") - 1, 0, time.size - 2)
     weight = (wanted - time[index]) / (time[index + 1] - time[index])
     low = paths[:, index]
@@ -221,20 +224,7 @@ def lowest_between(values: FloatArray, first: IntArray, last: IntArray) -> Float
     -------
     (starts, members)
     """
-    exponent = np.frexp((last - first + 1).astype(float))[1] - 1
-    found = np.empty(first.shape)
-    member = np.broadcast_to(np.arange(values.shape[0]), first.shape)
-    level = values
-    for power in range(int(exponent.max()) + 1):
-        if power:
-            half = 1 << (power - 1)
-            level = np.minimum(level[:, :-half], level[:, half:])
-        here = exponent == power
-        if here.any():
-            who, left = member[here], first[here]
-            right = last[here] - (1 << power) + 1
-            found[here] = np.minimum(level[who, left], level[who, right])
-    return found
+    return _extreme(np.minimum, values, first, last)
 
 
 def highest_between(values: FloatArray, first: IntArray, last: IntArray) -> FloatArray:
@@ -242,4 +232,22 @@ def highest_between(values: FloatArray, first: IntArray, last: IntArray) -> Floa
 
     [of the values]
     """
-    return -lowest_between(-values, first, last)
+    return _extreme(np.maximum, values, first, last)
+
+
+def _extreme(of_two: np.ufunc, values: FloatArray, first: IntArray, last: IntArray) -> FloatArray:
+    begin = int(first.min())
+    level, first, last = values[:, begin : int(last.max()) + 1], first - begin, last - begin
+    exponent = np.frexp((last - first + 1).astype(float))[1] - 1
+    found = np.empty(first.shape)
+    member = np.broadcast_to(np.arange(values.shape[0]), first.shape)
+    for power in range(int(exponent.max()) + 1):
+        if power:
+            half = 1 << (power - 1)
+            level = of_two(level[:, :-half], level[:, half:])
+        here = exponent == power
+        if here.any():
+            who, left = member[here], first[here]
+            right = last[here] - (1 << power) + 1
+            found[here] = of_two(level[who, left], level[who, right])
+    return found

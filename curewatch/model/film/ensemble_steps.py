@@ -214,7 +214,7 @@ class Ensemble(NamedTuple):
         at_edges = at_times(history, edge)
         activation, film = resin.kinetics.energy_2 / GAS_CONSTANT, self.heat is None
         met = warmth(history, edge, at_edges, activation, swings=film, known=known)
-        slopes = [LEVEL] if self.heat is None else slopes_of(resin, self.heat.buildup, step)
+        slopes = (LEVEL,) if self.heat is None else slopes_of(resin, self.heat.buildup, step)
         table = self._table(self.lots, step, slopes[-1])
         swinging = met.swings.step.size > 0
         return RateTable(
@@ -233,7 +233,7 @@ class Ensemble(NamedTuple):
         hot = HOT_BELOW if self.heat is not None and self.heat.buildup.before else 0.0
         return flow_map(lots, float(warmth.min()), float(warmth.max()) + hot, step, slope)
 
-    def _laid(self, heat: Heat, edge: FloatArray, at_edges: FloatArray, slopes: list[Slant]) -> _Laid:
+    def _laid(self, heat: Heat, edge: FloatArray, at_edges: FloatArray, slopes: tuple[Slant, ...]) -> _Laid:
         above = np.zeros((edge.size - 1, at_edges.shape[0]), np.float32)
         if heat.air is not None:
             air = History(self.history.time, np.atleast_2d(heat.air))

@@ -20,6 +20,7 @@ have settled before the next step ends, and follow from what was made.
 Law kept: heat made = heat stored + heat given off.
 """
 
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -69,7 +70,8 @@ class Stage(NamedTuple):
     given: SingleArray  # (COOLER + WARMER, 2): what the face gives beyond the chain in a step, see _given
 
 
-def stages(resin: Resin, buildup: Buildup, step: float) -> list[Stage]:
+@lru_cache(maxsize=64)  # each of many ensembles of a layer asks for them, and each look of a process
+def stages(resin: Resin, buildup: Buildup, step: float) -> tuple[Stage, ...]:
     """Every stage of a build-up, the first layer's first. [s]"""
     counts, found = buildup.nodes(), list[Stage]()
     for laid, ply in enumerate(buildup.plies, start=1):
@@ -93,7 +95,7 @@ def stages(resin: Resin, buildup: Buildup, step: float) -> list[Stage]:
                 given,
             )
         )
-    return found
+    return tuple(found)
 
 
 def _remembered(chain: Conduction, reacting: int, step: float) -> tuple[SingleArray, ...]:
@@ -130,7 +132,8 @@ def _given(chain: Chain, resistance: float, bend: float, step: float) -> SingleA
     return np.column_stack((0.5 * (low + high), (high - low) / (2.0 * NUDGE))).astype(np.float32)
 
 
-def slopes_of(resin: Resin, buildup: Buildup, step: float) -> list[Slant]:
+@lru_cache(maxsize=64)
+def slopes_of(resin: Resin, buildup: Buildup, step: float) -> tuple[Slant, ...]:
     """By how much its own progress warms each layer within a step, in the mean of its nodes. [s]"""
     chain, found, begin = buildup.chain(resin, len(buildup.plies)), list[Slant](), 0
     half = conduction(chain).response(step).half[-sum(buildup.nodes()) :, -sum(buildup.nodes()) :]
@@ -139,7 +142,7 @@ def slopes_of(resin: Resin, buildup: Buildup, step: float) -> list[Slant]:
         slope = 2.0 * float(half[own, own].sum(axis=1).mean()) * rise
         found.append(Slant(slope, buildup.bend(resin)))
         begin += nodes
-    return found
+    return tuple(found)
 
 
 def halved(lots: list[Lot], buildup: Buildup, warmest: float, step: float) -> float:
@@ -205,7 +208,7 @@ class HeatedStepper:
         parts: list[Reacting],
         path: FloatArray,
         edge: FloatArray,
-        found: tuple[list[Stage], Ageing | None, float],
+        found: tuple[tuple[Stage, ...], Ageing | None, float],
     ) -> None:
         """Make ready.
 
@@ -217,7 +220,7 @@ class HeatedStepper:
             Temperature of the surface in the mean of each step. [K]
         edge : (steps + 1, members)
             Where steps meet. [K]
-        found : (list of Stage, Ageing or None, float)
+        found : (tuple of Stage, Ageing or None, float)
             The stages, how the layer ages, and how its heat capacity rises [1/K].
         """
         self._reacting, self._table = parts, parts[-1].table
