@@ -69,7 +69,12 @@ class ShedIntake:
         """Whether the batch is to be offered. Monotonic [s]"""
         if not self._held or now < self._not_before:
             return False
-        return len(self._held) >= BATCH or now - self._held[0].at.monotonic >= BATCH_AGE
+        return len(self._held) >= BATCH or now - self.since >= BATCH_AGE
+
+    @property
+    def since(self) -> float:
+        """When the oldest that is held came. Monotonic [s]"""
+        return self._held[0].at.monotonic
 
     def commit(self, now: float) -> int:
         """Store what is held; the tag up to which it may be acknowledged.

@@ -6,7 +6,7 @@ from functools import partial
 
 import msgspec
 
-from curewatch.clock import Clock, Instant
+from curewatch.clock import Clock
 from curewatch.configuration import Configuration
 from curewatch.errors import StoreFailed
 from curewatch.fleet.copying import CopyIntake
@@ -46,14 +46,16 @@ class Worker(FleetProcess):
     def begin(self, queues: Queues) -> str:
         """Declared once by a process: each is a question to the broker, and a hundred sheds have hundreds.
 
-        What comes meanwhile is stored meanwhile: a crowded broker takes a minute to answer all of them.
+        What comes meanwhile is stored meanwhile, one batch after each queue that is taken: a crowded broker
+        takes a minute to answer all of them.
         """
         anew, self._declared = not self._declared, False
         for shed in self._intakes:
             if anew:
                 queues.declare(queue_of(shed), f"{READINGS}.{shed}.#")
             queues.take(queue_of(shed), partial(self._arrived, shed))
-            self._store(queues)
+            queues.work(0.0)
+            self._store(queues, most=1)
         for shed in self._copies:
             if anew:
                 queues.declare(queue_of_blocks(shed), f"{BLOCKS}.{shed}")
@@ -64,8 +66,8 @@ class Worker(FleetProcess):
         return f"{len(self._intakes)} sheds, {len(self._copies)} copies"
 
     def turn(self, queues: Queues) -> None:
-        if not self._store(queues):
-            self._open_another()
+        self._store(queues)
+        self._open_another()
         self._copy(queues)
         self._ask_for_looks(queues)
 
@@ -95,23 +97,21 @@ class Worker(FleetProcess):
             except StoreFailed as trouble:
                 self.tell(f"{shed}: {trouble}")  # its first batch tries again
 
-    def _store(self, queues: Queues) -> bool:
-        """Offer what is due; whether anything was."""
-        found = False
-        for shed, intake in self._intakes.items():
-            now: Instant = self._clock.now()
-            if not intake.due(now.monotonic):
-                continue
-            found = True
+    def _store(self, queues: Queues, most: int | None = None) -> None:
+        """Offer what is due, oldest first. Messages come in between: a hundred commits take seconds."""
+        now = self._clock.now().monotonic
+        due = sorted((one.since, shed) for shed, one in self._intakes.items() if one.due(now))
+        for _, shed in due[:most]:
+            intake = self._intakes[shed]
             try:
-                tag = intake.commit(now.monotonic)
+                tag = intake.commit(self._clock.now().monotonic)
             except StoreFailed as trouble:
                 self.tell(f"{shed}: {trouble}")
-                continue
-            queues.acknowledge(queue_of(shed), tag)
-            if intake.news:
-                self._wanted.changed(shed)
-        return found
+            else:
+                queues.acknowledge(queue_of(shed), tag)
+                if intake.news:
+                    self._wanted.changed(shed)
+            queues.work(0.0)
 
     def _copy(self, queues: Queues) -> None:
         while self._carried and self._clock.now().monotonic >= self._not_before:
