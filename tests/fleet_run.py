@@ -41,6 +41,8 @@ UNDERWAY = 60  # messages of a device
 AGAIN = 0.2  # between two connections of a device [s]
 BETWEEN = 4.0  # a part that is back, and the next that is killed [s]
 SESSIONS = "max_connections = 400"
+STORED = """SELECT sheds.name, sum(chain.readings)
+    FROM curewatch.sheds JOIN curewatch.chain ON chain.shed = sheds.number GROUP BY sheds.name"""
 
 
 class SimulatedShed:
@@ -128,6 +130,7 @@ class Counted(NamedTuple):
     out_of_order: int
     silence: float  # s
     after: list[float]  # the longest silence that began around each kill, before the next [s]
+    again: list[float]  # from each kill to the next reading that a worker took [s]
 
 
 class Fleet:
@@ -229,6 +232,17 @@ class Fleet:
         """The server that takes writing now."""
         return self.standby if self.primary.process is None else self.primary
 
+    def readings(self) -> dict[str, int]:
+        """How many each shed has stored."""
+        with self.store.connect() as owner:
+            return dict(owner.execute(STORED).fetchall())
+
+    def flowing(self, before: dict[str, int]) -> bool:
+        """Whether each shed has more than before, all but the controls; looks twice a second."""
+        time.sleep(0.5)
+        found = self.readings()
+        return all(found.get(name, 0) > before.get(name, 0) for name in self.names)
+
     @contextmanager
     def logbook(self, name: str) -> Iterator[LogbookStore]:
         """A shed's logbook where it is now."""
@@ -263,6 +277,10 @@ class Fleet:
                             int((np.diff(kept) < 0).sum()) if kept else 0,
                             float(np.diff(received).max(initial=0.0)),
                             [_silence(received, at, until) for at, until in self._between_kills()],
+                            [
+                                float(min(received[received > at], default=np.inf)) - at
+                                for _, at in self.killed
+                            ],
                         )
                     )
         return found
@@ -291,7 +309,7 @@ def _silence(received: "np.ndarray[Any, Any]", start: float, end: float) -> floa
 
 
 class Killer(threading.Thread):
-    """Kills one part after the other, each when the one before is back."""
+    """Kills one part after the other, each when the one before is back and all sheds are stored again."""
 
     def __init__(self, fleet: Fleet, kills: list[tuple[str, Callable[[], None]]], pause: float) -> None:
         super().__init__()
@@ -308,6 +326,7 @@ class Killer(threading.Thread):
                 print(f"{time.monotonic() - begun:6.1f} s  {what}", flush=True)
                 self._fleet.killed.append((what, time.time()))
                 action()
+                until(partial(self._fleet.flowing, self._fleet.readings()))
         except BaseException as trouble:  # noqa: BLE001 - raised where the run ends
             self.trouble = trouble
         time.sleep(self._pause)
@@ -361,19 +380,22 @@ def run(
         counted = fleet.count()
         for place, (what, _) in enumerate(fleet.killed):
             worst = max(one.after[place] for one in counted if one.shed not in DEFECTS)
-            print(f"{what}: longest silence of a sensor {worst:.1f} s")
+            again = max(min(one.again[place] for one in counted if one.shed == shed) for shed in fleet.names)
+            print(
+                f"{what}: longest silence of a sensor {worst:.1f} s; each shed taken from after {again:.1f} s"
+            )
         return counted, fleet.refused()
 
 
 def stored(fleet: Fleet) -> bool:
     """Whether as much is stored as was acknowledged, of all but the controls; looks once a second."""
-    for shed in fleet.sheds:
-        with fleet.logbook(shed.name) as logbook:
-            less = logbook.head().readings < sum(map(len, shed.acknowledged.values()))
-        if less and shed.name not in DEFECTS:
-            time.sleep(1)
-            return False
-    return True
+    time.sleep(1)
+    found = fleet.readings()
+    return all(
+        found.get(shed.name, 0) >= sum(map(len, shed.acknowledged.values()))
+        for shed in fleet.sheds
+        if shed.name not in DEFECTS
+    )
 
 
 def settle(fleet: Fleet, patience: float = PATIENCE) -> None:
