@@ -76,18 +76,22 @@ class QueueBrokers:
         names = shutil.which("epmd")
         assert names is not None
         self.epmd = subprocess.Popen([names, "-address", "127.0.0.1", "-port", str(self.names)])
-        peers = "\n".join(
-            f"cluster_formation.classic_config.nodes.{n} = {one.name}" for n, one in enumerate(self.nodes, 1)
-        )
         for node in self.nodes:
+            peers = "\n".join(  # the first begins the cluster, and looks for no other
+                f"cluster_formation.classic_config.nodes.{n} = {one}"
+                for n, one in enumerate(sorted({self.nodes[0].name, node.name}), 1)
+            )
             (node.folder / "plugins").write_text("[rabbitmq_mqtt].\n")
             (node.folder / "rabbitmq.conf").write_text(
                 f"listeners.tcp.1 = 127.0.0.1:{node.queues}\n"
                 f"mqtt.listeners.tcp.1 = 127.0.0.1:{node.mqtt}\n"
                 "cluster_formation.peer_discovery_backend = classic_config\n"
                 f"{peers}\nloopback_users = none\n"
+                "default_worker_pool_size = 16\n"  # or as many as schedulers: one binding after the other
+                "queue_leader_locator = balanced\n"  # or the first node leads all queues
+                "raft.wal_max_size_bytes = 32000000\n"  # all of it is read when a node comes back
             )
-        self.boot(self.nodes[0])  # it begins the cluster
+        self.boot(self.nodes[0])
         for node in self.nodes[1:]:
             self.begin(node)
         for node in self.nodes[1:]:
