@@ -18,6 +18,8 @@ from curewatch.model.film import film
 from curewatch.model.film.milestones import milestones
 from curewatch.model.film.outcome import outcome
 from curewatch.model.fit.sheet_fit import fit
+from curewatch.model.fit.sheet_problem import Problem
+from curewatch.model.fit.sheet_unknowns import unknowns
 from curewatch.model.mass.pot import pot
 
 SLOW = load_resin("epoxy-slow")
@@ -51,6 +53,21 @@ def test_a_resin_three_times_as_fast_is_found_back(sheet: MakerSheet) -> None:
     assert again == pytest.approx(stated[0].time, rel=0.03)
     ratio = found.resin.kinetics.k2 / SLOW.kinetics.k2
     assert ratio == pytest.approx(3.0, rel=0.1)
+
+
+def test_a_correction_of_pots_computes_no_variant_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is added to what is known, for the pot alone; another place is computed, and only once."""
+    problem = Problem(SLOW, unknowns(SLOW), told_by(1.0), ())
+    computed, values = [], problem.values
+    monkeypatch.setattr(problem, "values", lambda many: computed.append(many) or values(many))
+    here, there = np.zeros(len(problem.asked)), np.full(len(problem.asked), 0.1)
+    plain = problem.here(here)
+    assert problem.correct(here) == pytest.approx(abs(problem.corrections[0])) != 0.0
+    assert (problem.here(here) - plain).tolist() == pytest.approx([problem.corrections[0], 0.0, 0.0])
+    assert len(computed) == 1
+    assert problem.slopes(there).shape == (3, here.size)
+    assert problem.here(there)[1:].tolist() != plain[1:].tolist()
+    assert len(computed) == 2
 
 
 def test_one_statement_gives_a_wide_band_and_more_make_it_narrower(sheet: MakerSheet) -> None:

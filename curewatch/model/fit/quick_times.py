@@ -8,7 +8,7 @@ them. Where glass all but stops the cure the time becomes very long but stays a 
 a fit needs; it is cut at ten years.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 
@@ -39,6 +39,12 @@ class Variants:
         self.rate = self.law.at(np.exp)  # (variants, points) or (variants, 1) [1/s]
         self.inhibitor = column(each.kinetics.inhibitor for each in resins)
         self.rise = column(each.thermal.reaction_heat / each.thermal.heat_capacity for each in resins)
+
+    def still(self, temperature: float) -> Callable[[FloatArray], FloatArray]:
+        """The rate at a temperature that stays: of (variants, 1), as they are given. [K, 1 -> 1/s]"""
+        k1, k2 = self.law.constants(temperature)
+        kernel, kelvin = self.law.kernel(np.exp), np.asarray(temperature)
+        return lambda conversion: np.asarray(kernel(conversion, k1, k2, kelvin))
 
     def induction(self, temperature: float) -> FloatArray:
         """Until the inhibitor is used up. (variants,) [s]"""
@@ -111,13 +117,14 @@ def glass_after(resins: list[Resin], schedule: Sequence[tuple[float, float]]) ->
     conversion = np.zeros_like(variants.inhibitor)
     waited = variants.induction(schedule[0][1])[:, None]
     for duration, temperature in schedule:
+        rate = variants.still(temperature)
         left = np.maximum(duration - waited, 1.0)
         edges = left * np.concatenate([[0.0], np.geomspace(FIRST_SHARE, 1.0, GROWING)])
         for step in np.diff(edges, axis=1).T[:, :, None]:
-            f1 = variants.rate(conversion, temperature)
-            f2 = variants.rate(np.minimum(conversion + 0.5 * step * f1, 1.0), temperature)
-            f3 = variants.rate(np.minimum(conversion + 0.5 * step * f2, 1.0), temperature)
-            f4 = variants.rate(np.minimum(conversion + step * f3, 1.0), temperature)
+            f1 = rate(conversion)
+            f2 = rate(np.minimum(conversion + 0.5 * step * f1, 1.0))
+            f3 = rate(np.minimum(conversion + 0.5 * step * f2, 1.0))
+            f4 = rate(np.minimum(conversion + step * f3, 1.0))
             conversion = np.minimum(conversion + step / 6.0 * (f1 + 2.0 * (f2 + f3) + f4), 1.0)
         waited = np.zeros_like(waited)
     transition = glass.glass_transition(conversion, *variants.law[-3:])

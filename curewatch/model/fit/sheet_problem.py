@@ -46,7 +46,7 @@ class Problem:
         self.everything: tuple[Statement | Transition, ...] = (*statements, *transitions)
         self.sd = np.array([each.sd for each in self.everything])
         self.floor = np.array([isinstance(each, Statement) and each.floor for each in self.everything])
-        self.corrections = np.zeros(len(self.statements))  # of pots that need shells, in logarithm
+        self.corrections = np.zeros(len(self.everything))  # of pots that need shells, in logarithm
         self._known: tuple[bytes, FloatArray, FloatArray] | None = None  # what was asked for last
 
     def resin(self, offsets: FloatArray) -> Resin:
@@ -58,12 +58,12 @@ class Problem:
         return _moved(self.base, moved)
 
     def values(self, many: FloatArray) -> FloatArray:
-        """ln of each time and each glass transition, for rows of offsets: (rows, statements). [ln s, K]"""
+        """ln of each time, pots by one temperature, and each glass transition. [ln s, K]
+
+        For rows of offsets: (rows, statements).
+        """
         resins = [self.resin(offsets) for offsets in many]
-        columns = [
-            np.log(self._time(resins, statement)) + correction
-            for statement, correction in zip(self.statements, self.corrections, strict=True)
-        ]
+        columns = [np.log(self._time(resins, statement)) for statement in self.statements]
         columns += [glass_after(resins, each.schedule) for each in self.transitions]
         return np.stack(columns, axis=1)
 
@@ -81,10 +81,10 @@ class Problem:
         ``offsets`` (unknowns,) [sd] -> [ln s]
         """
         resin, before = self.resin(offsets), self.corrections.copy()
-        now = self.here(offsets)
+        now, _ = self._here(offsets)
         for index, statement in enumerate(self.statements):
             if statement.mass is not None:
-                plain = float(now[index] - before[index])
+                plain = float(now[index])
                 self.corrections[index] = _shells(resin, statement, math.exp(plain)) - plain
         return float(np.max(np.abs(self.corrections - before), initial=0.0))
 
@@ -94,11 +94,11 @@ class Problem:
 
     def here(self, offsets: FloatArray) -> FloatArray:
         """Each value at one row of offsets: (statements,). [ln s, K]"""
-        return self._here(offsets)[0]
+        return self._here(offsets)[0] + self.corrections
 
     def _here(self, offsets: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Values and slopes: a few variants cost as much as one, and both are asked for in turn."""
-        known = offsets.tobytes() + self.corrections.tobytes()
+        """Plain values, and slopes: a few variants cost as much as one, and both are asked for in turn."""
+        known = offsets.tobytes()
         if self._known is None or self._known[0] != known:
             step = DIFFERENCE * np.eye(len(self.asked))
             rows = self.values(np.concatenate([offsets[None], offsets + step, offsets - step]))
