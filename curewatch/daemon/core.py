@@ -42,6 +42,7 @@ from curewatch.daemon.events import (
     StoreRefused,
     Tick,
 )
+from curewatch.daemon.inbox import TURN
 from curewatch.daemon.intake import Intake
 from curewatch.daemon.rejections import RejectionTally
 from curewatch.daemon.watch_keeping import WatchKeeping
@@ -51,7 +52,10 @@ from curewatch.readings import Flag, Reading, Rejected
 from curewatch.shed import clock_watch, forecasts
 from curewatch.shed.clock_watch import ClockState
 
-BATCH = 200  # items that close a batch, where more are waiting still
+# Items that close a batch, where more are waiting still. That is a turn of the inbox: of a larger turn a rest
+# stays over, and where messages have waited longer than BATCH_AGE it is committed by itself. It is half of
+# the `in_flight` that is usual, so a broker sends the other half meanwhile.
+BATCH = TURN
 BATCH_AGE = 0.2  # that closes it otherwise [s]
 # Messages not yet acknowledged that close it when nothing else is waiting: a broker with a small window
 # (20 is usual) has sent all it may and waits for us; fewer are ordinary traffic, and wait for company.

@@ -10,7 +10,7 @@ from collections import deque
 from curewatch.daemon.events import Event
 
 LIMIT = 1_000  # events a source may have waiting
-TURN = 250  # events taken from one source before the next one's turn
+TURN = 250  # events taken from one source before the next one's turn; as many close a batch of the core
 
 
 class Inbox:

@@ -30,6 +30,7 @@ from curewatch.daemon.events import (
     StoreRefused,
     Tick,
 )
+from curewatch.daemon.inbox import LIMIT, TURN, Inbox
 from curewatch.daemon.intake import Intake
 from curewatch.errors import ConfigurationError, StoreFailed
 from curewatch.logbook import Logbook
@@ -146,6 +147,17 @@ def test_a_batch_is_closed_by_count_by_age_and_by_a_waiting_broker(world: World)
     world.tell(*(world.message(number) for number in range(1000, 1000 + core_module.WINDOW)))
     world.actor.tick(idle=True)
     assert len(world.acknowledged[-1][1]) == core_module.WINDOW
+
+
+def test_messages_that_waited_are_committed_a_turn_at_a_time(world: World) -> None:
+    """All are older than a batch may be: no rest of a turn is left, to be flushed to the disk by itself."""
+    inbox = Inbox()
+    inbox.put_all("yard", [world.message(number) for number in range(1, LIMIT + 1)])
+    world.clock.advance(10 * core_module.BATCH_AGE)
+    while taken := inbox.take(0.0):
+        world.tell(*taken)
+        world.actor.tick(idle=inbox.empty)
+    assert [len(ids) for _, ids in world.acknowledged] == [TURN] * (LIMIT // TURN)
 
 
 def test_no_window_that_can_be_configured_stalls(world: World) -> None:
