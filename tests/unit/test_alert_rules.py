@@ -226,7 +226,9 @@ def test_the_line_for_the_night_says_no_go_where_no_start_could_be_looked_at() -
 
 
 def _chances(text: str) -> openings.Chances:
-    said = re.match(r"(go|no-go|unknown) at (\d+):(\d+)(?:, (\d+) %)?(?:; tonight at (\d+):00)?", text)
+    said = re.match(
+        r"(go|no-go|unknown) at (\d+):(\d+)(?:, (\d+) %)?(?:; tonight at (\d+):00)?(; not asked for)?", text
+    )
     assert said
     now = MIDNIGHT + 3600 * int(said[2]) + 60 * int(said[3])
     probability = int(said[4] or 100) / 100
@@ -238,5 +240,6 @@ def _chances(text: str) -> openings.Chances:
         strip=lambda: None,
         at=lambda start: advice,
         needed=0.8,
+        tells_go=said[6] is None,
         hour=None if said[5] is None else MIDNIGHT + 3600 * int(said[5]),
     )

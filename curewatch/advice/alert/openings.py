@@ -45,11 +45,16 @@ class Chances:
 
 
 def openings(chances: Chances, active: State) -> Iterator[Signal]:
-    """The signals of both."""
+    """The signals of both; what is no longer asked for clears what was told."""
+    go, line = Key(AlertKind.GO_NOW), Key(AlertKind.TONIGHT)
     if chances.tells_go:
-        yield go_now(chances, active.get(Key(AlertKind.GO_NOW)))
+        yield go_now(chances, active.get(go))
+    elif go in active:
+        yield Signal(go, False, True, "no longer asked for", hold=0.0)
     if chances.hour is not None:
-        yield tonight(chances, chances.hour, active.get(Key(AlertKind.TONIGHT)))
+        yield tonight(chances, chances.hour, active.get(line))
+    elif line in active:
+        yield Signal(line, False, True, "no longer asked for", hold=0.0)
 
 
 def go_now(chances: Chances, standing: ActiveAlert | None) -> Signal:
