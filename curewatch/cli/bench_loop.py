@@ -7,18 +7,21 @@ from enum import Enum
 from curewatch import worklog
 from curewatch.answers.bench import BenchDocument, BenchKeyDocument
 from curewatch.answers.document import sentence_or_none
+from curewatch.answers.standing import standing
 from curewatch.clock import Clock, iso_utc
 from curewatch.configuration import Configuration
 from curewatch.errors import CurewatchError, UsageError
 from curewatch.jobs import PART_LONGEST
 from curewatch.logbook import LogbookStore
 from curewatch.phrases import Said, phrase
-from curewatch.shed import active_alerts
+from curewatch.shed.active_alerts import NumberedAlert
+from curewatch.units import MINUTE
 from curewatch.wording import Wording
 from curewatch.worklog import keys, telling
 from curewatch.worklog.keys import LABELS, BenchKey, BenchPlace, Pressed
 from curewatch.worklog.stock import stock
 
+LOOK_EVERY = MINUTE  # s, at which alerts stand; at once where something was told
 BOUNCE = 1.0  # s in which the same key typed again is the same press
 CHOICES = 9  # jobs or parts to choose from: one digit each
 ESCAPE, ENTERS, RUBS = "\x1b", "\r\n", "\x7f\b"
@@ -54,6 +57,8 @@ class BenchPage:
     pressed: list[Pressed] = field(default_factory=list)  # that can still be undone; within a minute
     asked: tuple[BenchKey, Pressed] | None = None  # a press that waits for y or n
     last: tuple[str, float] = ("", 0.0)  # the key before, and when it was typed (monotonic) [s]
+    looked: tuple[int, float] = (-1, 0.0)  # the last entry and the minute of the alerts below
+    standing: tuple[NumberedAlert, ...] = ()
 
     def __post_init__(self) -> None:
         """Job and part are chosen where they are not clear: several jobs, and none is guessed."""
@@ -237,8 +242,10 @@ class BenchPage:
 
     def _alert(self) -> Said:
         """The newest that nobody acknowledged."""
-        active = active_alerts.active(self.logbook).values()
-        waiting = [alert for alert in active if alert.acknowledged is None]
+        now = self.clock.now().utc
+        if (mark := (self.logbook.head().entries, now // LOOK_EVERY)) != self.looked:
+            self.looked, self.standing = mark, standing(self.logbook, self.configuration, now)
+        waiting = [each.alert for each in self.standing if each.alert.acknowledged is None]
         return max(waiting, key=lambda alert: alert.since).text if waiting else ""
 
     def _stock(self) -> Said:

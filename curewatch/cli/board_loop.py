@@ -13,7 +13,7 @@ from msgspec import structs
 from rich.console import Console
 from rich.text import Text
 
-from curewatch.advice.alert.alerts import ActiveAlert
+from curewatch.advice.alert.alerts import AlertKind, Key
 from curewatch.answers.gathering import gather, sensors
 from curewatch.answers.sheds import ShedsDocument, shed_line, sheds_document
 from curewatch.answers.watch import WatchDocument
@@ -166,7 +166,7 @@ def _turn_round(shown: BoardOfSheds, screen: WholeScreen) -> int:
             case "q" | "Q":
                 return 0
             case "a" | "A":
-                acknowledge(shown.watched.logbook, now.utc, shown.watched.words)
+                acknowledge(shown.watched.logbook, shown.state, now.utc, shown.watched.words)
             case "\f":  # Ctrl-L
                 screen.forget()
             case key:
@@ -186,14 +186,14 @@ def _health(state: WatchDocument) -> list[tuple[str, str, bool]]:
     return [(sensor.sensor, sensor.health, sensor.time is None) for sensor in state.sensors]
 
 
-def acknowledge(logbook: LogbookStore, now: float, words: Wording) -> ActiveAlert | None:
-    """The oldest alert that nobody has seen is seen now; it is written down and the daemon takes it up."""
-    unacknowledged = [alert for alert in active_alerts.active(logbook).values() if alert.acknowledged is None]
-    if not unacknowledged:
-        return None
-    first = min(unacknowledged, key=lambda alert: alert.since)
-    active_alerts.acknowledge(logbook, [first], None, now, words)
-    return first
+def acknowledge(logbook: LogbookStore, shown: WatchDocument, now: float, words: Wording) -> None:
+    """The oldest alert shown that nobody has seen is seen now; the daemon takes up what is written down."""
+    active = active_alerts.active(logbook)
+    keys = (Key(AlertKind(alert.alert), alert.subject) for alert in shown.alerts)
+    waiting = [active[key] for key in keys if key in active and active[key].acknowledged is None]
+    if waiting:
+        first = min(waiting, key=lambda alert: alert.since)
+        active_alerts.acknowledge(logbook, [first], None, now, words)
 
 
 def keep_lines(shown: BoardOfSheds, tell: Callable[[str], None], ended: Callable[[], bool]) -> int:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from curewatch import configuration
+from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key, event_as_plain
 from curewatch.cli.bench_loop import BenchPage, Mode
 from curewatch.cli.screens.keys import page
 from curewatch.clock import ManualClock
@@ -218,6 +219,20 @@ def test_a_hostile_title_acts_on_no_terminal(logbook: Logbook) -> None:
     bench = at_bench(logbook, "J1", "part\x1b]0;x\x07")
     bench.type("1", "2", "8", "no\x07te\r")
     assert not {"\x1b", "\x07"} & set("".join(bench.rows()))
+
+
+def test_a_go_of_a_daemon_that_died_is_not_on_the_page(logbook: Logbook) -> None:
+    """Nothing was heard for hours. Control: what is no go stays."""
+    opened(logbook, "new rudder cheek")
+    later = NOW + 6 * 3600
+    go = Event(Happening.RAISED, Key(AlertKind.GO_NOW), later - 300, "go now with epoxy-slow")
+    damp = Event(Happening.RAISED, Key(AlertKind.CONDENSATION), later - 600, "condensation is near")
+    told = [Entry("alert", event_as_plain(each), each.at) for each in (damp, go)]
+    logbook.append(entries=told)
+    bench = at_bench(logbook)
+    assert "go now" in str(bench.page.document().alert)  # heard a moment ago
+    bench.clock.advance_to(later)
+    assert "condensation" in str(bench.page.document().alert)
 
 
 def test_keys_are_those_of_the_page() -> None:

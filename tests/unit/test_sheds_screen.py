@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from curewatch.advice.alert.alerts import ActiveAlert, AlertKind, Key
+from curewatch.advice.alert.alerts import ActiveAlert, AlertKind, Event, Happening, Key, event_as_plain
 from curewatch.advice.judge.answer import Advice, Verdict
 from curewatch.answers.gathering import gather_sheds
 from curewatch.answers.sheds import shed_line, sheds_document
@@ -17,8 +17,9 @@ from curewatch.cli.screens import sheds as screen
 from curewatch.cli.screens.board import board
 from curewatch.clock import ManualClock, iso_utc, utc_from_iso
 from curewatch.configuration import parse
-from curewatch.logbook import open_logbook
+from curewatch.logbook import Entry, open_logbook
 from curewatch.readings import Reading
+from curewatch.shed.active_alerts import active
 from curewatch.wording import plain_wording, wording
 
 NOW = utc_from_iso("2026-11-25T20:40:00Z")
@@ -82,6 +83,18 @@ def test_the_worst_stands_first() -> None:
     told = screen.lines(answer, WORDS)
     assert told[0] == "5 sheds: 2 with alerts, 2 unknown, 1 no-go, 2 go (20:40)"
     assert told[1].startswith("south  UNKNOWN  1 ALERT  because of the weather")
+
+
+def test_the_key_acknowledges_an_alert_that_is_shown(tmp_path: Path) -> None:
+    """A go that nobody cleared is older, and is not shown. Control: nothing is shown."""
+    go = Event(Happening.RAISED, Key(AlertKind.GO_NOW), NOW - 7200, "go now")
+    told = [go, Event(Happening.RAISED, RANG.key, RANG.since, RANG.text)]
+    with open_logbook(tmp_path / "shed.sqlite") as logbook:
+        logbook.append(entries=[Entry("alert", event_as_plain(each), each.at) for each in told])
+        for shown, seen in ((state(None), 0), (STATES["loft"], 1), (STATES["loft"], 1)):
+            board_loop.acknowledge(logbook, shown, NOW, PLAIN)
+            known = {key for key, each in active(logbook).items() if each.acknowledged is not None}
+            assert known == ({RANG.key} if seen else set())
 
 
 def test_one_shed_s_board_is_the_board() -> None:

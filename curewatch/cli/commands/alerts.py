@@ -5,25 +5,23 @@ from typing import Annotated
 import typer
 
 from curewatch.advice.alert import alerts
-from curewatch.advice.alert.alerts import AlertKind
 from curewatch.answers.alerts import AlertsDocument, alerts_document
+from curewatch.answers.standing import standing
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, settings
 from curewatch.cli.screens.alerts import lines
 from curewatch.cli.terminal import print_json, print_lines
 from curewatch.cli.typed import span_from_text
 from curewatch.clock import SystemClock
-from curewatch.configuration import Configuration, logbook_path
+from curewatch.configuration import logbook_path
 from curewatch.errors import UsageError
 from curewatch.logbook import EntryKind, LogbookStore, open_logbook
 from curewatch.shed import active_alerts
-from curewatch.shed.active_alerts import NumberedAlert, numbered
+from curewatch.shed.active_alerts import numbered
 from curewatch.shed.sent_notices import lately
-from curewatch.units import DAY, MINUTE
+from curewatch.units import DAY
 from curewatch.wording import Wording, plain_wording
 
 SENT_LATELY = 7 * DAY  # s
-TELLS_GO = {AlertKind.GO_NOW, AlertKind.TONIGHT}  # no daemon may run any more that would clear them
-LOOKS = 15 * MINUTE  # s, a daemon that hears anything looks as often
 
 
 def app(
@@ -67,35 +65,13 @@ def app(
         entries = logbook.entries(EntryKind.ALERT, start=since)
         recent = tuple(alerts.events_told(entry.payload for entry in entries))
         notices = lately(logbook, since if past else now - SENT_LATELY) if sent else None
-        stands = _standing(logbook, configuration, now)
+        stands = standing(logbook, configuration, now)
         document = alerts_document(stands, recent if past else (), now, said, notices)
     _show(document, words, now, json=json)
 
 
 def _show(document: AlertsDocument, words: Wording, now: float, *, json: bool) -> None:
     print_json(document) if json else print_lines(lines(document, words, now))
-
-
-def _standing(logbook: LogbookStore, configuration: Configuration, now: float) -> tuple[NumberedAlert, ...]:
-    """The active alerts; of those that tell of a go, those that a look at the shed now leaves.
-
-    A daemon that hears something has looked itself, within a minute of what is told.
-    """
-    found = numbered(logbook)
-    go = [each.alert for each in found if each.alert.key.kind in TELLS_GO]
-    if not go:
-        return found
-    from curewatch.answers.last_look import PASSED_OVER
-
-    heard = max((each.latest for each in logbook.sensors().values()), default=-LOOKS)
-    told = logbook.entries(start=min(each.since for each in go))
-    same = all(each.kind in PASSED_OVER for each in told)
-    if same and now - heard < LOOKS and all(each.due is None or now < each.due for each in go):
-        return found
-    from curewatch.shed.look import Look  # the model
-
-    left = Look(logbook, configuration, now).alerts
-    return tuple(each for each in found if each.alert.key.kind not in TELLS_GO or each.alert.key in left)
 
 
 def _acknowledge(
