@@ -74,16 +74,20 @@ class Weather(NamedTuple):
 class Dews:
     """The dew points of the last paths of vapour: changes of temperature alone leave them as they are."""
 
+    MOST = 3  # paths of which they are kept
+
     def __init__(self) -> None:
-        self._of: tuple[FloatArray, float] | None = None
-        self._found: FloatArray = np.empty((0, 0))
+        self._known: list[tuple[FloatArray, float, FloatArray]] = []  # paths, start, dew points; newest last
 
     def of(self, paths: FloatArray, start: float, pressure: FloatArray) -> FloatArray:
         """Of these paths from a start on, which have this pressure on the grid. (members, n) [K]"""
-        known = self._of is not None and self._of[0] is paths and self._of[1] == start
-        if not known or self._found.shape[1] < pressure.shape[1]:
-            self._of, self._found = (paths, start), moist_air.dew_point(pressure)
-        return self._found[:, : pressure.shape[1]]
+        known = next((each for each in self._known if each[0] is paths and each[1] == start), None)
+        if known is not None:
+            self._known = [each for each in self._known if each is not known]
+        if known is None or known[2].shape[1] < pressure.shape[1]:
+            known = (paths, start, moist_air.dew_point(pressure))
+        self._known = [*self._known[1 - self.MOST :], known]
+        return known[2][:, : pressure.shape[1]]
 
 
 def weather(
@@ -238,6 +242,8 @@ def highest_between(values: FloatArray, first: IntArray, last: IntArray) -> Floa
 def _extreme(of_two: np.ufunc, values: FloatArray, first: IntArray, last: IntArray) -> FloatArray:
     begin = int(first.min())
     level, first, last = values[:, begin : int(last.max()) + 1], first - begin, last - begin
+    if len(first) == 1 and not first.any():  # of one start: all that was met so far, told where each ends
+        return np.asarray(of_two.accumulate(level, axis=1)[np.arange(len(level)), last[0]][None])
     exponent = np.frexp((last - first + 1).astype(float))[1] - 1
     found = np.empty(first.shape)
     member = np.broadcast_to(np.arange(values.shape[0]), first.shape)

@@ -178,9 +178,11 @@ def lagged_temperature(
             passed.append(last)
         body[:] = passed
         return body
-    for index in range(len(ratio)):
-        body[..., index + 1] = kept[index] * body[..., index] + fresh[..., index]
-    return body
+    passing, gains = body.T.copy(), fresh.T.copy()  # a moment of all bodies lies side by side
+    for index, share in enumerate(kept.tolist()):
+        np.multiply(passing[index], share, out=passing[index + 1])
+        passing[index + 1] += gains[index]
+    return np.ascontiguousarray(passing.T)
 
 
 def estimated(time: ArrayLike, air_temperature: ArrayLike, substrate: Substrate) -> Estimate:

@@ -8,6 +8,7 @@ Heat is electric or flued: it brings no water. An unflued burner is never propos
 """
 
 from dataclasses import replace
+from itertools import accumulate
 from typing import NamedTuple
 
 import numpy as np
@@ -174,7 +175,10 @@ def _switched(time: FloatArray, begin: float, end: float, ramp: float) -> FloatA
 
 def _held(wanted: FloatArray, kept: float) -> FloatArray:
     """What is wanted, but falling no faster than by ``kept`` a step."""
-    held = wanted.copy()
-    for index in range(1, held.shape[-1]):
-        np.maximum(held[..., index], kept * held[..., index - 1], out=held[..., index])
-    return held
+    if len(wanted) == 1:  # plain numbers are ten times as fast as single cells
+        row = accumulate(wanted[0].tolist(), lambda last, now: max(now, kept * last))
+        return np.array([list(row)])
+    held = wanted.T.copy()  # a moment of all members lies side by side
+    for index in range(1, len(held)):
+        np.maximum(held[index], kept * held[index - 1], out=held[index])
+    return np.ascontiguousarray(held.T)
