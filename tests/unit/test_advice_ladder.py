@@ -63,3 +63,4 @@ def test_a_climb_finds_what_judging_every_rung_finds(seed: int, monkeypatch: pyt
         if step is not None:
             assert step.trial == judged[step.place]
     assert sum(followed) < 0.75 * sum(map(len, every))
+    assert len(followed) <= 1 + np.ceil(np.log2(max(map(len, every))))  # turns: each takes twice as many

@@ -3,6 +3,7 @@
 import pytest
 
 from curewatch.advice.judge import limits
+from curewatch.advice.judge.course import AHEAD
 from curewatch.advice.judge.question import Question, ask
 from curewatch.advice.judge.situation import Place, Surfaced
 from curewatch.advice.judge.verdict import Verdict
@@ -14,6 +15,7 @@ from curewatch.model.air import shed, warming
 from curewatch.model.air.outlook import Outlook
 from curewatch.physics import moist_air
 from curewatch.shed.look import coming_hours
+from curewatch.units import HOUR
 
 NOW = 1_795_000_000.0
 WOOD = load_substrate("plywood")
@@ -68,6 +70,25 @@ def test_every_fourth_path_gives_nearly_the_same_answer() -> None:
     quarter = trials.judge(fewer_asked, known, [Variant(fewer, one.start) for one in variants])
     for one, other in zip(full, quarter, strict=True):
         assert one.probability == pytest.approx(other.probability, abs=0.12)
+
+
+@pytest.mark.parametrize("later", [0.0, 1234.0, 7200.0])
+def test_hours_after_a_layer_is_followed_change_no_trial(later: float) -> None:
+    """Warmed, the paths are cut where the last start is followed to; each trial stays as it is."""
+    resin = load_resin("epoxy-slow")
+    asked, known = Question(resin, limits.for_resin(resin), WOOD), situation(11.0, 0.70)
+    outlook = coming_hours(known, WOOD)
+    assert outlook is not None
+    short = trials.shortened(outlook, NOW + later + AHEAD)
+    assert short.time.size < outlook.time.size - 80
+
+    def warmed(paths: Outlook) -> Variant:
+        until, shelter = NOW + later + 36 * HOUR, shed.assumed()
+        held = warming.warmed(paths, shelter, 286.15, NOW, until, substrate=WOOD)
+        return Variant(held.outlook, NOW + later)
+
+    assert trials.judge(asked, known, [warmed(short)]) == trials.judge(asked, known, [warmed(outlook)])
+    assert trials.shortened(short, NOW + later + AHEAD) is short
 
 
 def test_no_variants_need_no_work() -> None:

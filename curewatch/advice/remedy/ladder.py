@@ -5,6 +5,9 @@ followed, a path that meets its limit before it sets there meets it on every run
 by this alone are passed over. Drier air changes no temperature, nor does a heater that goes off after all
 has set: such a rung sets when the one above it does, and is judged without stepping. What is told of the rung
 that is found is what the assessment says of it.
+
+Rungs are followed in turns: one, then the next two that want it, then four. To follow several together takes
+little longer than one, and the lowest that is a go is the same.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -44,48 +47,70 @@ def climb(question: Question, situation: Surfaced, ladders: Sequence[Ladder]) ->
     OutOfValidity
         A start outside its outlook, or a path outside the cure law.
     """
-    climbs = [_Climb(question, situation, ladder) for ladder in ladders]
-    while asked := [(one, sought) for one in climbs if (sought := one.wanted()) is not None]:
-        for (one, _), found in zip(
-            asked, followed(question, situation, [sought for _, sought in asked]), strict=True
-        ):
-            one.take(found)
+    dews = Dews()
+    climbs = [_Climb(question, situation, ladder, dews) for ladder in ladders]
+    while asked := [(one, place, sought) for one in climbs for place, sought in one.wanted()]:
+        found = followed(question, situation, [sought for *_, sought in asked])
+        for (one, place, _), each in zip(asked, found, strict=True):
+            one.take(place, each)
     return [one.found for one in climbs]
 
 
 class _Climb:
     """One ladder on its way up."""
 
-    def __init__(self, question: Question, situation: Surfaced, ladder: Ladder) -> None:
+    def __init__(self, question: Question, situation: Surfaced, ladder: Ladder, dews: Dews) -> None:
         self._question, self._situation, self._ladder = question, situation, ladder
         self._known = {place: step._replace(place=place) for place, step in ladder.known.items()}
+        self._passed: dict[int, Step] = {}  # judged without a walk
+        self._made: dict[int, Variant] = {}  # changes that were made, of rungs that are to be followed
         self._place = 0
-        self._asked = 0
-        self._dews = Dews()
+        self._at_once = 1
+        self._dews = dews
         self.found: Step | None = None
 
-    def wanted(self) -> Sought | None:
-        """The paths that must be followed next; none once the answer stands."""
+    def wanted(self) -> list[tuple[int, Sought]]:
+        """The rungs whose paths must be followed next; none once the answer stands."""
         if not self._known:
-            return self._ask(self._ladder.first % self._ladder.rungs)
+            return [self._sought(self._ladder.first % self._ladder.rungs)]
         while self.found is None and self._place < self._ladder.rungs:
-            place = self._place
-            step = self._known.get(place) or self._without_a_walk(place)
+            step = self._judged(self._place)
             if step is None:
-                return self._ask(place)
+                return self._next()
             if step.trial.go:
                 self.found = step
             self._place += 1
-        return None
+        return []
 
-    def take(self, found: TriedVariant) -> None:
+    def take(self, place: int, found: TriedVariant) -> None:
         """What was asked for has been followed."""
         trial = trial_of(self._question, self._situation, found, found.set)
-        self._known[self._asked] = Step(self._asked, trial, found)
+        self._known[place] = Step(place, trial, found)
 
-    def _ask(self, place: int) -> Sought:
-        self._asked, variant = place, self._ladder.rung(place)
-        return Sought(self._weather(variant, AHEAD), variant.outlook)
+    def _next(self) -> list[tuple[int, Sought]]:
+        """Where it stands, and rungs above that must be followed too; twice as many each time."""
+        places = [self._place]
+        for place in range(self._place + 1, self._ladder.rungs):
+            if len(places) == self._at_once:
+                break
+            step = self._judged(place)
+            if step is None:
+                places.append(place)
+            elif step.trial.go:
+                break
+        self._at_once *= 2
+        return [self._sought(place) for place in places]
+
+    def _judged(self, place: int) -> Step | None:
+        """What is known of a rung without following it."""
+        step = self._known.get(place) or self._passed.get(place) or self._without_a_walk(place)
+        if step is not None and place not in self._known:
+            self._passed[place] = step
+        return step
+
+    def _sought(self, place: int) -> tuple[int, Sought]:
+        variant = self._made.pop(place, None) or self._ladder.rung(place)
+        return place, Sought(self._weather(variant, AHEAD), variant.outlook)
 
     def _weather(self, variant: Variant, length: float) -> Weather:
         return weather(variant.outlook, variant.start, length=length, dews=self._dews)
@@ -97,9 +122,11 @@ class _Climb:
             return None
         there, set_ = self._known[above].followed
         last = float(set_.max())  # nan where some path does not set
-        here = self._weather(self._ladder.rung(place), AHEAD if np.isnan(last) else last + 2 * STEP)
+        variant = self._ladder.rung(place)
+        here = self._weather(variant, AHEAD if np.isnan(last) else last + 2 * STEP)
         trial = trial_of(self._question, self._situation, TriedVariant(here, set_), set_)
         if trial.go and not _alike(here, there):
+            self._made[place] = variant
             return None
         return Step(place, trial, TriedVariant(here, set_))
 

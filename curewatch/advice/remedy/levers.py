@@ -14,7 +14,7 @@ import numpy as np
 
 from curewatch.advice.judge import cautions, checks
 from curewatch.advice.judge.answer import Advice, Lever, Status, Verdict
-from curewatch.advice.judge.course import until_set
+from curewatch.advice.judge.course import AHEAD, until_set
 from curewatch.advice.judge.question import Question, ask
 from curewatch.advice.judge.situation import Situation, Surfaced
 from curewatch.advice.judge.timeline import PotBatch, pot_moments
@@ -260,7 +260,8 @@ def _solved(
 ) -> list[Lever]:
     """The levers of all kinds that can be turned far enough, with how long and what it takes."""
     found = solve(question, known, outlook, turned)
-    ladders = [Ladder(partial(_held, outlook, one), len(HOURS), {len(HOURS) - 1: one.step}) for one in found]
+    followed = trials.shortened(outlook, max((one.start for one in turned), default=known.at) + AHEAD)
+    ladders = [Ladder(partial(_held, followed, one), len(HOURS), {len(HOURS) - 1: one.step}) for one in found]
     made = []
     for one, step in zip(found, climb(question, known, ladders), strict=True):
         assert step is not None  # held throughout it is a go: that is how it was found

@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from curewatch.advice.judge.course import AHEAD
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import Surfaced
 from curewatch.advice.remedy import trials
@@ -34,6 +35,8 @@ def solve(question: Question, known: Surfaced, outlook: Outlook, turned: Sequenc
     that comes to a go, that of the earliest start, is then scanned finely, and settled over all paths.
     """
     few_question, few = trials.thinned(question, outlook, EVERY)
+    until = max((one.start for one in turned), default=known.at) + AHEAD
+    few, outlook = trials.shortened(few, until), trials.shortened(outlook, until)
     waiting: dict[tuple[str, int], list[Parameter]] = {}
     for parameter in turned:
         waiting.setdefault((parameter.kind, parameter.group), []).append(parameter)
