@@ -22,6 +22,7 @@ else:
     np = Later("numpy")  # entries are read without it
 
 TOGETHER = 64  # blocks that are unpacked at once: memory for all rows of those
+ASKED = 500  # sensors in one question: an old library takes 999 values
 EARLIEST, LATEST = -(2**53), 2**53  # ms; wider than any stamp
 
 
@@ -58,8 +59,13 @@ class Series(NamedTuple):
 
     def where(self, chosen: "NDArray[np.bool_]") -> "Series":
         """Only these."""
-        if chosen.all():
-            return self
+        return self if chosen.all() else self._at(chosen)
+
+    def part(self, begin: int, end: int) -> "Series":
+        """From one place to before another; no numbers are copied."""
+        return self._at(slice(begin, end))
+
+    def _at(self, chosen: "NDArray[np.bool_] | slice") -> "Series":
         return Series(
             self.time[chosen],
             self.received[chosen],
@@ -104,11 +110,12 @@ def every_series(tables: Tables, numbers: Mapping[int, str], start: int, end: in
     """Readings of these sensors with start <= time < end, each block unpacked once. [ms]"""
     bodies = _bodies(tables, _wanted(tables, numbers, start, end))
     together = _between(bodies, numbers, start, end)
-    together = together[np.lexsort((together["time"], together["sensor"]))]
-    begins = np.searchsorted(together["sensor"], list(numbers), "left").tolist()
-    ends = np.searchsorted(together["sensor"], list(numbers), "right").tolist()
+    together = together.take(np.lexsort((together["time"], together["sensor"])))
+    whole, sensor = arranged(together), np.ascontiguousarray(together["sensor"])
+    begins = np.searchsorted(sensor, list(numbers), "left").tolist()
+    ends = np.searchsorted(sensor, list(numbers), "right").tolist()
     return {
-        name: arranged(together[begin:stop])
+        name: whole.part(begin, stop)
         for name, begin, stop in zip(numbers.values(), begins, ends, strict=True)
     }
 
@@ -133,13 +140,15 @@ def few_readings(
 
 def _wanted(tables: Tables, numbers: Iterable[int], start: int, end: int) -> set[int]:
     """The closed blocks that hold readings of these sensors in this time. [ms]"""
-    wanted = set[int]()
-    for sensor in numbers:
+    wanted, ahead = set[int](), iter(numbers)
+    while some := list(islice(ahead, ASKED)):
+        these = ", ".join("?" * len(some))
         wanted.update(
             block
             for (block,) in tables.execute(
-                "SELECT block FROM spans WHERE sensor = ? AND earliest BETWEEN ? AND ? AND latest >= ?",
-                (sensor, start - TIME_SPAN, end - 1, start),
+                f"SELECT DISTINCT block FROM spans WHERE sensor IN ({these})"  # noqa: S608 - marks of ours
+                " AND earliest BETWEEN ? AND ? AND latest >= ?",
+                (*some, start - TIME_SPAN, end - 1, start),
             )
         )
     return wanted
@@ -164,7 +173,7 @@ def _between(
             found = rows.read_all(some, form, closed=closed)
             time = found["time"]
             chosen = (time >= start) & (time < end) & np.isin(found["sensor"], list(sensors))
-            parts.append(found[chosen])
+            parts.append(found if chosen.all() else found[chosen])
     return np.concatenate(parts)
 
 

@@ -4,7 +4,7 @@ Law: ``trace(name, series)`` is the fold of :func:`~curewatch.shed.health.step` 
 costs microseconds a reading, little for a daemon, and seconds for a command that begins with nothing.
 """
 
-from collections.abc import Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from curewatch.later import Later
@@ -29,10 +29,13 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Mask = NDArray[np.bool_]
-    Places = Sequence[int] | NDArray[np.int64]
+    Places = slice | NDArray[np.int64]
 else:
     np = Later("numpy")  # readings are judged one by one without it
     Mask = Places = Any
+
+
+_POINT = partial(tuple.__new__, TrackPoint)  # of a row: three times as fast as the constructor of four
 
 
 def trace(name: str, found: Series) -> tuple[Track, Reading | None]:
@@ -77,14 +80,15 @@ def _at_once(found: Series, warm: Mask, damp: Mask) -> Track:
     wet_from = _after_last(~saturated)  # behind the last that was not
     jumped = np.flatnonzero(found.flags & Flag.JUMP)[-JUMPS_MANY:]
     moved = np.flatnonzero(np.abs(np.diff(temperature)) >= SWAP_MOVE)[-SWAP_MANY:]
+    moves = zip(_points(found, moved), _points(found, moved + 1), strict=True) if moved.size else ()
     return Track(
-        points=_points(found, _spaced(time)[-LONGEST:]),
-        last=_points(found, [-1])[0],
+        points=_points(found, np.array(_spaced(time)[-LONGEST:])),
+        last=_points(found, slice(-1, None))[0],
         unchanged_since=float(time[begin]),
         unchanged_count=time.size - begin,
         saturated_since=float(time[wet_from]) if saturated[-1] else None,
         jumps=tuple(time[jumped].tolist()),
-        moves=tuple(zip(_points(found, moved), _points(found, moved + 1), strict=True)),
+        moves=tuple(moves),
         halves=_halves(found, warm & ~damp, damp & ~warm),
         interval=float(time[-1] - time[-2]) if time.size > 1 else 0.0,
     )
@@ -92,13 +96,10 @@ def _at_once(found: Series, warm: Mask, damp: Mask) -> Track:
 
 def _points(found: Series, places: Places) -> tuple[TrackPoint, ...]:
     """The points at these places."""
-    columns = (
-        found.time[places].tolist(),
-        map(_known, found.temperature[places].tolist()),
-        map(_known, found.relative_humidity[places].tolist()),
-        found.flags[places].tolist(),
-    )
-    return tuple(map(TrackPoint, *columns))
+    quantities = (found.temperature[places], found.relative_humidity[places])
+    said = (map(_known, each.tolist()) if np.isnan(each).any() else each.tolist() for each in quantities)
+    columns = (found.time[places].tolist(), *said, found.flags[places].tolist())
+    return tuple(map(_POINT, zip(*columns, strict=True)))
 
 
 def _same(one: FloatArray, other: FloatArray) -> Mask:
