@@ -107,7 +107,7 @@ def verified(
     return [lever.kind for lever in found]
 
 
-def test_each_ofknow_what_is_warm_below() -> None:
+def test_levers_know_what_is_warm_below() -> None:
     """On a running layer less warmth does it than on the bare foam, and half a kelvin less does not."""
     known, bare = situation(8.0, 0.75), asked("epoxy-fast", FOAM)
     on_layer = replace(bare, below=(LaminateLayer(NOW - 0.5 * HOUR, 4e-3),))
@@ -150,7 +150,7 @@ def test_a_cold_rudder_stock_is_warmed_by_a_blanket() -> None:
 
 @pytest.mark.long
 @pytest.mark.parametrize("seed", range(20))
-def test_each_ofof_random_sheds_hold_and_a_little_less_does_not(seed: int) -> None:
+def test_levers_of_random_sheds_hold_and_a_little_less_does_not(seed: int) -> None:
     """Twenty sheds at random between cold and mild, dry and wet."""
     random = np.random.default_rng(seed)
     name = ["epoxy-slow", "epoxy-fast", "epoxy-low-blush", "polyester-laminating"][seed % 4]
