@@ -317,6 +317,22 @@ def test_a_walk_in_small_parties_tells_what_one_of_all_tells(
     assert np.isfinite(together["gel"]).all()
 
 
+def test_a_layer_whose_heat_capacity_does_not_rise_is_told_like_one_where_it_hardly_does() -> None:
+    """Its moving marks and its peak go by the warmth of what is stored, which no rounding may move by 1 K."""
+    history = weather(2, 96.0)
+    heat = Heat(Buildup(0.0024, load_substrate("plywood")), history.temperature)
+
+    def told(rise: float) -> dict[str, FloatArray]:
+        resin = load_resin("epoxy-slow")
+        resin = replace(resin, thermal=replace(resin.thermal, heat_capacity_rise=rise))
+        return milestone_times(resin, history, chosen=[Lot(resin, 1.0)], heat=heat)
+
+    still, hardly = told(0.0), told(1e-4)
+    for name, when in still.items():
+        np.testing.assert_allclose(when, hardly[name], rtol=2e-3, err_msg=name)
+    assert np.isfinite(still["firm"]).all()
+
+
 def test_a_layer_that_ages_by_its_sheet_goes_on_in_long_steps_once_it_is_calm(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

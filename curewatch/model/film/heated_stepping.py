@@ -40,6 +40,7 @@ HEATED_LIMIT, HEATED_HALVINGS = 0.5, 2  # largest rate constant x step; but no s
 OWN_LIMIT = 1.0  # e-folds by which a layer's own heat may hasten it within a step; but no step below 112 s
 SETTLED = 1e-3  # of a mode is left after a step: it is followed no more
 PLACE, COOLER, WARMER = 0.25, 240, 1200  # K, and so many of them, between which a face's table lies
+LEAST_BEND = 1e-5  # 1/K, of a heat capacity: by less, the root of what is stored is lost in single precision
 MIDDLE, NUDGE = 290.15, 8.0  # K, surface of that table, and how far to either side its slope is taken
 
 
@@ -228,7 +229,7 @@ class HeatedStepper:
         self._several = self.stages[-1].reacting > 1
         self._go_on(self.stages[-1])
         stored = RisingCapacity.of(REFERENCE_TEMPERATURE, bend)
-        self._capacity = RisingCapacity.of(REFERENCE_TEMPERATURE, bend, np.float32)
+        self._capacity = RisingCapacity.of(REFERENCE_TEMPERATURE, max(bend, LEAST_BEND), np.float32)
         rows = np.empty((*path.shape, 3 + len(parts)), np.float32)
         rows[..., 0] = path - MIDDLE
         rows[..., 1] = stored.stored(path)
