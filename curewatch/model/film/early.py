@@ -110,26 +110,19 @@ def early(
         last = np.minimum(_chemical(each, own.min(axis=0)), lowest[mine])
         until[mine] = np.where(last > gone[0], np.interp(last, gone, known), 0.0)
         wanted[:, mine] = np.where(levels[:, None] < last, np.interp(levels, gone, known)[:, None], np.nan)
-    begun = age[:, enter].T
-    place = np.minimum(_along(age, begun + until), warmth.shape[0]).astype(np.intp)
-    place = np.maximum(place - place % long, enter[:, None])
-    old = np.take_along_axis(age, place.T, axis=1).T - begun
+    begun, asked = age[:, enter], np.flatnonzero(~np.isnan(wanted).all(axis=1))
+    ages = np.vstack((until, wanted[asked])).T[..., None] + begun[:, None]  # (members, 1 + asked, starts)
+    ends, reached = np.arange(age.shape[1], dtype=float), np.empty_like(ages)
+    for each, own, found in zip(
+        ages, age, reached, strict=True
+    ):  # the quicker: it stays in a processor's cache
+        found[:] = np.interp(each, own, ends, right=np.inf)
+    place = np.minimum(reached[:, 0], warmth.shape[0]).astype(np.intp)
+    place = np.maximum(place - place % long, enter)
+    old = np.take_along_axis(age, place, axis=1) - begun
     progress = np.empty(old.shape, np.float32)
     for _, mine, curve in parts:
-        progress[:, mine] = np.interp(old[:, mine], *curve)
-    times = np.full((levels.size, *begun.shape), np.nan)
-    for number in np.flatnonzero(~np.isnan(wanted).all(axis=1)):
-        when = _along(age, begun + wanted[number]) - enter[:, None]
-        times[number] = np.where(when <= place - enter[:, None], step * when, np.nan)
-    return Early(place, progress, times)
-
-
-def _along(age: FloatArray, wanted: FloatArray) -> FloatArray:
-    """Where along its path (members, edges) each age (starts, members) is reached, in steps; inf if never."""
-    members, edges = age.shape
-    apart = 1.0 + age[:, -1].max()  # one path after the other, to look up in all at once
-    shift = apart * np.arange(members)
-    inside = np.minimum(wanted, age[:, -1])
-    found = np.interp((inside + shift).T.ravel(), (age + shift[:, None]).ravel(), np.arange(age.size))
-    found = found.reshape(members, -1).T - edges * np.arange(members)
-    return np.where(wanted <= age[:, -1], found, np.where(np.isnan(wanted), np.nan, np.inf))
+        progress[mine] = np.interp(old[mine], *curve)
+    times, when = np.full((levels.size, *begun.T.shape), np.nan), reached[:, 1:] - enter
+    times[asked] = np.where(when <= (place - enter)[:, None], step * when, np.nan).transpose(1, 2, 0)
+    return Early(place.T, progress.T, times)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from curewatch.errors import OutOfValidity
 from curewatch.materials.resin import Resin
 from curewatch.model.film.early import Entries, early
-from curewatch.model.film.equivalent_temperature import EquivalentTemperature, parts_of, warmth
+from curewatch.model.film.equivalent_temperature import EquivalentTemperature, on_rows, parts_of, warmth
 from curewatch.model.film.film import History, at_times
 from curewatch.model.film.flow_map import LEVEL, FlowMap, SingleArray, Slant, flow_map, step_of
 from curewatch.model.film.heated_stepping import (
@@ -211,7 +211,7 @@ class Ensemble(NamedTuple):
         history, resin = self.history, self.lots[0].resin
         count = max(1, int(np.ceil(float(history.time[-1]) / step - 1e-9)))
         edge: FloatArray = step * np.arange(count + 1, dtype=float)
-        at_edges = at_times(history, edge)
+        at_edges = on_rows(history, edge)
         activation, film = resin.kinetics.energy_2 / GAS_CONSTANT, self.heat is None
         met = warmth(history, edge, at_edges, activation, swings=film, known=known)
         slopes = (LEVEL,) if self.heat is None else slopes_of(resin, self.heat.buildup, step)
@@ -224,7 +224,7 @@ class Ensemble(NamedTuple):
             self.lot,
             met,
             np.array([-each.resin.kinetics.inhibitor for each in self.lots], np.float32)[self.lot],
-            np.ascontiguousarray(at_edges.T),
+            at_edges,
             None if self.heat is None else self._laid(self.heat, edge, at_edges, slopes),
         )
 
@@ -234,10 +234,10 @@ class Ensemble(NamedTuple):
         return flow_map(lots, float(warmth.min()), float(warmth.max()) + hot, step, slope)
 
     def _laid(self, heat: Heat, edge: FloatArray, at_edges: FloatArray, slopes: tuple[Slant, ...]) -> _Laid:
-        above = np.zeros((edge.size - 1, at_edges.shape[0]), np.float32)
+        above = np.zeros((edge.size - 1, at_edges.shape[1]), np.float32)
         if heat.air is not None:
             air = History(self.history.time, np.atleast_2d(heat.air))
-            above[:] = (at_times(air, edge[:-1]) - at_edges[:, :-1]).T
+            above[:] = on_rows(air, edge[:-1]) - at_edges[:-1]
         step, plies = float(edge[1]), zip(heat.buildup.before, slopes, strict=False)
         tables = {ply.lot: self._table([ply.lot], step, slope) for ply, slope in plies if ply.lot}
         return _Laid(heat.buildup, above, heat.ageing, tables)

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from curewatch.model.film.film import History, at_times
+from curewatch.model.film.film import History
 from curewatch.units import FloatArray
 
 SWING = 0.1  # K of standard deviation within a step: less errs by under 4e-5 of conversion
@@ -32,7 +32,7 @@ class EquivalentTemperature(NamedTuple):
 
     steady: FloatArray  # (steps, members), temperature at which a film goes as far, but for the glass [K]
     swings: Swings
-    mean: FloatArray  # (members, spans) of each step, or of each usual step of a longer one [K]
+    mean: FloatArray  # (spans, members) of each step, or of each usual step of a longer one [K]
     variance: FloatArray  # the same [K2]
 
 
@@ -53,7 +53,7 @@ def warmth(
         ``temperature`` (members, n). [s, K]
     edge : ndarray, shape (steps + 1,)
         [s]
-    at_edges : ndarray, shape (members, steps + 1)
+    at_edges : ndarray, shape (steps + 1, members)
         Temperature there. [K]
     activation : float
         E/R of the reaction. The steady temperature is the mean, and half the variance times the curvature
@@ -66,35 +66,54 @@ def warmth(
     """
     pairs = parts_of(float(edge[1] - edge[0])) // 2 if swings else 1
     finer: FloatArray = np.linspace(edge[0], edge[-1], pairs * (edge.size - 1) + 1)
-    at_finer = at_edges if pairs == 1 else at_times(history, finer)
+    at_finer = at_edges if pairs == 1 else on_rows(history, finer)
     if known is None:
         middle, square = _within(history, finer, at_finer)
     else:
         middle, square = _of_longer(known, finer.size - 1)
     mean, variance = _joined(middle, square, pairs)
-    steady = mean + 0.5 * variance * (activation / mean**2 - 2.0 / mean)
-    found = _swings(middle, square, (variance, pairs), np.diff(at_finer, axis=1)) if swings else NO_SWINGS
-    return EquivalentTemperature(steady.T, found, middle, square)
+    steady = activation / mean
+    steady -= 2.0
+    steady /= mean
+    steady *= 0.5 * variance
+    steady += mean
+    found = _swings(middle, square, (variance, pairs), at_finer) if swings else NO_SWINGS
+    return EquivalentTemperature(steady, found, middle, square)
+
+
+def on_rows(history: History, time: FloatArray) -> FloatArray:
+    """Temperature of every path at given times: (times, members). [K]"""
+    path = np.ascontiguousarray(history.temperature.T)
+    index = np.clip(np.searchsorted(history.time, time, side="right") - 1, 0, history.time.size - 2)
+    weight = (time - history.time[index]) / (history.time[index + 1] - history.time[index])
+    low, found = path[index], path[index + 1]
+    found -= low
+    found *= np.clip(weight, 0.0, 1.0)[:, None]
+    found += low
+    return np.asarray(found, dtype=float)
 
 
 def _swings(
-    middle: FloatArray, square: FloatArray, joined: tuple[FloatArray, int], change: FloatArray
+    middle: FloatArray, square: FloatArray, joined: tuple[FloatArray, int], at_edges: FloatArray
 ) -> Swings:
-    """Of spans with this mean [K], variance [K2] and change [K]; ``joined``: variance of so many together."""
+    """Of spans with this mean [K], variance [K2] and edges [K]; ``joined``: variance of so many together."""
     variance, pairs = joined
-    step, member = np.nonzero(SWING**2 < variance.T)
-    swing = np.copysign(np.sqrt(square), change)
-    here = [(member, pairs * step + pair) for pair in range(pairs)]
-    parts = [each[at] for at in here for each in (middle - swing, middle + swing)]
+    step, member = np.nonzero(variance > SWING**2)
+    parts = list[FloatArray]()
+    for pair in range(pairs):
+        here = pairs * step + pair
+        change = at_edges[here + 1, member] - at_edges[here, member]
+        mean, swing = middle[here, member], np.copysign(np.sqrt(square[here, member]), change)
+        parts += [mean - swing, mean + swing]
     return Swings(step, member, np.stack(parts))
 
 
 def _of_longer(known: EquivalentTemperature, spans: int) -> tuple[FloatArray, FloatArray]:
     """Mean and variance over longer spans; the path stays at its end if they reach beyond it."""
-    ratio = -(-known.mean.shape[1] // spans)
-    mean, variance, beyond = known.mean, known.variance, ratio * spans - known.mean.shape[1]
+    ratio = -(-known.mean.shape[0] // spans)
+    mean, variance, beyond = known.mean, known.variance, ratio * spans - known.mean.shape[0]
     if beyond:
-        mean, variance = (np.pad(each, ((0, 0), (0, beyond)), mode="edge") for each in (mean, variance))
+        mean, variance = (np.pad(each, ((0, beyond), (0, 0)), mode="edge") for each in (mean, variance))
     return _joined(mean, variance, ratio)
 
 
@@ -102,8 +121,8 @@ def _joined(mean: FloatArray, variance: FloatArray, pairs: int) -> tuple[FloatAr
     """Mean and variance over so many of the spans together."""
     if pairs == 1:
         return mean, variance
-    means, variances = (each.reshape(each.shape[0], -1, pairs) for each in (mean, variance))
-    return means.mean(axis=2), variances.mean(axis=2) + means.var(axis=2)
+    means, variances = (each.reshape(-1, pairs, each.shape[1]) for each in (mean, variance))
+    return means.mean(axis=1), variances.mean(axis=1) + means.var(axis=1)
 
 
 def parts_of(step: float) -> int:
@@ -112,28 +131,32 @@ def parts_of(step: float) -> int:
 
 
 def _within(history: History, edge: FloatArray, at_edges: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Mean [K] and variance [K2] of each path between the edges: (members, steps)."""
+    """Mean [K] and variance [K2] of each path between the edges: (steps, members)."""
     near = edge[np.minimum(np.searchsorted(edge, history.time), edge.size - 1)]
     if np.array_equal(near, history.time):  # each of its points is an edge: straight within each step
-        return 0.5 * (at_edges[:, 1:] + at_edges[:, :-1]), np.diff(at_edges, axis=1) ** 2 / 12.0
+        return 0.5 * (at_edges[1:] + at_edges[:-1]), np.diff(at_edges, axis=0) ** 2 / 12.0
     return _moments(history, edge)
 
 
 def _moments(history: History, edge: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Mean [K] and variance [K2] of each path between the edges: (members, steps)."""
-    time, path = history.time, history.temperature - BASE
-    slope = np.diff(path) / np.diff(time)
-    length, begin = np.diff(time), path[:, :-1]
-    once = begin * length + 0.5 * slope * length**2
-    twice = begin**2 * length + begin * slope * length**2 + slope**2 * length**3 / 3.0
-    index = np.clip(np.searchsorted(time, edge, side="right") - 1, 0, length.size - 1)
-    beyond = edge - time[index]
-    start, rise = begin[:, index], slope[:, index]
+    """Mean [K] and variance [K2] of each path between the edges: (steps, members)."""
+    inside = history.time[(history.time > edge[0]) & (history.time < edge[-1])]
+    time = np.union1d(edge, inside)  # between these every path is straight
+    path, length = on_rows(history, time) - BASE, np.diff(time)[:, None]
+    first, whole = np.searchsorted(time, edge), np.diff(edge)[:, None]
+    once = path[:-1] + path[1:]
+    twice = once * path[:-1]
+    twice += path[1:] * path[1:]
+    once *= 0.5 * length
+    twice *= length / 3.0
+    mean, square = (_summed(each, first) / whole for each in (once, twice))
+    return mean + BASE, np.maximum(square - mean * mean, 0.0)
 
-    def between(whole: FloatArray, part: FloatArray) -> FloatArray:
-        sums = np.concatenate([np.zeros((whole.shape[0], 1)), np.cumsum(whole, axis=1)], axis=1)
-        return np.diff(sums[:, index] + part, axis=1) / np.diff(edge)
 
-    mean = between(once, beyond * (start + 0.5 * rise * beyond))
-    square = between(twice, beyond * (start * (start + rise * beyond) + rise**2 * beyond**2 / 3.0))
-    return mean + BASE, np.maximum(square - mean**2, 0.0)
+def _summed(parts: FloatArray, first: NDArray[np.intp]) -> FloatArray:
+    """Sums of the rows of ``parts`` (rows, members) from each first one to before the next."""
+    count, found = np.diff(first), parts[first[:-1]]
+    for further in range(1, int(count.max())):
+        these = np.flatnonzero(count > further)
+        found[these] += parts[first[these] + further]
+    return found

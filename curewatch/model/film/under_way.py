@@ -14,6 +14,7 @@ from curewatch.model.film.early import Entries
 from curewatch.model.film.film import History
 from curewatch.model.film.flow_map import SingleArray
 from curewatch.model.film.stepping import Carries, Seen
+from curewatch.physics.heat_balance import AnyArray
 from curewatch.units import FloatArray
 
 LOOK = 8  # steps between looks at the marks
@@ -22,7 +23,7 @@ AT_ONCE = 16384  # films under way: what is known of them stays in a processor's
 TOLD_AT_ONCE = 16384  # marks that were passed, before their times are worked out
 COLDER = np.array([0.7, 1.3], np.float32)  # K for each kelvin stored beyond the surface, at least and at most
 RESTING = 1e-3  # conversion in a long step: less makes no heat that ages a layer
-ROUNDING = 1e-9  # conversion, of a straight line between two points
+ROUNDING = 1e-6  # conversion, of a straight line between two points in single precision
 SWING = 0.3  # K over a step: more, and a mark that moves is looked at within it
 
 
@@ -35,16 +36,17 @@ class Mark(NamedTuple):
     of: str = "slowest"  # which part of a layer passes it: a field of Seen
     moot: tuple[int, ...] = ()  # marks after all of which nobody asks for this one; none: always asked for
 
-    def at(self, temperature: FloatArray | SingleArray) -> FloatArray:
-        """Conversion at temperatures of any shape. [K] -> [1]"""
-        if self.conversion.size == 1:
-            return self.conversion
-        place = (temperature - self.coldest) / self.spacing
-        cell = place.astype(np.intp)
-        place -= cell
-        low = self.conversion.take(cell, mode="clip")
-        place *= self.conversion.take(cell + 1, mode="clip") - low
-        return np.asarray(low + place)
+    def at(self, temperature: AnyArray) -> AnyArray:
+        """Conversion at temperatures of any shape, of one that moves. [K] -> [1]"""
+        kind = temperature.dtype.type  # in single precision for many films, which halves the time
+        low = self.conversion.astype(kind)
+        rise = np.append(low[1:] - low[:-1], kind(0.0))
+        place = (temperature - kind(self.coldest)) * kind(1.0 / self.spacing)
+        cell = place.astype(np.int32)
+        place -= cell.astype(kind)
+        place *= rise.take(cell, mode="clip")
+        place += low.take(cell, mode="clip")
+        return place
 
     def lowest(self, coldest: float, warmest: float) -> float:
         """At or below what it is at any temperature between two. [K] -> [1]"""
@@ -64,13 +66,6 @@ class Route(NamedTuple):
     history: History  # temperature (members, n)
     begin: FloatArray  # (starts,), when each start is laid [s]
     last: NDArray[np.intp]  # (starts,), step from which each is followed no more
-
-    def coldest(self) -> NDArray[np.float32]:
-        """Lowest temperature at the edges from each on, as far as a look reaches. (steps + 1, members) [K]"""
-        found = self.edge.astype(np.float32)
-        for back in (1, 2, 4, 1):  # together as many steps as lie between looks
-            np.minimum(found[:-back], found[back:], out=found[:-back])
-        return found
 
 
 class Calm(NamedTuple):
@@ -103,7 +98,9 @@ class UnderWay:
         """``times`` (marks, films) [s]: a nan is a mark that is ahead. ``peak`` (films,): most stored [K]."""
         self._route, self._entries, self._times, self._peak = route, entries, times, peak
         self._members, size = times.shape[1] // route.begin.size, min(AT_ONCE, entries.film.size)
-        self._coldest = route.coldest() if any(level.conversion.size > 1 for level in route.levels) else None
+        self._edge = route.edge.astype(np.float32)
+        moves = any(level.conversion.size > 1 for level in route.levels)
+        self._coldest = _coldest(self._edge) if moves else None
         self._film, self._step, self._last, self._at = np.empty((4, size), np.intp)
         self._state = np.empty((entries.state.shape[0], size), np.float32)
         kinds = {"slowest", *(level.of for level in route.levels)}  # by that one a film is calm
@@ -165,7 +162,7 @@ class UnderWay:
         seen = {of: kept[:, these] for of, kept in self._seen.items()}
         begin, end = at.copy(), self._route.edge.shape[0] - 1
         beyond = int(self._step[these].max()) + steps > end
-        last = (end - 1) * self._members + self._film[these] % self._members
+        last = (end - 1) * self._members + self._film[these] % self._members if beyond else at
         for step in range(1, steps + 1):
             now: Seen = self._route.stepper.advance(state, at)
             for of, kept in seen.items():
@@ -202,11 +199,11 @@ class UnderWay:
             if level.conversion.size == 1:
                 above -= np.float32(level.conversion[0])
             else:
-                warmth = self._route.edge.take(begin[these_films] + edges[: now.shape[0]], mode="clip")
+                warmth = self._edge.take(begin[these_films] + edges[: now.shape[0]], mode="clip")
                 if self._warms:
                     warmth = self._route.stepper.warmth(warmth, seen["excess"][:, these_films])
-                above = (above - level.at(warmth)).astype(np.float32)
-                passed = (above[1:] >= 0.0).any(axis=0)
+                above -= level.at(warmth)
+                passed = above[1:].max(axis=0) >= 0.0
                 if not passed.all():
                     these_films, above = these_films[passed], above[:, passed]
             ahead[these_films] = False
@@ -226,8 +223,6 @@ class UnderWay:
         """Leave those that are done, and those that are calm; gives these."""
         count, left = self._count, list[Entries]()
         film, step, state = self._film[:count], self._step[:count], self._state[:, :count]
-        if self._peak is not None:
-            self._peak[film] = self._route.stepper.seen(state).peak
         ahead = self._asked(count)
         last, before = (self._seen["slowest"][LOOK - back, :count] for back in (0, 1))
         stays = ahead.any(axis=0)
@@ -244,6 +239,9 @@ class UnderWay:
             if these.size:
                 left.append(Entries(film[these], step[these] // stride, state[:, these]))
                 stays &= ~slow
+        if self._peak is not None:
+            gone = (~stays).nonzero()[0]
+            self._peak[film[gone]] = self._route.stepper.seen(state[:, gone]).peak
         self._close_up(stays)
         return left
 
@@ -281,15 +279,18 @@ class UnderWay:
 
         ``ends`` (2, films): how far films stand above it; ``which``: marks, steps, members, (films,) each.
         """
-        route, edge = self._route, self._route.edge
-        swings = np.abs(edge[which[1] + 1, which[2]] - edge[which[1], which[2]]) > SWING
+        route, place = self._route, which[1] * self._members + which[2]
+        swings = np.abs(self._edge.take(place + self._members) - self._edge.take(place)) > SWING
         for number, level in enumerate(route.levels):
             these = np.flatnonzero(swings & (which[0] == number))
             if level.conversion.size == 1 or not these.size:
                 continue
             _, step, member = (each[these] for each in which)
-            warmth = on_paths(route.history, route.step * (step + WITHIN), member)
-            moved = level.at(warmth)
+            first = int(step.min())  # many films are in the same steps
+            moments = route.step * (np.arange(first, int(step.max()) + 1) + WITHIN)
+            index, weight = _between(route.history, moments)
+            index, weight = index[:, step - first], weight[:, step - first]
+            moved = level.at(_weighed(route.history, index, weight, member))
             low, high = ends[:, these] + moved[[0, -1]]
             above = low + (high - low) * WITHIN - moved
             after = np.maximum((above >= 0.0).argmax(axis=0), 1)
@@ -322,8 +323,26 @@ def on_paths(history: History, time: FloatArray, member: NDArray[np.intp]) -> Fl
 
     Source: straight lines between the points of its path.
     """
+    return _weighed(history, *_between(history, time), member)
+
+
+def _between(history: History, time: FloatArray) -> tuple[NDArray[np.intp], FloatArray]:
+    """The point of a history before each time (...) [s], and how far on to the next it lies."""
     index = np.clip(np.searchsorted(history.time, time, side="right") - 1, 0, history.time.size - 2)
     begin = history.time[index]
-    weight = np.minimum((time - begin) / (history.time[index + 1] - begin), 1.0)
+    return index, np.minimum((time - begin) / (history.time[index + 1] - begin), 1.0)
+
+
+def _weighed(
+    history: History, index: NDArray[np.intp], weight: FloatArray, member: NDArray[np.intp]
+) -> FloatArray:
     low, high = history.temperature[member, index], history.temperature[member, index + 1]
     return np.asarray(low + (high - low) * weight)
+
+
+def _coldest(edge: SingleArray) -> SingleArray:
+    """Lowest temperature at the edges from each on, as far as a look reaches. (steps + 1, members) [K]"""
+    found = edge.copy()
+    for back in (1, 2, 4, 1):  # together as many steps as lie between looks
+        np.minimum(found[:-back], found[back:], out=found[:-back])
+    return found
