@@ -97,10 +97,12 @@ def weather(
     step: float = STEP,
     length: float = np.inf,
     dews: Dews | None = None,
+    for_blush: bool = True,
 ) -> Weather:
     """The paths as they truly are from ``start`` on, so long [s] or to their end, on a grid from there.
 
-    ``dews`` keeps the dew points for other paths with the same vapour.
+    ``dews`` keeps the dew points for other paths with the same vapour. Humidity at the surface is told
+    where it is asked for, ``for_blush``; else nan.
 
     Shapes: time (n,), each quantity (members, n).
 
@@ -123,7 +125,7 @@ def weather(
         air, surface = air - paths.errors.air, surface - paths.errors.surface
         pressure = pressure * along(paths.time, paths.errors.vapour, time)
     dew_point = (dews or Dews()).of(paths.vapour_pressure, start, pressure)
-    return dressed(time, air, surface, pressure, dew_point)
+    return dressed(time, air, surface, pressure, dew_point, for_blush=for_blush)
 
 
 def as_it_is(read: Weather, errors: ReadingErrors | None) -> Weather:
@@ -188,6 +190,8 @@ def dressed(
     surface_temperature: FloatArray,
     pressure: FloatArray,
     dew_point: FloatArray | None = None,
+    *,
+    for_blush: bool = True,
 ) -> Weather:
     """Margins and humidities for paths that already lie on one grid.
 
@@ -200,7 +204,9 @@ def dressed(
         pressure,
         surface_temperature - (moist_air.dew_point(pressure) if dew_point is None else dew_point),
         moist_air.relative_humidity(air_temperature, pressure),
-        moist_air.relative_humidity(surface_temperature, pressure),
+        moist_air.relative_humidity(surface_temperature, pressure)
+        if for_blush
+        else np.broadcast_to(np.nan, pressure.shape),
     )
 
 

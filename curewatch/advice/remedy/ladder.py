@@ -113,7 +113,7 @@ class _Climb:
         return place, Sought(self._weather(variant, AHEAD), variant.outlook)
 
     def _weather(self, variant: Variant, length: float) -> Weather:
-        return weather(variant.outlook, variant.start, length=length, dews=self._dews)
+        return weather(variant.outlook, variant.start, length=length, dews=self._dews, for_blush=False)
 
     def _without_a_walk(self, place: int) -> Step | None:
         """By the next rung above it that was followed: no go for certain, or set at the same moments."""

@@ -65,7 +65,8 @@ def judge(question: Question, situation: Surfaced, variants: Iterable[Variant]) 
     """
     dews = Dews()
     there = (
-        Sought(weather(one.outlook, one.start, length=AHEAD, dews=dews), one.outlook) for one in variants
+        Sought(weather(one.outlook, one.start, length=AHEAD, dews=dews, for_blush=False), one.outlook)
+        for one in variants
     )
     return [trial_of(question, situation, one, one.set) for one in followed(question, situation, there)]
 
@@ -88,11 +89,13 @@ def _together(question: Question, situation: Surfaced, sought: Sequence[Sought])
     buildup = question.buildup_at(float(there[0].time[0]))
     reached = [from_below(one, situation.past, buildup, outlook) for one, outlook in sought]
     earlier = reached[0][1]
-    columns = (
-        np.concatenate([paths[:, : shortest + earlier] for paths in each])
-        for each in zip(*(paths[1:] for paths, _ in reached), strict=True)
-    )
-    stacked = Weather(reached[0][0].time[: shortest + earlier], *columns)
+    stacked = reached[0][0]._replace(
+        time=reached[0][0].time[: shortest + earlier],
+        air_temperature=np.concatenate([one.air_temperature[:, : shortest + earlier] for one, _ in reached]),
+        surface_temperature=np.concatenate(
+            [one.surface_temperature[:, : shortest + earlier] for one, _ in reached]
+        ),
+    )  # a layer sets by its warmth alone
     chosen = _lots(question, there[0].members) * len(there)
     found = _set_of(replace(question, lots=tuple(chosen)), stacked, np.full(1, earlier, np.int64), buildup)
     for one, part in zip(there, np.split(found, len(there), axis=1), strict=True):
