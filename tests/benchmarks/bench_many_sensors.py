@@ -1,7 +1,8 @@
-"""What the number of sensors costs: the daemon's look each minute, and what a command begins with.
+"""What the number of sensors costs: the daemon's look each minute, what a command begins with, and `tonight`.
 
 Run: ``python -m tests.benchmarks.bench_many_sensors [sensors ...]`` (default 3 30 300). Processor time, best
-of three, so that other work on the machine matters less. Invented readings.
+of three, so that other work on the machine matters less; of whole commands best of five, and beside them
+`explain`, which knows no shed: by it machines and hours can be compared. Invented readings.
 """
 
 import math
@@ -22,30 +23,37 @@ from curewatch.shed import recall
 from curewatch.shed.clock_watch import ClockState
 from curewatch.shed.look import Look
 from curewatch.units import MINUTE
+from tests.benchmarks.bench_windows import run
 
 BEGIN = 1_795_593_600.0
 ROLES = ("air", "surface", "outside")
 MINUTES = 6 * 60
 
 
-def configuration(count: int, path: Path) -> Configuration:
+def written(count: int, path: Path) -> str:
     sensors = "".join(f'[sensors.s{n}]\nrole = "{ROLES[n % 3]}"\npart = "humidity-2"\n' for n in range(count))
-    return parse(f'[shed]\nzone = "Europe/Lisbon"\n{sensors}[logbook]\npath = "{path}"\n')
+    return f'[shed]\nzone = "Europe/Lisbon"\n{sensors}[logbook]\npath = "{path}"\n'
 
 
-def said(count: int, minute: int, *, nasty: bool) -> list[Reading]:
+def configuration(count: int, path: Path) -> Configuration:
+    return parse(written(count, path))
+
+
+def said(
+    count: int, minute: int, *, nasty: bool, begin: float = BEGIN, kelvin: float = 285.0, damp: float = 0.7
+) -> list[Reading]:
     """A minute of all; ``nasty``: half of them stand still, a door moves the others, and they disagree."""
     chance = np.random.default_rng(minute)
     noise = chance.normal(0, 0.03, (count, 2))
-    at = BEGIN + minute * MINUTE
+    at = begin + minute * MINUTE
     readings = []
     for n in range(count):
         still = nasty and n % 2
         door = -4.0 if nasty and minute > MINUTES - 5 else 0.0
         wave = 0.0 if still else 2 * math.sin(minute / 240 * math.pi) + door + noise[n, 0]
         apart = 0.03 * n if nasty else 0.3 * (n % 3)
-        damp = 0.7 if still else 0.7 + noise[n, 1] / 20
-        readings.append(Reading(f"s{n}", at + n * 0.1, at + n * 0.1, 285.0 + apart + wave, damp))
+        moist = damp if still else damp + noise[n, 1] / 20
+        readings.append(Reading(f"s{n}", at + n * 0.1, at + n * 0.1, kelvin + apart + wave, moist))
     return readings
 
 
@@ -73,6 +81,19 @@ def measured(count: int, path: Path, *, nasty: bool) -> dict[str, float]:
         }
 
 
+def commands(count: int, folder: Path) -> None:
+    """`tonight` where it is too cold and changes are looked for, and where it is a go; up to now."""
+    for name, kelvin, damp in (("a go", 296.0, 0.4), ("no-go, with levers", 285.0, 0.7)):
+        path, begin = folder / f"{count}-{kelvin}.sqlite", time.time() - MINUTES * MINUTE
+        with Logbook(path, passing=True) as logbook:
+            for minute in range(MINUTES):
+                logbook.append(said(count, minute, nasty=False, begin=begin, kelvin=kelvin, damp=damp))
+        configured = path.with_suffix(".toml")
+        configured.write_text(written(count, path))
+        print(f"{count:4d} sensors, {name}")
+        run(["tonight"], configured)
+
+
 def main(counts: list[int]) -> None:
     print(f"processor time with {MINUTES} minutes of readings [ms]")
     with tempfile.TemporaryDirectory() as folder:
@@ -83,6 +104,10 @@ def main(counts: list[int]) -> None:
                 print(
                     f"  {count:4d} sensors", *(f"{what} {1e3 * took:7.1f};" for what, took in found.items())
                 )
+        print("\nwhole command                                cpu s    wall s   memory MB   exit")
+        for count in counts:
+            commands(count, Path(folder))
+        run(["explain", "blush"], Path(folder) / f"{counts[0]}-285.0.toml")
 
 
 if __name__ == "__main__":
