@@ -17,6 +17,7 @@ from curewatch.model.film import early as before_diffusion
 from curewatch.model.film import ensemble_steps, heated_stepping, under_way
 from curewatch.model.film.ensemble import band, cures, milestone_times
 from curewatch.model.film.ensemble_steps import Heat
+from curewatch.model.film.equivalent_temperature import on_rows, warmth
 from curewatch.model.film.film import Cure, History, constant, cure
 from curewatch.model.film.heated_stepping import Ageing
 from curewatch.model.film.lots import Lot, lots, rate_factors, shared_out
@@ -371,6 +372,23 @@ def test_a_layer_that_only_ages_ages_with_its_surface(monkeypatch: pytest.Monkey
     monkeypatch.setattr(ensemble_steps, "CALM_FROM", 2.0)
     np.testing.assert_allclose(told, aged(), rtol=4e-3)
     assert np.isfinite(told).all()
+
+
+def test_what_a_step_meets_is_the_mean_and_the_spread_of_its_path() -> None:
+    """Points anywhere, several in a step; the middle of a step alone would be off by half a kelvin."""
+    time = np.array([0.0, 130.0, 500.0, 1000.0, 1013.0, 1080.0, 2300.0])
+    paths = 290.0 + np.random.default_rng(RNG_SEED).uniform(-4.0, 4.0, (3, time.size))
+    history, edge = History(time, paths), 450.0 * np.arange(6.0)
+    met = warmth(history, edge, on_rows(history, edge), 7000.0)
+    off = 0.0
+    for step in range(5):
+        inner = edge[step] + 450.0 * (np.arange(9000) + 0.5) / 9000
+        for member, path in enumerate(paths):
+            kelvin = np.interp(inner, time, path)
+            assert met.mean[step, member] == pytest.approx(kelvin.mean(), abs=1e-4)
+            assert met.variance[step, member] == pytest.approx(kelvin.var(), abs=1e-4)
+            off = max(off, abs(kelvin[4500] - kelvin.mean()))
+    assert off > 0.5
 
 
 @pytest.mark.parametrize("level", [closing_conversion, glass_reached])
