@@ -431,7 +431,7 @@ def _estimated(situation: Situation, substrate: Substrate) -> Place | None:
     air = situation.air
     if air is None or air.temperature is None:
         return None
-    found = surface.estimated_now(situation.past, situation.at, air.temperature, substrate)
+    found = surface.estimated_now(situation.past, situation.heard, air.temperature, substrate)
     return Place(
         sensor=air.sensor,
         role="surface",
@@ -445,13 +445,16 @@ def _estimated(situation: Situation, substrate: Substrate) -> Place | None:
 def coming_hours(
     situation: Surfaced, substrate: Substrate, *, length: float = air_outlook.LENGTH
 ) -> Outlook | None:
-    """The outlook from what is known, so long [s]; none where there is no whole air reading."""
+    """From the last reading on, so long [s]; none where there is no whole air reading.
+
+    From then and not from now: what nobody measured since is not known, and asked later it is told the same.
+    """
     air, below = situation.air, situation.surface
     if air is None or air.temperature is None or air.vapour_pressure is None:
         return None
     found = prospect.coming_hours(
         situation.past,
-        situation.at,
+        situation.heard,
         air.temperature,
         air.vapour_pressure,
         below.temperature,

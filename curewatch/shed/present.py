@@ -6,6 +6,7 @@ situation, never a number.
 """
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from curewatch.advice.judge import situation as advice
@@ -83,17 +84,17 @@ def situation(
     )
     air = places["air"]
     known: dict[str, str] = {role: each.sensor for role, each in places.items() if each is not None}
-    return Situation(
+    told = Situation(
         at=now,
         air=air,
         surface=places["surface"],
         outside=places["outside"],
         troubles=troubles,
-        past=(grid or PastGrid()).past(logbook, known, now),
         carbon_dioxide=_carbon_dioxide(found, air),
         forecasts=forecasts.kept(logbook, now),
         rejected=rejected_lately.told(rejected),
     )
+    return replace(told, past=(grid or PastGrid()).past(logbook, known, told.heard))
 
 
 # ---- one sensor

@@ -69,7 +69,7 @@ def evenings(
         lot = int(noise.integers(STRATA))
         came = {name: _came(space, start, one, lot) for name, one in questions.items()}
         for ago in before:
-            known = _heard(space, start - ago, wrong)
+            known = heard(space, start - ago, wrong)
             kept = received(forecasts, known.at)
             outlook = coming_hours(replace(known, forecasts=tuple(kept)), substrate)
             for name, one in questions.items():
@@ -87,7 +87,7 @@ def _came(space: Space, start: int, question: Question, lot: int) -> bool:
     return bool(checks.holds(seen, checks.lines(seen, question.limits))[0, 0])
 
 
-def _heard(space: Space, now: int, wrong: np.ndarray) -> Surfaced:
+def heard(space: Space, now: int, wrong: np.ndarray) -> Surfaced:
     """The situation at an hour as the sensors read it, each wrong by its own constant."""
     warm, hull = wrong[0] * BENCH.temperature_sd, wrong[2] * HULL.temperature_sd
     damp = wrong[1] * (BENCH.relative_humidity_sd or 0.0)

@@ -6,13 +6,15 @@ import re
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 import curewatch
 from curewatch import configuration
 from curewatch.advice.alert import alerts
 from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key
-from curewatch.advice.judge.situation import Surfaced
+from curewatch.advice.judge.situation import Situation, Surfaced
+from curewatch.advice.judge.weather import weather
 from curewatch.advice.plan.windows import strip
 from curewatch.answers.gathering import gather
 from curewatch.answers.tonight import tonight_document
@@ -212,3 +214,43 @@ def test_a_start_knows_the_layer_that_runs_below_it(other: str | None, warm: boo
     opened = [each.starts.laminate_from - each.starts.start for each in strips]
     assert bool((opened[0] < opened[1] - 10 * MINUTE).all()) == warm
     assert ("a layer 20 min old on" in document.layer_on) == warm
+
+
+def moments(look: Look) -> list[float]:
+    """Likely moments of the running layers. [min of the clock]"""
+    told = [one.likely for each in look.progress for one in each.timeline]
+    return [when / MINUTE for when in told if when is not None]
+
+
+@pytest.mark.parametrize("hours", [7, pytest.param(150, marks=pytest.mark.long)])
+def test_asked_later_with_nothing_new_heard_the_same_moments_are_told(
+    hours: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """From a few hours and from days of recordings. The control: paths that begin when it is asked."""
+    settings = configured(tmp_path / "log.sqlite")
+    times = np.arange(NOW - hours * HOUR, NOW, 5 * MINUTE)
+    warm = 291.0 + 5.0 * np.sin(2 * np.pi * times / DAY)
+    laid = [
+        Layer(f"L{n}", NOW - n * HOUR, "epoxy-slow", 0.1, part=f"cheek {n}")
+        for n in (1, 3)[: 1 + hours // 100]
+    ]
+    with Logbook(tmp_path / "log.sqlite") as logbook:
+        logbook.append(
+            [Reading("bench", at, at, air, 0.5) for at, air in zip(times, warm, strict=True)],
+            [Entry("layer", layer_as_plain(each), each.started) for each in laid],
+        )
+        first = moments(Look(logbook, settings, NOW))
+        for minutes in (15, 60, 180) if hours > 7 else (180,):
+            assert moments(Look(logbook, settings, NOW + minutes * MINUTE)) == pytest.approx(first, abs=1.0)
+        spread = [float(np.ptp(_air_at(Look(logbook, settings, NOW + late * HOUR)))) for late in (0, 1, 3)]
+        assert spread[0] < spread[1] < spread[2]
+        monkeypatch.setattr(Situation, "heard", property(lambda self: self.at))
+        moved = np.subtract(moments(Look(logbook, settings, NOW + 3 * HOUR)), first)
+        assert np.abs(moved).max() > 10.0
+        assert np.ptp(_air_at(Look(logbook, settings, NOW + 3 * HOUR))) == 0.0
+
+
+def _air_at(look: Look) -> np.ndarray:
+    """The air at the moment of asking, on each path. [K]"""
+    assert look.outlook is not None
+    return weather(look.outlook, look.at, length=HOUR).air_temperature[:, 0] + look.outlook.errors.air[:, 0]

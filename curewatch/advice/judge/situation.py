@@ -16,6 +16,7 @@ from curewatch.model.film.blush import FRESH_AIR
 from curewatch.phrases import Phrase, Said, phrase
 from curewatch.physics import moist_air
 from curewatch.readings import Reading
+from curewatch.units import DAY
 
 
 class Role(StrEnum):
@@ -67,6 +68,9 @@ class Trouble:
     def told(self) -> Phrase:
         """Its kind and the reason."""
         return phrase("{kind}: {reason}", kind=str(self.kind), reason=self.reason)
+
+
+UNHEARD = DAY  # so long ago the coming hours may begin [s]
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +150,12 @@ class Situation:
     def places(self) -> tuple[Place, ...]:
         """The places that have ever spoken: air, surface, outside."""
         return tuple(place for place in (self.air, self.surface, self.outside) if place is not None)
+
+    @property
+    def heard(self) -> float:
+        """When a sensor of the shed last spoke, at most a day ago: the coming hours begin there. [UTC s]"""
+        newest = max((place.time for place in self.places()), default=self.at)
+        return min(self.at, max(newest, self.at - UNHEARD))
 
     def age(self, place: Place) -> float:
         """How old the last word of a place is; negative if its stamp lies ahead of the clock. [s]"""

@@ -165,7 +165,7 @@ def _at_once(question: Question, situation: Surfaced, outlook: Outlook, starts: 
 
     On what is still warm the layers are followed as by every other answer; on a cold face by the laminate.
     """
-    begin = float(starts.starts.start[starts.windows[0].best] if starts.windows else outlook.time[0])
+    begin = float(starts.starts.start[starts.windows[0].best] if starts.windows else situation.at)
     if question.buildup_at(begin).before:
 
         def peak(count: int) -> float:

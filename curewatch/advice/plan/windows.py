@@ -25,7 +25,7 @@ from curewatch.wording import Wording, sure_window
 
 EVERY = 15 * MINUTE  # between starts
 AHEAD = 48 * HOUR  # of starts
-LENGTH = AHEAD + FOLLOWED  # of the outlook that this needs
+LENGTH = AHEAD + FOLLOWED + HOUR  # of the outlook that this needs; it begins at the last reading
 LAYER = 30 * MINUTE  # s of working time inside its window that a next layer needs (assumed)
 MAYBE = 0.5  # share of paths from which a start is shown as doubtful rather than as no
 

@@ -125,7 +125,7 @@ def remark(newest: Forecast, at: float, weights: Weights | None) -> str:
         return f"the forecast is not used: it speaks of {_span(newest, at)}, not of the coming hours"
     if weights is None:
         return "the forecast is not used yet: too few hours are recorded here to learn what it is worth"
-    old = f"issued {(at - newest.issued) / HOUR:.0f} h ago"
+    old = f"issued {max(0.0, at - newest.issued) / HOUR:.0f} h ago"
     days = weights.rows / 24
     if weights.far_off:
         return f"the forecast ({old}) is not used: it is far from what the sensors measure now"

@@ -32,7 +32,7 @@ class ReadingErrors(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """Members of the coming hours, as the sensors will read them; the first column is now."""
+    """Members of the coming hours, as the sensors will read them; the first column is the last reading."""
 
     time: FloatArray  # (n,) UTC, evenly spaced [s]
     air_temperature: FloatArray  # (members, n) [K]

@@ -44,7 +44,7 @@ def coming_hours(
     past : Past
         The recent weeks, any regular grid, ``nan`` where unknown; may be empty.
     at : float
-        UTC of now. [s]
+        UTC of the last reading: "now" in all that follows. [s]
     air_temperature, vapour_pressure, surface_temperature : float
         The last readings, from which every member starts; no surface where no probe is. [K], [Pa], [K]
     substrate : Substrate, optional
