@@ -8,9 +8,13 @@ asks and finds no look. Each keeps the answer as one note of the logbook, outsid
 it needs no model, so it costs a fifth of the time. A note that is lost, old or of another edition only costs
 that time: then the answer is worked out anew. Where no layer runs, there is nothing to look at.
 
-Laws, each held by a test that breaks it. What was told since the look is never passed over. No moment of the
-answer lies between the look and now. The sensors that report are those that reported then. The configuration,
-the shelf of resins, the edition and the course of the clock are those of the look.
+What comes is foreseen from the last reading on. So while nothing new is heard the moments stay, and what the
+hour alone changes is said anew from what is kept: the stage by the moments, the conversion by its curve.
+
+Laws, each held by a test that breaks it. What was told since the look is never passed over. The configuration,
+the shelf of resins, the edition and the course of the clock are those of the look. Where nothing was heard
+since, nothing that the passing hours change is left as it was (:func:`_unheard_until`). Where something was
+heard, no moment of the answer lies between the look and now, and the sensors that report are those of then.
 """
 
 from collections.abc import Iterable, Iterator
@@ -22,13 +26,14 @@ from msgspec import DecodeError, json
 from msgspec.structs import replace
 
 from curewatch import __version__
-from curewatch.answers.document import Shape, moment, says
+from curewatch.advice.alert.stages import Curing, stage
+from curewatch.answers.document import Shape, code, moment, number, says
 from curewatch.answers.layer import LayerDocument, layer_document
-from curewatch.clock import Clock, Instant
+from curewatch.clock import Clock, Instant, iso_utc
 from curewatch.configuration import Configuration
 from curewatch.logbook import EntryKind, LogbookStore, StoredEntry, keep_note
 from curewatch.shed import health, layer_log
-from curewatch.units import MINUTE
+from curewatch.units import HOUR, MINUTE
 
 if TYPE_CHECKING:
     from curewatch.logbook.chain import Head
@@ -71,6 +76,9 @@ class LastLook(Shape, frozen=True, kw_only=True):
     spoken: Annotated[list[str], says("Every sensor that had ever spoken")]
     patience_s: Annotated[dict[str, float], says("How long each sensor that reported may say nothing")]
     layer: Annotated[LayerDocument, says("The answer")]
+    readings: Annotated[int, says("How many the logbook held")]
+    unheard_until_s: Annotated[float, says("Until when it holds while that is so (UTC since 1970)")]
+    curing: Annotated[dict[str, Curing], says("How far each layer comes meanwhile")]
 
 
 def as_note(look: LastLook) -> bytes:
@@ -91,7 +99,7 @@ def answer(
     if kept is None:
         from curewatch.shed.look import Look  # the model
 
-        stands = logbook.head().entries  # what is told while it goes on makes it old at once
+        stands = logbook.head()  # what is told while it goes on makes it old at once
         kept = looked(Look(logbook, configuration, now.utc), logbook, now, stands)
         keep_note(logbook.path, NOTE, as_note(kept))
     return kept.layer
@@ -110,25 +118,51 @@ def leave(logbook: LogbookStore, configuration: Configuration, before: "Head", c
             answer(logbook, configuration, clock.now(), anew=anew)
 
 
-def looked(look: "Look", logbook: LogbookStore, at: Instant, entry: int) -> LastLook:
-    """The look's answer; ``entry`` is the number of the last one that stood before it began."""
+def looked(look: "Look", logbook: LogbookStore, at: Instant, before: "Head") -> LastLook:
+    """The look's answer; ``before`` is where the logbook stood before it began."""
     document = layer_document(look.running, look.at, look.configuration.resin.folder)
-    spoken = list(logbook.sensors())
     ends = (each.layer.started + layer_log.LONGEST for each in look.running)
-    coming = [each for each in (*_moments(document), *ends) if each > at.utc]
-    if spoken:  # without any sensor nothing is known of the air, however late it is
-        coming.append(at.utc + LASTS)
+    coming = [each for each in (*_moments(document), *ends, at.utc + LASTS) if each > at.utc]
     return LastLook(
         edition=__version__,
-        asked=_asked(look.configuration),
-        entry=entry,
+        asked=_asked(look.configured),
+        entry=before.entries,
         at_s=at.utc,
         monotonic_s=at.monotonic,
-        until_s=min(coming, default=at.utc + LASTS),
-        spoken=spoken,
+        until_s=min(coming),
+        spoken=list(logbook.sensors()),
         patience_s=dict(_reporting(logbook, look.configuration, at.utc)),
         layer=document,
+        readings=before.readings,
+        unheard_until_s=_unheard_until(look, logbook),
+        curing={each.layer.layer: each.curing() for each in look.progress if each.curing is not None},
     )
+
+
+def _unheard_until(look: "Look", logbook: LogbookStore) -> float:
+    """Until when a look would find the same moments, if no sensor says anything meanwhile. [UTC s]
+
+    The look itself where the hours alone may change what it rests on: two sensors of one role, a stamp that
+    lies ahead, a thermometer in a layer, a last word that leaves the hours which health looks back on.
+    """
+    from curewatch.advice.judge.situation import UNHEARD
+    from curewatch.shed import forecasts, recall
+
+    now, known, running = look.at, logbook.sensors(), look.running
+    asked = [each for each in recall.sensors_of_interest(logbook, look.configuration) if each in known]
+    spoke = [each.time for each in look.situation.places() if not each.estimated]
+    alone = len(spoke) == sum(look.configuration.of_shed(each) for each in asked)
+    ahead = any(each.latest > now for each in known.values())
+    if not alone or ahead or any(each.layer.probe or each.layer.cup for each in running):
+        return now
+    leaves = [(time + recall.LOOK_BACK - HOUR, time + recall.LOOK_BACK) for time in spoke]
+    if any(begin <= now <= end for begin, end in leaves) or max(spoke, default=now) + UNHEARD <= now:
+        return now
+    ends = [each.layer.started + layer_log.LONGEST for each in running]
+    ends += [each.layer.started + layer_log.WARM for each in running if each.layer.substrate]
+    ends += [each.received + forecasts.KEPT for each in look.situation.forecasts]
+    ends += [max(spoke) + UNHEARD, *(begin for begin, _ in leaves)] if spoke else []
+    return min((each for each in ends if each > now), default=now)
 
 
 def kept_look(logbook: LogbookStore, configuration: Configuration, now: Instant) -> LastLook | None:
@@ -142,11 +176,28 @@ def kept_look(logbook: LogbookStore, configuration: Configuration, now: Instant)
         return None
     age = now.utc - kept.at_s
     stepped = abs(age - (now.monotonic - kept.monotonic_s)) > CLOCK_STEP
-    if stepped or not kept.at_s <= now.utc < kept.until_s:
+    if stepped or age < 0.0 or _told_since(logbook, kept.entry):
         return None
-    if _told_since(logbook, kept.entry) or _others_report(logbook, configuration, kept, now.utc):
+    if now.utc < kept.unheard_until_s and logbook.head().readings == kept.readings:
+        return _at(kept, now.utc)
+    if now.utc >= kept.until_s or _others_report(logbook, configuration, kept, now.utc):
         return None
     return kept
+
+
+def _at(kept: LastLook, now: float) -> LastLook:
+    """The same at a later moment, where nothing was heard since. [UTC s]"""
+    running = [
+        replace(
+            each,
+            stage=code(stage({one.name: moment(one.likely) for one in each.timeline}, now)),
+            conversion=number(kept.curing[each.layer].at(now), 3),
+        )
+        if each.layer in kept.curing
+        else each
+        for each in kept.layer.running
+    ]
+    return replace(kept, layer=replace(kept.layer, as_of=iso_utc(now), running=running))
 
 
 def _told_since(logbook: LogbookStore, number: int) -> bool:
@@ -192,7 +243,8 @@ def _moments(answer: LayerDocument) -> Iterator[float]:
 
 def _asked(configuration: Configuration) -> str:
     """What the question rests on apart from the logbook, as a digest."""
+    rests_on = (configuration.shed, configuration.resin, configuration.sensors, configuration.limits)
     folder = configuration.resin.folder
     files = sorted(folder.glob("*.toml")) if folder is not None else []
     shelf = [(each.name, state.st_size, state.st_mtime_ns) for each in files for state in (each.stat(),)]
-    return sha256(repr((replace(configuration, _file=None), shelf)).encode()).hexdigest()
+    return sha256(repr((rests_on, shelf)).encode()).hexdigest()

@@ -63,7 +63,7 @@ class Evaluation:
 
     def __call__(self, at: Instant, reason: str) -> tuple[Said, ...]:
         """The answer for a start now, the running layers and the alerts, as far as they changed."""
-        now, stands = at.utc, self._logbook.head().entries  # what comes in while this looks is not in it
+        now, stands = at.utc, self._logbook.head()  # what comes in while this looks is not in it
         seen_since = self._take_up_acknowledgements()
         corrections = self._logbook.entries("correction", after=self._corrected)  # before what they change
         look = Look(

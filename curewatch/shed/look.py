@@ -107,7 +107,7 @@ class Look:
             What a look before this one at the same logbook read of the past.
         """
         self.logbook = logbook
-        self._configured = configuration
+        self.configured = configuration
         self.at = now
         self._length = length
         self._not_before = not_before
@@ -121,8 +121,8 @@ class Look:
     def configuration(self) -> Configuration:
         """As configured, and as the one open job says."""
         if self.logbook is None:
-            return self._configured
-        return open_job.configured(self._configured, self.logbook)
+            return self.configured
+        return open_job.configured(self.configured, self.logbook)
 
     @cached_property
     def question(self) -> Question:

@@ -16,10 +16,11 @@ from pathlib import Path
 
 from curewatch import configuration
 from curewatch.answers import last_look
-from curewatch.clock import SystemClock, iso_utc
+from curewatch.clock import Instant, SystemClock, iso_utc
 from curewatch.daemon.evaluation import Evaluation
 from curewatch.daemon.events import Remember
 from curewatch.logbook import Entry, Logbook
+from curewatch.units import HOUR
 from tests.benchmarks import environment
 from tests.demo_world import shed_in_use
 
@@ -60,11 +61,11 @@ def curewatch(said: str) -> list[str]:
     return [sys.executable, "-m", "curewatch", *said.split()]
 
 
-def look(settings: Path) -> None:
-    """A look as the daemon makes and keeps it."""
-    found = configuration.load(settings)
+def look(settings: Path, ago: float = 0.0) -> None:
+    """A look as the daemon makes and keeps it, so long ago. [s]"""
+    found, now = configuration.load(settings), SystemClock().now()
     with Logbook(configuration.logbook_path(found)) as logbook:
-        said = Evaluation(found, logbook)(SystemClock().now(), "a benchmark")
+        said = Evaluation(found, logbook)(Instant(now.utc - ago, now.monotonic - ago), "a benchmark")
         notes = {each.key: each.value for each in said if isinstance(each, Remember)}
         logbook.append((), [each for each in said if isinstance(each, Entry)], notes=notes)
 
@@ -115,6 +116,18 @@ def main() -> None:
         for layer in ("L1", "L2", "L3"):
             told(f"layer --close {layer}")()
         row("where none runs", lambda: forget(settings))
+    silent()
+
+
+def silent() -> None:
+    """No daemon runs, the sensors say nothing, and the last look is an hour old."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        settings = shed_in_use(folder, SystemClock().now().utc - 2 * HOUR)
+        for told in LAYERS:
+            spent(curewatch(told.replace("20min", "2h")), folder)
+        found = least(curewatch(RUNNING), folder, lambda: look(settings, HOUR))
+        print(f"{'layer --running, an hour later, nothing heard':50}{found:8.3f} s")
 
 
 if __name__ == "__main__":

@@ -8,8 +8,9 @@ import pytest
 
 from curewatch.advice.alert import alerts
 from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key
-from curewatch.advice.alert.progress import STAGES, Progress, follow
+from curewatch.advice.alert.progress import Progress, follow
 from curewatch.advice.alert.recoat import obstacle
+from curewatch.advice.alert.stages import STAGES
 from curewatch.advice.alert.watchers import next_mark, signals
 from curewatch.advice.judge import limits
 from curewatch.advice.judge.question import Question

@@ -69,7 +69,7 @@ def looked_at(tmp_path_factory: pytest.TempPathFactory) -> Path:
         logbook.close_block()
         logbook.append([Reading("bench", NOW, NOW, 293.15, 0.5)], told)
         settings, now = configuration.load(folder / "curewatch.toml"), SystemClock().now()
-        look = last_look.looked(Look(logbook, settings, now.utc), logbook, now, 1)
+        look = last_look.looked(Look(logbook, settings, now.utc), logbook, now, logbook.head())
         logbook.append(notes={last_look.NOTE: last_look.as_note(look)})
     return folder
 

@@ -5,7 +5,9 @@ taken out, where the old answer is shown. So no attack passes because another gu
 """
 
 import json
+import math
 import os
+import random
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -15,11 +17,13 @@ from msgspec.structs import replace
 
 from curewatch import configuration
 from curewatch.advice.alert.watchers import next_mark
+from curewatch.advice.judge.situation import Situation
 from curewatch.answers import last_look
 from curewatch.answers.layer import LayerDocument
 from curewatch.cli.main import run
 from curewatch.clock import Instant, SystemClock, iso_utc
 from curewatch.configuration import Configuration
+from curewatch.configuration.shape import Alerts
 from curewatch.daemon.core import Core
 from curewatch.daemon.evaluation import Evaluation
 from curewatch.daemon.events import Again, Committed, Evaluated, Remember, Show, Store, Tick
@@ -30,7 +34,7 @@ from curewatch.readings import Reading
 from curewatch.shed import layer_log
 from curewatch.shed import look as looks
 from curewatch.shed.look import Look
-from curewatch.units import HOUR, MINUTE
+from curewatch.units import DAY, HOUR, MINUTE
 
 SETTINGS = (
     '[shed]\nname = "Saltmarsh Shed"\nzone = "Europe/Lisbon"\n'
@@ -41,9 +45,9 @@ SETTINGS = (
 
 
 def spoken_for(hours: float, now: float, every: float = 5 * MINUTE) -> Iterator[Reading]:
-    """Air and hull of a steady shed until now."""
+    """Air and hull of a steady shed until a second ago."""
     for back in range(int(hours * HOUR / every) + 1):
-        at = now - every * back
+        at = now - 1.0 - every * back
         yield Reading("bench", at, at, 291.15, 0.55)
         yield Reading("hull", at, at, 290.65, None)
 
@@ -68,7 +72,7 @@ class KeptShed:
                 told.append(Entry("job-open", opened, layer.started - HOUR, job=job))
             logbook.append(spoken_for(6.0, self.at.utc), told)
             look = Look(logbook, self.settings, self.at.utc)
-            kept = last_look.looked(look, logbook, self.at, logbook.head().entries)
+            kept = last_look.looked(look, logbook, self.at, logbook.head())
             self.kept = last_look.as_note(kept)
             logbook.append(notes={last_look.NOTE: self.kept})
 
@@ -185,6 +189,13 @@ def _started_anew(shed: KeptShed, logbook: Logbook) -> Any:
     return shed.shown(logbook, Instant(shed.at.utc + 60.0, 5.0))
 
 
+def _heard_since(shed: KeptShed, logbook: Logbook) -> Any:
+    """A recording of before the look came in: the moments begin at another past."""
+    now = shed.later(17.0)
+    logbook.append([Reading("bench", shed.at.utc - 150.0, now.utc, 290.15, 0.60)])
+    return shed.shown(logbook, now)
+
+
 def _before_the_look(shed: KeptShed, logbook: Logbook) -> Any:
     return shed.shown(logbook, shed.later(-3.0))
 
@@ -214,7 +225,7 @@ def _spoke_first(shed: KeptShed, logbook: Logbook) -> Any:
 def _looked_again(shed: KeptShed, logbook: Logbook) -> Any:
     """A look at what the logbook holds now."""
     look = Look(logbook, shed.settings, shed.at.utc)
-    kept = last_look.looked(look, logbook, shed.at, logbook.head().entries)
+    kept = last_look.looked(look, logbook, shed.at, logbook.head())
     logbook.append(notes={last_look.NOTE: last_look.as_note(kept)})
     return shed.shown(logbook, shed.later(0.5))
 
@@ -237,6 +248,11 @@ def _of_today(body: bytes, type: Any) -> Any:  # noqa: A002
     return replace(_DECODE(body, type=type), edition=last_look.__version__)
 
 
+def _as_many_readings(body: bytes, type: Any) -> Any:  # noqa: A002
+    kept = _DECODE(body, type=type)
+    return replace(kept, readings=kept.readings + 1)
+
+
 def _long_ago(body: bytes, type: Any) -> Any:  # noqa: A002
     kept = _DECODE(body, type=type)
     return replace(kept, at_s=kept.at_s - 600.0, monotonic_s=kept.monotonic_s - 600.0)
@@ -253,6 +269,7 @@ ATTACKS: dict[str, tuple[Callable[[KeptShed, Logbook], Any], tuple[str, Any]]] =
     "a resin of one's own was changed": (_other_shelf, ("_asked", lambda configuration: "same")),
     "it is older than a look": (_too_old, ("json.decode", _always)),
     "a moment of it has come": (_moment_came, ("json.decode", _always)),
+    "something was heard": (_heard_since, ("json.decode", _as_many_readings)),
     "the clock was set back": (_clock_back, _STEPS),
     "the machine was started again": (_started_anew, _STEPS),
     "it is of a time to come": (_before_the_look, ("json.decode", _long_ago)),
@@ -278,6 +295,165 @@ def test_an_old_answer_is_worked_out_anew(
     assert isinstance(attack(shed, logbook), LayerDocument), f"another guard holds against: {name}"
 
 
+class SilentShed:
+    """A shed at which nobody says anything more: readings, layers and a kept look, by chance."""
+
+    def __init__(self, folder: Path, seed: int) -> None:
+        self.chance = random.Random(seed)
+        self.settings = configuration.parse(SETTINGS.replace('folder = "shelf"\n', ""))
+        self.last = 1.795e9 + self.chance.uniform(0.0, DAY)
+        self.at = Instant(self.last + self.chance.uniform(1.0, 4 * HOUR), 9e5)
+        self.path = folder / f"silent-{seed}.sqlite"
+        hours, every = self.chance.choice([(7.0, 60.0), (30.0, 5 * MINUTE), (150.0, 15 * MINUTE)])
+        names = self.chance.choice([("bench",), ("bench", "hull")])
+        with Logbook(self.path) as logbook:
+            logbook.append(self._readings(hours, every, names), [*self._layers(), *self._forecasts()])
+
+    def _readings(self, hours: float, every: float, names: tuple[str, ...]) -> Iterator[Reading]:
+        for number in range(int(hours * HOUR / every)):
+            at = self.last - every * number
+            warm = 289.0 + 4.0 * math.sin(2 * math.pi * at / DAY) + self.chance.gauss(0.0, 0.3)
+            for name in names:
+                yield Reading(
+                    name, at, at, warm, 0.6 + self.chance.gauss(0.0, 0.02) if name == "bench" else None
+                )
+
+    def _layers(self) -> Iterator[Entry]:
+        for number in (1, 2):
+            started = self.at.utc - self.chance.uniform(0.0, 9 * HOUR)
+            resin = self.chance.choice(["epoxy-fast", "epoxy-slow", "polyester-laminating"])
+            dose = 1.5 if resin == "polyester-laminating" else None
+            layer = Layer(f"L{number}", started, resin, 0.1, part="keel", peroxide_percent=dose)
+            yield Entry("layer", layer_as_plain(layer), started)
+
+    def _forecasts(self) -> Iterator[Entry]:
+        for back in range(self.chance.choice([0, 30])):
+            at = self.at.utc - 6 * HOUR * back - MINUTE
+            hours = [at + HOUR * n for n in range(48)]
+            told = {
+                "issued": at,
+                "time": hours,
+                "temperature": [288.0] * 48,
+                "vapour_pressure": [1000.0] * 48,
+            }
+            yield Entry("forecast", told, at)
+
+    def fresh(self, logbook: Logbook, at: float) -> LayerDocument:
+        return last_look.layer_document(Look(logbook, self.settings, at).running, at)
+
+    def keep(self, logbook: Logbook) -> None:
+        look = Look(logbook, self.settings, self.at.utc)
+        kept = last_look.looked(look, logbook, self.at, logbook.head())
+        logbook.append(notes={last_look.NOTE: last_look.as_note(kept)})
+
+    def asked(self, logbook: Logbook, hours: float) -> tuple[LayerDocument | None, LayerDocument]:
+        """What is shown so long after the look, and what a look then says. [h]"""
+        later = Instant(self.at.utc + hours * HOUR, self.at.monotonic + hours * HOUR)
+        shown = last_look.kept_look(logbook, self.settings, later)
+        return shown and shown.layer, self.fresh(logbook, later.utc)
+
+
+def nearly(one: LayerDocument, other: LayerDocument) -> bool:
+    """Every field the same; a conversion to the last of its three decimals."""
+    apart = [
+        abs((a.conversion or 0.0) - (b.conversion or 0.0))
+        for a, b in zip(one.running, other.running, strict=True)
+    ]
+    alike = [replace(a, conversion=b.conversion) for a, b in zip(one.running, other.running, strict=True)]
+    return max(apart) < 0.0011 and replace(one, running=alike) == other
+
+
+@pytest.mark.parametrize("seed", [1, *(pytest.param(seed, marks=pytest.mark.long) for seed in range(2, 16))])
+def test_while_nothing_is_heard_the_kept_look_says_what_a_look_would(
+    seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Asked at hours by chance, field by field. The control: paths that begin at the moment of asking."""
+    shed, stages = SilentShed(tmp_path, seed), set[str | None]()
+    with Logbook(shed.path) as logbook:
+        shed.keep(logbook)
+        limit = (shed.last - shed.at.utc) / HOUR + 5.0  # till the last word leaves what health looks back on
+        for hours in (0.0, 0.3, *(shed.chance.uniform(0.0, limit) for _ in range(2 + 2 * (seed > 1)))):
+            shown, fresh = shed.asked(logbook, hours)
+            assert shown is not None, hours
+            assert nearly(shown, fresh), hours
+            stages |= {each.stage for each in shown.running}
+        assert seed > 1 or len(stages) > 1
+        for hours in (limit + 0.01, limit + 20.0, limit + 30.0):
+            assert shed.asked(logbook, hours)[0] is None
+        monkeypatch.setattr(Situation, "heard", property(lambda self: self.at))
+        shown, fresh = shed.asked(logbook, 0.9 * limit)
+        assert shown is not None
+        assert not nearly(shown, fresh)
+
+
+def _two_of_a_role(shed: SilentShed, logbook: Logbook) -> None:
+    """One falls silent before the other, which is then gone by."""
+    slow = '[sensors.slow]\nrole = "air"\nevery_s = 3600\n'
+    shed.settings = configuration.parse(SETTINGS.replace('folder = "shelf"\n', "") + slow)
+    at = shed.at.utc
+    logbook.append(
+        [Reading("slow", at - 1800.0, at, 280.0, 0.7), Reading("bench", at - 30.0, at, 292.0, 0.5)]
+    )
+
+
+def _a_stamp_ahead(shed: SilentShed, logbook: Logbook) -> None:
+    at = shed.at.utc
+    logbook.append(
+        [Reading("bench", at - 30.0, at, 292.0, 0.5), Reading("bench", at + 1800.0, at, 280.0, 0.7)]
+    )
+
+
+def _a_probe(shed: SilentShed, logbook: Logbook) -> None:
+    at = shed.at.utc
+    layer = Layer("L3", at - HOUR, "epoxy-slow", 0.1, None, part="cheek", probe="stick")
+    told = [Reading("stick", at - 30.0 - MINUTE * n, at, 293.0, None) for n in range(50)]
+    logbook.append(told, [Entry("layer", layer_as_plain(layer), layer.started)])
+
+
+def _a_day_of_silence(shed: SilentShed, logbook: Logbook) -> None:
+    shed.at = Instant(shed.last + 23.9 * HOUR, 9e5)
+    later = Layer("L3", shed.at.utc - HOUR, "epoxy-slow", 0.1, None, part="cheek")
+    logbook.append(entries=[Entry("layer", layer_as_plain(later), later.started)])
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("change", [_two_of_a_role, _a_stamp_ahead, _a_probe, _a_day_of_silence])
+def test_what_the_hours_alone_change_is_looked_at_again(
+    change: Callable[[SilentShed, Logbook], None], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With its guard nothing old is shown; without, what is shown is not what a look says."""
+    shed = SilentShed(tmp_path, 1)
+    with Logbook(shed.path) as logbook:
+        change(shed, logbook)
+        shed.keep(logbook)
+        assert shed.asked(logbook, 0.8)[0] is None
+        monkeypatch.setattr(last_look, "_unheard_until", lambda *_: shed.at.utc + 30 * DAY)
+        shed.keep(logbook)
+        shown, fresh = shed.asked(logbook, 0.8)
+        assert shown is not None
+        assert not nearly(shown, fresh)
+
+
+def test_what_no_layer_rests_on_may_be_configured_anew(shed: KeptShed, logbook: Logbook) -> None:
+    """Hours of work and alerts; the control: the shed itself."""
+    other = replace(shed.settings, alerts=Alerts(go_now=False), stock={})
+    assert other != shed.settings
+    assert shed.shown(logbook, shed.later(1.0), other)
+    assert (
+        shed.shown(logbook, shed.later(1.0), replace(other, shed=replace(other.shed, substrate="steel")))
+        is None
+    )
+
+
+def test_the_look_of_a_job_with_its_own_substrate_is_found_again(shed: KeptShed, logbook: Logbook) -> None:
+    """The job's word goes before the configuration's, at each look."""
+    opened = {"job": "J9", "title": "keel", "by": "M", "substrate": "steel"}
+    logbook.append(entries=[Entry("job-open", opened, shed.at.utc, job="J9")])
+    look = Look(logbook, shed.settings, shed.at.utc)
+    assert look.configuration.shed.substrate == "steel" != shed.settings.shed.substrate
+    assert _looked_again(shed, logbook)
+
+
 @pytest.mark.parametrize("body", [b"", b"{}", b"\xff\x00", b'{"edition": 1}', b"[" * 5000])
 def test_a_note_that_cannot_be_read_costs_only_the_time(
     body: bytes, shed: KeptShed, logbook: Logbook
@@ -288,9 +464,10 @@ def test_a_note_that_cannot_be_read_costs_only_the_time(
 
 
 def test_the_command_shows_the_look_and_says_of_when_it_is(
-    shed: KeptShed, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """It works nothing out while the look holds, and names its time; told anew, it looks itself."""
+    """It works nothing out while the look holds, and names its time if something was heard since."""
+    shed = KeptShed(tmp_path)
 
     def never(*_: object, **__: object) -> Look:
         raise AssertionError("it looked")
@@ -299,6 +476,12 @@ def test_the_command_shows_the_look_and_says_of_when_it_is(
     monkeypatch.setattr(SystemClock, "now", lambda self: now)
     monkeypatch.setenv("CUREWATCH_CONFIG", str(shed.file))
     monkeypatch.setattr(looks, "Look", never)
+    with pytest.raises(SystemExit) as stop:
+        run(["layer", "--running"])
+    assert stop.value.code == ExitStatus.OK
+    assert "as of " not in capsys.readouterr().out
+    with Logbook(shed.path) as logbook:
+        logbook.append([Reading("bench", now.utc, now.utc, 291.15, 0.55)])
     with pytest.raises(SystemExit) as stop:
         run(["layer", "--running"])
     assert stop.value.code == ExitStatus.OK
@@ -523,7 +706,7 @@ def test_a_look_reads_no_kind_that_is_passed_over(
 
 @pytest.mark.long
 def test_without_a_sensor_the_answer_stands_until_one_reports(tmp_path: Path) -> None:
-    """Nothing is known of the air, today and tomorrow. The control: with sensors it is as old as any."""
+    """Nothing is known of the air, today and tomorrow. The control: with sensors it ends."""
     shed = KeptShed(tmp_path)
     shed.settings = configuration.load(shed.file)
     bare = tmp_path / "bare.sqlite"
@@ -542,7 +725,10 @@ def test_without_a_sensor_the_answer_stands_until_one_reports(tmp_path: Path) ->
         logbook.append(spoken_for(0.2, shed.at.utc - 3 * HOUR))
         assert shed.shown(logbook, shed.later(61.0)) is None
         assert _looked_again(shed, logbook)
-        assert shed.shown(logbook, shed.later(17.0)) is None
+        assert shed.shown(logbook, shed.later(119.0))
+        assert shed.shown(logbook, shed.later(121.0)) is None, (
+            "its last word leaves what health looks back on"
+        )
 
 
 @pytest.mark.long
@@ -552,9 +738,10 @@ def test_a_layer_with_no_moment_to_come_is_kept_as_any_other(tmp_path: Path) -> 
     with Logbook(tmp_path / "old.sqlite") as logbook:
         old = Layer("L1", shed.at.utc - 240 * HOUR, "epoxy-fast", 0.15, None)
         logbook.append(spoken_for(1.0, shed.at.utc), [Entry("layer", layer_as_plain(old), old.started)])
-        look = last_look.looked(Look(logbook, shed.settings, shed.at.utc), logbook, shed.at, 1)
+        look = last_look.looked(Look(logbook, shed.settings, shed.at.utc), logbook, shed.at, logbook.head())
         logbook.append(notes={last_look.NOTE: last_look.as_note(look)})
-        assert shed.shown(logbook, shed.later(1.0)) == look.layer
+        shown = shed.shown(logbook, shed.later(1.0))
+        assert replace(shown, as_of=look.layer.as_of) == look.layer
     assert [each.layer for each in look.layer.running] == ["L1"]
     assert look.until_s == shed.at.utc + last_look.LASTS
 

@@ -82,7 +82,7 @@ def test_a_closed_job_says_nothing_and_one_reopened_does(opened: Callable[..., L
     name = current(look.logbook).name
     for kind, expected in (("job-close", "plywood"), ("job-reopen", "foam")):
         look.logbook.append([], entries=[Entry(kind, {}, NOW - 60, job=name)])
-        again = Look(look.logbook, look._configured, NOW)
+        again = Look(look.logbook, look.configured, NOW)
         assert again.question.substrate.name == expected
 
 

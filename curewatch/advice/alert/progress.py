@@ -8,16 +8,19 @@ uncertainty spreads the paths also over the recorded part.
 A stretch of the past that nobody measured is bridged in a straight line and said so: ``unmeasured``.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
 from curewatch.advice.alert.probe import FADES, ProbePath
+from curewatch.advice.alert.stages import STAGES, Curing, stage
 from curewatch.advice.judge import checks
 from curewatch.advice.judge.answer import Moment
 from curewatch.advice.judge.course import course
 from curewatch.advice.judge.question import Question
-from curewatch.advice.judge.situation import Surfaced
+from curewatch.advice.judge.situation import UNHEARD, Surfaced
 from curewatch.advice.judge.timeline import timeline
 from curewatch.advice.judge.weather import STEP, Weather, as_it_is, dressed, joined
 from curewatch.jobs import Layer
@@ -27,16 +30,15 @@ from curewatch.model.air.past import Past
 from curewatch.model.film import blush
 from curewatch.model.film.ensemble import cures
 from curewatch.model.film.ensemble_steps import Heat
-from curewatch.model.film.film import History
+from curewatch.model.film.film import Cure, History
 from curewatch.model.film.lots import Lot
 from curewatch.model.mass.buildup import Buildup
 from curewatch.model.mass.laminate import LaminateLayer
 from curewatch.model.mass.pot import Pot, pot
 from curewatch.order import median
 from curewatch.phrases import Said
-from curewatch.units import HOUR
+from curewatch.units import HOUR, FloatArray
 
-STAGES = ("open", "thickening", "takes-the-next-layer", "gelled", "tack-free", "firm", "ready-to-sand")
 BRIDGED = HOUR  # s without a measurement before a stretch counts as unmeasured (assumed)
 
 
@@ -48,7 +50,7 @@ class Progress:
     resin: Resin
     at: float  # UTC [s]
     stage: str  # one of STAGES, on the likely path
-    conversion: float  # on the path of the usual lot [1]
+    conversion: float  # of the usual lot on the likely path [1]
     glass_transition: float  # [K]
     timeline: tuple[Moment, ...]
     blush: str  # foreseen outcome: none | peel-ply | wash-and-abrade
@@ -58,6 +60,7 @@ class Progress:
     pot: Pot | None = None  # the batch it was laid from, were it still in its cup
     cup_slope: float | None = None  # how fast the thermometer in its cup rises; none without one [K/s]
     probes: tuple[tuple[str, Said], ...] = ()  # each thermometer in it or its cup, and why it is not believed
+    curing: Callable[[], Curing] | None = None  # how the conversion goes on, worked out when it is asked for
 
     def moment(self, name: str) -> Moment:
         """The moment of this name; raises ``KeyError`` if there is none."""
@@ -91,7 +94,7 @@ def follow(
     situation : Surfaced
         With its past since the layer was started, where it was recorded.
     outlook : Outlook
-        From now on.
+        From the last reading on.
     probe, cup : ProbePath, optional
         Thermometers in the layer and in a cup of its mix. What the first measured is the layer's history,
         its own heat in it.
@@ -121,15 +124,17 @@ def follow(
         buildup=buildup,
     )
     moments = timeline(seen, resin)
-    so_far = _so_far(layer, situation.at, (question, buildup), path)
+    now, end = situation.at, float(outlook.time[0]) + UNHEARD
+    usual = _usual(layer, question, buildup, path, end)
+    so_far, elapsed = usual.cured(now), max(now - layer.started, 60.0)
     exposure = float(checks.blush_check(seen, resin, limits).value or 0.0)
     return Progress(
         layer=layer,
         resin=resin,
         at=situation.at,
-        stage=_stage(moments, situation.at),
-        conversion=so_far[0],
-        glass_transition=so_far[1],
+        stage=stage({each.name: each.likely for each in moments}, situation.at),
+        conversion=float(np.interp(elapsed, so_far.time, so_far.conversion[0])),
+        glass_transition=float(np.interp(elapsed, so_far.time, so_far.glass_transition[0])),
         timeline=moments,
         blush=blush.outcome(resin, exposure),
         stalls=float(np.mean(seen.glassy[0])),
@@ -138,6 +143,7 @@ def follow(
         pot=_pot(layer, resin, path),
         cup_slope=None if cup is None else cup.slope,
         probes=tuple((each.name, each.trouble) for each in (probe, cup) if each is not None),
+        curing=lambda: usual.curing(now, end),
     )
 
 
@@ -146,7 +152,9 @@ def _as_measured(path: Weather, probe: ProbePath, now: float) -> Weather:
     time = path.time
     measured = np.interp(time, probe.time, probe.temperature)
     until = now if not probe.trouble else float(probe.time[-1])
-    excess = float(probe.temperature[-1]) - np.interp(probe.time[-1], time, path.surface_temperature[0])
+    excess = float(probe.temperature[-1]) - np.interp(
+        probe.time[-1], time, median(path.surface_temperature, axis=0)
+    )
     later = excess * np.exp(-np.maximum(time - until, 0.0) / FADES)
     if probe.trouble:  # it no longer lies there: what it last said is no word on what comes
         later = np.zeros_like(later)
@@ -158,40 +166,45 @@ def _pot(layer: Layer, resin: Resin, path: Weather) -> Pot | None:
     """The batch in one cup, at the air of its start."""
     if layer.batch_mass is None or layer.pot_emptied is not None:
         return None
-    air = float(path.air_temperature[0, 0])
+    air = float(median(path.air_temperature[:, 0]))
     return pot(resin, layer.batch_mass, air, peroxide_percent=layer.peroxide_percent)
 
 
-def _stage(moments: tuple[Moment, ...], now: float) -> str:
-    """The last stage whose likely moment has come."""
-    likely = {moment.name: moment.likely for moment in moments}
-    stage = STAGES[0]
-    marks = ("working-time", "laminate-from", "gel", "tack-free", "firm", "ready-to-sand")
-    for name, reached in zip(marks, STAGES[1:], strict=True):
-        when = likely[name]
-        if when is not None and when <= now:
-            stage = reached
-    return stage
+class _Usual(NamedTuple):
+    """The usual lot of a layer on the middle of the paths."""
+
+    layer: Layer
+    lot: Lot
+    buildup: Buildup | None
+    time: FloatArray  # UTC [s]
+    skin: FloatArray  # (1, n) [K]
+    air: FloatArray  # (1, n) [K]
+
+    def cured(self, until: float) -> Cure:
+        """So far; its times are from the start of the layer. [UTC s]"""
+        upto = slice(0, int(np.searchsorted(self.time, until + STEP, side="right")) + 1)
+        begin = float(self.time[0])
+        history = History(self.time[upto] - begin, self.skin[:, upto])
+        heat = None if self.buildup is None else Heat(self.buildup, self.air[:, upto])
+        return cures(self.lot.resin, history, [self.lot], heat, self.layer.started - begin)
+
+    def curing(self, now: float, until: float) -> Curing:
+        """How it goes on. [UTC s]"""
+        found, started = self.cured(until), self.layer.started
+        since = int(np.clip(np.searchsorted(found.time, now - started) - 1, 0, found.time.size - 2))
+        columns = (np.round(found.time, 3), np.round(found.conversion[0], 5))
+        return Curing(started, *(tuple(each[since:].tolist()) for each in columns))
 
 
-def _so_far(
-    layer: Layer, now: float, asked: tuple[Question, Buildup | None], path: Weather
-) -> tuple[float, float]:
-    """Conversion and glass transition [K] now, along the recorded path, for the middle of the lot."""
-    (question, buildup), elapsed = asked, max(now - layer.started, 60.0)
+def _usual(layer: Layer, question: Question, buildup: Buildup | None, path: Weather, until: float) -> _Usual:
+    """The middle of the lot, and of the paths until then. [UTC s]"""
     factor = 1.0 if not question.lots else float(median([lot.factor for lot in question.lots]))
-    factor *= question.resin.dose_factor(layer.peroxide_percent)
-    upto = slice(0, int(np.searchsorted(path.time, now + STEP, side="right")) + 1)
-    time, skin = path.time[upto] - path.time[0], path.surface_temperature[:1, upto]
-    found = cures(
-        question.resin,
-        History(time, skin),
-        [Lot(question.resin, factor)],
-        None if buildup is None else Heat(buildup, path.air_temperature[:1, upto]),
-        layer.started - float(path.time[0]),
+    lot = Lot(question.resin, factor * question.resin.dose_factor(layer.peroxide_percent))
+    upto = slice(0, int(np.searchsorted(path.time, until + STEP, side="right")) + 1)
+    paths = (path.surface_temperature, path.air_temperature)
+    return _Usual(
+        layer, lot, buildup, path.time[upto], *(median(each[:, upto], axis=0)[None] for each in paths)
     )
-    columns = found.conversion[0], found.glass_transition[0]
-    return tuple(float(np.interp(elapsed, found.time, each)) for each in columns)  # type: ignore[return-value]
 
 
 def _unmeasured(past: Past, started: float, now: float) -> float:

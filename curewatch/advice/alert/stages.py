@@ -1,0 +1,39 @@
+"""Where a running layer stands, from the moments that were told of it and how far it goes; without the model.
+
+So what was told once can be said again at a later moment.
+"""
+
+from bisect import bisect_right
+from collections.abc import Mapping
+from typing import NamedTuple
+
+STAGES = ("open", "thickening", "takes-the-next-layer", "gelled", "tack-free", "firm", "ready-to-sand")
+MARKS = ("working-time", "laminate-from", "gel", "tack-free", "firm", "ready-to-sand")  # that begin each
+
+
+def stage(likely: Mapping[str, float | None], now: float) -> str:
+    """The last stage whose likely moment has come. [UTC s]"""
+    found = STAGES[0]
+    for name, reached in zip(MARKS, STAGES[1:], strict=True):
+        when = likely[name]
+        if when is not None and when <= now:
+            found = reached
+    return found
+
+
+class Curing(NamedTuple):
+    """Conversions of the usual lot on the likely path, as it was stepped."""
+
+    started: float  # UTC [s]
+    elapsed: tuple[float, ...]  # rising [s]
+    conversion: tuple[float, ...]  # [1]
+
+    def at(self, now: float) -> float:
+        """The conversion then, straight between two; beyond its ends that of the end. [UTC s] -> [1]"""
+        elapsed = min(max(now - self.started, self.elapsed[0]), self.elapsed[-1])
+        after = min(max(bisect_right(self.elapsed, elapsed), 1), len(self.elapsed) - 1)
+        (begin, end), (low, high) = (
+            self.elapsed[after - 1 : after + 1],
+            self.conversion[after - 1 : after + 1],
+        )
+        return low + (high - low) * (elapsed - begin) / (end - begin)
