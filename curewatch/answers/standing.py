@@ -1,4 +1,4 @@
-"""Which alerts stand: the active ones of the logbook, without a go that nothing bears any more.
+"""Which alerts stand: the active ones of the logbook, without a go that no longer holds.
 
 A daemon that died clears nothing. So where one tells of a go, and no daemon can have looked since, a look is
 made. Alerts of other kinds stand until somebody sees that their cause is gone.

@@ -7,14 +7,14 @@ from enum import Enum
 from curewatch import worklog
 from curewatch.answers.bench import BenchDocument, BenchKeyDocument
 from curewatch.answers.document import sentence_or_none
-from curewatch.answers.standing import standing
+from curewatch.answers.standing import TELLS_GO, standing
 from curewatch.clock import Clock, iso_utc
 from curewatch.configuration import Configuration
 from curewatch.errors import CurewatchError, UsageError
 from curewatch.jobs import PART_LONGEST
 from curewatch.logbook import LogbookStore
 from curewatch.phrases import Said, phrase
-from curewatch.shed.active_alerts import NumberedAlert
+from curewatch.shed.active_alerts import NumberedAlert, numbered
 from curewatch.units import MINUTE
 from curewatch.wording import Wording
 from curewatch.worklog import keys, telling
@@ -244,9 +244,16 @@ class BenchPage:
         """The newest that nobody acknowledged."""
         now = self.clock.now().utc
         if (mark := (self.logbook.head().entries, now // LOOK_EVERY)) != self.looked:
-            self.looked, self.standing = mark, standing(self.logbook, self.configuration, now)
+            self.looked, self.standing = mark, self._standing(now)
         waiting = [each.alert for each in self.standing if each.alert.acknowledged is None]
         return max(waiting, key=lambda alert: alert.since).text if waiting else ""
+
+    def _standing(self, now: float) -> tuple[NumberedAlert, ...]:
+        """Where no look can be made, as with a wrong resin file, no go stands and the page goes on."""
+        try:
+            return standing(self.logbook, self.configuration, now)
+        except CurewatchError:
+            return tuple(each for each in numbered(self.logbook) if each.alert.key.kind not in TELLS_GO)
 
     def _stock(self) -> Said:
         """What is left; or what is short for the next batch."""

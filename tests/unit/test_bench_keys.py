@@ -221,15 +221,17 @@ def test_a_hostile_title_acts_on_no_terminal(logbook: Logbook) -> None:
     assert not {"\x1b", "\x07"} & set("".join(bench.rows()))
 
 
-def test_a_go_of_a_daemon_that_died_is_not_on_the_page(logbook: Logbook) -> None:
-    """Nothing was heard for hours. Control: what is no go stays."""
-    opened(logbook, "new rudder cheek")
+@pytest.mark.parametrize("resin", ["epoxy-slow", "a-file-that-is-gone"])
+def test_a_go_of_a_daemon_that_died_is_not_on_the_page(logbook: Logbook, resin: str) -> None:
+    """Nothing was heard for hours, or no look can be made. Control: what is no go stays."""
+    logbook.write(telling.opening(logbook, {"title": "new rudder cheek"}, NOW - 3600))
     later = NOW + 6 * 3600
     go = Event(Happening.RAISED, Key(AlertKind.GO_NOW), later - 300, "go now with epoxy-slow")
     damp = Event(Happening.RAISED, Key(AlertKind.CONDENSATION), later - 600, "condensation is near")
     told = [Entry("alert", event_as_plain(each), each.at) for each in (damp, go)]
     logbook.append(entries=told)
     bench = at_bench(logbook)
+    bench.page.configuration = configuration.parse(SETTINGS.replace('"epoxy-slow"', f'"{resin}"'))
     assert "go now" in str(bench.page.document().alert)  # heard a moment ago
     bench.clock.advance_to(later)
     assert "condensation" in str(bench.page.document().alert)
