@@ -15,6 +15,7 @@ Laws: ``reading(row(r))`` is ``r`` to the resolution above; ``unpack(pack(rows))
 
 import zlib
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote, unquote
 
@@ -137,8 +138,24 @@ def spans(rows: Rows) -> list[tuple[int, int, int]]:
 
 def pack(rows: Rows, number: int) -> bytes:
     """Rows of a closed block of this form, small. ``unpack`` is its inverse."""
-    planes = [_planes(_differences(rows, name)) for name in columns.form(number).names]
-    return len(rows).to_bytes(4, "little") + zlib.compress(b"".join(planes), 6)
+    return pack_all(rows, [0], number)[0]
+
+
+def pack_all(rows: Rows, begins: Sequence[int], number: int) -> list[bytes]:
+    """The same of several parts that lie one after the other, the first from 0 on: each by itself."""
+    form = columns.form(number)
+    planes, place = np.empty((form.size, len(rows)), np.uint8), 0
+    for name in form.names:
+        column = rows[name] - rows["time"] if name == "received" else rows[name]
+        differences = np.diff(column, prepend=column.dtype.type(0))
+        differences[begins[1:]] = column[begins[1:]]
+        width = column.itemsize
+        planes[place : place + width] = differences.view(np.uint8).reshape(len(rows), width).T
+        place += width
+    return [
+        (end - begin).to_bytes(4, "little") + zlib.compress(planes[:, begin:end].tobytes(), 6)
+        for begin, end in pairwise((*begins, len(rows)))
+    ]
 
 
 def unpack(body: bytes, number: int) -> Rows:
@@ -221,15 +238,6 @@ def read_all(bodies: Sequence[bytes], number: int, *, closed: bool) -> Rows:
     padded = from_bytes(b"".join(bodies), number)
     kept: Rows = padded[padded["sensor"] != 0]  # no sensor has this number
     return kept
-
-
-def _differences(rows: Rows, name: str) -> "NDArray[Any]":
-    column = rows[name] - rows["time"] if name == "received" else rows[name]
-    return np.diff(column, prepend=column.dtype.type(0))
-
-
-def _planes(column: "NDArray[Any]") -> bytes:
-    return np.ascontiguousarray(column).view(np.uint8).reshape(len(column), column.itemsize).T.tobytes()
 
 
 def token(name: str) -> str:

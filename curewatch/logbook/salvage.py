@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from curewatch.errors import StoreFailed, UsageError
-from curewatch.logbook import chain, derived, entry, rows, schema, store
+from curewatch.logbook import chain, derived, entry, rows, schema, store, strands
 from curewatch.logbook.chain import Face
 from curewatch.logbook.entry import Entry, StoredEntry
 from curewatch.logbook.kinds import EntryKind
@@ -333,6 +333,7 @@ def _lay(path: Path, names: Mapping[int, str], kept: list[_Block]) -> None:
             _lay_block(connection, one, held, closed=one.row.closed or not whole)
             if held is not None:
                 made.take(held)
+                strands.lay(connection, one.number)
         made.write(connection)
         connection.execute("COMMIT")
 
@@ -354,7 +355,7 @@ def _lay_block(connection: sqlite3.Connection, one: _Block, held: rows.Rows | No
 
 
 BESIDE = {
-    "SELECT * FROM notes": "INSERT OR IGNORE INTO notes VALUES (?, ?)",
+    "SELECT * FROM notes WHERE key NOT LIKE 'strand %'": "INSERT OR IGNORE INTO notes VALUES (?, ?)",
     "SELECT * FROM rejected": "INSERT OR IGNORE INTO rejected VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
 }
 HOURS = "SELECT * FROM hours WHERE hour <= ?"  # of readings that were let go

@@ -3,10 +3,10 @@
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from itertools import groupby, islice
 from operator import itemgetter
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from curewatch.later import Later
-from curewatch.logbook import columns, few_rows, rows
+from curewatch.logbook import columns, few_rows, rows, strands
 from curewatch.logbook.block import READINGS, TIME_SPAN
 from curewatch.logbook.columns import Quantity
 from curewatch.logbook.derived import HOUR_MS
@@ -93,14 +93,7 @@ class Hourly(NamedTuple):
 
 def series(tables: Tables, sensor: int, start: int, end: int) -> Series:
     """Readings with start <= time < end. [ms]"""
-    bodies = tables.execute(
-        "SELECT b.form, b.closed, b.body FROM spans s JOIN blocks b ON b.number = s.block"
-        " WHERE s.sensor = ? AND s.earliest BETWEEN ? AND ? AND s.latest >= ?"
-        " UNION ALL SELECT form, closed, body FROM blocks WHERE number = (SELECT max(number) FROM blocks)"
-        " AND NOT closed",
-        (sensor, start - TIME_SPAN, end - 1, start),
-    )
-    together = _between(bodies, [sensor], start, end)
+    together = _between(_held(tables, [sensor], start, end), [sensor], start, end)
     if np.any(np.diff(together["time"]) < 0):
         together = together[np.argsort(together["time"], kind="stable")]
     return arranged(together)
@@ -108,8 +101,7 @@ def series(tables: Tables, sensor: int, start: int, end: int) -> Series:
 
 def every_series(tables: Tables, numbers: Mapping[int, str], start: int, end: int) -> dict[str, Series]:
     """Readings of these sensors with start <= time < end, each block unpacked once. [ms]"""
-    bodies = _bodies(tables, _wanted(tables, numbers, start, end))
-    together = _between(bodies, numbers, start, end)
+    together = _between(_held(tables, numbers, start, end), numbers, start, end)
     together = together.take(np.lexsort((together["time"], together["sensor"])))
     whole, sensor = arranged(together), np.ascontiguousarray(together["sensor"])
     begins = np.searchsorted(sensor, list(numbers), "left").tolist()
@@ -138,26 +130,60 @@ def few_readings(
     }
 
 
+def _held(
+    tables: Tables, numbers: Collection[int], start: int, end: int
+) -> Iterator[tuple[int, bool, bytes]]:
+    """Form, whether it is closed, and bytes of all that has readings of these sensors in this time. [ms]
+
+    In the order of the chain: the strands of a few sensors where there are such, else blocks.
+    """
+    if len(numbers) > strands.FEW:
+        yield from _bodies(tables, _wanted(tables, numbers, start, end))
+        return
+    on = f"DISTINCT (block - 1) / {strands.SHELF}, sensor"
+    blocks: dict[int, list[int]] = {}
+    for shelf, here in groupby(sorted(_spans(tables, numbers, start, end, on)), itemgetter(0)):
+        found: Iterable[strands.Strand] | None = strands.read(tables, shelf, [sensor for _, sensor in here])
+        if found is None:
+            blocks = blocks or _by_shelf(_wanted(tables, numbers, start, end))
+            found = _closed(tables, blocks[shelf])
+        yield from found
+    yield from _open(tables)
+
+
+def _by_shelf(blocks: Iterable[int]) -> dict[int, list[int]]:
+    return {shelf: list(some) for shelf, some in groupby(sorted(blocks), strands.shelf_of)}
+
+
 def _wanted(tables: Tables, numbers: Iterable[int], start: int, end: int) -> set[int]:
     """The closed blocks that hold readings of these sensors in this time. [ms]"""
-    wanted, ahead = set[int](), iter(numbers)
+    return {block for (block,) in _spans(tables, numbers, start, end, "DISTINCT block")}
+
+
+def _spans(tables: Tables, numbers: Iterable[int], start: int, end: int, asked: str) -> Iterator[Any]:
+    """What is asked of the index of times, of these sensors in this time. [ms]"""
+    ahead = iter(numbers)
     while some := list(islice(ahead, ASKED)):
         these = ", ".join("?" * len(some))
-        wanted.update(
-            block
-            for (block,) in tables.execute(
-                f"SELECT DISTINCT block FROM spans WHERE sensor IN ({these})"  # noqa: S608 - marks of ours
-                " AND earliest BETWEEN ? AND ? AND latest >= ?",
-                (*some, start - TIME_SPAN, end - 1, start),
-            )
+        yield from tables.execute(
+            f"SELECT {asked} FROM spans WHERE sensor IN ({these})"  # noqa: S608 - words and marks of ours
+            " AND earliest BETWEEN ? AND ? AND latest >= ?",
+            (*some, start - TIME_SPAN, end - 1, start),
         )
-    return wanted
 
 
 def _bodies(tables: Tables, wanted: Iterable[int]) -> Iterator[tuple[int, bool, bytes]]:
     """Form, whether it is closed, and bytes of these blocks and of the open one."""
+    yield from _closed(tables, wanted)
+    yield from _open(tables)
+
+
+def _closed(tables: Tables, wanted: Iterable[int]) -> Iterator[tuple[int, bool, bytes]]:
     for number in sorted(wanted):
         yield tables.execute("SELECT form, closed, body FROM blocks WHERE number = ?", (number,)).fetchone()
+
+
+def _open(tables: Tables) -> Iterator[tuple[int, bool, bytes]]:
     yield from tables.execute(
         "SELECT form, closed, body FROM blocks WHERE NOT closed AND number = (SELECT max(number) FROM blocks)"
     )

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 from curewatch.clock import iso_utc
 from curewatch.errors import RecordBroken
-from curewatch.logbook import chain, derived, entry, few_rows, lost, rows
+from curewatch.logbook import chain, derived, entry, few_rows, lost, rows, strands
 from curewatch.logbook.kinds import EntryKind
 from curewatch.logbook.lost import Lost
 from curewatch.logbook.tables import Tables
@@ -62,6 +62,7 @@ class _Walk:
         self._readings = 0
         self._empty: list[int] = []  # blocks without readings
         self._derived: derived.Derived | None = None
+        self._strands = strands.StrandCheck(tables)
         if after:
             stands = tables.execute("SELECT head FROM blocks WHERE number = ?", (after,)).fetchone()
             self._previous = stands[0] if stands else ""
@@ -84,6 +85,7 @@ class _Walk:
             self._readings += face.readings
             if self._derived is not None:
                 self._derived.take(held)
+                self._strands.take(face.number, held)
         self._entries.check_end()
         self._spans.check(2**63 - 1, [])
         self._check_empty()

@@ -16,7 +16,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from curewatch.logbook import chain, columns, derived, entry, rows, schema, taking
+from curewatch.logbook import chain, columns, derived, entry, rows, schema, strands, taking
 from curewatch.logbook.block import TIME_SPAN, OpenBlock
 from curewatch.logbook.entry import Entry, StoredEntry
 from curewatch.logbook.kinds import EntryKind
@@ -112,14 +112,16 @@ class Writer:
 
     def drop_bodies(self, numbers: Iterable[int], told: Entry) -> None:
         """Let go of the readings of closed blocks, and write down that this was done."""
+        gone = list(numbers)
         with self._transaction() as end:
             self._take_entry(end, told)
             self._save_block(end)
-            for number in numbers:
+            for number in gone:
                 self._tables.drop_body(number)
             self._tables.execute(
                 "DELETE FROM spans WHERE block IN (SELECT number FROM blocks WHERE body IS NULL)"
             )
+            strands.let_go(self._tables, gone)
 
     def take_block(self, taken: Parcel) -> bool:
         """Keep a block of this chain that another store closed; whether it was new."""
@@ -141,6 +143,7 @@ class Writer:
                 [(sensor, first, face.number, last) for sensor, first, last in rows.spans(taken.rows)],
             )
             derived.roll_up(self._tables, taken.rows)
+            strands.lay(self._tables, face.number)
             self._end = None  # the chain stands elsewhere now; read it again
         return True
 
@@ -301,6 +304,7 @@ class Writer:
         self._save_block(end, closed=True)
         block = end.block
         self._write_spans(block)
+        strands.lay(self._tables, block.number)
         for sensor, (_, last) in block.spans.items():
             end.closed_latest[sensor] = max(last, end.closed_latest.get(sensor, last))
         end.block = OpenBlock(block.number + 1, chain.head(block.face()))

@@ -1,4 +1,6 @@
-"""What the number of sensors costs: the daemon's look each minute, what a command begins with, and `tonight`.
+"""What the number of sensors costs: the daemon's look each minute, what a command begins with, and `tonight`,
+after six hours of recording and after fourteen days, which is what the outlook learns from single
+readings.
 
 Run: ``python -m tests.benchmarks.bench_many_sensors [sensors ...]`` (default 3 30 300). Processor time, best
 of three, so that other work on the machine matters less; of whole commands best of five, and beside them
@@ -11,6 +13,7 @@ import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -22,6 +25,7 @@ from curewatch.readings import Reading
 from curewatch.shed import recall
 from curewatch.shed.clock_watch import ClockState
 from curewatch.shed.look import Look
+from curewatch.shed.past_grid import PastGrid
 from curewatch.units import MINUTE
 from tests.benchmarks.bench_windows import run
 
@@ -66,6 +70,35 @@ def best(work: Callable[[], object]) -> float:
     return min(taken)
 
 
+class Recorded(NamedTuple):
+    """A shed as it was recorded up to now."""
+
+    name: str
+    minutes: int
+    kelvin: float
+    damp: float
+
+
+RECORDED = (
+    Recorded("six hours, a go", MINUTES, 296.0, 0.4),
+    Recorded("six hours, no-go, with levers", MINUTES, 285.0, 0.7),
+    Recorded("fourteen days, no-go, with levers", 14 * 24 * 60, 285.0, 0.7),
+)
+
+
+def fill(logbook: Logbook, count: int, shed: Recorded) -> int:
+    """So many minutes of all, and those that pass meanwhile, an hour in each commit; the readings."""
+    begin, minute, hour = time.time() - shed.minutes * MINUTE, 0, list[Reading]()
+    while begin + minute * MINUTE < time.time():
+        hour += said(count, minute, nasty=False, begin=begin, kelvin=shed.kelvin, damp=shed.damp)
+        minute += 1
+        if minute % 60 == 0:
+            logbook.append(hour)
+            hour.clear()
+    logbook.append(hour)
+    return minute * count
+
+
 def measured(count: int, path: Path, *, nasty: bool) -> dict[str, float]:
     configured, now = configuration(count, path), BEGIN + MINUTES * MINUTE
     with Logbook(path, passing=True) as logbook:
@@ -81,16 +114,27 @@ def measured(count: int, path: Path, *, nasty: bool) -> dict[str, float]:
         }
 
 
+def past_read(logbook: Logbook) -> float:
+    """What the past of three places costs who looks for the first time. [s]"""
+    now = max(each.latest for each in logbook.sensors().values())
+    places = {role: f"s{place}" for place, role in enumerate(ROLES)}
+    return best(lambda: PastGrid().past(logbook, places, now))
+
+
 def commands(count: int, folder: Path) -> None:
     """`tonight` where it is too cold and changes are looked for, and where it is a go; up to now."""
-    for name, kelvin, damp in (("a go", 296.0, 0.4), ("no-go, with levers", 285.0, 0.7)):
-        path, begin = folder / f"{count}-{kelvin}.sqlite", time.time() - MINUTES * MINUTE
+    for shed in RECORDED:
+        path = folder / f"{count}.sqlite"
+        path.unlink(missing_ok=True)
         with Logbook(path, passing=True) as logbook:
-            for minute in range(MINUTES):
-                logbook.append(said(count, minute, nasty=False, begin=begin, kelvin=kelvin, damp=damp))
+            begun = time.process_time()
+            readings = fill(logbook, count, shed)
+            took = (time.process_time() - begun) / readings
+            past = past_read(logbook)
         configured = path.with_suffix(".toml")
         configured.write_text(written(count, path))
-        print(f"{count:4d} sensors, {name}")
+        print(f"{count:4d} sensors, {shed.name}; written in {1e6 * took:.0f} us,", end=" ")
+        print(f"{path.stat().st_size / readings:.0f} bytes a reading; the past {1e3 * past:.0f} ms")
         run(["tonight"], configured)
 
 
@@ -107,7 +151,7 @@ def main(counts: list[int]) -> None:
         print("\nwhole command                                cpu s    wall s   memory MB   exit")
         for count in counts:
             commands(count, Path(folder))
-        run(["explain", "blush"], Path(folder) / f"{counts[0]}-285.0.toml")
+        run(["explain", "blush"], Path(folder) / f"{counts[0]}.toml")
 
 
 if __name__ == "__main__":
