@@ -16,6 +16,7 @@ import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from difflib import get_close_matches
+from functools import cache
 from typing import Any
 
 import typer
@@ -167,8 +168,9 @@ def _group(name: str) -> CommandTable:
 SELDOM = 20_000  # things more than at the last look for garbage: rooms are imported within a command, too
 
 
+@cache
 def command(name: str) -> Any:
-    """The command behind a name of the table: its module is imported here and nowhere else."""
+    """The command behind a name of the table, made once: its module is imported here and nowhere else."""
     app = importlib.import_module(f"curewatch.cli.commands.{COMMANDS[name][0]}").app
     if not gc.isenabled():  # as it was started; what is there now stays, so nobody need go through it
         gc.freeze()
