@@ -9,6 +9,7 @@ import signal
 import sys
 from collections import defaultdict
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -118,6 +119,19 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
     if config.option.markexpr == "quick" and name.startswith("test_") and collection_path.suffix == ".py":
         return name.removeprefix("test_") not in QUICK
     return None
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection(session: pytest.Session) -> None:
+    """Share out what is compiled in a fresh clone: each worker first imports every nth file of tests."""
+    worker = os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw")
+    workers = int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1"))
+    folders = [Path(argument) for argument in session.config.args if Path(argument).is_dir()]
+    files = sorted({file for folder in folders for file in folder.resolve().rglob("test_*.py")})
+    for file in files[int(worker) :: workers] if workers > 1 else ():
+        if not pytest_ignore_collect(file, session.config):
+            with suppress(pytest.Collector.CollectError, pytest.skip.Exception):  # told when it is collected
+                _ = pytest.Module.from_parent(session, path=file).obj
 
 
 @pytest.hookimpl(tryfirst=True)
