@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from curewatch.model.air.error_paths import error_paths, near_now
 from curewatch.model.air.past import AIR, DEW_POINT, Hours, Past
-from curewatch.model.air.ridge import ridge_fit
+from curewatch.model.air.ridge import FitRows, ridge_fits
 from curewatch.model.air.weighing import Weights, weighed
 from curewatch.physics import moist_air
 from curewatch.units import DAY, HOUR, FloatArray
@@ -110,7 +110,7 @@ def learned_paths(
     if depth < 3 or np.isfinite(hours.own).all(axis=0).sum() < SHORTEST_PAST:
         return None
     regressors = _regressors(hours, depth)
-    quantities, known = len(hours.own), np.asarray(np.isfinite(regressors).all(axis=1))
+    known = np.asarray(np.isfinite(regressors).all(axis=1))
     groups = _teachable(hours.own, known, horizon)
     taught = groups[-1].last if groups else 0
     if taught < 24 and taught < horizon:
@@ -118,10 +118,7 @@ def learned_paths(
     whole = _whole(hours.own, known, 0, taught)
     asked = np.full(len(regressors), told is not None)  # a forecast is weighed by all of them
     asked[near_now(hours, whole, members)] = True  # else no more is drawn from
-    changes = np.empty((quantities, taught))
-    missed = np.full((len(regressors), quantities, taught), np.nan)
-    for group in groups:
-        changes[:, group.first : group.last] = _fitted(hours, regressors, group, asked, missed)
+    changes, missed = _fitted(hours, regressors, groups, asked)
     if told is None:
         return _drawn(hours, (changes, missed, whole), horizon, members)
     heeded = weighed(hours, changes, missed, told[:, :, : taught + 1])
@@ -153,16 +150,13 @@ def _regressors(hours: Hours, depth: int) -> FloatArray:
     columns = [np.ones(count)]
     columns += [wave(k * angle) for k in HARMONICS for wave in (np.cos, np.sin)]
     air = hours.own[AIR]
-    for series in hours.own:
-        columns += [series - _earlier(series, lag) for lag in range(1, depth + 1)]
+    columns += [series[:, None] - _last_of(series, depth + 1)[:, 1:] for series in hours.own]
     columns += [series - _mean_of_last(series, span) for series in hours.own for span in MEANS]
     columns += [air - other for other in hours.own[1:]]
-    columns.append(air - np.mean([_earlier(air, lag) for lag in range(depth)], axis=0))
+    columns.append(air - _last_of(air, depth).mean(axis=1))
     for series, own in zip(hours.beside, hours.own, strict=False):
-        columns += [series - own, series - _earlier(series, 3)]
-    return np.array(
-        [*columns, *_damp(hours, depth)]
-    ).T.copy()  # np.stack along the rows takes seven times as long
+        columns += [series - own, series - _last_of(series, 4)[:, 3]]
+    return np.column_stack([*columns, *_damp(hours, depth)])
 
 
 def _damp(hours: Hours, depth: int) -> list[FloatArray]:
@@ -171,7 +165,7 @@ def _damp(hours: Hours, depth: int) -> list[FloatArray]:
     A dew point cannot pass the air, so near saturation the changes bend: a straight line needs a logarithm.
     """
     spread = hours.spread
-    lowest = np.min([_earlier(spread, lag) for lag in range(depth)], axis=0)
+    lowest = _last_of(spread, depth).min(axis=1)
     return [np.log(np.maximum(each, SATURATED)) for each in (spread, lowest, hours.margin)]
 
 
@@ -184,10 +178,10 @@ def _mean_of_last(series: FloatArray, span: int) -> FloatArray:
     return np.asarray(total / np.maximum(count, 1))
 
 
-def _earlier(series: FloatArray, lag: int) -> FloatArray:
-    moved = np.full(len(series), np.nan)
-    moved[lag:] = series[: len(series) - lag]
-    return moved
+def _last_of(series: FloatArray, count: int) -> FloatArray:
+    """So many last values at each hour, the newest first; ``nan`` before the first. (hours, count)"""
+    padded = np.concatenate([np.full(count - 1, np.nan), series])
+    return np.asarray(sliding_window_view(padded, count)[:, ::-1])
 
 
 class _Group(NamedTuple):
@@ -210,27 +204,29 @@ def _teachable(own: FloatArray, told: NDArray[np.bool_], horizon: int) -> list[_
 
 
 def _fitted(
-    hours: Hours, regressors: FloatArray, group: _Group, asked: NDArray[np.bool_], errors: FloatArray
-) -> FloatArray:
-    """Forecast now (quantities, horizons) of one group; ``errors`` gets those held out of the hours asked."""
-    first, last, rows = group
-    trust, changes = _trust(len(rows), first, last), _changes(hours.own, rows, first, last)
-    known = regressors[rows]
-    centre = known.mean(axis=0)
-    known -= centre
-    scale = np.sqrt(np.mean(known * known, axis=0))  # the standard deviation, whose mean is known
-    scale[scale < 1e-9] = 1.0
-    known /= scale
-    centre[0], known[:, 0] = 0.0, 1.0
-    penalty, mine = _penalty(known.shape[1], drifting=last > 24), asked[rows]
-    guard, wanted = min(last, len(rows) // 12), changes.reshape(len(rows), -1)
-    found = ridge_fit(rows, known, wanted, penalty, guard=guard, asked=mine)
-    told = trust * found.held_out.reshape(-1, *changes.shape[1:])
-    told += (1 - trust) * _plain(hours.own, rows[mine], first, last)
-    errors[rows[mine], :, first:last] = changes[mine] - told
-    now = (((regressors[-1] - centre) / scale) @ found.weights).reshape(changes.shape[1:])
-    plain = _plain(hours.own, np.array([len(regressors) - 1]), first, last)[0]
-    return np.asarray(trust * now + (1 - trust) * plain)
+    hours: Hours, regressors: FloatArray, groups: list[_Group], asked: NDArray[np.bool_]
+) -> tuple[FloatArray, FloatArray]:
+    """Forecast now (quantities, horizons), and errors held out of the hours asked, else ``nan``."""
+    own, taught = hours.own, groups[-1].last
+    middle, errors = np.empty((len(own), taught)), np.full((len(regressors), len(own), taught), np.nan)
+    changes = [_changes(own, first, last) for first, last, _ in groups]
+    fit_rows = [
+        FitRows(
+            rows,
+            wanted.reshape(len(wanted), -1),
+            _penalty(regressors.shape[1], drifting=last > 24),
+            min(last, len(rows) // 12),
+        )
+        for (_, last, rows), wanted in zip(groups, changes, strict=True)
+    ]
+    fits = ridge_fits(regressors, fit_rows, asked)
+    for (first, last, rows), wanted, fit in zip(groups, changes, fits, strict=True):
+        mine, trust = rows[asked[rows]], _trust(len(rows), first, last)
+        told = trust * np.concatenate([fit.held_out, fit.now[None]]).reshape(-1, *wanted.shape[1:])
+        told += (1 - trust) * _plain(own, np.append(mine, len(regressors) - 1), first, last)
+        errors[mine, :, first:last] = wanted[mine] - told[:-1]
+        middle[:, first:last] = told[-1]
+    return middle, errors
 
 
 def _whole(own: FloatArray, told: NDArray[np.bool_], first: int, last: int) -> NDArray[np.int64]:
@@ -258,12 +254,12 @@ def _plain(own: FloatArray, rows: NDArray[np.int64], first: int, last: int) -> F
     return guess
 
 
-def _changes(own: FloatArray, rows: NDArray[np.int64], first: int, last: int) -> FloatArray:
-    """How far each quantity had moved ``first + 1 … last`` hours later: (rows, quantities, horizons)."""
-    changes = np.empty((len(rows), len(own), last - first))
+def _changes(own: FloatArray, first: int, last: int) -> FloatArray:
+    """Change from each hour to ``first + 1 … last`` hours later: (hours, quantities, horizons)."""
+    changes, hours = np.full((own.shape[1], len(own), last - first), np.nan), own.shape[1] - last
     for quantity, series in enumerate(own):
-        later = sliding_window_view(series, last - first)[rows + (first + 1)]
-        np.subtract(later, series[rows, None], out=changes[:, quantity])
+        later = sliding_window_view(series[first + 1 :], last - first)
+        np.subtract(later, series[:hours, None], out=changes[:hours, quantity])
     return changes
 
 

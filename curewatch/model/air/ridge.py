@@ -1,11 +1,13 @@
 """Ridge regression that also tells what it would have said of stretches of days it was not fitted on.
 
 *Theory of operation.* A fit asks two sums over its rows: of the products of the regressors with themselves,
-and with what is wanted. Rows are cut into stretches where a fold, or its guard, begins or ends. The sums over
-each stretch are worked out once, and each fit adds up those that it may use.
+and with what is wanted. Fits share most of their rows. So the hours are cut where a fit begins or ceases to
+use them; the sums over each stretch are worked out once, and taken off where a fit may not see them. To
+standardise the regressors over a group's rows would ask for sums of its own; here it changes the penalty.
 """
 
-from itertools import accumulate, chain, pairwise
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -14,77 +16,105 @@ from numpy.typing import NDArray
 from curewatch.units import FloatArray
 
 FOLDS = 5
+STILL = 1e-9  # K: what varies less does not vary
+FLAT = 1e-6  # of what it varies over all rows: what varies less in a group does not vary there
+
+
+class FitRows(NamedTuple):
+    """What is fitted together."""
+
+    rows: NDArray[np.int64]  # the hours that teach it, rising [h]
+    wanted: FloatArray  # (hours, wanted), of other hours whatever [K]
+    penalty: FloatArray  # (regressors,) on the diagonal, were they standardised over its rows [1]
+    guard: int  # hours on either side of a fold that its fit does not see [h]
 
 
 class RidgeFit(NamedTuple):
-    """A fit of all rows, and what fits without them say of those asked for."""
+    """What a fit of all rows says of the last hour, and fits without them of the rows asked for."""
 
-    weights: FloatArray  # (regressors, wanted)
+    now: FloatArray  # (wanted,)
     held_out: FloatArray  # (asked, wanted)
 
 
-class _Stretch(NamedTuple):
-    begin: int
-    end: int
-    square: FloatArray
-    cross: FloatArray
-
-
-def ridge_fit(
-    rows: NDArray[np.int64],
-    known: FloatArray,
-    wanted: FloatArray,
-    penalty: FloatArray,
-    *,
-    guard: int,
-    asked: NDArray[np.bool_],
-) -> RidgeFit:
-    """Fit ``known @ weights`` to ``wanted``.
+def ridge_fits(
+    regressors: FloatArray, groups: Sequence[FitRows], asked: NDArray[np.bool_]
+) -> Iterator[RidgeFit]:
+    """Fit ``regressors @ weights`` to what each group wants.
 
     Parameters
     ----------
-    rows : ndarray of int, shape (rows,)
-        The hour of each row, rising. [h]
-    known : ndarray, shape (rows, regressors)
-        Standardised. [1]
-    wanted : ndarray, shape (rows, wanted)
-        [K]
-    penalty : ndarray, shape (regressors,)
-        Added to the diagonal. [1]
-    guard : int
-        Hours on either side of a fold that its fit does not see. [h]
-    asked : ndarray of bool, shape (rows,)
-        The rows of which it is wanted what fits without them say.
+    regressors : ndarray, shape (hours, regressors)
+        The first is 1. [any]
+    groups : sequence of FitRows
+    asked : ndarray of bool, shape (hours,)
+        The hours of which it is wanted what fits without them say.
 
-    Returns
-    -------
+    Yields
+    ------
     RidgeFit
+        Of each group.
 
     Source
     ------
     A. E. Hoerl and R. W. Kennard, Technometrics 12:55, 1970, from memory.
     """
-    folds = list(pairwise(accumulate(map(len, np.array_split(rows, FOLDS)), initial=0)))
-    near = [_between(rows, rows[a] - guard, rows[b - 1] + guard) for a, b in folds]
-    cuts = sorted({0, len(rows), *chain(*near)})
-    stretches = [
-        _Stretch(a, b, known[a:b].T @ known[a:b], known[a:b].T @ wanted[a:b]) for a, b in pairwise(cuts)
-    ]
-    told = list[FloatArray]()
-    for (a, b), (begin, end) in zip(folds, near, strict=True):
-        rest = [one for one in stretches if one.end <= begin or one.begin >= end]
-        told.append(known[a:b][asked[a:b]] @ _weights(rest, penalty, wanted.shape[1]))
-    return RidgeFit(_weights(stretches, penalty, wanted.shape[1]), np.concatenate(told))
+    uses = np.stack([_uses(group, len(regressors)) for group in groups])
+    known, scale = _standardised(regressors, np.logical_or.reduce(uses[:, 0]))
+    squares = np.split(_sums(np.concatenate(uses), known, known), len(groups))
+    for group, mine, alike in zip(groups, uses, squares, strict=True):
+        square = alike + _penalty(group, alike[0], scale)
+        cross = _sums(mine, known, group.wanted)
+        now = np.linalg.solve(square[0], known[-1]) @ cross[0]
+        folds, apart = np.array_split(group.rows, FOLDS), zip(square[1:], cross[1:], strict=True)
+        held = [
+            known[fold[asked[fold]]] @ np.linalg.solve(*sums) for fold, sums in zip(folds, apart, strict=True)
+        ]
+        yield RidgeFit(now, np.concatenate(held))
 
 
-def _between(rows: NDArray[np.int64], first: int, last: int) -> tuple[int, int]:
-    """Places of the rows from the first hour to the last."""
-    return int(np.searchsorted(rows, first)), int(np.searchsorted(rows, last, "right"))
+def _uses(group: FitRows, hours: int) -> NDArray[np.bool_]:
+    """The hours that its fit may use, and those that each may use that sees no fold. (1 + folds, hours)"""
+    rows, uses = group.rows, np.zeros((1 + FOLDS, hours), bool)
+    uses[:, rows] = True
+    for use, fold in zip(uses[1:], np.array_split(rows, FOLDS), strict=True):
+        use[max(0, fold[0] - group.guard) : fold[-1] + group.guard + 1] = False
+    return uses
 
 
-def _weights(stretches: list[_Stretch], penalty: FloatArray, wanted: int) -> FloatArray:
-    square, cross = np.diag(penalty), np.zeros((len(penalty), wanted))
-    for one in stretches:
-        square += one.square
-        cross += one.cross
-    return np.asarray(np.linalg.solve(square, cross))
+def _standardised(regressors: FloatArray, taught: NDArray[np.bool_]) -> tuple[FloatArray, FloatArray]:
+    """The regressors but the first by their means and spreads over these hours, and the spreads."""
+    known = regressors[taught]
+    centre = known.mean(axis=0)
+    known -= centre
+    scale = np.sqrt(np.einsum("ij,ij->j", known, known) / len(known))
+    scale[scale < STILL] = 1.0
+    centre[0] = 0.0
+    return (regressors - centre) / scale, scale
+
+
+def _sums(uses: NDArray[np.bool_], left: FloatArray, right: FloatArray) -> FloatArray:
+    """Sum over the hours that each fit uses of left times right.
+
+    (fits, hours), (hours, m), (hours, n) -> (fits, m, n)
+    """
+    shape = left.shape[1], right.shape[1]
+    used, unused = np.zeros(shape), np.zeros((len(uses), *shape))
+    edges = np.flatnonzero((uses[:, 1:] != uses[:, :-1]).any(axis=0)) + 1
+    for a, b in pairwise([0, *edges, uses.shape[1]]):
+        if uses[:, a].any():
+            product = left[a:b].T @ right[a:b]
+            used += product
+            for fit in np.flatnonzero(~uses[:, a]):
+                unused[fit] += product
+    return used - unused
+
+
+def _penalty(group: FitRows, square: FloatArray, scale: FloatArray) -> FloatArray:
+    """Of a group, as if its regressors were standardised over its rows. (regressors, regressors)"""
+    count = len(group.rows)
+    centre = square[0] / count
+    spread = np.sqrt(np.maximum(np.diag(square) / count - centre**2, 0.0))
+    spread = np.where(spread < FLAT, 1.0 / scale, spread)
+    own = group.penalty * spread**2
+    own[0] = 0.0
+    return np.asarray(np.diag(own) + group.penalty[0] * np.outer(centre, centre))
