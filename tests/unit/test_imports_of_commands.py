@@ -19,6 +19,8 @@ from curewatch.shed.look import Look
 NOW = 1_795_000_000.0
 HEAVY = {
     "numpy",
+    "numpy.ma",
+    "numpy.random",
     "scipy",
     "pandas",
     "pyarrow",
@@ -46,7 +48,7 @@ ALLOWED = {
     "setup --example": set(),
     "tonight": {"numpy"},  # nothing comes in, no alert is asked for, no lot was observed
     "windows": {"numpy"},
-    "watch --once": {"numpy", "rich", "curewatch.advice.alert.watchers"},  # it looks, and draws
+    "watch --once": {"numpy", "numpy.ma", "rich", "curewatch.advice.alert.watchers"},  # it looks, and draws
 }
 PROGRAM = """
 import sys
