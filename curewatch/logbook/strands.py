@@ -29,7 +29,8 @@ else:
     np = Later("numpy")  # entries are read without it
 
 SHELF = 64  # blocks: 34,560 readings, packed anew in 40 ms
-FEW = 8  # sensors: a logbook of no more has no strands, and who asks for more reads the blocks
+FEW = 8  # sensors: who asks for more reads the blocks
+SEVERAL = 20  # sensors: a logbook of no more has no strands, and its writer keeps to its memory
 FACE = 6  # bytes before the packed rows: their form, and the check sum of the rest
 
 Strand = tuple[int, bool, bytes]  # as a closed block lies: form, that it is closed, packed rows
@@ -43,7 +44,7 @@ def shelf_of(block: int) -> int:
 
 def lay(database: Database, block: int) -> None:
     """This block was closed: where it ends a shelf, keep the strands of all blocks of it."""
-    if block % SHELF or len(_sensors(database)) <= FEW:
+    if block % SHELF or len(_sensors(database)) <= SEVERAL:
         return
     bodies = database.execute(
         "SELECT form, body FROM blocks WHERE number > ? AND number <= ? AND closed ORDER BY number",
@@ -112,9 +113,8 @@ def _together(bodies: Collection[tuple[int, bytes]]) -> rows.Rows:
     if len(bodies) != SHELF:
         raise ValueError(f"a shelf of {len(bodies)} blocks")
     alike = groupby(bodies, key=itemgetter(0))
-    return np.concatenate(
-        [rows.read_all([body for _, body in some], form, closed=True) for form, some in alike]
-    )
+    parts = [rows.read_all([body for _, body in some], form, closed=True) for form, some in alike]
+    return parts[0] if len(parts) == 1 else np.concatenate(parts)
 
 
 def _by_sensor(found: rows.Rows) -> tuple[rows.Rows, list[int], list[int]]:

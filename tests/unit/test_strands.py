@@ -24,8 +24,9 @@ EVERY = (1, 2, 7)  # blocks of a shelf
 
 @pytest.fixture
 def served(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[int]]:
-    """Small shelves, two sensors are few; the shelves that were read from strands."""
+    """Shelves of two blocks, two sensors are few; the shelves that were read from strands."""
     monkeypatch.setattr(strands, "FEW", 2)
+    monkeypatch.setattr(strands, "SEVERAL", 2)
     monkeypatch.setattr(strands, "SHELF", 2)
     found: list[int] = []
     real = strands.read
