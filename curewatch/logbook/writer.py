@@ -43,7 +43,7 @@ class _End:
     entries: int  # entries in all
     numbers: dict[str, int]  # sensor name -> number; bounded by the sensors of the shed
     tokens: dict[int, str]
-    closed_latest: dict[int, int]  # sensor -> latest time in a closed block [ms]
+    latest: dict[int, int]  # sensor -> no closed block has a later time [ms]
 
 
 class _Offered:
@@ -174,9 +174,9 @@ class Writer:
         one = self._tables.execute
         numbers = {name: number for number, name in one("SELECT number, name FROM sensors")}
         tokens = {number: rows.token(name) for name, number in numbers.items()}
-        closed_latest = dict(one("SELECT sensor, max(latest) FROM spans GROUP BY sensor").fetchall())
+        latest = dict(one("SELECT number, latest FROM sensors WHERE readings > 0").fetchall())
         entries = one("SELECT coalesce(max(number), 0) FROM entries").fetchone()[0]
-        return _End(self._read_block(tokens), entries, numbers, tokens, closed_latest)
+        return _End(self._read_block(tokens), entries, numbers, tokens, latest)
 
     def _read_block(self, tokens: Mapping[int, str]) -> OpenBlock:
         one = self._tables.execute
@@ -247,7 +247,7 @@ class Writer:
         self._tables.execute(_NOTE, (NAMES, json.dumps(names).encode()))
 
     def _is_in_a_closed_block(self, end: _End, values: tuple[int, ...]) -> bool:
-        if values[1] > end.closed_latest.get(values[0], -(2**63)):
+        if values[1] > end.latest.get(values[0], -(2**63)):
             return False
         candidates = self._tables.execute(
             "SELECT block FROM spans WHERE sensor = ? AND earliest BETWEEN ? AND ? AND latest >= ?",
@@ -306,7 +306,7 @@ class Writer:
         self._write_spans(block)
         strands.lay(self._tables, block.number)
         for sensor, (_, last) in block.spans.items():
-            end.closed_latest[sensor] = max(last, end.closed_latest.get(sensor, last))
+            end.latest[sensor] = max(last, end.latest.get(sensor, last))
         end.block = OpenBlock(block.number + 1, chain.head(block.face()))
 
     def _write_spans(self, block: OpenBlock) -> None:

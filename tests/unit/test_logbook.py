@@ -125,6 +125,28 @@ def test_several_processes_may_append(logbook: Logbook):
     assert logbook.head().entries == 1
 
 
+def plans(path: Path, questions: list[str]) -> str:
+    """How SQLite answers these questions."""
+    with closing(sqlite3.connect(path)) as raw:
+        found = [raw.execute(f"EXPLAIN QUERY PLAN {each}").fetchall() for each in questions]
+    return str([step for plan in found for *_, step in plan])
+
+
+def test_a_commit_after_another_process_wrote_walks_no_index_of_times(logbook: Logbook):
+    """With 300 sensors of two weeks it has three million lines. What is in it already is found all the same."""
+    logbook.append(evening())
+    logbook.close_block()
+    asked: list[str] = []
+    with Logbook(logbook.path) as other:
+        other._connection.set_trace_callback(asked.append)
+        assert other.append([*evening(), *evening("hull", 1)]) == 1
+        other._connection.set_trace_callback(None)
+    found = plans(logbook.path, [each for each in asked if each.startswith("SELECT")])
+    assert "SEARCH spans" in found
+    assert "SCAN spans" not in found
+    assert "SCAN spans" in plans(logbook.path, ["SELECT sensor, max(latest) FROM spans GROUP BY sensor"])
+
+
 def test_an_entry_with_a_known_key_is_not_written_twice(logbook: Logbook):
     """A repeated command with the same key gives the entry that already stands."""
     first = logbook.write(Entry("batch", {"resin_g": 100}, START, key="b1"))
