@@ -278,7 +278,7 @@ def test_starts_on_a_warm_layer_in_one_walk_are_told_as_alone() -> None:
 
 @pytest.mark.long
 def test_layers_that_run_away_gel_when_the_laminate_does(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Within 4 %, for their own heat sets their steps. The control: in steps of 450 s one misses 20 %."""
+    """Within 4 %, for their own heat sets their steps. The control: in steps of 450 s one misses 17 %."""
     resin, below = load_resin("epoxy-fast"), load_substrate("foam")
     cases = [(0.0024, 303.15), (0.005, 304.15), (0.008, 304.15)]
     expected = [
@@ -302,7 +302,39 @@ def test_layers_that_run_away_gel_when_the_laminate_does(monkeypatch: pytest.Mon
 
     assert worst() < 0.04
     monkeypatch.setattr(heated_stepping, "OWN_LIMIT", np.inf)
-    assert worst() > 0.2
+    assert worst() > 0.15
+
+
+def gel_misses(layer: Buildup, warmth: FloatArray, step: float, patch: pytest.MonkeyPatch) -> float:
+    """How far gel of epoxy-slow in such steps is from that in steps of 14 s, at worst. [K, s] -> [1]"""
+    time, resin = np.linspace(0.0, 8 * HOUR, warmth.shape[1]), load_resin("epoxy-slow")
+
+    def gel(each: float) -> FloatArray:
+        patch.setattr(ensemble_steps.Ensemble, "short", each)
+        lot, heat = [Lot(resin, 1.0)], Heat(layer, warmth)
+        return milestone_times(resin, History(time, warmth), chosen=lot, heat=heat, only=("gel",))["gel"]
+
+    return float(np.max(np.abs(gel(step) / gel(14.0625) - 1.0)))
+
+
+def test_a_warm_layer_gels_in_long_steps_when_it_does_in_short_ones(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Within 0.12 % up to 38 degC. Control: heat spread evenly over a step, at its mean, misses 0.4 %."""
+    warmth = np.array(
+        [[296.0, 303.0, 298.0], [300.0, 309.0, 303.0], [311.0, 311.0, 311.0], [293.0, 306.0, 311.0]]
+    )
+    layer = Buildup(0.0024, load_substrate("plywood"))
+    assert gel_misses(layer, warmth, 450.0, monkeypatch) < 1.2e-3
+    monkeypatch.setattr(heated_stepping, "MOST_GROWTH", 0.0)
+    monkeypatch.setattr(heated_stepping, "HASTENED", np.inf)
+    assert gel_misses(layer, warmth, 450.0, monkeypatch) > 4e-3
+
+
+def test_a_layer_that_runs_away_within_a_step_gels_there(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Within 0.5 %, by the law along its warming. The control: a parabola through its edges misses 1.5 %."""
+    layer, warmth = Buildup(0.005, load_substrate("foam")), np.linspace(303.0, 307.0, 9)[:, None] * np.ones(2)
+    assert gel_misses(layer, warmth, 225.0, monkeypatch) < 5e-3
+    monkeypatch.setattr(under_way, "SUDDEN", (np.inf, np.inf))
+    assert gel_misses(layer, warmth, 225.0, monkeypatch) > 1.5e-2
 
 
 @pytest.mark.parametrize("thickness", [None, 0.0016, 0.005])

@@ -169,7 +169,7 @@ class RateTable(NamedTuple):
     def route(self, levels: list[Mark], history: History, begin: FloatArray, duration: float) -> Route:
         """What films go by, laid at ``begin`` (starts,) and followed for ``duration``. [s]"""
         last = np.ceil((begin + duration) / self.step - 1e-9).astype(np.intp)
-        return Route(self.stepper(), self.edge, self.step, levels, history, begin, last)
+        return Route(self.stepper(), self.edge, self.step, levels, history, begin, last, self.resin.law())
 
 
 class _Laid(NamedTuple):

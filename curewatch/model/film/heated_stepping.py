@@ -8,11 +8,13 @@ rises: what is followed is stored heat, told as the temperature at the capacity 
 transfer in the matrices; what it gives beyond that goes in with the reaction's heat.
 
 In a step the excess that is there fades as conduction lets it, exactly (matrix exponential); what the
-reaction adds is spread evenly over the step. Within the step the layer thus warms by a fixed share of each
-unit of progress: such steps are tabulated (:mod:`curewatch.model.film.flow_map`), so that a layer that runs
-away within one is met. Where nodes differ in that share, the table has their mean; the rest, and the heat of
-the layers below, follows from the step before. What a layer must reach counts for its slowest node, what it
-must not pass for its quickest.
+reaction adds is spread along a straight line over the step, which grows as it did from the step before to
+this one. Within the step the layer warms by a fixed share of each unit of progress: such steps are tabulated
+(:mod:`curewatch.model.film.flow_map`), so that a layer that runs away within one is met. The table takes the
+excess that fades at its mean; a line that thus rises by F too much at the right mean is too slow by
+(E/RT^2 F)^2 / 24, which is made good. Where nodes differ in that share, the table has their mean; the rest,
+and the heat of the layers below, follows from the step before. What a layer must reach counts for its slowest
+node, what it must not pass for its quickest.
 
 What the chain remembers of a step is a few numbers: its slow modes, and what each node made. The other modes
 have settled before the next step ends, and follow from what was made.
@@ -38,6 +40,8 @@ from curewatch.units import FloatArray
 
 HEATED_LIMIT, HEATED_HALVINGS = 0.5, 2  # largest rate constant x step; but no step below 112 s
 OWN_LIMIT = 1.0  # e-folds by which a layer's own heat may hasten it within a step; but no step below 112 s
+MOST_GROWTH = 0.5  # of what was made in a step: by so much more is taken to be made from its start to its end
+HASTENED = 310.15  # K, at which what a straight line within a step hastens is taken
 SETTLED = 1e-3  # of a mode is left after a step: it is followed no more
 PLACE, COOLER, WARMER = 0.25, 240, 1200  # K, and so many of them, between which a face's table lies
 LEAST_BEND = 1e-5  # 1/K, of a heat capacity: by less, the root of what is stored is lost in single precision
@@ -55,17 +59,18 @@ class Ageing(NamedTuple):
 class Stage(NamedTuple):
     """The nodes between the laying of one layer and the next, made ready for steps of one length.
 
-    What is remembered is ``slow`` modes of the chain, and what each reacting node made in the last step.
+    What is remembered is ``slow`` modes of the chain, what each reacting node made in the last step, and by
+    how much more that was than in the step before.
     """
 
     begin: int  # step, from the start of the layer that is asked about
     joined: int  # reacting nodes that are new
     reacting: int
     slow: int
-    enter: SingleArray  # (slow + reacting, nodes): excess -> what is remembered
-    excess: SingleArray  # (nodes, slow + reacting): what is remembered -> excess
-    meets: SingleArray  # (reacting, slow + reacting): what is remembered -> mean excess in the coming step
-    moves: SingleArray  # (slow, slow + reacting): modes, and what is made meanwhile -> modes after a step
+    enter: SingleArray  # (slow + 2 reacting, nodes): excess -> what is remembered
+    excess: SingleArray  # (nodes, slow + 2 reacting): what is remembered -> excess
+    meets: SingleArray  # (2 reacting, slow + 2 reacting): ... -> mean excess in the coming step, and its fall
+    moves: SingleArray  # (slow, slow + 2 reacting): modes, and what is made meanwhile -> modes after a step
     half: SingleArray  # (reacting, reacting): a rise over a step -> excess in the mean of it
     alike: SingleArray  # (reacting, 1): the same, of a rise of all of them
     given: SingleArray  # (COOLER + WARMER, 2): what the face gives beyond the chain in a step, see _given
@@ -101,15 +106,19 @@ def stages(resin: Resin, buildup: Buildup, step: float) -> tuple[Stage, ...]:
 
 def _remembered(chain: Conduction, reacting: int, step: float) -> tuple[SingleArray, ...]:
     """``enter``, ``excess``, ``meets`` and ``moves`` of a :class:`Stage`. [s]"""
-    fade, mean, _ = chain.shares(step)
-    slow = fade > SETTLED
-    met, made = (chain.to * mean)[-reacting:], mean[:, None] * chain.back[:, -reacting:]
-    of_made = met[:, ~slow] @ made[~slow]
-    settled = np.linalg.pinv(of_made, rcond=1e-6) @ met[:, ~slow] @ chain.back[~slow]
+    fade, mean, half = chain.shares(step)
+    slow, to, own = fade > SETTLED, chain.to[-reacting:], chain.back[:, -reacting:]
+    grown = half - 0.5 * mean  # what is made ever faster fades less
+    met, made = to * mean, np.hstack((mean[:, None] * own, grown[:, None] * own))
+    of_made, falls = met[:, ~slow] @ made[~slow], to * (1.0 - fade)
+    settled = np.linalg.pinv(of_made[:, :reacting], rcond=1e-6) @ met[:, ~slow] @ chain.back[~slow]
+    of_made[:, reacting:] += (
+        to * (grown / (chain.value * step) + half / 6.0)
+    ) @ own  # against a slanted line
     four = (
-        np.vstack((chain.back[slow], settled)),  # as if what is there had been made: each node meets the same
+        np.vstack((chain.back[slow], settled, 0.0 * settled)),  # as if it had been made: each meets the same
         np.hstack((chain.to[:, slow], chain.to[:, ~slow] @ made[~slow])),
-        np.hstack((met[:, slow], of_made)),
+        np.block([[met[:, slow], of_made], [falls[:, slow], falls[:, ~slow] @ made[~slow]]]),
         np.hstack((np.diag(fade[slow]), made[slow])),
     )
     return tuple(np.ascontiguousarray(each, dtype=np.float32) for each in four)
@@ -185,6 +194,7 @@ class Rows(NamedTuple):
     heat: slice  # what the chain remembers [K]
     progress: slice  # of each node [1]
     gained: slice  # by each node in the last step, where there are several [1]
+    made: slice  # by each node in the last step; below 0 where there was none [K]
     given: int  # by the face beyond the chain, in a step [K]
     peak: int  # most that was stored, told as a temperature [K]
     age: int  # [s]
@@ -192,10 +202,13 @@ class Rows(NamedTuple):
     @classmethod
     def of(cls, stage: Stage, *, several: bool) -> "Rows":
         """Of one stage; ``several`` where the last has more than one node."""
-        begin = stage.slow + stage.reacting
+        begin = stage.slow + 2 * stage.reacting
         end = begin + stage.reacting
         last = end + (stage.reacting if several else 0)
-        return cls(slice(0, begin), slice(begin, end), slice(end, last), last, last + 1, last + 2)
+        rest = last + stage.reacting
+        return cls(
+            slice(0, begin), slice(begin, end), slice(end, last), slice(last, rest), rest, rest + 1, rest + 2
+        )
 
 
 class HeatedStepper:
@@ -237,6 +250,7 @@ class HeatedStepper:
         for place, part in enumerate(parts, start=3):
             rows[..., place] = part.lot * part.table.bands
         self._paths = rows.reshape(-1, 3 + len(parts))
+        self._hastens = np.float32(self._table.activation / HASTENED**2 / 24.0)
         self._inhibited = any((part.fresh < 0.0).any() for part in parts)
         self._rise = _column(parts, [part.rise for part in parts])
         self._slope = _column(parts, [part.table.rise for part in parts])
@@ -265,6 +279,7 @@ class HeatedStepper:
         laid = now.reacting - now.joined
         mix = next(part.fresh for part in self._reacting if part.nodes.start <= laid < part.nodes.stop)
         state[rows.progress][laid:] = mix.take(member)
+        state[rows.made] = -1.0
         return state
 
     def taken_over(self, state: SingleArray, other: "HeatedStepper") -> SingleArray:
@@ -274,6 +289,7 @@ class HeatedStepper:
         found[mine.heat] = _times(self._now.enter, _times(other._now.excess, state[theirs.heat]))
         found[mine.progress.start :] = state[theirs.progress.start :]
         found[mine.gained] *= ratio
+        found[mine.made] = -1.0
         found[mine.given] *= ratio
         return found
 
@@ -311,39 +327,54 @@ class HeatedStepper:
             )
         return seen
 
-    def _gain(self, state: SingleArray, met: SingleArray) -> None:
-        """``met`` (3 + parts, layers): surface above MIDDLE, its stored heat and its change [K]; lots."""
+    def _gain(self, state: SingleArray, path: SingleArray) -> None:
+        """``path`` (3 + parts, layers): surface above MIDDLE, its stored heat and its change [K]; lots."""
         now, rows = self._now, self.rows
         heat, progress, given = state[rows.heat], state[rows.progress], state[rows.given]
-        hotter, middle, change, *first = met
+        hotter, middle, change, *first = path
         rise, slope = (each[: now.reacting] for each in (self._rise, self._slope))
-        warmth = _times(now.meets, heat)
+        met = _times(now.meets, heat)
+        warmth, fall = met[: now.reacting], met[now.reacting :]
         warmth -= now.half[:, -1:] * given
         warmth -= now.alike * change
         mean = warmth[-1].copy()  # of the uppermost node in this step, but for what it gains
         warmth += middle
         if self._several:
             gained = state[rows.gained]
-            warmth += _times(now.half, rise * gained)
-            warmth -= (np.float32(0.5) * slope) * gained
+            uneven = _times(now.half, rise * gained)
+            uneven -= (np.float32(0.5) * slope) * gained
+            warmth += uneven
+            fall -= np.float32(2.0) * uneven
+        fall *= fall
+        fall *= self._hastens
+        warmth += fall
         before = np.maximum(progress, np.float32(0)) if self._inhibited else progress
         warmth -= slope * before
         gained = self._gained(progress, warmth, first)
         if self._several:
             state[rows.gained] = gained
-        made = heat[now.slow :]
+        made, grown = np.split(heat[now.slow :], 2)
         if self._inhibited:
             np.maximum(progress + gained, np.float32(0), out=made)
             made -= before
             made *= rise
         else:
             np.multiply(gained, rise, out=made)
+        self._grow(grown, made, state[rows.made])
         progress += gained
         mean += _times(now.half[-1], made)
         self._give(mean, hotter, given)
         made[-1] -= given
         made -= change
         heat[: now.slow] = _times(now.moves, heat)
+
+    @staticmethod
+    def _grow(grown: SingleArray, made: SingleArray, before: SingleArray) -> None:
+        """By how much more was made than in the step before, (nodes, layers) [K]; then that is forgotten."""
+        np.subtract(made, before, out=grown)
+        grown *= before >= 0.0
+        np.minimum(grown, np.float32(MOST_GROWTH) * made, out=grown)
+        before[:] = made
 
     def _gained(self, progress: SingleArray, warmth: SingleArray, firsts: list[SingleArray]) -> SingleArray:
         """By each node in a step, by progress and the temperature at which it would have begun. [1]"""

@@ -14,6 +14,7 @@ from curewatch.model.film.early import Entries
 from curewatch.model.film.film import History
 from curewatch.model.film.flow_map import SingleArray
 from curewatch.model.film.stepping import Carries, Seen
+from curewatch.physics.cure_kinetics import RateLaw
 from curewatch.physics.heat_balance import AnyArray
 from curewatch.units import FloatArray
 
@@ -24,6 +25,8 @@ TOLD_AT_ONCE = 16384  # marks that were passed, before their times are worked ou
 COLDER = np.array([0.7, 1.3], np.float32)  # K for each kelvin stored beyond the surface, at least and at most
 RESTING = 1e-3  # conversion in a long step: less makes no heat that ages a layer
 ROUNDING = 1e-6  # conversion, of a straight line between two points in single precision
+SUDDEN = 0.04, 3.0  # conversion gained in a step, and K: more of both, and no parabola tells how it went
+SUDDEN_PARTS = 8  # of such a step, in each of which slowness is summed
 SWING = 0.3  # K over a step: more, and a mark that moves is looked at within it
 
 
@@ -66,6 +69,7 @@ class Route(NamedTuple):
     history: History  # temperature (members, n)
     begin: FloatArray  # (starts,), when each start is laid [s]
     last: NDArray[np.intp]  # (starts,), step from which each is followed no more
+    law: RateLaw
 
 
 class Calm(NamedTuple):
@@ -84,6 +88,7 @@ class _Passed(NamedTuple):
     step: NDArray[np.intp]  # of the earlier look
     film: NDArray[np.intp]
     above: SingleArray  # (edges, films), how far above the mark they stood
+    excess: SingleArray  # (edges, films), what a layer had stored beyond its surface; of a film nothing [K]
 
 
 class UnderWay:
@@ -208,7 +213,8 @@ class UnderWay:
                     these_films, above = these_films[passed], above[:, passed]
             ahead[these_films] = False
             step, film = self._step[these][these_films], self._film[these][these_films]
-            self._found.append(_Passed(np.full(film.size, mark), step, film, above))
+            excess = seen["excess"][:, these_films] if self._warms else above[:0]
+            self._found.append(_Passed(np.full(film.size, mark), step, film, above, excess))
 
     def _asked(self, count: int) -> NDArray[np.bool_]:
         """Which marks are ahead of each, and of interest still. (marks, films)"""
@@ -260,19 +266,45 @@ class UnderWay:
         """Work out within their steps when marks were passed, for all at once."""
         for edges in {each.above.shape[0] for each in self._found}:
             found = [each for each in self._found if each.above.shape[0] == edges]
-            mark, step, film, above = (np.concatenate(each, axis=-1) for each in zip(*found, strict=True))
+            mark, step, film, above, excess = (
+                np.concatenate(each, axis=-1) for each in zip(*found, strict=True)
+            )
             before = (above[1:] >= 0.0).argmax(axis=0)
             told = step + before < self._end[film // self._members]
             mark, step, film, before = (each[told] for each in (mark, step, film, before))
             above = above[:, told]
             share = _on_a_parabola(above, before)
             start, member = np.divmod(film, self._members)
-            if not self._warms:  # a layer is too heavy to swing within a step
-                ends = np.take_along_axis(above, np.add(before, [[0], [1]]), axis=0)
-                self._refine(share, ends, (mark, step + before, member))
+            ends = np.take_along_axis(above, np.add(before, [[0], [1]]), axis=0)
+            which = mark, step + before, member
+            if self._warms:  # a layer is too heavy to swing within a step
+                warmer = np.take_along_axis(excess[:, told], np.add(before, [[0], [1]]), axis=0)
+                self._run_away(share, ends, warmer, which)
+            else:
+                self._refine(share, ends, which)
             when = self._route.step * (step + before + share) - self._route.begin[start]
             self._times[mark, film] = when
         self._found.clear()
+
+    def _run_away(
+        self, share: FloatArray, ends: SingleArray, excess: SingleArray, which: tuple[NDArray[np.intp], ...]
+    ) -> None:
+        """Look within the step where a layer gained much, and became warmer as it did.
+
+        ``ends`` and ``excess`` (2, films): how far layers stand above their mark, what they have stored
+        beyond their surface [K]; ``which`` as for the other.
+        """
+        levels = self._route.levels
+        level = np.array([each.conversion[0] for each in levels])[which[0]]
+        stays = np.array([each.conversion.size == 1 and each.of != "age" for each in levels])[which[0]]
+        sudden = (ends[1] - ends[0] > SUDDEN[0]) & (np.abs(excess[1] - excess[0]) > SUDDEN[1])
+        these = (sudden & stays).nonzero()[0]
+        if not these.size:
+            return
+        _, step, member = (each[these] for each in which)
+        surface = self._edge.take(np.add(step, [[0], [1]]) * self._members + member)
+        warmth = self._route.stepper.warmth(surface, excess[:, these])
+        share[these] = _by_law(self._route.law, level[these] + ends[:, these], warmth, level[these])
 
     def _refine(self, share: FloatArray, ends: FloatArray, which: tuple[NDArray[np.intp], ...]) -> None:
         """Look within the step where the temperature swings, and with it the mark.
@@ -316,6 +348,29 @@ def _on_a_parabola(above: FloatArray, before: NDArray[np.intp]) -> FloatArray:
         missing = short - share * rise - 0.5 * bend * share * (share - 1.0)
         share = share + missing / (rise + bend * (share - 0.5))
     return np.asarray(np.clip(share, 0.0, 1.0))
+
+
+def _by_law(law: RateLaw, progress: FloatArray, warmth: FloatArray, level: FloatArray) -> FloatArray:
+    """Share of a step that has gone by at a level (films,), of layers that warm evenly as they cure.
+
+    ``progress`` and ``warmth`` (2, films): where the step begins and ends. [1, K, 1] -> [1]
+
+    Source: time is the integral of slowness over progress, by Simpson's rule.
+    """
+    rate = law.at(np.exp)
+    begin, end = np.maximum(progress, 0.0)
+    nodes = np.linspace(0.0, 1.0, 2 * SUDDEN_PARTS + 1)[:, None]
+
+    def takes(low: FloatArray, high: FloatArray) -> FloatArray:
+        here = low + (high - low) * nodes
+        slow = 1.0 / rate(
+            np.minimum(here, 0.9999), warmth[0] + (warmth[1] - warmth[0]) * (here - begin) / (end - begin)
+        )
+        return np.asarray((high - low) * (slow[:-2:2] + 4.0 * slow[1::2] + slow[2::2]).sum(axis=0))
+
+    waits = (begin - progress[0]) * 6.0 * SUDDEN_PARTS / rate(begin, warmth[0])
+    until, after = waits + takes(begin, level), takes(level, end)
+    return np.asarray(until / (until + after))
 
 
 def on_paths(history: History, time: FloatArray, member: NDArray[np.intp]) -> FloatArray:
