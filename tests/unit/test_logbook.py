@@ -133,7 +133,7 @@ def plans(path: Path, questions: list[str]) -> str:
 
 
 def test_a_commit_after_another_process_wrote_walks_no_index_of_times(logbook: Logbook):
-    """With 300 sensors of two weeks it has three million lines. What is in it already is found all the same."""
+    """With 300 sensors of two weeks it has three million lines. What is in it already is still found."""
     logbook.append(evening())
     logbook.close_block()
     asked: list[str] = []
