@@ -1,4 +1,4 @@
-"""The next moment that somebody must act on, of all running layers; and how long it is until then."""
+"""What every screen says of running layers: the next moment to act on, their names, what was not measured."""
 
 from typing import NamedTuple
 
@@ -6,6 +6,7 @@ from curewatch.answers.document import moment
 from curewatch.answers.layer import RunningLayerDocument
 from curewatch.safe_text import safe_line
 from curewatch.units import MINUTE
+from curewatch.wording import duration
 
 
 class Deadline(NamedTuple):
@@ -52,3 +53,10 @@ def place(layer: RunningLayerDocument) -> str:
 def named(layer: RunningLayerDocument) -> str:
     """Layer, job and part, as on every row: ``L2 J1 rudder cheek``."""
     return f"{safe_line(layer.layer)} {place(layer)}".strip()
+
+
+def unmeasured(layer: RunningLayerDocument) -> str:
+    """How long nobody measured it, for a line of its own; empty where no such stretch was long."""
+    if not layer.unmeasured_s:
+        return ""
+    return f"no reading for {duration(layer.unmeasured_s)} of its time: estimated there"

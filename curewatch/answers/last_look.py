@@ -26,9 +26,9 @@ from msgspec import DecodeError, json
 from msgspec.structs import replace
 
 from curewatch import __version__
-from curewatch.advice.alert.stages import Curing, stage
+from curewatch.advice.alert.stages import BRIDGED, Curing, Silence, stage
 from curewatch.answers.document import Shape, code, moment, number, says
-from curewatch.answers.layer import LayerDocument, layer_document
+from curewatch.answers.layer import LayerDocument, layer_document, seconds_unmeasured
 from curewatch.clock import Clock, Instant, iso_utc
 from curewatch.configuration import Configuration
 from curewatch.logbook import EntryKind, LogbookStore, StoredEntry, keep_note
@@ -79,6 +79,7 @@ class LastLook(Shape, frozen=True, kw_only=True):
     readings: Annotated[int, says("How many the logbook held")]
     unheard_until_s: Annotated[float, says("Until when it holds while that is so (UTC since 1970)")]
     curing: Annotated[dict[str, Curing], says("How far each layer comes meanwhile")]
+    unmeasured: Annotated[dict[str, Silence], says("How long nobody measured each")]
 
 
 def as_note(look: LastLook) -> bytes:
@@ -122,6 +123,8 @@ def looked(look: "Look", logbook: LogbookStore, at: Instant, before: "Head") -> 
     """The look's answer; ``before`` is where the logbook stood before it began."""
     document = layer_document(look.running, look.at, look.configuration.resin.folder)
     ends = (each.layer.started + layer_log.LONGEST for each in look.running)
+    unmeasured = {each.layer.layer: each.unmeasured for each in look.progress}
+    grows = (max(each.heard + BRIDGED, at.utc) for each in unmeasured.values())  # minute by minute from then
     coming = [each for each in (*_moments(document), *ends, at.utc + LASTS) if each > at.utc]
     return LastLook(
         edition=__version__,
@@ -129,13 +132,14 @@ def looked(look: "Look", logbook: LogbookStore, at: Instant, before: "Head") -> 
         entry=before.entries,
         at_s=at.utc,
         monotonic_s=at.monotonic,
-        until_s=min(coming),
+        until_s=min((*coming, *grows)),
         spoken=list(logbook.sensors()),
         patience_s=dict(_reporting(logbook, look.configuration, at.utc)),
         layer=document,
         readings=before.readings,
         unheard_until_s=_unheard_until(look, logbook),
         curing={each.layer.layer: each.curing() for each in look.progress if each.curing is not None},
+        unmeasured=unmeasured,
     )
 
 
@@ -192,6 +196,7 @@ def _at(kept: LastLook, now: float) -> LastLook:
             each,
             stage=code(stage({one.name: moment(one.likely) for one in each.timeline}, now)),
             conversion=number(kept.curing[each.layer].at(now), 3),
+            unmeasured_s=seconds_unmeasured(kept.unmeasured[each.layer], now),
         )
         if each.layer in kept.curing
         else each

@@ -10,6 +10,7 @@ from curewatch.clock import iso_utc
 from curewatch.units import gram_from_kilogram, percent_from_fraction
 
 if TYPE_CHECKING:
+    from curewatch.advice.alert.stages import Silence
     from curewatch.jobs import Layer
     from curewatch.phrases import Said
     from curewatch.shed.look import RunningLayer
@@ -44,6 +45,10 @@ class RunningLayerDocument(Shape, frozen=True, kw_only=True):
     stage: Annotated[str | None, says("Where it stands: open, thickening, gelled …; null where unknown")]
     reason: Annotated[str, says("Why that is unknown, or empty")]
     conversion: Annotated[float | None, says("0 to 1; null where unknown")]
+    unmeasured_s: Annotated[
+        float | None,
+        says("Of its time so far, in stretches over an hour without a reading; null where nothing is known"),
+    ]
     timeline: Annotated[list[MomentDocument], says("When what happens")]
 
 
@@ -83,8 +88,14 @@ def running_layer_part(running: "RunningLayer", folder: Path | None = None) -> R
         stage=None if progress is None else code(progress.stage),
         reason=running.reason,
         conversion=None if progress is None else number(progress.conversion, 3),
+        unmeasured_s=None if progress is None else seconds_unmeasured(progress.unmeasured, progress.at),
         timeline=[] if progress is None else [moment_part(moment) for moment in progress.timeline],
     )
+
+
+def seconds_unmeasured(unmeasured: "Silence", now: float) -> float:
+    """As the document says it. [UTC s] -> [s]"""
+    return float(round(unmeasured.at(now)))
 
 
 def _probe(name: str, trouble: "Said") -> LayerProbeDocument:

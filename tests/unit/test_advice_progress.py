@@ -8,9 +8,10 @@ import pytest
 
 from curewatch.advice.alert import alerts
 from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key
+from curewatch.advice.alert.probe import ProbePath
 from curewatch.advice.alert.progress import Progress, follow
 from curewatch.advice.alert.recoat import obstacle
-from curewatch.advice.alert.stages import STAGES
+from curewatch.advice.alert.stages import BRIDGED, STAGES
 from curewatch.advice.alert.watchers import next_mark, signals
 from curewatch.advice.judge import limits
 from curewatch.advice.judge.question import Question
@@ -102,8 +103,23 @@ def test_a_stretch_nobody_measured_is_said() -> None:
     for column in (situation.past.air_temperature, situation.past.surface_temperature):
         column[hole] = np.nan
     seen = follow(layer(5), ASKED, situation, ahead(situation))
-    assert seen.unmeasured == pytest.approx(3 * 3600, abs=1800)
-    assert followed(5).unmeasured == 0.0
+    assert seen.unmeasured.at(NOW) == pytest.approx(3 * 3600, abs=1800)
+    assert followed(5).unmeasured.at(NOW) == 0.0
+    silent = seen.unmeasured
+    assert silent.at(silent.heard + BRIDGED) == silent.ended
+    assert silent.at(silent.heard + 2 * BRIDGED) == silent.ended + 2 * BRIDGED
+
+
+def test_a_probe_in_the_layer_measures_it_where_the_air_is_not_known() -> None:
+    """The same hole, with a thermometer in the layer."""
+    situation = shed(NOW, 20.0, 0.5)
+    for column in (situation.past.air_temperature, situation.past.surface_temperature):
+        column[situation.past.time > NOW - 4 * 3600] = np.nan
+    time = np.arange(NOW - 5 * 3600, NOW, 60.0)
+    probe = ProbePath("stick", time, np.full(time.size, 293.0))
+    outlook = ahead(situation)
+    assert follow(layer(5), ASKED, situation, outlook).unmeasured.at(NOW) > 3 * 3600
+    assert follow(layer(5), ASKED, situation, outlook, probe=probe).unmeasured.at(NOW) == 0.0
 
 
 def test_a_layer_without_any_recorded_past_is_followed_from_now() -> None:
@@ -111,7 +127,7 @@ def test_a_layer_without_any_recorded_past_is_followed_from_now() -> None:
     bare = Surfaced(NOW, air=shed(NOW, 20.0, 0.5).air, surface=shed(NOW, 20.0, 0.5).surface)
     seen = follow(layer(0.0), ASKED, bare, ahead(bare))
     assert seen.stage == "open"
-    assert seen.unmeasured == 0.0
+    assert seen.unmeasured.at(NOW) == 0.0
 
 
 def evening(to_c: float, humidity: float, hours: float = 14.0) -> Iterator[Event]:

@@ -17,6 +17,7 @@ import pytest
 from curewatch.advice.alert import alerts, openings, watchers
 from curewatch.advice.alert.alerts import ActiveAlert, AlertKind, Happening, Key, Signal, State
 from curewatch.advice.alert.progress import Progress
+from curewatch.advice.alert.stages import Silence
 from curewatch.advice.judge.answer import Advice, Moment, Verdict
 from curewatch.advice.judge.limits import for_resin
 from curewatch.advice.judge.situation import Place, Situation, Surfaced, Trouble, TroubleKind
@@ -82,7 +83,7 @@ def progress(text: str) -> Progress:
         blush="peel-ply" if "blush" in text else "none",
         stalls=0.1 * int(stalls[1]) if stalls else 0.0,
         wet=0.0,
-        unmeasured=0.0,
+        unmeasured=Silence(0.0, NOW),
         pot=None if layer.pot_emptied is not None else pot,
         cup_slope=float(warms[1]) / 60.0 if warms else None,
         probes=tuple((f"probe-{number}", trouble) for number, trouble in enumerate(troubles)),

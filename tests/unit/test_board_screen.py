@@ -14,6 +14,7 @@ from rich.console import Console
 
 from curewatch.advice.alert.alerts import ActiveAlert, AlertKind, Key
 from curewatch.advice.alert.progress import Progress
+from curewatch.advice.alert.stages import Silence
 from curewatch.advice.judge.answer import Advice, Check, Moment, Status, Verdict
 from curewatch.advice.judge.limits import Limit
 from curewatch.answers.chart import ChartDocument, chart_part
@@ -28,6 +29,7 @@ from curewatch.cli.screens.layer import lines as layer_lines
 from curewatch.clock import iso_utc, utc_from_iso
 from curewatch.jobs import Layer
 from curewatch.materials import load_resin
+from curewatch.page.drawing.lists import layers
 from curewatch.phrases import phrase
 from curewatch.shed.health import Health, SensorHealth, TrackPoint
 from curewatch.shed.look import RunningLayer
@@ -68,7 +70,9 @@ def chart() -> ChartDocument:
 def layer(moments: tuple[Moment, ...]) -> RunningLayer:
     """A layer of forty minutes."""
     laid, resin = Layer("L1", NOW - 2400, "epoxy-slow", 0.15), load_resin("epoxy-slow")
-    return RunningLayer(laid, Progress(laid, resin, NOW, "open", 0.1, 250.0, moments, "none", 0.0, 0.0, 0.0))
+    return RunningLayer(
+        laid, Progress(laid, resin, NOW, "open", 0.1, 250.0, moments, "none", 0.0, 0.0, Silence(0.0, NOW))
+    )
 
 
 def sensor(
@@ -267,6 +271,19 @@ def test_every_row_of_a_layer_names_its_job_and_part() -> None:
     listed = layer_lines(LayerDocument(as_of=iso_utc(NOW), running=running), WORDS, NOW)
     assert any("L1 J1 rudder cheek" in row for row in listed)
     assert any("L1 J1 rudder cheek" in row for row in status(state, NOW, WORDS))
+
+
+def test_what_nobody_measured_of_a_layer_is_said() -> None:
+    """On the wide board, in `layer --running` and on the page; a layer that was measured has no such line."""
+    state, said = evening(), "no reading for 2 h 10 min of its time: estimated there"
+    for seconds in (7800.0, 0.0, None):
+        running = [structs.replace(each, unmeasured_s=seconds) for each in state.running]
+        rows = [row.plain for row in board(structs.replace(state, running=running), NOW, WORDS, 120, 40)]
+        listed = layer_lines(LayerDocument(as_of=iso_utc(NOW), running=running), WORDS, NOW)
+        drawn = str(layers(running, WORDS, NOW))
+        assert [said in text for text in ("\n".join(rows), "\n".join(listed), drawn)] == [
+            seconds == 7800.0
+        ] * 3
 
 
 NUMBER = re.compile(r"(?<![\w.])[−-]?\d[\d.,:]*(?: (?:°C|°F|%|s|min|h)(?!\w))?")

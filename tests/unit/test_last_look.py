@@ -372,7 +372,7 @@ def test_while_nothing_is_heard_the_kept_look_says_what_a_look_would(
     seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Asked at hours by chance, field by field. The control: paths that begin at the moment of asking."""
-    shed, stages = SilentShed(tmp_path, seed), set[str | None]()
+    shed, stages, unmeasured = SilentShed(tmp_path, seed), set[str | None](), set[float | None]()
     with Logbook(shed.path) as logbook:
         shed.keep(logbook)
         limit = (shed.last - shed.at.utc) / HOUR + 5.0  # till the last word leaves what health looks back on
@@ -381,7 +381,8 @@ def test_while_nothing_is_heard_the_kept_look_says_what_a_look_would(
             assert shown is not None, hours
             assert nearly(shown, fresh), hours
             stages |= {each.stage for each in shown.running}
-        assert seed > 1 or len(stages) > 1
+            unmeasured |= {each.unmeasured_s for each in shown.running}
+        assert seed > 1 or (len(stages) > 1 and len(unmeasured) > 2)
         for hours in (limit + 0.01, limit + 20.0, limit + 30.0):
             assert shed.shown(logbook, hours) is None
         monkeypatch.setattr(Situation, "heard", property(lambda self: self.at))
@@ -418,6 +419,30 @@ def _a_day_of_silence(shed: SilentShed, logbook: Logbook) -> None:
     shed.at = Instant(shed.last + 23.9 * HOUR, 9e5)
     later = Layer("L3", shed.at.utc - HOUR, "epoxy-slow", 0.1, None, part="cheek")
     logbook.append(entries=[Entry("layer", layer_as_plain(later), later.started)])
+
+
+def test_while_others_report_an_unmeasured_stretch_is_not_shown_shorter(tmp_path: Path) -> None:
+    """Air heard 70 minutes ago, silent after ten hours only; the yard speaks. Control: without the guard."""
+    slow = SETTINGS.replace('role = "air"', 'role = "air"\nevery_s = 3600').replace("surface", "outside")
+    settings = configuration.parse(slow.replace('folder = "shelf"\n', ""))
+    at = Instant(1.795e9, 9e5)
+    layer = Layer("L1", at.utc - 3 * HOUR, "epoxy-slow", 0.1)
+    told = [Reading("bench", at.utc - 70 * MINUTE - HOUR * n, at.utc, 290.0, 0.6) for n in range(9)]
+    with Logbook(tmp_path / "slow.sqlite") as logbook:
+        logbook.append(told, [Entry("layer", layer_as_plain(layer), layer.started)])
+        logbook.append([Reading("hull", at.utc - MINUTE, at.utc, 285.0)])
+        kept = last_look.looked(Look(logbook, settings, at.utc), logbook, at, logbook.head())
+        logbook.append(notes={last_look.NOTE: last_look.as_note(kept)})
+        later = Instant(at.utc + 10 * MINUTE, at.monotonic + 10 * MINUTE)
+        logbook.append([Reading("hull", later.utc - MINUTE, later.utc, 285.0)])
+        assert last_look.kept_look(logbook, settings, later) is None
+        fresh = last_look.answer(logbook, settings, later)
+        without = replace(kept, until_s=at.utc + last_look.LASTS)
+        logbook.append(notes={last_look.NOTE: last_look.as_note(without)})
+        shown = last_look.kept_look(logbook, settings, later)
+        assert shown is not None
+        assert shown.layer.running[0].unmeasured_s == 0.0
+        assert fresh.running[0].unmeasured_s == pytest.approx(80 * MINUTE, abs=8 * MINUTE)
 
 
 @pytest.mark.long

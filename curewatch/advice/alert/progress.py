@@ -5,7 +5,8 @@ The film is followed along each joined path by the same course as any start (``a
 countdowns of a running layer and the forecast of a planned one can never disagree in method. The lot's
 uncertainty spreads the paths also over the recorded part.
 
-A stretch of the past that nobody measured is bridged in a straight line and said so: ``unmeasured``.
+A stretch of the past that nobody measured is bridged in a straight line, what comes after the last reading
+is foreseen; both are said: ``unmeasured``.
 """
 
 from collections.abc import Callable
@@ -15,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 
 from curewatch.advice.alert.probe import FADES, ProbePath
-from curewatch.advice.alert.stages import STAGES, Curing, stage
+from curewatch.advice.alert.stages import BRIDGED, STAGES, Curing, Silence, stage
 from curewatch.advice.judge import checks
 from curewatch.advice.judge.answer import Moment
 from curewatch.advice.judge.course import course
@@ -37,9 +38,7 @@ from curewatch.model.mass.laminate import LaminateLayer
 from curewatch.model.mass.pot import Pot, pot
 from curewatch.order import median
 from curewatch.phrases import Said
-from curewatch.units import HOUR, FloatArray
-
-BRIDGED = HOUR  # s without a measurement before a stretch counts as unmeasured (assumed)
+from curewatch.units import FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +55,7 @@ class Progress:
     blush: str  # foreseen outcome: none | peel-ply | wash-and-abrade
     stalls: float  # share of paths that turn to glass before they set [1]
     wet: float  # share of paths whose surface comes within the margin of the dew point until set [1]
-    unmeasured: float  # of its time so far that nobody measured [s]
+    unmeasured: Silence  # of its time so far
     pot: Pot | None = None  # the batch it was laid from, were it still in its cup
     cup_slope: float | None = None  # how fast the thermometer in its cup rises; none without one [K/s]
     probes: tuple[tuple[str, Said], ...] = ()  # each thermometer in it or its cup, and why it is not believed
@@ -139,7 +138,7 @@ def follow(
         blush=blush.outcome(resin, exposure),
         stalls=float(np.mean(seen.glassy[0])),
         wet=float(np.mean(seen.lowest_margin[0] < limits.condensation_margin.value)),
-        unmeasured=_unmeasured(situation.past, layer.started, situation.at),
+        unmeasured=_unmeasured(situation.past, layer.started, probe),
         pot=_pot(layer, resin, path),
         cup_slope=None if cup is None else cup.slope,
         probes=tuple((each.name, each.trouble) for each in (probe, cup) if each is not None),
@@ -207,9 +206,10 @@ def _usual(layer: Layer, question: Question, buildup: Buildup | None, path: Weat
     )
 
 
-def _unmeasured(past: Past, started: float, now: float) -> float:
-    """Time since the start in stretches longer than :data:`BRIDGED` without a surface or air reading. [s]"""
-    heard = np.isfinite(past.surface_temperature) | np.isfinite(past.air_temperature)
-    inside = heard & (past.time > started) & (past.time < now)
-    gaps = np.diff(np.concatenate([[started], past.time[inside], [now]]))
-    return float(gaps[gaps > BRIDGED].sum())
+def _unmeasured(past: Past, started: float, probe: ProbePath | None) -> Silence:
+    """What nobody measured since the start: neither its surface, nor the air, nor a probe in it. [UTC s]"""
+    heard = past.time[np.isfinite(past.surface_temperature) | np.isfinite(past.air_temperature)]
+    inside = np.sort(np.concatenate([heard, [] if probe is None else probe.time]))
+    times = np.concatenate([[started], inside[inside > started]])
+    gaps = np.diff(times)
+    return Silence(float(gaps[gaps > BRIDGED].sum()), float(times[-1]))

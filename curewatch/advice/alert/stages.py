@@ -7,7 +7,12 @@ from bisect import bisect_right
 from collections.abc import Mapping
 from typing import NamedTuple
 
+from curewatch.units import HOUR, MINUTE
+
 STAGES = ("open", "thickening", "takes-the-next-layer", "gelled", "tack-free", "firm", "ready-to-sand")
+BRIDGED = (
+    HOUR + 15 * MINUTE
+)  # s without a reading before a stretch counts: an hourly one may come a cell late
 MARKS = ("working-time", "laminate-from", "gel", "tack-free", "firm", "ready-to-sand")  # that begin each
 
 
@@ -37,3 +42,15 @@ class Curing(NamedTuple):
             self.conversion[after - 1 : after + 1],
         )
         return low + (high - low) * (elapsed - begin) / (end - begin)
+
+
+class Silence(NamedTuple):
+    """Time of a layer without a reading, in stretches longer than :data:`BRIDGED`."""
+
+    ended: float  # in stretches that a reading ended [s]
+    heard: float  # the last reading, or the start of the layer where there is none. UTC [s]
+
+    def at(self, now: float) -> float:
+        """So far, if nothing was heard since. [UTC s] -> [s]"""
+        silent = now - self.heard
+        return self.ended + (silent if silent > BRIDGED else 0.0)

@@ -7,7 +7,7 @@ chart, the alerts, the sensors. Nothing is told by colour alone, so that every t
 from rich.text import Text
 
 from curewatch.answers.alerts import in_order
-from curewatch.answers.deadlines import Deadline, countdown, next_deadline, place
+from curewatch.answers.deadlines import Deadline, countdown, next_deadline, place, unmeasured
 from curewatch.answers.document import moment, spoken
 from curewatch.answers.sensor import SensorStateDocument
 from curewatch.answers.tonight import CheckDocument
@@ -165,7 +165,7 @@ def _layers(state: WatchDocument, now: float, words: Wording) -> list[Text]:
         rows.append(
             Text(f" {ago} ago: {safe_line(each.layer)} {safe_line(each.resin)}, {safe_line(stage(each))}")
         )
-        rows += [Text(f"   {place(each)}")] if place(each) else []
+        rows += [Text(f"   {told}") for told in (place(each), unmeasured(each)) if told]
         for coming in each.timeline:
             early, late = moment(coming.early), moment(coming.late)
             if late is None or late > now:

@@ -1,6 +1,6 @@
 """Running layers as lines of text: what was laid, where it stands, and what will become of it."""
 
-from curewatch.answers.deadlines import named
+from curewatch.answers.deadlines import named, unmeasured
 from curewatch.answers.document import moment, spoken
 from curewatch.answers.layer import LayerDocument, RunningLayerDocument
 from curewatch.cli.screens.lines import paragraph
@@ -19,6 +19,7 @@ def lines(document: LayerDocument, words: Wording, now: float) -> list[str]:
         said.append(safe_line(f"{_laid(each, words, now)}: {stage(each)}"))
         said += _below(each)
         said += [f"    probe {safe_line(probe.sensor)}: {safe_line(probe.text)}" for probe in each.probes]
+        said += [f"    {unmeasured(each)}"] if unmeasured(each) else []
         for coming in each.timeline:
             early, likely, late = moment(coming.early), moment(coming.likely), moment(coming.late)
             when = words.moment(likely, now) if likely else "not in the coming hours"
