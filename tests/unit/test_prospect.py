@@ -255,7 +255,7 @@ def test_a_forecast_that_has_run_out_is_not_used() -> None:
     past = simulated_past()
     found = told(past, forecast=forecast_of(past, NOW - 30 * HOUR, hours=24), earlier=kept_by(past, 18))
     assert same_paths(found, told(past))
-    assert "it speaks of -30 h to -6 h from now" in found.basis
+    assert "it speaks of -30 h to -6 h from the last reading" in found.basis
 
 
 def test_nothing_is_known_of_a_forecast_before_it_was_received() -> None:

@@ -122,7 +122,7 @@ def _on_hours(time: FloatArray, series: FloatArray, when: FloatArray) -> FloatAr
 def remark(newest: Forecast, at: float, weights: Weights | None) -> str:
     """In one line: how the newest forecast counts, or why it does not. ``at`` [s]."""
     if not usable(newest, at):
-        return f"the forecast is not used: it speaks of {_span(newest, at)}, not of the coming hours"
+        return f"the forecast is not used: it speaks of {_span(newest, at)}"
     if weights is None:
         return "the forecast is not used yet: too few hours are recorded here to learn what it is worth"
     old = f"issued {max(0.0, at - newest.issued) / HOUR:.0f} h ago"
@@ -143,4 +143,4 @@ def remark(newest: Forecast, at: float, weights: Weights | None) -> str:
 
 def _span(forecast: Forecast, at: float) -> str:
     first, last = ((moment - at) / HOUR for moment in (forecast.time[0], forecast.time[-1]))
-    return f"{first:+.0f} h to {last:+.0f} h from now"
+    return f"{first:+.0f} h to {last:+.0f} h from the last reading"
