@@ -116,11 +116,12 @@ def few_readings(
     tables: Tables, numbers: Mapping[int, str], start: int, end: int
 ) -> dict[str, list[Reading]] | None:
     """The same as readings, without numpy; none if so many blocks must be read that it is quicker with it."""
-    wanted = _wanted(tables, numbers, start, end)
-    if len(wanted) * READINGS > few_rows.MOST:
+    last = _open(tables)
+    blocks = _blocks(tables, _Wanted(numbers, start, end, last.number))
+    if len(blocks) * READINGS > few_rows.MOST:
         return None
     found: dict[int, list[few_rows.Row]] = {number: [] for number in numbers}
-    for form, closed, body in _bodies(tables, wanted):
+    for form, closed, body in (*_closed(tables, blocks), *last.bodies):
         for row in few_rows.read(body, form, closed=closed):
             if row[0] in found and start <= row[1] < end:
                 found[row[0]].append(row)
@@ -130,68 +131,85 @@ def few_readings(
     }
 
 
-def _held(
-    tables: Tables, numbers: Collection[int], start: int, end: int
-) -> Iterator[tuple[int, bool, bytes]]:
-    """Form, whether it is closed, and bytes of all that has readings of these sensors in this time. [ms]
+Body = tuple[int, bool, bytes]  # form, whether it is closed, and bytes
 
-    In the order of the chain: the strands of a few sensors where there are such, else blocks.
-    """
+
+class _Open(NamedTuple):
+    """The open block, read before the closed ones: whoever writes may close it meanwhile."""
+
+    number: int
+    bodies: list[Body]  # one, or none where the last block is closed
+
+
+class _Wanted(NamedTuple):
+    """Whose readings, of which time, out of the blocks before which."""
+
+    sensors: Collection[int]
+    start: int  # [ms]
+    end: int  # [ms]
+    before: int
+
+
+def _held(tables: Tables, numbers: Collection[int], start: int, end: int) -> Iterator[Body]:
+    """All that has readings of these sensors in this time, in the order of the chain. [ms]"""
+    last = _open(tables)
+    wanted = _Wanted(numbers, start, end, last.number)
     if len(numbers) > strands.FEW:
-        yield from _bodies(tables, _wanted(tables, numbers, start, end))
-        return
-    on = f"DISTINCT (block - 1) / {strands.SHELF}, sensor"
+        yield from _closed(tables, _blocks(tables, wanted))
+    else:
+        yield from _by_sensor(tables, wanted)
+    yield from last.bodies
+
+
+def _by_sensor(tables: Tables, wanted: _Wanted) -> Iterator[Body]:
+    """The strands of a few sensors where there are such, else blocks."""
+    on, ends = f"DISTINCT (block - 1) / {strands.SHELF}, sensor", strands.shelf_of(wanted.before)
     blocks: dict[int, list[int]] = {}
-    for shelf, here in groupby(sorted(_spans(tables, numbers, start, end, on)), itemgetter(0)):
-        found: Iterable[strands.Strand] | None = strands.read(tables, shelf, [sensor for _, sensor in here])
+    for shelf, here in groupby(sorted(_spans(tables, wanted, on)), itemgetter(0)):
+        sensors = [sensor for _, sensor in here]
+        found: Iterable[Body] | None = strands.read(tables, shelf, sensors) if shelf < ends else None
         if found is None:
-            blocks = blocks or _by_shelf(_wanted(tables, numbers, start, end))
+            if not blocks:
+                later = f"block > {shelf * strands.SHELF} AND "
+                blocks = _by_shelf(block for (block,) in _spans(tables, wanted, "DISTINCT block", later))
             found = _closed(tables, blocks[shelf])
         yield from found
-    yield from _open(tables)
 
 
 def _by_shelf(blocks: Iterable[int]) -> dict[int, list[int]]:
     return {shelf: list(some) for shelf, some in groupby(sorted(blocks), strands.shelf_of)}
 
 
-def _wanted(tables: Tables, numbers: Iterable[int], start: int, end: int) -> set[int]:
-    """The closed blocks that hold readings of these sensors in this time. [ms]"""
-    return {block for (block,) in _spans(tables, numbers, start, end, "DISTINCT block")}
+def _blocks(tables: Tables, wanted: _Wanted) -> set[int]:
+    return {block for (block,) in _spans(tables, wanted, "DISTINCT block")}
 
 
-def _spans(tables: Tables, numbers: Iterable[int], start: int, end: int, asked: str) -> Iterator[Any]:
-    """What is asked of the index of times, of these sensors in this time. [ms]"""
-    ahead = iter(numbers)
+def _spans(tables: Tables, wanted: _Wanted, asked: str, more: str = "") -> Iterator[Any]:
+    """What is asked of the index of times."""
+    ahead = iter(wanted.sensors)
     while some := list(islice(ahead, ASKED)):
         these = ", ".join("?" * len(some))
         yield from tables.execute(
-            f"SELECT {asked} FROM spans WHERE sensor IN ({these})"  # noqa: S608 - words and marks of ours
-            " AND earliest BETWEEN ? AND ? AND latest >= ?",
-            (*some, start - TIME_SPAN, end - 1, start),
+            f"SELECT {asked} FROM spans WHERE {more} sensor IN ({these})"  # noqa: S608 - words and marks of ours
+            " AND earliest BETWEEN ? AND ? AND latest >= ? AND block < ?",
+            (*some, wanted.start - TIME_SPAN, wanted.end - 1, wanted.start, wanted.before),
         )
 
 
-def _bodies(tables: Tables, wanted: Iterable[int]) -> Iterator[tuple[int, bool, bytes]]:
-    """Form, whether it is closed, and bytes of these blocks and of the open one."""
-    yield from _closed(tables, wanted)
-    yield from _open(tables)
-
-
-def _closed(tables: Tables, wanted: Iterable[int]) -> Iterator[tuple[int, bool, bytes]]:
-    for number in sorted(wanted):
+def _closed(tables: Tables, blocks: Iterable[int]) -> Iterator[Body]:
+    for number in sorted(blocks):
         yield tables.execute("SELECT form, closed, body FROM blocks WHERE number = ?", (number,)).fetchone()
 
 
-def _open(tables: Tables) -> Iterator[tuple[int, bool, bytes]]:
-    yield from tables.execute(
-        "SELECT form, closed, body FROM blocks WHERE NOT closed AND number = (SELECT max(number) FROM blocks)"
-    )
+def _open(tables: Tables) -> _Open:
+    found = tables.execute(
+        "SELECT number, closed, form, body FROM blocks ORDER BY number DESC LIMIT 1"
+    ).fetchone()
+    number, closed, form, body = found or (0, True, 0, b"")
+    return _Open(number + 1, []) if closed else _Open(number, [(form, False, body)])
 
 
-def _between(
-    bodies: Iterable[tuple[int, bool, bytes]], sensors: Collection[int], start: int, end: int
-) -> "rows.Rows":
+def _between(bodies: Iterable[Body], sensors: Collection[int], start: int, end: int) -> "rows.Rows":
     """Rows of these sensors with start <= time < end, out of bodies as they lie: form, closed, bytes. [ms]"""
     parts = [rows.empty()]
     for (form, closed), alike in groupby(bodies, key=itemgetter(0, 1)):
