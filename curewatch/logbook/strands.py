@@ -150,4 +150,5 @@ def _says(kept: bytes, expected: rows.Rows) -> bool:
 
 
 def _key(shelf: int, sensor: int) -> str:
-    return f"strand {shelf} {sensor}"
+    """It names the blocks, so that shelves of another size are other notes."""
+    return f"strand {shelf * SHELF + 1}-{(shelf + 1) * SHELF} {sensor}"

@@ -137,13 +137,13 @@ def test_a_strand_that_is_not_as_it_was_written_is_not_read(
 ) -> None:
     """Bits of it by chance: the blocks are read, verify names it; a salvage makes it anew."""
     with shelves(tmp_path / "logbook.sqlite", 2) as logbook:
-        whole = logbook.note("strand 1 1")
+        whole = logbook.note("strand 3-4 1")
         assert whole
         right = plain(logbook.series("s0"))
         for bit in random.Random(4).sample(range(16, 8 * len(whole)), 25):  # before that is the form
             broken = bytearray(whole)
             broken[bit // 8] ^= 1 << bit % 8
-            logbook.append(notes={"strand 1 1": bytes(broken)})
+            logbook.append(notes={"strand 3-4 1": bytes(broken)})
             served.clear()
             assert plain(logbook.series("s0")) == right
             assert served == [0]
@@ -151,7 +151,7 @@ def test_a_strand_that_is_not_as_it_was_written_is_not_read(
             logbook.verify()
     done = salvage(tmp_path / "logbook.sqlite", tmp_path / "new.sqlite", at=NOW + 9 * DAY)
     with Logbook(done.path, read_only=True) as logbook:
-        assert logbook.note("strand 1 1") == whole
+        assert logbook.note("strand 3-4 1") == whole
         logbook.verify()
 
 
@@ -167,7 +167,7 @@ def test_a_strand_that_says_something_else_is_found(tmp_path: Path, served: list
             body = rows.pack(found, 2)
             return kept[:2] + crc32(body).to_bytes(4, "little") + body
 
-        changed(logbook, "strand 0 1", warmer)
+        changed(logbook, "strand 1-2 1", warmer)
         assert plain(logbook.series("s0")) != right
         with pytest.raises(RecordBroken, match="sensor 1, blocks 1 to 2: expected 2 readings"):
             logbook.verify()
@@ -180,7 +180,7 @@ def test_readings_that_are_let_go_are_in_no_strand(
     with shelves(tmp_path / "logbook.sqlite", 3) as logbook:
         pruned = prune(logbook, NOW + 2 * HOUR + MINUTE, at=NOW + 9 * DAY).blocks
         assert pruned == (1, 2, 3)
-        assert [bool(logbook.note(f"strand {shelf} 1")) for shelf in range(3)] == [False, False, True]
+        assert [bool(logbook.note(strands._key(shelf, 1))) for shelf in range(3)] == [False, False, True]
         assert logbook.series("s0").time.tolist() == [NOW + HOUR * block for block in (3, 4, 5)]
         logbook.verify()
         monkeypatch.setattr(strands, "let_go", lambda *_: None)
@@ -198,7 +198,7 @@ def test_a_copy_has_the_same_strands(tmp_path: Path, served: list[int], server: 
         Logbook(tmp_path / "copy.sqlite") as file,
         open_logbook(place) as database,
     ):
-        keys = [f"strand {shelf} {sensor}" for shelf in range(2) for sensor in range(1, len(SENSORS) + 1)]
+        keys = [strands._key(shelf, sensor) for shelf in range(2) for sensor in range(1, len(SENSORS) + 1)]
         for copy in (file, database):
             for number in range(1, 5):
                 assert copy.take_block(home.block_bytes(number))
@@ -216,13 +216,13 @@ def test_a_logbook_of_few_sensors_has_no_strands(tmp_path: Path, served: list[in
             at = NOW + HOUR * hour
             logbook.append([Reading(name, at, at, 280.0, 0.5) for name in SENSORS[:2]])
             logbook.close_block()
-        assert logbook.note("strand 0 1") is None
+        assert logbook.note("strand 1-2 1") is None
         assert np.array_equal(logbook.series("s0").time, NOW + HOUR * np.arange(4))
         logbook.append([Reading("s2", NOW, NOW, 280.0, 0.5)])
         logbook.close_block()
         logbook.append([Reading("s2", NOW + 1, NOW, 280.0, 0.5)])
         logbook.close_block()
-        assert logbook.note("strand 2 3")
+        assert logbook.note("strand 5-6 3")
 
 
 def test_a_block_that_is_closed_meanwhile_is_read_once(
@@ -258,3 +258,16 @@ def test_a_block_that_is_closed_meanwhile_is_read_once(
         logbook.close_block()
         monkeypatch.setattr(series, "_open", lambda _: taken._replace(number=2**62))
         assert logbook.series("s0").time[-2:].tolist() == [NOW + 3 * DAY] * 2, "read twice"
+
+
+def test_shelves_of_another_size_are_other_strands(
+    tmp_path: Path, served: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An edition that fills larger shelves takes no strand of smaller ones for one of its own."""
+    with shelves(tmp_path / "logbook.sqlite", 3) as logbook:
+        right = plain(logbook.series("s0"))
+        assert served == [0, 1, 2]
+        monkeypatch.setattr(strands, "SHELF", 3)
+        assert plain(logbook.series("s0")) == right
+        assert served == [0, 1, 2]
+        logbook.verify()
