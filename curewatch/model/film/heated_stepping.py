@@ -39,7 +39,7 @@ from curewatch.physics.heat_balance import Chain, Conduction, RisingCapacity, co
 from curewatch.units import FloatArray
 
 HEATED_LIMIT, HEATED_HALVINGS = 0.5, 2  # largest rate constant x step; but no step below 112 s
-OWN_LIMIT = 1.0  # e-folds by which a layer's own heat may hasten it within a step; but no step below 112 s
+OWN_LIMIT = 1.2  # e-folds by which a layer's own heat may hasten it within a step; but no step below 112 s
 MOST_GROWTH = 0.5  # of what was made in a step: by so much more is taken to be made from its start to its end
 HASTENED = 310.15  # K, at which what a straight line within a step hastens is taken
 SETTLED = 1e-3  # of a mode is left after a step: it is followed no more
@@ -353,7 +353,7 @@ class HeatedStepper:
         gained = self._gained(progress, warmth, first)
         if self._several:
             state[rows.gained] = gained
-        made, grown = np.split(heat[now.slow :], 2)
+        made, grown = heat[now.slow : -now.reacting], heat[-now.reacting :]
         if self._inhibited:
             np.maximum(progress + gained, np.float32(0), out=made)
             made -= before
@@ -427,7 +427,7 @@ def _looked_up(table: FlowMap, first: IndexArray, progress: SingleArray, warmth:
     band += first
     band *= np.int32(table.cells)
     band += cell
-    taken = table.coefficients.take(band, axis=0)
+    taken = table.coefficients.take(band, axis=0, mode="clip")
     slope = taken[..., 3] * warmth
     slope += taken[..., 1]
     slope *= place
