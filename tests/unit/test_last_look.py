@@ -4,10 +4,12 @@ Each attack is run twice: as the program stands, where the answer is worked out 
 taken out, where the old answer is shown. So no attack passes because another guard happens to hold.
 """
 
+import copy
 import json
 import math
 import os
 import random
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -75,6 +77,20 @@ class KeptShed:
             kept = last_look.looked(look, logbook, self.at, logbook.head())
             self.kept = last_look.as_note(kept)
             logbook.append(notes={last_look.NOTE: self.kept})
+
+    def copied(self, folder: Path) -> "KeptShed":
+        """The same in another folder, of which its look is."""
+        shutil.copytree(self.file.parent, folder)
+        other = copy.copy(self)
+        other.file, other.shelf, other.path = (
+            folder / each.name for each in (self.file, self.shelf, self.path)
+        )
+        other.settings = configuration.load(other.file)
+        look = last_look.json.decode(self.kept, type=last_look.LastLook)
+        other.kept = last_look.as_note(replace(look, asked=last_look._asked(other.settings)))
+        with Logbook(other.path) as logbook:
+            logbook.append(notes={last_look.NOTE: other.kept})
+        return other
 
     def later(self, minutes: float, stepped: float = 0.0) -> Instant:
         """So long after the look; ``stepped`` by hand in between. [min, s]"""
@@ -549,9 +565,20 @@ class Asked:
         return self("layer", "--running")
 
 
+@pytest.fixture(scope="module")
+def shed_of_a_job(tmp_path_factory: pytest.TempPathFactory) -> KeptShed:
+    """To be copied, not changed."""
+    return KeptShed(tmp_path_factory.mktemp("job"), job="J1")
+
+
 @pytest.fixture
-def asked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Asked:
-    return Asked(KeptShed(tmp_path, job="J1"), monkeypatch, capsys)
+def asked(
+    shed_of_a_job: KeptShed,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> Asked:
+    return Asked(shed_of_a_job.copied(tmp_path / "shed"), monkeypatch, capsys)
 
 
 @pytest.mark.long
