@@ -4,7 +4,9 @@ A made forecast is what came outside, plus an error of its own: half its varianc
 half wanders with a correlation of 0.9 an hour; its size grows as :data:`ERROR` says.
 """
 
+import math
 from collections.abc import Sequence
+from itertools import accumulate
 from typing import NamedTuple
 
 import numpy as np
@@ -20,8 +22,11 @@ from tests.published.published_rows import rows
 from tests.published.weather_years import HOUR, airport
 
 ERROR = ((0.0, 6.0, 24.0, 72.0), (0.8, 1.0, 1.6, 2.5))  # hours after issue, standard deviation [K]
+REACH = 73  # hours told
+SPREAD = np.interp(np.arange(REACH), *ERROR) * np.sqrt(0.5)
+PUSH = math.sqrt(1 - 0.81)  # by which an error that wanders keeps its size
 DAMP_ERROR = 1.2  # of the dew point, as a multiple of the air's (assumed)
-EVERY, REACH, LATE = 6, 73, HOUR  # hours between issues, hours told, and how late each arrives
+EVERY, LATE = 6, HOUR  # hours between issues, and how late each arrives
 KEPT = 60 * 4  # issues
 AHEAD = (1, 3, 6, 12, 24)  # hours at which errors are compared
 WORDS = ("air", "dew point", "margin")
@@ -79,12 +84,9 @@ def issues(space: Space, *, seed: int = 3, scale: float = 1.0, bias: float = 0.0
 
 
 def _error(noise: np.random.Generator) -> np.ndarray:
-    wandering = np.empty(REACH)
-    wandering[0] = noise.normal()
-    for hour in range(1, REACH):
-        wandering[hour] = 0.9 * wandering[hour - 1] + np.sqrt(1 - 0.81) * noise.normal()
-    spread = np.interp(np.arange(REACH), *ERROR)
-    return spread * np.sqrt(0.5) * (wandering + noise.normal())
+    *drawn, constant = noise.normal(size=REACH + 1).tolist()
+    wandering = list(accumulate(drawn, lambda before, pushed: 0.9 * before + PUSH * pushed))
+    return SPREAD * (np.array(wandering) + constant)
 
 
 def past_of(space: Space, now: int, *, sensor_outside: bool, days: int = 60) -> Past:
