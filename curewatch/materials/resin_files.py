@@ -4,6 +4,7 @@ A file of the user's may say ``based_on = "epoxy-slow"`` and then only what diff
 """
 
 import difflib
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -71,7 +72,14 @@ def load_resin(name_or_path: str | Path, folder: Path | str | None = None) -> Re
     ConfigurationError
         The file is wrong: names the line, the key, what was found and what is allowed.
     """
-    return parse_resin(read_sheet(_locate(name_or_path, folder)), folder)
+    path = _locate(name_or_path, folder)
+    return _built_in(path) if path.parent == _built_in_folder() else parse_resin(read_sheet(path), folder)
+
+
+@lru_cache(maxsize=32)
+def _built_in(path: Path) -> Resin:
+    """One of the program's own, which rests on no other file: read once in a process."""
+    return parse_resin(read_sheet(path))
 
 
 def parse_resin(sheet: Sheet, folder: Path | str | None = None, below: tuple[Path, ...] = ()) -> Resin:

@@ -96,6 +96,22 @@ def test_a_users_file_may_say_only_what_differs(tmp_path: Path) -> None:
     assert "shed-mix" in resin_names(tmp_path)
 
 
+def test_a_file_of_the_program_is_read_once_and_a_users_file_each_time(tmp_path: Path) -> None:
+    """A user's file wins over one of the program with its name, from the moment it is there."""
+    own = tmp_path / "epoxy-slow.toml"
+    assert load_resin("epoxy-slow", tmp_path) is load_resin("epoxy-slow")
+    for title in ("Mine", "Mine, corrected"):
+        own.write_text(f'name = "epoxy-slow"\nbased_on = "epoxy-fast"\ntitle = "{title}"\nnote = "own"\n')
+        assert load_resin("epoxy-slow", tmp_path).title == title
+    own.unlink()
+    assert load_resin("epoxy-slow", tmp_path).title == load_resin("epoxy-slow").title
+
+
+def test_no_file_of_the_program_rests_on_another() -> None:
+    """Else a user's folder could change it, and it might not be kept."""
+    assert not [name for name in ARCHETYPES if "based_on" in text_of(name)]
+
+
 def test_an_unknown_name_offers_the_nearest() -> None:
     """A slip of the pen in a name is answered with the likely one."""
     with pytest.raises(UsageError, match="Did you mean epoxy-slow"):
