@@ -39,7 +39,7 @@ from curewatch.physics.heat_balance import Chain, Conduction, RisingCapacity, co
 from curewatch.units import FloatArray
 
 HEATED_LIMIT, HEATED_HALVINGS = 0.5, 2  # largest rate constant x step; but no step below 112 s
-OWN_LIMIT = 1.2  # e-folds by which a layer's own heat may hasten it within a step; but no step below 112 s
+OWN_LIMIT = 1.0  # e-folds by which a layer's own heat may hasten it within a step; but no step below 112 s
 MOST_GROWTH = 0.5  # of what was made in a step: by so much more is taken to be made from its start to its end
 HASTENED = 310.15  # K, at which what a straight line within a step hastens is taken
 SETTLED = 1e-3  # of a mode is left after a step: it is followed no more
