@@ -20,7 +20,6 @@ NOW = 1_795_000_000.0
 HEAVY = {
     "numpy",
     "numpy.ma",
-    "numpy.random",
     "scipy",
     "pandas",
     "pyarrow",

@@ -5,7 +5,6 @@ The rate of a lot is log-normal; what a fit left uncertain is jointly normal. Bo
 strata of equal probability with a fixed order, so the same question always gets the same answer.
 """
 
-from collections.abc import Iterator
 from dataclasses import replace
 from functools import lru_cache
 from statistics import NormalDist
@@ -23,7 +22,6 @@ DRAWS = 16  # of fitted parameters: each costs a table of its own
 MEDIAN, EARLY, LATE = 0.5, 0.1, 0.9  # a range that is told holds 8 in 10 outcomes
 REACH = NormalDist().inv_cdf(LATE)  # standard deviations either way that hold as many
 FAST = 0.95  # a caution about heat must hold for a faster lot than the range shows
-SEED_11 = 142231634183583599241308901332361415022, 7937318808080196428804369945471644491
 LOGARITHMIC = (RATE, TIME)  # kinds of quantity that vary in natural logarithm
 
 
@@ -98,32 +96,8 @@ def turn_of(members: int, count: int) -> NDArray[np.intp]:
     return _shuffled(members) // count
 
 
-@lru_cache(maxsize=8)
 def _shuffled(members: int) -> NDArray[np.intp]:
-    """Members in an order that has no pattern: numpy's for seed 11, without its library of random numbers.
-
-    To import that takes longer than all that it would be asked for here, and 3 MB.
-    """
-    numbers, order = _numbers(*SEED_11), list(range(members))
-    for last in range(members - 1, 0, -1):
-        kept = (1 << last.bit_length()) - 1
-        chosen = next(place for number in numbers if (place := number & kept) <= last)
-        order[last], order[chosen] = order[chosen], order[last]
-    return np.array(order, np.intp)
-
-
-def _numbers(state: int, increment: int) -> Iterator[int]:
-    """Even numbers of 32 bits, without end.
-
-    Source: M. E. O'Neill, PCG, Harvey Mudd College HMC-CS-2014-0905, variant XSL RR 128/64; a test holds them
-    against numpy's.
-    """
-    while True:
-        state = (state * 0x2360ED051FC65DA44385DF649FCCF645 + increment) % (1 << 128)
-        mixed, turn = (state ^ state >> 64) % (1 << 64), state >> 122
-        turned = (mixed >> turn | mixed << 64 - turn) % (1 << 64)
-        yield turned % (1 << 32)
-        yield turned >> 32
+    return np.random.default_rng(11).permutation(np.arange(members))
 
 
 def lot_below(asked: tuple[Resin, float | None], below: tuple[Resin, float | None]) -> Lot | None:
