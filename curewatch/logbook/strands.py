@@ -84,22 +84,28 @@ class StrandCheck:
     def __init__(self, database: Database) -> None:
         self._database = database
         self._sensors = _sensors(database)
-        self._parts: list[tuple[int, rows.Rows]] = []
+        self._shelf, self._parts = 0, list[rows.Rows]()
 
     def take(self, block: int, found: rows.Rows) -> None:
-        """The rows of one more block; RecordBroken where a strand of a shelf that it ends says others."""
-        self._parts.append((block, found))
-        if block % SHELF:
+        """The rows of one more block; RecordBroken where a strand of the shelf before it says others."""
+        if shelf_of(block) != self._shelf:
+            self.end()
+            self._shelf = shelf_of(block)
+        self._parts.append(found)
+
+    def end(self) -> None:
+        """No more of this shelf comes: its last block may be lost."""
+        if not self._parts:
             return
-        own = [each for at, each in self._parts if shelf_of(at) == shelf_of(block)]
+        ordered, sensors, begins = _by_sensor(np.concatenate(self._parts))
         self._parts.clear()
-        ordered, sensors, begins = _by_sensor(np.concatenate(own))
         held = dict(zip(sensors, np.split(ordered, begins[1:]), strict=True)) if sensors else {}
         for sensor in self._sensors:
-            kept, expected = _kept(self._database, shelf_of(block), sensor), held.get(sensor, ordered[:0])
+            kept, expected = _kept(self._database, self._shelf, sensor), held.get(sensor, ordered[:0])
             if kept and not _says(kept, expected):
+                first = self._shelf * SHELF + 1
                 raise RecordBroken(
-                    f"the strand of sensor {sensor}, blocks {block - SHELF + 1} to {block}",
+                    f"the strand of sensor {sensor}, blocks {first} to {first + SHELF - 1}",
                     f"{len(expected)} readings, as in the blocks",
                     "other readings",
                 )

@@ -97,6 +97,7 @@ class _Walk:
         """With the tables that are made from the readings: they take rows of numpy."""
         self._derived = derived.Derived()
         found = self.since()
+        self._strands.end()
         self._derived.check(self._tables, pruned=bool(self._empty) or bool(self._lost.blocks()))
         return found
 

@@ -1,7 +1,9 @@
 """Readings of a few of many sensors, out of strands: what the blocks say, to the last bit."""
 
 import random
+import sqlite3
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from pathlib import Path
 from zlib import crc32
 
@@ -155,21 +157,40 @@ def test_a_strand_that_is_not_as_it_was_written_is_not_read(
         logbook.verify()
 
 
+def warmer(kept: bytes) -> bytes:
+    """A strand of other readings, well made."""
+    found = rows.unpack(kept[strands.FACE :], int.from_bytes(kept[:2], "little")).copy()
+    found["temperature"] += 1
+    body = rows.pack(found, 2)
+    return kept[:2] + crc32(body).to_bytes(4, "little") + body
+
+
 def test_a_strand_that_says_something_else_is_found(tmp_path: Path, served: list[int]) -> None:
     """One of other readings, well made: verify names it, and it does change what is read."""
     with shelves(tmp_path / "logbook.sqlite", 2) as logbook:
         logbook.verify()
         right = plain(logbook.series("s0"))
 
-        def warmer(kept: bytes) -> bytes:
-            found = rows.unpack(kept[strands.FACE :], int.from_bytes(kept[:2], "little")).copy()
-            found["temperature"] += 1
-            body = rows.pack(found, 2)
-            return kept[:2] + crc32(body).to_bytes(4, "little") + body
-
         changed(logbook, "strand 1-2 1", warmer)
         assert plain(logbook.series("s0")) != right
         with pytest.raises(RecordBroken, match="sensor 1, blocks 1 to 2: expected 2 readings"):
+            logbook.verify()
+
+
+@pytest.mark.parametrize("lost", [4, 6])
+def test_a_strand_of_a_shelf_whose_last_block_is_lost_is_compared_too(
+    tmp_path: Path, served: list[int], lost: int
+) -> None:
+    """A salvage goes on without that block. Where the next shelf, or none, follows."""
+    with shelves(tmp_path / "logbook.sqlite", 3) as logbook:
+        bent = warmer(logbook.note(strands._key(lost // 2 - 1, 1)) or b"")
+    with closing(sqlite3.connect(tmp_path / "logbook.sqlite")) as connection, connection:
+        connection.execute("DELETE FROM blocks WHERE number = ?", (lost,))
+    done = salvage(tmp_path / "logbook.sqlite", tmp_path / "new.sqlite", at=NOW + 9 * DAY)
+    with Logbook(done.path) as logbook:
+        logbook.verify()
+        logbook.append(notes={strands._key(lost // 2 - 1, 1): bent})
+        with pytest.raises(RecordBroken, match=f"sensor 1, blocks {lost - 1} to {lost}"):
             logbook.verify()
 
 
