@@ -172,7 +172,7 @@ def _by_sensor(tables: Tables, wanted: _Wanted) -> Iterator[Body]:
             if not blocks:
                 later = f"block > {shelf * strands.SHELF} AND "
                 blocks = _by_shelf(block for (block,) in _spans(tables, wanted, "DISTINCT block", later))
-            found = _closed(tables, blocks[shelf])
+            found = _closed(tables, blocks.get(shelf, ()))  # none where they were let go meanwhile
         yield from found
 
 
@@ -197,8 +197,10 @@ def _spans(tables: Tables, wanted: _Wanted, asked: str, more: str = "") -> Itera
 
 
 def _closed(tables: Tables, blocks: Iterable[int]) -> Iterator[Body]:
-    for number in sorted(blocks):
-        yield tables.execute("SELECT form, closed, body FROM blocks WHERE number = ?", (number,)).fetchone()
+    for number in sorted(blocks):  # but for those that were let go since they were found
+        yield from tables.execute(
+            "SELECT form, closed, body FROM blocks WHERE number = ? AND body IS NOT NULL", (number,)
+        )
 
 
 def _open(tables: Tables) -> _Open:

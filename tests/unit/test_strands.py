@@ -194,6 +194,26 @@ def test_a_strand_of_a_shelf_whose_last_block_is_lost_is_compared_too(
             logbook.verify()
 
 
+def test_blocks_that_are_let_go_meanwhile_are_passed_over(
+    tmp_path: Path, served: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another process prunes between two questions: what is left is told, as if it had been asked later."""
+    asked = series._spans
+    for few in (2, 0):  # out of strands; out of blocks
+        monkeypatch.setattr(strands, "FEW", few)
+        with shelves(tmp_path / f"{few}.sqlite", 3) as logbook:
+
+            def meanwhile(tables: Tables, *words: object) -> Iterator[object]:
+                found = list(asked(tables, *words))  # type: ignore[arg-type]
+                with Logbook(logbook.path) as other:
+                    prune(other, NOW + 2 * HOUR + MINUTE, at=NOW + 9 * DAY)
+                return iter(found)
+
+            with monkeypatch.context() as patch:
+                patch.setattr(series, "_spans", meanwhile)
+                assert logbook.series("s0").time.tolist() == [NOW + HOUR * block for block in (3, 4, 5)]
+
+
 def test_readings_that_are_let_go_are_in_no_strand(
     tmp_path: Path, served: list[int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
