@@ -47,7 +47,7 @@ class RunningLayerDocument(Shape, frozen=True, kw_only=True):
     conversion: Annotated[float | None, says("0 to 1; null where unknown")]
     unmeasured_s: Annotated[
         float | None,
-        says("Of its time so far, in stretches over an hour without a reading; null where nothing is known"),
+        says("Of its time so far, without a reading for over 1 h 15 min; null where nothing is known"),
     ]
     timeline: Annotated[list[MomentDocument], says("When what happens")]
 

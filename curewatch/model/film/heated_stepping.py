@@ -112,9 +112,8 @@ def _remembered(chain: Conduction, reacting: int, step: float) -> tuple[SingleAr
     met, made = to * mean, np.hstack((mean[:, None] * own, grown[:, None] * own))
     of_made, falls = met[:, ~slow] @ made[~slow], to * (1.0 - fade)
     settled = np.linalg.pinv(of_made[:, :reacting], rcond=1e-6) @ met[:, ~slow] @ chain.back[~slow]
-    of_made[:, reacting:] += (
-        to * (grown / (chain.value * step) + half / 6.0)
-    ) @ own  # against a slanted line
+    slanted = grown / (chain.value * step) + half / 6.0  # what is met lies about a slanted line
+    of_made[:, reacting:] += (to * slanted) @ own
     four = (
         np.vstack((chain.back[slow], settled, 0.0 * settled)),  # as if it had been made: each meets the same
         np.hstack((chain.to[:, slow], chain.to[:, ~slow] @ made[~slow])),

@@ -292,7 +292,7 @@ class UnderWay:
         """Look within the step where a layer gained much, and became warmer as it did.
 
         ``ends`` and ``excess`` (2, films): how far layers stand above their mark, what they have stored
-        beyond their surface [K]; ``which`` as for the other.
+        beyond their surface [K]; ``which``: the mark, step and member of each.
         """
         levels = self._route.levels
         level = np.array([each.conversion[0] for each in levels])[which[0]]
