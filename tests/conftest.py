@@ -137,7 +137,7 @@ def pytest_collection(session: pytest.Session) -> None:
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark what is quick, and of a rule with many cases those that are long."""
+    """Mark what is quick, and of a rule with many cases those that are long; put first what takes seconds."""
     cases = defaultdict(list)
     for item in items:
         if item.get_closest_marker("long"):
@@ -150,3 +150,4 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         own.sort(key=lambda item: item.nodeid)  # the same ones each time, whatever the order of the run
         for item in own[count:]:
             item.add_marker("long")
+    items.sort(key=lambda item: item.get_closest_marker("first") is None)

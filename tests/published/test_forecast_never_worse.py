@@ -43,6 +43,7 @@ def test_no_error_grows_by_a_hundredth(place: str, sensor_outside: bool, record_
     assert found.worst <= WORSE
 
 
+@pytest.mark.first
 def test_a_few_starts_of_a_real_roof_space(record_property) -> None:
     """The default run's share: thirty starts, errors of all hours together; the first edition's grow.
 

@@ -84,7 +84,7 @@ def test_wet_on_wet_comes_first_and_lasts_until_gel(at: float, resin: Resin) -> 
 def damper(resin: Resin, done: Cure, gas: float) -> FloatArray:
     """When it closes, in air that is damper from one to the next; the end of what is looked at if never."""
     closes = []
-    for humidity in 0.40 + np.geomspace(0.01, 0.599, 800):
+    for humidity in 0.40 + np.geomspace(0.01, 0.599, 500):
         gathering = blush.rate(resin, done.temperature, np.full(done.time.shape, humidity), gas)
         closes.append(float(recoat_window(resin, done, gathering).closes))
     return np.nan_to_num(closes, nan=done.time[-1])

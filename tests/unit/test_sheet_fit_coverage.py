@@ -24,6 +24,7 @@ from tests.other_sheets import (
 Record = Callable[[str, str], None]
 
 
+@pytest.mark.first
 def test_sheets_of_other_kinetics(record_property: Record) -> None:
     """Of each milestone, cold tack-free and sanding included, 82 to 97 of 100 bands of 9 in 10 hold.
 
