@@ -58,6 +58,20 @@ _STATED = re.compile(
 )
 
 
+def number_of(digits: str, text: str, option: str, grouping: str = ",") -> float:
+    """A number with a decimal point or comma; ``text`` is all that was typed.
+
+    Raises
+    ------
+    UsageError
+        It is like ``1,500``: with one of these marks some people part thousands, and others decimals.
+    """
+    if re.fullmatch(rf"[1-9][0-9]{{0,2}}[{grouping or ' '}][0-9]{{3}}", digits):
+        either = f"{float(digits.replace(',', '.')):g} or {re.sub('[.,]', '', digits)}"
+        raise UsageError(f"{option}: found {text!r}, which may be {either}. Write the one that is meant")
+    return float(digits.replace(",", "."))
+
+
 class Sayable(Protocol):
     """A sentence whose numbers are open: a phrase, or a part of a document."""
 

@@ -103,9 +103,15 @@ def _day(text: str, option: str) -> str:
 
 
 def _readings(text: str, option: str) -> list[float]:
-    read = _number("", 0, 1000)
-    parts = r"[,;\s]+" if "." in text or text.count(",") > 1 else r"[;\s]+|,\s+"  # else a comma is decimal
-    found = [read(each, option) for each in re.split(parts, text.strip(" ,;")) if each]
+    """Numbers parted by commas, or by blanks where the comma is decimal: ``41,43,40``, ``3,1 3,2``."""
+    read, said = _number("", 0, 1000), text.strip(" ,;")
+    if "." not in said and re.search(r"\d,\d", said) and re.search(r",\s", said):
+        raise UsageError(
+            f"{option}: found {text!r}, with commas of two kinds. Part readings by blanks: 41 43 40"
+        )
+    parting = "." in said or (said.count(",") > 1 and not re.search(r"[;\s]", said))
+    parts = r"[,;\s]+" if parting else r"[;\s]+|,\s+"  # else a comma is decimal
+    found = [read(each, option) for each in re.split(parts, said) if each]
     if len(found) > MOST_READINGS:
         raise UsageError(f"{option}: found {len(found)} readings. Use at most {MOST_READINGS}")
     return found

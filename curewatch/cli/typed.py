@@ -18,7 +18,7 @@ from curewatch.units import (
     kelvin_from_fahrenheit,
     kilogram_from_gram,
 )
-from curewatch.wording import Wording
+from curewatch.wording import Wording, number_of
 
 HEAVIEST = 20.0  # kg mixed in one pot by hand (assumed)
 CURED_AT = (-30, 150)  # degC at which a resin of the shed may be cured (assumed)
@@ -252,6 +252,7 @@ def added_mass_from_text(text: str, option: str, words: Wording | None = None) -
 
 
 _MASSES = {"kg": 1.0, "g": 0.001, "oz": kilogram_from_gram(gram_from_ounce(1.0)), "lb": 0.45359237}
+_GROUPING = {"g": ".,", "oz": ","}  # nobody weighs a thousandth of a gram here, or a thousand kilograms
 
 
 def mass_from_text(text: str, option: str = "--mass", words: Wording | None = None) -> float:
@@ -262,16 +263,17 @@ def mass_from_text(text: str, option: str = "--mass", words: Wording | None = No
     Raises
     ------
     UsageError
-        It is not a mass above zero.
+        It is not a mass above zero, or may be two.
     """
     given = re.fullmatch(rf"({_NUMBER})\s*(g|gr|grams?|kg|oz|ounces?|lbs?)?", text.strip().lower())
-    number = float(given[1].replace(",", ".")) if given else 0.0
-    if given is None or not number > 0:
+    unit = {"g": "g", "k": "kg", "o": "oz", "l": "lb"}.get(((given and given[2]) or "")[:1])
+    meant = unit or ("oz" if words and words.ounces else "g")
+    number = number_of(given[1], text, option, _GROUPING.get(meant, "")) if given else 0.0
+    if not number > 0:
         raise UsageError(f"{option}: found {text!r}, no mass. Use 150 g, 0.2 kg or 5.5 oz")
     if number > 1e6:
         raise UsageError(f"{option}: found {text!r}, more than any scale here. Use 150 g, 0.2 kg or 5.5 oz")
-    unit = {"g": "g", "k": "kg", "o": "oz", "l": "lb"}.get((given[2] or "")[:1])
-    return number * _MASSES[unit or _bare(text, option, "oz" if words and words.ounces else "g")]
+    return number * _MASSES[unit or _bare(text, option, meant)]
 
 
 def _bare(text: str, option: str, unit: str) -> str:

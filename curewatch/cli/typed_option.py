@@ -13,6 +13,7 @@ import click
 from click.types import FloatParamType
 
 from curewatch.errors import UsageError
+from curewatch.wording import number_of
 
 _NUMBER = re.compile(r"([-+]?[0-9]+(?:[.,][0-9]+)?)\s*(\S.*)")
 _OUNCE_A_YARD = 33.905747  # g/m² of one ounce a square yard, by the definitions of both
@@ -57,14 +58,14 @@ def number_from_text(text: str, option: str, metavar: str) -> float:
         It is no number, or its unit is another.
     """
     with suppress(ValueError):
-        return float(text.strip().replace(",", "."))
+        return number_of(text.strip(), text, option)
     found = _NUMBER.fullmatch(text.strip())
     reader = _reader(metavar, option)
     if reader is not None:
         return reader(text)
     factors = _FACTORS.get(metavar, {})
     if found is not None and found[2].lower() in factors:
-        return float(found[1].replace(",", ".")) * factors[found[2].lower()]
+        return number_of(found[1], text, option) * factors[found[2].lower()]
     units = f" with or without {next(iter(factors))}" if factors else ""
     raise UsageError(f"{option}: found {text!r}. Use a number{units}: 12 or 1,5")
 

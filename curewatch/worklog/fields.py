@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from curewatch.errors import UsageError
-from curewatch.wording import Wording
+from curewatch.wording import Wording, number_of
 
 
 def _as_text(value: Any, _: Wording) -> str:
@@ -93,16 +93,15 @@ def length_from_text(text: str, option: str = "--length") -> float:
     Raises
     ------
     UsageError
-        It is not a length.
+        It is not a length, or may be two.
     """
     given = _LENGTH.fullmatch(text.strip().lower())
     if not given or given[4] == "0" or (given[4] and not given[5]):
         raise UsageError(f"{option}: found {text!r}, no length. Use 80 mm, 8 cm, 0.4 m or 3/8 in")
-    part = (
-        float(given[1].replace(",", ".")) if given[1] else int(given[2] or 0) + int(given[3]) / int(given[4])
-    )
-    unit = given[5] or "mm"
-    return part * _METRES[_SPELT.get(unit, unit)]
+    unit = _SPELT.get(given[5], given[5]) or "mm"
+    if given[1]:
+        return number_of(given[1], text, option, "," if unit == "mm" else "") * _METRES[unit]
+    return (int(given[2] or 0) + int(given[3]) / int(given[4])) * _METRES[unit]
 
 
 def length_between(lowest: float, highest: float) -> Callable[[str, str], float]:

@@ -7,6 +7,7 @@ import pytest
 import typer.main
 
 import curewatch.cli.main as program
+from curewatch.cli.job_forms import FORMS
 from curewatch.cli.main import run
 from curewatch.cli.typed import (
     mass_from_text,
@@ -18,6 +19,7 @@ from curewatch.cli.typed import (
 from curewatch.cli.typed_option import TypedNumber, number_from_text
 from curewatch.clock import iso_utc, utc_from_iso
 from curewatch.errors import UsageError
+from curewatch.logbook import EntryKind
 from curewatch.wording import Wording
 from curewatch.worklog.fields import length_from_text
 
@@ -45,6 +47,30 @@ def test_a_length(text: str, metres: float) -> None:
 def test_a_mass(text: str, kilogram: float) -> None:
     """The avoirdupois pound is 0.45359237 kg by definition, an ounce its sixteenth part."""
     assert mass_from_text(text) == pytest.approx(kilogram)
+
+
+@pytest.mark.parametrize("text", ["1,500 g", "1.500 g", "10,000", "1,500 oz"])
+def test_a_mass_that_may_be_two_is_refused(text: str) -> None:
+    """Some part thousands by it, some decimals: a pot of 1500 g must not get the times of 1.5 g."""
+    with pytest.raises(UsageError, match=r"--mass: found .*, which may be 1.* or 1.*\. Write the one"):
+        mass_from_text(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "kilogram"), [("1,250 kg", 1.25), ("1.500 kg", 1.5), ("0,125 g", 0.000125), ("1250,5 g", 1.2505)]
+)
+def test_a_mass_that_can_only_be_one_is_read(text: str, kilogram: float) -> None:
+    """Nobody mixes a thousand kilograms, and no thousands begin with a zero."""
+    assert mass_from_text(text) == pytest.approx(kilogram)
+
+
+def test_a_length_or_a_number_that_may_be_two_is_refused() -> None:
+    """1,200 mm is a hole of over a metre for one, and a pinprick for another."""
+    assert length_from_text("3.175 mm") == pytest.approx(0.003175)
+    assert length_from_text("1,200 m") == pytest.approx(1.2)
+    for text, metavar in (("1,200", "MM"), ("1,200 mm", "MM"), ("1,000", "PPM"), ("1,000 ppm", "PPM")):
+        with pytest.raises(UsageError, match="which may be 1"):
+            number_from_text(text, "--length", metavar)
 
 
 def test_a_bare_number_is_in_the_units_of_the_reader_and_says_so(capsys: pytest.CaptureFixture[str]) -> None:
@@ -206,3 +232,25 @@ def test_a_slip_is_one_line_with_what_to_use(
     assert len(lines) == 1, lines
     assert "found" in lines[0] or "Use" in lines[0] or "allowed" in lines[0]
     assert "Traceback" not in said.err
+
+
+READINGS = next(each for each in FORMS[EntryKind.QUALITY] if each.key == "readings")
+
+
+@pytest.mark.parametrize(
+    ("text", "read"),
+    [
+        ("3,1 3,2", [3.1, 3.2]), ("3,1; 3,2", [3.1, 3.2]), ("3,1", [3.1]), ("41,43,40", [41.0, 43.0, 40.0]),
+        ("41, 43, 40", [41.0, 43.0, 40.0]), ("4.1, 4.3,4.0", [4.1, 4.3, 4.0]),
+    ],
+)  # fmt: skip
+def test_readings_with_a_decimal_comma(text: str, read: list[float]) -> None:
+    """A laminate of 3,1 and 3,2 mm has a mean of 3.15 mm in the record, not 2.25 mm."""
+    assert READINGS.read(text, "--readings") == pytest.approx(read)
+
+
+@pytest.mark.parametrize("text", ["3,1, 3,2", "41,43, 40"])
+def test_readings_whose_commas_mean_two_things_are_refused(text: str) -> None:
+    """It says how to part them."""
+    with pytest.raises(UsageError, match="commas of two kinds"):
+        READINGS.read(text, "--readings")

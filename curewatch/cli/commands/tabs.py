@@ -14,6 +14,7 @@ from curewatch.cli.terminal import print_json, print_lines
 from curewatch.configuration import logbook_path
 from curewatch.errors import UsageError
 from curewatch.logbook import open_logbook
+from curewatch.wording import number_of
 from curewatch.worklog.fields import one_of
 
 app = typer.Typer(
@@ -93,7 +94,7 @@ def broke(
     with desk(config) as place:
         found = tabs.named(place.logbook, test)
         unit = told[2] or (found.unit if found.tabs else "kg")
-        value = float(told[1].replace(",", "."))
+        value = number_of(told[1], load, "load", "," if unit in {"g", "N"} else "")
         found = tabs.tell(place.logbook, found, value, unit, place_broken, number=tab, now=place.now)
     _show(tabs_document(found), json=json)
 
