@@ -328,3 +328,21 @@ def test_the_alert_of_condensation_says_what_raised_it(
     assert signal.raised
     assert words in said
     assert "3.0 °C" in said
+
+
+@pytest.mark.parametrize(
+    ("hours", "said", "remedy"),
+    [
+        (80.0, "Too far ahead: starts are judged until ", "choose an earlier start"),
+        (-0.5, "That start has passed. Starts are judged from ", "choose a start from now on"),
+    ],
+)
+def test_a_start_outside_the_coming_hours_is_told_in_words(hours: float, said: str, remedy: str) -> None:
+    """Unknown, with the moments that can be judged on the shed's clock, and never seconds since 1970."""
+    found = ask(shed(20.0, 0.5), start=NOW + hours * 3600)
+    assert found.verdict is Verdict.UNKNOWN
+    headline = Wording().say(found.headline, NOW)
+    assert headline.startswith(said)
+    assert ":" in headline.removeprefix(said)
+    assert "e+" not in headline
+    assert found.remedies[0] == remedy

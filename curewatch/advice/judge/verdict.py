@@ -18,7 +18,7 @@ from curewatch.advice.judge.ground import OF_THE_FACE, Ground, known_checks, rem
 from curewatch.advice.judge.limits import Limits
 from curewatch.advice.judge.situation import Situation, Surfaced
 from curewatch.advice.judge.timeline import PotBatch, pot_moments, timeline
-from curewatch.advice.judge.weather import Paths, from_below, weather
+from curewatch.advice.judge.weather import STEP, Paths, from_below, weather
 from curewatch.errors import OutOfValidity
 from curewatch.materials.resin import Resin
 from curewatch.model.film import blush
@@ -89,9 +89,9 @@ def assess(
         return _concluded(said, (*known, _missing(situation)))
     try:
         there = weather(outlook, at)
-    except OutOfValidity as trouble:
-        beyond = _unheard("coming-hours", "the coming hours", f"not in the outlook: {trouble}")
-        return _concluded(said, (*known, beyond), ("choose an earlier start",))
+    except OutOfValidity:
+        beyond, remedy = _beyond(outlook, at)
+        return _concluded(said, (*known, beyond), (remedy,))
     there, earlier = from_below(there, situation.past, buildup, outlook)
     try:
         seen = course(
@@ -119,6 +119,16 @@ def _missing(situation: Situation) -> Check:
     if not isinstance(situation, Surfaced):
         return _NO_SURFACE
     return _unheard("coming-hours", "the coming hours", "no outlook")
+
+
+def _beyond(outlook: Paths, start: float) -> tuple[Check, str]:
+    """A start outside the coming hours: which ones can be judged, and what to do. [UTC s]"""
+    first, last = float(outlook.time[0]), float(outlook.time[-1]) - 2 * STEP
+    if start < first:
+        reason = phrase("That start has passed. Starts are judged from {first:moment} on", first=first)
+        return _unheard("coming-hours", "the coming hours", reason), "choose a start from now on"
+    reason = phrase("Too far ahead: starts are judged until {last:moment}", last=last)
+    return _unheard("coming-hours", "the coming hours", reason), "choose an earlier start"
 
 
 def _nothing_known(
@@ -186,7 +196,7 @@ def _sets(seen: Course, limits: Limits) -> Check:
     return checks.shared("sets", "sets within two days", share, limits, reason)
 
 
-def _unheard(name: str, title: str, reason: str) -> Check:
+def _unheard(name: str, title: str, reason: Said) -> Check:
     return Check(name, title, Status.UNKNOWN, "number", reason=reason)
 
 
