@@ -360,6 +360,26 @@ def test_the_first_batch_takes_the_lot_on_the_shelf(shed: Path, capsys: pytest.C
     assert "resin_lot" not in other["payload"]
 
 
+def test_a_batch_of_another_resin_takes_no_lot_of_the_last_one(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lot, maker and expiry are of a tin: a record must not give the epoxy's to the polyester, nor back."""
+    shed.write_text(shed.read_text() + '[resin]\nname = "epoxy-slow"\nlot = "A-17"\n')
+    epoxy = ("batch", "--resin", "epoxy-slow", "--resin-mass", "200", "--hardener-mass", "44")
+    polyester = ("batch", "--resin", "polyester-laminating", "--resin-mass", "200", "--peroxide-mass", "4")
+    told(shed, capsys, "open", "--ago", "6 d", "--title", "new rudder cheek")
+    first = told(shed, capsys, *polyester)["payload"]
+    assert not {"resin_lot", "hardener_lot", "resin_expiry"} & first.keys()
+    assert told(shed, capsys, *epoxy)["payload"]["resin_lot"] == "A-17"
+    told(shed, capsys, *epoxy, "--resin-lot", "demo 7", "--resin-expiry", "2030-05-31")
+    told(shed, capsys, *polyester, "--resin-lot", "demo 9", "--peroxide-lot", "demo 10")
+    again = told(shed, capsys, *epoxy)["payload"]
+    assert (again["resin_lot"], again["resin_expiry"]) == ("demo 7", "2030-05-31")
+    last = told(shed, capsys, *polyester)["payload"]
+    assert (last["resin_lot"], last["peroxide_lot"]) == ("demo 9", "demo 10")
+    assert "resin_expiry" not in last
+
+
 def test_a_polyester_is_told_by_its_peroxide_and_an_epoxy_by_its_hardener(
     shed: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

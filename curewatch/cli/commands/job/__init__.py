@@ -68,6 +68,8 @@ def _weighed(
     before, ask = _before(EntryKind.BATCH, job, shelf), at_terminal()
     name = fill(FORMS[EntryKind.BATCH][:1], given, before, ask, words).get("resin", shelf.name)
     resin = load_resin(name, folder=shelf.folder)
+    if name != before["resin"]:
+        before = _of_its_tins(before, job, name, shelf)
     fields = of_batch(resin.chemistry.added)
     known = {"resin", *(each.key for each in fields)}
     wrong = next(
@@ -78,6 +80,16 @@ def _weighed(
         raise UsageError(f"{wrong.option}: {resin.name} is mixed with {added}. Use --{added}-mass")
     rest = {key: text for key, text in given.items() if key in known}
     return resin, {"resin": name} | fill(fields, rest, before, ask, words)
+
+
+def _of_its_tins(before: dict[str, Any], job: worklog.Job, name: str, shelf: ResinTable) -> dict[str, Any]:
+    """Lots, makers and expiries as of this resin's own last batch; those of another resin are left out."""
+    own = [each.payload for each in job.of(EntryKind.BATCH) if each.payload.get("resin") == name]
+    tins = own[-1] if own else {"resin_lot": shelf.lot if name == shelf.name else None}
+    of_tins = ("_lot", "_product", "_expiry")
+    return {key: value for key, value in before.items() if not key.endswith(of_tins)} | {
+        key: value for key, value in tins.items() if key.endswith(of_tins)
+    }
 
 
 def _photograph(text: str, option: str) -> dict[str, Any]:
