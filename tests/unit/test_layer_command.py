@@ -33,6 +33,22 @@ def called(*arguments: str) -> int:
     return int(stop.value.code or 0)
 
 
+@pytest.mark.parametrize(
+    "more", [("--close", "L1"), ("--mass", "100 g"), ("--ago", "5 min"), ("--job", "J1"), ("--force",)]
+)
+def test_what_is_only_shown_tells_nothing_besides(
+    shed: Path, capsys: pytest.CaptureFixture[str], more: tuple[str, ...]
+) -> None:
+    """A layer that is told with --running would be lost without a word; it is refused, nothing is written."""
+    called()
+    with Logbook(shed, read_only=True) as logbook:
+        before = logbook.head()
+    assert called("--running", *more) == ExitStatus.USAGE
+    assert "--running only shows what is running" in capsys.readouterr().err
+    with Logbook(shed, read_only=True) as logbook:
+        assert logbook.head() == before
+
+
 def test_a_layer_takes_the_configured_resin(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Resin, lot and batch come from the configuration, the time from the clock."""
     before = SystemClock().now().utc

@@ -48,6 +48,8 @@ def app(
 
     Example: curewatch layer --resin epoxy-slow --mass "150 g" --ago "20 min"
     """
+    if running and (close or force or job or ago or at or not nothing_given(given)):
+        raise UsageError("--running only shows what is running. Give it alone, or leave it out")
     configuration, words = settings(config, units)
     moment = SystemClock().now()
     now, path = moment.utc, logbook_path(configuration)
