@@ -111,6 +111,7 @@ def test_what_is_missing_is_said(
     [
         (("nobody", "--salt", "NaCl", "--salt-wet", "25 h"), "sensor: found 'nobody'. Use bench, hull"),
         (("bench", "--beside", "nobody"), "sensor: found 'nobody'. Use bench, hull"),
+        (("bench", "--beside", "bench"), "--beside: found 'bench', the sensor itself. Use another"),
         (("hull", "--salt", "NaCl", "--salt-wet", "25 h"), "hull is a probe: it has no humidity"),
     ],
 )

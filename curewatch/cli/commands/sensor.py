@@ -152,6 +152,10 @@ def check(
             if name is not None:
                 desk.meant(name, live=source.live)
         if beside is not None:
+            if beside == sensor:
+                raise UsageError(
+                    f"--beside: found {beside!r}, the sensor itself. Use another that lies beside it"
+                )
             desk.beside(source, sensor, beside, span_from_text(over, "--over"))
             return
         desk.humid(sensor)
