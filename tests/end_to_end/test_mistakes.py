@@ -112,7 +112,12 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("layup round --length 120 --thickness -1", USAGE, "80 mm"),
     ("layup round --length 120 --thickness 6 --scale 0", USAGE, "0.01 or more"),
     ("layup round --length 120 --thickness 6 --people 0", USAGE, "1 to 10"),
-    ("layup round --length 120 --thickness 6 --cloth silk", CONFIGURATION, "stitched-biaxial"),
+    (
+        "layup round --length 120 --thickness 6 --cloth silk",
+        USAGE,
+        "--cloth: found 'silk'. Use stitched-biaxial",
+    ),
+    ("layup round --length 120 --thickness 6 --width 80", USAGE, "a round hole has none"),
     ("layup round --length 120 --thickness 6 --card card.pdf", USAGE, ".html, .htm, .txt"),
     ("layup oval --length 120 --thickness 6", USAGE, "width of the oval hole: found none"),
     ("layer --mass 150g --ago -5", USAGE, "20 min"),

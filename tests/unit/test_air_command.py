@@ -6,7 +6,7 @@ import pytest
 
 from curewatch.cli.commands.air import describe
 from curewatch.cli.main import run
-from curewatch.errors import ConfigurationError, UsageError
+from curewatch.errors import UsageError
 
 
 @pytest.fixture
@@ -83,8 +83,16 @@ def test_a_part_without_humidity_or_name_is_refused() -> None:
     """A plain thermometer has no humidity error, and an unknown class is answered with those that exist."""
     with pytest.raises(UsageError, match="measures no humidity"):
         describe("20", "60", None, "probe")
-    with pytest.raises(ConfigurationError, match="humidity-2"):
+    with pytest.raises(UsageError, match=r"--part: found 'horsehair'\. Use .*humidity-2"):
         describe("20", "60", None, "horsehair")
+
+
+@pytest.mark.parametrize("coldest", ["-40", "-40 C", "-40F"])
+def test_the_coldest_air_that_is_said_to_be_allowed_is_taken(coldest: str) -> None:
+    """Minus forty is the same on both scales, and a refusal names it as allowed."""
+    assert describe(coldest, "60").temperature_c == pytest.approx(-40.0)
+    with pytest.raises(UsageError, match="Use -40 to 60"):
+        describe("-40.1", "60")
 
 
 def test_a_mistake_ends_with_the_usage_status(capsys: pytest.CaptureFixture[str]) -> None:

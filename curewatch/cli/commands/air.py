@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from curewatch.cli.options import JsonOption, PlainOption, UnitsOption, reader
-from curewatch.errors import UsageError
+from curewatch.errors import ConfigurationError, UsageError
 
 if TYPE_CHECKING:
     from curewatch.answers.air import AirDocument
@@ -63,9 +63,8 @@ def describe(
     Raises
     ------
     UsageError
-        A temperature or humidity that air in a shed does not have; says what may have been meant.
-    ConfigurationError
-        A class of sensor that is not known.
+        A temperature or humidity that air in a shed does not have; says what may have been meant. A class
+        of sensor that is not known, or has no humidity.
     """
     kelvin = _temperature(temperature, "air temperature", words)
     fraction = _humidity(humidity)
@@ -74,7 +73,10 @@ def describe(
     from curewatch.answers.air import air_document
     from curewatch.materials.sensor_part import load_sensor_part
 
-    found = None if part is None else load_sensor_part(part)
+    try:
+        found = None if part is None else load_sensor_part(part)
+    except ConfigurationError as trouble:
+        raise UsageError(f"--part: found {trouble.found}. Use {trouble.allowed}") from None
     if found is not None and found.relative_humidity_sd is None:
         raise UsageError(f"{part} measures no humidity; give the class of the humidity chip")
     return air_document(kelvin, fraction, below, found)
@@ -85,7 +87,7 @@ def _temperature(text: str, name: str, words: "Wording | None") -> float:
     from curewatch.units import celsius_from_kelvin, kelvin_from_fahrenheit
 
     kelvin = temperature_from_text(text, name, words, within=ANY)
-    if LOWEST <= kelvin <= HIGHEST:
+    if LOWEST <= round(kelvin, 6) <= HIGHEST:  # -40 °C and -40 °F are allowed, as is said
         return kelvin
     hint = ""
     meant = kelvin_from_fahrenheit(celsius_from_kelvin(kelvin))

@@ -16,7 +16,7 @@ from curewatch.cli.options import (
     WhyOption,
     settings,
 )
-from curewatch.errors import ExitStatus, OutOfValidity, UsageError
+from curewatch.errors import ConfigurationError, ExitStatus, OutOfValidity, UsageError
 
 if TYPE_CHECKING:
     from curewatch.advice.judge.question import Question
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from curewatch.advice.plan.geometry import Outline
     from curewatch.advice.plan.layup import Hands, LayupPlan
     from curewatch.answers.layup import LayupDocument
+    from curewatch.materials.cloth import Cloth
     from curewatch.shed.look import Look
     from curewatch.wording import Wording
 
@@ -103,7 +104,6 @@ def app(
     from curewatch.cli.looking import looking
     from curewatch.cli.typed import face_from_text, moisture_from_text
     from curewatch.clock import SystemClock
-    from curewatch.materials.cloth import load_cloth
     from curewatch.worklog.fields import length_between
 
     if card is not None and card.suffix.lower() not in CARDS:
@@ -113,7 +113,7 @@ def app(
     repair = Repair(
         hole=_hole(shape, length, width),
         thickness=deep,
-        cloth=load_cloth(cloth, None if areal is None else areal / 1000),
+        cloth=_cloth(cloth, areal),
         substrate=configuration.shed.substrate,
         ratio=ratio,
         sides=sides,
@@ -151,8 +151,20 @@ def _hole(shape: str, length: str, width: str | None) -> "Outline":
 
     if shape not in list(RepairShape):
         raise UsageError(f"the hole: found {shape!r}. Use {', '.join(RepairShape)}")
+    if shape == RepairShape.ROUND and width is not None:
+        raise UsageError(f"--width: found {width!r}, but a round hole has none. Leave it out, or use oval")
     wide = None if width is None else length_from_text(width, "--width")
     return outline(RepairShape(shape), length_from_text(length), wide)
+
+
+def _cloth(kind: str, areal: float | None) -> "Cloth":
+    """The cloth that was named; ``areal`` is in g/m²."""
+    from curewatch.materials.cloth import load_cloth
+
+    try:
+        return load_cloth(kind, None if areal is None else areal / 1000)
+    except ConfigurationError as trouble:
+        raise UsageError(f"--cloth: found {kind!r}. Use {trouble.allowed}") from None
 
 
 def _taper(
