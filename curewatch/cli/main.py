@@ -165,7 +165,8 @@ def _group(name: str) -> CommandTable:
     return group
 
 
-SELDOM = 20_000  # things more than at the last look for garbage: rooms are imported within a command, too
+ROOMS = 60_000  # things, before the first look for garbage: what a command imports is about 40,000, and none
+SELDOM = 20_000  # things more than at the last look
 
 
 @cache
@@ -174,7 +175,8 @@ def command(name: str) -> Any:
     app = importlib.import_module(f"curewatch.cli.commands.{COMMANDS[name][0]}").app
     if not gc.isenabled():  # as it was started; what is there now stays, so nobody need go through it
         gc.freeze()
-        gc.set_threshold(SELDOM)
+        gc.set_threshold(ROOMS)
+        gc.callbacks.append(lambda *_: gc.set_threshold(SELDOM))
         gc.enable()
     if not isinstance(app, typer.Typer):
         function, app = app, typer.Typer(add_completion=False)

@@ -51,7 +51,10 @@ ALLOWED = {
 }
 # The program is imported once. Each command then runs in a process of its own that goes on from there.
 PROGRAM = """
-import os, sys
+import gc, os, sys
+gc.disable()  # as it is started
+looks = lambda: sum(each["collections"] for each in gc.get_stats())
+before = looks()
 from curewatch.cli.main import run
 for words in sys.argv[1:]:
     child = os.fork()
@@ -63,7 +66,7 @@ for words in sys.argv[1:]:
         os.dup2(os.open(name, os.O_WRONLY | os.O_CREAT), number)
     try: run(words.split())
     except SystemExit as stop: assert stop.code in (None, 0, 3, 4)
-    print(*sorted(sys.modules), file=sys.stderr, flush=True)
+    print(gc.isenabled(), looks() - before, *sorted(sys.modules), file=sys.stderr, flush=True)
     sys.stdout.flush()
     os._exit(0)
 """
@@ -103,3 +106,10 @@ def test_a_command_loads_only_what_it_may(command: str, ran: Path) -> None:
     assert "curewatch" in loaded
     assert ("yard" in said) == (command in {"alerts", "setup --example", "watch --once"})
     assert HEAVY & set(loaded.split()) <= ALLOWED[command]
+
+
+@pytest.mark.parametrize("command", ALLOWED)
+def test_a_command_looks_for_no_garbage_among_what_it_imports(command: str, ran: Path) -> None:
+    """It looks for some once it has made more than that."""
+    enabled, looks, *_ = (ran / command.replace(" ", "_") / "loaded").read_text().split()
+    assert (enabled, looks) == (str(command != "--help"), "0")
