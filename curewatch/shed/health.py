@@ -8,6 +8,7 @@ Law: a judgement depends on the readings and the time given, on nothing else.
 The numbers are ASSUMED (tag: assumed) unless they name a source; each says what it was chosen against.
 """
 
+from collections.abc import Sequence
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -53,7 +54,7 @@ class TrackPoint(NamedTuple):
 class Track(NamedTuple):
     """The last hours of one sensor, thinned; with what thinning would lose kept beside it."""
 
-    points: tuple[TrackPoint, ...] = ()  # oldest first, at most LONGEST
+    points: Sequence[TrackPoint] = ()  # oldest first, at most LONGEST
     last: TrackPoint | None = None
     unchanged_since: float | None = None  # the very same values since then [s]
     unchanged_count: int = 0
@@ -145,7 +146,7 @@ def _moved(before: TrackPoint, after: TrackPoint) -> bool:
     return abs(after.temperature - before.temperature) >= SWAP_MOVE
 
 
-def _with(points: tuple[TrackPoint, ...], point: TrackPoint) -> tuple[TrackPoint, ...]:
+def _with(points: Sequence[TrackPoint], point: TrackPoint) -> Sequence[TrackPoint]:
     if points and point.time - points[-1].time < SPACING:
         return points
     return (*points[-LONGEST + 1 :], point)

@@ -90,7 +90,7 @@ def _still_since(track: Track) -> float | None:
 def _moved_since(track: Track) -> float:
     """The latest moment since when it has moved by NEIGHBOUR_MOVED; never: minus infinity. [UTC s]"""
     lowest, highest = float("inf"), float("-inf")
-    for point in reversed(track.points):
+    for point in track.points[::-1]:
         if point.temperature is not None:
             lowest, highest = min(lowest, point.temperature), max(highest, point.temperature)
             if highest - lowest >= NEIGHBOUR_MOVED:

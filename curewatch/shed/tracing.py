@@ -4,6 +4,7 @@ Law: ``trace(name, series)`` is the fold of :func:`~curewatch.shed.health.step` 
 costs microseconds a reading, little for a daemon, and seconds for a command that begins with nothing.
 """
 
+from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -36,6 +37,29 @@ else:
 
 
 _POINT = partial(tuple.__new__, TrackPoint)  # of a row: three times as fast as the constructor of four
+
+
+class _ThinnedPoints(Sequence[TrackPoint]):
+    """The points of a track, made for who goes through them: while no sensor stands still nobody does."""
+
+    def __init__(self, found: Series) -> None:
+        self._kept: Series | tuple[TrackPoint, ...] = found
+
+    def _made(self) -> tuple[TrackPoint, ...]:
+        if isinstance(self._kept, Series):
+            self._kept = _points(self._kept, np.array(_spaced(self._kept.time)[-LONGEST:]))
+        return self._kept
+
+    def __len__(self) -> int:
+        return len(self._made())
+
+    def __getitem__(self, place: Any) -> Any:
+        return self._made()[place]
+
+    def __eq__(self, other: object) -> bool:
+        return self._made() == other
+
+    __hash__ = None  # type: ignore[assignment]
 
 
 def trace(name: str, found: Series) -> tuple[Track, Reading | None]:
@@ -82,7 +106,7 @@ def _at_once(found: Series, warm: Mask, damp: Mask) -> Track:
     moved = np.flatnonzero(np.abs(np.diff(temperature)) >= SWAP_MOVE)[-SWAP_MANY:]
     moves = zip(_points(found, moved), _points(found, moved + 1), strict=True) if moved.size else ()
     return Track(
-        points=_points(found, np.array(_spaced(time)[-LONGEST:])),
+        points=_ThinnedPoints(found),
         last=_points(found, slice(-1, None))[0],
         unchanged_since=float(time[begin]),
         unchanged_count=time.size - begin,
