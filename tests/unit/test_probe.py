@@ -15,6 +15,7 @@ from curewatch.advice.alert.pots import POT_SHARE
 from curewatch.advice.alert.probe import ProbePath, Surroundings, believed
 from curewatch.advice.alert.progress import follow
 from curewatch.advice.alert.watchers import signals
+from curewatch.advice.judge.question import Question
 from curewatch.cli.main import run
 from curewatch.clock import SystemClock
 from curewatch.jobs import Layer, layer_as_plain
@@ -23,11 +24,13 @@ from curewatch.materials import load_resin
 from curewatch.materials.substrate import load_substrate
 from curewatch.model.film import film
 from curewatch.model.film.ensemble_steps import Heat
+from curewatch.model.film.milestones import milestones, sanding_age
+from curewatch.model.film.running_sum import running
 from curewatch.model.fit.evidence import cup_evidence
 from curewatch.model.fit.learning import current_resin
 from curewatch.model.fit.rise import taught_by_rise
 from curewatch.model.mass.buildup import Buildup
-from curewatch.model.mass.laminate import LaminateLayer, laminate
+from curewatch.model.mass.laminate import Laminate, LaminateLayer, laminate
 from curewatch.model.mass.pot import pot
 from curewatch.readings import Reading
 from curewatch.record import layer_history
@@ -106,6 +109,62 @@ def test_where_it_is_no_longer_believed_the_model_takes_over() -> None:
     raised = [each for each in signals(situation, [seen], LINES, None, active={}) if each.raised]
     (lost,) = (each for each in raised if each.key.kind is AlertKind.PROBE)
     assert "p1 is not believed (pulled out); the model goes on" in plain_wording().say(lost.text, NOW)
+
+
+def thick(hours: float) -> tuple[Layer, Question, Laminate, ProbePath]:
+    """2.4 mm of epoxy-fast on foam at 20 degC, and a probe that reads what the laminate does each minute."""
+    truth = laminate(FAST, [LaminateLayer(0.0, 2.4e-3)], film.constant(293.15, 86400.0), FOAM)
+    laid = replace(layer(hours), resin="epoxy-fast", thickness=2.4e-3)
+    time = minutes(round(60.0 * hours) + 1)
+    read = np.interp(time - laid.started, truth.time, truth.hottest)
+    asked = replace(ASKED, resin=FAST, substrate=FOAM, thickness=2.4e-3)
+    return laid, asked, truth, ProbePath("p1", time, read)
+
+
+@pytest.mark.parametrize("trouble", ["", "pulled out"])
+@pytest.mark.parametrize("hours", [0.25, 0.5, 0.75])
+def test_own_heat_that_is_still_to_come_is_foreseen(hours: float, trouble: str) -> None:
+    """A probe in a layer that has not warmed yet makes it no film: it gels and closes when the layer does."""
+    laid, asked, truth, probe = thick(hours)
+    situation = shed(NOW, 20.0, 0.5)
+    seen = follow(laid, asked, situation, ahead(situation), probe=probe._replace(trouble=trouble))
+    without = follow(laid, asked, situation, ahead(situation))
+    gel, closes = (seen.moment(name).likely or np.inf for name in ("gel", "laminate-before"))
+    assert gel - laid.started == pytest.approx(truth.gel, abs=300.0)
+    assert closes == pytest.approx(without.moment("laminate-before").likely, abs=300.0)
+    early, late = (seen.moment("laminate-before").early, without.moment("laminate-before").early)
+    assert early is not None
+    assert late is not None
+    assert hours > 0.5 or early < late + 600.0  # it has shown nothing yet of how fast its lot is
+    as_film = follow(laid, replace(asked, thickness=1e-4), situation, ahead(situation), probe=probe)
+    assert (as_film.moment("gel").likely or np.inf) - laid.started > truth.gel + 1200.0
+
+
+def test_before_a_probe_spoke_the_model_holds() -> None:
+    """It speaks for the first time after an hour, in the heat: the layer was not so warm all the time."""
+    laid, asked, truth, probe = thick(2.0)
+    late = probe._replace(time=probe.time[60:], temperature=probe.temperature[60:])
+    situation = shed(NOW, 20.0, 0.5)
+    seen = follow(laid, asked, situation, ahead(situation), probe=late)
+    gel = seen.moment("gel").likely
+    assert gel is not None
+    assert gel - laid.started == pytest.approx(truth.gel, abs=300.0)
+    warm = film.cure(FAST, film.constant(float(late.temperature[0]), 7200.0))
+    assert milestones(FAST, warm).gel < 0.4 * truth.gel
+
+
+def test_a_stated_wait_is_not_shortened_by_what_a_probe_measured() -> None:
+    """Dust of a layer that was hot is as green: a stated wait goes by the surface."""
+    laid, asked, _, probe = thick(2.0)
+    situation = shed(NOW, 20.0, 0.5)
+    seen, without = (
+        follow(laid, asked, situation, ahead(situation), probe=each).moment("ready-to-sand").early
+        for each in (probe, None)
+    )
+    assert seen == without
+    warm = film.History(probe.time - laid.started, probe.temperature)
+    aged = running(warm.time, sanding_age(FAST, warm.temperature))[-1]
+    assert aged > warm.time[-1] + 3600.0
 
 
 # ---- what it teaches

@@ -14,12 +14,13 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from curewatch.advice.alert.probe import FADES, ProbePath
 from curewatch.advice.alert.stages import BRIDGED, STAGES, Curing, Silence, stage
 from curewatch.advice.judge import checks
 from curewatch.advice.judge.answer import Moment
-from curewatch.advice.judge.course import course
+from curewatch.advice.judge.course import course, enough
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import UNHEARD, Surfaced
 from curewatch.advice.judge.timeline import timeline
@@ -32,7 +33,7 @@ from curewatch.model.film import blush
 from curewatch.model.film.ensemble import cures
 from curewatch.model.film.ensemble_steps import Heat
 from curewatch.model.film.film import Cure, History
-from curewatch.model.film.lots import Lot
+from curewatch.model.film.lots import Lot, lots, shared_out
 from curewatch.model.mass.buildup import Buildup
 from curewatch.model.mass.laminate import LaminateLayer
 from curewatch.model.mass.pot import Pot, pot
@@ -106,12 +107,14 @@ def follow(
         The paths leave the range of the cure law, or a dose is refused.
     """
     resin, limits = question.resin, question.limits
-    earlier = layer.started - below[0].at if below else 0.0
-    first = np.array([int(np.ceil(earlier / STEP))])
+    first = np.array([int(np.ceil((layer.started - below[0].at) / STEP)) if below else 0])
     path = joined(layer.started - STEP * float(first[0]), situation.past, question.substrate, outlook)
     buildup: Buildup | None = replace(question, below=below).buildup_at(layer.started)
+    now, end, own = situation.at, float(outlook.time[0]) + UNHEARD, path
     if probe is not None and probe.time.size:
-        path, buildup = _as_measured(path, probe, situation.at), None
+        path = enough(path) if question.lots is None else path
+        own, buildup = _as_measured(path, probe, _lots(layer, question, buildup, path), now), None
+    usual = _usual(layer, question, buildup, own, end)
     seen = course(
         resin,
         as_it_is(path, outlook.errors),
@@ -121,12 +124,10 @@ def follow(
         carbon_dioxide=situation.carbon_dioxide,
         rest=0.0,  # a layer's clock runs from when it lay
         buildup=buildup,
+        measured=None if own is path else as_it_is(own, outlook.errors),
     )
     moments = timeline(seen, resin)
-    now, end = situation.at, float(outlook.time[0]) + UNHEARD
-    usual = _usual(layer, question, buildup, path, end)
     so_far, elapsed = usual.cured(now), max(now - layer.started, 60.0)
-    exposure = float(checks.blush_check(seen, resin, limits).value or 0.0)
     return Progress(
         layer=layer,
         resin=resin,
@@ -135,7 +136,7 @@ def follow(
         conversion=float(np.interp(elapsed, so_far.time, so_far.conversion[0])),
         glass_transition=float(np.interp(elapsed, so_far.time, so_far.glass_transition[0])),
         timeline=moments,
-        blush=blush.outcome(resin, exposure),
+        blush=blush.outcome(resin, float(checks.blush_check(seen, resin, limits).value or 0.0)),
         stalls=float(np.mean(seen.glassy[0])),
         wet=float(np.mean(seen.lowest_margin[0] < limits.condensation_margin.value)),
         unmeasured=_unmeasured(situation.past, layer.started, probe),
@@ -146,18 +147,27 @@ def follow(
     )
 
 
-def _as_measured(path: Weather, probe: ProbePath, now: float) -> Weather:
-    """The paths with what a probe in the layer measured, and its warmth above the surface fading after it."""
-    time = path.time
+def _as_measured(path: Weather, probe: ProbePath, laid: "_Followed", now: float) -> Weather:
+    """The paths as warm as a probe in the layer measured it; before and after that as the model has it.
+
+    What comes is each lot's own heat from where it stands: from as much progress as it made along what was
+    measured. What the probe read beyond that fades, and is forgotten once it is not believed. [UTC s]
+    """
+    time, until, started = path.time, float(probe.time[-1]) if probe.trouble else now, laid.layer.started
+    cure, spoke = laid.cured(float(time[-1])), time >= probe.time[0]
+    excess = cure.temperature - [np.interp(started + cure.time, time, each) for each in laid.skin]
     measured = np.interp(time, probe.time, probe.temperature)
-    until = now if not probe.trouble else float(probe.time[-1])
-    excess = float(probe.temperature[-1]) - np.interp(
-        probe.time[-1], time, median(path.surface_temperature, axis=0)
-    )
-    later = excess * np.exp(-np.maximum(time - until, 0.0) / FADES)
-    if probe.trouble:  # it no longer lies there: what it last said is no word on what comes
-        later = np.zeros_like(later)
-    skin = np.where(time <= until, measured, path.surface_temperature + later)
+    warmer = np.stack([np.interp(time - started, cure.time, each, right=0.0) for each in excess])
+    done = laid._replace(buildup=None, skin=np.where(spoke, measured, laid.skin + warmer)).cured(until)
+    for lot, own in enumerate(excess):
+        progress = np.interp(until - started, done.time, done.progress[lot])
+        stands = float(np.interp(progress, cure.progress[lot], cure.time))
+        coming = np.interp(stands + time - until, cure.time, own, right=0.0)
+        if not probe.trouble:
+            beyond = probe.temperature[-1] - np.interp(until, time, laid.skin[lot] + coming)
+            coming += beyond * np.exp(-np.maximum(time - until, 0.0) / FADES)
+        warmer[lot] = np.where(time > until, coming, warmer[lot])
+    skin = np.where(spoke & (time <= until), measured, path.surface_temperature + warmer[laid.which])
     return dressed(time, path.air_temperature, skin, path.vapour_pressure)
 
 
@@ -169,15 +179,16 @@ def _pot(layer: Layer, resin: Resin, path: Weather) -> Pot | None:
     return pot(resin, layer.batch_mass, air, peroxide_percent=layer.peroxide_percent)
 
 
-class _Usual(NamedTuple):
-    """The usual lot of a layer on the middle of the paths."""
+class _Followed(NamedTuple):
+    """Lots of a layer on the middle of the paths."""
 
     layer: Layer
-    lot: Lot
+    lots: list[Lot]
+    which: NDArray[np.intp]  # of them each path has
     buildup: Buildup | None
     time: FloatArray  # UTC [s]
-    skin: FloatArray  # (1, n) [K]
-    air: FloatArray  # (1, n) [K]
+    skin: FloatArray  # (lots, n) [K]
+    air: FloatArray  # (lots, n) [K]
 
     def cured(self, until: float) -> Cure:
         """So far; its times are from the start of the layer. [UTC s]"""
@@ -185,7 +196,7 @@ class _Usual(NamedTuple):
         begin = float(self.time[0])
         history = History(self.time[upto] - begin, self.skin[:, upto])
         heat = None if self.buildup is None else Heat(self.buildup, self.air[:, upto])
-        return cures(self.lot.resin, history, [self.lot], heat, self.layer.started - begin)
+        return cures(self.lots[0].resin, history, self.lots, heat, self.layer.started - begin)
 
     def curing(self, now: float, until: float) -> Curing:
         """How it goes on. [UTC s]"""
@@ -195,15 +206,36 @@ class _Usual(NamedTuple):
         return Curing(started, *(tuple(each[since:].tolist()) for each in columns))
 
 
-def _usual(layer: Layer, question: Question, buildup: Buildup | None, path: Weather, until: float) -> _Usual:
+def _usual(
+    layer: Layer, question: Question, buildup: Buildup | None, path: Weather, until: float
+) -> _Followed:
     """The middle of the lot, and of the paths until then. [UTC s]"""
     factor = 1.0 if not question.lots else float(median([lot.factor for lot in question.lots]))
-    lot = Lot(question.resin, factor * question.resin.dose_factor(layer.peroxide_percent))
     upto = slice(0, int(np.searchsorted(path.time, until + STEP, side="right")) + 1)
+    return _on_the_middle((layer, buildup), [Lot(question.resin, factor)], np.zeros(1, np.intp), path, upto)
+
+
+def _lots(layer: Layer, question: Question, buildup: Buildup | None, path: Weather) -> _Followed:
+    """The lots that a course shares out over these paths."""
+    chosen = list(question.lots or lots(question.resin))
+    which = shared_out(path.members, len(chosen))
+    if question.lots:
+        which = np.arange(path.members) % len(chosen)
+    return _on_the_middle((layer, buildup), chosen, which, path, slice(None))
+
+
+def _on_the_middle(
+    laid: tuple[Layer, Buildup | None],
+    chosen: list[Lot],
+    which: NDArray[np.intp],
+    path: Weather,
+    upto: slice,
+) -> _Followed:
+    dose = chosen[0].resin.dose_factor(laid[0].peroxide_percent)
+    dosed = [Lot(each.resin, each.factor * dose) for each in chosen]
     paths = (path.surface_temperature, path.air_temperature)
-    return _Usual(
-        layer, lot, buildup, path.time[upto], *(median(each[:, upto], axis=0)[None] for each in paths)
-    )
+    skin, air = (np.tile(median(each[:, upto], axis=0), (len(dosed), 1)) for each in paths)
+    return _Followed(laid[0], dosed, which, laid[1], path.time[upto], skin, air)
 
 
 def _unmeasured(past: Past, started: float, probe: ProbePath | None) -> Silence:

@@ -82,6 +82,7 @@ def course(
     carbon_dioxide: float = 420e-6,
     rest: float | None = None,
     buildup: Buildup | None = None,
+    measured: Weather | None = None,
 ) -> Course:
     """Follow a layer from each start along each path.
 
@@ -102,22 +103,23 @@ def course(
     buildup : Buildup, optional
         Of a layer that warms itself; a film as warm as its surface if not given. Blush and the stated wait
         before sanding go by the surface alone: they are never shortened by the layer's own heat.
+    measured : Weather, optional
+        The same paths with the temperature of the layer itself as its surface, its own heat in it: it cures
+        along these. Blush and the stated wait go by ``weather`` even so.
 
     Raises
     ------
     OutOfValidity
         A path leaves the range of the cure law, or a dose is refused.
     """
-    ensemble = _enough(weather) if chosen is None else weather
+    ensemble, own = (
+        enough(each) if chosen is None else each
+        for each in (weather, weather if measured is None else measured)
+    )
     closing = {"aged"} if resin.bond.sheet_closes is not None else {"closes"}
+    only = ASKED | (set() if resin.surface.wax else closing)
     times = _times(
-        resin,
-        ensemble,
-        first,
-        chosen=chosen,
-        peroxide_percent=peroxide_percent,
-        buildup=buildup,
-        only=ASKED | (set() if resin.surface.wax else closing),
+        resin, own, first, chosen=chosen, peroxide_percent=peroxide_percent, buildup=buildup, only=only
     )
     gathering = blush.rate(resin, ensemble.surface_temperature, ensemble.surface_humidity, carbon_dioxide)
     gathered = running(ensemble.time, gathering)
@@ -132,7 +134,7 @@ def course(
         firm=times["firm"],
         ready_to_sand=_ready_to_sand(resin, ensemble, first, times["firm"]),
         laminate_before=np.fmin(
-            _bonds_until(resin, ensemble, first, times) / sooner,
+            _bonds_until(resin, own, first, times) / sooner,
             _filled(ensemble, first, gathered, blushing.washed),
         ),
         glassy=np.isnan(times["set"]) & ~np.isnan(times["glass"]),
@@ -299,8 +301,8 @@ def _filled(weather: Weather, first: IntArray, total: FloatArray, level: FloatAr
     return filled(weather.time, total, level) - weather.time[first][:, None]
 
 
-def _enough(weather: Weather) -> Weather:
-    """The paths repeated, so that there are enough for the lots to spread evenly over them."""
+def enough(weather: Weather) -> Weather:
+    """The paths (members, n) repeated, so that there are enough for the lots to spread evenly over them."""
     repeats = -(-FEWEST // weather.members)
     if repeats == 1:
         return weather
