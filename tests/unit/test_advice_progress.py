@@ -10,7 +10,7 @@ from curewatch.advice.alert import alerts
 from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key
 from curewatch.advice.alert.probe import ProbePath
 from curewatch.advice.alert.progress import Progress, follow
-from curewatch.advice.alert.recoat import obstacle
+from curewatch.advice.alert.recoat import CLOSED, OPEN, SOON, meaning, obstacle
 from curewatch.advice.alert.stages import BRIDGED, STAGES
 from curewatch.advice.alert.watchers import next_mark, signals
 from curewatch.advice.judge import limits
@@ -22,6 +22,7 @@ from curewatch.materials.substrate import load_substrate
 from curewatch.model.air.outlook import Outlook
 from curewatch.model.air.past import Past
 from curewatch.model.film import film
+from curewatch.model.film.lots import Lot
 from curewatch.model.mass.laminate import LaminateLayer
 from curewatch.physics import moist_air
 from curewatch.wording import plain_wording
@@ -85,6 +86,33 @@ def test_the_stage_only_ever_moves_on() -> None:
     stages = [STAGES.index(followed(hours).stage) for hours in np.arange(0.0, 12.1, 0.5)]
     assert stages == sorted(stages)
     assert set(stages) >= {0, 1, 2, 3, 4}
+
+
+def long_after(hours: float, closes: float) -> Progress:
+    """A layer so old, of a resin whose maker lets the next one follow for so many hours at 20 degC."""
+    bond = replace(SLOW.bond, sheet_closes=closes * 3600, sheet_temperature=293.15)
+    situation = shed(NOW, 20.0, 0.5, hours=hours + 6.0)
+    return follow(layer(hours), replace(ASKED, resin=replace(SLOW, bond=bond)), situation, ahead(situation))
+
+
+def test_a_window_that_is_open_for_days_is_closed_after_them() -> None:
+    """A maker's 72 h, asked after 60, 71.5 and 80; a window of 100 h is still open then."""
+    assert [meaning(long_after(hours, 72.0)) for hours in (60.0, 71.2, 80.0)] == [OPEN, SOON, CLOSED]
+    closes = long_after(80.0, 72.0).moment("laminate-before").likely
+    assert closes == pytest.approx(NOW - 8 * 3600, abs=3600.0)
+    assert meaning(long_after(80.0, 100.0)) == OPEN
+
+
+def test_a_layer_that_sets_on_its_third_day_is_set_and_stalls_no_more() -> None:
+    """At 2 degC a slow lot of epoxy-slow is tack-free after two days: it is told so, and it never stalled."""
+    lot = replace(SLOW, kinetics=SLOW.kinetics.faster(0.55))
+    situation = shed(NOW, 2.0, 0.5, hours=100.0)
+    seen = follow(layer(90.0), replace(ASKED, resin=lot, lots=(Lot(lot, 1.0),)), situation, ahead(situation))
+    late = seen.moment("tack-free").likely
+    assert late is not None
+    assert 48.0 < (late - seen.layer.started) / 3600 < 90.0
+    assert seen.stalls == 0.0
+    assert seen.set
 
 
 def test_what_was_recorded_counts_not_what_is_now() -> None:

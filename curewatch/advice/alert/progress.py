@@ -125,6 +125,7 @@ def follow(
         rest=0.0,  # a layer's clock runs from when it lay
         buildup=buildup,
         measured=None if own is path else as_it_is(own, outlook.errors),
+        ahead=float(path.time[-1]) - layer.started,
     )
     moments = timeline(seen, resin)
     so_far, elapsed = usual.cured(now), max(now - layer.started, 60.0)

@@ -83,6 +83,7 @@ def course(
     rest: float | None = None,
     buildup: Buildup | None = None,
     measured: Weather | None = None,
+    ahead: float = AHEAD,
 ) -> Course:
     """Follow a layer from each start along each path.
 
@@ -106,6 +107,8 @@ def course(
     measured : Weather, optional
         The same paths with the temperature of the layer itself as its surface, its own heat in it: it cures
         along these. Blush and the stated wait go by ``weather`` even so.
+    ahead : float
+        How long each start is followed. [s]
 
     Raises
     ------
@@ -119,7 +122,14 @@ def course(
     closing = {"aged"} if resin.bond.sheet_closes is not None else {"closes"}
     only = ASKED | (set() if resin.surface.wax else closing)
     times = _times(
-        resin, own, first, chosen=chosen, peroxide_percent=peroxide_percent, buildup=buildup, only=only
+        resin,
+        own,
+        first,
+        chosen=chosen,
+        peroxide_percent=peroxide_percent,
+        buildup=buildup,
+        only=only,
+        ahead=ahead,
     )
     gathering = blush.rate(resin, ensemble.surface_temperature, ensemble.surface_humidity, carbon_dioxide)
     gathered = running(ensemble.time, gathering)
@@ -172,6 +182,7 @@ def _times(
     peroxide_percent: float | None,
     buildup: Buildup | None,
     only: Collection[str],
+    ahead: float = AHEAD,
 ) -> dict[str, FloatArray]:
     """When each of these marks is passed. (starts, members) [s from the start]
 
@@ -183,7 +194,7 @@ def _times(
         resin,
         History(elapsed, weather.surface_temperature),
         starts=elapsed[first],
-        duration=AHEAD,
+        duration=ahead,
         peroxide_percent=peroxide_percent,
         conversions={"set": resin.milestones.tack_free},
         chosen=chosen,
