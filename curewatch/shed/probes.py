@@ -17,7 +17,6 @@ from curewatch.model.film.film import History
 from curewatch.model.fit import learning
 from curewatch.model.fit.evidence import CUP, Evidence, cup_evidence
 from curewatch.model.fit.rise import taught_by_rise
-from curewatch.model.mass.buildup import Buildup
 from curewatch.readings import Flag
 from curewatch.shed import learnt
 from curewatch.units import MINUTE, FloatArray
@@ -78,19 +77,22 @@ def _by_cup(logbook: LogbookStore, resin: Resin, layer: Layer, cup: ProbePath) -
 
 
 def _by_layer(resin: Resin, question: Question, layer: Layer, situation: Surfaced, probe: ProbePath) -> Resin:
-    """By how much warmer it is than the place without it."""
+    """By how much warmer it is than the place without it; what is warm below it counts, too."""
     if probe.time.size < 3 or probe.time[-1] - layer.started < FEWEST:
         return resin
-    path = learnt.history(layer, float(probe.time[-1]), situation, question.substrate)
-    if path is None:
+    buildup = question.buildup_at(layer.started)
+    earlier = -min((ply.at for ply in buildup.before), default=0.0)
+    reaching = replace(layer, started=layer.started - earlier)
+    path = learnt.history(reaching, float(probe.time[-1]), situation, question.substrate)
+    at: FloatArray = np.arange(GRID, probe.time[-1] - layer.started, GRID)
+    at = at[layer.started + at >= probe.time[0]]  # before that nobody knows how warm it was
+    if path is None or not at.size:
         return resin
     dosed = resin.dosed(layer.peroxide_percent) if layer.peroxide_percent is not None else resin
-    at: FloatArray = np.arange(GRID, float(path.time[-1]), GRID)
     measured = np.interp(layer.started + at, probe.time, probe.temperature)
-    excess = measured - np.interp(at, path.time, path.temperature)
-    heat = Heat(Buildup(layer.thickness, question.substrate))
+    excess = measured - np.interp(earlier + at, path.time, path.temperature)
     try:
-        shown = taught_by_rise(dosed, path, at, excess, heat)
+        shown = taught_by_rise(dosed, path, at, excess, Heat(buildup))
     except OutOfValidity:
         return resin
     if shown is dosed:

@@ -184,6 +184,38 @@ def test_the_warmth_of_a_layer_teaches_its_lot(factor: float) -> None:
     assert told.rate_sd < 0.5 * FAST.rate_sd
 
 
+def taught(read: Laminate, asked: Question, below: tuple[LaminateLayer, ...], silent: float) -> float:
+    """How fast a lot is found to be, two hours after a ply, by a probe that spoke only after so long. [s]"""
+    begun = -below[0].at if below else 0.0
+    laid = replace(layer(2.0), resin="epoxy-fast", thickness=asked.thickness)
+    time = minutes(120)[round(silent / 60.0) :]
+    probe = ProbePath("p1", time, np.interp(begun + time - laid.started, read.time, read.hottest))
+    under = tuple(each._replace(at=laid.started + each.at) for each in below)
+    question = replace(asked, resin=FAST, below=under)
+    found = probes._by_layer(FAST, question, laid, shed(NOW, 20.0, 0.5, hours=8.0), probe)
+    return found.kinetics.k2 / FAST.kinetics.k2
+
+
+@pytest.mark.parametrize(
+    ("fibre", "below", "silent"),
+    [(0.45, (LaminateLayer(-1200.0, 2.4e-3),), 0.0), (0.0, (), 0.0), (0.45, (), 5400.0)],
+    ids=["on a warm ply", "plain resin", "a probe that speaks late"],
+)
+def test_a_usual_lot_is_taught_to_be_a_usual_one(
+    fibre: float, below: tuple[LaminateLayer, ...], silent: float
+) -> None:
+    """Truth by the laminate on foam: found within 8 %. Control: the ply alone, with cloth, from mixing."""
+    begun = -below[0].at if below else 0.0
+    plies = [*(each._replace(at=0.0) for each in below), LaminateLayer(begun, 2.4e-3)]
+    read = laminate(FAST, plies, film.constant(293.15, 86400.0), FOAM, fibre_mass_fraction=fibre)
+    asked = replace(ASKED, substrate=FOAM, thickness=2.4e-3, fibre_mass_fraction=fibre)
+    assert taught(read, asked, below, silent) == pytest.approx(1.0, rel=0.08)
+    at = np.arange(300.0, 7200.0, 300.0)
+    excess = np.interp(begun + np.maximum(at, silent), read.time, read.hottest) - 293.15
+    alone = taught_by_rise(FAST, film.constant(293.15, 7200.0), at, excess, Heat(Buildup(2.4e-3, FOAM)))
+    assert abs(alone.kinetics.k2 / FAST.kinetics.k2 - 1.0) > 0.15
+
+
 def test_a_film_too_thin_to_warm_teaches_nothing() -> None:
     """The negative control: no excess, no lesson."""
     air = film.constant(283.15, 2 * 3600.0)

@@ -31,9 +31,12 @@ def taught_by_rise(resin: Resin, surface: History, time: FloatArray, excess: Flo
     Parameters
     ----------
     surface : History
-        Of the place without the layer, from mixing; one path (n,). [s, K]
+        Of the place without the layer, from mixing or from when the first was laid that is warm below;
+        one path (n,). [s, K]
     time, excess : (n,)
         From mixing [s]; how much warmer the layer was measured. [K]
+    heat : Heat
+        The layer, and what is warm below it.
 
     Returns
     -------
@@ -45,12 +48,13 @@ def taught_by_rise(resin: Resin, surface: History, time: FloatArray, excess: Flo
     OutOfValidity
         A path that leaves the range of the cure law, or a layer too thin or thick for its heat.
     """
+    start = -min((ply.at for ply in heat.buildup.before), default=0.0)
     logs = resin.rate_sd * np.linspace(-REACH, REACH, RATES)
     ensemble = History(surface.time, np.tile(surface.temperature, (RATES, 1)))
     found = cures(
-        resin, ensemble, [Lot(resin, float(np.exp(each))) for each in logs], heat._replace(fine=True)
+        resin, ensemble, [Lot(resin, float(np.exp(each))) for each in logs], heat._replace(fine=True), start
     )
-    along = np.interp(found.time, surface.time, surface.temperature)
+    along = np.interp(start + found.time, surface.time, surface.temperature)
     modelled = np.array([np.interp(time, found.time, row - along) for row in found.temperature])
     off = (excess - modelled) / ERROR
     fit = -0.5 * (FREEDOM + 1.0) * np.log1p(off**2 / FREEDOM).mean(axis=1) * min(WORTH, time.size)
