@@ -256,16 +256,23 @@ class Wording:
     def moment(self, utc: float | None, now: float | None) -> str:
         """``21:40`` today, else with the day: ``Thu 26 Nov 07:10``; the year when it is another.
 
+        An hour that comes twice in a night has its zone beside it: ``01:30 WEST``, then ``01:30 WET``.
         ``now`` is the moment of reading; where nobody knows it, the hour alone. [UTC s]
         """
         if utc is None or not math.isfinite(utc):
             return UNKNOWN
         if now is None:
-            return self.time(utc)
+            return self._once(utc)
         then, today = self.local(utc), self.local(now)
         if then.date() == today.date():
-            return self.time(utc)
-        return f"{day(then.date(), today.date())} {self.time(utc)}"
+            return self._once(utc)
+        return f"{day(then.date(), today.date())} {self._once(utc)}"
+
+    def _once(self, utc: float) -> str:
+        """The hour, with its zone where clocks are set back over it: it is meant once."""
+        then = self.local(utc)
+        twice = then.replace(fold=1 - then.fold).utcoffset() != then.utcoffset()
+        return f"{self.time(utc)} {then:%Z}" if twice else self.time(utc)
 
     def foreseen(self, utc: float | None, now: float | None, to_whole: Callable[[float], int] = round) -> str:
         """A moment that is computed, as finely as it is known: to 5 min, within half an hour to 1 min.
@@ -292,7 +299,7 @@ class Wording:
         if early is None or late is None:
             return UNKNOWN
         same_day = self.local(early).date() == self.local(late).date()
-        end = self.time(late) if same_day else self.moment(late, now)
+        end = self._once(late) if same_day else self.moment(late, now)
         return f"{self.moment(early, now)}-{end}"
 
 

@@ -1,6 +1,7 @@
 """What people read and type at the terminal's border."""
 
 import math
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -10,7 +11,7 @@ from curewatch.cli.typed import mass_from_text, moment_from_text, span_from_text
 from curewatch.clock import iso_utc, utc_from_iso
 from curewatch.errors import UsageError
 from curewatch.safe_text import safe, safe_line
-from curewatch.wording import duration, wording
+from curewatch.wording import Wording, duration, wording
 
 LISBON = ZoneInfo("Europe/Lisbon")
 EVENING = utc_from_iso("2026-11-25T21:40:00Z")
@@ -199,3 +200,20 @@ def test_our_own_texts_are_told_again_in_other_units(written: str, read: str) ->
     assert wording(LISBON, "F,oz", {}).retold(written) == read
     same = written.replace("degC", "°C").replace("3 K", "3 °C").replace("-", "−")
     assert wording(LISBON, "C,g", {}).retold(written) == same
+
+
+def test_an_hour_that_comes_twice_in_a_night_is_told_with_its_zone() -> None:
+    """Portugal sets its clocks back at 01:00 UTC (IANA); a deadline must not be taken for an hour later."""
+    evening = utc_from_iso("2026-10-24T21:00:00Z")
+    first, second = utc_from_iso("2026-10-25T00:30:00Z"), utc_from_iso("2026-10-25T01:30:00Z")
+    words = Wording(LISBON)
+    assert words.moment(first, evening) == "Sun 25 Oct 01:30 WEST"
+    assert words.moment(second, evening) == "Sun 25 Oct 01:30 WET"
+    assert words.moment(first - 1860, evening) == "Sun 25 Oct 00:59"
+    assert words.moment(second + 1800, evening) == "Sun 25 Oct 02:00"
+    assert words.foreseen(second, evening) == "Sun 01:30 WET"
+    assert words.band(first, second, evening) == "Sun 25 Oct 01:30 WEST-01:30 WET"
+    assert replace(words, twelve_hours=True).moment(second, second) == "1:30 am WET"
+    assert words.moment(utc_from_iso("2026-03-29T01:30:00Z"), None) == "02:30"  # and none beside a gap
+    assert words.moment(utc_from_iso("2026-03-29T00:59:00Z"), None) == "00:59"
+    assert Wording().moment(first, evening) == "Sun 25 Oct 00:30"
