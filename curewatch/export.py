@@ -46,7 +46,7 @@ def export(
         "entries": _entries,
     }
     if form not in writers:
-        raise UsageError(f"--format: found {form or target.suffix!r}. Use {', '.join(writers)}")
+        raise UsageError(f"--format: found {form or target.name!r}. Use {', '.join(writers)}")
     if target.exists():
         raise UsageError(f"{target}: found a file of that name. Use a new name")
     draft = target.with_name(f"{target.name}.part-{os.getpid()}")

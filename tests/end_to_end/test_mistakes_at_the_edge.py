@@ -56,6 +56,20 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("job quality --check 'peel coupon' --load '2 kg' --arm -120", USAGE, "no length"),
     ("observe gelled --temperature 900", USAGE, "Use -30 to 150"),
     ("simulate --hours -1 --file -", USAGE, "Use 1 to a year's, by --hours"),
+    ("simulate --hours nan --file -", USAGE, "Use 1 to a year's, by --hours"),
+    ("simulate --hours inf --file -", USAGE, "Use 1 to a year's, by --hours"),
+    (
+        "simulate --count 1 --fault silent:hall@0s --file -",
+        USAGE,
+        "found sensor 'hall'. Use bench, hull, yard",
+    ),
+    ("logbook export x.csv --sensor hall", USAGE, "--sensor: found 'hall'. Use "),
+    ("logbook export x.jsonl --sensor bench", USAGE, "entries are of no sensor"),
+    (
+        "logbook export x.csv --since 2026-12-01 --until 2026-11-01",
+        USAGE,
+        "--until: found '2026-11-01', not after",
+    ),
     ("resin compare --temperature 12", USAGE, "give both --temperature and --humidity"),
     # dates and hours
     ("tonight --at 2026-02-30", USAGE, "no moment"),

@@ -1,6 +1,6 @@
 """``curewatch logbook``: is it whole, put a copy aside, take readings out, let old ones go."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -12,6 +12,7 @@ from curewatch.cli.terminal import print_json, say
 
 if TYPE_CHECKING:
     from curewatch.configuration import Configuration
+    from curewatch.export import Selection
     from curewatch.logbook import LogbookStore
 
 app = typer.Typer(
@@ -292,13 +293,33 @@ def export(
     from curewatch.export import Selection
     from curewatch.export import export as write_out
 
+    entries = form == "entries" or (form is None and target.suffix.lower() == ".jsonl")
     with opened(config) as (logbook, configuration):
         zone = configuration.zone
         chosen = Selection(_moment(since, zone, "--since"), _moment(until, zone, "--until"), sensor)
+        _can_be_met(chosen, until, (*configuration.sensors, *logbook.sensors()), entries=entries)
         count = write_out(logbook, target, form, chosen)
-    entries = form == "entries" or target.suffix.lower() == ".jsonl"
     document = logbook_export_document(target, count, entries=entries)
     print_json(document) if json else say(*export_lines(document))
+
+
+def _can_be_met(chosen: "Selection", until: str | None, sensors: Sequence[str], *, entries: bool) -> None:
+    """A slip in a name or a date would give a file with nothing in it.
+
+    Raises
+    ------
+    UsageError
+        Nothing can be of this sensor, or of these times.
+    """
+    from curewatch.errors import UsageError
+
+    if chosen.sensor is not None and entries:
+        raise UsageError(f"--sensor: found {chosen.sensor!r}, but entries are of no sensor. Leave it out")
+    if chosen.sensor is not None and chosen.sensor not in sensors:
+        known = ", ".join(dict.fromkeys(sensors)) or "one that has spoken: none has"
+        raise UsageError(f"--sensor: found {chosen.sensor!r}. Use {known}")
+    if chosen.start is not None and chosen.end is not None and chosen.end <= chosen.start:
+        raise UsageError(f"--until: found {until!r}, not after --since. Use a later time")
 
 
 @app.command()

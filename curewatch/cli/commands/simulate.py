@@ -95,6 +95,10 @@ def simulate(
     plan = replace(plan, start=_start(start, plan, clock, reports, speed, live=live, evening=evening))
     plan = replace(plan, seed=plan.seed if evening else seed, stamped=not unstamped, faults=_faults(fault))
     plan = replace(plan, sensors=(*plan.sensors, SPARE)) if spare else plan
+    names = [each.name for each in plan.sensors]
+    strange = next((each.sensor for each in plan.faults if each.sensor not in (None, *names)), None)
+    if strange is not None:
+        raise UsageError(f"--fault: found sensor {strange!r}. Use {', '.join(names)}")
     plan = replace(plan, jar=None if jar is None else known_salt(jar))
     with ExitStack() as stack:
         if broker is not None:
@@ -118,12 +122,12 @@ def _length(
     plan = saltmarsh.evening() if evening else SimulationPlan(start=0.0)
     plan = replace(plan, interval=every)
     wanted = hours if hours is not None else saltmarsh.HOURS if evening else DEFAULT_HOURS
-    reports = count if count is not None else int(wanted * 3600 / every) + 1
-    if not 1 <= reports <= LONGEST_HOURS * 3600 / every:
+    reports = count if count is not None else wanted * 3600 / every + 1
+    if not 1 <= reports <= LONGEST_HOURS * 3600 / every:  # nor is nan
         raise UsageError(
-            f"found {reports:,} reports to make. Use 1 to a year's, by --hours, --count or --every"
+            f"found {reports:,.0f} reports to make. Use 1 to a year's, by --hours, --count or --every"
         )
-    return plan, reports
+    return plan, int(reports)
 
 
 def _start(
