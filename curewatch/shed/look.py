@@ -35,7 +35,7 @@ from curewatch.model.air.outlook import Outlook
 from curewatch.model.air.reading_errors import Accuracy, with_errors
 from curewatch.model.film.blush import FRESH_AIR
 from curewatch.model.fit.score import Deviation
-from curewatch.model.mass.pot import pot
+from curewatch.model.mass.pot import WATCHED, pot
 from curewatch.shed import (
     consult,
     layer_log,
@@ -340,10 +340,10 @@ class Look:
         try:
             chosen = load_resin(resin, self.configuration.resin.folder)
             warmth = pots.WARM_AIR if air is None else air
-            found = pot(chosen, mass, warmth, peroxide_percent=peroxide_percent, to_gel=True)
+            found = pot(chosen, mass, warmth, duration=WATCHED, peroxide_percent=peroxide_percent)
         except CurewatchError:
             return None
-        return float(found.pot_life) if np.isfinite(found.pot_life) else None
+        return found.kicks if np.isfinite(found.kicks) else None
 
     @cached_property
     def primers(self) -> tuple[primer_log.PrimerCoat, ...]:

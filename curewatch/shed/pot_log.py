@@ -4,10 +4,10 @@ from typing import Any, NamedTuple
 
 from curewatch.logbook import LogbookStore
 from curewatch.shed.layer_log import standing
-from curewatch.units import HOUR
+from curewatch.units import DAY
 
 KINDS = ("batch", "layer", "pot-empty", "correction")
-LONGEST = 6 * HOUR  # after that a pot has long kicked [s]
+LONGEST = DAY  # after that nothing is foreseen of a pot: in the cold a slow one kicks after 6 to 20 h [s]
 
 
 class MixedBatch(NamedTuple):
@@ -22,7 +22,7 @@ class MixedBatch(NamedTuple):
 
 
 def unlaid(logbook: LogbookStore, now: float) -> tuple[MixedBatch, ...]:
-    """Every batch of the last hours in its pot: not laid, and nobody said that it is empty."""
+    """Every batch of the last day in its pot: not laid, and nobody said that it is empty."""
     found: dict[tuple[str, str], MixedBatch] = {}
     over: set[tuple[str, str]] = set()
     for entry, payload in standing(logbook.entries(KINDS)):

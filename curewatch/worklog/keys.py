@@ -18,13 +18,14 @@ from curewatch.logbook import Entry, EntryKind, LogbookStore, StoredEntry
 from curewatch.materials import Resin, load_resin
 from curewatch.phrases import Said, phrase
 from curewatch.shed import layer_log, pot_log
-from curewatch.units import MINUTE, kilogram_from_gram
+from curewatch.units import HOUR, MINUTE, kilogram_from_gram
 from curewatch.wording import Wording
 from curewatch.worklog import laying, observing, telling
 from curewatch.worklog.job import Job
 from curewatch.worklog.order import ToldTime, contradictions
 
 UNDO_FOR = MINUTE  # s after a press in which it can be withdrawn
+RECENT = 6 * HOUR  # s after which a batch is no longer the one that is meant (assumed)
 NOT_WEIGHED = "masses as planned, not weighed"
 
 
@@ -270,7 +271,8 @@ def _peel_ply(place: BenchPlace, job: Job) -> Pressed:
 
 
 def _pot_empty(place: BenchPlace, job: Job) -> Pressed:
-    waiting = [each for each in pot_log.unlaid(place.logbook, place.now) if each.job == job.name]
+    every = (each for each in pot_log.unlaid(place.logbook, place.now) if each.job == job.name)
+    waiting = [each for each in every if place.now - each.mixed <= RECENT]
     if waiting:
         last = max(waiting, key=lambda each: each.mixed).batch
         stored = _written(place, EntryKind.POT_EMPTY, job, {"batch": last})

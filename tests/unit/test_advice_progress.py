@@ -24,6 +24,7 @@ from curewatch.model.air.past import Past
 from curewatch.model.film import film
 from curewatch.model.film.lots import Lot
 from curewatch.model.mass.laminate import LaminateLayer
+from curewatch.model.mass.pot import pot
 from curewatch.physics import moist_air
 from curewatch.wording import plain_wording
 
@@ -271,12 +272,28 @@ def test_a_full_cup_rings_before_it_kicks() -> None:
     assert ringing(late) == (0.75 * early.pot.pot_life <= 0.7 * 3600)
 
 
+def test_a_pot_that_kicks_at_night_rings_then() -> None:
+    """A slow resin in the cold kicks after more than six hours and gets hot; a small cup of it only gels."""
+    cold = shed(NOW, 5.0, 0.5, hours=12.0)
+    for grams, age, ringing in ((150, 5.0, False), (150, 7.0, True), (100, 9.0, False)):
+        left = replace(layer(age), batch_mass=grams / 1000)
+        seen = follow(left, ASKED, cold, ahead(cold))
+        assert seen.pot is not None
+        assert 6.0 < seen.pot.pot_life / 3600 < 12.0
+        assert seen.pot.overheats == (grams == 150)
+        found = signals(cold, [seen], LINES, None, active={})
+        assert [one.raised for one in found if one.key.kind is AlertKind.POT] == [ringing]
+    six = pot(SLOW, 0.15, 278.15, duration=6 * 3600.0)
+    assert np.isnan(six.pot_life)
+    assert not six.overheats
+
+
 def test_a_pot_that_never_kicks_stops_no_look_and_rings_only_by_its_thermometer() -> None:
     """A small batch in a cold shed: no alarm by the model and no mark of it; the look goes on."""
     cold, small = shed(NOW, 3.0, 0.5), replace(layer(0.3), batch_mass=0.02)
     seen = follow(small, ASKED, cold, ahead(cold))
     assert seen.pot is not None
-    assert np.isnan(seen.pot.pot_life)
+    assert np.isinf(seen.pot.kicks)
     for rising, ringing in ((None, False), (0.1, True)):
         found = signals(cold, [replace(seen, cup_slope=rising)], LINES, None, active={})
         (of_pot,) = [one for one in found if one.key.kind is AlertKind.POT]

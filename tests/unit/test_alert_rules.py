@@ -68,7 +68,7 @@ def progress(text: str) -> Progress:
         for name, minute in likely.items()
     )
     stalls = re.search(r"stalls on (\d+) of 10", text)
-    pot: Any = SimpleNamespace(pot_life=3600.0)
+    pot: Any = SimpleNamespace(kicks=3600.0)
     warms = re.search(r"cup warms (\S+) K a min", text)
     probes = {"probe follows": ("",), "probe silent": ("silent for 20 min",)}
     troubles = next((each for words, each in probes.items() if words in text), ())

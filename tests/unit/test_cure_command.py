@@ -12,6 +12,7 @@ from curewatch.logbook import Logbook
 from curewatch.materials import load_resin
 from curewatch.model.film.film import History, constant, cure
 from curewatch.model.film.milestones import milestones
+from curewatch.model.mass.pot import pot
 from curewatch.readings import Reading
 from curewatch.units import HOUR
 
@@ -229,6 +230,19 @@ def test_a_batch_and_a_laminate_are_told_with_their_heat(capsys: pytest.CaptureF
     assert said["laminate"]["peak_temperature_c"] > 20.0
     assert 1 <= said["laminate"]["layers_in_one_go"] <= 12
     assert said["recoat_window"]["opens_s"] < said["recoat_window"]["closes_s"]
+
+
+def test_the_heat_of_a_slow_batch_in_the_cold_is_told_though_it_comes_late(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """150 g of epoxy-slow at 5 degC kick after 7.5 h, and get hot; in six hours they warm by 11 K."""
+    words = ("cure", "--resin", "epoxy-slow", "--temperature", "5", "--hours", "24", "--mass", "150 g")
+    said = json.loads(answer(capsys, *words, "--json")[1])["pot"]
+    six = pot(load_resin("epoxy-slow"), 0.15, 278.15, duration=6 * HOUR)
+    assert 6.5 * HOUR < said["pot_life_s"]["likely"] < 9.0 * HOUR
+    assert said["peak_temperature_c"] > 60.0
+    assert np.isnan(six.pot_life)
+    assert six.peak_temperature < 278.15 + 15.0
 
 
 def test_show_gives_an_origin_for_every_number(capsys: pytest.CaptureFixture[str]) -> None:

@@ -51,8 +51,8 @@ def of_layer(layer: Progress) -> OpenPot | None:
     laid = layer.layer
     if layer.pot is None or laid.pot_emptied is not None:
         return None
-    life = layer.pot.pot_life if math.isfinite(layer.pot.pot_life) else math.inf
-    return OpenPot(laid.layer, laid.named, laid.started, life, f"--layer {laid.layer}", layer.cup_slope)
+    option = f"--layer {laid.layer}"
+    return OpenPot(laid.layer, laid.named, laid.started, layer.pot.kicks, option, layer.cup_slope)
 
 
 def pots(open_ones: Iterable[OpenPot], now: float) -> Iterator[Signal]:

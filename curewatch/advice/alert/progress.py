@@ -36,7 +36,7 @@ from curewatch.model.film.film import Cure, History
 from curewatch.model.film.lots import Lot, lots, shared_out
 from curewatch.model.mass.buildup import Buildup
 from curewatch.model.mass.laminate import LaminateLayer
-from curewatch.model.mass.pot import Pot, pot
+from curewatch.model.mass.pot import WATCHED, Pot, pot
 from curewatch.order import median
 from curewatch.phrases import Said
 from curewatch.units import FloatArray
@@ -177,7 +177,7 @@ def _pot(layer: Layer, resin: Resin, path: Weather) -> Pot | None:
     if layer.batch_mass is None or layer.pot_emptied is not None:
         return None
     air = float(median(path.air_temperature[:, 0]))
-    return pot(resin, layer.batch_mass, air, peroxide_percent=layer.peroxide_percent)
+    return pot(resin, layer.batch_mass, air, duration=WATCHED, peroxide_percent=layer.peroxide_percent)
 
 
 class _Followed(NamedTuple):

@@ -16,7 +16,7 @@ from enum import Enum
 from curewatch.materials.chemistry import Chemistry
 from curewatch.materials.resin import Resin
 from curewatch.model.film.lots import FAST, rate_factor_at
-from curewatch.model.mass.pot import pot
+from curewatch.model.mass.pot import WATCHED, pot
 
 DRY_STYRENE = (
     "DANGER: styrene vapour burns, and a dehumidifier has motors and switches. Ventilate until none is left."
@@ -149,7 +149,9 @@ def pot_overheats(
         return False
     fast = rate_factor_at(resin, FAST)
     air = USUAL_AIR if air_temperature is None else air_temperature
-    return pot(resin, mass, air, rate_factor=fast, peroxide_percent=peroxide_percent).overheats
+    return pot(
+        resin, mass, air, duration=WATCHED, rate_factor=fast, peroxide_percent=peroxide_percent
+    ).overheats
 
 
 def for_heating(chemistry: Chemistry, *, surface: bool = False) -> str:

@@ -9,12 +9,11 @@ from curewatch.advice.judge.batches import SHARE
 from curewatch.advice.judge.course import Course
 from curewatch.materials.resin import Resin
 from curewatch.model.film.lots import EARLY, LATE, MEDIAN, rate_factor_at
-from curewatch.model.mass.pot import Shape, pot
-from curewatch.units import HOUR, FloatArray
+from curewatch.model.mass.pot import WATCHED, Shape, pot
+from curewatch.units import FloatArray
 
 SANDING = "before you sand: P3 filter, gloves, extraction; dust of green resin can cause an allergy for life"
 WET_ON_WET = "until then the next ply may go on wet on wet, from now on; every ply adds heat"
-WATCHED = 12 * HOUR  # a batch in its pot is followed for; nobody keeps one longer
 
 
 class PotBatch(NamedTuple):

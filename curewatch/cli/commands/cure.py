@@ -208,13 +208,13 @@ def _pot(resin: "Resin", told: str, shape: str, path: "History", words: "Wording
     from curewatch.cli.typed import batch_mass_from_text
     from curewatch.errors import UsageError
     from curewatch.model.film.lots import FAST, rate_factor_at
-    from curewatch.model.mass.pot import SHAPES, pot
+    from curewatch.model.mass.pot import SHAPES, WATCHED, pot
 
     if shape not in SHAPES:
         raise UsageError(f"--shape: found {shape!r}. Use {', '.join(SHAPES)}")
     mass, air = batch_mass_from_text(told, words=words), float(path.temperature[0])
     factors = (rate_factor_at(resin, FAST), 1.0, rate_factor_at(resin, 1.0 - FAST))
-    pots = [pot(resin, mass, air, shape=shape, rate_factor=factor) for factor in factors]
+    pots = [pot(resin, mass, air, shape=shape, duration=WATCHED, rate_factor=factor) for factor in factors]
     return pot_part(mass, shape, air, pots)
 
 

@@ -13,7 +13,7 @@ def pot_line(pot: CurePotDocument, words: Wording) -> list[str]:
     life, mass = pot.pot_life_s, f"{words.stated(pot.mass_g, 'g')} in a {spoken(pot.shape)}"
     if life.early is None:
         air = words.stated(pot.air_temperature_c, "degC")
-        return wrapped(f"{pot.caution_brief} {mass} at {air} does not kick within 6 hours.".strip())
+        return wrapped(f"{pot.caution_brief} {mass} at {air} does not kick within 24 hours.".strip())
     kicks = f"kicks as early as {roughly(life.early, math.floor)}, likely {_when(life.likely)}"
     return wrapped(f"{pot.caution_brief} {mass}: {kicks}; peak {words.peak(pot.peak_temperature_c)}.".strip())
 
@@ -56,4 +56,4 @@ def laminate_lines(found: CureLaminateDocument, words: Wording) -> list[str]:
 
 
 def _when(seconds: float | None) -> str:
-    return "more than 6 h" if seconds is None else roughly(seconds)
+    return "more than 24 h" if seconds is None else roughly(seconds)

@@ -37,7 +37,7 @@ from curewatch.physics.heat_balance import (
     transfer_to_air,
     upright_cylinder,
 )
-from curewatch.units import HOUR, FloatArray
+from curewatch.units import DAY, HOUR, FloatArray
 
 Shape = Literal["cup", "tray", "roller-tray"]
 SHAPES: tuple[Shape, ...] = ("cup", "tray", "roller-tray")
@@ -50,6 +50,8 @@ CELLS = 8
 # decides when a mass gels, and 0.02 K lost 2 % of a cool tray's heat.
 TOLERANCE = (1e-6, 5e-4)
 FIRST_STEP = 5.0  # s
+WATCHED = DAY  # s that a batch is followed for: in the cold a slow one kicks, and gets hot, after 6 to 20 h
+USED = 6 * HOUR  # s after which nobody spreads from a pot: it matters by its heat alone (assumed)
 LONGEST = 1920.0  # s, a step of shells while they cool
 LEAST_STORED, MOST_STORED, STORED_STEP = -100.0, 900.0, 2.0  # K, the table of what a surface gives off
 LONGEST_SPAN, SURFACE_STEP = 250.0, 1.0  # K either side of the air, of the surfaces that it is made from
@@ -87,6 +89,11 @@ class Pot(NamedTuple):
     def overheats(self) -> bool:
         """Whether its heat is a danger: the one threshold of every caution about a pot."""
         return self.peak_temperature >= HOT
+
+    @property
+    def kicks(self) -> float:
+        """Until it kicks; infinite where it never does, or so late that it only gels, and cool. [s]"""
+        return self.pot_life if self.pot_life <= (WATCHED if self.overheats else USED) else math.inf
 
 
 class _Mass(NamedTuple):
