@@ -33,4 +33,8 @@ def standing(logbook: LogbookStore, configuration: Configuration, now: float) ->
     from curewatch.shed.look import Look  # the model
 
     left = Look(logbook, configuration, now).alerts
-    return tuple(each for each in found if each.alert.key.kind not in TELLS_GO or each.alert.key in left)
+    stand = (each for each in found if each.alert.key.kind not in TELLS_GO or each.alert.key in left)
+    return tuple(
+        each._replace(alert=left[each.alert.key]) if each.alert.key.kind in TELLS_GO else each
+        for each in stand
+    )

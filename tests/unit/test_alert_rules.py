@@ -37,6 +37,9 @@ RESIN = load_resin("epoxy-slow")
 LIMITS = for_resin(RESIN)
 
 
+ELEVEN = MIDNIGHT + 11 * 3600
+
+
 def rows(title: str) -> Iterator[list[str]]:
     """The lines of the table under this heading."""
     part = TABLE.read_text(encoding="utf-8").split(f"## {title}\n")[1].split("\n## ")[0]
@@ -224,6 +227,20 @@ def test_the_line_for_the_night_says_no_go_where_no_start_could_be_looked_at() -
     said = {str(ruled): words.say(text, MIDNIGHT) for ruled, text in lines.items()}
     unknown = "tonight: unknown, readings are missing"
     assert said == {"go": unknown, "no-go": "tonight: no-go, asked", "unknown": unknown}
+
+
+def test_a_go_that_outlasts_its_last_start_names_that_start_no_more() -> None:
+    """Told at ten to start before eleven: at twelve it is still a go. It rings no second time."""
+    told = Signal(Key(AlertKind.GO_NOW), True, False, "go now; start before 11:00", "Ask again", ELEVEN)
+    state, _ = alerts.step({}, [told], MIDNIGHT + 10 * 3600)
+    for hour, text, due in (("10:30", told.text, ELEVEN), ("12:00", "go now with epoxy-slow", None)):
+        chances = _chances(f"go at {hour}")
+        signals = list(openings.openings(chances, state))
+        (shown,) = alerts.reworded(state, signals).values()
+        assert (plain_wording().say(shown.text, chances.now), shown.due) == (text, due)
+        state, events = alerts.step(state, signals, chances.now)
+        assert events == ()
+    assert "before" not in plain_wording().say(state[Key(AlertKind.GO_NOW)].text, MIDNIGHT)
 
 
 def _chances(text: str) -> openings.Chances:

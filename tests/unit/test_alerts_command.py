@@ -5,6 +5,7 @@ import re
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -220,3 +221,17 @@ def test_a_go_of_a_daemon_that_hears_is_shown_without_a_look(
         looks.clear()
         shown = [each["alert"] for each in stands(capsys)]
         assert (shown, len(looks)) == ([] if looked else ["go-now"], looked)
+
+
+def test_a_go_that_outlasts_its_last_start_is_shown_in_the_words_of_the_look(
+    shed: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As on the board: the hour that has passed is told no more."""
+    now, key = SystemClock().now().utc, Key(AlertKind.GO_NOW)
+    left = alerts.ActiveAlert(key, now - 7200, "go now with epoxy-fast", "Ask again", None)
+    monkeypatch.setattr("curewatch.shed.look.Look", lambda *_: SimpleNamespace(alerts={key: left}))
+    go = Event(Happening.RAISED, key, now - 7200, "go now with epoxy-fast; start before 04:30", due=now - 60)
+    with Logbook(shed) as logbook:
+        logbook.append(entries=[Entry("alert", alerts.event_as_plain(go), go.at)])
+    (shown,) = (each for each in stands(capsys) if each["alert"] == "go-now")
+    assert (shown["text"]["text"], shown["due"]) == ("go now with epoxy-fast", None)

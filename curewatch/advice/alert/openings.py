@@ -66,7 +66,10 @@ def go_now(chances: Chances, standing: ActiveAlert | None) -> Signal:
     if advice.verdict is not Verdict.GO:
         return Signal(key, False, True, "no longer go", hold=0.0)
     if standing is not None:
-        return Signal(key, True, False, standing.text, standing.advised, standing.due)
+        told = standing.text, standing.advised, standing.due
+        if standing.due is not None and standing.due <= chances.now:  # it is still a go, beyond what was told
+            told = chances.said("go now with {resin}", resin=advice.resin), standing.advised, None
+        return Signal(key, True, False, *told)
     if round((advice.probability or 0.0) - chances.needed, 3) < CLEARLY:
         return Signal(key, False, False, "go, but only just")
     until = _until(chances)
