@@ -124,8 +124,10 @@ class WatchKeeping:
         """Judge every sensor; ask for advice if there is a reason."""
         self._checked = at.monotonic
         said: list[Entry | Publish | Show | Evaluate] = []
-        for judged in self.judged(at.utc):
-            said.extend(self._changed(judged, at))
+        judged = self.judged(at.utc)
+        for each in judged:
+            said.extend(self._changed(each, at))
+        self.healths = {each.sensor: each for each in judged}  # without those that are let go
         if not clock.believed:
             self._reason = self._reason or "clock"
         said.extend(self._advice_due(at))

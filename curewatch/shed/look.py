@@ -10,10 +10,10 @@ Law: what is judged has its surface (:class:`Surfaced`), and it is given its sur
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import datetime, timedelta
 from functools import cached_property
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -414,17 +414,10 @@ def surfaced(
     below = situation.surface or _estimated(situation, substrate)
     if below is None:
         return None
-    return Surfaced(
-        at=situation.at,
-        air=situation.air,
-        surface=below,
-        outside=situation.outside,
-        troubles=situation.troubles,
-        past=situation.past,
-        carbon_dioxide=carbon_dioxide if situation.carbon_dioxide is None else situation.carbon_dioxide,
-        forecasts=situation.forecasts,
-        rejected=situation.rejected,
-    )
+    measured = situation.carbon_dioxide
+    known: dict[str, Any] = {each.name: getattr(situation, each.name) for each in fields(situation)}
+    known |= {"surface": below, "carbon_dioxide": carbon_dioxide if measured is None else measured}
+    return Surfaced(**known)
 
 
 def _estimated(situation: Situation, substrate: Substrate) -> Place | None:

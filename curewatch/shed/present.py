@@ -90,6 +90,7 @@ def situation(
         surface=places["surface"],
         outside=places["outside"],
         troubles=troubles,
+        judged=frozenset(found),
         carbon_dioxide=_carbon_dioxide(found, air),
         forecasts=forecasts.kept(logbook, now),
         rejected=rejected_lately.told(rejected),

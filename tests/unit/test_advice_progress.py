@@ -257,6 +257,35 @@ def test_a_silent_sensor_rings_and_its_return_clears_it() -> None:
     assert [event.happening for event in events] == [Happening.CLEARED]
 
 
+def test_the_alert_of_a_sensor_that_was_renamed_ends_at_once() -> None:
+    """A name that is no longer asked about; one that is, and of which nothing is known, keeps its alert.
+
+    The controls: nobody looked which take part, and the name is one of them.
+    """
+    good = shed(NOW, 20.0, 0.5)
+    silent = replace(good, troubles=(Trouble(TroubleKind.SILENT, "nothing for 12 min", "yrad", "outside"),))
+    lost, _ = alerts.step({}, signals(silent, [], LINES, None, active={}), NOW)
+
+    def after(judged: frozenset[str] | None) -> alerts.State:
+        found = signals(replace(good, judged=judged), [], LINES, None, active=lost)
+        return alerts.step(lost, found, NOW + 60.0)[0]
+
+    assert not after(frozenset({"bench", "hull", "yard"}))
+    assert after(None) == lost
+    assert set(after(frozenset({"bench", "hull", "yrad"}))) == set(lost)
+
+
+def test_a_second_sensor_of_a_role_that_reports_again_clears_its_alert() -> None:
+    """Another one stands for their place: it is asked about, and nothing is wrong with it."""
+    good = shed(NOW, 20.0, 0.5)
+    silent = replace(good, troubles=(Trouble(TroubleKind.SILENT, "nothing for 12 min", "beam", "air"),))
+    state, _ = alerts.step({}, signals(silent, [], LINES, None, active={}), NOW)
+    both = replace(good, judged=frozenset({"bench", "beam", "hull"}))
+    for seconds in (60.0, 200.0):
+        state, events = alerts.step(state, signals(both, [], LINES, None, active=state), NOW + seconds)
+    assert [event.happening for event in events] == [Happening.CLEARED]
+
+
 def test_a_full_cup_rings_before_it_kicks() -> None:
     """After three quarters of its life in the cup, with the moment it kicks."""
     early, late = followed(0.2), followed(0.7)

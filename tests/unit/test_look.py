@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import numpy as np
 import pytest
 
@@ -23,6 +24,7 @@ from curewatch.clock import Instant, SystemClock
 from curewatch.configuration import Configuration
 from curewatch.daemon.evaluation import Evaluation
 from curewatch.daemon.events import Publish
+from curewatch.daemon.watch_keeping import WatchKeeping
 from curewatch.jobs import Layer, layer_as_plain
 from curewatch.logbook import Entry, Logbook
 from curewatch.materials import load_resin
@@ -31,7 +33,8 @@ from curewatch.model.mass.buildup import Buildup
 from curewatch.readings import Reading
 from curewatch.record.layer_history import follow
 from curewatch.record.measured import Post, measure, part_of
-from curewatch.shed import present
+from curewatch.shed import present, recall
+from curewatch.shed.clock_watch import ClockState
 from curewatch.shed.look import Look, looking
 from curewatch.units import DAY, HOUR, MINUTE
 from curewatch.wording import plain_wording
@@ -63,8 +66,8 @@ def test_an_alert_is_active_everywhere_or_nowhere(
     settings, now = configured(tmp_path / "log.sqlite"), SystemClock().now().utc
     file = tmp_path / "curewatch.toml"
     file.write_text(f"[logbook]\npath = {str(tmp_path / 'log.sqlite')!r}\n", encoding="utf-8")
-    key = Key(AlertKind.SENSOR_LOST, "yard")  # of which nothing new is heard: it stays
-    raised = Event(Happening.RAISED, key, now - days * DAY, "yard: silent", "see to it")
+    key = Key(AlertKind.SENSOR_LOST, "hull")  # of which nothing new is heard: it stays
+    raised = Event(Happening.RAISED, key, now - days * DAY, "hull: silent", "see to it")
     with Logbook(tmp_path / "log.sqlite") as logbook:
         logbook.append(
             readings(now, "bench"), entries=[Entry("alert", alerts.event_as_plain(raised), raised.at)]
@@ -82,6 +85,25 @@ def test_an_alert_is_active_everywhere_or_nowhere(
     assert key in found
     assert found == board == set(evaluation.memory.alerts)
     assert {(str(each.kind), each.subject) for each in found} == keys(published["alerts"]) == keys(listed)
+
+
+def test_a_sensor_that_is_no_longer_configured_has_no_alert_and_no_state(tmp_path: Path) -> None:
+    """Its name was mistyped and mended: nobody sees to it any more. The control: before, both are there."""
+    now = SystemClock().now().utc
+    mended = configured(tmp_path / "log.sqlite")
+    mistyped = msgspec.structs.replace(mended, sensors={**mended.sensors, "hlul": mended.sensors["hull"]})
+    with Logbook(tmp_path / "log.sqlite") as logbook:
+        logbook.append(readings(now, "bench", "hull"))
+        keeping, seen = WatchKeeping(mistyped, recall.tracks(logbook, ["bench", "hull"], now)), []
+        for at, settings in ((now, mistyped), (now + MINUTE, mended)):
+            keeping.reconfigure(settings)
+            said = keeping.look(Instant(at, 0.0), ClockState(), {})
+            (state,) = (one.document for one in said if isinstance(one, Publish))
+            of_look = Evaluation(settings, logbook)(Instant(at, 0.0), "asked by a test")
+            logbook.append(entries=[one for one in of_look if isinstance(one, Entry)])
+            active = {key.subject for key in Look(logbook, settings, at).active}
+            seen.append(("hlul" in state["sensors"], "hlul" in active))
+    assert seen == [(True, True), (False, False)]
 
 
 @pytest.mark.long

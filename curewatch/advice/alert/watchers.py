@@ -126,7 +126,7 @@ def sensors(
     listening: bool = False,
     work: Callable[[], str] = str,
 ) -> Iterator[Signal]:
-    """One signal for each sensor that is lost or cannot be trusted, and its end when it can be.
+    """One signal for each sensor that is lost or cannot be trusted, and its end when it can be or is let go.
 
     ``work`` names the open jobs and parts: all of them rest on every sensor of the shed.
     """
@@ -138,12 +138,17 @@ def sensors(
         text = _of_sensor(trouble.sensor, trouble.told, work())
         code = str(trouble.kind).replace(" ", "-")
         yield Signal(key, True, False, text, trouble.remedy, meaning=code)
-    well = {place.sensor for place in situation.places()} | {"", "air"}
+    named, asked = {"", "air"}, situation.judged
+    well = named.union((place.sensor for place in situation.places()), asked or ())
     for key in active:
-        if key.kind in _OF_SENSOR and key not in wrong and key.subject in well | doubted.keys():
+        if key.kind not in _OF_SENSOR or key in wrong:
+            continue
+        if key.subject in well | doubted.keys():
             text = _of_sensor(key.subject, "it reports again", work())
             hold = 0.0 if key.subject in doubted else 2 * MINUTE  # at once for another trouble
             yield Signal(key, False, True, text, hold=hold)
+        elif asked is not None:
+            yield Signal(key, False, True, _of_sensor(key.subject, "it takes no part any more", ""), hold=0.0)
 
 
 def _of_sensor(sensor: str, said: Said, work: str) -> Said:

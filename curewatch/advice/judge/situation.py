@@ -146,6 +146,7 @@ class Situation:
     carbon_dioxide: float | None = None  # mole fraction in the shed's air, where measured [1]
     forecasts: tuple[Forecast, ...] = ()  # of the air outside, fed by the user, the newest last
     rejected: str = ""  # what came in lately and could not be taken, in a line
+    judged: frozenset[str] | None = None  # the sensors that take part; None where nobody looked
 
     def places(self) -> tuple[Place, ...]:
         """The places that have ever spoken: air, surface, outside."""
