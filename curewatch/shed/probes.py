@@ -12,17 +12,20 @@ from curewatch.errors import OutOfValidity
 from curewatch.jobs import Layer
 from curewatch.logbook import LogbookStore
 from curewatch.materials.resin import Resin
+from curewatch.model.air.surface import lagged_temperature
 from curewatch.model.film.ensemble_steps import Heat
 from curewatch.model.film.film import History
 from curewatch.model.fit import learning
 from curewatch.model.fit.evidence import CUP, Evidence, cup_evidence
 from curewatch.model.fit.rise import taught_by_rise
+from curewatch.model.mass.pot import body
 from curewatch.readings import Flag
 from curewatch.shed import learnt
 from curewatch.units import MINUTE, FloatArray
 
 FEWEST = 10 * MINUTE  # s of readings before a layer's warmth says anything
 GRID = 5 * MINUTE
+AIR_MOVED = 1.0  # K by which a cup may have followed its air: more, and it cures at another pace (assumed)
 
 
 class Probes(NamedTuple):
@@ -53,13 +56,13 @@ def taught(
     """The question with the lot's rate as both thermometers show it so far."""
     resin = question.resin
     if seen.cup is not None:
-        resin = _by_cup(logbook, resin, layer, seen.cup)
+        resin = _by_cup(logbook, resin, layer, situation, seen.cup)
     if seen.layer is not None:
         resin = _by_layer(resin, question, layer, situation, seen.layer)
     return question if resin is question.resin else replace(question, resin=resin)
 
 
-def _by_cup(logbook: LogbookStore, resin: Resin, layer: Layer, cup: ProbePath) -> Resin:
+def _by_cup(logbook: LogbookStore, resin: Resin, layer: Layer, situation: Surfaced, cup: ProbePath) -> Resin:
     """By when it had risen so far; what somebody told of that cup already is not counted twice."""
     mass = layer.cup_mass or layer.batch_mass
     told = any(
@@ -69,6 +72,9 @@ def _by_cup(logbook: LogbookStore, resin: Resin, layer: Layer, cup: ProbePath) -
     if mass is None or told or cup.time.size < 2:
         return resin
     history = _from_mixing(layer, cup.time, cup.temperature)
+    around = learnt.air_history(layer, float(cup.time[-1]), situation)
+    if around is not None:
+        history = _in_air_that_stays(history, around, 1.0 / body(resin, mass).loss)
     try:
         seen: Evidence = cup_evidence(history, mass, layer.peroxide_percent)
     except OutOfValidity:  # it has not risen enough yet
@@ -101,6 +107,18 @@ def _by_layer(resin: Resin, question: Question, layer: Layer, situation: Surface
     return replace(
         resin, kinetics=resin.kinetics.faster(factor), rate_sd=shown.rate_sd, origins=shown.origins
     )
+
+
+def _in_air_that_stays(cup: History, air: History, lag: float) -> History:
+    """What a cup would have read in the air of its mixing, until that has moved it by AIR_MOVED.
+
+    A cup that the air warms has not risen by its own heat. ``lag``: how slowly it follows its air. [s]
+    """
+    moved = lagged_temperature(cup.time, np.interp(cup.time, *air), lag)
+    moved -= moved[0]
+    beyond = np.flatnonzero(np.abs(moved) > AIR_MOVED)
+    kept = slice(0, max(int(beyond[0]), 2) if beyond.size else None)
+    return History(cup.time[kept], (cup.temperature - moved)[kept])
 
 
 def _from_mixing(layer: Layer, time: FloatArray, temperature: FloatArray) -> History:

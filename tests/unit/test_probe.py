@@ -16,22 +16,24 @@ from curewatch.advice.alert.probe import ProbePath, Surroundings, believed
 from curewatch.advice.alert.progress import follow
 from curewatch.advice.alert.watchers import signals
 from curewatch.advice.judge.question import Question
+from curewatch.advice.judge.situation import Surfaced
 from curewatch.cli.main import run
 from curewatch.clock import SystemClock
 from curewatch.jobs import Layer, layer_as_plain
 from curewatch.logbook import Entry, Logbook
 from curewatch.materials import load_resin
 from curewatch.materials.substrate import load_substrate
+from curewatch.model.air.surface import lagged_temperature
 from curewatch.model.film import film
 from curewatch.model.film.ensemble_steps import Heat
 from curewatch.model.film.milestones import milestones, sanding_age
 from curewatch.model.film.running_sum import running
 from curewatch.model.fit.evidence import cup_evidence
-from curewatch.model.fit.learning import current_resin
+from curewatch.model.fit.learning import current_resin, learn
 from curewatch.model.fit.rise import taught_by_rise
 from curewatch.model.mass.buildup import Buildup
 from curewatch.model.mass.laminate import Laminate, LaminateLayer, laminate
-from curewatch.model.mass.pot import pot
+from curewatch.model.mass.pot import body, pot
 from curewatch.readings import Reading
 from curewatch.record import layer_history
 from curewatch.record.measured import Post, as_probed, measure, part_of
@@ -253,6 +255,41 @@ def test_a_cup_teaches_the_lot_once_it_has_risen() -> None:
     evidence = cup_evidence(film.History(true.time, true.middle), 0.2)
     told = current_resin(FAST, [evidence])
     assert told.kinetics.k2 / FAST.kinetics.k2 == pytest.approx(1.4, rel=0.1)
+
+
+def warming(kelvin: float, hours: float) -> Surfaced:
+    """A shed at 12 degC that a heater has warmed by so much in the first of these hours."""
+    situation = shed(NOW, 12.0, 0.5, hours=hours + 6.0)
+    begun = situation.past.time - (NOW - 3600.0 * hours)
+    situation.past.air_temperature[:] += kelvin * np.clip(begun / 3600.0, 0.0, 1.0)
+    return situation
+
+
+@pytest.mark.parametrize("name", ["epoxy-slow", "epoxy-fast", "polyester-laminating"])
+def test_a_cup_that_the_air_warms_teaches_nothing(name: str, tmp_path: Path) -> None:
+    """Two hours of a cup that makes no heat at all, in a shed that a heater warms by 10 K: no fast lot.
+
+    The controls: its log alone would be one, and in a shed that stays a lot is learnt as before.
+    """
+    resin, laid = load_resin(name), replace(layer(2.0), resin=name, batch_mass=0.06, peroxide_percent=None)
+    time = minutes(121)
+    air = 285.15 + 10.0 * np.clip((time - laid.started) / 3600.0, 0.0, 1.0)
+    dead = lagged_temperature(time, air, 1.0 / body(resin, 0.06).loss)
+    true = pot(resin, 0.06, 285.15, rate_factor=1.3, duration=7200.0)
+    with Logbook(tmp_path / "log.db") as logbook:
+        led, kept = (
+            probes._by_cup(logbook, resin, laid, situation, ProbePath("c1", time, read))
+            for situation, read in (
+                (warming(10.0, 2.0), dead),
+                (warming(0.0, 2.0), np.interp(time - laid.started, true.time, true.middle)),
+            )
+        )
+    assert led is resin
+    alone = cup_evidence(film.History(time - laid.started, dead), 0.06)
+    lesson = learn(resin, alone)
+    assert lesson.contradicts or abs(lesson.factor - 1.0) > 0.1
+    if name != "epoxy-slow":  # of which a usual lot would not rise at all
+        assert kept.kinetics.k2 / resin.kinetics.k2 == pytest.approx(1.3, rel=0.12)
 
 
 # ---- from the command to the countdown
