@@ -301,6 +301,20 @@ def test_a_full_cup_rings_before_it_kicks() -> None:
     assert ringing(late) == (0.75 * early.pot.pot_life <= 0.7 * 3600)
 
 
+def test_a_pot_kicks_by_the_air_that_it_was_mixed_in() -> None:
+    """Laid in 22 degC on a ply that is warm still, from a night of 8 degC: the pot is of the warm day."""
+    situation = shed(NOW, 22.0, 0.5, hours=20.0)
+    night = situation.past.time < NOW - 4 * 3600.0
+    for column in (situation.past.air_temperature, situation.past.surface_temperature):
+        column[night] = 281.15
+    ply = (LaminateLayer(NOW - 14 * 3600.0, 1e-3),)
+    for below in ((), ply):
+        seen = follow(layer(0.2), ASKED, situation, ahead(situation), below=below)
+        assert seen.pot is not None
+        assert seen.pot.pot_life == pytest.approx(pot(SLOW, 0.2, 295.15).pot_life, rel=0.01)
+    assert pot(SLOW, 0.2, 281.15).pot_life > 3.0 * pot(SLOW, 0.2, 295.15).pot_life
+
+
 def test_a_pot_that_kicks_at_night_rings_then() -> None:
     """A slow resin in the cold kicks after more than six hours and gets hot; a small cup of it only gels."""
     cold = shed(NOW, 5.0, 0.5, hours=12.0)

@@ -176,7 +176,7 @@ def _pot(layer: Layer, resin: Resin, path: Weather) -> Pot | None:
     """The batch in one cup, at the air of its start."""
     if layer.batch_mass is None or layer.pot_emptied is not None:
         return None
-    air = float(median(path.air_temperature[:, 0]))
+    air = float(np.interp(layer.started, path.time, median(path.air_temperature, axis=0)))
     return pot(resin, layer.batch_mass, air, duration=WATCHED, peroxide_percent=layer.peroxide_percent)
 
 
