@@ -9,7 +9,7 @@ import os
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, tzinfo
+from datetime import UTC, date, datetime, timedelta, tzinfo
 from typing import Any, Protocol
 
 from curewatch.errors import UsageError
@@ -324,11 +324,17 @@ def plain_wording(zone: tzinfo = UTC) -> Wording:
     return Wording(zone)
 
 
+WEEK = timedelta(days=7)  # so near a weekday can be meant once, also over the turn of the year
+
+
 def day(then: date, today: date) -> str:
-    """``Thu 26 Nov``; English names whatever the machine's locale, since the rest is English too."""
+    """``Thu 26 Nov``; the year where it is another, and a week or more away.
+
+    English names whatever the machine's locale, since the rest is English too.
+    """
     names = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
     months = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
-    year = "" if then.year == today.year else f" {then.year}"
+    year = "" if then.year == today.year or abs(then - today) < WEEK else f" {then.year}"
     return f"{names[then.weekday()]} {then.day} {months[then.month - 1]}{year}"
 
 

@@ -37,6 +37,17 @@ def test_a_moment_has_its_date_when_it_is_not_today() -> None:
     assert words.moment(None, EVENING) == "unknown"
 
 
+def test_the_coming_night_needs_no_year_on_new_years_eve() -> None:
+    """A line of `tonight` was 104 characters long that evening, and 77 on any other."""
+    words, eve = wording(LISBON, "C,g,24h", {}), utc_from_iso("2026-12-31T21:00:00Z")
+    assert words.moment(eve + 5 * 3600, eve) == "Fri 1 Jan 02:00"
+    assert words.foreseen(eve + 5 * 3600, eve) == "Fri 02:00"
+    assert words.moment(eve, eve + 5 * 3600) == "Thu 31 Dec 21:00"
+    assert words.moment(eve + 6 * 86400, eve) == "Wed 6 Jan 21:00"
+    assert words.moment(eve + 7 * 86400, eve) == "Thu 7 Jan 2027 21:00"
+    assert words.moment(eve - 300 * 86400, eve) == "Fri 6 Mar 21:00"
+
+
 def test_units_follow_the_option_then_the_locale() -> None:
     """An American locale reads Fahrenheit, ounces and a 12-hour clock, unless told otherwise."""
     american = wording(LISBON, None, {"LANG": "en_US.UTF-8"})
