@@ -20,13 +20,11 @@ def buildup(
     told: Sequence[Mapping[str, Any]],
     substrate: Substrate | None,
     resin_of: Callable[[str, str | None, str], Resin],
-) -> Buildup | None:
-    """The layer of this payload, among those of its job; none where a probe lay in it.
+) -> Buildup:
+    """The layer of this payload, among those of its job.
 
     ``substrate`` is the job's; ``resin_of`` gives a resin by its name, lot and layer.
     """
-    if payload.get("probe"):
-        return None
     try:
         layer = layer_from_plain(payload)
         others = [layer_from_plain(each) for each in told]

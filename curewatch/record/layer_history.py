@@ -83,8 +83,8 @@ def follow(
 ) -> LayerHistory:
     """Follow one layer from its start to ``end``, UTC [s].
 
-    ``resin_of``: resin by name, lot, layer. ``buildup_of``: how it heats itself, by what was told of it;
-    none of a layer whose own temperature was measured.
+    ``resin_of``: resin by name, lot, layer. ``buildup_of``: how it heats itself, by what was told of it; not
+    asked for a layer whose own temperature was measured.
     """
     name, said = str(payload.get("layer", "?")), payload.get("started")
     started = float(said) if isinstance(said, int | float) else 0.0
@@ -93,7 +93,8 @@ def follow(
         lot = payload.get("lot")
         resin = resin_of(str(payload.get("resin", "")), None if lot is None else str(lot), name)
         history, unmeasured = _history(started, measured, min(end, started + AHEAD))
-        found, quick = _cures(resin, measured, (started, history), buildup_of(payload), payload)
+        buildup = None if measured.probe else buildup_of(payload)
+        found, quick = _cures(resin, measured, (started, history), buildup, payload)
         skin = [
             each._replace(temperature=np.interp(each.time, history.time, history.temperature))
             for each in (*found, *quick)
@@ -120,7 +121,7 @@ def follow(
         _marks(resin, (found, quick, windows), waited, started),
         unmeasured,
         "" if damp[1] is None else blush.blush(resin, skin[1], damp[1], gas[1]).outcome,
-        _layer_on(buildup_of(payload)),
+        _layer_on(buildup),
         windows[1].cause,
         _warmest(history, started, measured.probe),
     )

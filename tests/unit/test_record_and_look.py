@@ -6,6 +6,7 @@ what was measured there, how far a layer is, and when it reached its marks.
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +23,7 @@ from curewatch.physics import moist_air
 from curewatch.readings import Reading
 from curewatch.record import laid
 from curewatch.record.layer_history import LayerHistory, follow
-from curewatch.record.measured import Measured, Post, measure, part_of
+from curewatch.record.measured import Measured, Post, as_probed, measure, part_of
 from curewatch.shed.look import Look
 from curewatch.units import DAY, HOUR, MINUTE
 
@@ -74,6 +75,27 @@ def apart(record: LayerHistory, look: Progress) -> list[str]:
         if likely - LAYER.started != pytest.approx(foreseen - LAYER.started, rel=0.02):
             found.append(f"{mark}: {likely - LAYER.started} and {foreseen - LAYER.started}")
     return found
+
+
+def test_a_probe_that_never_spoke_makes_no_film_of_its_layer(tmp_path: Path) -> None:
+    """3.2 mm with a probe of which nothing came: it warms itself; as a film it would close later."""
+    thick = replace(LAYER, thickness=3.2e-3, probe="p1")
+    told, wood = layer_as_plain(thick), load_substrate("plywood")
+    posts = [Post("bench", "air", part_of("unknown"))]
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.append(readings(False), [])
+        plain = measure(logbook, posts, LAYER.started - DAY, NOW, wood)
+        measured = as_probed(logbook, plain, "p1", LAYER.started, NOW)
+    mute, without, film = (
+        follow(one, measured, NOW, resin_of, buildup).marks["laminate-before"].likely or math.inf
+        for one, buildup in (
+            (told, lambda one: laid.buildup(one, [told], wood, resin_of)),
+            ({**told, "probe": ""}, lambda one: laid.buildup(one, [told], wood, resin_of)),
+            (told, lambda _: None),
+        )
+    )
+    assert mute == without
+    assert film > mute + HOUR
 
 
 @pytest.mark.parametrize("probed", [True, False])
