@@ -13,6 +13,8 @@ from curewatch.record.page import PageTable, Picture, table
 from curewatch.record.words import RecordWords, between, shown
 from curewatch.wording import duration
 
+BRIDGED = "bridged in a straight line; at an end, as at the nearest reading"
+
 
 def climate(account: Account, words: RecordWords) -> Iterator[str | PageTable | Picture]:
     """Charts of air, surface, dew point and margin, and their extremes."""
@@ -148,7 +150,7 @@ def _marks(account: Account, course: LayerHistory, words: RecordWords) -> PageTa
         held = f"{duration(found.held)} within {words.reader.difference(NEAR_WARMEST)} of it, {by}"
         rows.append(("Warmest", words.temperature(found.temperature), held, words.moment(found.at)))
     if course.unmeasured:
-        rows.append(("Not measured", f"{course.unmeasured} min", "bridged in a straight line", ""))
+        rows.append(("Not measured", f"{course.unmeasured} min", BRIDGED, ""))
     return table(
         (f"Layer {shown(course.layer, 20)}", "Likely", "Slow to fast lot", "Observed"), (28, 20, 36, 16), rows
     )

@@ -142,16 +142,30 @@ def _blemish(one: StoredEntry, words: RecordWords) -> str:
 
 def _running_words(one: StoredEntry, words: RecordWords) -> str:
     """What the program and its sources did, in words; empty for anything else."""
-    kind, payload = one.kind, one.payload
-    if kind == "daemon" and payload.get("what") in {"started", "stopped", "reloaded"}:
-        return f"the program was {of(payload, 'what')}"
-    if kind == "health" and payload.get("sensor"):
-        return f"{of(payload, 'sensor')}: {of(payload, 'health')} ({words.told(payload, 'reason', one.at)})"
-    if kind == "source" and payload.get("up") is True:
-        return f"{of(payload, 'source')} answers"
-    if kind == "source" and payload.get("up") is False:
-        return f"{of(payload, 'source')} does not answer: {of(payload, 'reason')}"
-    return ""
+    said = ""
+    match one.kind, one.payload:
+        case "daemon", {"what": "started" | "stopped" | "reloaded" as what}:
+            said = f"the program was {what}"
+        case "daemon", {"what": "store resumed", "dropped": int(lost)}:
+            said = f"the logbook takes readings again; {lost or 'none'} were lost"
+        case "health", {"sensor": sensor, "health": health}:
+            why = words.told(one.payload, "reason", one.at)
+            said = f"{shown(sensor, 60)}: {shown(health, 60)} ({why})"
+        case "source", {"source": source, "up": True}:
+            said = f"{shown(source, 60)} answers"
+        case "source", {"source": source, "up": False}:
+            said = f"{shown(source, 60)} does not answer: {of(one.payload, 'reason')}"
+        case "source", {"source": source, "notice": notice}:
+            said = f"{shown(source, 60)}: {shown(notice, 200)}"
+        case "sensor", {"sensor": sensor, "unknown": True}:
+            said = f"{shown(sensor, 60)} is not in the configuration: stored, and takes no part in advice"
+        case "dropped", {"source": source, "pieces": int(pieces)}:
+            said = f"{shown(source, 60)}: {pieces} pieces dropped unread"
+        case EntryKind.CLOCK, {"step": int() | float() as step}:
+            said = f"this machine's clock moved {'forward' if step > 0 else 'back'} by {abs(step):.0f} s"
+        case EntryKind.PRUNE, {"before": int() | float() as before, "readings": int(count)}:
+            said = f"{count} readings of before {words.moment(before)} were removed"
+    return said
 
 
 def _before(told: CorrectedEntry, key: str) -> object:

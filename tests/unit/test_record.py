@@ -352,6 +352,42 @@ def test_an_exchanged_sensor_is_shown(tmp_path: Path):
     assert "spare: not configured became surface, probe" in said
 
 
+@pytest.mark.parametrize(
+    ("kind", "payload", "told"),
+    [
+        ("sensor", {"sensor": "yrad", "unknown": True}, "yrad is not in the configuration: stored, and"),
+        ("source", {"source": "port", "notice": "two programs read"}, "port: two programs read"),
+        ("dropped", {"source": "port", "pieces": 7}, "port: 7 pieces dropped unread"),
+        (
+            "daemon",
+            {"what": "store resumed", "reason": "full", "dropped": 0},
+            "takes readings again; none were",
+        ),
+        (
+            "clock",
+            {"reason": "moved", "step": -90.0, "before": 2.0, "after": 1.0},
+            "clock moved back by 90 s",
+        ),
+        (
+            "prune",
+            {"before": world.OPENED, "blocks": "1", "readings": 9, "kept_for": []},
+            "9 readings of before 25 Nov",
+        ),
+        ("sensor", {"of another edition": "as it is"}, "of another edition: as it is"),
+    ],
+)
+def test_what_the_program_noticed_is_told_in_words(
+    kind: str, payload: dict[str, object], told: str, tmp_path: Path
+):
+    """No line is a list of keys; what this edition does not know is shown as it is: the control."""
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        for entry in world.work()[:4]:
+            logbook.write(entry)
+        logbook.write(Entry(kind, payload, world.OPENED + 3 * HOUR))
+        account = gather(logbook, world.JOB, seal(logbook, reason="record", at=world.OPENED + 4 * HOUR))
+    assert told in texts(pages(account))
+
+
 HOSTILE = (
     '<script>alert(1)</script><img src=x onerror=alert(1)> #eval("1") #read("/etc/passwd") $x$ *b* [c] @ref '
     '\\ `raw` =cmd|"/c calc"!A1 \x1b[2J\x1b]0;t\x07 \u202e ../../../etc/passwd "); #import "x"'
