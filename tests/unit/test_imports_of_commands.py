@@ -77,7 +77,7 @@ def looked_at(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with a logbook that has a closed block, a reading, an active alert and the last look."""
     folder = tmp_path_factory.mktemp("shed")
     (folder / "curewatch.toml").write_text('[logbook]\npath = "shed.sqlite"\n')
-    raised = Event(Happening.RAISED, Key(AlertKind.SENSOR_LOST, "yard"), NOW, "yard: silent", "see to it")
+    raised = Event(Happening.RAISED, Key(AlertKind.CONDENSATION), NOW, "the yard sweats", "see to it")
     told = [Entry("alert", alerts.event_as_plain(raised), NOW)]
     with Logbook(folder / "shed.sqlite") as logbook:
         logbook.append([Reading("bench", NOW - 9.0, NOW, 293.15, 0.5)])
