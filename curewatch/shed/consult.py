@@ -3,14 +3,15 @@
 from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
 
 from curewatch.advice.judge.ground import OF_SUBSTRATE, Ground
 from curewatch.advice.judge.limits import for_resin
 from curewatch.advice.judge.question import Question
-from curewatch.advice.plan.windows import Span
 from curewatch.configuration import Configuration
 from curewatch.errors import CurewatchError
 from curewatch.jobs import FaceBelow, Layer
+from curewatch.later import Later
 from curewatch.logbook import LogbookStore
 from curewatch.materials import Resin, load_resin
 from curewatch.materials.substrate import Substrate, load_substrate
@@ -19,6 +20,11 @@ from curewatch.model.mass.laminate import FIBRE_MASS_FRACTION, LaminateLayer
 from curewatch.shed import learnt
 from curewatch.shed.known_names import own_limits
 from curewatch.units import kilogram_from_gram
+
+if TYPE_CHECKING:
+    from curewatch.advice.plan import windows
+else:  # who asks for one start needs no others
+    windows = Later("curewatch.advice.plan.windows")
 
 
 def question(
@@ -141,7 +147,7 @@ def _below(layer: Layer, usual: Substrate) -> Substrate:
     return load_substrate(layer.substrate, layer.substrate_thickness) if layer.substrate else usual
 
 
-def working_spans(configuration: Configuration, start: float, end: float) -> tuple[Span, ...]:
+def working_spans(configuration: Configuration, start: float, end: float) -> "tuple[windows.Span, ...]":
     """When somebody is in the shed between two moments: each working day's hours, in UTC. [s]
 
     Hours whose end lies before their start run past midnight.
@@ -155,6 +161,7 @@ def working_spans(configuration: Configuration, start: float, end: float) -> tup
         if days[day.weekday()] in hours.days:
             closing = day if hours.start < hours.end else day + timedelta(days=1)
             begin = datetime.combine(day, hours.start, configuration.zone).timestamp()
-            spans.append(Span(begin, datetime.combine(closing, hours.end, configuration.zone).timestamp()))
+            ending = datetime.combine(closing, hours.end, configuration.zone).timestamp()
+            spans.append(windows.Span(begin, ending))
         day += timedelta(days=1)
     return tuple(span for span in spans if span.end > start and span.start < end)

@@ -21,7 +21,6 @@ from curewatch.advice.judge import data_quality
 from curewatch.advice.judge.answer import Advice
 from curewatch.advice.judge.question import Question, ask
 from curewatch.advice.judge.situation import Place, Situation, Surfaced
-from curewatch.advice.plan.windows import Strip, strip
 from curewatch.configuration import Configuration, logbook_path
 from curewatch.errors import CurewatchError
 from curewatch.jobs import Layer, OpenPart
@@ -44,7 +43,6 @@ from curewatch.shed import (
     open_parts,
     pot_log,
     present,
-    primer_log,
 )
 from curewatch.shed.clock_watch import NOT_BEFORE
 from curewatch.shed.past_grid import PastGrid
@@ -54,16 +52,19 @@ if TYPE_CHECKING:
     from curewatch.advice.alert.alerts import Signal, State
     from curewatch.advice.alert.pots import OpenPot
     from curewatch.advice.alert.progress import Progress
+    from curewatch.advice.plan import windows
+    from curewatch.advice.plan.windows import Strip
     from curewatch.advice.remedy.parameters import Means
-    from curewatch.shed import active_alerts, copied, probes
+    from curewatch.shed import active_alerts, copied, primer_log, probes
 else:  # who asks for no alert and no running layer, as `tonight` and `windows`, loads none of these
     alerts, openings, pots, primer, progress, watchers = (
         Later(f"curewatch.advice.alert.{name}")
         for name in ("alerts", "openings", "pots", "primer", "progress", "watchers")
     )
-    active_alerts, copied, probes = (
-        Later(f"curewatch.shed.{name}") for name in ("active_alerts", "copied", "probes")
+    active_alerts, copied, primer_log, probes = (
+        Later(f"curewatch.shed.{name}") for name in ("active_alerts", "copied", "primer_log", "probes")
     )
+    windows = Later("curewatch.advice.plan.windows")
 
 
 class RunningLayer(NamedTuple):
@@ -346,7 +347,7 @@ class Look:
         return found.kicks if np.isfinite(found.kicks) else None
 
     @cached_property
-    def primers(self) -> tuple[primer_log.PrimerCoat, ...]:
+    def primers(self) -> "tuple[primer_log.PrimerCoat, ...]":
         """The primers that wait for their laminate."""
         return () if self.logbook is None else primer_log.waiting(self.logbook, self.at)
 
@@ -366,14 +367,14 @@ class Look:
         )
 
     @cached_property
-    def _coming_starts(self) -> Strip | None:
+    def _coming_starts(self) -> "Strip | None":
         """The starts of the coming hours; none where a plan may not rest on what is known."""
         foreseen, now = self.foreseen(self.question), self.at
         if foreseen is None:
             return None
         working = consult.working_spans(self.configuration, now, now + openings.AHEAD)
         ahead, every = openings.AHEAD, openings.EVERY
-        return strip(self.question, *foreseen, working, ahead=ahead, every=every)
+        return windows.strip(self.question, *foreseen, working, ahead=ahead, every=every)
 
     def daily_hour(self, after: float = 0.0) -> float | None:
         """The next moment of the daily line; one that is less than ``after`` ago counts still. [UTC s]"""

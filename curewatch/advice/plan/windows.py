@@ -5,7 +5,7 @@ The same course and the same lines as the verdict on one start, for all starts a
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -17,11 +17,13 @@ from curewatch.advice.judge.ground import WARMING, known_checks
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import Surfaced
 from curewatch.advice.judge.weather import STEP, Paths, from_below, weather
-from curewatch.advice.plan.calendar import Appointment
 from curewatch.model.mass.buildup import Buildup
 from curewatch.order import median
 from curewatch.units import HOUR, MINUTE, FloatArray
 from curewatch.wording import Wording, sure_window
+
+if TYPE_CHECKING:
+    from curewatch.advice.plan.calendar import Appointment
 
 EVERY = 15 * MINUTE  # between starts
 AHEAD = 48 * HOUR  # of starts
@@ -238,8 +240,10 @@ def in_order(strips: tuple[Strip, ...]) -> list[tuple[Strip, GoWindow]]:
     return sorted(pairs, key=lambda pair: float(pair[0].starts.start[pair[1].first]))
 
 
-def appointments(one: Strip, window: GoWindow, say: Callable[[float], str]) -> list[Appointment]:
+def appointments(one: Strip, window: GoWindow, say: Callable[[float], str]) -> "list[Appointment]":
     """A window and the countdowns of its best start, for a calendar. ``say`` writes a moment [s]."""
+    from curewatch.advice.plan.calendar import Appointment
+
     starts, best = one.starts, window.best
     start, opens, closes, done = (
         float(column[best])

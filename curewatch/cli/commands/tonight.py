@@ -1,6 +1,6 @@
 """``curewatch tonight``: go, no-go or unknown for a start now or later, and why."""
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -15,6 +15,9 @@ from curewatch.cli.options import (
     WhyOption,
     settings,
 )
+
+if TYPE_CHECKING:
+    from curewatch.phrases import Said
 
 
 def app(
@@ -61,7 +64,6 @@ def app(
     )
     from curewatch.clock import SystemClock
     from curewatch.wording import plain_wording
-    from curewatch.worklog.stock import short_for_batch
 
     configuration, wording = settings(config, units)
     now = SystemClock().now().utc
@@ -76,7 +78,11 @@ def app(
             moisture=moisture_from_text(moisture),
         )
         said, pulls = look.advise(asked, start), look.pulls(asked)
-        short = short_for_batch(look.logbook, configuration, asked)
+        short: Said = ""
+        if configuration.stock:  # who counts no tins loads nothing of them
+            from curewatch.worklog.stock import short_for_batch
+
+            short = short_for_batch(look.logbook, configuration, asked)
     answer = tonight_document(said, plain_wording(wording.zone), pulls, short)
     if as_json:
         terminal.print_json(answer)
