@@ -109,13 +109,15 @@ def ground(
 ) -> Ground:
     """What lies below: as somebody says it, the layer before it, as configured, or the substrate's. [1]
 
-    ``lain`` is the resin of that layer. One that nobody knows may be epoxy.
+    ``lain`` is the resin of that layer. One that nobody knows may be epoxy; one with wax has no recoat
+    window, so its face is abraded as any old one.
     """
     shed = configuration.shed
     if lain is not None and not face:
         with suppress(CurewatchError):
-            amine = load_resin(lain, configuration.resin.folder).chemistry.amine
-            return Ground(FaceBelow.EPOXY if amine else FaceBelow.POLYESTER, moisture, own=True)
+            laid = load_resin(lain, configuration.resin.folder)
+            face = FaceBelow.EPOXY if laid.chemistry.amine else FaceBelow.POLYESTER
+            return Ground(face, moisture, own=not laid.surface.wax)
         return Ground(FaceBelow.LAMINATE, moisture)  # of a resin that nobody knows any more
     return Ground(FaceBelow(face or shed.face or OF_SUBSTRATE.get(shed.substrate, FaceBelow.METAL)), moisture)
 

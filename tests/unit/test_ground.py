@@ -12,7 +12,8 @@ import pytest
 
 from curewatch import configuration
 from curewatch.advice.judge import limits
-from curewatch.advice.judge.ground import Ground
+from curewatch.advice.judge.answer import Status
+from curewatch.advice.judge.ground import ABRADE, Ground, known_checks
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import Place, Surfaced
 from curewatch.advice.plan.windows import Span, strip
@@ -118,6 +119,18 @@ def test_epoxy_over_abraded_polyester_is_a_go(say: Say) -> None:
     words = " ".join(out.split())
     assert "Abrade the face below" in words
     assert "Moisture below: not measured" in words
+
+
+@pytest.mark.parametrize("resin", ["polyester-laminating", "epoxy-slow"])
+def test_a_waxed_layer_is_abraded_before_the_next_one_of_its_job(resin: str) -> None:
+    """Wax keeps the next layer from bonding; on an own layer without wax its recoat window says the rest."""
+    found = {
+        lain: known_checks(load_resin(resin), ground(configuration.parse(""), lain=lain))[0]
+        for lain in ("polyester-topcoat", "polyester-laminating")
+    }
+    waxed, bare = found.values()
+    assert (waxed.status, waxed.reason) == (Status.CARE, ABRADE)
+    assert (bare.status, bare.reason) == (Status.HOLDS, "")
 
 
 def test_bare_timber_is_primed_before_polyester_is_laid(say: Say) -> None:
