@@ -79,13 +79,13 @@ def window(logbook: LogbookStore, job: str, last: int, start: float, end: float)
     readings_from = min((one.block for one in own), default=last)
     if between:
         readings_from = min(readings_from, between[0])
+    readings_from = _stepped_back(logbook, readings_from, start)
     shed = [
         one for one in logbook.entries(SHED_WIDE) if one.job is None and readings_from <= one.block <= last
     ]
     before = _last_before(logbook, readings_from)
     numbered = {one.number: one for one in (*own, *shed, *before, *_of_lots(logbook, job, last))}
     entries = tuple(numbered[number] for number in sorted(numbered))
-    readings_from = _stepped_back(logbook, readings_from, start)
     first = min(readings_from, *(one.block for one in entries))
     for number in sorted(logbook.lost().blocks() & set(range(first, last + 1))):
         raise RecordBroken(f"block {number}", "a whole block, as the record needs it", "lost in damage")

@@ -21,6 +21,7 @@ from curewatch.readings import Reading
 from curewatch.record import verification as checks
 from curewatch.record.proof import DIGESTS_HEADER, FILES, LISTED, checksums, proof_files, window
 from curewatch.record.reckoning import LeftOut, Link, OtherEdition
+from curewatch.units import DAY
 from tests.record_attacks import OwnChain, Sealed, lines
 
 START = 1_795_640_400.0
@@ -404,3 +405,20 @@ def test_a_key_that_the_entries_changed_is_that_of_the_seal(tmp_path: Path) -> N
     forged = Sealed({**files, **own_key}, final, old, tmp_path, b"", tmp_path, SAID)
     found = broken(signed(forged, {"seal.txt": text, "seal.sig": old.sign(text)}))
     assert found == ("seal.txt", f"key {change.new}, as the entries name it", f"key {change.old}")
+
+
+def test_after_a_pause_the_block_before_it_stands_with_its_entries(tmp_path: Path) -> None:
+    """Readings step back to a block older than the job; what that block tells of the shed comes with it."""
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.append([Reading("bench", START, START + 1.0, 285.0, 0.8)])
+        logbook.write(Entry("daemon", {"what": "stopped"}, START + 60.0))
+        seal(logbook, reason="day", at=START + 120.0)
+        opened = START + 7 * DAY
+        logbook.append([Reading("bench", opened, opened + 1.0, 285.0, 0.8)])
+        logbook.close_block()
+        logbook.write(Entry(EntryKind.JOB_OPEN, {"job": "cheek"}, opened + 60.0, job="cheek"))
+        final = seal(logbook, reason="record", at=opened + 120.0)
+        part = window(logbook, "cheek", final.block, opened - DAY, opened + 120.0)
+        files = proof_files(logbook, part, final, {"account.json": b"{}", "pages.json": b"{}"})
+    assert [one.kind for one in part.entries] == ["daemon", EntryKind.SEAL, EntryKind.JOB_OPEN]
+    assert final.code in checks.verify_files(files).codes
