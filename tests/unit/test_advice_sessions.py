@@ -5,9 +5,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as some
 
+from curewatch.advice.plan import layup
 from curewatch.advice.plan.sessions import CHEMICAL, FIRST, MECHANICAL, Work, WorkPace, schedule
 from curewatch.advice.plan.windows import Span, Starts, Strip
+from curewatch.model.film.lots import rate_factor_at
+from curewatch.model.mass.pot import pot
 from curewatch.units import HOUR
+from tests.unit.test_advice_progress import ASKED, ahead, shed
+from tests.unit.test_advice_progress import NOW as PROGRESS_NOW
 from tests.unit.test_rules import TABLE
 
 NOW = 1_795_000_500.0
@@ -57,6 +62,27 @@ def test_six_layers_go_on_in_two_sessions_that_bond_chemically() -> None:
     # The last resin was laid 2 h 27 min after the first: so not before 3 h + 2 h 27 min, on a quarter.
     assert second.start - NOW == pytest.approx(5.5 * HOUR)
     assert not made.left_over
+
+
+def test_batches_are_for_the_warmest_air_of_their_session() -> None:
+    """From 10 to 22 degC in four hours: at their end a cup for the cold morning would kick in use."""
+    asked: list[Span] = []
+
+    def life(_: float, mixed: Span) -> float:
+        asked.append(mixed)
+        return 3000.0
+
+    (made, *_) = schedule(works(4), strip([(0, 48)]), pace()._replace(pot_life=life)).sessions
+    assert set(asked) == {Span(made.start, made.start + 2 * HOUR + 900.0)}
+    shed_now = shed(PROGRESS_NOW, 10.0, 0.5)
+    told = layup._pot_life(ASKED, ahead(shed_now, 22.0))
+    day = Span(PROGRESS_NOW, PROGRESS_NOW + 4 * HOUR)
+    fast = rate_factor_at(ASKED.resin, layup.FAST)
+    cold, warm = (pot(ASKED.resin, 0.3, 273.15 + air, rate_factor=fast).pot_life for air in (10.0, 22.0))
+    assert told(0.3, day) == pytest.approx(warm, rel=0.12)
+    assert told(0.3, day) < warm
+    assert told(0.3, Span(day.start, day.start + 60.0)) == pytest.approx(cold, rel=0.12)
+    assert cold > 2.0 * warm
 
 
 def test_a_session_is_timed_on_those_below_it_that_are_warm() -> None:

@@ -191,9 +191,10 @@ def _air(outlook: Outlook, begin: float) -> History:
     return History(time - time[0], np.interp(time, outlook.time, middle))
 
 
-def _pot_life(question: Question, outlook: Outlook) -> Callable[[float, float], float]:
-    """Life of a batch by its mass and start, for a fast lot, at the middle of the outlook's air.
+def _pot_life(question: Question, outlook: Outlook) -> Callable[[float, Span], float]:
+    """Life of a batch by its mass, for a fast lot, in the warmest air in which it may be mixed.
 
+    That is of the middle of the outlook, in whole kelvins upwards: all batches of a session are alike.
     The plain pot is corrected by how much sooner the one with a hot middle kicks at a usual mass.
     """
     resin, dose = question.resin, question.peroxide_percent
@@ -217,8 +218,10 @@ def _pot_life(question: Question, outlook: Outlook) -> Callable[[float, float], 
     def correction(air: float) -> float:
         return life(REFERENCE_CUP, air, grid=True) / life(REFERENCE_CUP, air, grid=False)
 
-    def pot_life(mass: float, begin: float) -> float:
-        air = round(float(np.interp(begin, outlook.time, middle)))
-        return correction(float(air)) * life(mass, float(air), grid=False)
+    def pot_life(mass: float, mixed: Span) -> float:
+        inside = (outlook.time > mixed.start) & (outlook.time < mixed.end)
+        warmest = max(*np.interp(mixed, outlook.time, middle), *middle[inside])
+        air = float(np.ceil(warmest))
+        return correction(air) * life(mass, air, grid=False)
 
     return pot_life

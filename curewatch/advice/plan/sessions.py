@@ -73,7 +73,7 @@ class WorkPace(NamedTuple):
     """How the work is done."""
 
     layers_in_one_go: int
-    pot_life: Callable[[float, float], float]  # mass [kg], UTC of the start [s] -> [s]
+    pot_life: Callable[[float, Span], float]  # mass [kg], while it may be mixed -> [s]
     working: tuple[Span, ...]
     smallest: float  # batch that the scale weighs well enough [kg]
     largest: float = LARGEST  # batch that is mixed [kg]
@@ -165,9 +165,10 @@ def _duration(layers: tuple[Work, ...]) -> float:
 def _session(layers: tuple[Work, ...], at: int, bond: str, strip: Strip, pace: WorkPace) -> Session:
     begin = float(strip.starts.start[at])
     resin, time = sum(work.resin for work in layers), sum(work.time for work in layers)
+    mixed = Span(begin, begin + _duration(layers))
     batches = split(
         resin,
-        lambda mass: pace.pot_life(mass, begin),
+        lambda mass: pace.pot_life(mass, mixed),
         resin / time,
         smallest=min(max(pace.smallest, 0.02), pace.largest),
         biggest=pace.largest,
