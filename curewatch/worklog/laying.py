@@ -19,6 +19,8 @@ from curewatch.worklog import telling
 from curewatch.worklog.job import Job
 from curewatch.worklog.telling import Mixed
 
+FURTHER = ("batches", "layers", "cloth", "orientation", "cloth_lot", "fibre_share", "by")  # kept as told
+
 
 def before(job: Job | None) -> dict[str, Any]:
     """What a new layer starts from: the last one's part, cloth, layers and person, and unused batches."""
@@ -122,21 +124,32 @@ def _build(
     configuration: Configuration, told: Mapping[str, Any], job: Job | None, resin: Resin
 ) -> dict[str, Any]:
     """How thick it is and what it lies on: its cloth, else the usual wet layer; the job's substrate."""
-    layers, cloth = int(told.get("layers", 1)), cloth_from_words(str(told.get("cloth") or ""))
     opened, shed = job.opened.payload if job else {}, configuration.shed
-    found: dict[str, Any] = {"thickness": layers * configuration.resin.film_mm / 1000}
-    if cloth is not None:
-        found = {
-            "thickness": layers * cloth.thickness(resin.thermal.density),
-            "fibre": cloth.fibre_mass_fraction,
-        }
-    _require_thickness(found["thickness"], layers)
+    found = laminate(configuration, told, resin)
     if shed.insulated_back:
         found["insulated"] = True
     if opened.get("substrate"):
         return found | {"substrate": opened["substrate"], "substrate_thickness": opened.get("thickness")}
     usual = None if shed.thickness_mm is None else shed.thickness_mm / 1000
     return found | {"substrate": shed.substrate, "substrate_thickness": usual}
+
+
+def laminate(configuration: Configuration, told: Mapping[str, Any], resin: Resin) -> dict[str, Any]:
+    """Thickness [m] and fibre [1] of so many layers of this cloth, with the share of fibre that was told.
+
+    Raises
+    ------
+    UsageError
+        Nobody could lay so much at once.
+    """
+    layers, share = int(told.get("layers") or 1), told.get("fibre_share")
+    cloth = cloth_from_words(str(told.get("cloth") or ""))
+    thickness = configuration.resin.film_mm / 1000
+    if cloth is not None:
+        cloth = replace(cloth, fibre_mass_fraction=share or cloth.fibre_mass_fraction)
+        thickness, share = cloth.thickness(resin.thermal.density), cloth.fibre_mass_fraction
+    _require_thickness(layers * thickness, layers)
+    return {"thickness": layers * thickness, "fibre": share}
 
 
 def _require_thickness(thickness: float, layers: int) -> None:
@@ -172,7 +185,7 @@ def begin(
     key: str | None = None,
 ) -> StoredEntry:
     """Write it down."""
-    further = {key: told[key] for key in ("batches", "layers", "cloth", "by") if key in told}
+    further = {key: told[key] for key in FURTHER if key in told}
     payload = layer_as_plain(replace(begun, given_afterwards=afterwards)) | further
     return logbook.write(Entry(EntryKind.LAYER, payload, begun.started, job=begun.job, key=key, recorded=now))
 

@@ -243,6 +243,25 @@ def test_a_layer_is_laid_from_the_batches_of_the_open_job(
     assert payload["given_afterwards"] is True
 
 
+def test_what_was_told_of_the_cloth_is_kept_and_makes_the_layer_as_thick(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Orientation, lot and share of fibre stand in the log; a corrected number of layers is followed."""
+    told(shed, capsys, "open", "--ago", "6 d", "--title", "new rudder cheek")
+    cloth = ("--cloth", "biaxial 450", "--layers", "2")
+    usual = laid(shed, capsys, "--part", "fin", *cloth)
+    more = ("--orientation", "0/90, 45", "--cloth-lot", "C-77", "--fibre-share", "60")
+    payload = laid(shed, capsys, "--part", "cheek", *cloth, *more)
+    assert (payload["orientation"], payload["cloth_lot"]) == ("0/90, 45", "C-77")
+    assert payload["fibre_share"] == payload["fibre"] == pytest.approx(0.6)
+    assert payload["thickness"] < usual["thickness"]
+    number = payload["entry"].number
+    told(shed, capsys, "correct", str(number), "--set", "layers=3", "--reason", "miscounted")
+    held = {one["number"]: one["holds_now"] for one in told(shed, capsys, "show")["entries"]}
+    assert held[number]["thickness"] == pytest.approx(1.5 * payload["thickness"])
+    assert held[number]["fibre"] == pytest.approx(0.6)
+
+
 def test_a_layer_knows_only_batches_and_jobs_that_are_there(
     shed: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

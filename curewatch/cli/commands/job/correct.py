@@ -23,7 +23,7 @@ from curewatch.errors import UsageError
 from curewatch.logbook import EntryKind
 from curewatch.materials import load_resin
 from curewatch.wording import Wording
-from curewatch.worklog import quality, telling
+from curewatch.worklog import laying, quality, telling
 from curewatch.worklog.fields import Field, one_of, words
 from curewatch.worklog.order import ToldTime
 
@@ -169,13 +169,22 @@ def _changes(before: worklog.CorrectedEntry, changes: list[str], place: Bench) -
 def _following(before: worklog.CorrectedEntry, values: dict[str, Any], place: Bench) -> dict[str, Any]:
     """What hangs on the corrected keys and must not stay as it was: a start, a ratio, a moment."""
     now = dict(before.payload) | values
-    if before.kind == EntryKind.LAYER and "at" in values:
-        return {"started": values["at"]}  # a layer counts down from when it was mixed
+    if before.kind == EntryKind.LAYER:
+        return _relaid(now, values, place)
     if before.kind == EntryKind.BATCH and values.keys() & _WEIGHED:
         return _weighed(now, values, place)
     if before.kind == EntryKind.QUALITY and values.keys() & {"check", "load", "arm"}:
         return {"value": None, "unit": None} | quality.measured(now)
     return {}
+
+
+def _relaid(now: dict[str, Any], values: dict[str, Any], place: Bench) -> dict[str, Any]:
+    """A layer counts down from when it was mixed; its cloth, as corrected, has another thickness."""
+    found = {"started": values["at"]} if "at" in values else {}
+    if not values.keys() & {"layers", "cloth", "fibre_share"}:
+        return found
+    resin = load_resin(now["resin"], folder=place.configuration.resin.folder)
+    return found | laying.laminate(place.configuration, now, resin)
 
 
 _WEIGHED = {"resin_mass", "hardener_mass", "peroxide_mass", "resin"}
