@@ -168,12 +168,9 @@ def _running_words(one: StoredEntry, words: RecordWords) -> str:
     return said
 
 
-def _before(told: CorrectedEntry, key: str) -> object:
-    return told.entry.at if key == "at" else told.entry.payload.get(key)
-
-
 _MASSES = {"resin_mass", "hardener_mass", "peroxide_mass", "batch_mass", "load"}
 _LENGTHS = {"thickness", "arm"}
+_SHARES = {"fibre_share", "fibre", "moisture"}
 
 
 def _value(key: str, value: object, words: RecordWords) -> str:
@@ -194,7 +191,9 @@ def _number(key: str, value: float, words: RecordWords) -> str:
     if key in _MASSES:
         return words.mass(value)
     if key in _LENGTHS:
-        return f"{1000 * value:g} mm"
+        return f"{1000 * value:.4g} mm"
+    if key in _SHARES:
+        return f"{100 * value:.3g} %"
     return words.temperature(value) if key == "pot_temperature" else f"{value:.4g}"
 
 
@@ -229,13 +228,18 @@ def _contradictions(account: Account, words: RecordWords) -> Iterator[tuple[str,
 
 
 def _correction_rows(told: CorrectedEntry, words: RecordWords) -> Iterator[tuple[str, str, str]]:
+    stood = {"at": told.entry.at, **told.entry.payload}
     for one in told.corrections:
         changes = one.payload.get("changes")
+        new = dict(changes) if isinstance(changes, Mapping) else {}
         told_changes = "; ".join(
-            f"{key.replace('_', ' ')}: {_value(key, _before(told, key), words)} "
+            "withdrawn"
+            if key == "withdrawn" and value is True
+            else f"{key.replace('_', ' ')}: {_value(key, stood.get(key), words)} "
             f"became {_value(key, value, words)}"
-            for key, value in (changes.items() if isinstance(changes, Mapping) else ())
+            for key, value in new.items()
         )
+        stood |= new
         yield (
             words.moment(one.recorded),
             "correction",

@@ -62,7 +62,7 @@ def _lots(account: Account, words: RecordWords) -> Iterator[tuple[str, ...]]:
 
 
 def _told_row(told: CorrectedEntry, words: RecordWords, closed: CorrectedEntry | None) -> tuple[str, ...]:
-    marks = []
+    marks = ["withdrawn"] if told.payload.get("withdrawn") else []
     if told.payload.get("given_afterwards") or told.entry.recorded - told.entry.at > 5 * MINUTE:
         marks.append(f"told {words.moment(told.entry.recorded)}")
     if closed is not None and told.number > closed.number:

@@ -200,6 +200,30 @@ def test_a_correction_is_applied_and_shown(tmp_path: Path):
     assert "R-2217 became R-9999. misread the tin" in said
 
 
+def test_each_correction_says_what_stood_before_it_and_a_withdrawn_entry_says_so(tmp_path: Path):
+    """A second correction starts from the first; what was undone is not told as done."""
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        stored = [logbook.write(entry) for entry in world.work()[:-1]]
+        batch, again = (one.number for one in stored if one.kind == EntryKind.BATCH)
+        layer = next(one.number for one in stored if one.kind == EntryKind.LAYER)
+        later = stored[-1].recorded + HOUR
+        for number, changes in (
+            (batch, {"resin_mass": 0.16}),
+            (batch, {"resin_mass": 0.155}),
+            (layer, {"fibre_share": 0.5, "moisture": 0.115}),
+            (again, {"withdrawn": True}),
+        ):
+            payload = {"corrects": number, "changes": changes, "reason": "read again"}
+            logbook.write(Entry(EntryKind.CORRECTION, payload, later, job=world.JOB))
+        account = gather(logbook, world.JOB, seal(logbook, reason="record", at=later + HOUR))
+        said = texts(pages(account))
+    assert "resin mass: 150 g became 160 g" in said
+    assert "resin mass: 160 g became 155 g" in said
+    assert "fibre share: nothing became 50 %; moisture: nothing became 11.5 %" in said
+    assert re.search(r"Batch B2 mixed: .* \(withdrawn; corrected by entry \d+\)", said)
+    assert f"of entry {again}: withdrawn. read again" in said
+
+
 def test_corrected_values_read_as_people_write_them_and_late_words_are_marked(tmp_path: Path):
     """Masses in grams, hours in the shed's time, a ratio in its words; what came after the close says so."""
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
