@@ -29,7 +29,7 @@ from curewatch.jobs import Layer
 from curewatch.materials.resin import Resin
 from curewatch.model.air.outlook import Outlook
 from curewatch.model.air.past import Past
-from curewatch.model.film import blush
+from curewatch.model.film import blush, film
 from curewatch.model.film.ensemble import cures
 from curewatch.model.film.ensemble_steps import Heat
 from curewatch.model.film.film import Cure, History
@@ -159,9 +159,11 @@ def _as_measured(path: Weather, probe: ProbePath, laid: "_Followed", now: float)
     excess = cure.temperature - [np.interp(started + cure.time, time, each) for each in laid.skin]
     measured = np.interp(time, probe.time, probe.temperature)
     warmer = np.stack([np.interp(time - started, cure.time, each, right=0.0) for each in excess])
-    done = laid._replace(buildup=None, skin=np.where(spoke, measured, laid.skin + warmer)).cured(until)
+    moments = np.append(time[time < until], until)
     for lot, own in enumerate(excess):
-        progress = np.interp(until - started, done.time, done.progress[lot])
+        gone = np.interp(moments, time, np.where(spoke, measured, laid.skin[lot] + warmer[lot]))
+        alone = laid._replace(lots=[laid.lots[lot]], buildup=None, time=moments, skin=gone[None])
+        progress = alone.cured(until).progress[0, -1]
         stands = float(np.interp(progress, cure.progress[lot], cure.time))
         coming = np.interp(stands + time - until, cure.time, own, right=0.0)
         if not probe.trouble:
@@ -194,10 +196,19 @@ class _Followed(NamedTuple):
     def cured(self, until: float) -> Cure:
         """So far; its times are from the start of the layer. [UTC s]"""
         upto = slice(0, int(np.searchsorted(self.time, until + STEP, side="right")) + 1)
-        begin = float(self.time[0])
+        begin, started = float(self.time[0]), self.layer.started
+        if self.buildup is None:  # one lot, by itself: it needs no table
+            own = film.cure(self.lots[0].resin, self._since(upto), rate_factor=self.lots[0].factor)
+            return Cure(own.time, *(each[None] for each in own[1:]))
         history = History(self.time[upto] - begin, self.skin[:, upto])
-        heat = None if self.buildup is None else Heat(self.buildup, self.air[:, upto])
-        return cures(self.lots[0].resin, history, self.lots, heat, self.layer.started - begin)
+        heat = Heat(self.buildup, self.air[:, upto])
+        return cures(self.lots[0].resin, history, self.lots, heat, started - begin)
+
+    def _since(self, upto: slice) -> History:
+        """The path of the first lot from the start of the layer."""
+        time, skin, started = self.time[upto], self.skin[0, upto], self.layer.started
+        later = np.append(0.0, time[time > started] - started)
+        return History(later, np.interp(later + started, time, skin))
 
     def curing(self, now: float, until: float) -> Curing:
         """How it goes on. [UTC s]"""
