@@ -94,7 +94,7 @@ def cure(account: Account, words: RecordWords) -> Iterator[str | PageTable | Pic
         return
     yield (
         "Reckoned from the recorded surface temperature with the resin system's cure law. 8 in 10 lots lie "
-        "between early and late. It is a model, not a measurement of the laminate."
+        "within the times and values beside the likely one. It is a model, not a measurement of the laminate."
     )
     for number, course in enumerate(account.courses, 1):
         name = shown(course.layer, 20)
@@ -152,5 +152,5 @@ def _marks(account: Account, course: LayerHistory, words: RecordWords) -> PageTa
     if course.unmeasured:
         rows.append(("Not measured", f"{course.unmeasured} min", BRIDGED, ""))
     return table(
-        (f"Layer {shown(course.layer, 20)}", "Likely", "Slow to fast lot", "Observed"), (28, 20, 36, 16), rows
+        (f"Layer {shown(course.layer, 20)}", "Likely", "Of 8 in 10 lots", "Observed"), (28, 20, 36, 16), rows
     )

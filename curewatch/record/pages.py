@@ -65,7 +65,8 @@ def sealed(
 
 def _words(account: Account, reader: Wording) -> RecordWords:
     here = replace(reader, zone=account.zone)
-    offsets = {here.local(at).utcoffset() for at in (account.start, account.end)}
+    days = np.append(np.arange(account.start, account.end, DAY), account.end)
+    offsets = {here.local(float(at)).utcoffset() for at in days}
     return RecordWords(here, clocks_change=len(offsets) > 1)
 
 

@@ -65,9 +65,12 @@ class RecordWords(NamedTuple):
         """``21:40 to 22:50``, with days; open where it is not reached within the record."""
         if early is None and late is None:
             return "not within the record"
-        if late is None:
-            return f"from {self.moment(early)}; slow lots not within the record"
-        return between(self.moment(early), self.moment(late))
+        if early is None or late is None:
+            missing = "fast" if early is None else "slow"
+            return (
+                f"from {self.moment(late if early is None else early)}; {missing} lots not within the record"
+            )
+        return between(self.moment(min(early, late)), self.moment(max(early, late)))
 
     def temperature(self, kelvin: object) -> str:
         """``12.3 °C``; ``–`` if it is no number."""

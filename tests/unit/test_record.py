@@ -7,6 +7,8 @@ import re
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -28,7 +30,7 @@ from curewatch.record.account import gather
 from curewatch.record.examination import verify
 from curewatch.record.measured import Post, between, measure, part_of
 from curewatch.record.page import Pages, PageTable
-from curewatch.record.pages import _resin_titles, pages
+from curewatch.record.pages import _resin_titles, _words, pages
 from curewatch.record.plain import as_plain
 from curewatch.record.words import RecordWords
 from curewatch.record.writing import write
@@ -168,6 +170,25 @@ def test_a_job_across_a_change_of_clocks_shows_offsets(tmp_path: Path):
     assert "24 Oct 11:00 +0100" in said
     assert "27 Oct 10:00 +0000" in said
     assert np.all(np.diff(account.measured.time) == MINUTE)
+
+
+def test_a_job_from_summer_to_summer_shows_offsets_too():
+    """Its first and its last hour have the same offset; the night in between has 01:30 twice."""
+    zone = ZoneInfo("Europe/Lisbon")
+    start = datetime(2026, 9, 1, tzinfo=zone).timestamp()
+    jobs: list[Any] = [
+        SimpleNamespace(zone=zone, start=start, end=start + months * 30 * DAY) for months in (1, 3, 8)
+    ]
+    assert [_words(each, Wording()).clocks_change for each in jobs] == [False, True, True]
+
+
+def test_a_band_of_lots_is_told_in_order_of_time():
+    """A window that blush closes: of a slow lot it closes first."""
+    words = RecordWords(Wording())
+    fast, slow = 1_795_640_400.0 + HOUR, 1_795_640_400.0
+    assert words.band(fast, slow) == words.band(slow, fast) == "25 Nov 21:00 to 25 Nov 22:00"
+    assert words.band(None, slow) == "from 25 Nov 21:00; fast lots not within the record"
+    assert words.band(slow, None) == "from 25 Nov 21:00; slow lots not within the record"
 
 
 @pytest.mark.long
