@@ -110,6 +110,48 @@ def test_a_correction_is_a_new_entry_and_both_are_shown(
     assert "entry 99 of job J1 cannot be corrected; those that people told can: 1, 2" in nowhere
 
 
+def test_a_log_says_what_each_correction_found_and_what_came_after_a_close_that_holds(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A second correction starts from the first; a job that was opened again has no close; words, no keys."""
+    told(shed, capsys, "open", "--ago", "6 d", "--title", "new rudder cheek")
+    batch = str(told(shed, capsys, "batch", "--resin-mass", "200", "--hardener-mass", "44")["number"])
+    laid(shed, capsys, "--batch", "B1", "--moisture", "11", "--on", "bare-timber")
+    for mass in ("203 g", "202 g"):
+        capsys.readouterr()
+        with pytest.raises(SystemExit):
+            run(
+                [
+                    "job",
+                    "correct",
+                    batch,
+                    "--set",
+                    f"resin_mass={mass}",
+                    "--reason",
+                    "x",
+                    "--config",
+                    str(shed),
+                ]
+            )
+    assert "resin mass: 203 g -> 202 g" in capsys.readouterr().out
+    told(shed, capsys, "close")
+    told(shed, capsys, "reopen", "--job", "J1", "--reason", "a second coat")
+    told(shed, capsys, "note", "--text", "abraded")
+    with Logbook(shed.parent / "shed.sqlite") as logbook:
+        logbook.write(
+            Entry(EntryKind.ACCOUNT, {"account": "5f1c", "units": {"fahrenheit": False}}, 2e9, job="J1")
+        )
+    with pytest.raises(SystemExit):
+        run(["job", "show", "--config", str(shed)])
+    shown = capsys.readouterr().out
+    assert "resin mass was 200 g; x" in shown
+    assert "resin mass was 203 g; x" in shown
+    assert "moisture 11 %" in shown
+    assert "record written" in shown
+    for raw in ("resin_mass", "after the close", "face own no", "fahrenheit", "5f1c"):
+        assert raw not in shown, raw
+
+
 def test_lots_are_carried_to_the_next_batch_but_masses_are_not(
     shed: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

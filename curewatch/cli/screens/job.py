@@ -4,12 +4,12 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from curewatch.answers.document import spoken
-from curewatch.answers.job import EntryDocument, JobDocument, JobListDocument, JobShowDocument
+from curewatch.answers.job import JobDocument, JobListDocument, JobShowDocument
 from curewatch.clock import utc_from_iso
 from curewatch.safe_text import safe_line
 from curewatch.wording import Wording, duration
 
-_HIDDEN = {
+_HIDDEN = {  # said elsewhere in the line, or by other keys, or for the model
     *("job", "layer", "batch", "given_afterwards", "thumbnail", "sha256", "at", "started", "zone"),
     *("scale_step", "words", "numbers", "press"),
 }
@@ -35,7 +35,9 @@ def job_lines(job: JobShowDocument, words: Wording, now: float) -> Iterator[str]
     yield f"Job {safe_line(job.job)}: {safe_line(job.title)} ({_state(job, words, now)})"
     if job.running:
         yield f"Counting down: {', '.join(safe_line(name) for name in job.running)}"
-    closing = max((entry.number for entry in job.entries if entry.kind == "job-close"), default=None)
+    closing = None
+    if job.closed is not None:
+        closing = max((entry.number for entry in job.entries if entry.kind == "job-close"), default=None)
     numbered = {entry.number: entry for entry in job.entries}
     for entry in job.entries:
         if entry.kind == "correction":
@@ -46,9 +48,11 @@ def job_lines(job: JobShowDocument, words: Wording, now: float) -> Iterator[str]
         when = words.moment(utc_from_iso(entry.happened), now)
         kind, told = safe_line(entry.kind, 40), told_line(entry.kind, entry.holds_now, words)
         yield f"{entry.number:5}  {when}{late}  {kind}  {told}"
+        stood = {**entry.payload, "at": utc_from_iso(entry.at)}
         for number in entry.corrected_by:
             correction = numbered[number].payload
-            changes = ", ".join(f"{key} was {_was(entry, key, words, now)}" for key in correction["changes"])
+            changes = ", ".join(_was(key, stood, words, now) for key in correction["changes"])
+            stood |= correction["changes"]
             told = safe_line(f"corrected by {number}: {changes}; {correction.get('reason', '')}")
             yield f"         {told}"
 
@@ -60,7 +64,7 @@ def told_line(kind: str, payload: Mapping[str, Any], words: Wording) -> str:
     more = [
         f"{key.replace('_', ' ')} {_value(key, value, words)}"
         for key, value in payload.items()
-        if key not in _hidden(kind) | used and value not in (None, "", [])
+        if key not in _hidden(kind) | used and value not in (None, "", []) and value is not False
     ]
     rest = ", ".join([deed, *more] if deed else more)
     return safe_line(": ".join(part for part in (name, rest) if part))
@@ -72,6 +76,8 @@ def _deed(kind: str, payload: Mapping[str, Any], words: Wording) -> tuple[str, s
         found = {True: " passed", False: " failed"}.get(payload.get("passed"), "")  # type: ignore[arg-type]
         said = {"check", "passed", "value", "unit", "load", "arm"}
         return f"{payload.get('check')}{found}{_measured(payload, words)}", said
+    if kind == "account":
+        return "record written", set(payload)
     before, key, *beside = _DEEDS.get(kind, ("", ""))
     if not key:
         return "", set()
@@ -102,9 +108,8 @@ def _measured(payload: Mapping[str, Any], words: Wording) -> str:
     return number + (f" ({' on '.join(lever)})" if lever else "")
 
 
-def changed(entry: EntryDocument, changes: Mapping[str, Any], words: Wording, now: float) -> list[str]:
-    """``resin mass: 123 g -> 125 g``, for each key that a correction changes."""
-    before = {**entry.payload, "at": utc_from_iso(entry.at)}
+def changed(before: Mapping[str, Any], changes: Mapping[str, Any], words: Wording, now: float) -> list[str]:
+    """``resin mass: 123 g -> 125 g``, for each key that a correction changes of what held before it."""
 
     def said(key: str, value: Any) -> str:
         return words.moment(value, now) if key == "at" else _value(key, value, words)
@@ -116,11 +121,13 @@ def changed(entry: EntryDocument, changes: Mapping[str, Any], words: Wording, no
     ]
 
 
-def _was(entry: EntryDocument, key: str, words: Wording, now: float) -> str:
-    """What a key said before it was corrected."""
-    if key in {"at", "started"}:
-        return words.moment(utc_from_iso(entry.at), now)
-    return _value(key, entry.payload.get(key), words)
+def _was(key: str, stood: Mapping[str, Any], words: Wording, now: float) -> str:
+    """What a key said before it was corrected; withdrawing has no earlier value."""
+    if key == "withdrawn":
+        return "withdrawn"
+    value = stood.get(key)
+    timed = key in {"at", "started"} and isinstance(value, int | float)
+    return f"{key.replace('_', ' ')} was {words.moment(value, now) if timed else _value(key, value, words)}"
 
 
 def _hidden(kind: str) -> set[str]:
@@ -158,7 +165,11 @@ def _span(value: float, _: Wording) -> str:
 
 
 def _millimetres(value: float, _: Wording) -> str:
-    return f"{value * 1000:g} mm"
+    return f"{value * 1000:.4g} mm"
+
+
+def _percent(value: float, _: Wording) -> str:
+    return f"{value * 100:.3g} %"
 
 
 _SAID_BY_KEY: dict[str, Callable[[float, Wording], str]] = {
@@ -171,6 +182,9 @@ _SAID_BY_KEY: dict[str, Callable[[float, Wording], str]] = {
     "pot_temperature": _temperature,
     "thickness": _millimetres,
     "arm": _millimetres,
+    "moisture": _percent,
+    "fibre": _percent,
+    "fibre_share": _percent,
     "tacky_after": _span,
     "open_for": _span,
 }

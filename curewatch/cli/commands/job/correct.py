@@ -11,7 +11,7 @@ from typing import Annotated, Any
 import typer
 
 from curewatch import worklog
-from curewatch.answers.job import entry_document, job_show_document
+from curewatch.answers.job import job_show_document
 from curewatch.cli.desk import Bench, ByOption, ForceOption, JobOption, desk, said
 from curewatch.cli.forms import Ask, answered, at_terminal
 from curewatch.cli.job_forms import FORMS
@@ -65,10 +65,15 @@ def correct(
         for follower, change in telling.followers(found, before, values):
             told = f"follows the correction of entry {number}"
             place.entry(telling.correction(found, follower.number, change, told, at=place.now, by=by))
-            what = "; ".join(changed(entry_document(follower.entry), change, place.words, place.now))
+            what = "; ".join(changed(_holds(follower), change, place.words, place.now))
             note(f"entry {follower.number} {told}: {what}")
-        text = "; ".join(changed(entry_document(before.entry), values, place.words, place.now))
+        text = "; ".join(changed(_holds(before), values, place.words, place.now))
         said(place, stored, f"entry {number} corrected: {text}", json)
+
+
+def _holds(told: worklog.CorrectedEntry) -> dict[str, Any]:
+    """What an entry says by now."""
+    return {**told.payload, "at": told.at}
 
 
 def _moved(before: worklog.CorrectedEntry, at: float, now: float) -> ToldTime:
