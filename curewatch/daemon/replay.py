@@ -17,7 +17,7 @@ from curewatch.daemon.evaluation import Evaluation
 from curewatch.daemon.events import Event, Show, Stop
 from curewatch.daemon.watch_keeping import ADVISE_EVERY, CHECK_EVERY, WatchKeeping
 from curewatch.logbook import Entry, LogbookStore, open_logbook
-from curewatch.shed.known_names import check_names
+from curewatch.shed.known_names import check_names, configuration_entry
 
 BATCH = 500  # a file never waits for a broker
 CHECKS = 4_000  # looks at the sensors over a whole recording, at most one a minute
@@ -119,5 +119,7 @@ def replay(
                 tell_readings=tell_readings,
                 sensor=sensor,
             )
+            if logbook_path is not None:
+                running.core.write(configuration_entry(configuration, running.clock.now().utc))
             running.run(wait=wait)
     return running

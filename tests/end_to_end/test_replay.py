@@ -66,6 +66,23 @@ def test_silence_noise_and_return_stand_in_the_lines(
     assert gap["end"] == START + 60 * 120
 
 
+def test_a_kept_recording_says_what_its_sensors_stand_for(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As a daemon's logbook does: else a record of it knows neither the shed nor any sensor."""
+    settings, file, kept = (tmp_path / name for name in ("curewatch.toml", "shed.csv", "kept.sqlite"))
+    settings.write_text(
+        '[shed]\nname = "Saltmarsh Shed"\n[sensors.loft]\nrole = "air"\npart = "humidity-2"\n'
+    )
+    file.write_text(f"time,sensor,temperature,humidity\n{iso_utc(START)},loft,12.0,71.5\n")
+    replayed(capsys, str(file), "--config", str(settings), "--logbook", str(kept))
+    with Logbook(kept, read_only=True) as logbook:
+        [entry] = logbook.entries("configuration")
+    assert entry.at == START
+    assert entry.payload["shed"]["name"] == "Saltmarsh Shed"
+    assert entry.payload["sensors"] == {"loft": {"role": "air", "part": "humidity-2"}}
+
+
 NAMELESS = {
     "csv": "time,temperature,humidity\n2026-10-17T15:00:00Z,15.6,55.2\n2026-10-17T15:01:00Z,15.5,55.4\n",
     "senml": json.dumps(
