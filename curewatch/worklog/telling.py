@@ -1,6 +1,8 @@
 """What a person tells, made into entries: names given, masses held against the ratio, nothing edited."""
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from itertools import count
 from typing import Any, NamedTuple
 
@@ -94,7 +96,12 @@ class Mixed(NamedTuple):
 
     def peroxide_percent(self, resin: Resin) -> float | None:
         """Peroxide in that pot, per cent by mass of resin; None for an epoxy."""
-        return None if resin.dose is None else 100 * self.added_mass / self.resin_mass
+        return None if resin.dose is None else self.dose
+
+    @property
+    def dose(self) -> float:
+        """Hardener or peroxide in that pot, per cent by mass of resin."""
+        return 100 * self.added_mass / self.resin_mass
 
 
 def batches(job: Job, named: Sequence[str]) -> Mixed:
@@ -221,10 +228,45 @@ def correction(
 def followers(
     job: Job, before: CorrectedEntry, changes: Mapping[str, Any]
 ) -> list[tuple[CorrectedEntry, dict[str, Any]]]:
-    """What took its lot from the entry that is corrected, and must not keep the wrong one.
+    """What took its lot or its masses from the entry that is corrected, and must not keep the wrong ones.
 
-    A layer takes the lot of its batches, and what was seen of a layer teaches the model about that lot.
+    A layer takes them from its batches, and what was seen of a layer teaches the model about its lot.
     """
+    found: dict[int, tuple[CorrectedEntry, dict[str, Any]]] = {}
+    for item, change in (*_of_lot(job, before, changes), *_of_masses(job, before, changes)):
+        found.setdefault(item.number, (item, {}))[1].update(change)
+    return list(found.values())
+
+
+def _of_masses(
+    job: Job, before: CorrectedEntry, changes: Mapping[str, Any]
+) -> Iterator[tuple[CorrectedEntry, dict[str, Any]]]:
+    """Layers that have their pot or their dose from the batch whose masses are corrected."""
+    within = dict(changes.get("ratio") or {}).get("within")
+    if before.kind != EntryKind.BATCH or not within or "resin" in changes:
+        return
+    after = replace(before, payload={**before.payload, **changes})
+    there = {item.payload["batch"] for item in job.of(EntryKind.BATCH)}
+    corrected = Job(job.name, tuple(after if item is before else item for item in job.told))
+    for layer in job.of(EntryKind.LAYER):
+        named = layer.payload.get("batches") or ()
+        if before.payload["batch"] not in named or not there.issuperset(named):
+            continue
+        was, now = batches(job, named), batches(corrected, named)
+        held = {"batch_mass": (was.mass, now.mass), "peroxide_percent": (was.dose, now.dose)}
+        change = {
+            key: new
+            for key, (old, new) in held.items()
+            if old != new and math.isclose(layer.payload.get(key) or 0.0, old)
+        }
+        if change:
+            yield layer, change
+
+
+def _of_lot(
+    job: Job, before: CorrectedEntry, changes: Mapping[str, Any]
+) -> list[tuple[CorrectedEntry, dict[str, Any]]]:
+    """Layers and observations that have the lot that is corrected."""
     key = {EntryKind.BATCH: "resin_lot", EntryKind.LAYER: "lot"}.get(EntryKind(before.kind))
     if key is None or key not in changes or changes[key] == before.payload.get(key):
         return []

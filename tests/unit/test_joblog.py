@@ -397,6 +397,29 @@ def test_a_corrected_lot_is_corrected_wherever_it_was_taken_from_there(
         assert [payload["lot"] for _, payload in learnt.standing(logbook)] == ["demo 8", "another tin"]
 
 
+def test_a_corrected_mass_is_corrected_at_the_layers_that_took_it_from_there(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The pot and the dose of a layer are those of its batch, unless somebody told others of the layer."""
+    told(
+        shed, capsys, "open", "--ago", "6 d", "--title", "new rudder cheek", "--resin", "polyester-laminating"
+    )
+    weighed = ["batch", "--resin-mass", "500", "--peroxide-mass", "10"]
+    batch = told(shed, capsys, *weighed)["number"]
+    told(shed, capsys, *weighed)
+    taken = laid(shed, capsys, "--batch", "B1", "--part", "a")["entry"].number
+    other = laid(shed, capsys, "--batch", "B1", "--mass", "90 g", "--part", "b")["entry"].number
+    beside = laid(shed, capsys, "--batch", "B2", "--part", "c")["entry"].number
+    told(shed, capsys, "correct", str(batch), "--set", "peroxide_mass=7.5 g", "--reason", "misread")
+    held = {one["number"]: one["holds_now"] for one in told(shed, capsys, "show")["entries"]}
+    got = [(held[n]["batch_mass"], held[n]["peroxide_percent"]) for n in (taken, other, beside)]
+    assert got == [
+        (pytest.approx(0.5075), pytest.approx(1.5)),
+        (pytest.approx(0.09), pytest.approx(1.5)),
+        (pytest.approx(0.51), pytest.approx(2.0)),
+    ]
+
+
 def test_the_first_batch_takes_the_lot_on_the_shelf(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The configured lot is that of the configured resin, and of no other."""
     shed.write_text(shed.read_text() + '[resin]\nname = "epoxy-slow"\nlot = "A-17"\n')

@@ -46,7 +46,7 @@ def correct(
 ) -> None:
     """Correct an earlier entry: a new entry that names it. Both stay in the record.
 
-    A lot corrected at a batch is corrected at its layer and its observations, too.
+    A lot or mass corrected at a batch is corrected at its layer, a lot at its observations, too.
 
     On a terminal it shows the entries and asks for what was not given. When it happened is the key `at`.
 
