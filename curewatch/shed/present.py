@@ -126,8 +126,8 @@ def _troubles(
     now: float,
 ) -> list[Trouble]:
     role = configuration.role_of(name) or ""
-    if seen.ahead is not None and judged.health in {Health.NEVER, Health.SILENT}:
-        text = f"its last stamp lies {(seen.ahead - judged.since) / HOUR:.1f} h ahead of this machine's clock"
+    if seen.ahead is not None and (seen.set_back or judged.health in {Health.NEVER, Health.SILENT}):
+        text = f"its last stamp lies {(seen.ahead - now) / HOUR:.1f} h ahead of this machine's clock"
         return [Trouble(TroubleKind.CLOCK, text, name, role, None)]
     if seen.held_back and judged.health in {Health.NEVER, Health.SILENT}:
         return [Trouble(_KIND[judged.health], HELD_BACK, name, role, judged.since, HELD_BACK_ADVISED)]

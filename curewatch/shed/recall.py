@@ -15,6 +15,7 @@ LOOK_BACK = 6 * HOUR  # for health [s]
 HELD_BACK = "its broker held back what came last: of unknown age"
 HELD_BACK_ADVISED = "wait for its next report; if that does not count either: curewatch doctor"
 AHEAD = 60.0  # a stamp may lie so far ahead of now: two clocks on one bench [s]
+SET_BACK = 300.0  # a last word so far ahead: the clock was set back, no sender's clock is that wrong [s]
 
 
 class LastHeard(NamedTuple):
@@ -25,6 +26,7 @@ class LastHeard(NamedTuple):
     ahead: float | None  # UTC of a stamp that lies in the future [s]
     shown: Reading | None  # the last word, also by a doubtful clock; never one of unknown age
     held_back: bool  # what came last is of unknown age
+    set_back: bool  # what came last is stamped in the future: nothing has come since this clock was set back
 
 
 def sensors_of_interest(logbook: LogbookStore, configuration: Configuration) -> list[str]:
@@ -78,10 +80,25 @@ def _heard(
     logbook: LogbookStore, traced: Mapping[str, tuple[Track, Reading | None]], now: float
 ) -> dict[str, LastHeard]:
     latest = logbook.latest()
-    return {name: _with_latest(*own, latest.get(name), now) for name, own in traced.items()}
+    return {
+        name: _with_latest(*own, latest.get(name), now, set_back=_set_back(logbook, latest.get(name), now))
+        for name, own in traced.items()
+    }
 
 
-def _with_latest(track: Track, last: Reading | None, latest: Reading | None, now: float) -> LastHeard:
+def _set_back(logbook: LogbookStore, latest: Reading | None, now: float) -> bool:
+    """Whether what came last of a sensor, in the order it was kept, lies in the future. [UTC s]"""
+    if latest is None or latest.time <= now + SET_BACK:
+        return False
+    came = 0.0
+    for block in logbook.blocks(now - LOOK_BACK, sensor=latest.sensor):
+        came = float(block.rows["time"][-1]) / 1e3
+    return came > now + SET_BACK
+
+
+def _with_latest(
+    track: Track, last: Reading | None, latest: Reading | None, now: float, *, set_back: bool
+) -> LastHeard:
     """By its readings around now, and the latest of all times."""
     held_back = latest is not None and undated(latest.flags)
     if held_back:
@@ -90,7 +107,7 @@ def _with_latest(track: Track, last: Reading | None, latest: Reading | None, now
     if last is None and latest is not None and ahead is None and _believable(latest):
         track, last = health.step(track, latest), latest
     last = _whole(last, track)
-    return LastHeard(track, last, ahead, last or latest, held_back)
+    return LastHeard(track, last, ahead, last or latest, held_back, set_back and not held_back)
 
 
 def _whole(last: Reading | None, track: Track) -> Reading | None:

@@ -12,6 +12,7 @@ from curewatch.daemon.acting import Actor
 from curewatch.daemon.core import Core
 from curewatch.daemon.events import BytesArrived, Show
 from curewatch.logbook import Logbook
+from curewatch.readings import Reading
 from curewatch.shed import present
 from curewatch.wire.lines import checksum
 
@@ -126,3 +127,30 @@ def test_summer_time_and_leap_days_are_nothing_special(tmp_path: Path, around: s
     times = night.logbook.series("bench").time
     assert max(abs(times[1:] - times[:-1] - 60.0)) < 1e-3
     night.logbook.close()
+
+
+def test_what_lies_before_a_clock_that_was_set_back_is_not_fresh(tmp_path: Path) -> None:
+    """A board without a battery clock starts an hour or more behind its own logbook, and no daemon saw that.
+
+    What was measured at that hour is old: nothing has come since. Controls: the newest moment; so little
+    that a sender's own clock may be ahead; and what came since, though it is stamped before the last.
+    """
+
+    def told(minutes: float) -> list[str]:
+        found = present.situation(logbook, SETTINGS, START + 60.0 * minutes)
+        return [each.reason for each in found.troubles if each.kind is TroubleKind.CLOCK]
+
+    def heard(first: int, last: int, temperature: float) -> None:
+        for minute in range(first, last + 1):
+            at = START + 60.0 * minute
+            logbook.append([Reading("bench", at, at, temperature + minute % 5 / 100, 0.7)])
+
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        heard(0, 180, 285.0)
+        assert told(180) == told(176) == []
+        assert told(60) == ["its last stamp lies 2.0 h ahead of this machine's clock"]
+        assert told(-600) == ["its last stamp lies 13.0 h ahead of this machine's clock"]
+        logbook.close_block()
+        assert told(60) == ["its last stamp lies 2.0 h ahead of this machine's clock"]
+        heard(61, 62, 284.5)
+        assert told(62) == []
