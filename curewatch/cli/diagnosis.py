@@ -265,6 +265,9 @@ def _sensor(
     about, role = f"sensor.{name}", configuration.role_of(name) or "no role"
     if known_of.held_back and how.health in {health.Health.NEVER, health.Health.SILENT}:
         return _bad(about, f"{role}, {recall.HELD_BACK}", "wait for its next report")
+    if known_of.set_back and known_of.ahead is not None:
+        finding = f"{role}, last stamp {duration(known_of.ahead - now)} ahead of this machine's clock"
+        return _bad(about, finding, "set this machine's clock, then wait for the next reading")
     if known_of.shown is None:
         return _bad(about, f"{role}, never reported", "its cable, its power, its name")
     known = configuration.sensor(name)

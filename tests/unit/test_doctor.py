@@ -390,3 +390,18 @@ def test_addresses_of_notices_are_tried_as_far_as_nothing_is_sent(
     assert (found.grade, found.finding) == (Grade.GOOD, "to phone; to try them: curewatch notify test")
     monkeypatch.setattr("curewatch.cli.diagnosis.find_spec", lambda name: None)
     assert about(looked_at(tmp_path), "notices").advised == "pip install 'curewatch[notify]'"
+
+
+def test_a_clock_behind_the_last_readings_is_bad(tmp_path: Path) -> None:
+    """As for the verdict: what was measured at that hour of before is no reading of now."""
+    (tmp_path / "curewatch.toml").write_text(SHED)
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        for minute in range(180):
+            at = NOW + 60.0 * minute
+            logbook.append([Reading("bench", at, at, 285.0, 0.6), Reading("hull", at, at, 285.0)])
+    found = looked_at(tmp_path, NOW + 59 * 60.0)
+    assert verdict(found) == ExitStatus.UNKNOWN
+    assert about(found, "sensor.bench").grade is Grade.BAD
+    assert "2 h 00 min ahead of this machine's clock" in about(found, "sensor.bench").finding
+    now = looked_at(tmp_path, NOW + 179 * 60.0)
+    assert "ahead" not in about(now, "sensor.bench").finding
