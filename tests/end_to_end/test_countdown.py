@@ -29,28 +29,39 @@ def alert_events(logbook: Logbook) -> list[Event]:
     return [alerts.event_from_plain(entry.payload) for entry in logbook.entries("alert")]
 
 
-def a_shed(folder: Path, layer: Layer, celsius: float, hours: int) -> Logbook:
-    """Hours at this temperature, give or take 0.1 K, and 50 %, and a layer laid soon after they began."""
+def a_shed(folder: Path, layer: Layer, celsius: float) -> Logbook:
+    """A shed in which a layer was laid soon after the readings began."""
     logbook = Logbook(folder / "logbook.sqlite")
-    minutes = [(START + MINUTE * number, 0.1 * (number % 3 - 1)) for number in range(hours * 60)]
-    readings = [
-        Reading(name, at, at, celsius + 273.15 + off, 0.5 if name == "bench" else None)
-        for at, off in minutes
-        for name in ("bench", "hull")
-    ]
-    logbook.append(readings, [Entry("layer", layer_as_plain(layer), layer.started)])
+    measured(logbook, celsius, layer.started)
+    logbook.append(entries=[Entry("layer", layer_as_plain(layer), layer.started)])
     return logbook
+
+
+def measured(logbook: Logbook, celsius: float, until: float) -> None:
+    """Each minute from the last one kept until then: this temperature, give or take 0.1 K, and 50 %."""
+    last = logbook.latest().get("bench")
+    first = 0 if last is None else round((last.time - START) / MINUTE) + 1
+    minutes = range(first, int((until - START) / MINUTE) + 1)
+    moments = [(START + MINUTE * number, 0.1 * (number % 3 - 1)) for number in minutes]
+    logbook.append(
+        [
+            Reading(name, at, at, celsius + 273.15 + off, 0.5 if name == "bench" else None)
+            for at, off in moments
+            for name in ("bench", "hull")
+        ]
+    )
 
 
 @pytest.fixture
 def warm_shed(tmp_path: Path) -> Iterator[Logbook]:
-    """Twelve hours at 20 degC, both sensors, and a layer of the fast epoxy."""
-    with a_shed(tmp_path, LAYER, 20.0, 12) as logbook:
+    """At 20 degC, both sensors, and a layer of the fast epoxy."""
+    with a_shed(tmp_path, LAYER, 20.0) as logbook:
         yield logbook
 
 
-def look(evaluation: Evaluation, logbook: Logbook, at: float) -> float | None:
-    """One look, stored as the daemon would; when the next mark is."""
+def look(evaluation: Evaluation, logbook: Logbook, at: float, celsius: float = 20.0) -> float | None:
+    """One look after what was measured until then, stored as the daemon would; when the next mark is."""
+    measured(logbook, celsius, at)
     said = evaluation(Instant(at, at), "asked by a test")
     logbook.append(entries=[one for one in said if isinstance(one, Entry)])
     return next((one.at for one in said if isinstance(one, Again)), None)
@@ -83,10 +94,10 @@ def test_each_look_names_the_minute_of_the_next_ring(
 ) -> None:
     """Going from mark to mark, each meaning of a window rings once, within two minutes of its moment."""
     layer, hours = Layer("L1", START + 10 * MINUTE, resin, 0.1), 20
-    with a_shed(tmp_path, layer, celsius, hours) as logbook:
+    with a_shed(tmp_path, layer, celsius) as logbook:
         evaluation, at = Evaluation(SETTINGS, logbook), layer.started + MINUTE
         while at < START + (hours - 1) * 3600:
-            mark = look(evaluation, logbook, at)
+            mark = look(evaluation, logbook, at, celsius)
             if mark is None:
                 break
             assert mark > at
