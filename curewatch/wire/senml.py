@@ -204,9 +204,12 @@ def device_and_word(name: str) -> tuple[str, str]:
     ``urn:dev:mac:0024befffe804ff1:temperature`` and ``bench/temp`` end in such a word; the RFC's
     ``urn:dev:ow:10e2073a01080063`` does not and is the device's name as it stands.
     """
-    cut = max(name.rfind(mark) for mark in ":/_.")
-    word = name[cut + 1 :].lower()
-    return (name[:cut].rstrip(":/_.") if cut > 0 else "", word) if word in WORDS else (name, "")
+    for marks in (":/", ":/_."):  # bench:relative_humidity is a word of two before it is bench:relative
+        cut = max(name.rfind(mark) for mark in marks)
+        word = name[cut + 1 :].lower()
+        if word in WORDS:
+            return (name[:cut].rstrip(":/_.") if cut > 0 else ""), word
+    return name, ""
 
 
 def parse(payload: bytes, at: Instant, source: str = "", device: str = "") -> list[Reading | Rejected]:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from curewatch.clock import Instant
 from curewatch.errors import RecordBroken, StoreFailed, UsageError
 from curewatch.export import Selection, export
 from curewatch.logbook import Entry, EntryKind, Logbook, store
@@ -17,6 +18,7 @@ from curewatch.logbook.retention import prune
 from curewatch.logbook.sealing import check_seals, seal
 from curewatch.readings import Reading
 from curewatch.units import DAY, HOUR, MINUTE
+from curewatch.wire import senml
 
 START = 1_795_640_400.0
 
@@ -100,6 +102,10 @@ def test_senml_reads_back_through_its_standard_fields(logbook: Logbook, tmp_path
         {"n": "bench:battery", "t": START, "u": "%EL", "v": 93.0},
         {"n": "bench:pressure", "t": START, "u": "hPa", "v": 1013.25},
     ]
+    (read,) = senml.parse((tmp_path / "out.senml").read_bytes(), Instant(START, 0.0))
+    assert isinstance(read, Reading)
+    told = (read.sensor, read.temperature, read.relative_humidity, read.carbon_dioxide, read.pressure)
+    assert told == ("bench", *(pytest.approx(one) for one in (285.49, 0.812, 0.00042, 101_325.0)))
     export(logbook, tmp_path / "none.senml", chosen=Selection(sensor="nobody"))
     assert json.loads((tmp_path / "none.senml").read_text()) == []
 
