@@ -144,6 +144,14 @@ def test_bare_timber_is_primed_before_polyester_is_laid(say: Say) -> None:
         assert (status, first in " ".join(out.split())) == (0, True), out
 
 
+def test_of_plies_that_heat_themselves_fewer_are_laid_at_once(say: Say) -> None:
+    """What to do now never is to lay what the headline warns of; one ply is laid as it is."""
+    for plies, first in ((12, "Do now: lay fewer plies at once"), (1, "Do now: lay it")):
+        status, out = say(f"tonight --resin epoxy-fast --layers {plies}")
+        told = " ".join(out.split())
+        assert (status, first in told, "It heats itself to" in told) == (0, True, plies > 1), out
+
+
 @pytest.mark.long
 def test_a_damp_plank_is_no_go_and_a_dry_one_says_nothing(say: Say) -> None:
     """By the meter, in per cent; what no meter can show is refused."""

@@ -10,6 +10,7 @@ from curewatch.units import MINUTE
 
 WAYS = 3  # that a first screen names
 SMALLER = {"batch", "tray"}
+HOT_LAYER = "own-heat"  # the check of a layer that gets too hot by itself
 
 
 def do_now(advice: Advice) -> tuple[Said, ...]:
@@ -71,7 +72,8 @@ def _warnings(advice: Advice) -> list[str]:
 
 def _lay(advice: Advice) -> Said:
     soon = advice.start - advice.at < MINUTE
-    lay: Said = "Lay it" if soon else phrase("Lay it at {start:moment}", start=advice.start)
+    what = "fewer plies at once" if any(check.name == HOT_LAYER for check in advice.checks) else "it"
+    lay: Said = f"Lay {what}" if soon else phrase(f"Lay {what} at {{start:moment}}", start=advice.start)
     if any(check.reason == ground.PRIME for check in advice.checks):
         lay = phrase("Prime the timber first, as said. {lay} once it is tacky", lay=lay)
     ply = ", with peel ply on its wet face" if advice.blush in {"peel-ply", "wash-and-abrade"} else ""
