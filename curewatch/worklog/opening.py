@@ -28,6 +28,18 @@ def _substrate(text: str, option: str) -> str:
     return one_of(*substrate_names())(text, option)
 
 
+def _rule_sets(text: str, option: str) -> list[str]:
+    """Names of rule sets; UsageError for any other, which a record would pass over."""
+    from curewatch.advice.judge.limits import RULES
+
+    known = (*RULES, "own")
+    asked = [one.lower().replace(" ", "-") for one in listed(text, option)]
+    for one in asked:
+        if one not in known:
+            raise UsageError(f"{option}: found {one!r}. Use {', '.join(known)}, parted by commas")
+    return asked
+
+
 OPENING: tuple[Field, ...] = (
     Field("title", "What is done, e.g. new rudder cheek", words, needed=True),
     Field("boat", "Boat", words),
@@ -40,7 +52,7 @@ OPENING: tuple[Field, ...] = (
         length_between(5e-4, 0.5),
         say=millimetres,
     ),
-    Field("rules", "Rule sets, parted by commas", listed, say=joined),
+    Field("rules", "Rule sets, parted by commas", _rule_sets, say=joined),
     Field("hin", "Hull identification number", words, asked=False),
     Field("place", "Where on the hull: drawing, station", words, asked=False),
     BY,

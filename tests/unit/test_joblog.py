@@ -694,3 +694,14 @@ def test_times_that_contradict_each_other_are_asked_back(
     assert "L1" in capsys.readouterr().err
     told(shed, capsys, *weighed, "--ago", "4 h", "--force")
     assert [entry["kind"] for entry in told(shed, capsys, "show")["entries"]].count("batch") == 2
+
+
+def test_a_rule_set_that_is_none_is_refused(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A record would judge by another one without a word; the control: known names, as people write them."""
+    said = rejected(shed, capsys, "open", "--title", "mast step", "--rules", "coating, classd-workshop")
+    assert "--rules: found 'classd-workshop'. Use coating, datasheet, classed-workshop, own" in said
+    opened = told(shed, capsys, "open", "--title", "mast step", "--rules", "Coating, classed workshop, own")
+    assert "coating" in json.dumps(opened)
+    with Logbook(shed.parent / "shed.sqlite") as logbook:
+        (entry,) = logbook.entries(EntryKind.JOB_OPEN)
+    assert entry.payload["rules"] == ["coating", "classed-workshop", "own"]
