@@ -54,8 +54,9 @@ def situation(
 ) -> Situation:
     """The shed at ``now`` [s UTC], with every trouble there is.
 
-    ``not_before`` is what an unset clock shows less than. ``grid`` is what a look before this one read of
-    the past.
+    ``not_before`` is what an unset clock shows less than; 0 for a moment of a recording, which is no word of
+    this machine's clock: what was kept after it does not show that the clock was set back. ``grid`` is what
+    a look before this one read of the past.
 
     Raises
     ------
@@ -79,6 +80,7 @@ def situation(
                 *each,
                 rejected_lately.of_sensor(rejected, name, each.health.since, now),
                 now=now,
+                recorded=not_before <= 0.0,
             )
         ),
     )
@@ -124,9 +126,11 @@ def _troubles(
     unbelieved: RecentRejection | None,
     *,
     now: float,
+    recorded: bool,
 ) -> list[Trouble]:
     role = configuration.role_of(name) or ""
-    if seen.ahead is not None and (seen.set_back or judged.health in {Health.NEVER, Health.SILENT}):
+    set_back = seen.set_back and not recorded
+    if seen.ahead is not None and (set_back or judged.health in {Health.NEVER, Health.SILENT}):
         text = f"its last stamp lies {(seen.ahead - now) / HOUR:.1f} h ahead of this machine's clock"
         return [Trouble(TroubleKind.CLOCK, text, name, role, None)]
     if seen.held_back and judged.health in {Health.NEVER, Health.SILENT}:

@@ -153,7 +153,7 @@ def test_the_share_of_go_by_month_looks_sane(year: Replayed) -> None:
             local = datetime.fromtimestamp(stamp, settings.zone)
             if local.hour != 14 or local.toordinal() % 2:
                 continue
-            look = Look(logbook, settings, stamp + 60.0)
+            look = Look(logbook, settings, stamp + 60.0, not_before=0.0)
             advice = question.ask(asked, look.situation, look.outlook)
             shares[local.month][str(advice.verdict)] += 1
             if str(advice.verdict) == "go":

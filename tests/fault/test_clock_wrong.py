@@ -152,5 +152,7 @@ def test_what_lies_before_a_clock_that_was_set_back_is_not_fresh(tmp_path: Path)
         assert told(-600) == ["its last stamp lies 13.0 h ahead of this machine's clock"]
         logbook.close_block()
         assert told(60) == ["its last stamp lies 2.0 h ahead of this machine's clock"]
+        recorded = present.situation(logbook, SETTINGS, START + 3600.0, not_before=0.0)
+        assert recorded.troubles == ()  # a moment of a recording that went on
         heard(61, 62, 284.5)
         assert told(62) == []
