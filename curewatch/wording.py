@@ -47,7 +47,8 @@ STATED: dict[str, tuple[str, Callable[[float], float]]] = {  # unit of a documen
     "s": ("duration", float),
     "1": ("number", float),
 }
-UNITS = {"c", "f", "g", "oz", "24h", "12h"}
+EITHER = ({"c", "f"}, {"g", "oz"}, {"24h", "12h"})
+UNITS = set[str]().union(*EITHER)
 UNITS_ALLOWED = "C or F, g or oz, 24h or 12h, e.g. F,oz,12h"
 
 
@@ -391,6 +392,13 @@ def duration(seconds: float) -> str:
     return f"{sign}{hours // 24} d {hours % 24} h"
 
 
+def units_from_text(text: str) -> list[str] | None:
+    """The units in a list such as ``F,oz``; none where a word is not known, or two are against each other."""
+    found = [part.strip().lower() for part in text.split(",") if part.strip()]
+    good = set(found) <= UNITS and not any(pair <= set(found) for pair in EITHER)
+    return found if good else None
+
+
 def wording(
     zone: tzinfo,
     units: str | None = None,
@@ -403,11 +411,14 @@ def wording(
     Raises
     ------
     UsageError
-        A word of ``units`` is not known.
+        A word of ``units`` is not known, or is against another.
     """
     fahrenheit = _territory(environment, "LC_MEASUREMENT") in _FAHRENHEIT
     ounces, twelve = fahrenheit, _territory(environment, "LC_TIME") in _TWELVE_HOURS
-    for word in (part.strip().lower() for part in f"{configured},{units or ''}".split(",") if part.strip()):
+    asked = units_from_text(units or "")
+    if asked is None:
+        raise UsageError(f"--units: found {units!r}. Use one of each pair: {UNITS_ALLOWED}")
+    for word in (*(units_from_text(configured) or ()), *asked):
         match word:
             case "c" | "f":
                 fahrenheit = word == "f"
@@ -415,8 +426,6 @@ def wording(
                 ounces = word == "oz"
             case "24h" | "12h":
                 twelve = word == "12h"
-            case _:
-                raise UsageError(f"--units: found {word!r}. Use {UNITS_ALLOWED}")
     return Wording(zone, fahrenheit, ounces, twelve)
 
 

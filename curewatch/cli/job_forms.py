@@ -109,6 +109,9 @@ def _readings(text: str, option: str) -> list[float]:
         raise UsageError(
             f"{option}: found {text!r}, with commas of two kinds. Part readings by blanks: 41 43 40"
         )
+    if re.fullmatch(r"\d\d+,\d\d+", said):
+        either = f"{said.replace(',', '.')} or {said.replace(',', ' and ')}"
+        raise UsageError(f"{option}: found {text!r}, which may be {either}. Part readings by blanks: 41 43")
     parting = "." in said or (said.count(",") > 1 and not re.search(r"[;\s]", said))
     parts = r"[,;\s]+" if parting else r"[;\s]+|,\s+"  # else a comma is decimal
     found = [read(each, option) for each in re.split(parts, said) if each]

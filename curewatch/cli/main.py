@@ -27,7 +27,7 @@ from typer.core import TyperCommand, TyperGroup
 from typer.main import get_command
 
 from curewatch import __version__
-from curewatch.cli import ascii_fallback, which_shed
+from curewatch.cli import ascii_fallback, go_together, which_shed
 from curewatch.cli.supported import check_supported
 from curewatch.cli.terminal import drop_output, reader_may_leave
 from curewatch.errors import CurewatchError, ExitStatus, UsageError, reason
@@ -201,6 +201,7 @@ def _in_our_words(found: Any, full_name: str) -> None:
     for word, inside in getattr(found, "commands", {}).items():
         _in_our_words(inside, f"{full_name} {word}")
     which_shed.add_to(found, full_name)
+    go_together.add_to(found, full_name)
     for parameter in found.params:
         _as_typed(parameter)
         if parameter.param_type_name == "option" and parameter.metavar is None and not parameter.is_flag:

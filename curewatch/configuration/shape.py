@@ -17,7 +17,7 @@ from msgspec import Meta
 from curewatch.configuration.tables import ONE_OR_MORE, FileTable, Misfit
 from curewatch.configuration.topics import covers
 from curewatch.jobs import FaceBelow
-from curewatch.wording import UNITS, UNITS_ALLOWED
+from curewatch.wording import UNITS_ALLOWED, units_from_text
 
 Role = Literal["air", "surface", "outside", "layer", "cup"]
 PROBES: tuple[Role, ...] = ("layer", "cup")  # bound to a layer or a batch; they say nothing of the shed
@@ -48,7 +48,7 @@ def _known_zone(name: str) -> str:
 
 
 def _known_units(text: str) -> str:
-    if not {part.strip().lower() for part in text.split(",") if part.strip()} <= UNITS:
+    if units_from_text(text) is None:
         raise ValueError(UNITS_ALLOWED)
     return text
 

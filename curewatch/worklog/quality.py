@@ -10,6 +10,19 @@ BARCOL_SCALE = (0.0, 100.0)  # ASTM D2583: the impressor's dial has 100 division
 STANDARD_GRAVITY = 9.80665  # m/s2, ISO 80000-3
 
 
+TAKES = {"barcol": {"value", "readings"}, "thickness": {"readings"}, "peel coupon": {"load", "arm"}}
+
+
+def require_its_own(told: Mapping[str, Any]) -> None:
+    """Raise UsageError where something was told that a check of this kind has no use for."""
+    check, each = str(told["check"]), {"value", "readings", "load", "arm"} & set(told)
+    strange = sorted(each - TAKES.get(check, set()))
+    if strange:
+        raise UsageError(f"--{strange[0]}: found one for the check {check}, which has none. Leave it out")
+    if {"value", "readings"} <= each:
+        raise UsageError("--value: found it beside --readings, whose mean is the value. Leave one out")
+
+
 def barcol(reading: float) -> float:
     """A Barcol hardness as read from the dial. [1]
 

@@ -142,7 +142,7 @@ def test_a_lot_of_which_nothing_is_known_has_no_file(do: Do) -> None:
     status, out, err = do("resin", "show", "epoxy-slow", "--lot", "B7", "--toml")
     assert (status, out) == (2, "")
     assert "nothing was learnt of lot 'B7'" in err
-    assert "give --lot too" in do("resin", "show", "epoxy-slow", "--toml")[2]
+    assert "Give --lot, too" in do("resin", "show", "epoxy-slow", "--toml")[2]
 
 
 @pytest.mark.long

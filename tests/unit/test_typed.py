@@ -254,3 +254,9 @@ def test_readings_whose_commas_mean_two_things_are_refused(text: str) -> None:
     """It says how to part them."""
     with pytest.raises(UsageError, match="commas of two kinds"):
         READINGS.read(text, "--readings")
+
+
+def test_two_readings_parted_by_a_comma_are_no_decimal() -> None:
+    """Readings of 41 and 43 on the dial would stand in the record as one of 41.43."""
+    with pytest.raises(UsageError, match=r"which may be 41\.43 or 41 and 43\. Part readings by blanks"):
+        READINGS.read("41,43", "--readings")

@@ -51,8 +51,6 @@ def app(
     configuration, words = settings(config, units)
     now = SystemClock().now().utc
     since = now if past is None else now - span_from_text(past, "--past")
-    if by and not acknowledged:
-        raise UsageError("--by names who acknowledges an alert; give --acknowledge NUMBER, too")
     path, said = logbook_path(configuration), plain_wording(words.zone)
     if acknowledged and not path.exists():
         raise UsageError(f"--acknowledge: found {acknowledged[0]!r}, and none is active. Use it without")

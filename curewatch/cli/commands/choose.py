@@ -147,10 +147,16 @@ def _shelf(told: dict[str, Any], look: "Look", need: "Need", own: Any) -> "Shelf
     resin = look.configuration.resin
     named = [part.strip() for part in told.get("shelf", "").split(",") if part.strip()]
     names = dict.fromkeys(named or (resin.name, *resin.also))
+    there = [load_resin(name, resin.folder) for name in names]
+    further = [load_resin(name, resin.folder) for name in resin_names(resin.folder) if name not in names]
+    prices, known = told.get("price", {}), [each.name for each in (*there, *further)]
+    strange = next((name for name in prices if name not in known), None)
+    if strange is not None:
+        raise UsageError(f"--price: found {strange!r}, which is no resin here. Use {', '.join(known)}")
     return Shelf(
-        [load_resin(name, resin.folder) for name in names],
-        [load_resin(name, resin.folder) for name in resin_names(resin.folder) if name not in names],
-        {**resin.price, **told.get("price", {})},
+        there,
+        further,
+        {**resin.price, **prices},
         lambda each: _carries(each, look),
         load_cloth("stitched-biaxial"),
         own,

@@ -81,12 +81,10 @@ def app(
     from curewatch.cli.typed import batch_mass_from_text, cure_temperature_from_text
     from curewatch.errors import UsageError
 
-    if undo and force:
-        raise UsageError("--undo with --force: found both. Use one of them")
     asking = not undo and observed is None and cup is None and at_terminal() is not None
     if asking:
         observed = _asked()
-    if undo and (observed or cup):
+    if undo and observed:
         raise UsageError("--undo stands alone: it withdraws the last observation")
     if not undo and (observed is None) == (cup is None):
         raise UsageError(f"say what you saw ({', '.join(WORDS)}), or give --cup FILE; one of the two")
@@ -94,7 +92,7 @@ def app(
         raise UsageError(f"what was observed: found {observed!r}. Use {', '.join(WORDS)}")
     with desk(config, units, ago, at) as place:
         if undo:
-            _undo(place, json=json)
+            _undo(place, by, json=json)
             return
         heavy = None if mass is None else batch_mass_from_text(mass, words=place.words)
         warm = None if temperature is None else cure_temperature_from_text(temperature, words=place.words)
@@ -182,7 +180,7 @@ def _open_job(place: "Bench") -> str | None:
     return names[0] if len(names) == 1 else None
 
 
-def _undo(place: "Bench", *, json: bool) -> None:
+def _undo(place: "Bench", by: str | None, *, json: bool) -> None:
     from curewatch.answers.observe import observe_document
     from curewatch.cli import terminal
     from curewatch.cli.screens import observe as screen
@@ -201,7 +199,7 @@ def _undo(place: "Bench", *, json: bool) -> None:
         "corrects": last.number,
         "changes": {"withdrawn": True},
         "reason": "undone by `curewatch observe --undo`",
-    }
+    } | ({"by": by} if by else {})
     place.entry(Entry(EntryKind.CORRECTION, changes, place.now, job=last.job))
     lot, layer = payload.get("lot"), str(payload.get("layer") or "")
     found = learnt.lessons(place.logbook, resin, lot)

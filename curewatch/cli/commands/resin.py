@@ -82,11 +82,8 @@ def show(
     from curewatch.answers.resin_show import resin_show_document
     from curewatch.cli import terminal
     from curewatch.cli.screens import resin as screen
-    from curewatch.errors import UsageError
     from curewatch.materials import load_resin
 
-    if toml and lot is None:
-        raise UsageError("--toml prints what was learnt of a lot; give --lot too")
     configuration, wording = settings(config, units)
     resin = load_resin(name, configuration.resin.folder)
     if lot is not None:

@@ -285,6 +285,7 @@ def _quality(place: Bench, job: worklog.Job, values: dict[str, Any]) -> Entry:
     Example: curewatch job quality --check "peel coupon" --load "2 kg" --arm 120 --passed passed
     """
     layer = telling.layer_of(job, values.get("layer"), place.happened)
+    quality.require_its_own(values)
     measured = values | {"layer": layer, "passed": values.get("passed")} | quality.measured(values)
     return Entry(EntryKind.QUALITY, measured, place.happened, job=job.name)
 
