@@ -63,7 +63,8 @@ class LeverDocument(Shape, frozen=True, kw_only=True):
     """A change that makes it go; what its kind does not use is null."""
 
     kind: Annotated[
-        Literal["start", "warm", "dry", "surface", "resin", "batch", "tray"], says("What to change")
+        Literal["start", "warm", "dry", "surface", "resin", "batch", "tray", "thinner"],
+        says("What to change"),
     ]
     start: Annotated[Utc | None, says("When to begin the work with it (ISO 8601, UTC)")]
     switch_on: Annotated[Utc | None, says("When to switch heating or drying on (ISO 8601, UTC)")]
@@ -72,6 +73,7 @@ class LeverDocument(Shape, frozen=True, kw_only=True):
     humidity_percent: Annotated[float | None, says("To bring the air to")]
     surface_rise_k: Annotated[float | None, says("To warm the surface by")]
     batch_mass_g: Annotated[float | None, says("To mix at a time, or to pour into a tray")]
+    layers: Annotated[int | None, says("To lay at once")]
     power_w: Annotated[int | None, says("Power needed at most")]
     power_w_per_m2: Annotated[int | None, says("Power of a heated blanket needed at most, by its area")]
     energy_kwh: Annotated[float | None, says("Energy it likely takes")]
@@ -223,6 +225,7 @@ def _lever(lever: "Lever", words: "Wording", start: float) -> LeverDocument:
         humidity_percent=at_border("fraction", target) if kind == "dry" else None,
         surface_rise_k=number(target, 2) if kind == "surface" else None,
         batch_mass_g=None if mass is None else number(gram_from_kilogram(mass)),
+        layers=round(target) if kind == "thinner" and target is not None else None,
         power_w=None if lever.power is None else round(lever.power),
         power_w_per_m2=None if lever.area_power is None else round(lever.area_power),
         energy_kwh=None if lever.energy is None else number(lever.energy / KILOWATT_HOUR),

@@ -76,6 +76,7 @@ def question(
         peroxide_percent=peroxide_percent,
         ground=ground(configuration, face, moisture, lain),
         thickness=layers * shelf.film_mm / 1000,
+        ply=shelf.film_mm / 1000,
         insulated=configuration.shed.insulated_back,
         below=warm_below(configuration, (chosen, peroxide_percent), () if face else below),
     )

@@ -9,6 +9,7 @@ import pytest
 
 from curewatch.advice.judge import cautions, limits
 from curewatch.advice.judge.answer import Advice, Check, Lever, Status, Verdict
+from curewatch.advice.judge.course import Setting
 from curewatch.advice.judge.question import Question, ask
 from curewatch.advice.judge.situation import Place, Surfaced, Trouble, TroubleKind
 from curewatch.advice.judge.weather import weather
@@ -702,8 +703,8 @@ def test_a_layer_that_sets_sooner_is_never_less_of_a_go() -> None:
     rng, went, only_sooner = np.random.default_rng(7), 0, 0
     for _ in range(40):
         later = 24 * HOUR * rng.random(1) * rng.random((first.size, there.members))
-        sooner = later * rng.random(later.shape)
-        go, before = (remedy._go(question, there, first, each) for each in (later, sooner))
+        sooner, film = later * rng.random(later.shape), np.full(later.shape, np.nan)
+        go, before = (remedy._go(question, there, first, Setting(each, film)) for each in (later, sooner))
         assert not (go & ~before).any()
         went, only_sooner = went + int(go.sum()), only_sooner + int((before & ~go).sum())
     assert went > 10

@@ -146,10 +146,35 @@ def test_bare_timber_is_primed_before_polyester_is_laid(say: Say) -> None:
 
 def test_of_plies_that_heat_themselves_fewer_are_laid_at_once(say: Say) -> None:
     """What to do now never is to lay what the headline warns of; one ply is laid as it is."""
-    for plies, first in ((12, "Do now: lay fewer plies at once"), (1, "Do now: lay it")):
+    for plies, first in ((6, "Do now: lay fewer plies at once"), (1, "Do now: lay it")):
         status, out = say(f"tonight --resin epoxy-fast --layers {plies}")
         told = " ".join(out.split())
         assert (status, first in told, "It heats itself to" in told) == (0, True, plies > 1), out
+
+
+def test_plies_that_would_boil_the_water_below_are_no_go(say: Say) -> None:
+    """Twelve reach some 139 degC; so many as are told need no care, and one more does."""
+    status, out = say("tonight --resin epoxy-fast --layers 12 --json")
+    document = json.loads(out)
+    heat = next(check for check in document["checks"] if check["name"] == "own-heat")
+    assert (status, document["verdict"], heat["status"], heat["limit"]) == (3, "no-go", "fails", 100.0)
+    assert heat["value"] > 120.0
+    thinner = next(lever for lever in document["levers"] if lever["kind"] == "thinner")
+    assert "Lay at most" in document["do_now"][0]["text"]
+    for more, cares in ((0, False), (1, True)):
+        out = say(f"tonight --resin epoxy-fast --layers {thinner['layers'] + more} --json")[1]
+        assert ("own-heat" in {check["name"] for check in json.loads(out)["checks"]}) == cares
+
+
+@pytest.mark.long
+def test_what_is_told_to_turn_a_layer_that_boils_is_a_go(say: Say) -> None:
+    """Each resin that is named for twelve plies is a go with them; windows have no start for what boils."""
+    document = json.loads(say("tonight --resin epoxy-fast --layers 12 --json")[1])
+    resins = [lever["resin"] for lever in document["levers"] if lever["kind"] == "resin"]
+    for name in resins:
+        assert say(f"tonight --resin {name} --layers 12")[0] == 0, name
+    for plies, status in ((12, 3), (1, 0)):
+        assert say(f"windows --resin epoxy-fast --layers {plies}")[0] == status
 
 
 @pytest.mark.long

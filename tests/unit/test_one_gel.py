@@ -3,7 +3,7 @@
 import itertools
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -72,7 +72,7 @@ def before_it_is_laid(look: Look, question: Question) -> Told:
     advice = look.advise(question)
     return {
         "tonight": marks(advice.timeline),
-        "its document": marks(tonight_document(advice, plain_wording("UTC"), ()).timeline),
+        "its document": marks(tonight_document(advice, plain_wording(UTC), ()).timeline),
         "windows": {"laminate-from": starts.laminate_from[0], "tack-free": starts.set[0]},
     }
 

@@ -80,11 +80,13 @@ class Moment:
 class Lever:
     """One change that makes it a go. What a kind does not use is none."""
 
-    kind: str  # start | warm | dry | surface | resin | batch | tray
+    kind: str  # start | warm | dry | surface | resin | batch | tray | thinner
     start: float  # UTC, when to begin the work with it [s]
     effort: float  # hours of waiting that it is taken to be worth; ranks only
     probability: float | None = None
-    target: float | None = None  # warm: air [K]; dry: humidity [1]; surface: rise [K]; batch: mass [kg]
+    target: float | None = (
+        None  # warm: air [K]; dry: humidity [1]; surface: rise [K]; batch: mass [kg]; thinner: plies
+    )
     switch_on: float | None = None  # UTC, when to switch it on [s]
     switch_off: float | None = None  # UTC, when it may be switched off [s]
     power: float | None = None  # that is needed at most, on 9 of 10 paths [W]

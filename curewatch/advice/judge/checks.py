@@ -20,12 +20,13 @@ from curewatch.advice.judge.situation import Surfaced
 from curewatch.materials.resin import Resin
 from curewatch.model.air import surface
 from curewatch.model.film import blush
-from curewatch.model.mass.laminate import HOT
+from curewatch.model.mass.laminate import BOILING, HOT
 from curewatch.order import median
 from curewatch.phrases import Said, phrase
 from curewatch.units import FloatArray
 
 BoolArray = NDArray[np.bool_]
+OWN_HEAT = "own-heat"
 BEYOND = 10.0  # K outside the sheet's range, where neither sheet nor model says anything (assumed)
 
 
@@ -57,6 +58,12 @@ class CheckLine:
 
 
 def lines(seen: Course, limits: Limits) -> tuple[CheckLine, ...]:
+    """The questions on the coming hours, and on the layer's own heat where it has any."""
+    own = () if np.isnan(seen.own_peak).all() else (_boils(seen),)
+    return (*weather_lines(seen, limits), *own)
+
+
+def weather_lines(seen: Course, limits: Limits) -> tuple[CheckLine, ...]:
     """The questions on the coming hours, from the start until the film is set."""
     return (
         CheckLine(
@@ -250,16 +257,25 @@ def blush_check(seen: Course, resin: Resin, limits: Limits) -> Check:
     )
 
 
+def _boils(seen: Course) -> CheckLine:
+    source = "water in timber and foam turns to steam and lifts the layer: US patent 5,286,320 for foam"
+    limit = Limit(BOILING, "temperature", "published", source)
+    return CheckLine(OWN_HEAT, "not too hot by its own heat", seen.own_peak, limit, False)
+
+
 def own_heat(seen: Course, limits: Limits) -> Check | None:
-    """Care, where the layer gets so hot by itself that foam and old laminate suffer; else none."""
+    """No-go, where the layer boils the water below; care, where foam and old laminate suffer; else none."""
     if np.isnan(seen.own_peak[0]).all():
         return None
+    boils = judged(_boils(seen), limits.probability.value)
+    if boils.status is Status.FAILS:
+        return boils
     ordered = np.sort(seen.own_peak[0])
     value = float(ordered[int(np.ceil(limits.probability.value * ordered.size)) - 1])
     if value <= HOT:
         return None
     return Check(
-        name="own-heat",
+        name=OWN_HEAT,
         title="not too hot by its own heat",
         status=Status.CARE,
         quantity="temperature",

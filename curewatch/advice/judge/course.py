@@ -59,6 +59,13 @@ class Course(NamedTuple):
     own_peak: FloatArray  # highest temperature of a layer with its own heat; nan of a film [K]
 
 
+class Setting(NamedTuple):
+    """When layers set, and how hot they get by themselves until then. (starts, members)"""
+
+    set: FloatArray  # from the start; nan where it does not come [s]
+    peak: FloatArray  # nan of a film [K]
+
+
 class Marks(NamedTuple):
     """When each path passes each conversion that matters. (starts, members), s from the start."""
 
@@ -153,7 +160,7 @@ def course(
     return met._replace(own_peak=times.get("peak", met.own_peak))
 
 
-def set_times(
+def setting(
     resin: Resin,
     weather: Weather,
     first: IntArray,
@@ -161,16 +168,17 @@ def set_times(
     chosen: Sequence[Lot],
     peroxide_percent: float | None = None,
     buildup: Buildup | None = None,
-) -> FloatArray:
-    """When a layer is set along each path, followed no further. (starts, members) [s from the start]
+) -> Setting:
+    """When a layer is set along each path [s], and how hot it gets by then [K]; followed no further.
 
+    A thick one is followed until it may be handled: a lot whose peak comes after its set has had it by then.
     Parameters and errors as of :func:`course`.
     """
-    only = ("set",)
+    only = ("set", "firm") if buildup is not None and buildup.thick else ("set",)
     times = _times(
         resin, weather, first, chosen=chosen, peroxide_percent=peroxide_percent, buildup=buildup, only=only
     )
-    return times["set"]
+    return Setting(times["set"], times.get("peak", np.full(times["set"].shape, np.nan)))
 
 
 def _times(
@@ -204,15 +212,15 @@ def _times(
     )
 
 
-def until_set(weather: Weather, first: IntArray, set_: FloatArray) -> Course:
-    """What each path met until it is set at these moments; what else becomes of it is not told (nan).
+def until_set(weather: Weather, first: IntArray, found: Setting) -> Course:
+    """What each path met until it is set as found; what else becomes of it is not told (nan).
 
-    ``first`` (starts,); ``set_`` (starts, members) [s].
+    ``first`` (starts,).
     """
-    never = np.full(set_.shape, np.nan)
+    never = np.full(found.set.shape, np.nan)
     others = dict.fromkeys(Marks._fields, never)
-    others |= {"set": set_, "glassy": np.zeros(set_.shape, dtype=bool)}
-    return _met(weather, first, Marks(**others), never)
+    others |= {"set": found.set, "glassy": np.zeros(found.set.shape, dtype=bool)}
+    return _met(weather, first, Marks(**others), never)._replace(own_peak=found.peak)
 
 
 def _ageing(resin: Resin) -> Ageing | None:

@@ -32,6 +32,7 @@ class Question:
     ground: Ground | None = None  # what lies below; nothing is asked of it if none
     lots: tuple[Lot, ...] | None = None  # one, or one a path; the resin's own spread if none
     thickness: float = ONE_FILM  # of the layer, all its plies, wetted out [m]
+    ply: float = ONE_FILM  # of one of them [m]
     fibre_mass_fraction: float = FIBRE_MASS_FRACTION
     insulated: bool = False  # the substrate's back lets no heat through
     below: tuple[LaminateLayer, ...] = ()  # what it is laid on and is still warm: times in UTC [s]

@@ -173,12 +173,11 @@ def judge(
 ) -> tuple[Check, ...]:
     """Every check on the first start of a course."""
     errors = checks.sensor_errors(situation)
-    drawn = checks.lines(seen, limits)
-    together = float(np.mean(checks.holds(seen, drawn)[0]))
+    together = float(np.mean(checks.holds(seen, checks.lines(seen, limits))[0]))
     soon = float(seen.start[0]) - situation.at <= NOW
     found = (
         checks.condensation_now(situation, limits, errors) if soon else None,
-        *(checks.judged(line, limits.probability.value) for line in drawn),
+        *(checks.judged(line, limits.probability.value) for line in checks.weather_lines(seen, limits)),
         _sets(seen, limits),
         checks.shared("together", "all of these at once", together, limits),
         checks.blush_check(seen, resin, limits),

@@ -84,7 +84,7 @@ class _Climb:
 
     def take(self, place: int, found: TriedVariant) -> None:
         """What was asked for has been followed."""
-        trial = trial_of(self._question, self._situation, found, found.set)
+        trial = trial_of(self._question, self._situation, found.there, found.found)
         self._known[place] = Step(place, trial, found)
 
     def _next(self) -> list[tuple[int, Sought]]:
@@ -120,15 +120,17 @@ class _Climb:
         above = min((each for each in self._known if each > place), default=None)
         if above is None:
             return None
-        there, set_ = self._known[above].followed
-        last = float(set_.max())  # nan where some path does not set
+        there, found = self._known[above].followed
+        last = float(found.set.max())  # nan where some path does not set
         variant = self._ladder.rung(place)
         here = self._weather(variant, AHEAD if np.isnan(last) else last + 2 * STEP)
-        trial = trial_of(self._question, self._situation, TriedVariant(here, set_), set_)
-        if trial.go and not _alike(here, there):
+        if not (alike := _alike(here, there)):  # less warm: its own heat is less, too, and is not known
+            found = found._replace(peak=np.full(found.peak.shape, np.nan))
+        trial = trial_of(self._question, self._situation, here, found)
+        if trial.go and not alike:
             self._made[place] = variant
             return None
-        return Step(place, trial, TriedVariant(here, set_))
+        return Step(place, trial, TriedVariant(here, found))
 
 
 def _alike(one: Weather, other: Weather) -> bool:

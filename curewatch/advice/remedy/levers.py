@@ -14,7 +14,7 @@ import numpy as np
 
 from curewatch.advice.judge import cautions, checks
 from curewatch.advice.judge.answer import Advice, Lever, Status, Verdict
-from curewatch.advice.judge.course import AHEAD, until_set
+from curewatch.advice.judge.course import AHEAD, Setting, until_set
 from curewatch.advice.judge.question import Question, ask
 from curewatch.advice.judge.situation import Situation, Surfaced
 from curewatch.advice.judge.timeline import PotBatch, pot_moments
@@ -37,6 +37,7 @@ QUARTER = 15 * MINUTE
 LOOK = DAY  # how far other starts are looked for [s]
 HOURS = (4.0, 8.0, 12.0, 16.0, 20.0, 24.0, 30.0, HELD / HOUR)  # of heating that are tried
 PEEL_PLY = "lay peel ply on the wet face, and abrade before the next layer"
+FEWER = "Lay fewer plies at once, whatever else is changed: each must have cooled before the next"
 FIRM = 0.9  # share of paths below which a go is called weak (ours)
 
 
@@ -62,6 +63,9 @@ def advise(
     if any(check.name == "batch" and check.status is Status.FAILS for check in said.checks):
         found += _smaller(question, said, _air_at(outlook, said.start))
     failing = {check.name for check in said.checks if check.status is Status.FAILS} - {"batch"}
+    if checks.OWN_HEAT in failing:
+        found += _thinner(question, situation, outlook, said.start)
+        said = replace(said, remedies=(*said.remedies, FEWER))
     weak = said.verdict is Verdict.GO and (said.probability or 0.0) < FIRM
     if failing or weak:
         asked = question if failing else _firmer(question)
@@ -135,6 +139,28 @@ def _lasts(question: Question, mass: float, air: float, shape: Shape) -> bool:
     return used is None or used >= mass / question.use_rate
 
 
+def _thinner(question: Question, known: Surfaced, outlook: Outlook, start: float) -> list[Lever]:
+    """The most plies that need no care for their own heat, if all else is a go with them. ``start`` [s]"""
+    sought = Sought(weather(outlook, start, length=AHEAD, for_blush=False), outlook)
+
+    def tried(plies: int) -> tuple[bool, Trial]:
+        asked = replace(question, thickness=plies * question.ply)
+        (one,) = trials.followed(asked, known, [sought])
+        seen = until_set(one.there, np.zeros(1, dtype=np.int64), one.found)
+        cool = checks.own_heat(seen, asked.limits) is None
+        return cool, trials.trial_of(asked, known, one.there, one.found)
+
+    low, high = 0, int(np.ceil(question.thickness / question.ply - 1e-9))
+    best: Trial | None = None
+    while high - low > 1:
+        middle = (low + high) // 2
+        cool, trial = tried(middle)
+        low, high, best = (middle, high, trial) if cool else (low, middle, best)
+    if best is None or not best.go:
+        return []
+    return [Lever("thinner", start, 0.3, best.probability, target=low)]
+
+
 def levers(
     question: Question, situation: Surfaced, outlook: Outlook, start: float, means: Means
 ) -> tuple[Lever, ...]:
@@ -197,7 +223,7 @@ def _other_starts(question: Question, known: Surfaced, outlook: Outlook, start: 
     few_question, few = trials.thinned(question, outlook, EVERY)
     there = weather(few, float(times[0]))
     every = np.arange(times.size, dtype=np.int64)
-    go = _go(question, there, every, np.zeros((every.size, there.members)))
+    go = _go(question, there, every, _at_once(every.size, there.members))
     first = every[go]  # the others fail as they are laid
     if first.size:
         go[first] = _go(question, there, first, trials.set_of(few_question, known, Sought(there, few), first))
@@ -212,12 +238,17 @@ def _other_starts(question: Question, known: Surfaced, outlook: Outlook, start: 
     return [lever for lever in found if lever.start != start]
 
 
-def _go(question: Question, there: Weather, first: IntArray, set_: FloatArray) -> checks.BoolArray:
-    """Which starts (starts,) are a go if layers are set at these moments. (starts, members) [s]
+def _at_once(starts: int, members: int) -> Setting:
+    """Layers that are set as they are laid, whose own heat is not known."""
+    return Setting(np.zeros((starts, members)), np.full((starts, members), np.nan))
+
+
+def _go(question: Question, there: Weather, first: IntArray, found: Setting) -> checks.BoolArray:
+    """Which starts (starts,) are a go if layers set and heat themselves so. (starts, members)
 
     What a layer meets until it is set only grows worse: one that sets sooner is never less of a go.
     """
-    seen = until_set(there, first, set_)
+    seen = until_set(there, first, found)
     held = checks.holds(seen, checks.lines(seen, question.limits))
     return np.asarray(held.mean(axis=1) >= question.limits.probability.value)
 
@@ -245,9 +276,8 @@ def _settled_start(
 def _other_resins(known: Surfaced, outlook: Outlook, start: float, means: Means) -> list[Lever]:
     """Every other resin on the shelf that is a go as things are."""
     found, laid = [], weather(outlook, start, length=STEP)
-    at_once = np.zeros((1, laid.members))
     for other in means.others:
-        if not _go(other, laid, np.zeros(1, np.int64), at_once)[0]:
+        if not _go(other, laid, np.zeros(1, np.int64), _at_once(1, laid.members))[0]:
             continue
         (trial,) = trials.judge(other, known, [Variant(outlook, start)])
         if trial.go:

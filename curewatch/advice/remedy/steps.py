@@ -65,7 +65,7 @@ def _warnings(advice: Advice) -> list[str]:
     """Of the heating or drying, and of the laying where that is the step."""
     ways = _ways(advice)
     halves = [lever.besides for lever in ways if lever.besides is not None]
-    laid = any(lever.kind in {"start", "resin", *SMALLER} for lever in (*ways, *halves))
+    laid = any(lever.kind in {"start", "resin", "thinner", *SMALLER} for lever in (*ways, *halves))
     said = [str(lever.warning) for lever in (*ways, *halves) if lever.warning]
     return [*said, *(map(str, advice.cautions) if laid else ())]
 
@@ -88,6 +88,7 @@ def _what(lever: Lever) -> Said:
         "surface": "Warm the surface by {rise:difference}{rise_until} by a heated blanket with a thermostat",
         "resin": "Use {resin} instead",
         "batch": "Mix at most {batch:mass} at a time",
+        "thinner": _fewer(lever.target or 0.0),
         "tray": "Pour the {tray:mass} into a shallow tray at once",
     }[lever.kind]
     target = lever.target or 0.0
@@ -104,6 +105,11 @@ def _what(lever: Lever) -> Said:
         **dict.fromkeys(("warm", "dry", "batch", "tray"), target),
     }
     return phrase(words, **values)
+
+
+def _fewer(plies: float) -> str:
+    what = "Lay one ply" if plies == 1 else f"Lay at most {plies:.0f} plies"
+    return f"{what} at once, and let it cool before more"
 
 
 def _lower(said: Said) -> Said:

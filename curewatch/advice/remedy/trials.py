@@ -14,7 +14,7 @@ import numpy as np
 
 from curewatch.advice.judge import checks, verdict
 from curewatch.advice.judge.answer import Status
-from curewatch.advice.judge.course import AHEAD, set_times, until_set
+from curewatch.advice.judge.course import AHEAD, Setting, setting, until_set
 from curewatch.advice.judge.ground import known_checks
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import Surfaced
@@ -22,7 +22,6 @@ from curewatch.advice.judge.weather import STEP, Dews, IntArray, Weather, from_b
 from curewatch.model.air.outlook import Outlook, ReadingErrors
 from curewatch.model.film.lots import STRATA, Lot, lots, shared_out
 from curewatch.model.mass.buildup import Buildup
-from curewatch.units import FloatArray
 
 SLAB = 512  # paths at once: two variants of a whole outlook; more are no faster
 
@@ -52,7 +51,7 @@ class TriedVariant(NamedTuple):
     """A variant whose layers have been followed."""
 
     there: Weather  # from its start on
-    set: FloatArray  # (1, members), from the start; nan where it does not come [s]
+    found: Setting  # (1, members)
 
 
 def judge(question: Question, situation: Surfaced, variants: Iterable[Variant]) -> list[Trial]:
@@ -68,7 +67,9 @@ def judge(question: Question, situation: Surfaced, variants: Iterable[Variant]) 
         Sought(weather(one.outlook, one.start, length=AHEAD, dews=dews, for_blush=False), one.outlook)
         for one in variants
     )
-    return [trial_of(question, situation, one, one.set) for one in followed(question, situation, there)]
+    return [
+        trial_of(question, situation, one.there, one.found) for one in followed(question, situation, there)
+    ]
 
 
 def followed(question: Question, situation: Surfaced, sought: Iterable[Sought]) -> Iterator[TriedVariant]:
@@ -98,19 +99,20 @@ def _together(question: Question, situation: Surfaced, sought: Sequence[Sought])
     )  # a layer sets by its warmth alone
     chosen = _lots(question, there[0].members) * len(there)
     found = _set_of(replace(question, lots=tuple(chosen)), stacked, np.full(1, earlier, np.int64), buildup)
-    for one, part in zip(there, np.split(found, len(there), axis=1), strict=True):
-        yield TriedVariant(one, part)
+    parts = zip(*(np.split(each, len(there), axis=1) for each in found), strict=True)
+    for one, (set_, peak) in zip(there, parts, strict=True):
+        yield TriedVariant(one, Setting(set_, peak))
 
 
-def set_of(question: Question, situation: Surfaced, sought: Sought, first: IntArray) -> FloatArray:
-    """When the layers that are asked about are set, from these starts on. (starts, members) [s]"""
+def set_of(question: Question, situation: Surfaced, sought: Sought, first: IntArray) -> Setting:
+    """When the layers that are asked about are set, from these starts on, and their own heat."""
     buildup = question.buildup_at(float(sought.there.time[0]))
     there, earlier = from_below(sought.there, situation.past, buildup, sought.outlook)
     return _set_of(question, there, first + earlier, buildup)
 
 
-def _set_of(question: Question, there: Weather, first: IntArray, buildup: Buildup) -> FloatArray:
-    return set_times(
+def _set_of(question: Question, there: Weather, first: IntArray, buildup: Buildup) -> Setting:
+    return setting(
         question.resin,
         there,
         first,
@@ -120,17 +122,17 @@ def _set_of(question: Question, there: Weather, first: IntArray, buildup: Buildu
     )
 
 
-def trial_of(question: Question, situation: Surfaced, one: TriedVariant, set_: FloatArray) -> Trial:
-    """What the assessment says, if the layers are set at these moments. (1, members) [s]"""
-    seen = until_set(one.there, np.zeros(1, dtype=np.int64), set_)
+def trial_of(question: Question, situation: Surfaced, there: Weather, found: Setting) -> Trial:
+    """What the assessment says, if the layers set and heat themselves so. (1, members)"""
+    seen = until_set(there, np.zeros(1, dtype=np.int64), found)
     lines = checks.lines(seen, question.limits)
     share = float(checks.holds(seen, lines).mean())
     if share < question.limits.probability.value:
         return Trial(False, share)
-    found = verdict.judge(situation, question.resin, question.limits, seen, question.ground)
+    judged = verdict.judge(situation, question.resin, question.limits, seen, question.ground)
     if question.ground is not None:
-        found = (*known_checks(question.resin, question.ground), *found)
-    return Trial(all(check.status in {Status.HOLDS, Status.CARE} for check in found), share)
+        judged = (*known_checks(question.resin, question.ground), *judged)
+    return Trial(all(check.status in {Status.HOLDS, Status.CARE} for check in judged), share)
 
 
 def thinned(question: Question, outlook: Outlook, every: int) -> tuple[Question, Outlook]:

@@ -46,6 +46,11 @@ class Buildup(NamedTuple):
         """All layers, the one asked about last."""
         return (*self.before, LaminateLayer(0.0, self.thickness))
 
+    @property
+    def thick(self) -> bool:
+        """Whether all layers together are so thick that one may run away by its own heat."""
+        return sum(ply.thickness for ply in self.plies) >= NODE
+
     def rises(self, resin: Resin) -> list[float]:
         """By how much the wetted cloth of each layer would warm if no heat left it. [K]"""
         return [self._matter(resin, ply).rise for ply in self.plies]

@@ -44,6 +44,7 @@ MILD = 3.0  # K between face and air, where one transfer stands for all
 WARMER, FIRMER = 8.0, 1.08  # K, and times in transfer, from one rung of the ladder of chains to the next
 LONG_AFTER, SETTLED = 1920.0, 0.5  # s, a step in steady air, once a row that was warmer is so near to it [K]
 HOT = 343.15  # K, ASSUMED 70 degC (spread 10 K): foam cores and old laminate suffer, shrinkage shows
+BOILING = 373.15  # K, water at sea level
 GLASS_FIBRE = (2550.0, 800.0, 1.0)  # density, heat capacity, conductivity, from memory [SI]
 FIBRE_MASS_FRACTION = 0.45  # common practice: hand layup of biaxial glass 0.45 to 0.50
 
