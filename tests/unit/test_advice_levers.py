@@ -709,3 +709,17 @@ def test_a_layer_that_sets_sooner_is_never_less_of_a_go() -> None:
         went, only_sooner = went + int(go.sum()), only_sooner + int((before & ~go).sum())
     assert went > 10
     assert only_sooner > 10
+
+
+def test_a_rung_that_boils_says_nothing_of_the_cooler_ones() -> None:
+    """Six millimetres on foam: too cold as it is, and too hot by its own heat in the warmest shed tried."""
+    question = replace(asked("epoxy-slow", FOAM), thickness=6e-3)
+    known = situation(7.0, 0.5)
+    outlook = coming_hours(known, FOAM)
+    assert outlook is not None
+    hottest = Lever("warm", NOW, 0.0, target=303.15, switch_on=NOW, switch_off=NOW + 36 * HOUR)
+    boils = applied(question, known, outlook, hottest)
+    assert [one.name for one in boils.checks if one.name == "own-heat" and one.status is Status.FAILS]
+    warm = next(one for one in levers(question, known, outlook, NOW, Means(SHED)) if one.kind == "warm")
+    assert applied(question, known, outlook, warm).verdict is Verdict.GO
+    assert applied(question, known, outlook, warm, LESS["warm"]).verdict is not Verdict.GO
