@@ -1,5 +1,7 @@
 """What can hurt is said before the step it belongs to, for each resin, and never the weaker half of it."""
 
+from functools import cache
+
 import pytest
 
 from curewatch.advice.judge import cautions, limits
@@ -9,7 +11,7 @@ from curewatch.advice.judge.situation import Place, Situation
 from curewatch.advice.judge.verdict import assess
 from curewatch.advice.plan.layup import Hands, bill
 from curewatch.advice.plan.mixing import check, of_resin
-from curewatch.answers.layup import layup_document
+from curewatch.answers.layup import LayupDocument, layup_document
 from curewatch.answers.tonight import tonight_document
 from curewatch.cli.main import run
 from curewatch.cli.screens import bench_card, layup, tonight
@@ -36,14 +38,19 @@ def said(name: str) -> str:
     return " ".join(cautions.for_layup(load_resin(name).chemistry, abrading=True))
 
 
-def planned(name: str, *, card: bool = False) -> str:
-    """The layup's screen, or its page to pin up, with this resin; one line."""
+@cache
+def document(name: str) -> LayupDocument:
+    """A layup with this resin, planned once for all tests."""
     resin = load_resin(name)
     asked = Question(resin, limits.for_resin(resin), load_substrate("plywood"))
-    plan = bill(cheek(), asked, Hands())
+    return layup_document(bill(cheek(), asked, Hands()), NOW, 1e-3)
+
+
+def planned(name: str, *, card: bool = False) -> str:
+    """The layup's screen, or its page to pin up, with this resin; one line."""
     if card:
-        return bench_card.html(layup_document(plan, NOW, 1e-3), Wording(), "Saltmarsh Shed")
-    return " ".join(" ".join(layup.lines(layup_document(plan, NOW, 1e-3), Wording(), why=True)).split())
+        return bench_card.html(document(name), Wording(), "Saltmarsh Shed")
+    return " ".join(" ".join(layup.lines(document(name), Wording(), why=True)).split())
 
 
 @pytest.mark.parametrize("name", EVERY)

@@ -1,6 +1,7 @@
 """A dose of peroxide: any that is allowed can be planned and weighed; it is shown under its own name."""
 
 import json
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -25,6 +26,7 @@ DOSED = tuple(name for name in resin_names() if load_resin(name).dose is not Non
 PLACE = "Saltmarsh Shed"
 
 
+@cache
 def planned(name: str, percent: float | None = None) -> LayupPlan:
     resin = load_resin(name)
     asked = Question(resin, limits.for_resin(resin), load_substrate("plywood"), peroxide_percent=percent)
@@ -73,32 +75,33 @@ def configured(folder: Path) -> Path:
 def test_the_dose_is_shown_and_assumed_where_nobody_gave_it(name: str) -> None:
     """On the screen, the card and in JSON."""
     usual = f"{of_resin(load_resin(name)).usual * 100:g} % peroxide"
-    nobody, somebody = planned(name), planned(name, of_resin(load_resin(name)).usual * 100)
+    nobody, somebody = document(name), document(name, of_resin(load_resin(name)).usual * 100)
     assert f"{usual} (assumed)" in shown(nobody)
     assert usual in shown(somebody)
     assert "(assumed);" not in shown(somebody)
-    assert document(nobody).ratio.peroxide_assumed is True
-    assert document(somebody).ratio.peroxide_assumed is False
+    assert nobody.ratio.peroxide_assumed is True
+    assert somebody.ratio.peroxide_assumed is False
 
 
-def document(plan: LayupPlan) -> LayupDocument:
-    return layup_document(plan, NOW, 1e-3)
+@cache
+def document(name: str, percent: float | None = None) -> LayupDocument:
+    """A layup, planned once for all tests."""
+    return layup_document(planned(name, percent), NOW, 1e-3)
 
 
-def shown(plan: LayupPlan) -> str:
-    return " ".join(bench_card.text(document(plan), Wording(), PLACE).split())
+def shown(said: LayupDocument) -> str:
+    return " ".join(bench_card.text(said, Wording(), PLACE).split())
 
 
 @pytest.mark.parametrize("name", DOSED)
 def test_peroxide_is_never_called_hardener_in_a_plan(name: str) -> None:
     """Neither on a card nor as a value; and an epoxy has no peroxide."""
-    plan = planned(name)
-    assert "hardener" not in (shown(plan) + bench_card.html(document(plan), Wording(), PLACE)).lower()
-    said = document(plan)
+    plan, said = planned(name), document(name)
+    assert "hardener" not in (shown(said) + bench_card.html(said, Wording(), PLACE)).lower()
     assert (said.hardener_g, said.hardener_ml, said.ratio.hardener_per_100) == (None, None, None)
     assert said.peroxide_g == pytest.approx(plan.amounts.added * 1e3, abs=0.1)
-    assert "peroxide" not in shown(planned("epoxy-slow")).lower()
-    assert document(planned("epoxy-slow")).peroxide_g is None
+    assert "peroxide" not in shown(document("epoxy-slow")).lower()
+    assert document("epoxy-slow").peroxide_g is None
 
 
 def test_a_cup_outside_its_dose_says_what_to_add() -> None:

@@ -1,6 +1,7 @@
 """The page of a fleet: every shed by its last look, worst first, each opens to its board; nothing is told."""
 
 import json
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -31,30 +32,41 @@ def evening(start: float, end: float) -> list[Reading]:
     return [Reading("bench", at, at + 0.3, 295.0 + at // 60 % 7 / 50, 0.45) for at in stamps]
 
 
-@pytest.fixture
-def sheds(tmp_path: Path) -> dict[str, Configuration]:
+def configured(folder: Path) -> dict[str, Configuration]:
+    return {name: load(folder / f"{name}.toml") for name in NAMES}
+
+
+@pytest.fixture(scope="module")
+def looked_at(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """One fit and looked at, a copy that was refused, one that is no logbook, and some without a look."""
+    folder = tmp_path_factory.mktemp("sheds")
     for name in NAMES:
         text = f'[logbook]\npath = "{name}.sqlite"\n[shed]\nname = "<b>{name}</b>"\n[alerts]\n'
         text += 'go_now = false\n[sensors.bench]\nrole = "air"\n'
-        (tmp_path / f"{name}.toml").write_text(text)
-        Logbook(tmp_path / f"{name}.sqlite").close()
-    with Logbook(tmp_path / "creek.sqlite") as logbook:
+        (folder / f"{name}.toml").write_text(text)
+        Logbook(folder / f"{name}.sqlite").close()
+    with Logbook(folder / "creek.sqlite") as logbook:
         logbook.append(evening(NOW - 180 * MINUTE, NOW))
-    with Logbook(tmp_path / "quay.sqlite") as logbook:
+    with Logbook(folder / "quay.sqlite") as logbook:
         logbook.append(notes={copying.FORK: b'{"code": "fork", "told": "two chains of one shed", "at": 1.0}'})
-    (tmp_path / "loft.sqlite").write_text("rubbish " * 1000)
-    return {name: load(tmp_path / f"{name}.toml") for name in NAMES}
+    (folder / "loft.sqlite").write_text("rubbish " * 1000)
+    looks = Looks(FleetPlan(broker=BrokerHosts(hosts=("none",))), configured(folder), "one")
+    looks.look(WantedLook("creek", NOW), ManualClock(NOW))
+    looks.close()
+    return folder
 
 
 @pytest.fixture
-def clock(sheds: dict[str, Configuration]) -> ManualClock:
-    """Now; the creek was looked at."""
-    made = ManualClock(NOW)
-    looks = Looks(FleetPlan(broker=BrokerHosts(hosts=("none",))), sheds, "one")
-    looks.look(WantedLook("creek", NOW), made)
-    looks.close()
-    return made
+def sheds(looked_at: Path, tmp_path: Path) -> dict[str, Configuration]:
+    """A copy of them."""
+    shutil.copytree(looked_at, tmp_path, dirs_exist_ok=True)
+    return configured(tmp_path)
+
+
+@pytest.fixture
+def clock() -> ManualClock:
+    """The moment at which the creek was looked at."""
+    return ManualClock(NOW)
 
 
 @pytest.fixture
