@@ -123,8 +123,17 @@ def thick(hours: float) -> tuple[Layer, Question, Laminate, ProbePath]:
     return laid, asked, truth, ProbePath("p1", time, read)
 
 
-@pytest.mark.parametrize("trouble", ["", "pulled out"])
-@pytest.mark.parametrize("hours", [0.25, 0.5, 0.75])
+@pytest.mark.parametrize(
+    ("hours", "trouble"),
+    [
+        (0.25, ""),
+        (0.75, "pulled out"),
+        *(
+            pytest.param(hours, trouble, marks=pytest.mark.long)
+            for hours, trouble in ((0.25, "pulled out"), (0.5, ""), (0.5, "pulled out"), (0.75, ""))
+        ),
+    ],
+)
 def test_own_heat_that_is_still_to_come_is_foreseen(hours: float, trouble: str) -> None:
     """A probe in a layer that has not warmed yet makes it no film: it gels and closes when the layer does."""
     laid, asked, truth, probe = thick(hours)
