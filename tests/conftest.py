@@ -30,7 +30,7 @@ sys.dont_write_bytecode = False
 # same hundred examples each time, so that a run tells of the change; elsewhere fewer, but new ones each time.
 settings.register_profile(
     "any machine",
-    max_examples=100 if "CI" in os.environ else 40,
+    max_examples=100 if "CI" in os.environ else 25,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow],
     print_blob=True,
@@ -48,6 +48,10 @@ if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     # A shell has what it starts in the background ignore the interrupt, and everything below inherits
     # that: on a test's terminal Ctrl-C would then do nothing.
     signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+# A search for garbage goes through all that was made since; by itself there is one for every 700 objects.
+gc.set_threshold(50_000, 20, 20)
 
 
 def pytest_xdist_auto_num_workers() -> int:
