@@ -24,7 +24,7 @@ PURE = ("physics", "materials", "model", "advice")
 NUMBER = re.compile(r"\bfloat\b|FloatArray|ArrayLike")
 ARRAY = re.compile(r"FloatArray|ArrayLike")
 UNIT = re.compile(r"\[[^\]]{1,40}\]")
-SHAPE = re.compile(r"[Ss]hape|\((?:[a-z0-9…. +]+,? ?)+\)|\.\.\.|scalar")
+SHAPE = re.compile(r"[Ss]hape|\([a-z0-9…. +]+(?:,[a-z0-9…. +]+)*,?\)|\.\.\.|scalar")
 ERROR = re.compile(r"[Rr]aise|[Rr]efuse")
 RAISING = {"_within", "require_temperature"}  # raise for whoever calls them
 
