@@ -16,6 +16,7 @@ from curewatch.record import verification
 from curewatch.record.examination import verify_pdf
 from curewatch.record.proof import LISTED, checksums
 from curewatch.record.verification import verify_files
+from tests.examples import up_to
 from tests.record_attacks import Sealed
 
 KEY = Ed25519PrivateKey.from_private_bytes(bytes(32))
@@ -58,7 +59,7 @@ def signed(files: dict[str, bytes]) -> dict[str, bytes]:
 
 
 @pytest.mark.long
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=up_to(150), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     name=st.sampled_from(TEXTS),
     at=st.floats(0, 1),
@@ -115,7 +116,7 @@ def test_without_its_guard_the_check_stumbles(sealed: Sealed, name: str, monkeyp
         verify_files(files)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=up_to(60), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(at=st.floats(0, 1), cut=st.integers(0, 5000), put=st.binary(max_size=60))
 @pytest.mark.long
 def test_no_pdf_is_more_than_broken(sealed: Sealed, at: float, cut: int, put: bytes):

@@ -14,6 +14,7 @@ from curewatch.wire import WHAT_TO_DO, LineFramer, Parser, Reason, json_fields, 
 from curewatch.wire.fields import Words
 from curewatch.wire.numbers import name_allowed
 from curewatch.wire.reasons import RAW_LONGEST
+from tests.examples import up_to
 from tests.running import resident
 
 NOW = Instant(1_790_000_000.0, 0.0)
@@ -88,7 +89,7 @@ def test_any_bytes_are_a_reading_or_a_refusal(data, form):
 
 @pytest.mark.long
 @given(st.sampled_from(GOOD), st.sampled_from(NASTY), st.integers(0, 200), st.integers(0, 40))
-@settings(max_examples=300)
+@settings(max_examples=up_to(300))
 def test_nastiness_inside_a_good_message(good, nasty, place, gone):
     """Escapes, markup, SQL, paths and numbers of 4,400 digits, put anywhere into a message."""
     place %= len(good) + 1

@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as some
 
 from curewatch.advice.plan.calendar import Appointment, fold, write
+from tests.examples import up_to
 
 AT = 1_795_000_000.0
 
@@ -27,7 +28,7 @@ def test_an_independent_reader_finds_the_same_event() -> None:
     assert not calendar.errors
 
 
-@settings(max_examples=40)
+@settings(max_examples=up_to(40))
 @given(some.text(max_size=200))
 def test_any_text_stays_text_and_every_line_is_short_enough(text: str) -> None:
     """Nothing that comes in can open a property or a line longer than 75 octets."""

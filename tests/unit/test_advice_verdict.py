@@ -23,6 +23,7 @@ from curewatch.model.air.reading_errors import with_errors
 from curewatch.physics import moist_air
 from curewatch.shed.look import accuracy
 from curewatch.wording import Wording, plain_wording
+from tests.examples import up_to
 
 NOW = 1_795_000_000.0
 SLOW = load_resin("epoxy-slow")
@@ -138,7 +139,7 @@ def test_a_dose_that_must_not_be_mixed_is_unknown_with_what_is_allowed() -> None
     assert "Allowed" in said.remedies[0]
 
 
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=up_to(5), deadline=None)
 @given(some.floats(2, 32), some.floats(0.2, 0.98), some.floats(-6, 2), some.floats(0, 6))
 def test_more_water_in_the_air_never_turns_a_no_go_into_a_go(
     air_c: float, humidity: float, colder: float, drift: float
@@ -149,7 +150,7 @@ def test_more_water_in_the_air_never_turns_a_no_go_into_a_go(
     assert not (damper.verdict is Verdict.GO and drier.verdict is Verdict.NO_GO)
 
 
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=up_to(5), deadline=None)
 @given(some.floats(5, 30), some.floats(0.3, 0.9), some.floats(0, 8))
 def test_a_worse_sensor_never_turns_a_no_go_into_a_go(air_c: float, humidity: float, drift: float) -> None:
     """The gate judges the margin less the error."""
@@ -157,7 +158,7 @@ def test_a_worse_sensor_never_turns_a_no_go_into_a_go(air_c: float, humidity: fl
     assert not (poor.verdict is Verdict.GO and good.verdict is Verdict.NO_GO)
 
 
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=up_to(5), deadline=None)
 @given(some.floats(5, 30), some.floats(0.3, 0.95), some.floats(0, 11))
 def test_a_check_holds_exactly_when_enough_paths_hold(air_c: float, humidity: float, drift: float) -> None:
     """Status, spare and likelihood of each check on the coming hours agree."""

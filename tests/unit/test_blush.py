@@ -15,6 +15,7 @@ from curewatch.model.film.blush import OUTCOMES, blush, outcome, rate
 from curewatch.model.film.ensemble import cures
 from curewatch.model.film.film import Cure, History, constant, cure
 from curewatch.model.film.lots import Lot
+from tests.examples import up_to
 
 FAST, SLOW, LOW = (load_resin(f"epoxy-{name}") for name in ("fast", "slow", "low-blush"))
 DAYS = 5 * 86400.0
@@ -27,7 +28,7 @@ def film(temperature_c: float) -> Cure:
 
 
 @given(celsius, humidity, humidity)
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=up_to(25), deadline=None)
 def test_damper_air_at_the_surface_never_blushes_less(at: float, one: float, other: float) -> None:
     """Exposure rises with the humidity at the surface."""
     done = film(at)
@@ -36,7 +37,7 @@ def test_damper_air_at_the_surface_never_blushes_less(at: float, one: float, oth
 
 
 @given(st.floats(6.0, 20.0), st.floats(1.0, 10.0))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=up_to(25), deadline=None)
 def test_colder_blushes_more_at_the_same_humidity(at: float, colder_by: float) -> None:
     """Carbamation slows less in the cold than cure does, so the cold surface gathers more."""
     warm, cold = blush(SLOW, film(at), 0.8), blush(SLOW, film(at - colder_by), 0.8)
@@ -44,7 +45,7 @@ def test_colder_blushes_more_at_the_same_humidity(at: float, colder_by: float) -
 
 
 @given(celsius, st.floats(0.0, 3600.0), st.floats(60.0, 3600.0))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=up_to(25), deadline=None)
 def test_a_longer_rest_after_mixing_lowers_the_exposure_in_damp_air(
     at: float, rest: float, longer: float
 ) -> None:
@@ -82,7 +83,7 @@ def test_amine_that_has_reacted_does_not_blush() -> None:
 
 
 @given(st.floats(5.0, 25.0), st.floats(0.45, 0.98))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=up_to(40), deadline=None)
 def test_a_fast_hardener_is_never_the_safer_choice(at: float, humidity: float) -> None:
     """Small unhindered amines take up most, adducts least (argued from amine class; trade experience)."""
     exposures = [

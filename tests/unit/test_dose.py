@@ -20,6 +20,7 @@ from curewatch.materials import load_resin, resin_names
 from curewatch.materials.substrate import load_substrate
 from curewatch.wording import Wording
 from curewatch.worklog import telling
+from tests.examples import up_to
 from tests.unit.test_layup_command import NOW, cheek
 
 DOSED = tuple(name for name in resin_names() if load_resin(name).dose is not None)
@@ -34,7 +35,7 @@ def planned(name: str, percent: float | None = None) -> LayupPlan:
 
 
 @pytest.mark.long
-@settings(max_examples=20)
+@settings(max_examples=up_to(20))
 @given(some.sampled_from(DOSED), some.floats(0.0, 1.0))
 def test_every_dose_that_is_allowed_can_be_planned_and_weighed(name: str, where: float) -> None:
     """From the least to the most, both ends too: a smallest batch there is, and what is told is accepted."""

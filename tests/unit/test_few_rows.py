@@ -16,6 +16,7 @@ from curewatch.logbook import Logbook, columns, few_rows, rows
 from curewatch.readings import Flag, Reading
 from curewatch.shed import recall
 from curewatch.units import MINUTE
+from tests.examples import up_to
 
 START = 1_795_000_000.0
 TOKENS = {1: "bench", 2: "hull", 65_535: "yard%20wall"}
@@ -113,7 +114,7 @@ SPOKEN = some.tuples(
 )
 
 
-@settings(max_examples=25)
+@settings(max_examples=up_to(25))
 @given(some.lists(SPOKEN, min_size=1, max_size=40), some.integers(0, 40))
 def test_what_was_heard_of_a_sensor_is_the_same(spoken: list[Any], close_after: int) -> None:
     """Halves, late arrivals, doubted stamps, unknown age: the same track and the same last word."""

@@ -13,6 +13,7 @@ from curewatch.model.film import film as integrator
 from curewatch.model.film.film import Cure, History, constant, cure
 from curewatch.model.film.milestones import milestones
 from curewatch.units import HOUR, FloatArray
+from tests.examples import up_to
 from tests.published.cure_equations import film as integrated
 
 PATHS = {
@@ -46,7 +47,7 @@ steady = st.floats(268.0, 308.0)
 names = st.sampled_from(["epoxy-slow", "epoxy-low-blush", "polyester-topcoat", "vinyl-ester"])
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=up_to(25), deadline=None)
 @given(names, st.lists(steady, min_size=8, max_size=8), st.floats(0.5, 2.0))
 def test_conversion_never_falls(name: str, temperatures: list[float], factor: float) -> None:
     """Whatever the weather, cure only goes forward and stays within 0..1."""
@@ -56,7 +57,7 @@ def test_conversion_never_falls(name: str, temperatures: list[float], factor: fl
     assert np.all((film.conversion >= 0.0) & (film.conversion <= 1.0))
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=up_to(25), deadline=None)
 @given(names, steady, st.floats(0.5, 15.0))
 def test_warmer_is_never_slower(name: str, temperature: float, more: float) -> None:
     """A warmer film is at least as far at every time, and no milestone comes later."""

@@ -15,6 +15,7 @@ from curewatch.materials import Resin, load_resin, resin_names
 from curewatch.model.film.film import constant, cure
 from curewatch.model.film.finish import MARGIN, finish, lower_band, reachable
 from curewatch.physics.glass_transition import glass_transition
+from tests.examples import up_to
 
 SLOW = load_resin("epoxy-slow")
 
@@ -28,7 +29,7 @@ TOLD = stated(SLOW)
 
 
 @given(st.floats(0.0, 30.0), st.floats(1.0, 20.0))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=up_to(20), deadline=None)
 def test_a_warmer_shed_never_reaches_a_lower_glass_transition(celsius: float, warmer: float) -> None:
     """Two weeks at a higher temperature end at a higher glass transition, up to the highest there is."""
     cold, warm = (reachable(SLOW, 273.15 + at) for at in (celsius, celsius + warmer))
@@ -56,7 +57,7 @@ def test_service_needs_its_margin_below_the_glass_transition() -> None:
 
 
 @given(st.sampled_from(["epoxy-slow", "epoxy-fast", "polyester-laminating"]), st.floats(2.0, 30.0))
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=up_to(12), deadline=None)
 def test_the_film_that_stalls_early_is_the_lower_bound(name: str, celsius: float) -> None:
     """Now and in two weeks it lies below the likely one, by several kelvin once there is glass."""
     resin = stated(load_resin(name))

@@ -26,6 +26,7 @@ from curewatch.errors import UsageError
 from curewatch.shed import forecasts
 from curewatch.wire.forecast_forms import foretold
 from curewatch.wording import Wording
+from tests.examples import up_to
 
 HOUR, NOW = 3600.0, 1_764_000_000.0
 HOURS = list(range(-1, 13))
@@ -234,7 +235,7 @@ def places(node: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
 
 @pytest.mark.long
 @given(st.data(), st.sampled_from(sorted(FORMS)))
-@settings(max_examples=60)
+@settings(max_examples=up_to(60))
 def test_no_damage_raises(data: st.DataObject, form: str) -> None:
     """Anything put in the place of anything: a forecast, or a sentence; never a traceback."""
     document = json.loads(json.dumps(FORMS[form]))

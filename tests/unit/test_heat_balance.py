@@ -19,12 +19,13 @@ from curewatch.physics.heat_balance import (
     shells,
     upright_cylinder,
 )
+from tests.examples import up_to
 
 positive = st.floats(0.1, 10.0)
 loss = st.floats(0.0, 5.0)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=up_to(40), deadline=None)
 @given(st.integers(1, 12), st.tuples(positive, positive), st.tuples(loss, loss), st.floats(0.01, 100.0))
 def test_even_warmth_stays_even_and_heat_is_kept(
     cells: int, inside: tuple[float, float], ends: tuple[float, float], step: float

@@ -25,6 +25,7 @@ from curewatch.model.mass.laminate import (
 )
 from curewatch.physics.heat_balance import transfer_to_air
 from curewatch.units import HOUR
+from tests.examples import up_to
 from tests.published.plate_equations import STEFAN, Plate, Ply
 
 DAY = 24 * HOUR
@@ -111,7 +112,7 @@ names = st.sampled_from(["epoxy-slow", "epoxy-fast", "polyester-laminating", "vi
 substrates = st.sampled_from(["plywood", "foam", "steel", None])
 
 
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=up_to(6), deadline=None)
 @given(names, substrates, st.floats(0.001, 0.02), st.floats(278.0, 303.0), st.booleans())
 def test_energy_closes(name: str, under: str | None, thickness: float, air: float, twice: bool) -> None:
     """Heat made is heat stored and heat given off, within a millionth, also when a layer joins later."""
@@ -121,7 +122,7 @@ def test_energy_closes(name: str, under: str | None, thickness: float, air: floa
     assert found.stored + found.given_off == pytest.approx(found.made, rel=1e-6)
 
 
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=up_to(4), deadline=None)
 @given(names, substrates, st.floats(0.002, 0.02), st.floats(278.0, 303.0))
 def test_without_reaction_heat_a_laminate_stays_at_air_temperature(
     name: str, under: str | None, thickness: float, air: float

@@ -18,6 +18,7 @@ from curewatch.notices.lines import line
 from curewatch.notices.outbox import CLOSING, Notice, Outbox, QuietHours, Receiver
 from curewatch.phrases import phrase
 from curewatch.wording import plain_wording
+from tests.examples import up_to
 
 START = 1_792_267_200.0  # Sat 2026-10-17 21:00 in Lisbon
 QUIET = QuietHours(time(22), time(7), ZoneInfo("Europe/Lisbon"))
@@ -239,7 +240,7 @@ STEPS = some.builds(
 )
 
 
-@settings(max_examples=60)
+@settings(max_examples=up_to(60))
 @given(some.lists(STEPS, max_size=25), some.sampled_from([None, QUIET]))
 def test_whatever_happens_each_is_told_and_nothing_that_is_over(
     steps: list[Step], quiet: QuietHours | None

@@ -24,6 +24,7 @@ from curewatch.model.film.post_cure import (
     post_cures,
 )
 from curewatch.units import DAY, HOUR
+from tests.examples import up_to
 
 SLOW = load_resin("epoxy-slow")
 LOWER = lower_band(SLOW)
@@ -55,7 +56,7 @@ def softened(way: PostCure, conversion: tuple[float, float]) -> float:
 
 
 @given(st.floats(5.0, 25.0), st.floats(2.0, 14.0))
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=up_to(8), deadline=None)
 def test_no_step_is_warmer_than_its_glass_transition_allows(celsius: float, days: float) -> None:
     """From any shed, every step keeps below what the lower band has reached, and below 10 K an hour."""
     conversion = green(celsius, days)

@@ -19,6 +19,7 @@ from curewatch.model.mass.pot import _Surface, body, pot
 from curewatch.physics.cure_kinetics import RateLaw
 from curewatch.physics.heat_balance import CONVECTION, STILL_AIR, RisingCapacity, shells, transfer_to_air
 from curewatch.units import HOUR, FloatArray
+from tests.examples import up_to
 from tests.published.cure_equations import law
 
 CASES = [
@@ -66,7 +67,7 @@ names = st.sampled_from(["epoxy-slow", "epoxy-fast", "polyester-laminating", "vi
 airs = st.floats(278.0, 303.0)
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=up_to(10), deadline=None)
 @given(
     names, airs, st.floats(0.01, 0.5), st.floats(1.05, 4.0), st.sampled_from(["cup", "tray", "roller-tray"])
 )
@@ -79,7 +80,7 @@ def test_more_mass_is_never_slower_to_kick(
     assert np.isnan(small) or large <= small + 5.0
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=up_to(10), deadline=None)
 @given(names, airs, st.floats(0.01, 0.5), st.booleans())
 def test_without_reaction_heat_a_pot_stays_at_air_temperature(
     name: str, air: float, mass: float, grid: bool
@@ -91,7 +92,7 @@ def test_without_reaction_heat_a_pot_stays_at_air_temperature(
     assert np.max(np.abs(found.temperature - air)) < 1e-9
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=up_to(8), deadline=None)
 @given(names, airs, st.floats(0.02, 0.3), st.booleans())
 def test_all_heat_of_an_insulated_pot_is_stored_in_it(name: str, air: float, mass: float, grid: bool) -> None:
     """Without loss the heat is in the mass, within 0.1 %: shells hold more of it the warmer they are."""
@@ -103,7 +104,7 @@ def test_all_heat_of_an_insulated_pot_is_stored_in_it(name: str, air: float, mas
     assert after - before == pytest.approx(made, rel=1e-3)
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=up_to(8), deadline=None)
 @given(names, airs, st.floats(0.02, 0.4), st.sampled_from(["cup", "tray", "roller-tray"]))
 def test_heat_made_is_heat_stored_and_heat_given_off(name: str, air: float, mass: float, shape: str) -> None:
     """Through a runaway with its losses the balance closes within 0.1 % of the heat made."""

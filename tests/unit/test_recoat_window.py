@@ -21,6 +21,7 @@ from curewatch.model.film.lots import Lot
 from curewatch.model.film.recoat_window import recoat_window
 from curewatch.physics import moist_air
 from curewatch.units import FloatArray
+from tests.examples import up_to
 
 SLOW = load_resin("epoxy-slow")
 POLYESTER = load_resin("polyester-laminating")
@@ -28,7 +29,7 @@ DAY = 86400.0
 
 
 @given(st.floats(5.0, 60.0))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=up_to(30), deadline=None)
 def test_moments_come_in_their_order(at: float) -> None:
     """Opens, best, closes: in this order whatever the temperature."""
     found = recoat_window(SLOW, cure(SLOW, constant(at + 273.15, 20 * DAY)))
@@ -72,7 +73,7 @@ def test_what_a_film_can_reach_is_what_two_weeks_come_to(resin: Resin) -> None:
 
 
 @given(st.floats(0.0, 45.0), st.sampled_from(EPOXIES))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=up_to(40), deadline=None)
 def test_wet_on_wet_comes_first_and_lasts_until_gel(at: float, resin: Resin) -> None:
     """The next ply may go on at once; no window closes while the film is still wet."""
     done = cure(resin, constant(at + 273.15, 20 * DAY))
