@@ -482,6 +482,17 @@ def test_what_is_needed_besides_names_peel_ply_first() -> None:
 
 
 @pytest.mark.parametrize(
+    ("beside", "said"), [((), ()), (("together",), ()), (("together", "condensation"), (remedy.FEWER,))]
+)
+def test_plies_that_boil_are_named_where_something_else_fails_too(
+    beside: tuple[str, ...], said: tuple[str, ...]
+) -> None:
+    """Where they alone are the matter the headline and the first lever say it."""
+    failing = tuple(Check(name, name, Status.FAILS, "") for name in ("own-heat", *beside))
+    assert remedy._besides(Advice(Verdict.NO_GO, "", NOW, NOW, "", "", checks=failing)) == said
+
+
+@pytest.mark.parametrize(
     ("verdict", "chance", "failing", "expected"),
     [
         (Verdict.NO_GO, 0.1, ["dry-enough"], ["warm"]),

@@ -37,7 +37,7 @@ QUARTER = 15 * MINUTE
 LOOK = DAY  # how far other starts are looked for [s]
 HOURS = (4.0, 8.0, 12.0, 16.0, 20.0, 24.0, 30.0, HELD / HOUR)  # of heating that are tried
 PEEL_PLY = "lay peel ply on the wet face, and abrade before the next layer"
-FEWER = "Lay fewer plies at once, whatever else is changed: each must have cooled before the next"
+FEWER = "lay fewer plies at once, since so many boil the water below"
 FIRM = 0.9  # share of paths below which a go is called weak (ours)
 
 
@@ -65,7 +65,6 @@ def advise(
     failing = {check.name for check in said.checks if check.status is Status.FAILS} - {"batch"}
     if checks.OWN_HEAT in failing:
         found += _thinner(question, situation, outlook, said.start)
-        said = replace(said, remedies=(*said.remedies, FEWER))
     weak = said.verdict is Verdict.GO and (said.probability or 0.0) < FIRM
     if failing or weak:
         asked = question if failing else _firmer(question)
@@ -83,7 +82,9 @@ def _besides(said: Advice) -> tuple[Said, ...]:
     """What is asked for with care, whatever turns the answer."""
     care = [check for check in said.checks if check.status is Status.CARE]
     care.sort(key=lambda check: check.name != "blush")  # peel ply first: a screen may have room for one
-    return tuple(PEEL_PLY if check.name == "blush" else check.reason for check in care)
+    failing = {check.name for check in said.checks if check.status is Status.FAILS}
+    boils = (FEWER,) if checks.OWN_HEAT in failing and failing - {checks.OWN_HEAT, "together"} else ()
+    return (*boils, *(PEEL_PLY if check.name == "blush" else check.reason for check in care))
 
 
 def _firmer(question: Question) -> Question:
