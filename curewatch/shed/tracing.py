@@ -18,8 +18,10 @@ from curewatch.shed.health import (
     LONGEST,
     SATURATED_AT,
     SPACING,
+    STIRRED,
     SWAP_MANY,
     SWAP_MOVE,
+    StillHumidity,
     Track,
     TrackPoint,
 )
@@ -115,7 +117,20 @@ def _at_once(found: Series, warm: Mask, damp: Mask) -> Track:
         moves=tuple(moves),
         halves=_halves(found, warm & ~damp, damp & ~warm),
         interval=float(time[-1] - time[-2]) if time.size > 1 else 0.0,
+        humidity=_still(found),
     )
+
+
+def _still(found: Series) -> StillHumidity:
+    """Since when the humidity is the very same, and the span of its temperatures since."""
+    humidity = found.relative_humidity
+    if np.isnan(humidity[-1]):
+        return STIRRED
+    begin = _after_last(humidity[1:] != humidity[:-1])
+    warm = found.temperature[begin:]
+    warm = warm[~np.isnan(warm)]
+    span = (float(warm.min()), float(warm.max())) if warm.size else STIRRED[2:]
+    return StillHumidity(float(found.time[begin]), found.time.size - begin, *span)
 
 
 def _points(found: Series, places: Places) -> tuple[TrackPoint, ...]:

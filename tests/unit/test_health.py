@@ -16,6 +16,7 @@ from curewatch.shed.health import Health, Track
 from curewatch.shed.neighbours import compare
 from curewatch.shed.tracing import trace
 from curewatch.wording import plain_wording
+from tests.published.published_rows import rows
 
 START = 1_790_000_000.0
 MINUTE = 60.0
@@ -62,6 +63,65 @@ def test_a_stuck_sensor_alone_and_beside_a_moving_one() -> None:
     found = compare({"bench": stuck, "hull": moving}, {}, now)
     assert {name: each.health for name, each in found.items()} == {"bench": Health.STUCK}
     assert _health(_track(245, temperature=lambda m: 285.0), 245) is Health.STUCK
+
+
+@pytest.mark.parametrize(
+    ("humidity", "moved", "flags", "found"),
+    [
+        (0.523, 2.0, 0, Health.STUCK),
+        (0.523, 0.9, 0, Health.FRESH),
+        (0.52, 2.0, 0, Health.FRESH),  # a chip of whole per cents stands still for longer
+        (0.52, 3.5, 0, Health.STUCK),
+        (0.523, 2.0, Flag.CORRECTED, Health.FRESH),  # of a whole per cent, perhaps
+        (None, 3.5, 0, Health.FRESH),
+    ],
+)
+def test_a_humidity_that_stands_still_while_its_temperature_moves_is_stuck(
+    humidity: float | None, moved: float, flags: int, found: Health
+) -> None:
+    """At one humidity for four hours the air would have gained or lost vapour as its warmth moved."""
+
+    def track(minutes: int, said=lambda m: humidity) -> Track:  # type: ignore[no-untyped-def]
+        return _track(minutes, lambda m: 285.0 + moved * m / 240, said, lambda m: flags)
+
+    assert _health(track(245), 245) is found
+    assert _health(track(235), 235) is Health.FRESH  # not so long
+    moves = track(245, lambda m: humidity and humidity + 0.01 * (m == 100))
+    assert _health(moves, 245) is Health.FRESH
+    if found is Health.STUCK:
+        told = health.judge("bench", track(245), START + 245 * MINUTE, MINUTE).reason
+        assert plain_wording().say(told) == (
+            f"the very same humidity for 4.1 h while its temperature moved {moved * 244 / 240:.1f} °C"
+        )
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("space", ["R2", "R6"])
+def test_in_a_real_roof_space_no_humidity_stands_still_while_its_temperature_moves(space: str) -> None:
+    """By the hour, each word repeated: of tenths none is called stuck, of whole ones less than 1 in 500.
+
+    The control is the same air with its humidity held for six hours: most of what moved enough is found.
+    """
+    hours = [
+        (float(row["temperature_c"]) + 273.15, float(row["humidity_percent"]))
+        for row in rows(f"roof_space_{space}")
+        if row["temperature_c"] and row["humidity_percent"]
+    ]
+    held = [(warm, hours[n - n % 7][1] + 0.01) for n, (warm, _) in enumerate(hours)]
+    assert _stuck_hours(hours) == 0
+    assert _stuck_hours([(warm, round(damp)) for warm, damp in hours]) < len(hours) / 500
+    assert _stuck_hours(held) > len(hours) / 20
+
+
+def _stuck_hours(hours: list[tuple[float, float]]) -> int:
+    """How many of these hours the rule calls stuck: temperatures [K] and humidities [%]."""
+    track, found = Track(), 0
+    for hour, (warm, damp) in enumerate(hours):
+        for minute in range(0, 60, 10):
+            track = health.step(track, _reading(hour * 60 + minute, warm, damp / 100.0))
+        told = health.judge("attic", track, START + (hour * 60 + 50) * MINUTE, 10 * MINUTE)
+        found += told.health is Health.STUCK and track.unchanged_count < 24
+    return found
 
 
 def test_a_wet_chip_is_saturated() -> None:
