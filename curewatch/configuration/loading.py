@@ -64,7 +64,7 @@ def _text(file: Path) -> str:
     if len(content) > LARGEST:
         raise ConfigurationError("a file of over 1 MB", "at most 1 MB", file=file)
     try:
-        return content.decode("utf-8")
+        return content.decode("utf-8-sig")  # some editors begin with a byte order mark
     except UnicodeDecodeError as trouble:
         line = content.count(b"\n", 0, trouble.start) + 1
         raise ConfigurationError(

@@ -6,6 +6,7 @@ default, so that an empty file, or none, is a valid configuration.
 
 import re
 from datetime import date, time
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Annotated, Literal
 from urllib.parse import urlsplit
@@ -24,6 +25,16 @@ PROBES: tuple[Role, ...] = ("layer", "cup")  # bound to a layer or a batch; they
 Form = Literal["auto", "line", "senml", "json", "csv"]
 # What a topic of its own may carry as a bare number: words of `wire.fields`, each with its unit.
 Quantity = Literal["temperature_c", "temperature_f", "humidity_percent", "humidity_fraction"]
+# What `fields` may say the place of, of the words of `wire.fields`: those to choose from, and the plain ones.
+_FIELDS_SHOWN = (
+    "temperature_c, temperature_f, humidity_percent, humidity_fraction, carbon_dioxide_ppm, battery_percent, "
+    "pressure_hpa, pressure_pa, sensor, time, age, sequence"
+)
+_PLAIN_WORDS = (
+    "temperature temp t tc temp_c tempc temp_f tf tempf humidity hum rh h relative_humidity co2 c "
+    "carbon_dioxide battery bat batt b pressure name id at timestamp ts age_s n seq"
+)
+FIELD_WORDS = (*_FIELDS_SHOWN.split(", "), *_PLAIN_WORDS.split())
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 EVERY_DAY: tuple[Day, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -61,6 +72,41 @@ def _topic_filter(text: str) -> str:
     return text
 
 
+def _field_word(text: str) -> str:
+    """A slip here would leave a device's own value unread, and perhaps another one in its place."""
+    if text not in FIELD_WORDS:
+        near = get_close_matches(text, FIELD_WORDS, n=1, cutoff=0.5)
+        nearest = f"{near[0]}, the nearest one, or " if near else ""
+        raise ValueError(f"{nearest}one of {_FIELDS_SHOWN}")
+    return text
+
+
+def _not_zero(scale: float) -> float:
+    if scale == 0.0:
+        raise ValueError("another number than 0, which makes every value the same")
+    return scale
+
+
+def _one_place_each(fields: "dict[str, str | ValuePlaceTable]") -> "dict[str, str | ValuePlaceTable]":
+    at: dict[str, str] = {}
+    for word, told in fields.items():
+        place = told if isinstance(told, str) else told.at
+        if not place:
+            raise ValueError(f"a place in the message for each; found none for {word}")
+        if place in at:
+            raise ValueError(f"a place of its own for each; {place!r} stands at {at[place]} and {word}")
+        at[place] = word
+    return fields
+
+
+def _machine(text: str) -> str:
+    port = re.fullmatch(r"[^:]+:(\d+)", text)
+    if "/" in text or port:
+        where = f"; its port stands below: port = {port[1]}" if port else ""
+        raise ValueError(f"its name or number alone, such as 127.0.0.1{where}")
+    return text
+
+
 def _whole_topic(text: str) -> str:
     if set(text) & {"+", "#", "\0"}:
         raise ValueError("one whole topic, without + or #")
@@ -89,6 +135,7 @@ Units = Annotated[str, _known_units]
 TopicFilter = Annotated[str, _topic_filter]
 Topic = Annotated[str, Meta(min_length=1, max_length=200), _whole_topic]
 Address = Annotated[str, Meta(min_length=1, max_length=200), _without_secret]
+Machine = Annotated[Address, _machine]
 Names = Annotated[tuple[str, ...], ONE_OR_MORE]
 HostName = Annotated[
     str,
@@ -155,12 +202,12 @@ class ValuePlaceTable(FileTable, frozen=True, kw_only=True):
     """Where a value stands in a message, and what makes it a value in the unit of its word."""
 
     at: Annotated[str, Meta(min_length=1, max_length=200)]  # a word, or a path: more.list.0.value
-    scale: Annotated[float, Meta(ge=-1e6, le=1e6)] = 1.0
+    scale: Annotated[float, Meta(ge=-1e6, le=1e6), _not_zero] = 1.0
     offset: Annotated[float, Meta(ge=-1e6, le=1e6)] = 0.0  # added after the scale
     comma: bool = False  # a comma is the decimal mark
 
 
-Fields = dict[str, str | ValuePlaceTable]
+Fields = Annotated[dict[Annotated[str, _field_word], str | ValuePlaceTable], _one_place_each]
 
 
 class Sensor(FileTable, frozen=True, kw_only=True):
@@ -197,7 +244,7 @@ class SerialSource(FileTable, frozen=True, kw_only=True):
 class MqttSource(FileTable, frozen=True, kw_only=True):
     """A broker to subscribe to."""
 
-    host: Address = "127.0.0.1"
+    host: Machine = "127.0.0.1"
     port: Annotated[int, Meta(ge=1, le=65_535)] = 1883
     version: Literal["5", "3.1.1"] = "5"
     client_id: Annotated[
@@ -256,6 +303,11 @@ class LimitsTable(FileTable, frozen=True, kw_only=True):
     temperature_highest_c: Annotated[float, Meta(ge=-20, le=60)] | None = None
     reading_age_minutes: Annotated[float, Meta(gt=0, le=240)] | None = None
     probability: Annotated[float, Meta(ge=0.5, le=0.99)] | None = None
+
+    def __post_init__(self) -> None:
+        lowest, highest = self.temperature_lowest_c, self.temperature_highest_c
+        if lowest is not None and highest is not None and lowest >= highest:
+            raise ValueError("temperature_lowest_c below temperature_highest_c")
 
 
 class Alerts(FileTable, frozen=True, kw_only=True):

@@ -122,9 +122,9 @@ def _value(hint: Any, given: object, place: Place) -> Any:
     if _is_table(base):
         return read(base, given, place)
     if get_origin(base) is dict:
-        return _tables(base, given, place)
-    if get_origin(base) is tuple:
-        value: Any = _list(base, extras, given, place)
+        value: Any = _tables(base, given, place)
+    elif get_origin(base) is tuple:
+        value = _list(base, extras, given, place)
     else:
         value = _leaf(base, extras, given, place)
     for check in extras:

@@ -8,9 +8,10 @@ import pytest
 
 from curewatch import configuration
 from curewatch.configuration.lines import lines_of_keys
-from curewatch.configuration.shape import Notices
+from curewatch.configuration.shape import FIELD_WORDS, Notices
 from curewatch.configuration.tables import FileTable, keys_of
 from curewatch.errors import ConfigurationError, ExitStatus
+from curewatch.wire.fields import WORDS
 
 
 def test_nothing_is_a_configuration() -> None:
@@ -67,6 +68,43 @@ def test_the_example_is_valid_and_complete() -> None:
             "role, the nearest one, or one of",
         ),
         ("[sensors.bench]\nevery_s = 5", 1, "sensors.bench.role", "nothing", "role = ...; it must be given"),
+        (
+            '[sensors.b]\nrole = "air"\nfields = { temprature_c = "t" }',
+            3,
+            "sensors.b.fields.temprature_c",
+            "the name 'temprature_c'",
+            "temperature_c, the nearest one, or one of",
+        ),
+        (
+            '[serial.usb]\nurl = "/dev/x"\nfields = { temperature_c = "t", humidity_percent = "t" }',
+            3,
+            "serial.usb.fields",
+            "this table",
+            "a place of its own for each; 't' stands at temperature_c and humidity_percent",
+        ),
+        (
+            '[mqtt.yard]\nfields = { temperature_c = { at = "t", scale = 0 } }',
+            2,
+            "mqtt.yard.fields.temperature_c.scale",
+            "0",
+            "another number than 0",
+        ),
+        ('[mqtt.yard]\nfields = { temperature_c = "" }', 2, "mqtt.yard.fields", "this table", "a place"),
+        (
+            '[mqtt.yard]\nhost = "mqtt://creek"',
+            2,
+            "mqtt.yard.host",
+            "'mqtt://creek'",
+            "its name or number alone",
+        ),
+        ('[mqtt.yard]\nhost = "creek:1883"', 2, "mqtt.yard.host", "'creek:1883'", "port = 1883"),
+        (
+            "[limits]\ntemperature_lowest_c = 30\ntemperature_highest_c = 10",
+            1,
+            "limits",
+            "this table",
+            "temperature_lowest_c below temperature_highest_c",
+        ),
         ('[sensors]\n"9 lives" = { role = "air" }', 2, "sensors.9 lives", "9 lives", "a letter"),
         (
             '[serial.usb]\nurl = "/dev/ttyUSB0"\nbaud = "fast"',
@@ -117,6 +155,22 @@ def test_an_error_names_the_place(
     assert found in error.found
     assert allowed in error.allowed
     assert error.exit_status is ExitStatus.CONFIGURATION
+
+
+def test_fields_may_have_every_word_that_messages_are_read_by() -> None:
+    """The file names the words; the wire has them."""
+    assert set(FIELD_WORDS) == set(WORDS)
+
+
+def test_a_file_with_a_byte_order_mark_is_read(tmp_path: Path) -> None:
+    """Some editors write one; a line is counted as they count it."""
+    file = tmp_path / "curewatch.toml"
+    file.write_bytes(b'\xef\xbb\xbf[shed]\nname = "Reed"\n')
+    assert configuration.load(file).shed.name == "Reed"
+    file.write_bytes(b"\xef\xbb\xbf[shed]\nname = 5\n")
+    with pytest.raises(ConfigurationError) as caught:
+        configuration.load(file)
+    assert caught.value.line == 2
 
 
 def test_a_secret_is_refused_and_not_repeated() -> None:
