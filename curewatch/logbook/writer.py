@@ -217,7 +217,7 @@ class Writer:
     # -- readings -------------------------------------------------------------------------------
 
     def _take_readings(self, end: _End, readings: Iterable[Reading]) -> int:
-        new = 0
+        new, known = 0, len(end.tokens)
         for reading in readings:
             number = end.numbers.get(reading.sensor) or self._number(end, reading.sensor)
             values = rows.row(reading, number)
@@ -228,6 +228,8 @@ class Writer:
                 self._next_block(end)
             end.block.take(values, same)
             new += 1
+        if len(end.tokens) > known:  # once a commit: each time it writes all of them
+            self._note_names()
         return new
 
     def _number(self, end: _End, name: str) -> int:
@@ -238,7 +240,6 @@ class Writer:
             self._tables.execute(_SENSOR, (number, kept, b""))
             end.tokens[number] = rows.token(kept)
             end.numbers[kept] = number
-            self._note_names()
         return number
 
     def _note_names(self) -> None:

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from curewatch.errors import OutOfValidity, StoreFailed, UsageError
 from curewatch.logbook import Entry, Logbook, chain, columns, rows, schema, verification
 from curewatch.logbook.entry import canonical, stored
+from curewatch.logbook.writer import NAMES, Writer
 from curewatch.readings import Flag, Reading, Rejected
 from curewatch.units import DAY, HOUR, MINUTE
 
@@ -470,3 +471,20 @@ def test_a_walk_is_of_one_moment(logbook: Logbook, monkeypatch: pytest.MonkeyPat
         assert beside.verify().head.readings == 50
     monkeypatch.undo()
     assert logbook.verify().head.readings == 51
+
+
+def test_names_are_kept_a_second_time_once_a_commit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each time all of them are written: thousands of new devices cost the square of their number."""
+    written: list[int] = []
+    note = Writer._note_names
+    monkeypatch.setattr(Writer, "_note_names", lambda self: (written.append(1), note(self)))
+    readings = [Reading(f"dev{n}", START + n, START + n, 285.0, 0.7) for n in range(60)]
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.append(readings[:50])
+        assert len(written) == 1
+        logbook.append(readings[:50])  # known already
+        assert len(written) == 1
+        logbook.append(readings[40:])
+        assert len(written) == 2
+        kept = json.loads(logbook.note(NAMES) or b"")
+    assert kept == {str(n): reading.sensor for n, reading in enumerate(readings, 1)}
