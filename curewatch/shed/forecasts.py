@@ -18,7 +18,8 @@ from curewatch.errors import OutOfValidity, UsageError
 from curewatch.logbook import LogbookStore
 from curewatch.logbook.entry import Entry, StoredEntry
 from curewatch.readings import Reading, Rejected
-from curewatch.units import DAY, HOUR
+from curewatch.units import DAY, HOUR, ZERO_CELSIUS, FloatArray
+from curewatch.wire.plausibility import LARGEST_FRACTION
 from curewatch.wording import counted
 
 if TYPE_CHECKING:  # the daemon, which only keeps forecasts, comes here too: it has no use for the model
@@ -30,6 +31,7 @@ UNUSABLE = "no usable forecast"  # why a message under that name is rejected
 KEPT = 60 * DAY  # as far back as the shed's own past teaches [s]
 APART = 3 * HOUR  # of those kept one in so long is read back, and the newest [s]
 LONGEST = 2000  # moments of one forecast
+COLDEST, HOTTEST = -90.0, 60.0  # measured on earth: -89.2 and 56.7 (WMO extremes archive; from memory) [degC]
 FORMS = "lines of time,temperature,humidity (degC, %), SenML, or the JSON of a weather service"
 HEADER = b"time,temperature,humidity\n"
 _HEADLESS = re.compile(rb"\s*\d{4}-?\d\d-?\d\d[^,\n]*,[-+\d. ]+,[-+\d. ]+\r?(\n|$)")
@@ -130,11 +132,28 @@ def _made(values: Values, now: float, issued: float, left_out: int = 0) -> "Fore
             f"Use one with two or more that reaches at least {SHORTEST / HOUR:.0f} h ahead of now"
         )
     columns = np.array([whole[moment] for moment in time], dtype=np.float64)
+    _weather(time[0] - now, columns)
     try:
         vapour = moist_air.vapour_pressure(columns[:, 0], columns[:, 1])
         return checked(Forecast(issued, now, time, columns[:, 0], np.asarray(vapour)))
     except OutOfValidity as trouble:
         raise UsageError(f"forecast: found what no air can be ({trouble}). Use another file") from None
+
+
+def _weather(first: float, columns: FloatArray) -> None:
+    """UsageError where it is no weather on earth, or of another time: usually another unit. ``first`` [s]"""
+    lowest, highest = (float(each) - ZERO_CELSIUS for each in (columns[:, 0].min(), columns[:, 0].max()))
+    for found, number in (("down to", lowest), ("up to", highest)):
+        if not COLDEST <= number <= HOTTEST:
+            allowed = f"Use {COLDEST:.0f} to {HOTTEST:.0f} degC, and state Fahrenheit where it is that"
+            raise UsageError(f"forecast: found {found} {number:.0f} degC in it. {allowed}")
+    dampest = float(columns[:, 1].max())
+    if dampest <= LARGEST_FRACTION:
+        allowed = "Use per cent, or name its column humidity_fraction"
+        raise UsageError(f"forecast: found no humidity above {dampest * 100:.1f} %. {allowed}")
+    if first > DAY:
+        allowed = "Use one that begins within 24 h"
+        raise UsageError(f"forecast: found that it begins {first / HOUR:.0f} h ahead. {allowed}")
 
 
 def _from_now(hours: float) -> str:

@@ -33,6 +33,12 @@ def table(start: float = NOW, hours: int = 48) -> bytes:
     return "\n".join(rows).encode()
 
 
+def changed(warmth: float, damp: float, start: float = NOW) -> bytes:
+    """Its columns times so much: another unit, told as degC and per cent."""
+    rows = [f"{iso_utc(start + n * HOUR)},{warmth * (10 + n % 5)},{damp * 70}" for n in range(24)]
+    return "\n".join(["time,temperature,humidity", *rows]).encode()
+
+
 def pack(hours: int = 24, name: str = "forecast/") -> bytes:
     """The same as SenML with relative times."""
     records = [{"bn": name, "n": "temperature", "u": "Cel", "t": 3600, "v": 7.0}]
@@ -66,12 +72,27 @@ def test_a_pack_counts_its_relative_times_from_now() -> None:
         (table(NOW - 60 * HOUR), "at least 6 h ahead"),
         (b"time,temperature\n" + f"{iso_utc(NOW + 9 * HOUR)},5\n".encode() * 3, "temperature and humidity"),
         (pack(3), "the last 3.0 h ahead"),
+        (changed(5.8, 1.0), "found up to 81 degC in it. Use -90 to 60 degC, and state Fahrenheit"),
+        (changed(-10.0, 1.0), "found down to -140 degC in it"),
+        (
+            changed(1.0, 0.01),
+            "found no humidity above 0.7 %. Use per cent, or name its column humidity_fraction",
+        ),
+        (table(NOW + 400 * 24 * HOUR), "begins 9600 h ahead. Use one that begins within 24 h"),
     ],
 )
 def test_what_cannot_be_a_forecast_is_refused_in_words(data: bytes, said: str) -> None:
     """Nonsense, nothing, the past, no humidity, too short: each is told what is wanted."""
     with pytest.raises(UsageError, match=said):
         forecasts.from_bytes(data, NOW)
+
+
+def test_what_the_weather_has_been_is_a_forecast() -> None:
+    """The controls of the refusals: a hot day, a frost, dry air, and a forecast that begins tomorrow."""
+    for data in (changed(4.0, 0.1), changed(-3.0, 1.0), table(NOW + 20 * HOUR)):
+        assert len(forecasts.from_bytes(data, NOW).forecast.time) >= 24
+    hot = b"time,temperature_f,humidity_fraction\n" + changed(8.0, 0.01).split(b"\n", 1)[1]
+    assert forecasts.from_bytes(hot, NOW).forecast.temperature[0] == pytest.approx(273.15 + 48 / 1.8)
 
 
 def test_it_is_kept_as_it_was_fed(tmp_path: Path) -> None:
