@@ -104,7 +104,7 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("cure --temperature 12 --humidity 0", USAGE, "1 to 100 %"),
     ("cure --temperature 12 --shape bucket --mass 100g", USAGE, "cup, tray, roller-tray"),
     ("cure --temperature 12 --thickness 0", USAGE, "Use 0.1 to 50 mm"),
-    ("cure --temperature 12 --on marble", USAGE, "plywood"),
+    ("cure --temperature 12 --thickness 2 --on marble", USAGE, "plywood"),
     ("cure --history .", USAGE, "a folder, not a file"),
     ("cure --temperature 12 --chart cure.pdf", USAGE, ".svg or .png"),
     ("layup square --length 120 --thickness 6", USAGE, "round, oval, rectangular, strip"),

@@ -38,7 +38,7 @@ TYPED: list[tuple[str, ExitStatus, str]] = [
     ("cure --temperature 12 --mass 21kg", USAGE, "1 g to 20 kg"),
     ("cure --temperature 12 --thickness -1", USAGE, "0.1 to 50 mm"),
     ("cure --temperature 12 --humidity 140", USAGE, "1 to 100 %"),
-    ("cure --temperature 12 --on cheese", USAGE, "--on: found 'cheese'. Use plywood"),
+    ("cure --temperature 12 --thickness 2 --on cheese", USAGE, "--on: found 'cheese'. Use plywood"),
     ("cure --temperature 12 --resin ''", USAGE, "no resin system is called ''"),
     ("tonight --resin ''", USAGE, "no resin system is called ''"),
     ("tonight --mass 99999999999999999999kg", USAGE, "more than any scale here"),
