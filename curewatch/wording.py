@@ -364,9 +364,11 @@ def counted(number: int, noun: str) -> str:
 
 
 def roughly(seconds: float | None, to_whole: Callable[[float], int] = round) -> str:
-    """A computed duration as finely as it is known: to 5 min, below half an hour to 1 min."""
+    """A computed duration as finely as it is known: 5 min, 1 min below half an hour, 1 s below a minute."""
     if seconds is None:
         return UNKNOWN
+    if 0.0 < seconds < MINUTE:  # never 0 s, which would be no time at all
+        return duration(max(1, to_whole(seconds)))
     step = MINUTE if seconds < 30 * MINUTE else 5 * MINUTE
     return duration(step * to_whole(seconds / step))
 

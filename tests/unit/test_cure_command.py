@@ -1,6 +1,7 @@
 """``curewatch cure`` and ``curewatch resin`` answer, in 80 columns and as JSON, and refuse rubbish kindly."""
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -390,3 +391,25 @@ def test_cure_says_do_not_before_any_time(
     assert shown.lower().startswith("do not") == bool(reason)
     _, out, _ = answer(capsys, "cure", "--resin", "epoxy-slow", *typed.split(), "--json")
     assert json.loads(out)["do_not"] == reason
+
+
+@pytest.mark.parametrize(("resin", "celsius"), [("epoxy-slow", 150), ("polyester-laminating", 150)])
+def test_a_film_that_gels_in_seconds_is_refused_and_no_time_is_nought(
+    resin: str, celsius: int, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """'gels after 0 s' is no answer; at 25 °C the same command forbids nothing."""
+    typed = ("cure", "--resin", resin, "--hours", "10", "--temperature")
+    status, out, _ = answer(capsys, *typed, str(celsius))
+    assert status == 0
+    assert out.startswith("Do not: it is too hot to be spread before it gels.\n")
+    assert not re.search(r"\b0 s\b", out)
+    assert "Do not" not in answer(capsys, *typed, "25")[1]
+
+
+def test_what_is_fully_cured_is_not_still_curing(capsys: pytest.CaptureFixture[str]) -> None:
+    """Under '100 % cured' stood 'still curing at the end'."""
+    hot = answer(capsys, "cure", "--resin", "epoxy-slow", "--temperature", "80", "--hours", "48")[1]
+    assert "100 % cured" in hot
+    assert "Fully cured at the end." in hot
+    short = answer(capsys, "cure", "--resin", "epoxy-slow", "--temperature", "25", "--hours", "5")[1]
+    assert "Still curing at the end." in short

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from curewatch.model.mass.buildup import Buildup
     from curewatch.wording import Wording
 
+SPREAD = 60.0  # s of working time: nobody mixes and spreads a film in less (ours)
 SHORTEST, LONGEST = 0.1, 1440.0  # h: up to 60 days
 
 
@@ -157,13 +158,15 @@ def _must_be_air(humidity: float, carbon_dioxide: float) -> None:
 
 
 def _against(said: "FilmOutcome", path: "History", humidity: float | None) -> str:
-    """Why this film must not be laid: a wet surface at the start, or too cold before it is tack-free."""
+    """Why this film must not be laid: too hot to spread, wet, or too cold before it is tack-free."""
     import math
 
     from curewatch.advice.judge.comparison import forbidden
     from curewatch.model.air.surface import condensation_margin
     from curewatch.physics.moist_air import vapour_pressure
 
+    if float(said.marks["working_time"].early) < SPREAD:
+        return "do not: it is too hot to be spread before it gels"
     until = float(said.marks["tack_free"].likely)
     lowest = path.temperature[path.time <= until] if math.isfinite(until) else path.temperature
     start, margin = float(path.temperature[0]), None

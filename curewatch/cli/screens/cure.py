@@ -159,7 +159,8 @@ def stalled(said: CureDocument, words: Wording) -> list[str]:
     """Where the cold stops it, and what that means."""
     stall = said.stall
     if stall is None:
-        return ["  Still curing at the end."]
+        whole = round(100 * said.conversion.likely[-1]) >= 100
+        return ["  Fully cured at the end." if whole else "  Still curing at the end."]
     softens, after = words.whole_degrees(stall.glass_transition_c), roughly(stall.at_s)
     if stall.before == "full-cure":
         return wrapped(f"After {after} the cold stops it. It softens at about {softens} until you warm it.")
