@@ -4,9 +4,10 @@ from typing import NamedTuple
 
 from curewatch.answers.document import moment
 from curewatch.answers.layer import RunningLayerDocument
+from curewatch.answers.parts import MomentDocument
 from curewatch.safe_text import safe_line
 from curewatch.units import MINUTE
-from curewatch.wording import duration
+from curewatch.wording import duration, sure_window
 
 
 class Deadline(NamedTuple):
@@ -27,12 +28,12 @@ DEADLINES = {
 
 
 def next_deadline(running: list[RunningLayerDocument], now: float) -> Deadline | None:
-    """The soonest deadline of any layer still to come. [UTC s]"""
+    """The soonest deadline of any layer still to come; a window that may not open is none. [UTC s]"""
     found = [
         Deadline(due, words, named(each))
         for each in running
         for coming in each.timeline
-        if coming.name in DEADLINES
+        if coming.name in DEADLINES and not (coming.name == "laminate-from" and unsure_window(each, now))
         for words, end in (DEADLINES[coming.name],)
         if (due := moment(getattr(coming, end))) is not None and due > now
     ]
@@ -53,6 +54,26 @@ def place(layer: RunningLayerDocument) -> str:
 def named(layer: RunningLayerDocument) -> str:
     """Layer, job and part, as on every row: ``L2 J1 rudder cheek``."""
     return f"{safe_line(layer.layer)} {place(layer)}".strip()
+
+
+def unsure_window(layer: RunningLayerDocument, now: float) -> str:
+    """That its recoat window may close before it opens, for a line of its own; empty once it closed. [UTC s]"""
+    marks = {each.name: each for each in layer.timeline}
+    opens, closes = marks.get("laminate-from"), marks.get("laminate-before")
+    if opens is None or closes is None or _over(closes.late, now):
+        return ""
+    sure = sure_window(moment(opens.likely), moment(closes.early))
+    return "" if sure else "no sure window for the next layer: plan to abrade"
+
+
+def remark(coming: MomentDocument, now: float) -> str:
+    """What goes with a moment; of the gel only while the next ply may still go on wet on wet. [UTC s]"""
+    return "" if coming.name == "gel" and _over(coming.early, now) else coming.note
+
+
+def _over(stamp: str | None, now: float) -> bool:
+    when = moment(stamp)
+    return when is not None and when <= now
 
 
 def unmeasured(layer: RunningLayerDocument) -> str:

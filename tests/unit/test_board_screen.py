@@ -17,10 +17,11 @@ from curewatch.advice.alert.progress import Progress
 from curewatch.advice.alert.stages import Silence
 from curewatch.advice.judge.answer import Advice, Check, Moment, Status, Verdict
 from curewatch.advice.judge.limits import Limit
+from curewatch.advice.judge.timeline import WET_ON_WET
 from curewatch.answers.chart import ChartDocument, chart_part
 from curewatch.answers.deadlines import countdown, next_deadline
 from curewatch.answers.document import sentence
-from curewatch.answers.layer import LayerDocument
+from curewatch.answers.layer import LayerDocument, running_layer_part
 from curewatch.answers.sensor import SensorStateDocument, sensor_state_part
 from curewatch.answers.watch import WatchDocument, watch_document
 from curewatch.cli.screens.board import board
@@ -30,6 +31,7 @@ from curewatch.clock import iso_utc, utc_from_iso
 from curewatch.jobs import Layer
 from curewatch.materials import load_resin
 from curewatch.page.drawing.lists import layers
+from curewatch.page.drawing.whole import _deadline
 from curewatch.phrases import phrase
 from curewatch.shed.health import Health, SensorHealth, TrackPoint
 from curewatch.shed.look import RunningLayer
@@ -284,6 +286,64 @@ def test_what_nobody_measured_of_a_layer_is_said() -> None:
         assert [said in text for text in ("\n".join(rows), "\n".join(listed), drawn)] == [
             seconds == 7800.0
         ] * 3
+
+
+def window(opens: tuple[float, float, float], closes: tuple[float, float, float]) -> WatchDocument:
+    """The evening with a layer that gels in 50 min to 1 h 40 min, and this recoat window. [s from now]"""
+    moments = (
+        Moment("gel", "gel", NOW + 3000, NOW + 4200, NOW + 6000, note=WET_ON_WET),
+        Moment("laminate-from", "may laminate again from", *(NOW + each for each in opens)),
+        Moment("laminate-before", "laminate again before", *(NOW + each for each in closes)),
+    )
+    running = [running_layer_part(layer(moments))]
+    return structs.replace(evening(), running=running)
+
+
+def listed(state: WatchDocument, now: float) -> tuple[str, str, str]:
+    """Its layers on the wide board, in `layer --running` and on the page."""
+    document = LayerDocument(as_of=iso_utc(now), running=state.running)
+    return (
+        "\n".join(row.plain for row in board(state, now, WORDS, 120, 40)),
+        "\n".join(layer_lines(document, WORDS, now)),
+        str(layers(state.running, WORDS, now)),
+    )
+
+
+def test_a_window_that_may_close_before_it_opens_is_said() -> None:
+    """On every screen, until it has closed; and nobody counts down to its opening."""
+    said = "no sure window for the next layer: plan to abrade"
+    unsure = window((2000, 5000, 9000), (4000, 6000, 12_000))
+    sure = window((2000, 2600, 3300), (6200, 8400, 12_000))
+    never = window((6000, 7000, 9000), (1000, 2000, 3000))
+    for state, when, expected in (
+        (unsure, 0, True),
+        (sure, 0, False),
+        (never, 0, True),
+        (never, 3001, False),
+    ):
+        assert [said in text for text in listed(state, NOW + when)] == [expected] * 3
+    first, kept = next_deadline(unsure.running, NOW), next_deadline(sure.running, NOW)
+    assert first is not None
+    assert (first.text, first.due) == ("laminate again before", NOW + 4000)
+    assert kept is not None
+    assert kept.text == "laminate again from"
+
+
+def test_wet_on_wet_ends_where_it_may_have_gelled() -> None:
+    """Told before the early end of the gel; below a gel that may be past it says nothing."""
+    state = window((2000, 2600, 3300), (6200, 8400, 12_000))
+    assert "before its early end the next ply may go on wet on wet" in " ".join(
+        listed(state, NOW + 2999)[1].split()
+    )
+    for later in (3000, 4300, 7000):
+        assert "wet on wet" not in listed(state, NOW + later)[1]
+
+
+def test_a_page_says_that_no_layer_runs_only_where_none_does() -> None:
+    """A layer whose last time is past still lies there."""
+    state = window((-9000, -8000, -7000), (-3000, -2000, -1000))
+    assert "No time to act on is foreseen." in str(_deadline(state, WORDS, NOW))
+    assert "No layer is running." in str(_deadline(structs.replace(state, running=[]), WORDS, NOW))
 
 
 NUMBER = re.compile(r"(?<![\w.])[−-]?\d[\d.,:]*(?: (?:°C|°F|%|s|min|h)(?!\w))?")

@@ -13,7 +13,7 @@ from curewatch.model.mass.pot import WATCHED, Shape, pot
 from curewatch.units import FloatArray
 
 SANDING = "before you sand: P3 filter, gloves, extraction; dust of green resin can cause an allergy for life"
-WET_ON_WET = "until then the next ply may go on wet on wet, from now on; every ply adds heat"
+WET_ON_WET = "before its early end the next ply may go on wet on wet; every ply adds heat"
 
 
 class PotBatch(NamedTuple):

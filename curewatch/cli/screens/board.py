@@ -7,7 +7,14 @@ chart, the alerts, the sensors. Nothing is told by colour alone, so that every t
 from rich.text import Text
 
 from curewatch.answers.alerts import in_order
-from curewatch.answers.deadlines import Deadline, countdown, next_deadline, place, unmeasured
+from curewatch.answers.deadlines import (
+    Deadline,
+    countdown,
+    next_deadline,
+    place,
+    unmeasured,
+    unsure_window,
+)
 from curewatch.answers.document import moment, spoken
 from curewatch.answers.sensor import SensorStateDocument
 from curewatch.answers.tonight import CheckDocument
@@ -165,7 +172,8 @@ def _layers(state: WatchDocument, now: float, words: Wording) -> list[Text]:
         rows.append(
             Text(f" {ago} ago: {safe_line(each.layer)} {safe_line(each.resin)}, {safe_line(stage(each))}")
         )
-        rows += [Text(f"   {told}") for told in (place(each), unmeasured(each)) if told]
+        also = place(each), unmeasured(each), unsure_window(each, now)
+        rows += [Text(f"   {told}") for told in also if told]
         for coming in each.timeline:
             early, late = moment(coming.early), moment(coming.late)
             if late is None or late > now:

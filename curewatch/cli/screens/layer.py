@@ -1,6 +1,6 @@
 """Running layers as lines of text: what was laid, where it stands, and what will become of it."""
 
-from curewatch.answers.deadlines import named, unmeasured
+from curewatch.answers.deadlines import named, remark, unmeasured, unsure_window
 from curewatch.answers.document import moment, spoken
 from curewatch.answers.layer import LayerDocument, RunningLayerDocument
 from curewatch.cli.screens.lines import paragraph
@@ -19,13 +19,15 @@ def lines(document: LayerDocument, words: Wording, now: float) -> list[str]:
         said.append(safe_line(f"{_laid(each, words, now)}: {stage(each)}"))
         said += _below(each)
         said += [f"    probe {safe_line(probe.sensor)}: {safe_line(probe.text)}" for probe in each.probes]
-        said += [f"    {unmeasured(each)}"] if unmeasured(each) else []
+        said += [f"    {told}" for told in (unmeasured(each), unsure_window(each, now)) if told]
         for coming in each.timeline:
             early, likely, late = moment(coming.early), moment(coming.likely), moment(coming.late)
             when = words.moment(likely, now) if likely else "not in the coming hours"
             band = f" ({words.band(early, late, now)})" if early and late else ""
             said.append(f"    {safe_line(coming.title):<28} {when}{band}")
-            said += paragraph(safe_line(coming.note), WIDTH, initial_indent=INSIDE, subsequent_indent=INSIDE)
+            said += paragraph(
+                safe_line(remark(coming, now)), WIDTH, initial_indent=INSIDE, subsequent_indent=INSIDE
+            )
     worked_out = utc_from_iso(document.as_of)
     if said and now - worked_out >= MINUTE:
         said.append(f"as of {words.moment(worked_out, now)}, the last look")

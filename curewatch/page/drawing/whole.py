@@ -66,7 +66,7 @@ def _todo(advice: TonightDocument | None, words: Wording, now: float, *, writes:
 def _deadline(state: WatchDocument, words: Wording, now: float) -> Markup:
     found = next_deadline(state.running, now)
     if found is None:
-        return tag("p", "No layer is running.")
+        return tag("p", "No time to act on is foreseen." if state.running else "No layer is running.")
     return joined(
         tag("p", data_due=found.due, class_="count"),
         tag("p", f"{found.text} {words.moment(found.due, now)}", class_="due"),
