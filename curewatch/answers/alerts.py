@@ -70,6 +70,9 @@ class AlertsDocument(Shape, frozen=True, kw_only=True):
     """The answer of `curewatch alerts`."""
 
     active: Annotated[list[NumberedAlertDocument], says("The active ones, oldest first")]
+    watched: Annotated[
+        bool | None, says("Whether a daemon runs that would raise one; null where that is not known")
+    ]
     past: Annotated[list[AlertEventDocument], says("With --past: what was raised, acknowledged, cleared")]
     sent: Annotated[
         list[SentNoticeDocument] | None, says("With --sent: the notices that were sent; else null")
@@ -82,12 +85,15 @@ def alerts_document(
     now: float,
     words: "Wording",
     sent: "Iterable[Sent] | None" = None,
+    *,
+    watched: bool | None,
 ) -> AlertsDocument:
     """The active alerts as they are `now`, events of the past and notices sent. [UTC s]"""
     return AlertsDocument(
         active=[
             NumberedAlertDocument(number=each.number, **_alert(each.alert, now, words)) for each in active
         ],
+        watched=watched,
         past=[_event(each, words) for each in past],
         sent=None if sent is None else [_sent(each) for each in sent],
     )

@@ -4,7 +4,7 @@ from curewatch.logbook.chain import Head
 from curewatch.logbook.entry import Entry, StoredEntry
 from curewatch.logbook.kinds import EntryKind
 from curewatch.logbook.logbook import Logbook
-from curewatch.logbook.opening import keep_note, open_logbook
+from curewatch.logbook.opening import keep_note, open_logbook, watched
 from curewatch.logbook.port import Known, LogbookStore, Rejections
 from curewatch.logbook.series import Hourly, Series
 from curewatch.logbook.verification import Verified
@@ -23,4 +23,5 @@ __all__ = [
     "Verified",
     "keep_note",
     "open_logbook",
+    "watched",
 ]

@@ -3,10 +3,13 @@
 import fcntl
 import json
 import os
+import time
 from pathlib import Path
 
 from curewatch.clock import iso_utc
 from curewatch.errors import StoreFailed
+
+TRIES, BETWEEN = 5, 0.01  # s; whoever asks whether it is held has it for some microseconds
 
 
 class InUse(StoreFailed):
@@ -30,7 +33,7 @@ class Lock:
         self.path = logbook.with_name(logbook.name + ".lock")
         self._file = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
         try:
-            fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            _take(self._file)
         except OSError as trouble:
             named = _holder(os.pread(self._file, 4096, 0))
             os.close(self._file)
@@ -53,6 +56,36 @@ class Lock:
         if self._file >= 0:
             os.close(self._file)
             self._file = -1
+
+
+def held(logbook: Path) -> bool | None:
+    """Whether a process is the daemon of this logbook; none where its lock cannot be read."""
+    try:
+        file = os.open(logbook.with_name(logbook.name + ".lock"), os.O_RDONLY | os.O_CLOEXEC)
+    except FileNotFoundError:
+        return False
+    except OSError:
+        return None
+    try:
+        fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except OSError:
+        return True
+    finally:
+        os.close(file)
+    return False
+
+
+def _take(file: int) -> None:
+    """Raise OSError where another process has it, and keeps it."""
+    for left in reversed(range(TRIES)):
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            if not left:
+                raise
+            time.sleep(BETWEEN)
+        else:
+            return
 
 
 def _holder(text: str | bytes) -> str:

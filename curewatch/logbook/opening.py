@@ -6,6 +6,7 @@ from pathlib import Path
 
 from curewatch.errors import StoreFailed, UsageError
 from curewatch.logbook.forwarded import ForwardedLogbook, kept_by_another
+from curewatch.logbook.lock import held
 from curewatch.logbook.logbook import Logbook
 from curewatch.logbook.port import LogbookStore
 from curewatch.logbook.postgres.address import is_address_file
@@ -35,6 +36,12 @@ def open_logbook(place: Path | str, *, read_only: bool = False, passing: bool = 
     if not read_only and kept_by_another(Path(place)):
         return ForwardedLogbook(place)
     return Logbook(place, read_only=read_only, passing=passing)
+
+
+def watched(place: Path) -> bool | None:
+    """Whether a daemon keeps this logbook; none where one on another machine may."""
+    found = held(place)
+    return None if found is False and is_address_file(place) else found
 
 
 def keep_note(place: Path | str, key: str, value: bytes) -> None:

@@ -1,5 +1,6 @@
 """`curewatch alerts`: what stands and what to do, and an acknowledgement that the daemon takes up."""
 
+import fcntl
 import json
 import re
 from dataclasses import replace
@@ -13,8 +14,10 @@ import pytest
 from curewatch.advice.alert import alerts
 from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key
 from curewatch.cli.main import run
+from curewatch.cli.screens.alerts import UNWATCHED
 from curewatch.clock import SystemClock
 from curewatch.logbook import Entry, Logbook
+from curewatch.logbook.lock import InUse, Lock, held
 from curewatch.phrases import phrase
 from curewatch.readings import Reading
 
@@ -91,8 +94,38 @@ def test_a_shed_without_a_logbook_has_no_alert(
     file = tmp_path / "curewatch.toml"
     file.write_text('[logbook]\npath = "shed.sqlite"\n')
     monkeypatch.setenv("CUREWATCH_CONFIG", str(file))
-    assert called(capsys) == "no alert is active\n"
+    assert called(capsys) == f"no alert is active\n{UNWATCHED}\n"
     assert not (tmp_path / "shed.sqlite").exists()
+
+
+def test_that_nobody_watches_is_said_while_no_daemon_runs(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An end without a new alert means nothing then; asking does not keep a daemon from starting."""
+    assert UNWATCHED in called(capsys)
+    assert not json.loads(called(capsys, "--json"))["watched"]
+    with Logbook(shed) as logbook:
+        logbook.hold("a daemon", 0.0)
+        assert UNWATCHED not in called(capsys)
+        assert json.loads(called(capsys, "--json"))["watched"]
+    assert UNWATCHED in called(capsys)
+    with Logbook(shed) as logbook:
+        logbook.hold("the next one", 0.0)
+
+
+def test_who_asks_whether_it_is_held_does_not_keep_a_daemon_out(tmp_path: Path) -> None:
+    """A lock that is held for as long as a question takes is waited for; one that stays is not."""
+    asked = tmp_path / "shed.sqlite.lock"
+    asked.write_text("")
+    with asked.open() as question:
+        fcntl.flock(question, fcntl.LOCK_SH)
+        with pytest.raises(InUse):
+            Lock(tmp_path / "shed.sqlite", "a daemon", 0.0)
+        fcntl.flock(question, fcntl.LOCK_UN)
+    found = Lock(tmp_path / "shed.sqlite", "a daemon", 0.0)
+    assert held(tmp_path / "shed.sqlite")
+    found.release()
+    assert held(tmp_path / "shed.sqlite") is False
 
 
 def test_an_alert_is_read_in_the_readers_units_and_counts_down_to_now(

@@ -14,7 +14,7 @@ from curewatch.cli.typed import span_from_text
 from curewatch.clock import SystemClock
 from curewatch.configuration import logbook_path
 from curewatch.errors import UsageError
-from curewatch.logbook import EntryKind, LogbookStore, open_logbook
+from curewatch.logbook import EntryKind, LogbookStore, open_logbook, watched
 from curewatch.shed import active_alerts
 from curewatch.shed.active_alerts import numbered
 from curewatch.shed.sent_notices import lately
@@ -55,7 +55,8 @@ def app(
     if acknowledged and not path.exists():
         raise UsageError(f"--acknowledge: found {acknowledged[0]!r}, and none is active. Use it without")
     if not path.exists():
-        _show(alerts_document((), (), now, said, () if sent else None), words, now, json=json)
+        none_yet = alerts_document((), (), now, said, () if sent else None, watched=False)
+        _show(none_yet, words, now, json=json)
         return
     with open_logbook(path, read_only=not acknowledged) as logbook:
         if acknowledged:
@@ -64,7 +65,7 @@ def app(
         recent = tuple(alerts.events_told(entry.payload for entry in entries))
         notices = lately(logbook, since if past else now - SENT_LATELY) if sent else None
         stands = standing(logbook, configuration, now)
-        document = alerts_document(stands, recent if past else (), now, said, notices)
+        document = alerts_document(stands, recent if past else (), now, said, notices, watched=watched(path))
     _show(document, words, now, json=json)
 
 

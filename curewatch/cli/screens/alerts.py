@@ -11,6 +11,8 @@ from curewatch.clock import utc_from_iso
 from curewatch.safe_text import safe_line
 from curewatch.wording import Wording
 
+UNWATCHED = "Nobody watches: no daemon runs that would raise an alert. Start one: curewatch watch"
+
 
 def lines(alerts: AlertsDocument, words: Wording, now: float) -> list[str]:
     """One alert in two lines: what is the matter since when, and what to do."""
@@ -20,7 +22,8 @@ def lines(alerts: AlertsDocument, words: Wording, now: float) -> list[str]:
         *(_happened(each, words, now) for each in alerts.past),
     ]
     sent = [] if alerts.sent is None else _notices(alerts.sent, words, now)
-    return [*_active(alerts.active, words, now), *(past if alerts.past else []), *sent]
+    unwatched = [UNWATCHED] if alerts.watched is False else []
+    return [*_active(alerts.active, words, now), *unwatched, *(past if alerts.past else []), *sent]
 
 
 def _active(alerts: list[NumberedAlertDocument], words: Wording, now: float) -> list[str]:
