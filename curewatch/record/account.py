@@ -372,4 +372,8 @@ def _disorder(logbook: LogbookStore, part: ProofWindow) -> Iterator[Disorder]:
         last = float(received[-1]) if len(received) else last
     for before, one in zip(part.entries, part.entries[1:], strict=False):
         if one.recorded < before.recorded - BACKWARDS:
-            yield Disorder(f"entry {one.number} ({one.kind})", one.recorded, before.recorded - one.recorded)
+            yield Disorder(
+                f"entry {one.number} ({one.kind.replace('-', ' ')})",
+                one.recorded,
+                before.recorded - one.recorded,
+            )

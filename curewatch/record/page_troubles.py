@@ -206,7 +206,7 @@ def _after_the_close(account: Account, words: RecordWords) -> Iterator[tuple[str
             yield (
                 words.moment(one.entry.recorded),
                 "after the close",
-                shown(f"entry {one.number}: {one.kind}", 80),
+                shown(f"entry {one.number}: {spoken(one.kind)}", 80),
             )
 
 

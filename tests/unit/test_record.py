@@ -262,6 +262,7 @@ def test_corrected_values_read_as_people_write_them_and_late_words_are_marked(tm
             payload = {"corrects": number, "changes": changes, "reason": "read again"}
             logbook.write(Entry(EntryKind.CORRECTION, payload, later, job=world.JOB))
         logbook.write(Entry(EntryKind.NOTE, {"text": "a scratch found"}, later, job=world.JOB))
+        logbook.write(Entry(EntryKind.PEEL_PLY, {"layer": "L1", "action": "off"}, later, job=world.JOB))
         account = gather(logbook, world.JOB, seal(logbook, reason="record", at=later + HOUR))
         said = texts(pages(account))
     assert "resin mass: 150 g became 140 g" in said
@@ -269,6 +270,8 @@ def test_corrected_values_read_as_people_write_them_and_late_words_are_marked(tm
     assert "at: 25 Nov 10:00 became 25 Nov 09:50" in said
     assert "Note: a scratch found (after the job was closed)" in said
     assert "after the close" in said
+    assert ": peel ply" in said
+    assert "peel-ply" not in said
 
 
 def test_a_polyester_is_recorded_with_its_peroxide_and_its_dose(tmp_path: Path):

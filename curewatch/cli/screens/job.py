@@ -46,7 +46,7 @@ def job_lines(job: JobShowDocument, words: Wording, now: float) -> Iterator[str]
         if closing is not None and entry.number > closing and entry.kind not in {"account", "sign-off"}:
             late += " (after the close)"
         when = words.moment(utc_from_iso(entry.happened), now)
-        kind, told = safe_line(entry.kind, 40), told_line(entry.kind, entry.holds_now, words)
+        kind, told = safe_line(spoken(entry.kind), 40), told_line(entry.kind, entry.holds_now, words)
         yield f"{entry.number:5}  {when}{late}  {kind}  {told}"
         stood = {**entry.payload, "at": utc_from_iso(entry.at)}
         for number in entry.corrected_by:
