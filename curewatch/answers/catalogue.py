@@ -180,6 +180,7 @@ SHARED = {
             "note",
             "photo",
             "correct",
+            "withdraw",
             "pot-empty",
         )
     },

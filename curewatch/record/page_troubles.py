@@ -215,6 +215,8 @@ def _contradictions(account: Account, words: RecordWords) -> Iterator[tuple[str,
     for told in account.job.told:
         if told.kind not in {EntryKind.BATCH, EntryKind.LAYER, EntryKind.OBSERVATION, EntryKind.QUALITY}:
             continue
+        if told.payload.get("withdrawn"):
+            continue
         batches = told.payload.get("batches")
         layer = "" if told.kind == EntryKind.LAYER else str(told.payload.get("layer", ""))
         used = tuple(map(str, batches)) if isinstance(batches, list) else ()

@@ -20,6 +20,7 @@ BENCH_KINDS = frozenset(
         EntryKind.JOB_OPEN,
         EntryKind.BATCH,
         EntryKind.LAYER,
+        EntryKind.LAYER_CLOSED,
         EntryKind.POT_EMPTY,
         EntryKind.PEEL_PLY,
         EntryKind.WASH,

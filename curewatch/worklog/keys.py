@@ -137,7 +137,7 @@ def undo(place: BenchPlace, pressed: Pressed) -> Pressed:
         It was made more than a minute ago, or wrote nothing.
     """
     if pressed.number is None or not pressed.can_be_undone(place.now):
-        raise UsageError("undo: found nothing pressed within the last minute. Use `curewatch job correct`")
+        raise UsageError("undo: found nothing pressed within the last minute. Use `curewatch job withdraw`")
     job = worklog.writable(place.logbook, place.job)
     entry = telling.correction(
         job, pressed.number, {"withdrawn": True}, "undone at the bench", at=place.now, by=_who(job)
@@ -156,7 +156,7 @@ def recent(place: BenchPlace, number: int) -> Pressed:
     """
     entry = place.logbook.entry(number)
     if entry is None or entry.job != place.job or entry.kind not in WRITTEN:
-        raise UsageError("undo: found no press of this job. Use `curewatch job correct`")
+        raise UsageError("undo: found no press of this job. Use `curewatch job withdraw`")
     if telling.correctable(worklog.read(place.logbook, place.job), number).payload.get("withdrawn"):
         raise UsageError("undo: found it undone already. Press the key again to write it")
     return _again(entry)

@@ -225,6 +225,52 @@ def correction(
     return Entry(EntryKind.CORRECTION, payload | ({"by": by} if by else {}), at, job=job.name)
 
 
+FIXED = {  # others go by their name or their order
+    EntryKind.JOB_OPEN,
+    EntryKind.JOB_CLOSE,
+    EntryKind.JOB_REOPEN,
+    EntryKind.PRIMER,
+    EntryKind.TAB_TEST,
+    EntryKind.TAB,
+}
+
+
+def withdrawal(job: Job, number: int, reason: str, *, at: float, by: str | None = None) -> Entry:
+    """That an earlier entry should not be there, as an entry of its own.
+
+    Raises
+    ------
+    UsageError
+        No reason; an entry that people did not tell, that is withdrawn, or that others go by.
+    """
+    found = correctable(job, number)
+    if not reason.strip():
+        raise UsageError("--reason: found none. Use a few words on why it is withdrawn")
+    if found.kind in FIXED:
+        kind = found.kind.replace("-", " ")
+        raise UsageError(
+            f"entry {number}: found {kind!r}, which others go by. Use `curewatch job correct {number}`"
+        )
+    if found.payload.get("withdrawn"):
+        raise UsageError(f"entry {number}: found it withdrawn already; nothing was written down")
+    resting = [str(each.number) for each in job.told if _rests_on(each, found)]
+    if resting:
+        there = ", ".join(resting)
+        raise UsageError(f"entry {number}: found what was told of it. Withdraw that first: entry {there}")
+    return correction(job, number, {"withdrawn": True}, reason, at=at, by=by)
+
+
+def _rests_on(told: CorrectedEntry, below: CorrectedEntry) -> bool:
+    """Whether an entry that stands tells something of this layer or batch."""
+    if told.number == below.number or told.kind not in BENCH_KINDS or told.payload.get("withdrawn"):
+        return False
+    if below.kind == EntryKind.LAYER:
+        return bool(told.payload.get("layer") == below.payload.get("layer"))
+    batch = below.payload.get("batch")
+    used = (told.payload.get("batch"), *(told.payload.get("batches") or ()))
+    return below.kind == EntryKind.BATCH and batch in used
+
+
 def followers(
     job: Job, before: CorrectedEntry, changes: Mapping[str, Any]
 ) -> list[tuple[CorrectedEntry, dict[str, Any]]]:

@@ -102,6 +102,7 @@ EVENING = [
     ("job note", "--text dry"),
     ("job photo", "scarf.png"),
     ("job correct", "{note} --set text=damp --reason misread"),
+    ("job withdraw", "{note} --reason twice"),
     ("alerts", "--past 12h"),
     ("job list", ""),
     ("job show", ""),

@@ -10,6 +10,7 @@ from curewatch import worklog
 from curewatch.answers.job import job_close_document
 from curewatch.cli.commands.job.correct import correct
 from curewatch.cli.commands.job.show import list_, show
+from curewatch.cli.commands.job.withdraw import withdraw
 from curewatch.cli.desk import AgoOption, AtOption, Bench, ForceOption, JobOption, desk, said
 from curewatch.cli.forms import at_terminal, fill, nothing_given, with_fields
 from curewatch.cli.job_forms import FORMS, of_batch
@@ -347,6 +348,7 @@ def photo(
 
 
 app.command()(correct)
+app.command()(withdraw)
 app.command("list")(list_)
 app.command()(show)
 
