@@ -11,7 +11,7 @@ from curewatch.clock import utc_from_iso
 from curewatch.safe_text import safe_line
 from curewatch.wording import Wording
 
-UNWATCHED = "Nobody watches: no daemon runs that would raise an alert. Start one: curewatch watch"
+UNWATCHED = "Nobody watches: no daemon runs to raise an alert. Use `curewatch watch`"
 
 
 def lines(alerts: AlertsDocument, words: Wording, now: float) -> list[str]:
