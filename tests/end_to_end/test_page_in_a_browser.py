@@ -443,6 +443,20 @@ def look_sections() -> dict[str, str]:
     return found
 
 
+@pytest.mark.parametrize("width", [320, 360, PHONE["width"]])
+def test_the_longest_verdict_is_on_one_line(chromium: Any, shed: Page, width: int) -> None:
+    """UNKNOWN is read as a word on a small phone, not as UNKNO and WN."""
+    shed.process.look["verdict"] = "unknown"
+    page = opened(chromium, shed, size={"width": width, "height": 740})
+    shows(page, "#word", "UNKNOWN")
+    rows = page.evaluate(
+        """() => { const word = document.getElementById('word'), large = getComputedStyle(word).fontSize;
+                 return word.getBoundingClientRect().height / parseFloat(large); }"""
+    )
+    assert rows < 1.5
+    page.context.close()
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("size", [PHONE, TABLET])
 def test_it_is_large_and_within_the_rules_for_everybody(
