@@ -240,6 +240,7 @@ def _correction_rows(told: CorrectedEntry, words: RecordWords) -> Iterator[tuple
             else f"{key.replace('_', ' ')}: {_value(key, stood.get(key), words)} "
             f"became {_value(key, value, words)}"
             for key, value in new.items()
+            if not (key == "started" and "at" in new)  # it goes with it
         )
         stood |= new
         yield (

@@ -127,6 +127,7 @@ def _primer_sentence(payload: Mapping[str, Any]) -> str:
 def _layer_sentence(payload: Mapping[str, Any], words: RecordWords) -> str:
     layers = payload.get("layers")
     parts = [f"Layer {of(payload, 'layer')} begun"]
+    parts += [shown(payload["part"], 80)] if payload.get("part") else []
     if layers:
         parts.append(f"{_layers(layers)} of {shown(payload.get('cloth') or 'cloth', 60)}")
     if payload.get("orientation"):

@@ -270,6 +270,7 @@ def test_corrected_values_read_as_people_write_them_and_late_words_are_marked(tm
     assert "at: 25 Nov 10:00 became 25 Nov 09:50" in said
     assert "Note: a scratch found (after the job was closed)" in said
     assert "after the close" in said
+    assert "started:" not in said  # it goes with the moment
     assert ": peel ply" in said
     assert "peel-ply" not in said
 
@@ -625,6 +626,9 @@ def test_entries_have_their_numbers_on_paper(job):
     assert page_work._sentence(
         EntryKind.LAYER, {"layer": "L1", "layers": 1, "cloth": "demo cloth"}, RecordWords(Wording())
     ).startswith("Layer L1 begun, 1 layer of demo cloth")
+    assert page_work._sentence(
+        EntryKind.LAYER, {"layer": "L2", "part": "keel bolt pocket", "layers": 2}, RecordWords(Wording())
+    ).startswith("Layer L2 begun, keel bolt pocket, 2 layers of cloth")
 
 
 def test_a_chart_of_a_few_minutes_has_times_under_it():
