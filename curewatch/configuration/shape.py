@@ -31,10 +31,11 @@ _FIELDS_SHOWN = (
     "pressure_hpa, pressure_pa, sensor, time, age, sequence"
 )
 _PLAIN_WORDS = (
-    "temperature temp t tc temp_c tempc temp_f tf tempf humidity hum rh h relative_humidity co2 c "
-    "carbon_dioxide battery bat batt b pressure name id at timestamp ts age_s n seq"
+    *["temperature", "temp", "t", "tc", "temp_c", "tempc", "temp_f", "tf", "tempf"],
+    *["humidity", "hum", "rh", "h", "relative_humidity", "co2", "c", "carbon_dioxide"],
+    *["battery", "bat", "batt", "b", "pressure", "name", "id", "at", "timestamp", "ts", "age_s", "n", "seq"],
 )
-FIELD_WORDS = (*_FIELDS_SHOWN.split(", "), *_PLAIN_WORDS.split())
+FIELD_WORDS = (*_FIELDS_SHOWN.split(", "), *_PLAIN_WORDS)
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 EVERY_DAY: tuple[Day, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
