@@ -16,6 +16,7 @@ from curewatch.advice.judge.situation import Place, Surfaced, Trouble, TroubleKi
 from curewatch.advice.judge.weather import weather
 from curewatch.advice.remedy import levers as remedy
 from curewatch.advice.remedy.levers import Means, advise, levers
+from curewatch.advice.remedy.parameters import Parameter, parameters
 from curewatch.answers.tonight import LeverDocument, TonightDocument, tonight_document
 from curewatch.cli.screens import levers as screen
 from curewatch.cli.screens import tonight
@@ -109,6 +110,12 @@ def verified(
     return [lever.kind for lever in found]
 
 
+def warming_alone(question: Question, known: Surfaced, outlook: Outlook) -> list[Parameter]:
+    """To warm the shed: what else there is to turn is not searched for."""
+    turned = parameters(question, known, outlook, NOW, Means(SHED))
+    return [one for one in turned if one.kind == "warm"]
+
+
 def test_levers_know_what_is_warm_below() -> None:
     """On a running layer less warmth does it than on the bare foam, and half a kelvin less does not."""
     known, bare = situation(8.0, 0.75), asked("epoxy-fast", FOAM)
@@ -116,7 +123,7 @@ def test_levers_know_what_is_warm_below() -> None:
     outlook = coming_hours(known, FOAM)
     assert outlook is not None
     (on_it,), (on_foam,) = (
-        [one for one in levers(question, known, outlook, NOW, Means(SHED)) if one.kind == "warm"]
+        remedy._solved(question, known, outlook, warming_alone(question, known, outlook), Means(SHED))
         for question in (on_layer, bare)
     )
     assert (on_it.target or 0.0) < (on_foam.target or 0.0)
