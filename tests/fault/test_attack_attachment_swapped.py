@@ -27,7 +27,7 @@ def other(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
 
 
 @pytest.mark.parametrize("name", [name for name in LISTED if name not in {"README.txt", "check.sh"}])
-@pytest.mark.few(4)
+@pytest.mark.few(2)
 def test_a_file_of_another_record_is_found(sealed: Sealed, folder: Path, other: dict[str, bytes], name: str):
     """Each file in turn comes from another genuine record: that file is named."""
     found = answers({**sealed.files, name: other[name] or b"-"}, folder)

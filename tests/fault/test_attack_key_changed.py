@@ -189,7 +189,7 @@ def of_another_kind(logbook: Logbook, copy: Path) -> None:
 @pytest.mark.parametrize(
     "restored", [put_back, beside_the_new_one, put_there_by_hand, half_a_key, of_another_kind]
 )
-@pytest.mark.few(2)
+@pytest.mark.few(1)
 def test_an_older_key_does_not_seal_again(
     logbook: Logbook, tmp_path: Path, restored: Callable[[Logbook, Path], None]
 ):

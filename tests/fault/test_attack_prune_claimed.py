@@ -72,6 +72,7 @@ def test_a_claim_that_names_it_changes_what_the_pages_say(sealed: Sealed, folder
 
 
 @pytest.mark.parametrize("blocks", [[], [[1, 2]], [[9, 1]]])
+@pytest.mark.few(1)
 def test_a_false_claim_holds_where_nothing_is_made_again(
     sealed: Sealed, blocks: object, monkeypatch: pytest.MonkeyPatch
 ):

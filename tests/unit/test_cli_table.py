@@ -71,6 +71,7 @@ def test_every_two_word_name_stands_in_a_group_with_a_line() -> None:
         ("curewatch explain vit", ["vitrification"]),
     ],
 )
+@pytest.mark.few(2)
 def test_the_shell_completes_commands_options_and_terms(typed: str, offered: list[str]) -> None:
     """What bash asks for is answered from the table, or from the one command that was typed."""
     asked = {

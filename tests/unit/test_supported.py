@@ -24,6 +24,7 @@ run(sys.argv[1:])
 
 
 @pytest.mark.parametrize("command", [["ingest"], ["tonight", "--json"], ["--help"]])
+@pytest.mark.few(1)
 def test_windows_is_refused_in_a_sentence(command: list[str]) -> None:
     """Where none of the modules is there that only POSIX has: no traceback, status 2."""
     ran = subprocess.run(
