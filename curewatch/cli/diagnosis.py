@@ -57,6 +57,7 @@ class Examined(NamedTuple):
     now: Instant
     logbook: LogbookStore | None
     unreadable: str = ""  # why there is a logbook that cannot be opened
+    beside: tuple[Path, ...] = ()  # logbooks that a daemon wrote there and that no shed has
     synchronised: bool | None = None  # whether a time server sets this clock; None: cannot be known
     hear: Callable[[str, MqttSource], HeartbeatHeard] | None = None  # what a broker keeps of the daemon
 
@@ -380,6 +381,12 @@ def _logbook(examined: Examined) -> Iterator[FindingDocument]:
         advised = "do what the message asks; the file was left as it is"
         yield _bad("logbook", examined.unreadable, advised, ExitStatus.FAILURE)
         return
+    if examined.beside and (examined.logbook is None or examined.logbook.head().readings == 0):
+        names = ", ".join(each.name for each in examined.beside)
+        advised = "if this shed was renamed: name that file as path below its [logbook]"
+        yield _care(
+            "logbook-beside", f"beside the new one, of no shed in the configuration: {names}", advised
+        )
     if examined.logbook is None:
         yield _bad("logbook", f"none yet at {path}", "curewatch watch begins one")
         return

@@ -7,7 +7,7 @@ line, key, what was found and what is allowed. ``example()`` is the commented fi
 from pathlib import Path
 
 from curewatch.configuration.loading import load, parse, search_path
-from curewatch.configuration.places import logbook_path
+from curewatch.configuration.places import logbook_path, of_no_shed
 from curewatch.configuration.secrets import password
 from curewatch.configuration.shape import (
     ROLES_BY_NAME,
@@ -43,6 +43,7 @@ __all__ = [
     "example",
     "load",
     "logbook_path",
+    "of_no_shed",
     "one_shed",
     "parse",
     "password",

@@ -9,7 +9,7 @@ from contextlib import ExitStack
 from datetime import date
 
 from curewatch.clock import Clock, Instant
-from curewatch.configuration import Configuration, logbook_path
+from curewatch.configuration import Configuration, logbook_path, of_no_shed
 from curewatch.daemon.acting import Actor
 from curewatch.daemon.core import WINDOW, Core
 from curewatch.daemon.daily import Daily
@@ -85,7 +85,21 @@ class ShedKeeper:
         self.core.write(configuration_entry(self.configuration, at.utc))
         sources = [*self.configuration.serial, *self.configuration.mqtt]
         self.core.say("daemon", at, "started", {"what": "started", "sources": sources})
+        self._look_beside(at)
         discover(self.core, self.configuration)
+
+    def _look_beside(self, at: Instant) -> None:
+        """A shed that was renamed begins a new logbook: its layers, lots and alerts are in the old one."""
+        beside = of_no_shed(self._sheds or (self.configuration,)) if self.logbook.head().readings == 0 else []
+        if beside:
+            names = ", ".join(path.name for path in beside)
+            key = f"[sheds.{self.configuration.label}.logbook]" if self._sheds else "[logbook]"
+            text = (
+                f"this logbook is new. Of no shed in the configuration: {names}. "
+                f"Was this shed renamed? Stop, and name that file as path below {key}"
+            )
+            told = {"what": "logbook of no shed", "logbooks": names}
+            self.core.say("daemon", at, text, told, loud=True)
 
     def open_to(self, group: str) -> None:
         """Let the members of this group tell the logbook something through us."""

@@ -146,6 +146,8 @@ def _running_words(one: StoredEntry, words: RecordWords) -> str:
     match one.kind, one.payload:
         case "daemon", {"what": "started" | "stopped" | "reloaded" as what}:
             said = f"the program was {what}"
+        case "daemon", {"what": "logbook of no shed", "logbooks": names}:
+            said = f"this logbook was begun; of no shed in the configuration: {shown(names, 200)}"
         case "daemon", {"what": "store resumed", "dropped": int(lost)}:
             said = f"the logbook takes readings again; {lost or 'none'} were lost"
         case "health", {"sensor": sensor, "health": health}:

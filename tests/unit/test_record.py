@@ -413,6 +413,11 @@ def test_an_exchanged_sensor_is_shown(tmp_path: Path):
             "takes readings again; none were",
         ),
         (
+            "daemon",
+            {"what": "logbook of no shed", "logbooks": "north.sqlite"},
+            "begun; of no shed in the configuration: north.sqlite",
+        ),
+        (
             "clock",
             {"reason": "moved", "step": -90.0, "before": 2.0, "after": 1.0},
             "clock moved back by 90 s",

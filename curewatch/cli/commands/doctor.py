@@ -11,7 +11,7 @@ from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption, WhyOpti
 from curewatch.cli.screens.doctor import lines
 from curewatch.cli.terminal import print_json, say
 from curewatch.clock import SystemClock, synchronised
-from curewatch.configuration import MqttSource, logbook_path, password
+from curewatch.configuration import MqttSource, load, logbook_path, of_no_shed, password
 from curewatch.errors import CurewatchError, StoreFailed
 from curewatch.logbook import open_logbook
 from curewatch.wording import plain_wording
@@ -42,6 +42,7 @@ def app(
         said,
         now,
         None,
+        beside=tuple(of_no_shed(load(config).each.values())),
         synchronised=synchronised(),
         hear=partial(_heard, configuration.label),
     )
