@@ -28,9 +28,10 @@ from curewatch.shed.recall import (
     sensors_of_interest,
 )
 from curewatch.shed.rejected_lately import RecentRejection
-from curewatch.units import HOUR
+from curewatch.units import HOUR, MINUTE
 
 BEHIND_ADVISED = "set the board's clock, or let it send an age instead of a time"
+NAMED = 3  # of sensors that are not configured so many at most
 HALF_ADVISED = "see that temperature and humidity both come, no more than 5 min apart"
 ROLES: tuple[Role, ...] = ("air", "surface", "outside")
 
@@ -65,6 +66,7 @@ def situation(
     ConfigurationError
         A sensor's part is not known.
     """
+    strangers = _strangers(logbook, configuration, now)
     names = [name for name in sensors_of_interest(logbook, configuration) if configuration.of_shed(name)]
     found = judged(logbook, configuration, names, now)
     places = {role: _place(role, configuration, found) for role in ROLES}
@@ -81,6 +83,7 @@ def situation(
                 rejected_lately.of_sensor(rejected, name, each.health.since, now),
                 now=now,
                 recorded=not_before <= 0.0,
+                strangers=strangers,
             )
         ),
     )
@@ -127,6 +130,7 @@ def _troubles(
     *,
     now: float,
     recorded: bool,
+    strangers: Mapping[str, float],
 ) -> list[Trouble]:
     role = configuration.role_of(name) or ""
     set_back = seen.set_back and not recorded
@@ -146,7 +150,33 @@ def _troubles(
     if half:
         return [Trouble(TroubleKind.INCOMPLETE, half, name, role, judged.since, HALF_ADVISED)]
     kind = _KIND.get(judged.health)
-    return [] if kind is None else [Trouble(kind, judged.reason, name, role, judged.since)]
+    place = f"sheds.{configuration.label}.sensors" if configuration.label else "sensors"
+    newer = _newer_name(f"[{place}.{name}]", judged, strangers)
+    return [] if kind is None else [Trouble(kind, judged.reason, name, role, judged.since, newer)]
+
+
+def _strangers(logbook: LogbookStore, configuration: Configuration, now: float) -> dict[str, float]:
+    """Since when each sensor has spoken that speaks now, and that the configuration does not name. [UTC s]"""
+    if not configuration.sensors:
+        return {}
+    return {
+        name: seen.earliest
+        for name, seen in logbook.sensors().items()
+        if name not in configuration.sensors and abs(now - seen.latest) < health.SILENT_AT_LEAST
+    }
+
+
+def _newer_name(table: str, judged: SensorHealth, strangers: Mapping[str, float]) -> str:
+    """What to do where a silent sensor may be one that speaks under another name; else nothing."""
+    if judged.health not in {Health.NEVER, Health.SILENT}:
+        return ""
+    never = judged.health is Health.NEVER
+    likely = [each for each, begun in strangers.items() if never or begun > judged.since - MINUTE]
+    if not 1 <= len(likely) <= NAMED:
+        return ""
+    put = likely[0] if len(likely) == 1 else "NAME"
+    asked = f"is {' or '.join(likely)} its new name?"
+    return f'{asked} Then put address = "{put}" below {table}; else check its cable'
 
 
 # ---- the clock

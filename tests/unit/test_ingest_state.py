@@ -229,3 +229,32 @@ def test_a_board_whose_clock_went_back_is_a_trouble_of_its_clock(logbook: Logboo
     assert (trouble.sensor, trouble.kind) == ("bench", TroubleKind.CLOCK)
     assert "2.0 h behind" in str(trouble.reason)
     assert "board's clock" in trouble.remedy
+
+
+def test_a_sensor_that_may_speak_under_a_new_name_is_asked_for(logbook: Logbook) -> None:
+    """One that nobody configured, and that began as the other fell silent; not one that has always spoken."""
+    begun = NOW - 60 * MINUTE
+    logbook.append([*_readings("bench", 180), *_readings("hull", 120, begun), *_readings("attic", 180)])
+    cable = "check its cable and battery; the verdict comes back with its next reading"
+    assert [trouble.remedy for trouble in present.situation(logbook, SETTINGS, NOW).troubles] == [cable]
+    logbook.append(_readings("keel", 59))
+    assert [trouble.remedy for trouble in present.situation(logbook, SETTINGS, NOW).troubles] == [
+        'is keel its new name? Then put address = "keel" below [sensors.hull]; else check its cable'
+    ]
+    assert [trouble.remedy for trouble in present.situation(logbook, SETTINGS, NOW + HOUR).troubles] == [
+        cable,
+        cable,
+    ]
+
+
+def test_a_sensor_that_never_spoke_may_have_another_name(logbook: Logbook) -> None:
+    """All that speak and that nobody configured are named, unless they are many."""
+    logbook.append([*_readings("bench", 180), *_readings("attic", 180), *_readings("keel", 59)])
+    asked = (
+        'is attic or keel its new name? Then put address = "NAME" below [sensors.hull]; else check its cable'
+    )
+    assert [trouble.remedy for trouble in present.situation(logbook, SETTINGS, NOW).troubles] == [asked]
+    for name in ("a", "b"):
+        logbook.append(_readings(name, 30))
+    [many] = present.situation(logbook, SETTINGS, NOW).troubles
+    assert "name" not in many.remedy
