@@ -86,6 +86,7 @@ WORDS: dict[str, tuple[str, str]] = {
 }
 QUANTITIES = ("temperature", "relative_humidity", "carbon_dioxide", "battery", *FURTHER)
 # Words that say their unit; with another word it is only the usual one.
+_COMMA = re.compile(r"\s*[+-]?\d{1,6},\d")
 _UNIT_SAID = re.compile("tc|tf|tempc|tempf|.*_(c|f|percent|fraction|ppm|hpa|pa)")
 _ARRIVAL, _AGE = int(Flag.ARRIVAL_TIME), int(Flag.AGE_GIVEN)
 AHEAD = 120.0  # so far ahead of arrival a stamp may lie: two clocks in one shed [s]
@@ -142,7 +143,8 @@ def quantity(value: object, meant: Meaning) -> float:
         found = number(text) if not own or own[0].isalpha() or own[0] in "°º˚℃℉%" else None
         stated = (*stated, own) if own else stated
     if found is None:
-        raise FieldRejected(Reason.BAD_NUMBER)
+        comma = type(value) is str and _COMMA.match(value)
+        raise FieldRejected(Reason.COMMA if comma else Reason.BAD_NUMBER)
     return UNITS[_agreed(stated, meant) if stated else meant.unit][1](found)
 
 

@@ -31,6 +31,9 @@ SAME_REPORT = 5.0  # two deliveries of one report, each stamped by its age, diff
 # How far stamps of arrival are pushed ahead to keep them apart; further, and our own clock went back. What a
 # broker held back comes all at once, and its stamp tells no age: there may be a minute's worth. [s]
 PUSHED, PUSHED_UNDATED = 1.0, 60.0
+# A single-wire probe says 85 before its first conversion (its data sheet; from memory), and -127 is
+# what common code prints of one that does not answer (common practice). [degC]
+PROBE_FAILED = (85.0, -127.0)
 APART = 0.002  # stamps closer than this may fall into one millisecond of the logbook [s]
 CLOCK_SET = 1_577_836_800.0  # 2020-01-01T00:00Z: a stamp from before it is from a clock never set [s]
 
@@ -329,8 +332,10 @@ def _flagged(reading: Reading, flags: int) -> Reading:
 
 
 def _why_temperature(temperature: float, humidity: float | None) -> Reason:
-    """Too hot or too cold to be true: is it one of the two common mistakes?"""
+    """Too hot or too cold to be true: is it one of the common mistakes?"""
     number = temperature - ZERO_CELSIUS
+    if humidity is None and min(abs(number - failed) for failed in PROBE_FAILED) < 0.05:
+        return Reason.PROBE
     if not 60.0 < number <= 140.0:
         return Reason.TEMPERATURE
     swapped = humidity is not None and number <= 102.0 and -0.4 <= humidity <= 0.35

@@ -26,6 +26,7 @@ class Reason(StrEnum):
     BAD_NAME = "sensor name not allowed"
     NO_NAME = "names no sensor, and several could be meant"
     BAD_NUMBER = "not a number"
+    COMMA = "a comma in a number"
     BAD_TIME = "not a time"
     BAD_UNIT = "unit not known"
     UNIT_TO_COME = "an old temperature whose unit is not stated yet"
@@ -42,6 +43,7 @@ class Reason(StrEnum):
     HUMIDITY = "humidity not plausible"
     FRACTION = "humidity looks like a fraction"
     CARBON_DIOXIDE = "carbon dioxide not plausible"
+    PROBE = "what a failed probe sends"
     FAHRENHEIT = "looks like Fahrenheit"
     SWAPPED = "temperature and humidity look swapped"
     CLOCK_UNSET = "stamp from before the sensor's clock was set"
@@ -68,6 +70,8 @@ WHAT_TO_DO: dict[str, str] = {
     Reason.BAD_NAME: "letters, digits and _ . : / - only, at most 64",
     Reason.NO_NAME: "give sensor = … at its port in the configuration; to replay, --sensor",
     Reason.BAD_NUMBER: "a sensor that fails often prints nan; check its wiring",
+    Reason.COMMA: "let it send a decimal point; else at its sensor in the configuration: "
+    'fields = { temperature_c = { at = "…", comma = true } }',
     Reason.BAD_TIME: "seconds since 1970, or ISO 8601",
     Reason.BAD_UNIT: f"use degC, degF, K or %; or say which: {_CURE.format('temperature', 'degF')}",
     Reason.UNIT_TO_COME: f"wait for its next report; else say it: {_CURE.format('temperature', 'degF')}",
@@ -85,6 +89,7 @@ WHAT_TO_DO: dict[str, str] = {
     Reason.HUMIDITY: "5 to 102 % is believed; check sensor and unit",
     Reason.FRACTION: f"if it sends 0 to 1, say so: {_CURE.format('humidity', '1')}",
     Reason.CARBON_DIOXIDE: "0 to 100 000 ppm is believed; check sensor and unit",
+    Reason.PROBE: "85 or -127 degC is no measurement: check that probe's wiring and its power",
     Reason.FAHRENHEIT: "set the device to degC, or name the field temperature_f",
     Reason.SWAPPED: "exchange the two fields in the configuration or on the board",
     Reason.CLOCK_UNSET: "let the board send an age, or no time at all, until its clock is set",

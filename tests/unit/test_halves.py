@@ -92,7 +92,7 @@ def test_the_number_may_be_text_or_json_with_its_unit(
     [
         ("s/bench/temperature", b"unavailable", Reason.BAD_NUMBER),
         ("s/bench/temperature", b"nan", Reason.BAD_NUMBER),
-        ("s/bench/temperature", b"12,4", Reason.BAD_NUMBER),
+        ("s/bench/temperature", b"12,4", Reason.COMMA),
         ("s/bench/temperature", b"", Reason.NO_QUANTITY),
         ("s/bench/temperature", b"71 %", Reason.BAD_UNIT),
         ("s/bench/temperature", b"\x1b[2J12.4", Reason.BAD_NUMBER),

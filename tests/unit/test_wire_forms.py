@@ -92,6 +92,8 @@ def test_a_mapping_names_the_devices_own_words():
         (b'{"temperature": ' + b"9" * 5000 + b"}", Reason.BAD_JSON),
         (b'{"temperature": true}', Reason.BAD_NUMBER),
         (b'{"temperature": "hot"}', Reason.BAD_NUMBER),
+        (b'{"temperature": "12,4"}', Reason.COMMA),
+        (b'{"temperature": 12, "humidity": "80,9 %"}', Reason.COMMA),
         (b'{"temperature": 12', Reason.BAD_JSON),
         (b'{"a":' * 20000, Reason.TOO_LARGE),
         (b'{"a":' * 12000, Reason.BAD_JSON),
