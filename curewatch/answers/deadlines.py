@@ -1,13 +1,14 @@
-"""What every screen says of running layers: the next moment to act on, their names, what was not measured."""
+"""What every screen says of running layers: the next moment to act on, their names, what else is to be known."""
 
 from typing import NamedTuple
 
+from curewatch.advice.alert.stages import COOLED
 from curewatch.answers.document import moment
 from curewatch.answers.layer import RunningLayerDocument
 from curewatch.answers.parts import MomentDocument
 from curewatch.safe_text import safe_line
 from curewatch.units import MINUTE
-from curewatch.wording import duration, sure_window
+from curewatch.wording import Wording, duration, sure_window
 
 
 class Deadline(NamedTuple):
@@ -25,6 +26,9 @@ DEADLINES = {
     "tack-free": ("tack-free by", "late"),
     "ready-to-sand": ("ready to sand from", "late"),
 }
+
+
+BOILS = 100.0  # degC, from which the advice is a no-go
 
 
 def next_deadline(running: list[RunningLayerDocument], now: float) -> Deadline | None:
@@ -81,3 +85,12 @@ def unmeasured(layer: RunningLayerDocument) -> str:
     if not layer.unmeasured_s:
         return ""
     return f"no reading for {duration(layer.unmeasured_s)} of its time: estimated there"
+
+
+def own_heat(layer: RunningLayerDocument, words: Wording) -> str:
+    """How hot it gets by itself, and what that asks for; empty where it needs no care, or once it is firm."""
+    if layer.peak_temperature_c is None or layer.stage in COOLED:
+        return ""
+    hot = words.stated(layer.peak_temperature_c, "degC")
+    said = f"WARNING: it may heat itself to {hot}: no more plies, nothing over it, heater off, hands off"
+    return f"{said}; if it smokes, leave the shed" if layer.peak_temperature_c >= BOILS else said

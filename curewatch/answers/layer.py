@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Annotated
 from curewatch.answers.document import Shape, Utc, code, number, says
 from curewatch.answers.parts import FaceBelowDocument, MomentDocument, face_below_part, moment_part
 from curewatch.clock import iso_utc
-from curewatch.units import gram_from_kilogram, percent_from_fraction
+from curewatch.units import celsius_from_kelvin, gram_from_kilogram, percent_from_fraction
 
 if TYPE_CHECKING:
+    from curewatch.advice.alert.progress import Progress
     from curewatch.advice.alert.stages import Silence
     from curewatch.jobs import Layer
     from curewatch.phrases import Said
@@ -48,6 +49,9 @@ class RunningLayerDocument(Shape, frozen=True, kw_only=True):
     unmeasured_s: Annotated[
         float | None,
         says("Of its time so far, without a reading for over 1 h 15 min; null where nothing is known"),
+    ]
+    peak_temperature_c: Annotated[
+        float | None, says("That its own heat brings it to, once that needs care, above 70; else null")
     ]
     timeline: Annotated[list[MomentDocument], says("When what happens")]
 
@@ -89,6 +93,7 @@ def running_layer_part(running: "RunningLayer", folder: Path | None = None) -> R
         reason=running.reason,
         conversion=None if progress is None else number(progress.conversion, 3),
         unmeasured_s=None if progress is None else seconds_unmeasured(progress.unmeasured, progress.at),
+        peak_temperature_c=_peak(progress),
         timeline=[] if progress is None else [moment_part(moment) for moment in progress.timeline],
     )
 
@@ -96,6 +101,12 @@ def running_layer_part(running: "RunningLayer", folder: Path | None = None) -> R
 def seconds_unmeasured(unmeasured: "Silence", now: float) -> float:
     """As the document says it. [UTC s] -> [s]"""
     return float(round(unmeasured.at(now)))
+
+
+def _peak(progress: "Progress | None") -> float | None:
+    if progress is None or progress.own_peak is None:
+        return None
+    return number(celsius_from_kelvin(progress.own_peak), 1)
 
 
 def _probe(name: str, trouble: "Said") -> LayerProbeDocument:

@@ -32,8 +32,9 @@ URGENT_BETWEEN = 60.0  # two notices of what cannot [s]
 REPEAT = 10 * MINUTE  # after which what cannot wait is told again, once [s]
 WITHDRAWN_WITHIN = 12 * HOUR  # a "go now" that was told is taken back [s]
 
-URGENT = {AlertKind.POT, AlertKind.CONDENSATION}  # and a recoat window that closes
-CLOSING = "closing"  # what `advice.alert.recoat` means by it; importing that loads the whole model
+URGENT = {AlertKind.POT, AlertKind.CONDENSATION}
+# and these meanings, as the watchers have them: to import those loads the whole model
+CLOSING, BOILS = "closing", "boils"
 
 
 class Ring(NamedTuple):
@@ -46,7 +47,7 @@ class Ring(NamedTuple):
     def urgent(self) -> bool:
         """Whether it cannot wait for the morning."""
         kind = self.event.key.kind
-        return kind in URGENT or (kind is AlertKind.RECOAT_WINDOW and self.event.meaning == CLOSING)
+        return kind in URGENT or self.event.meaning in {CLOSING, BOILS}
 
 
 class FollowUp(NamedTuple):

@@ -27,6 +27,7 @@ from curewatch.jobs import Layer, layer_as_plain
 from curewatch.logbook import Entry, Logbook
 from curewatch.materials import load_resin
 from curewatch.model.air.outlook import Outlook
+from curewatch.model.mass.laminate import HOT
 from curewatch.physics import moist_air
 from curewatch.shed.look import Look
 from curewatch.wording import plain_wording
@@ -71,6 +72,8 @@ def progress(text: str) -> Progress:
         for name, minute in likely.items()
     )
     stalls = re.search(r"stalls on (\d+) of 10", text)
+    heats = re.search(r"heats to (\d+) degC", text)
+    peak = float(heats[1]) + ZERO if heats else 0.0
     pot: Any = SimpleNamespace(kicks=3600.0)
     warms = re.search(r"cup warms (\S+) K a min", text)
     probes = {"probe follows": ("",), "probe silent": ("silent for 20 min",)}
@@ -79,7 +82,7 @@ def progress(text: str) -> Progress:
         layer=layer,
         resin=RESIN,
         at=at,
-        stage="open" if at < start + 3600 else "takes-the-next-layer",
+        stage="firm" if "firm" in text else "open" if at < start + 3600 else "takes-the-next-layer",
         conversion=0.1,
         glass_transition=250.0,
         timeline=timeline,
@@ -87,6 +90,7 @@ def progress(text: str) -> Progress:
         stalls=0.1 * int(stalls[1]) if stalls else 0.0,
         wet=0.0,
         unmeasured=Silence(0.0, NOW),
+        own_peak=peak if peak > HOT else None,
         pot=None if layer.pot_emptied is not None else pot,
         cup_slope=float(warms[1]) / 60.0 if warms else None,
         probes=tuple((f"probe-{number}", trouble) for number, trouble in enumerate(troubles)),

@@ -346,6 +346,31 @@ def test_a_page_says_that_no_layer_runs_only_where_none_does() -> None:
     assert "No layer is running." in str(_deadline(structs.replace(state, running=[]), WORDS, NOW))
 
 
+@pytest.mark.parametrize(
+    ("peak", "stage", "said"),
+    [
+        (136.3, "open", ("heat itself to 136.3 °C", "if it smokes")),
+        (85.0, "gelled", ("heat itself to 85.0 °C",)),
+        (136.3, "firm", ()),
+        (None, "open", ()),
+    ],
+)
+def test_how_hot_a_layer_gets_by_itself_is_said(
+    peak: float | None, stage: str, said: tuple[str, ...]
+) -> None:
+    """On the board, in `layer --running` and on the page, until it is firm; smoke from 100 degC on.
+
+    The board has room for its first words.
+    """
+    state = evening()
+    running = [structs.replace(each, peak_temperature_c=peak, stage=stage) for each in state.running]
+    on_board, *whole = listed(structs.replace(state, running=running), NOW)
+    assert ("heat itself" in on_board) == bool(said)
+    for text in (" ".join(each.split()) for each in whole):
+        assert all(each in text for each in said), text
+        assert ("heat itself" in text, "smokes" in text) == (bool(said), len(said) == 2)
+
+
 NUMBER = re.compile(r"(?<![\w.])[−-]?\d[\d.,:]*(?: (?:°C|°F|%|s|min|h)(?!\w))?")
 
 

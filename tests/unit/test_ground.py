@@ -166,6 +166,23 @@ def test_plies_that_would_boil_the_water_below_are_no_go(say: Say) -> None:
         assert ("own-heat" in {check["name"] for check in json.loads(out)["checks"]}) == cares
 
 
+@pytest.mark.parametrize(
+    ("told", "said"),
+    [
+        ("--layers 1", ()),
+        ("--layers 6", ("WARNING: it may heat itself to", "no more plies")),
+        ("--layers 12", ("WARNING: it may heat itself to", "if it smokes, leave the shed")),
+        ("--layers 12 --ago 2h55min", ()),
+    ],
+)
+def test_a_layer_that_is_laid_says_how_hot_it_gets(say: Say, told: str, said: tuple[str, ...]) -> None:
+    """From the command that tells of it on, until its own heat has gone."""
+    for line in (f"layer --resin epoxy-fast {told}", "layer --running"):
+        words = " ".join(say(line)[1].split())
+        assert all(each in words for each in said), words
+        assert ("WARNING" in words) == bool(said), words
+
+
 @pytest.mark.long
 def test_what_is_told_to_turn_a_layer_that_boils_is_a_go(say: Say) -> None:
     """Each resin that is named for twelve plies is a go with them; windows have no start for what boils."""

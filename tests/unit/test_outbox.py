@@ -10,12 +10,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as some
 
+from curewatch.advice.alert import watchers
 from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key, event_as_plain
 from curewatch.advice.alert.recoat import SOON
 from curewatch.logbook import Entry, LogbookStore, open_logbook
 from curewatch.notices import outbox
 from curewatch.notices.lines import line
-from curewatch.notices.outbox import CLOSING, Notice, Outbox, QuietHours, Receiver
+from curewatch.notices.outbox import BOILS, CLOSING, Notice, Outbox, QuietHours, Receiver
 from curewatch.phrases import phrase
 from curewatch.wording import plain_wording
 from tests.examples import up_to
@@ -134,6 +135,8 @@ def test_a_go_now_whose_last_start_is_past_is_not_told(log: LogbookStore) -> Non
         (PEEL, "", True),
         (LOST, "silent", True),
         (Key(AlertKind.STALL, "L1"), "", True),
+        (Key(AlertKind.OWN_HEAT, "L1"), watchers.BOILS, False),
+        (Key(AlertKind.OWN_HEAT, "L1"), "", True),
     ],
 )
 def test_only_what_cannot_wait_rings_in_quiet_hours(
@@ -146,7 +149,7 @@ def test_only_what_cannot_wait_rings_in_quiet_hours(
         [[key]] if waits else [[key], [key]]
     )  # urgent: told again, once
     assert evening.got[0][0] == (600 if waits else 90)
-    assert CLOSING == SOON
+    assert (CLOSING, BOILS) == (SOON, watchers.BOILS)
 
 
 def test_what_can_wait_does_not_ride_along_at_night(log: LogbookStore) -> None:

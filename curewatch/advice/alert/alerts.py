@@ -32,6 +32,7 @@ class AlertKind(StrEnum):
     CONDENSATION = "condensation"
     STALL = "cure-stalls"
     POT = "pot-warming"
+    OWN_HEAT = "layer-heating"
     PRIMER = "laminate-on-primer"
     PROBE = "probe-lost"
     SENSOR_LOST = "sensor-lost"  # nothing comes from it
@@ -62,7 +63,10 @@ class Key(NamedTuple):
         return self.kind in OF_LAYER
 
 
-OF_LAYER = {AlertKind.PEEL_PLY, AlertKind.RECOAT_WINDOW, AlertKind.STALL, AlertKind.POT, AlertKind.PROBE}
+OF_LAYER = {
+    *(AlertKind.PEEL_PLY, AlertKind.RECOAT_WINDOW, AlertKind.STALL),
+    *(AlertKind.POT, AlertKind.OWN_HEAT, AlertKind.PROBE),
+}
 SETTLED = 1800.0  # s without a break before a meaning that was told already rings again (assumed)
 
 

@@ -57,6 +57,7 @@ class Progress:
     stalls: float  # share of paths that turn to glass before they set [1]
     wet: float  # share of paths whose surface comes within the margin of the dew point until set [1]
     unmeasured: Silence  # of its time so far
+    own_peak: float | None = None  # that its own heat brings it to; none where that needs no care [K]
     pot: Pot | None = None  # the batch it was laid from, were it still in its cup
     cup_slope: float | None = None  # how fast the thermometer in its cup rises; none without one [K/s]
     probes: tuple[tuple[str, Said], ...] = ()  # each thermometer in it or its cup, and why it is not believed
@@ -127,8 +128,7 @@ def follow(
         measured=None if own is path else as_it_is(own, outlook.errors),
         ahead=float(path.time[-1]) - layer.started,
     )
-    moments = timeline(seen, resin)
-    so_far, elapsed = usual.cured(now), max(now - layer.started, 60.0)
+    moments, so_far, elapsed = timeline(seen, resin), usual.cured(now), max(now - layer.started, 60.0)
     return Progress(
         layer=layer,
         resin=resin,
@@ -141,6 +141,7 @@ def follow(
         stalls=float(np.mean(seen.glassy[0])),
         wet=float(np.mean(seen.lowest_margin[0] < limits.condensation_margin.value)),
         unmeasured=_unmeasured(situation.past, layer.started, probe),
+        own_peak=None if (heat := checks.own_heat(seen, limits)) is None else heat.value,
         pot=_pot(layer, resin, path),
         cup_slope=None if cup is None else cup.slope,
         probes=tuple((each.name, each.trouble) for each in (probe, cup) if each is not None),

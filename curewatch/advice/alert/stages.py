@@ -10,6 +10,7 @@ from typing import NamedTuple
 from curewatch.units import HOUR, MINUTE
 
 STAGES = ("open", "thickening", "takes-the-next-layer", "gelled", "tack-free", "firm", "ready-to-sand")
+COOLED = STAGES[5:]  # once its own heat has gone
 BRIDGED = HOUR + 15 * MINUTE  # s without a reading that count: an hourly one may come a cell late (assumed)
 MARKS = ("working-time", "laminate-from", "gel", "tack-free", "firm", "ready-to-sand")  # that begin each
 

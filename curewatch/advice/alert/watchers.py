@@ -15,6 +15,7 @@ from curewatch.advice.alert.alerts import AlertKind, Key, Signal, State
 from curewatch.advice.alert.pots import OpenPot
 from curewatch.advice.alert.progress import Progress
 from curewatch.advice.alert.recoat import next_layer, obstacle
+from curewatch.advice.alert.stages import COOLED
 from curewatch.advice.judge import checks
 from curewatch.advice.judge.cautions import WITHOUT_FLAME
 from curewatch.advice.judge.data_quality import troubles
@@ -24,11 +25,17 @@ from curewatch.advice.judge.weather import weather
 from curewatch.errors import OutOfValidity
 from curewatch.model.air.outlook import Outlook
 from curewatch.model.air.surface import condensation_margin
+from curewatch.model.mass.laminate import BOILING
 from curewatch.phrases import Said, phrase
 from curewatch.units import HOUR, MINUTE
 
 LOOK = 2 * HOUR  # how far condensation is looked for
 MORE_LIKELY, LESS_LIKELY = 0.5, 0.3  # raise above, clear below: shares of paths
+BOILS = "boils"  # a layer that heats itself past what the water below stands
+HANDS_OFF = (
+    "WARNING: a hot layer burns and can smoke. No more plies, nothing over it, heater off, hands off. "
+    "If it smokes, leave the shed."
+)
 GAP = 0.5  # K of margin between raise and clear
 
 
@@ -68,6 +75,7 @@ def of_layer(layer: Progress, against: Said, active: State) -> Iterator[Signal]:
     yield peel_ply(layer)
     yield from next_layer(layer, against, active)
     yield stall(layer)
+    yield own_heat(layer)
     yield from pots.emptied(layer)
     if layer.probes:
         yield probe(layer)
@@ -98,6 +106,24 @@ def stall(layer: Progress) -> Signal:
         text=phrase("{layer}: the cold is likely to stop it before it is tack-free", layer=layer.layer.named),
         advised=f"Warm the surface {WITHOUT_FLAME}. It goes on curing once it is warmer.",
         hold=30 * MINUTE,
+    )
+
+
+def own_heat(layer: Progress) -> Signal:
+    """It heats itself so far that foam and old laminate suffer, or that the water below boils."""
+    hot = layer.own_peak is not None and layer.stage not in COOLED
+    return Signal(
+        Key(AlertKind.OWN_HEAT, layer.layer.layer),
+        raised=hot,
+        clear=not hot,
+        text=phrase(
+            "{layer}: it may heat itself to {peak:temperature}",
+            layer=layer.layer.named,
+            peak=layer.own_peak or 0.0,
+        ),
+        advised=HANDS_OFF,
+        hold=10 * MINUTE,
+        meaning=BOILS if hot and (layer.own_peak or 0.0) > BOILING else "",
     )
 
 

@@ -11,6 +11,7 @@ from curewatch.answers.deadlines import (
     Deadline,
     countdown,
     next_deadline,
+    own_heat,
     place,
     unmeasured,
     unsure_window,
@@ -172,7 +173,7 @@ def _layers(state: WatchDocument, now: float, words: Wording) -> list[Text]:
         rows.append(
             Text(f" {ago} ago: {safe_line(each.layer)} {safe_line(each.resin)}, {safe_line(stage(each))}")
         )
-        also = place(each), unmeasured(each), unsure_window(each, now)
+        also = place(each), own_heat(each, words), unmeasured(each), unsure_window(each, now)
         rows += [Text(f"   {told}") for told in also if told]
         for coming in each.timeline:
             early, late = moment(coming.early), moment(coming.late)

@@ -1,6 +1,6 @@
 """Running layers as lines of text: what was laid, where it stands, and what will become of it."""
 
-from curewatch.answers.deadlines import named, remark, unmeasured, unsure_window
+from curewatch.answers.deadlines import named, own_heat, remark, unmeasured, unsure_window
 from curewatch.answers.document import moment, spoken
 from curewatch.answers.layer import LayerDocument, RunningLayerDocument
 from curewatch.cli.screens.lines import paragraph
@@ -17,6 +17,7 @@ def lines(document: LayerDocument, words: Wording, now: float) -> list[str]:
     said = []
     for each in document.running:
         said.append(safe_line(f"{_laid(each, words, now)}: {stage(each)}"))
+        said += _wrapped(own_heat(each, words))
         said += _below(each)
         said += [f"    probe {safe_line(probe.sensor)}: {safe_line(probe.text)}" for probe in each.probes]
         said += [f"    {told}" for told in (unmeasured(each), unsure_window(each, now)) if told]
@@ -40,11 +41,12 @@ def _below(layer: RunningLayerDocument) -> list[str]:
         return []
     mark = {"fails": "NO-GO: ", "unknown": "UNKNOWN: "}.get(layer.below.status, "")
     told = ". ".join((*layer.below.remarks, *layer.below.remedies))
-    return (
-        paragraph(safe_line(f"{mark}{told}.", 400), WIDTH, initial_indent="    ", subsequent_indent=INSIDE)
-        if told
-        else []
-    )
+    return _wrapped(safe_line(f"{mark}{told}", 400) if told else "")
+
+
+def _wrapped(said: str) -> list[str]:
+    """A sentence below its layer; nothing of an empty one."""
+    return paragraph(f"{said}.", WIDTH, initial_indent="    ", subsequent_indent=INSIDE) if said else []
 
 
 def stage(layer: RunningLayerDocument) -> str:

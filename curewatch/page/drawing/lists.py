@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from curewatch.answers.alerts import AlertDocument, in_order
-from curewatch.answers.deadlines import named, unmeasured, unsure_window
+from curewatch.answers.deadlines import named, own_heat, unmeasured, unsure_window
 from curewatch.answers.document import moment, spoken
 from curewatch.answers.layer import RunningLayerDocument
 from curewatch.answers.parts import MomentDocument
@@ -81,7 +81,11 @@ def _layer(layer: RunningLayerDocument, words: Wording, now: float) -> Markup:
         "article",
         tag("h3", named(layer)),
         tag("p", laid, ": ", tag("strong", stands)),
-        *(tag("p", told) for told in (unmeasured(layer), unsure_window(layer, now)) if told),
+        *(
+            tag("p", told)
+            for told in (own_heat(layer, words), unmeasured(layer), unsure_window(layer, now))
+            if told
+        ),
         *([tag("table", tag("thead", head), tag("tbody", *rows))] if rows else []),
     )
 
