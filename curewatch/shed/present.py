@@ -31,6 +31,7 @@ from curewatch.shed.rejected_lately import RecentRejection
 from curewatch.units import HOUR, MINUTE
 
 BEHIND_ADVISED = "set the board's clock, or let it send an age instead of a time"
+QUIET = {Health.NEVER, Health.SILENT}
 NAMED = 3  # of sensors that are not configured so many at most
 HALF_ADVISED = "see that temperature and humidity both come, no more than 5 min apart"
 ROLES: tuple[Role, ...] = ("air", "surface", "outside")
@@ -66,9 +67,10 @@ def situation(
     ConfigurationError
         A sensor's part is not known.
     """
-    strangers = _strangers(logbook, configuration, now)
     names = [name for name in sensors_of_interest(logbook, configuration) if configuration.of_shed(name)]
     found = judged(logbook, configuration, names, now)
+    quiet = any(each.health.health in QUIET for each in found.values())
+    strangers = _strangers(logbook, configuration, now) if quiet else {}
     places = {role: _place(role, configuration, found) for role in ROLES}
     rejected = rejected_lately.lately(logbook, now)
     troubles = (
@@ -134,12 +136,12 @@ def _troubles(
 ) -> list[Trouble]:
     role = configuration.role_of(name) or ""
     set_back = seen.set_back and not recorded
-    if seen.ahead is not None and (set_back or judged.health in {Health.NEVER, Health.SILENT}):
+    if seen.ahead is not None and (set_back or judged.health in QUIET):
         text = f"its last stamp lies {(seen.ahead - now) / HOUR:.1f} h ahead of this machine's clock"
         return [Trouble(TroubleKind.CLOCK, text, name, role, None)]
-    if seen.held_back and judged.health in {Health.NEVER, Health.SILENT}:
+    if seen.held_back and judged.health in QUIET:
         return [Trouble(_KIND[judged.health], HELD_BACK, name, role, judged.since, HELD_BACK_ADVISED)]
-    if unbelieved is not None and judged.health in {Health.NEVER, Health.SILENT}:
+    if unbelieved is not None and judged.health in QUIET:
         text = f"it reports, but {unbelieved.times} were rejected: {unbelieved.reason}"
         return [Trouble(TroubleKind.IMPLAUSIBLE, text, name, role, judged.since, unbelieved.advised)]
     every = known.every_s if (known := configuration.sensor(name)) else health.EVERY_ASSUMED
@@ -168,7 +170,7 @@ def _strangers(logbook: LogbookStore, configuration: Configuration, now: float) 
 
 def _newer_name(table: str, judged: SensorHealth, strangers: Mapping[str, float]) -> str:
     """What to do where a silent sensor may be one that speaks under another name; else nothing."""
-    if judged.health not in {Health.NEVER, Health.SILENT}:
+    if judged.health not in QUIET:
         return ""
     never = judged.health is Health.NEVER
     likely = [each for each, begun in strangers.items() if never or begun > judged.since - MINUTE]
