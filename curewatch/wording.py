@@ -286,7 +286,9 @@ class Wording:
         return brief(self.moment(step * to_whole(utc / step), now))
 
     def span(self, begin: float, end: float, now: float) -> str:
-        """``21:10 to 22:40``; the end with its day where that is another than the beginning's."""
+        """``21:10 to 22:40``; the end with its day if that is another; ``21:10`` of one moment."""
+        if begin == end:
+            return self.moment(begin, now)
         return f"{self.moment(begin, now)} to {self.moment(end, begin)}"
 
     def left(self, due: float, now: float) -> str:

@@ -39,3 +39,10 @@ def test_a_day_clock_counts_to_twenty_three() -> None:
     rows = shown(Wording(LISBON))
     assert any(row.split()[:2] == ["12", "13"] for row in rows)
     assert not any("pm" in row for row in rows)
+
+
+def test_a_window_of_one_start_is_one_moment() -> None:
+    """'10:30 to 10:30' is no span."""
+    words = Wording(LISBON)
+    assert words.span(BEGIN, BEGIN, BEGIN) == "19:30"
+    assert words.span(BEGIN, BEGIN + 900.0, BEGIN) == "19:30 to 19:45"
