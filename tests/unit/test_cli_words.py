@@ -191,6 +191,7 @@ def test_signs_become_letters_where_a_terminal_has_no_others() -> None:
     assert "9.4 °C ±0.5 K".encode("ascii", handler) == b"9.4 C ~0.5 K"
     assert "█▒░ ▔─▁ ├┤ …".encode("ascii", handler) == b'#%: "-_ [] ~'
     assert "Größe".encode("latin-1", handler) == "Größe".encode("latin-1")
+    assert "450 g/m², 9 g/m³".encode("ascii", handler) == b"450 g/m2, 9 g/m3"
     assert "船".encode("ascii", handler) == b"?"
     assert all(len(letters) <= 1 for letters in ascii_fallback.MEANING.values())
 

@@ -137,6 +137,9 @@ def test_a_shed_without_a_logbook_has_no_layer(shed: Path, capsys: pytest.Captur
         (["--peroxide", "2"], "keeps its mix ratio"),
         (["--resin", "polyester-laminating", "--peroxide", "5"], "too much"),
         (["--close", "L9"], "none is running"),
+        (["--close", ""], "--close: found no running layer ''"),  # an empty variable of a script
+        (["--at", ""], "found ''"),
+        (["--ago", ""], "found ''"),
     ],
 )
 def test_a_slip_stores_nothing(

@@ -48,7 +48,8 @@ def app(
 
     Example: curewatch layer --resin epoxy-slow --mass "150 g" --ago "20 min"
     """
-    if running and (close or force or job or ago or at or not nothing_given(given)):
+    told = (close, job, ago, at)
+    if running and (force or any(each is not None for each in told) or not nothing_given(given)):
         raise UsageError("--running only shows what is running. Give it alone, or leave it out")
     configuration, words = settings(config, units)
     moment = SystemClock().now()
@@ -57,7 +58,7 @@ def app(
         _show(layer_document((), now), words, now, json=json)
         return
     with open_to_tell(configuration, path, read_only=running) as logbook:
-        if close:
+        if close is not None:
             from curewatch.worklog import laying
 
             laying.close(logbook, close, given, _started(ago, at, words, now), now)
@@ -111,7 +112,7 @@ def _mixed_at(
     now: float,
 ) -> tuple[float, bool]:
     """When it was mixed, and whether that was told afterwards: an option, the person, its batches, or now."""
-    if ago or at:
+    if ago is not None or at is not None:
         return _started(ago, at, words, now), True
     ask = at_terminal()
     if ask is not None and nothing_given(given):
@@ -129,11 +130,11 @@ def _started(ago: str | None, at: str | None, words: Wording, now: float) -> flo
     UsageError
         Told twice, or told to be ahead of now or long past.
     """
-    if ago and at:
+    if ago is not None and at is not None:
         raise UsageError("--ago and --at say the same thing; give one of them")
-    if ago:
+    if ago is not None:
         started = now - span_from_text(ago)
-    elif at:
+    elif at is not None:
         started = past_from_text(at, words.zone, now)
     else:
         return now
