@@ -51,7 +51,7 @@ if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
 
 
 # A search for garbage goes through all that was made since; by itself there is one for every 700 objects.
-gc.set_threshold(50_000, 20, 20)
+gc.set_threshold(10_000)
 
 
 def pytest_xdist_auto_num_workers() -> int:
