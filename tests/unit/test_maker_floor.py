@@ -6,14 +6,20 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from curewatch.advice.judge.course import course
+from curewatch.advice.judge.weather import Weather, dressed
 from curewatch.materials import Resin, load_resin
 from curewatch.materials.maker_sheet import Statement, Transition, form_text, read_maker_sheet
 from curewatch.materials.resin_writer import as_toml
+from curewatch.materials.substrate import load_substrate
 from curewatch.model.film.ensemble import band, milestone_times
 from curewatch.model.film.film import constant, cure
-from curewatch.model.film.milestones import Milestones, milestones
+from curewatch.model.film.lots import Lot
+from curewatch.model.film.milestones import Milestones, age_rate, milestones
+from curewatch.model.film.outcome import outcome
 from curewatch.model.film.recoat_window import recoat_window
 from curewatch.model.fit.sheet_fit import SheetFit, fit
+from curewatch.model.mass.buildup import Buildup
 from curewatch.units import DAY, HOUR
 from tests.other_sheets import BASE, typed
 
@@ -98,6 +104,66 @@ def test_what_is_kept_is_never_told_sooner_and_later_in_the_cold(slow: SheetFit)
     assert float(recoat_window(slow.resin, film).opens) >= 0.995 * 3 * HOUR
     many = milestone_times(slow.resin, constant(293.15, 3 * DAY), duration=3 * DAY)
     assert float(band(many["tack_free"]).early[0]) >= 0.995 * 10.39 * HOUR
+
+
+@pytest.mark.parametrize("hours", [5, 6, 7, 9])
+def test_a_film_is_told_tack_free_no_sooner_than_its_sheet_says(hours: int, tmp_path: Path) -> None:
+    """However near to the film's own time: told from its own conversion it is 20 % sooner, at least."""
+    file = tmp_path / "sheet.toml"
+    file.write_text(SLOW.replace("hours = [9, 12]", f"hours = {hours}"), encoding="utf-8")
+    found = fit(read_maker_sheet(file), BASE)
+    assert marks(found.resin, 20.0).tack_free >= 0.995 * hours * HOUR
+    many = milestone_times(found.resin, constant(293.15, 3 * DAY), duration=3 * DAY)
+    assert float(band(many["tack_free"]).early[0]) >= 0.995 * hours * HOUR
+    (said,) = (each for each in found.met if each.title.startswith("tack-free"))
+    assert (said.verdict, said.pull < -1.0) == ("kept", True)
+    unheld = replace(found.resin, milestones=replace(found.resin.milestones, touch=None))
+    assert marks(unheld, 20.0).tack_free < 0.82 * hours * HOUR
+
+
+def steady(surface: float) -> Weather:
+    """Three days at one temperature, 64 times. [K]"""
+    time = 900.0 * np.arange(4 * 72)
+    at = np.full((64, time.size), surface)
+    return dressed(time, at, at, np.full(at.shape, 800.0))
+
+
+@pytest.mark.parametrize(("surface", "measured"), [(293.15, None), (293.15, 303.15), (283.15, 293.15)])
+def test_the_heat_of_a_layer_shortens_no_stated_wait(surface: float, measured: float | None) -> None:
+    """Tack-free by hand after 16 h at 20 degC: the advice has it at the surface's temperature, and sanding.
+
+    Without the statement a layer that a probe measured 10 K warmer is tack-free and firm sooner.
+    """
+    waits = {"touch": 16 * HOUR, "touch_temperature": 293.15, "sand": 24 * HOUR, "sand_temperature": 293.15}
+    slowed = float(age_rate(BASE, np.float64(surface), 293.15))
+    bare, own = steady(surface), None if measured is None else steady(measured)
+    stated, unstated = (
+        course(each, bare, np.array([0]), chosen=[Lot(each, 1.0)], rest=0.0, measured=own, ahead=3 * DAY)
+        for each in (replace(BASE, milestones=replace(BASE.milestones, **waits)), BASE)
+    )
+    assert float(stated.ready_to_sand[0, 0]) >= 0.999 * 24 * HOUR / slowed
+    for name in ("set", "firm"):
+        assert float(getattr(stated, name)[0, 0]) >= 0.999 * 16 * HOUR / slowed, name
+        assert float(getattr(unstated, name)[0, 0]) < 0.9 * 16 * HOUR / slowed, name
+
+
+def test_a_wait_that_outlasts_what_is_followed_is_no_stall() -> None:
+    """Tack-free after three days by hand, followed for two: it is not set, and it does not stall."""
+    waits = replace(BASE.milestones, touch=3 * DAY, touch_temperature=293.15)
+    seen = course(replace(BASE, milestones=waits), steady(293.15), np.array([0]), chosen=[Lot(BASE, 1.0)])
+    assert np.isnan(seen.set).all()
+    assert not seen.glassy.any()
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("thickness", [3e-3, 6e-3])
+def test_a_thick_layer_keeps_the_wait_that_its_sheet_states(thickness: float) -> None:
+    """`cure` on a layer that warms itself: likely as well as early."""
+    waits = replace(BASE.milestones, touch=10 * HOUR, touch_temperature=293.15)
+    laid = Buildup(thickness, load_substrate("foam"))
+    found = outcome(replace(BASE, milestones=waits), constant(293.15, 3 * DAY), buildup=laid)
+    assert float(found.marks["tack_free"].early) >= 0.999 * 10 * HOUR
+    assert float(found.marks["firm"].early) >= 0.999 * 10 * HOUR
 
 
 def test_what_is_kept_stands_in_the_file(slow: SheetFit, tmp_path: Path) -> None:

@@ -22,7 +22,7 @@ from curewatch.materials.resin import Resin
 from curewatch.model.film import blush
 from curewatch.model.film.blush import amine_left
 from curewatch.model.film.damp_air import acceleration
-from curewatch.model.film.ensemble import FEWEST, milestone_times
+from curewatch.model.film.ensemble import FEWEST, milestone_times, touch_waits
 from curewatch.model.film.ensemble_steps import Heat
 from curewatch.model.film.film import History
 from curewatch.model.film.heated_stepping import Ageing
@@ -130,7 +130,7 @@ def course(
     only = ASKED | (set() if resin.surface.wax else closing)
     times = _times(
         resin,
-        own,
+        (ensemble, own),
         first,
         chosen=chosen,
         peroxide_percent=peroxide_percent,
@@ -138,6 +138,8 @@ def course(
         only=only,
         ahead=ahead,
     )
+    glassy = np.isnan(times["set"]) & ~np.isnan(times["glass"])
+    times["set"] = _touched(resin, ensemble, first, times["set"], ahead)
     gathering = blush.rate(resin, ensemble.surface_temperature, ensemble.surface_humidity, carbon_dioxide)
     gathered = running(ensemble.time, gathering)
     spread = _at(ensemble, gathered, first, (resin.blush.rest or 0.0) if rest is None else rest)
@@ -154,7 +156,7 @@ def course(
             _bonds_until(resin, own, first, times) / sooner,
             _filled(ensemble, first, gathered, blushing.washed),
         ),
-        glassy=np.isnan(times["set"]) & ~np.isnan(times["glass"]),
+        glassy=glassy,
     )
     met = _met(ensemble, first, marks, blushing.exposure)
     return met._replace(own_peak=times.get("peak", met.own_peak))
@@ -175,15 +177,29 @@ def setting(
     Parameters and errors as of :func:`course`.
     """
     only = ("set", "firm") if buildup is not None and buildup.thick else ("set",)
+    paths = (weather, weather)
     times = _times(
-        resin, weather, first, chosen=chosen, peroxide_percent=peroxide_percent, buildup=buildup, only=only
+        resin, paths, first, chosen=chosen, peroxide_percent=peroxide_percent, buildup=buildup, only=only
     )
-    return Setting(times["set"], times.get("peak", np.full(times["set"].shape, np.nan)))
+    set_ = _touched(resin, weather, first, times["set"], AHEAD)
+    return Setting(set_, times.get("peak", np.full(set_.shape, np.nan)))
+
+
+def _touched(resin: Resin, bare: Weather, first: IntArray, set_: FloatArray, ahead: float) -> FloatArray:
+    """No sooner than the maker calls it tack-free, by the bare surface. (starts, members) [s from the start]
+
+    ``ahead`` [s]: later than that, and it does not come.
+    """
+    if resin.milestones.touch is None:
+        return set_
+    elapsed = bare.time - bare.time[0]
+    waits = touch_waits(resin, History(elapsed, bare.surface_temperature), elapsed[first])
+    return np.where(waits > ahead, np.nan, np.maximum(set_, waits))
 
 
 def _times(
     resin: Resin,
-    weather: Weather,
+    paths: tuple[Weather, Weather],
     first: IntArray,
     *,
     chosen: Sequence[Lot] | None,
@@ -194,8 +210,11 @@ def _times(
 ) -> dict[str, FloatArray]:
     """When each of these marks is passed. (starts, members) [s from the start]
 
+    ``paths``: with the temperature of the bare surface, and as the layer cures.
+
     Whether a layer comes to its glass asks nobody once it is set and has closed.
     """
+    bare, weather = paths
     ageing, elapsed = _ageing(resin) if "aged" in only else None, weather.time - weather.time[0]
     moot = {"glass": ("set", *({"closes"} & set(only)))} if "glass" in only else None
     return milestone_times(
@@ -209,6 +228,7 @@ def _times(
         only=only,
         moot=moot,
         heat=None if buildup is None else Heat(buildup, weather.air_temperature, ageing),
+        bare=History(elapsed, bare.surface_temperature),
     )
 
 

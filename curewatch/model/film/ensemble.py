@@ -111,6 +111,7 @@ def milestone_times(
     only: Collection[str] | None = None,
     moot: dict[str, tuple[str, ...]] | None = None,
     heat: Heat | None = None,
+    bare: History | None = None,
 ) -> dict[str, FloatArray]:
     """When each mark is passed, for every start and every member.
 
@@ -136,6 +137,8 @@ def milestone_times(
     heat : Heat, optional
         For a layer that warms itself. What it reaches counts once its slowest part has come to it, what it
         must not pass (working time, closes, glass) once its quickest has. A film if not given.
+    bare : History, optional
+        The surface without the layer's own heat, where that is in the history: a stated wait passes by it.
 
     Returns
     -------
@@ -186,18 +189,21 @@ def milestone_times(
     result = {name: found[names.index(name)] if name in names else never for name in marks}
     result.update(zip(moving, found[len(names) :], strict=True))
     if resin.milestones.touch is not None:
-        touched = _touched(resin, ensemble, begins)
+        touched = touch_waits(resin, ensemble if bare is None else bare, begins)
         result.update({name: np.maximum(result[name], touched) for name in TOUCHED if name in result})
     result.update({name: each for name, each in (("aged", aged), ("peak", peak)) if each is not None})
     return result
 
 
-def _touched(resin: Resin, ensemble: History, begins: FloatArray) -> FloatArray:
-    """When the maker's wait until tack-free is over. (starts, members) [s from the start]"""
+def touch_waits(resin: Resin, surface: History, begins: FloatArray) -> FloatArray:
+    """When the maker's wait until tack-free is over; nan if not by the end. (starts, members) [s from each]
+
+    ``surface`` (members, n), ``begins`` (starts,) [s].
+    """
     wait, reference = resin.milestones.touch, resin.milestones.touch_temperature
-    aged = running(ensemble.time, age_rate(resin, ensemble.temperature, reference or REFERENCE_TEMPERATURE))
-    at = np.stack([np.interp(begins, ensemble.time, row) for row in aged], axis=1)
-    return np.asarray(filled(ensemble.time, aged, at + (wait or 0.0)) - begins[:, None])
+    aged = running(surface.time, age_rate(resin, surface.temperature, reference or REFERENCE_TEMPERATURE))
+    at = np.stack([np.interp(begins, surface.time, row) for row in aged], axis=1)
+    return np.asarray(filled(surface.time, aged, at + (wait or 0.0)) - begins[:, None])
 
 
 def band(times: FloatArray, axis: int = -1) -> Interval:

@@ -12,9 +12,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from curewatch.materials.resin import Resin
-from curewatch.model.film.film import Cure
+from curewatch.model.film.film import Cure, History
 from curewatch.model.film.running_sum import running
 from curewatch.physics import glass_transition as glass
+from curewatch.physics.constants import REFERENCE_TEMPERATURE
 from curewatch.physics.cure_kinetics import arrhenius
 from curewatch.units import FloatArray
 
@@ -48,7 +49,7 @@ class Milestones:
         return self.stall is not None and self.stall.before != "full cure"
 
 
-def milestones(resin: Resin, cure: Cure) -> Milestones:
+def milestones(resin: Resin, cure: Cure, bare: History | None = None) -> Milestones:
     """Milestones of one film.
 
     Parameters
@@ -56,6 +57,8 @@ def milestones(resin: Resin, cure: Cure) -> Milestones:
     resin : Resin
     cure : Cure
         Of one member. Many members: :mod:`curewatch.model.film.flow_map`.
+    bare : History, optional
+        The surface without the layer's own heat, where that is in the cure: stated waits pass by it.
 
     Returns
     -------
@@ -66,9 +69,10 @@ def milestones(resin: Resin, cure: Cure) -> Milestones:
     short_of_firm = firm_conversion(resin, cure.temperature) - cure.conversion
     times = {mark: crossing(cure.time, cure.conversion, at) for mark, at in thresholds(resin).items()}
     firm = crossing(cure.time, -short_of_firm, 0.0)
-    touched = touch_wait(resin, cure.time, cure.temperature)
+    surface = (cure.time, cure.temperature) if bare is None else bare
+    touched = touch_wait(resin, *surface)
     times["tack_free"], firm = (float(np.maximum(at, touched)) for at in (times["tack_free"], firm))
-    waited = float(np.maximum(firm, sanding_wait(resin, cure.time, cure.temperature)))  # nan stays nan
+    waited = float(np.maximum(firm, sanding_wait(resin, *surface)))  # nan stays nan
     return Milestones(**times, firm=firm, ready_to_sand=waited, stall=stall(resin, cure))
 
 
@@ -96,9 +100,10 @@ def sanding_wait(resin: Resin, time: FloatArray, temperature: FloatArray) -> flo
 def touch_wait(resin: Resin, time: FloatArray, temperature: FloatArray) -> float:
     """The same for a film that the maker calls tack-free later than the model does. [s] (n,), (n,)"""
     wait, reference = resin.milestones.touch, resin.milestones.touch_temperature
-    if wait is None or reference is None:
+    if wait is None:
         return 0.0
-    return crossing(time, running(time, age_rate(resin, temperature, reference)), wait)
+    aged = running(time, age_rate(resin, temperature, reference or REFERENCE_TEMPERATURE))
+    return crossing(time, aged, wait)
 
 
 def thresholds(resin: Resin) -> dict[str, float]:

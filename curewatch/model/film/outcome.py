@@ -56,7 +56,7 @@ def outcome(
         heat = Heat(buildup)
         layer = layer_cure(resin, history, buildup, peroxide_percent=peroxide_percent)
         film, quick = layer.slowest, layer.quickest
-    alone, first = milestones(resin, film), milestones(resin, quick)
+    alone, first = (milestones(resin, part, history) for part in (film, quick))
     likely = {name: getattr(alone, name) for name in MARKS} | {"working_time": first.working_time}
     if layer is not None:
         likely["gel"] = layer.whole.gel

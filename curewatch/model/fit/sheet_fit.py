@@ -200,8 +200,7 @@ _OUTRIGHT: dict[str, Callable[[MakerSheet], object]] = {
 
 def _told(sheet: MakerSheet, base: Resin, problem: Problem, solution: Solution) -> SheetFit:
     offsets, _, covariance = solution
-    touched = [each for each, floor in zip(problem.everything, problem.floor, strict=True) if floor]
-    moved = _touched(_pinned(problem.resin(offsets), sheet), touched)
+    moved = _touched(_pinned(problem.resin(offsets), sheet), sheet.statements)
     keys, matrix = _joint(problem.asked, covariance)
     spreads = np.sqrt(np.diag(matrix))
     fitted = {
@@ -281,7 +280,7 @@ def _rows(problem: Problem, solution: Solution, *, ends: bool) -> Iterator[Met]:
             (math.exp(value) for value in three) if isinstance(each, Statement) else map(float, three)
         )
         pull = float((values[index] - problem.stated[index]) / problem.sd[index])
-        floor = bool(problem.floor[index])
+        floor = bool(problem.floor[index]) or each in _waits([each])
         yield Met(each.title, each.line, stated, computed, early, late, pull, floor, ends)
 
 
@@ -298,9 +297,14 @@ def _pinned(resin: Resin, sheet: MakerSheet) -> Resin:
     return replace(resin, milestones=marks)
 
 
-def _touched(resin: Resin, floors: Sequence[Statement | Transition]) -> Resin:
-    """The longest wait until tack-free that the sheet states and the model does not need."""
-    told = [each for each in floors if isinstance(each, Statement) and each.mark == "tack_free"]
+def _waits(stated: Sequence[Statement | Transition]) -> list[Statement]:
+    """The waits until tack-free among these: the film may be fitted sooner, it is never told sooner."""
+    return [each for each in stated if isinstance(each, Statement) and each.mark == "tack_free"]
+
+
+def _touched(resin: Resin, stated: Sequence[Statement]) -> Resin:
+    """With the longest wait until tack-free that the sheet states."""
+    told = _waits(stated)
     if not told:
         return resin
     longest = max(told, key=lambda each: each.time * age_rate(resin, each.temperature, REFERENCE))
