@@ -5,6 +5,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from curewatch.advice.alert.probe import ProbePath
 from curewatch.errors import CurewatchError
 from curewatch.materials.resin import Resin
 from curewatch.model.film import blush, milestones
@@ -12,6 +13,7 @@ from curewatch.model.film.ensemble import cures_of_parts
 from curewatch.model.film.ensemble_steps import Heat
 from curewatch.model.film.film import Cure, History
 from curewatch.model.film.lots import REACH, Lot
+from curewatch.model.film.probed import Laid, own_paths
 from curewatch.model.film.recoat_window import RecoatWindow, recoat_window
 from curewatch.model.mass.buildup import Buildup
 from curewatch.physics import moist_air
@@ -60,7 +62,7 @@ class LayerHistory(NamedTuple):
     time: FloatArray  # UTC [s]
     conversion: FloatArray  # (3, n) of a slow, a usual and a fast lot [1]
     glass_transition: FloatArray  # (3, n) [K]
-    temperature: FloatArray  # of the surface [K]
+    temperature: FloatArray  # of the surface, or of the layer where a probe told it [K]
     marks: Mapping[str, MarkReached]  # by the codes of MARKS
     unmeasured: int  # minutes of it that nobody measured: bridged in a straight line
     blush: str = ""  # none | peel-ply | wash-and-abrade, of the usual lot; "": the humidity is not known
@@ -83,8 +85,7 @@ def follow(
 ) -> LayerHistory:
     """Follow one layer from its start to ``end``, UTC [s].
 
-    ``resin_of``: resin by name, lot, layer. ``buildup_of``: how it heats itself, by what was told of it; not
-    asked for a layer whose own temperature was measured.
+    ``resin_of``: resin by name, lot, layer. ``buildup_of``: how it heats itself, by what was told of it.
     """
     name, said = str(payload.get("layer", "?")), payload.get("started")
     started = float(said) if isinstance(said, int | float) else 0.0
@@ -93,7 +94,7 @@ def follow(
         lot = payload.get("lot")
         resin = resin_of(str(payload.get("resin", "")), None if lot is None else str(lot), name)
         history, unmeasured = _history(started, measured, min(end, started + AHEAD))
-        buildup = None if measured.probe else buildup_of(payload)
+        buildup = buildup_of(payload)
         found, quick = _cures(resin, measured, (started, history), buildup, payload)
         skin = [
             each._replace(temperature=np.interp(each.time, history.time, history.temperature))
@@ -102,7 +103,7 @@ def follow(
         damp = [_surface_humidity(measured, started + cure.time) for cure in found]
         gas = [np.interp(started + cure.time, measured.time, measured.carbon_dioxide) for cure in found]
         windows = [_window(resin, *each) for each in zip(quick, skin[3:], damp, gas, strict=True)]
-        waited = milestones.sanding_wait(resin, history.time, history.temperature)
+        met = _as_met(measured, started, history)
     except CurewatchError as trouble:
         nothing = np.empty(0)
         return LayerHistory(
@@ -117,14 +118,23 @@ def follow(
         started + grid,
         np.stack([np.interp(grid, cure.time, cure.conversion) for cure in found]),
         np.stack([np.interp(grid, cure.time, cure.glass_transition) for cure in found]),
-        np.interp(grid, history.time, history.temperature),
-        _marks(resin, (found, quick, windows), waited, started),
+        np.interp(grid, *met),
+        _marks(resin, (found, quick, windows), history, started),
         unmeasured,
         "" if damp[1] is None else blush.blush(resin, skin[1], damp[1], gas[1]).outcome,
-        _layer_on(buildup),
+        "" if measured.probe else _layer_on(buildup),
         windows[1].cause,
-        _warmest(history, started, measured.probe),
+        _warmest(met, started, "" if measured.probe is None else measured.probe.name),
     )
+
+
+def _as_met(measured: Measured, started: float, bare: History) -> History:
+    """The temperature of the layer where a probe told it, else of its bare surface."""
+    if measured.probe is None:
+        return bare
+    seen, time = measured.probe.measured, started + bare.time
+    told = seen.within(time, float(time[-1]))
+    return History(bare.time, np.where(told, seen.along(time), bare.temperature))
 
 
 def _warmest(history: History, started: float, probe: str) -> Warmest:
@@ -148,22 +158,35 @@ def _cures(
     buildup: Buildup | None,
     payload: Mapping[str, Any],
 ) -> tuple[list[Cure], list[Cure]]:
-    """Of a slow, a usual and a fast lot, with the heat of what lies below: slowest and quickest part."""
-    started, history = laid
+    """Of a slow, a usual and a fast lot, with the heat of what lies below: slowest and quickest part.
+
+    Along what a probe in it measured, and from its last word on as the countdowns have it.
+    """
+    started, bare = laid
+    history = bare
     before = () if buildup is None else buildup.before
     earlier = -min((ply.at for ply in before), default=0.0)
     if earlier:
-        history, _ = _history(started - earlier, measured, started + float(history.time[-1]))
+        history, _ = _history(started - earlier, measured, started + float(bare.time[-1]))
     air = _air(started - earlier, measured, history)
     dose = resin.dose_factor(payload.get("peroxide_percent"))
     lots = [Lot(resin, dose * float(np.exp(sign * REACH * resin.rate_sd))) for sign in (-1, 0, 1)]
     paths = History(history.time, np.tile(history.temperature, (len(lots), 1)))
     heat = None if buildup is None else Heat(buildup, np.tile(air, (len(lots), 1)))
+    if measured.probe is not None:
+        whole = Laid(started, lots, buildup, started - earlier + history.time, history.temperature, air)
+        paths, heat, earlier = History(bare.time, _own(whole, measured.probe, bare)), None, 0.0
     both = cures_of_parts(resin, paths, lots, heat, earlier)
     slow, quick = (
         [Cure(found.time, *(each[row] for each in found[1:])) for row in range(len(lots))] for found in both
     )
     return slow, quick
+
+
+def _own(laid: Laid, probe: ProbePath, bare: History) -> FloatArray:
+    """As warm as each lot is with a probe in it, at the times of its bare surface. (lots, n) [K]"""
+    own = own_paths(laid, probe.measured, float(laid.time[-1]))
+    return np.stack([np.interp(laid.started + bare.time, laid.time, each) for each in own])
 
 
 def _air(started: float, measured: Measured, history: History) -> FloatArray:
@@ -179,17 +202,23 @@ class Unmeasured(CurewatchError):  # noqa: N818 - named by the matter
 
 
 def _history(started: float, measured: Measured, end: float) -> tuple[History, int]:
-    """The temperature of what cures, from the start."""
+    """The surface from the start, straight where only a probe spoke; minutes that nobody measured."""
     inside = (measured.time >= started) & (measured.time <= end)
-    time = measured.time[inside] - started
-    value = measured.film_temperature[inside]
-    known = np.isfinite(value)
+    at, value = measured.time[inside], measured.film_temperature[inside]
+    known, told = np.isfinite(value), np.zeros(at.size, dtype=bool)
+    if measured.probe is not None:
+        seen = measured.probe.measured
+        told = seen.within(at, end)
+        if known.sum() < 2:  # nobody measured what lies around it
+            known, value = told, seen.along(at)
     if known.sum() < 2:
         raise Unmeasured("no temperature was recorded while it cured")
-    time, value, missing = time[known], value[known], int((~known).sum())
+    heard = known | told
+    time = at[heard] - started
+    value = np.interp(time, at[known] - started, value[known])
     if time[0] > 0:
         time, value = np.insert(time, 0, 0.0), np.insert(value, 0, value[0])
-    return History(time, value), missing
+    return History(time, value), int((~heard).sum())
 
 
 def _surface_humidity(measured: Measured, time: FloatArray) -> FloatArray | None:
@@ -213,18 +242,18 @@ def _window(
 def _marks(
     resin: Resin,
     lots: tuple[list[Cure], list[Cure], list[RecoatWindow]],
-    waited: float,
+    bare: History,
     started: float,
 ) -> dict[str, MarkReached]:
     """Early, likely and late of each mark: of a fast, a usual and a slow lot."""
-    slow, usual, fast = (_times(resin, waited, *each) for each in zip(*lots, strict=True))
+    slow, usual, fast = (_times(resin, bare, *each) for each in zip(*lots, strict=True))
     return {name: MarkReached(*(_at(started, each[name]) for each in (fast, usual, slow))) for name in usual}
 
 
 def _times(
-    resin: Resin, waited: float, slowest: Cure, quickest: Cure, window: RecoatWindow
+    resin: Resin, bare: History, slowest: Cure, quickest: Cure, window: RecoatWindow
 ) -> dict[str, float]:
-    found, first = milestones.milestones(resin, slowest), milestones.milestones(resin, quickest)
+    found, first = (milestones.milestones(resin, part, bare) for part in (slowest, quickest))
     return {
         "working-time": first.working_time,
         "laminate-from": found.recoat_from,
@@ -232,7 +261,7 @@ def _times(
         "tack-free": found.tack_free,
         "laminate-before": float(window.closes),
         "firm": found.firm,
-        "ready-to-sand": float(np.maximum(found.firm, waited)),
+        "ready-to-sand": found.ready_to_sand,
     }
 
 

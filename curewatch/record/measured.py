@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from curewatch.advice.alert.probe import Surroundings, believed
+from curewatch.advice.alert.probe import ProbePath, Surroundings, believed
 from curewatch.advice.judge.rules import Conditions
 from curewatch.errors import ConfigurationError
 from curewatch.logbook import LogbookStore, Series
@@ -42,13 +42,13 @@ class Measured(NamedTuple):
     surface_temperature: FloatArray  # [K]
     dew_point: FloatArray  # [K]
     outside_temperature: FloatArray  # [K]
-    film_temperature: FloatArray  # of what cures: the surface; while no probe spoke, the air, lagged [K]
+    film_temperature: FloatArray  # of a film: the surface; while no sensor of it spoke, the air, lagged [K]
     carbon_dioxide: FloatArray  # mole fraction: measured, else as configured; known at every minute [1]
     surface_estimated: bool  # no probe: from the air and the substrate's lag
     temperature_sd: float  # [K]
     humidity_sd: float  # [1]
     margin_sd: float  # [K]
-    probe: str = ""  # in the layer, whose word stands in film_temperature; "": none
+    probe: ProbePath | None = None  # in the layer, as far as it is believed; none where nothing of it is
 
     @property
     def margin(self) -> FloatArray:
@@ -114,17 +114,12 @@ def measure(
 
 
 def as_probed(logbook: LogbookStore, measured: Measured, name: str, start: float, end: float) -> Measured:
-    """With what a probe in a layer measured in place of the surface, as far as it is believed. UTC [s]"""
+    """With what a probe in a layer measured, as far as it is believed. UTC [s]"""
     series = logbook.series(name, start, end).dated()
     around = Surroundings(measured.time, measured.air_temperature, measured.surface_temperature)
     usable = ((series.flags & Flag.CLOCK_DOUBT) == 0) & np.isfinite(series.quantities["temperature"])
     found = believed(name, series.time[usable], series.quantities["temperature"][usable], end, around)
-    if not found.time.size:
-        return measured
-    inside = (measured.time >= found.time[0]) & (measured.time <= found.time[-1])
-    along = np.interp(measured.time, found.time, found.temperature)
-    film = np.where(inside, along, measured.film_temperature)
-    return measured._replace(film_temperature=film, probe=name)
+    return measured._replace(probe=found) if found.time.size else measured
 
 
 def _first_known(time: FloatArray, all_seen: Iterable[Series], quantity: str) -> FloatArray:

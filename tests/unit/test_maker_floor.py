@@ -13,7 +13,7 @@ from curewatch.materials.maker_sheet import Statement, Transition, form_text, re
 from curewatch.materials.resin_writer import as_toml
 from curewatch.materials.substrate import load_substrate
 from curewatch.model.film.ensemble import band, milestone_times
-from curewatch.model.film.film import constant, cure
+from curewatch.model.film.film import History, constant, cure
 from curewatch.model.film.lots import Lot
 from curewatch.model.film.milestones import Milestones, age_rate, milestones
 from curewatch.model.film.outcome import outcome
@@ -136,7 +136,8 @@ def test_the_heat_of_a_layer_shortens_no_stated_wait(surface: float, measured: f
     """
     waits = {"touch": 16 * HOUR, "touch_temperature": 293.15, "sand": 24 * HOUR, "sand_temperature": 293.15}
     slowed = float(age_rate(BASE, np.float64(surface), 293.15))
-    bare, own = steady(surface), None if measured is None else steady(measured)
+    bare = steady(surface)
+    own = None if measured is None else History(bare.time, steady(measured).surface_temperature)
     stated, unstated = (
         course(each, bare, np.array([0]), chosen=[Lot(each, 1.0)], rest=0.0, measured=own, ahead=3 * DAY)
         for each in (replace(BASE, milestones=replace(BASE.milestones, **waits)), BASE)

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from curewatch.model.film.probed import MeasuredLayer
 from curewatch.phrases import Said, phrase
 from curewatch.units import MINUTE, FloatArray
 
@@ -19,7 +20,6 @@ COLD = 3.0  # K below both air and surface: nothing in a layer is
 RING = 0.5 / MINUTE  # K/s of a cup that is about to kick (assumed)
 RISEN = 2.0  # K above its start, before a slope says anything
 LOOK = 5 * MINUTE  # over which a slope is taken
-FADES = 30 * MINUTE  # in which the warmth of a layer above its surface goes to 1/e (assumed)
 
 
 class Surroundings(NamedTuple):
@@ -37,6 +37,11 @@ class ProbePath(NamedTuple):
     time: FloatArray
     temperature: FloatArray
     trouble: Said = ""  # why nothing newer is believed; empty while it follows
+
+    @property
+    def measured(self) -> MeasuredLayer:
+        """As the model takes it; of readings that there are."""
+        return MeasuredLayer(self.time, self.temperature, bool(self.trouble))
 
     @property
     def slope(self) -> float | None:

@@ -14,9 +14,8 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from curewatch.advice.alert.probe import FADES, ProbePath
+from curewatch.advice.alert.probe import ProbePath
 from curewatch.advice.alert.stages import BRIDGED, STAGES, Curing, Silence, stage
 from curewatch.advice.judge import checks
 from curewatch.advice.judge.answer import Moment
@@ -24,22 +23,23 @@ from curewatch.advice.judge.course import course, enough
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import UNHEARD, Surfaced
 from curewatch.advice.judge.timeline import timeline
-from curewatch.advice.judge.weather import STEP, Weather, as_it_is, dressed, joined
+from curewatch.advice.judge.weather import STEP, Weather, along, as_it_is, joined
 from curewatch.jobs import Layer
 from curewatch.materials.resin import Resin
-from curewatch.model.air.outlook import Outlook
+from curewatch.model.air.outlook import Outlook, ReadingErrors
 from curewatch.model.air.past import Past
-from curewatch.model.film import blush, film
-from curewatch.model.film.ensemble import cures
-from curewatch.model.film.ensemble_steps import Heat
-from curewatch.model.film.film import Cure, History
+from curewatch.model.film import blush
+from curewatch.model.film.film import History
 from curewatch.model.film.lots import Lot, lots, shared_out
+from curewatch.model.film.probed import Laid, MeasuredLayer, own_paths
 from curewatch.model.mass.buildup import Buildup
 from curewatch.model.mass.laminate import LaminateLayer
 from curewatch.model.mass.pot import WATCHED, Pot, pot
 from curewatch.order import median
 from curewatch.phrases import Said
-from curewatch.units import FloatArray
+from curewatch.units import HOUR, FloatArray
+
+FINE, SOON = 60.0, 12 * HOUR  # s: steps of a layer that a probe is in, and how far ahead of now
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,11 +111,13 @@ def follow(
     first = np.array([int(np.ceil((layer.started - below[0].at) / STEP)) if below else 0])
     path = joined(layer.started - STEP * float(first[0]), situation.past, question.substrate, outlook)
     buildup: Buildup | None = replace(question, below=below).buildup_at(layer.started)
-    now, end, own = situation.at, float(outlook.time[0]) + UNHEARD, path
-    if probe is not None and probe.time.size:
+    now, end, own = situation.at, float(outlook.time[0]) + UNHEARD, None
+    if probe is None or not probe.time.size:
+        usual = _usual(layer, question, buildup, path, end)
+    else:
         path = enough(path) if question.lots is None else path
-        own, buildup = _as_measured(path, probe, _lots(layer, question, buildup, path), now), None
-    usual = _usual(layer, question, buildup, own, end)
+        own, usual = _probed(layer, question, buildup, path, seen=probe.measured, now=now)
+        buildup = None
     seen = course(
         resin,
         as_it_is(path, outlook.errors),
@@ -125,7 +127,7 @@ def follow(
         carbon_dioxide=situation.carbon_dioxide,
         rest=0.0,  # a layer's clock runs from when it lay
         buildup=buildup,
-        measured=None if own is path else as_it_is(own, outlook.errors),
+        measured=own if own is None else _as_it_is(own, outlook.errors),
         ahead=float(path.time[-1]) - layer.started,
     )
     moments, so_far, elapsed = timeline(seen, resin), usual.cured(now), max(now - layer.started, 60.0)
@@ -145,34 +147,37 @@ def follow(
         pot=_pot(layer, resin, path),
         cup_slope=None if cup is None else cup.slope,
         probes=tuple((each.name, each.trouble) for each in (probe, cup) if each is not None),
-        curing=lambda: usual.curing(now, end),
+        curing=lambda: _curing(usual, now, end),
     )
 
 
-def _as_measured(path: Weather, probe: ProbePath, laid: "_Followed", now: float) -> Weather:
-    """The paths as warm as a probe in the layer measured it; before and after that as the model has it.
+class _Probed(NamedTuple):
+    """A layer as warm as a probe in it measured it; before and after that as the model has it."""
 
-    What comes is each lot's own heat from where it stands: from as much progress as it made along what was
-    measured. What the probe read beyond that fades, and is forgotten once it is not believed. [UTC s]
-    """
-    time, until, started = path.time, float(probe.time[-1]) if probe.trouble else now, laid.layer.started
-    cure, spoke = laid.cured(float(time[-1])), time >= probe.time[0]
-    excess = cure.temperature - [np.interp(started + cure.time, time, each) for each in laid.skin]
-    measured = np.interp(time, probe.time, probe.temperature)
-    warmer = np.stack([np.interp(time - started, cure.time, each, right=0.0) for each in excess])
-    moments = np.append(time[time < until], until)
-    for lot, own in enumerate(excess):
-        gone = np.interp(moments, time, np.where(spoke, measured, laid.skin[lot] + warmer[lot]))
-        alone = laid._replace(lots=[laid.lots[lot]], buildup=None, time=moments, skin=gone[None])
-        progress = alone.cured(until).progress[0, -1]
-        stands = float(np.interp(progress, cure.progress[lot], cure.time))
-        coming = np.interp(stands + time - until, cure.time, own, right=0.0)
-        if not probe.trouble:
-            beyond = probe.temperature[-1] - np.interp(until, time, laid.skin[lot] + coming)
-            coming += beyond * np.exp(-np.maximum(time - until, 0.0) / FADES)
-        warmer[lot] = np.where(time > until, coming, warmer[lot])
-    skin = np.where(spoke & (time <= until), measured, path.surface_temperature + warmer[laid.which])
-    return dressed(time, path.air_temperature, skin, path.vapour_pressure)
+    own: History  # of each path, from the beginning of the paths (members, n) [s, K]
+    usual: Laid  # lot, on the middle of the paths
+
+
+def _probed(
+    layer: Layer,
+    question: Question,
+    buildup: Buildup | None,
+    path: Weather,
+    *,
+    seen: MeasuredLayer,
+    now: float,
+) -> _Probed:
+    """In steps so short that no peak passes between two of them, as long as one may come. ``now`` UTC [s]"""
+    time = np.union1d(np.arange(path.time[0], min(now + SOON, path.time[-1]), FINE), path.time)
+    bare, air = (along(path.time, each, time) for each in (path.surface_temperature, path.air_temperature))
+    chosen = list(question.lots or lots(question.resin))
+    which = np.arange(path.members) % len(chosen) if question.lots else shared_out(path.members, len(chosen))
+    every = [*chosen, *_usual_lot(question)]
+    laid = _on_the_middle(layer, buildup, every, time, surface=bare, air=air)
+    surfaces = np.concatenate([bare, laid.surface[None]])
+    own = own_paths(laid, seen, now, surfaces, np.append(which, len(chosen)))
+    usual = laid._replace(lots=laid.lots[-1:], buildup=None, surface=own[-1])
+    return _Probed(History(time - time[0], own[:-1]), usual)
 
 
 def _pot(layer: Layer, resin: Resin, path: Weather) -> Pot | None:
@@ -183,72 +188,44 @@ def _pot(layer: Layer, resin: Resin, path: Weather) -> Pot | None:
     return pot(resin, layer.batch_mass, air, duration=WATCHED, peroxide_percent=layer.peroxide_percent)
 
 
-class _Followed(NamedTuple):
-    """Lots of a layer on the middle of the paths."""
-
-    layer: Layer
-    lots: list[Lot]
-    which: NDArray[np.intp]  # of them each path has
-    buildup: Buildup | None
-    time: FloatArray  # UTC [s]
-    skin: FloatArray  # (lots, n) [K]
-    air: FloatArray  # (lots, n) [K]
-
-    def cured(self, until: float) -> Cure:
-        """So far; its times are from the start of the layer. [UTC s]"""
-        upto = slice(0, int(np.searchsorted(self.time, until + STEP, side="right")) + 1)
-        begin, started = float(self.time[0]), self.layer.started
-        if self.buildup is None:  # one lot, by itself: it needs no table
-            own = film.cure(self.lots[0].resin, self._since(upto), rate_factor=self.lots[0].factor)
-            return Cure(own.time, *(each[None] for each in own[1:]))
-        history = History(self.time[upto] - begin, self.skin[:, upto])
-        heat = Heat(self.buildup, self.air[:, upto])
-        return cures(self.lots[0].resin, history, self.lots, heat, started - begin)
-
-    def _since(self, upto: slice) -> History:
-        """The path of the first lot from the start of the layer."""
-        time, skin, started = self.time[upto], self.skin[0, upto], self.layer.started
-        later = np.append(0.0, time[time > started] - started)
-        return History(later, np.interp(later + started, time, skin))
-
-    def curing(self, now: float, until: float) -> Curing:
-        """How it goes on. [UTC s]"""
-        found, started = self.cured(until), self.layer.started
-        since = int(np.clip(np.searchsorted(found.time, now - started) - 1, 0, found.time.size - 2))
-        columns = (np.round(found.time, 3), np.round(found.conversion[0], 5))
-        return Curing(started, *(tuple(each[since:].tolist()) for each in columns))
+def _as_it_is(own: History, errors: ReadingErrors | None) -> History:
+    """With each path's error of the sensor taken off."""
+    return own if errors is None else own._replace(temperature=own.temperature - errors.surface)
 
 
-def _usual(
-    layer: Layer, question: Question, buildup: Buildup | None, path: Weather, until: float
-) -> _Followed:
+def _curing(laid: Laid, now: float, until: float) -> Curing:
+    """How it goes on. [UTC s]"""
+    found, started = laid.cured(until), laid.started
+    since = int(np.clip(np.searchsorted(found.time, now - started) - 1, 0, found.time.size - 2))
+    columns = (np.round(found.time, 3), np.round(found.conversion[0], 5))
+    return Curing(started, *(tuple(each[since:].tolist()) for each in columns))
+
+
+def _usual(layer: Layer, question: Question, buildup: Buildup | None, path: Weather, until: float) -> Laid:
     """The middle of the lot, and of the paths until then. [UTC s]"""
-    factor = 1.0 if not question.lots else float(median([lot.factor for lot in question.lots]))
     upto = slice(0, int(np.searchsorted(path.time, until + STEP, side="right")) + 1)
-    return _on_the_middle((layer, buildup), [Lot(question.resin, factor)], np.zeros(1, np.intp), path, upto)
+    skin, air = path.surface_temperature[:, upto], path.air_temperature[:, upto]
+    return _on_the_middle(layer, buildup, _usual_lot(question), path.time[upto], surface=skin, air=air)
 
 
-def _lots(layer: Layer, question: Question, buildup: Buildup | None, path: Weather) -> _Followed:
-    """The lots that a course shares out over these paths."""
-    chosen = list(question.lots or lots(question.resin))
-    which = shared_out(path.members, len(chosen))
-    if question.lots:
-        which = np.arange(path.members) % len(chosen)
-    return _on_the_middle((layer, buildup), chosen, which, path, slice(None))
+def _usual_lot(question: Question) -> list[Lot]:
+    factor = 1.0 if not question.lots else float(median([lot.factor for lot in question.lots]))
+    return [Lot(question.resin, factor)]
 
 
 def _on_the_middle(
-    laid: tuple[Layer, Buildup | None],
+    layer: Layer,
+    buildup: Buildup | None,
     chosen: list[Lot],
-    which: NDArray[np.intp],
-    path: Weather,
-    upto: slice,
-) -> _Followed:
-    dose = chosen[0].resin.dose_factor(laid[0].peroxide_percent)
+    time: FloatArray,
+    *,
+    surface: FloatArray,
+    air: FloatArray,
+) -> Laid:
+    """These lots, dosed, on the middle of paths (members, n). [UTC s, K]"""
+    dose = chosen[0].resin.dose_factor(layer.peroxide_percent)
     dosed = [Lot(each.resin, each.factor * dose) for each in chosen]
-    paths = (path.surface_temperature, path.air_temperature)
-    skin, air = (np.tile(median(each[:, upto], axis=0), (len(dosed), 1)) for each in paths)
-    return _Followed(laid[0], dosed, which, laid[1], path.time[upto], skin, air)
+    return Laid(layer.started, dosed, buildup, time, median(surface, axis=0), median(air, axis=0))
 
 
 def _unmeasured(past: Past, started: float, probe: ProbePath | None) -> Silence:

@@ -22,7 +22,7 @@ from curewatch.materials.resin import Resin
 from curewatch.model.film import blush
 from curewatch.model.film.blush import amine_left
 from curewatch.model.film.damp_air import acceleration
-from curewatch.model.film.ensemble import FEWEST, milestone_times, touch_waits
+from curewatch.model.film.ensemble import FEWEST, milestone_times, touch_waits, waits
 from curewatch.model.film.ensemble_steps import Heat
 from curewatch.model.film.film import History
 from curewatch.model.film.heated_stepping import Ageing
@@ -89,7 +89,7 @@ def course(
     carbon_dioxide: float = 420e-6,
     rest: float | None = None,
     buildup: Buildup | None = None,
-    measured: Weather | None = None,
+    measured: History | None = None,
     ahead: float = AHEAD,
 ) -> Course:
     """Follow a layer from each start along each path.
@@ -111,9 +111,9 @@ def course(
     buildup : Buildup, optional
         Of a layer that warms itself; a film as warm as its surface if not given. Blush and the stated wait
         before sanding go by the surface alone: they are never shortened by the layer's own heat.
-    measured : Weather, optional
-        The same paths with the temperature of the layer itself as its surface, its own heat in it: it cures
-        along these. Blush and the stated wait go by ``weather`` even so.
+    measured : History, optional
+        The temperature of the layer itself on the same paths, its own heat in it, from their beginning on: it
+        cures along this. Blush and stated waits go by ``weather`` even so.
     ahead : float
         How long each start is followed. [s]
 
@@ -122,15 +122,14 @@ def course(
     OutOfValidity
         A path leaves the range of the cure law, or a dose is refused.
     """
-    ensemble, own = (
-        enough(each) if chosen is None else each
-        for each in (weather, weather if measured is None else measured)
-    )
+    ensemble = enough(weather) if chosen is None else weather
+    own = _surfaces(ensemble) if measured is None else measured
     closing = {"aged"} if resin.bond.sheet_closes is not None else {"closes"}
     only = ASKED | (set() if resin.surface.wax else closing)
     times = _times(
         resin,
-        (ensemble, own),
+        ensemble,
+        own,
         first,
         chosen=chosen,
         peroxide_percent=peroxide_percent,
@@ -153,7 +152,7 @@ def course(
         firm=times["firm"],
         ready_to_sand=_ready_to_sand(resin, ensemble, first, times["firm"]),
         laminate_before=np.fmin(
-            _bonds_until(resin, own, first, times) / sooner,
+            _bonds_until(resin, own, ensemble.time[first] - ensemble.time[0], times) / sooner,
             _filled(ensemble, first, gathered, blushing.washed),
         ),
         glassy=glassy,
@@ -177,9 +176,15 @@ def setting(
     Parameters and errors as of :func:`course`.
     """
     only = ("set", "firm") if buildup is not None and buildup.thick else ("set",)
-    paths = (weather, weather)
     times = _times(
-        resin, paths, first, chosen=chosen, peroxide_percent=peroxide_percent, buildup=buildup, only=only
+        resin,
+        weather,
+        _surfaces(weather),
+        first,
+        chosen=chosen,
+        peroxide_percent=peroxide_percent,
+        buildup=buildup,
+        only=only,
     )
     set_ = _touched(resin, weather, first, times["set"], AHEAD)
     return Setting(set_, times.get("peak", np.full(set_.shape, np.nan)))
@@ -192,14 +197,19 @@ def _touched(resin: Resin, bare: Weather, first: IntArray, set_: FloatArray, ahe
     """
     if resin.milestones.touch is None:
         return set_
-    elapsed = bare.time - bare.time[0]
-    waits = touch_waits(resin, History(elapsed, bare.surface_temperature), elapsed[first])
-    return np.where(waits > ahead, np.nan, np.maximum(set_, waits))
+    touched = touch_waits(resin, _surfaces(bare), bare.time[first] - bare.time[0])
+    return np.where(touched > ahead, np.nan, np.maximum(set_, touched))
+
+
+def _surfaces(weather: Weather) -> History:
+    """The bare surface of each path, from the beginning of the paths."""
+    return History(weather.time - weather.time[0], weather.surface_temperature)
 
 
 def _times(
     resin: Resin,
-    paths: tuple[Weather, Weather],
+    bare: Weather,
+    own: History,
     first: IntArray,
     *,
     chosen: Sequence[Lot] | None,
@@ -210,25 +220,24 @@ def _times(
 ) -> dict[str, FloatArray]:
     """When each of these marks is passed. (starts, members) [s from the start]
 
-    ``paths``: with the temperature of the bare surface, and as the layer cures.
+    ``own``: as warm as the layer cures, from the beginning of the paths.
 
     Whether a layer comes to its glass asks nobody once it is set and has closed.
     """
-    bare, weather = paths
-    ageing, elapsed = _ageing(resin) if "aged" in only else None, weather.time - weather.time[0]
+    ageing = _ageing(resin) if "aged" in only else None
     moot = {"glass": ("set", *({"closes"} & set(only)))} if "glass" in only else None
     return milestone_times(
         resin,
-        History(elapsed, weather.surface_temperature),
-        starts=elapsed[first],
+        own,
+        starts=bare.time[first] - bare.time[0],
         duration=ahead,
         peroxide_percent=peroxide_percent,
         conversions={"set": resin.milestones.tack_free},
         chosen=chosen,
         only=only,
         moot=moot,
-        heat=None if buildup is None else Heat(buildup, weather.air_temperature, ageing),
-        bare=History(elapsed, bare.surface_temperature),
+        heat=None if buildup is None else Heat(buildup, bare.air_temperature, ageing),
+        bare=_surfaces(bare),
     )
 
 
@@ -263,19 +272,21 @@ def _ready_to_sand(resin: Resin, weather: Weather, first: IntArray, firm: FloatA
 
 def _bonds_until(
     resin: Resin,
-    weather: Weather,
-    first: IntArray,
+    own: History,
+    begins: FloatArray,
     times: dict[str, FloatArray],
 ) -> FloatArray:
-    """When a next layer no longer bonds chemically, blush aside. (starts, members) [s from the start]"""
+    """When a next layer no longer bonds chemically, blush aside. (starts, members) [s from the start]
+
+    ``begins`` (starts,): from the beginning of the paths. [s]
+    """
     if resin.surface.wax:
         return times["recoat_from"]
     if resin.bond.sheet_closes is None:
         return np.fmin(times["closes"], times["glass"])
     if "aged" in times:
         return times["aged"]
-    aged = running(weather.time, stated_age_rate(resin, weather.surface_temperature))
-    return _filled(weather, first, aged, _at(weather, aged, first) + resin.bond.sheet_closes)
+    return waits(own, stated_age_rate(resin, own.temperature), begins, resin.bond.sheet_closes)
 
 
 def _sooner(resin: Resin, weather: Weather, first: IntArray, gel: FloatArray) -> FloatArray:

@@ -201,9 +201,22 @@ def touch_waits(resin: Resin, surface: History, begins: FloatArray) -> FloatArra
     ``surface`` (members, n), ``begins`` (starts,) [s].
     """
     wait, reference = resin.milestones.touch, resin.milestones.touch_temperature
-    aged = running(surface.time, age_rate(resin, surface.temperature, reference or REFERENCE_TEMPERATURE))
-    at = np.stack([np.interp(begins, surface.time, row) for row in aged], axis=1)
-    return np.asarray(filled(surface.time, aged, at + (wait or 0.0)) - begins[:, None])
+    return waits(
+        surface,
+        age_rate(resin, surface.temperature, reference or REFERENCE_TEMPERATURE),
+        begins,
+        wait or 0.0,
+    )
+
+
+def waits(path: History, rate: FloatArray, begins: FloatArray, wait: float) -> FloatArray:
+    """When each path has aged so long. (starts, members) [s from each start]
+
+    ``rate`` (members, n) [1], ``begins`` (starts,) [s], ``wait`` [s].
+    """
+    aged = running(path.time, rate)
+    at = np.stack([np.interp(begins, path.time, row) for row in aged], axis=1)
+    return np.asarray(filled(path.time, aged, at + wait) - begins[:, None])
 
 
 def band(times: FloatArray, axis: int = -1) -> Interval:
