@@ -70,6 +70,9 @@ def layer(
     dose = told.get("peroxide_percent") or (mixed and mixed.peroxide_percent(resin))
     if not dose and same_resin:
         dose = resin.configured_dose(usual.peroxide_percent, configuration.file)
+    if mixed is not None:
+        mixed.bears("--mass", told.get("batch_mass"))
+        mixed.bears("--probe-mass", told.get("probe_mass"))
     usual_mass = mixed.mass if mixed else usual.batch_mass_g and usual.batch_mass_g / 1000
     part = told.get("part") or before(job).get("part") or ""
     below = _below(configuration, job, part, told)

@@ -18,6 +18,8 @@ from curewatch.worklog.job import BENCH_KINDS, CorrectedEntry, Job
 
 TACKY, TACKY_LONGEST = 20 * MINUTE, 12 * HOUR  # of a timber primer (common practice; assumed) [s]
 
+ROUNDED = 1.05  # times what was weighed may be told of a pot: people round
+
 
 def next_name(letter: str, taken: int) -> str:
     """``B1``, ``B2`` …: short enough to write on a cup."""
@@ -69,6 +71,33 @@ def proportions(
     return {"within": found.within, "text": found.text}, found.advised
 
 
+def cup_within(mass: float | None, payload: Mapping[str, Any]) -> None:
+    """UsageError where the cup of a batch is told to hold more than the batch. [kg]"""
+    poured = float(payload["resin_mass"]) + added_mass(payload)
+    if mass is not None and mass > ROUNDED * poured:
+        raise UsageError(
+            f"--probe-mass: found {1000 * mass:.4g} g, but the batch weighs {1000 * poured:.4g} g. "
+            "Use what is in that cup"
+        )
+
+
+def taken_over(
+    values: dict[str, Any], before: Mapping[str, Any], given: Mapping[str, str | None]
+) -> dict[str, Any]:
+    """The values of a batch without the expiry of another lot, which went with that lot.
+
+    ``before`` are those of the last batch, ``given`` what was told.
+    """
+    gone = {
+        f"{each}_expiry"
+        for each in ("resin", "hardener", "peroxide")
+        if given.get(f"{each}_expiry") is None
+        and before.get(f"{each}_lot") is not None
+        and values.get(f"{each}_lot") != before.get(f"{each}_lot")
+    }
+    return {key: value for key, value in values.items() if key not in gone}
+
+
 def added_mass(payload: Mapping[str, Any]) -> float:
     """Mass of hardener or peroxide in a batch. [kg]"""
     said = payload.get("hardener_mass")
@@ -91,8 +120,18 @@ class Mixed(NamedTuple):
     mass: float  # the largest single pot [kg]
     resin_mass: float  # in that pot [kg]
     added_mass: float  # hardener or peroxide in that pot [kg]
+    total: float  # of all of them [kg]
+    names: str  # B1, B2
     probe: str = ""  # sensor in a cup of one of them
     probe_mass: float | None = None  # in that cup [kg]
+
+    def bears(self, option: str, mass: float | None) -> None:
+        """UsageError where more is told of a pot than was weighed."""
+        if mass is not None and mass > ROUNDED * self.total:
+            raise UsageError(
+                f"{option}: found {1000 * mass:.4g} g, but {self.names} weighed {1000 * self.total:.4g} g. "
+                "Use at most that, or mend the batch: curewatch job correct"
+            )
 
     def peroxide_percent(self, resin: Resin) -> float | None:
         """Peroxide in that pot, per cent by mass of resin; None for an epoxy."""
@@ -132,6 +171,8 @@ def batches(job: Job, named: Sequence[str]) -> Mixed:
         _poured(largest),
         float(largest.payload["resin_mass"]),
         added_mass(largest.payload),
+        sum(_poured(item) for item in used),
+        ", ".join(named),
         *_probed(used),
     )
 

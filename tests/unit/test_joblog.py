@@ -12,7 +12,7 @@ from curewatch.cli.job_forms import FORMS
 from curewatch.cli.main import run
 from curewatch.clock import SystemClock, iso_utc
 from curewatch.daemon import external_entries
-from curewatch.errors import UsageError
+from curewatch.errors import ExitStatus, UsageError
 from curewatch.logbook import Entry, EntryKind, Logbook
 from curewatch.shed import layer_log
 from curewatch.wording import Wording
@@ -462,6 +462,48 @@ def test_a_batch_of_another_resin_takes_no_lot_of_the_last_one(
     last = told(shed, capsys, *polyester)["payload"]
     assert (last["resin_lot"], last["peroxide_lot"]) == ("demo 9", "demo 10")
     assert "resin_expiry" not in last
+
+
+def test_a_batch_says_what_it_takes_from_the_last_one(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Lot, maker and expiry that nobody told are said; those told are not; a new lot takes no old expiry."""
+    told(shed, capsys, "open", "--ago", "6 d", "--title", "new rudder cheek")
+    batch = ("job", "batch", "--resin-mass", "200", "--hardener-mass", "44", "--config", str(shed))
+    tin = ("--resin-lot", "demo 7", "--resin-product", "Demo A", "--resin-expiry", "2030-05-31")
+    said = []
+    for more in (tin, (), ("--resin-lot", "demo 8")):
+        with contextlib.suppress(SystemExit):
+            run([*batch, *more])
+        said.append(capsys.readouterr().err)
+    taken = "resin lot demo 7, resin product Demo A, resin expiry 2030-05-31"
+    assert said == [
+        "",
+        f"curewatch: as no other was told: {taken}\n",
+        "curewatch: as no other was told: resin product Demo A\n",
+    ]
+    shown = told(shed, capsys, "show")
+    kept = [each["payload"] for each in shown["entries"] if each["kind"] == "batch"]
+    assert [each.get("resin_expiry") for each in kept] == ["2030-05-31", "2030-05-31", None]
+
+
+def test_no_pot_holds_more_than_was_weighed(shed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A layer of B1, 150 g, with 500 g in one pot is refused; of B1 and B2 with 290 g it is not."""
+    shed.write_text(shed.read_text() + '[sensors.c1]\nrole = "cup"\n')
+    told(shed, capsys, "open", "--ago", "6 d", "--title", "new rudder cheek")
+    batch = ("batch", "--resin-mass", "123", "--hardener-mass", "27", "--probe", "c1")
+    assert "--probe-mass: found 400 g, but the batch weighs 150 g" in rejected(
+        shed, capsys, *batch, "--probe-mass", "400 g"
+    )
+    for _ in range(2):
+        told(shed, capsys, *batch, "--probe-mass", "150 g")
+    for more in (("--mass", "500 g"), ("--mass", "155 g", "--probe-mass", "400 g")):
+        with pytest.raises(SystemExit) as end:
+            run(["layer", "--batch", "B1", *more, "--config", str(shed)])
+        assert end.value.code == ExitStatus.USAGE
+        found = capsys.readouterr().err
+        assert f"{more[-2]}: found {more[-1]}, but B1 weighed 150 g. Use at most that" in found
+    with pytest.raises(SystemExit) as end:
+        run(["layer", "--batch", "B1,B2", "--mass", "290 g", "--config", str(shed)])
+    assert end.value.code == ExitStatus.OK
 
 
 def test_a_polyester_is_told_by_its_peroxide_and_an_epoxy_by_its_hardener(

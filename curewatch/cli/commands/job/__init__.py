@@ -80,16 +80,23 @@ def _weighed(
         added = resin.chemistry.added
         raise UsageError(f"{wrong.option}: {resin.name} is mixed with {added}. Use --{added}-mass")
     rest = {key: text for key, text in given.items() if key in known}
-    return resin, {"resin": name} | fill(fields, rest, before, ask, words)
+    values = telling.taken_over(fill(fields, rest, before, ask, words), before, rest)
+    said_again = [each.key for each in fields if each.key.endswith(_OF_TINS) and rest.get(each.key) is None]
+    last = ", ".join(f"{key.replace('_', ' ')} {values[key]}" for key in said_again if key in values)
+    if last:
+        note(f"as no other was told: {last}")
+    return resin, {"resin": name} | values
+
+
+_OF_TINS = ("_lot", "_product", "_expiry")
 
 
 def _of_its_tins(before: dict[str, Any], job: worklog.Job, name: str, shelf: ResinTable) -> dict[str, Any]:
     """Lots, makers and expiries as of this resin's own last batch; those of another resin are left out."""
     own = [each.payload for each in job.of(EntryKind.BATCH) if each.payload.get("resin") == name]
     tins = own[-1] if own else {"resin_lot": shelf.lot if name == shelf.name else None}
-    of_tins = ("_lot", "_product", "_expiry")
-    return {key: value for key, value in before.items() if not key.endswith(of_tins)} | {
-        key: value for key, value in tins.items() if key.endswith(of_tins)
+    return {key: value for key, value in before.items() if not key.endswith(_OF_TINS)} | {
+        key: value for key, value in tins.items() if key.endswith(_OF_TINS)
     }
 
 
@@ -170,6 +177,7 @@ def batch(
         found = worklog.writable(place.logbook, job)
         resin, values = _weighed(found, given, place.words, place.configuration.resin)
         telling.probe(place.configuration, values.get("probe"), "cup")
+        telling.cup_within(values.get("probe_mass"), values)
         added = telling.added_mass(values)
         ratio, advised = telling.proportions(resin, values["resin_mass"], added, scale_step=scale / 1000)
         if not ratio["within"]:
