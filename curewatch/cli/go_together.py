@@ -46,7 +46,6 @@ BARS: Mapping[str, Mapping[str, tuple[str, ...]]] = {
     "logbook prepare": {"--show": ("FILE",)},
     "observe": {
         "--undo": ("--at", "--ago", "--layer", "--cup", "--mass", "--temperature", "--force"),
-        "--cup": ("--temperature",),
     },
     "page": {"--list": ("--kind", "--name", "--revoke"), "--revoke": ("--kind", "--name")},
     "resin fit": {"--template": ("SHEET.toml", "--output", "--replace", "--json")},

@@ -3,7 +3,8 @@
 The first row may name the columns; the name carries the unit: ``time`` (ISO 8601 stamps, or seconds),
 ``time_s``, ``time_min``, ``time_h``; ``temperature`` or ``temperature_c``, ``temperature_f``,
 ``temperature_k``. Other columns are left alone. Without names, the first two columns are ISO stamps
-or seconds, and degC. Lines that begin with # are remarks.
+or seconds, and degC. A log of a cup may have a column ``air``, ``air_c``, ``air_f`` or ``air_k``.
+Lines that begin with # are remarks.
 """
 
 import csv
@@ -18,6 +19,7 @@ from curewatch.cli.typed import both_scales
 from curewatch.clock import utc_from_iso
 from curewatch.errors import UsageError, reason
 from curewatch.model.film.film import History
+from curewatch.model.fit.evidence import CupLog
 from curewatch.units import DAY, HOUR, MINUTE, kelvin_from_celsius, kelvin_from_fahrenheit
 from curewatch.wording import counted
 
@@ -47,6 +49,9 @@ TEMPERATURES: dict[str, Callable[[str], float]] = {
 }
 
 
+AIRS = {name.replace("temperature", "air"): read for name, read in TEMPERATURES.items()}
+
+
 def read_history(path: Path, highest: float = HIGHEST) -> History:
     """The history in a file, its time counted from its first row, up to a ``highest`` temperature [K].
 
@@ -55,6 +60,15 @@ def read_history(path: Path, highest: float = HIGHEST) -> History:
     UsageError
         Names the file and the line, what was found and what is allowed.
     """
+    return _read(path, highest, of_air=False).history
+
+
+def read_cup(path: Path, highest: float) -> CupLog:
+    """The same with when it began, where its times are stamps, and the air beside it, where that is told."""
+    return _read(path, highest, of_air=True)
+
+
+def _read(path: Path, highest: float, *, of_air: bool) -> CupLog:
     rows = [
         (number, [cell.strip() for cell in row])
         for number, row in enumerate(csv.reader(io.StringIO(_text(path))), 1)
@@ -62,28 +76,36 @@ def read_history(path: Path, highest: float = HIGHEST) -> History:
     ]
     if not rows:
         raise UsageError(f"{path}: found no rows. Use a CSV of time and temperature")
-    when, what, first = _columns(path, rows[0][1])
+    when, columns, first = _columns(path, rows[0][1])
+    columns = columns if of_air else columns[:1]
     time: list[float] = []
-    temperature: list[float] = []
+    kelvins: list[list[float]] = []
     for number, row in rows[first:]:
-        at, kelvin = _value(path, number, row, when), _value(path, number, row, what)
+        at = _value(path, number, row, when)
         if time and at <= time[-1]:
             raise UsageError(
                 f"{path}, line {number}: found a time not later than the one before. Use rising times"
             )
-        if not LOWEST <= kelvin <= highest:
-            raise UsageError(
-                f"{path}, line {number}: {row[what[0]]!r} is outside "
-                f"{both_scales(-30, round(highest - 273.15))}; "
-                "is the unit right?"
-            )
         time.append(at)
-        temperature.append(kelvin)
+        kelvins.append([_temperature(path, number, row, each, highest) for each in columns])
     if len(time) < 2:
         raise UsageError(f"{path}: found {counted(len(time), 'row')} of values. Use two or more")
     if time[-1] - time[0] > LONGEST:
         raise UsageError(f"{path}: found {(time[-1] - time[0]) / DAY:.0f} days. Use at most 400")
-    return History(np.array(time) - time[0], np.array(temperature))
+    stamped = when[1] is _stamp and not _is_number(rows[first][1][when[0]])
+    histories = [History(np.array(time) - time[0], np.array(each)) for each in zip(*kelvins, strict=True)]
+    return CupLog(histories[0], time[0] if stamped else None, histories[1] if len(histories) > 1 else None)
+
+
+def _temperature(path: Path, number: int, row: list[str], column: "Column", highest: float) -> float:
+    kelvin = _value(path, number, row, column)
+    if not LOWEST <= kelvin <= highest:
+        raise UsageError(
+            f"{path}, line {number}: {row[column[0]]!r} is outside "
+            f"{both_scales(-30, round(highest - 273.15))}; "
+            "is the unit right?"
+        )
+    return kelvin
 
 
 def cut(history: History, duration: float) -> History:
@@ -107,10 +129,11 @@ def cut(history: History, duration: float) -> History:
 Column = tuple[int, Callable[[str], float]]
 
 
-def _columns(path: Path, head: list[str]) -> tuple[Column, Column, int]:
+def _columns(path: Path, head: list[str]) -> tuple[Column, list[Column], int]:
+    """Of the times, of the temperatures (that of the air last), and how many rows name them."""
     names = [cell.lower() for cell in head]
     if _is_value(names[0]):
-        return (0, TIMES["time"]), (1, TEMPERATURES["temperature"]), 0
+        return (0, TIMES["time"]), [(1, TEMPERATURES["temperature"])], 0
     time = next((name for name in names if name in TIMES), None)
     warm = next((name for name in names if name in TEMPERATURES), None)
     if time is None or warm is None:
@@ -118,7 +141,10 @@ def _columns(path: Path, head: list[str]) -> tuple[Column, Column, int]:
             f"{path}, line 1: found columns {', '.join(names)!r}. Use one of {', '.join(TIMES)} "
             f"and one of {', '.join(TEMPERATURES)}"
         )
-    return (names.index(time), TIMES[time]), (names.index(warm), TEMPERATURES[warm]), 1
+    air = next((name for name in names if name in AIRS), None)
+    told = [(names.index(warm), TEMPERATURES[warm])]
+    told += [] if air is None else [(names.index(air), AIRS[air])]
+    return (names.index(time), TIMES[time]), told, 1
 
 
 def _value(path: Path, number: int, row: list[str], column: Column) -> float:
@@ -136,6 +162,14 @@ def _value(path: Path, number: int, row: list[str], column: Column) -> float:
     if not math.isfinite(value):
         raise UsageError(f"{path}, line {number}: found {row[place]!r}. Use a finite number")
     return value
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
 
 
 def _is_value(text: str) -> bool:

@@ -39,6 +39,7 @@ MOST_KEPT = 32  # folded lots remembered in this process
 GRID = 900.0  # s between the points of a history
 FINE = 225.0  # s, of a layer that warms itself
 APART = 1.0  # s, at least, between two of them: entries keep tenths, and equal times would be no history
+AIR_MOVED = 1.0  # K by which a cup may have followed its air: more, and it cures at another pace (assumed)
 NEAR = HOUR  # a reading within this of the start counts for it [s]
 _folded: "OrderedDict[tuple[Any, ...], tuple[Lesson, ...]]" = OrderedDict()
 
@@ -167,6 +168,19 @@ def _evidence(entry: StoredEntry, payload: Mapping[str, Any]) -> Evidence | None
 def air_history(layer: Layer, at: float, situation: Situation) -> History | None:
     """The air around a pot from mixing up to a moment; None if nobody measured."""
     return along(layer.started, at, situation.past.time, situation.past.air_temperature)
+
+
+def in_air_that_stays(cup: History, air: History, lag: float) -> History:
+    """What a cup would have read in air as warm as itself, until its air has moved it by AIR_MOVED.
+
+    A cup that the air warms has not risen by its own heat: neither in a shed that a heater warms, nor mixed
+    from cold tins. ``lag``: how slowly it follows its air. [s]
+    """
+    first = float(cup.temperature[0])
+    moved = surface.lagged_temperature(cup.time, np.interp(cup.time, *air), lag, first) - first
+    beyond = np.flatnonzero(np.abs(moved) > AIR_MOVED)
+    kept = slice(0, max(int(beyond[0]), 2) if beyond.size else None)
+    return History(cup.time[kept], (cup.temperature - moved)[kept])
 
 
 def history(layer: Layer, at: float, situation: Situation, substrate: Substrate) -> History | None:

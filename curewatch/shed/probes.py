@@ -12,7 +12,6 @@ from curewatch.errors import OutOfValidity
 from curewatch.jobs import Layer
 from curewatch.logbook import LogbookStore
 from curewatch.materials.resin import Resin
-from curewatch.model.air.surface import lagged_temperature
 from curewatch.model.film.ensemble_steps import Heat
 from curewatch.model.film.film import History
 from curewatch.model.fit import learning
@@ -25,7 +24,6 @@ from curewatch.units import MINUTE, FloatArray
 
 FEWEST = 10 * MINUTE  # s of readings before a layer's warmth says anything
 GRID = 5 * MINUTE
-AIR_MOVED = 1.0  # K by which a cup may have followed its air: more, and it cures at another pace (assumed)
 
 
 class Probes(NamedTuple):
@@ -74,7 +72,7 @@ def _by_cup(logbook: LogbookStore, resin: Resin, layer: Layer, situation: Surfac
     history = _from_mixing(layer, cup.time, cup.temperature)
     around = learnt.air_history(layer, float(cup.time[-1]), situation)
     if around is not None:
-        history = _in_air_that_stays(history, around, 1.0 / body(resin, mass).loss)
+        history = learnt.in_air_that_stays(history, around, 1.0 / body(resin, mass).loss)
     try:
         seen: Evidence = cup_evidence(history, mass, layer.peroxide_percent)
     except OutOfValidity:  # it has not risen enough yet
@@ -107,18 +105,6 @@ def _by_layer(resin: Resin, question: Question, layer: Layer, situation: Surface
     return replace(
         resin, kinetics=resin.kinetics.faster(factor), rate_sd=shown.rate_sd, origins=shown.origins
     )
-
-
-def _in_air_that_stays(cup: History, air: History, lag: float) -> History:
-    """What a cup would have read in the air of its mixing, until that has moved it by AIR_MOVED.
-
-    A cup that the air warms has not risen by its own heat. ``lag``: how slowly it follows its air. [s]
-    """
-    moved = lagged_temperature(cup.time, np.interp(cup.time, *air), lag)
-    moved -= moved[0]
-    beyond = np.flatnonzero(np.abs(moved) > AIR_MOVED)
-    kept = slice(0, max(int(beyond[0]), 2) if beyond.size else None)
-    return History(cup.time[kept], (cup.temperature - moved)[kept])
 
 
 def _from_mixing(layer: Layer, time: FloatArray, temperature: FloatArray) -> History:

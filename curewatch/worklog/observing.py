@@ -4,13 +4,14 @@ from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
 from curewatch.configuration import Configuration
-from curewatch.errors import UsageError
+from curewatch.errors import OutOfValidity, UsageError
 from curewatch.jobs import Layer
 from curewatch.logbook import Entry, EntryKind, LogbookStore
 from curewatch.materials import Resin, load_resin
 from curewatch.model.film.film import History, constant
-from curewatch.model.fit.evidence import Evidence, as_plain, cup_evidence, remembered
+from curewatch.model.fit.evidence import CupLog, Evidence, as_plain, cup_evidence, remembered
 from curewatch.model.fit.learning import Lesson
+from curewatch.model.mass.pot import body
 from curewatch.shed import layer_log, learnt
 from curewatch.shed.look import Look
 from curewatch.wording import Wording
@@ -42,7 +43,7 @@ class Sighting:
 
     observed: str | None  # one of OBSERVED; none for a cup
     layer: Layer | None
-    cup: History | None = None
+    cup: CupLog | None = None
     mass: float | None = None  # in pot or cup; as laid where none is given [kg]
     temperature: float | None = None  # where nothing was measured [K]
 
@@ -133,7 +134,7 @@ def evidence(place: TellingPlace, sighting: Sighting) -> Evidence:
     if (sighting.cup is not None or sighting.observed == "kicked") and mass is None:
         raise UsageError("--mass: found none. Use the mass in the pot or cup: --mass 100 g")
     if sighting.cup is not None:
-        return cup_evidence(sighting.cup, float(mass or 0.0), dose)
+        return _of_cup(place, sighting, sighting.cup, float(mass or 0.0), dose)
     assert layer is not None
     assert sighting.observed is not None
     elapsed = place.happened - layer.started
@@ -142,6 +143,42 @@ def evidence(place: TellingPlace, sighting: Sighting) -> Evidence:
         raise UsageError(f"{layer.layer} was mixed {began}; what you saw of it must be later")
     path = _path(place, sighting, layer)
     return Evidence(sighting.observed, elapsed, path, mass, dose, layer=layer.layer)
+
+
+def _of_cup(
+    place: TellingPlace, sighting: Sighting, log: CupLog, mass: float, dose: float | None
+) -> Evidence:
+    """By how much it had risen by its own heat, and when."""
+    shelf = place.configuration.resin
+    resin = load_resin(sighting.layer.resin if sighting.layer else shelf.name, shelf.folder)
+    air = log.air or _air_of_cup(place, sighting, log)
+    own = learnt.in_air_that_stays(log.history, air, 1.0 / body(resin, mass).loss)
+    try:
+        return cup_evidence(own, mass, dose)
+    except OutOfValidity:
+        if own.time.size == log.history.time.size:
+            raise
+        raise UsageError(
+            "--cup: its air moved it by 1 K before it had risen by 5 K. It says nothing of the lot; "
+            "use a cup as warm as air that stays"
+        ) from None
+
+
+def _air_of_cup(place: TellingPlace, sighting: Sighting, log: CupLog) -> History:
+    """The air around a cup whose log does not tell it: as said, else as the shed's sensors had it then."""
+    lasted = float(log.history.time[-1])
+    if sighting.temperature is not None:
+        return constant(sighting.temperature, lasted)
+    began = sighting.layer.started if log.began is None and sighting.layer else log.began
+    if began is not None:
+        past = Look(place.logbook, place.configuration, began + lasted).situation.past
+        found = learnt.along(began, began + lasted, past.time, past.air_temperature)
+        if found is not None:
+            return found
+    raise UsageError(
+        "--cup: found nothing of the air around it, which may have warmed it. "
+        "Use a column air_c, or --temperature where the air stayed the same"
+    )
 
 
 def _path(place: TellingPlace, sighting: Sighting, layer: Layer) -> History:

@@ -42,7 +42,6 @@ BESIDE = [
     ("observe --undo --layer L1", "--undo", "--layer"),
     ("observe --undo --at 12:00", "--undo", "--at"),
     ("layer --close L1 --mass 100g", "--close", "--mass"),
-    ("observe --cup cup.csv --temperature 12", "--cup", "--temperature"),
 ]
 
 

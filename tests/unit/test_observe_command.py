@@ -13,10 +13,13 @@ import numpy as np
 import pytest
 
 from curewatch import configuration
+from curewatch.cli.history_file import read_cup, read_history
 from curewatch.cli.main import run
-from curewatch.clock import SystemClock, utc_from_iso
+from curewatch.clock import SystemClock, iso_utc, utc_from_iso
+from curewatch.errors import UsageError
 from curewatch.logbook import Logbook
 from curewatch.materials import load_resin
+from curewatch.model.air.surface import lagged_temperature
 from curewatch.model.fit.score import widening
 from curewatch.model.mass.pot import pot
 from curewatch.readings import Reading
@@ -157,18 +160,70 @@ def test_told_twice_it_counts_once(do: Do, shed: Path) -> None:
     )  # not 25200: however slow the machine
 
 
-def test_a_cup_is_learnt_without_any_layer(do: Do, tmp_path: Path) -> None:
-    """A thermometer's CSV and the usual batch mass suffice."""
+def cup_log(began: float | None, air_told: bool, heater: float) -> str:
+    """150 g of a lot 1.3 times as fast at 20 degC; or a cup without own heat that a heater warms. [K]"""
     log = pot(load_resin("epoxy-slow"), 0.15, 293.15, rate_factor=1.3, duration=3 * 3600.0)
-    rows = [f"{time:.0f},{kelvin - 273.15:.2f}" for time, kelvin in zip(log.time, log.middle, strict=True)]
-    unique = list(dict.fromkeys(row.split(",")[0] for row in rows))
-    first = {row.split(",")[0]: row for row in reversed(rows)}
+    time = 60.0 * np.arange(181)
+    air = 293.15 + heater * np.clip(time / 3600.0, 0.0, 1.0)
+    cup = np.interp(time, log.time, log.middle) if not heater else lagged_temperature(time, air, 1800.0)
+    head = "time" if began else "time_s"
+    at = [iso_utc(began + each) if began else f"{each:.0f}" for each in time]
+    rows = [
+        f"{when},{kelvin - 273.15:.2f}" + (f",{around - 273.15:.2f}" if air_told else "")
+        for when, kelvin, around in zip(at, cup, air, strict=True)
+    ]
+    return "\n".join([f"{head},temperature_c" + (",air_c" if air_told else ""), *rows])
+
+
+@pytest.mark.parametrize("air", ["column", "told", "recorded"])
+def test_a_cup_is_learnt_without_any_layer(do: Do, shed: Path, tmp_path: Path, air: str) -> None:
+    """A thermometer's CSV, its air and the usual batch mass suffice."""
+    began = SystemClock().now().utc - 4 * 3600.0 if air == "recorded" else None
     cup = tmp_path / "cup.csv"
-    cup.write_text("time_s,temperature_c\n" + "\n".join(first[key] for key in unique), encoding="utf-8")
-    status, out, err = do("observe", "--cup", str(cup))
+    cup.write_text(cup_log(began, air == "column", 0.0), encoding="utf-8")
+    more = ("--temperature", "20") if air == "told" else ()
+    status, out, err = do("observe", "--cup", str(cup), *more)
     assert status == 0, err
     assert "test cup" in out
     assert "faster than it was taken for" in out
+
+
+def test_a_cup_in_air_that_nobody_told_teaches_nothing(do: Do, shed: Path, tmp_path: Path) -> None:
+    """Without a column, a stamp or a word; nor one that a heater warms by 10 K. Control: --temperature."""
+    cup = tmp_path / "cup.csv"
+    for heater, air_told, said in (
+        (0.0, False, "found nothing of the air around it"),
+        (10.0, False, "found nothing of the air around it"),
+        (10.0, True, "its air moved it by 1 K before it had risen by 5 K"),
+    ):
+        cup.write_text(cup_log(None, air_told, heater), encoding="utf-8")
+        status, out, err = do("observe", "--cup", str(cup))
+        assert (status, out) == (2, "")
+        assert said in err
+    with Logbook(configuration.logbook_path(configuration.load(shed))) as logbook:
+        assert not list(logbook.entries("observation"))
+    cup.write_text(cup_log(None, False, 10.0), encoding="utf-8")
+    assert do("observe", "--cup", str(cup), "--temperature", "20", "--force")[0] == 0
+
+
+def test_the_air_of_a_history_is_left_alone(tmp_path: Path) -> None:
+    """A column of it without values is nothing to a cure; a cup needs it."""
+    file = tmp_path / "history.csv"
+    file.write_text("time_s,temperature_c,air_c\n0,20,\n600,21,19\n", encoding="utf-8")
+    assert read_history(file).temperature.tolist() == [293.15, 294.15]
+    with pytest.raises(UsageError, match="line 2: found ''"):
+        read_cup(file, 400.0)
+
+
+def test_a_cup_of_a_cold_mix_is_warmed_by_its_air(do: Do, tmp_path: Path) -> None:
+    """Mixed at 12 degC in air of 20 that stays: what it rises by is not its own."""
+    time = 60.0 * np.arange(181)
+    cup = tmp_path / "cup.csv"
+    dead = 293.15 - 8.0 * np.exp(-time / 1800.0)
+    rows = (f"{at:.0f},{kelvin - 273.15:.2f}" for at, kelvin in zip(time, dead, strict=True))
+    cup.write_text("\n".join(["time_s,temperature_c", *rows]), encoding="utf-8")
+    status, _, err = do("observe", "--cup", str(cup), "--temperature", "20")
+    assert (status, "its air moved it by 1 K" in err) == (2, True)
 
 
 @pytest.mark.long

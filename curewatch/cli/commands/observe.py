@@ -72,7 +72,8 @@ def app(
     firm: a thumbnail leaves no dent. Each makes a new version of the resin for this lot; the bands of
     what is foretold get narrower. A time that is not expected is asked again: it may be another layer or
     hour. Kept with --force, it moves the times of its own layer a little and no others. --undo withdraws
-    the last one; the alerts are judged again within a minute.
+    the last one; the alerts are judged again within a minute. A cup's file may
+    have a column air_c. Else its air is what was recorded then, or --temperature if it stayed.
 
     Example: curewatch observe gelled --ago "5 min" --layer L1
     """
@@ -121,7 +122,7 @@ def _who_and_when(place: "Bench", last: str | None) -> "tuple[Bench, str | None]
 def _learn(place: "Bench", told: ToldOptions, *, json: bool) -> None:
     from curewatch.answers.observe import observe_document
     from curewatch.cli import terminal
-    from curewatch.cli.history_file import read_history
+    from curewatch.cli.history_file import read_cup
     from curewatch.cli.screens import observe as screen
     from curewatch.shed import learnt
     from curewatch.worklog import observing
@@ -131,7 +132,7 @@ def _learn(place: "Bench", told: ToldOptions, *, json: bool) -> None:
     by = told.by or _last_who(place, job)
     if told.asking:
         place, by = _who_and_when(place, by)
-    cup = None if told.cup is None else read_history(told.cup, HOTTEST_CUP)
+    cup = None if told.cup is None else read_cup(told.cup, HOTTEST_CUP)
     sighting = observing.Sighting(told.observed, layer, cup, told.mass, told.temperature)
     learning = observing.learning(place, sighting)  # refuses before anything is written
     if learning.lesson.contradicts and not told.force:

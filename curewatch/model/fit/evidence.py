@@ -71,6 +71,14 @@ class Evidence(NamedTuple):
         return np.asarray((self.sd**2 - own) + own * np.eye(1 + len(self.earlier)))
 
 
+class CupLog(NamedTuple):
+    """What a thermometer in a test cup wrote, from mixing on."""
+
+    history: film.History
+    began: float | None = None  # UTC; none where its times are no moments [s]
+    air: film.History | None = None  # around it, where that was written too
+
+
 def cup_evidence(history: film.History, mass: float, peroxide_percent: float | None = None) -> Evidence:
     """What the log of a thermometer in a test cup tells: when it had risen by 5, 10 and 15 K.
 
