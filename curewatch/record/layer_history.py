@@ -9,12 +9,14 @@ from curewatch.advice.alert.probe import ProbePath
 from curewatch.errors import CurewatchError
 from curewatch.materials.resin import Resin
 from curewatch.model.film import blush, milestones
+from curewatch.model.film.damp_air import acceleration
 from curewatch.model.film.ensemble import cures_of_parts
 from curewatch.model.film.ensemble_steps import Heat
 from curewatch.model.film.film import Cure, History
 from curewatch.model.film.lots import REACH, Lot
 from curewatch.model.film.probed import Laid, own_paths
 from curewatch.model.film.recoat_window import RecoatWindow, recoat_window
+from curewatch.model.film.running_sum import running
 from curewatch.model.mass.buildup import Buildup
 from curewatch.physics import moist_air
 from curewatch.record.measured import Measured
@@ -103,6 +105,7 @@ def follow(
         damp = [_surface_humidity(measured, started + cure.time) for cure in found]
         gas = [np.interp(started + cure.time, measured.time, measured.carbon_dioxide) for cure in found]
         windows = [_window(resin, *each) for each in zip(quick, skin[3:], damp, gas, strict=True)]
+        lots = [_Lot(*each) for each in zip(found, quick, windows, strict=True)]
         met = _as_met(measured, started, history)
     except CurewatchError as trouble:
         nothing = np.empty(0)
@@ -119,11 +122,11 @@ def follow(
         np.stack([np.interp(grid, cure.time, cure.conversion) for cure in found]),
         np.stack([np.interp(grid, cure.time, cure.glass_transition) for cure in found]),
         np.interp(grid, *met),
-        _marks(resin, (found, quick, windows), history, started),
+        _marks(resin, lots, history, started),
         unmeasured,
         "" if damp[1] is None else blush.blush(resin, skin[1], damp[1], gas[1]).outcome,
         "" if measured.probe else _layer_on(buildup),
-        windows[1].cause,
+        windows[1].told.cause,
         _warmest(met, started, "" if measured.probe is None else measured.probe.name),
     )
 
@@ -231,35 +234,65 @@ def _surface_humidity(measured: Measured, time: FloatArray) -> FloatArray | None
     return np.interp(time, measured.time[known], np.minimum(humidity, 1.0))
 
 
+def _sooner(resin: Resin, cure: Cure, humidity: FloatArray | None) -> float:
+    """How much faster it cures for the water at its surface until it gels; 1 where that is unknown. [1]"""
+    if humidity is None:
+        return 1.0
+    gel = milestones.crossing(cure.time, cure.conversion, resin.milestones.gel)
+    until = float(cure.time[-1] if np.isnan(gel) else gel)
+    mean = np.interp(until, cure.time, running(cure.time, humidity)) / max(until, 1.0)
+    return float(acceleration(resin, np.array([mean]))[0])
+
+
+class _Closing(NamedTuple):
+    """The recoat window of a lot, and how many times as fast it cures in damp air."""
+
+    told: RecoatWindow
+    sooner: float
+
+
+class _Lot(NamedTuple):
+    """A slow, a usual or a fast lot: its slowest and its quickest part."""
+
+    slow: Cure
+    quick: Cure
+    closing: _Closing
+
+
 def _window(
     resin: Resin, cure: Cure, skin: Cure, humidity: FloatArray | None, carbon_dioxide: FloatArray
-) -> RecoatWindow:
+) -> _Closing:
     """The window of a cure; ``skin`` is the same, as warm as the bare surface, by which blush goes."""
+    sooner = _sooner(resin, cure, humidity)
     rate = None if humidity is None else blush.rate(resin, skin.temperature, humidity, carbon_dioxide)
-    return recoat_window(resin, cure, rate)
+    return _Closing(recoat_window(resin, cure, rate, sooner), sooner)
 
 
-def _marks(
-    resin: Resin,
-    lots: tuple[list[Cure], list[Cure], list[RecoatWindow]],
-    bare: History,
-    started: float,
-) -> dict[str, MarkReached]:
-    """Early, likely and late of each mark: of a fast, a usual and a slow lot."""
-    slow, usual, fast = (_times(resin, bare, *each) for each in zip(*lots, strict=True))
-    return {name: MarkReached(*(_at(started, each[name]) for each in (fast, usual, slow))) for name in usual}
+def _marks(resin: Resin, lots: list[_Lot], bare: History, started: float) -> dict[str, MarkReached]:
+    """Early, likely and late of each mark: of a fast, a usual and a slow lot.
+
+    A slow lot that gathers blush for longer may close first.
+    """
+    slow, usual, fast = (_times(resin, bare, each) for each in lots)
+    found = {}
+    for name, likely in usual.items():
+        early, late = fast[name], slow[name]
+        if np.isfinite((early, likely, late)).all():
+            early, late = min(early, likely, late), max(early, likely, late)
+        found[name] = MarkReached(*(_at(started, each) for each in (early, likely, late)))
+    return found
 
 
-def _times(
-    resin: Resin, bare: History, slowest: Cure, quickest: Cure, window: RecoatWindow
-) -> dict[str, float]:
-    found, first = (milestones.milestones(resin, part, bare) for part in (slowest, quickest))
+def _times(resin: Resin, bare: History, lot: _Lot) -> dict[str, float]:
+    found, first = (milestones.milestones(resin, part, bare) for part in (lot.slow, lot.quick))
+    window, sooner = lot.closing
+    none = float("nan") if resin.surface.wax else 1.0  # with wax there is no window: it is abraded
     return {
-        "working-time": first.working_time,
-        "laminate-from": found.recoat_from,
-        "gel": found.gel,
+        "working-time": first.working_time / sooner,
+        "laminate-from": none * found.recoat_from,
+        "gel": found.gel / sooner,
         "tack-free": found.tack_free,
-        "laminate-before": float(window.closes),
+        "laminate-before": none * float(window.closes),
         "firm": found.firm,
         "ready-to-sand": found.ready_to_sand,
     }

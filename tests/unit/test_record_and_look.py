@@ -37,13 +37,13 @@ def settings(probed: bool) -> Configuration:
     return configuration.parse(f'[resin]\nname = "epoxy-fast"\n[sensors.bench]\nrole = "air"\n{probe}')
 
 
-def readings(probed: bool) -> Iterator[Reading]:
-    """A day and a half of a shed that warms and cools by 3 K."""
+def readings(probed: bool, damper: float = 0.0) -> Iterator[Reading]:
+    """A day and a half of a shed that warms and cools by 3 K, its air around 50 % or so much damper. [1]"""
     for minute in range(36 * 60 + 1):
         at = NOW - MINUTE * minute
         turn = 2 * math.pi * (at % DAY) / DAY
         air = 292.15 + 3.0 * math.sin(turn)
-        yield Reading("bench", at, at, air, 0.5 + 0.1 * math.cos(turn))
+        yield Reading("bench", at, at, air, 0.5 + damper + 0.1 * math.cos(turn))
         if probed:
             yield Reading("hull", at, at, air - 0.7, None)
 
@@ -163,3 +163,33 @@ def test_a_layer_whose_probe_was_lost_warms_itself_in_the_record_too(how: str, t
     # a lot a little slower than the usual one runs away later
     assert apart(kept, running.progress, 0.04) == []
     assert len(apart(film, running.progress, 0.5)) > 2
+
+
+@pytest.mark.parametrize("resin", ["epoxy-slow", "polyester-topcoat"])
+def test_the_record_tells_the_deadlines_of_damp_air_and_of_wax(resin: str, tmp_path: Path) -> None:
+    """At 85 % epoxy gels sooner than in a dry pan, on wax nothing holds. As dry it differs: the control."""
+    laid_then = replace(LAYER, resin=resin, started=NOW - 20 * HOUR)
+    told, wood = layer_as_plain(laid_then), load_substrate("plywood")
+    posts = [Post("bench", "air", part_of("unknown")), Post("hull", "surface", part_of("probe"))]
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.append(readings(True, 0.35), [Entry("layer", told, laid_then.started)])
+        (running,) = Look(logbook, settings(True), NOW).running
+        measured = measure(logbook, posts, laid_then.started - DAY, NOW, wood)
+    assert running.progress is not None
+    damp, dry = (
+        follow(told, each, NOW, resin_of, lambda one: laid.buildup(one, [told], wood, resin_of))
+        for each in (measured, measured._replace(dew_point=np.full(measured.time.size, np.nan)))
+    )
+    for mark in ("working-time", "laminate-from", "gel", "laminate-before"):
+        seen, found, as_dry = running.progress.moment(mark).likely, damp.marks[mark], dry.marks[mark].likely
+        assert (found.likely is None) == (seen is None), mark
+        if found.likely is None or seen is None:
+            assert (mark.startswith("laminate"), resin) == (True, "polyester-topcoat")
+            continue
+        assert found.likely - laid_then.started == pytest.approx(seen - laid_then.started, rel=0.05), mark
+        assert found.early is not None
+        assert found.late is not None
+        assert found.early <= found.likely <= found.late
+        if resin == "epoxy-slow" and mark != "laminate-from":
+            assert as_dry is not None
+            assert as_dry - laid_then.started > 1.06 * (seen - laid_then.started), mark

@@ -111,13 +111,11 @@ def follow(
     first = np.array([int(np.ceil((layer.started - below[0].at) / STEP)) if below else 0])
     path = joined(layer.started - STEP * float(first[0]), situation.past, question.substrate, outlook)
     buildup: Buildup | None = replace(question, below=below).buildup_at(layer.started)
-    now, end, own = situation.at, float(outlook.time[0]) + UNHEARD, None
-    if probe is None or not probe.time.size:
-        usual = _usual(layer, question, buildup, path, end)
-    else:
+    now, end = situation.at, float(outlook.time[0]) + UNHEARD
+    laid = _Followed(None, _usual(layer, question, buildup, path, end))
+    if probe is not None and probe.time.size:
         path = enough(path) if question.lots is None else path
-        own, usual = _probed(layer, question, buildup, path, seen=probe.measured, now=now)
-        buildup = None
+        laid, buildup = _probed(layer, question, buildup, path, seen=probe.measured, now=now), None
     seen = course(
         resin,
         as_it_is(path, outlook.errors),
@@ -127,10 +125,10 @@ def follow(
         carbon_dioxide=situation.carbon_dioxide,
         rest=0.0,  # a layer's clock runs from when it lay
         buildup=buildup,
-        measured=own if own is None else _as_it_is(own, outlook.errors),
+        measured=_as_it_is(laid.own, outlook.errors),
         ahead=float(path.time[-1]) - layer.started,
     )
-    moments, so_far, elapsed = timeline(seen, resin), usual.cured(now), max(now - layer.started, 60.0)
+    moments, so_far, elapsed = timeline(seen, resin), laid.usual.cured(now), max(now - layer.started, 60.0)
     return Progress(
         layer=layer,
         resin=resin,
@@ -147,14 +145,14 @@ def follow(
         pot=_pot(layer, resin, path),
         cup_slope=None if cup is None else cup.slope,
         probes=tuple((each.name, each.trouble) for each in (probe, cup) if each is not None),
-        curing=lambda: _curing(usual, now, end),
+        curing=lambda: _curing(laid.usual, now, end),
     )
 
 
-class _Probed(NamedTuple):
-    """A layer as warm as a probe in it measured it; before and after that as the model has it."""
+class _Followed(NamedTuple):
+    """What a layer goes by."""
 
-    own: History  # of each path, from the beginning of the paths (members, n) [s, K]
+    own: History | None  # with a probe in it: its temperature on each path, from their beginning [s, K]
     usual: Laid  # lot, on the middle of the paths
 
 
@@ -166,8 +164,11 @@ def _probed(
     *,
     seen: MeasuredLayer,
     now: float,
-) -> _Probed:
-    """In steps so short that no peak passes between two of them, as long as one may come. ``now`` UTC [s]"""
+) -> _Followed:
+    """As warm as a probe in it measured, before and after that as the model has it.
+
+    In steps so short that no peak passes between two of them, as long as one may come. ``now`` UTC [s]
+    """
     time = np.union1d(np.arange(path.time[0], min(now + SOON, path.time[-1]), FINE), path.time)
     bare, air = (along(path.time, each, time) for each in (path.surface_temperature, path.air_temperature))
     chosen = list(question.lots or lots(question.resin))
@@ -177,7 +178,7 @@ def _probed(
     surfaces = np.concatenate([bare, laid.surface[None]])
     own = own_paths(laid, seen, now, surfaces, np.append(which, len(chosen)))
     usual = laid._replace(lots=laid.lots[-1:], buildup=None, surface=own[-1])
-    return _Probed(History(time - time[0], own[:-1]), usual)
+    return _Followed(History(time - time[0], own[:-1]), usual)
 
 
 def _pot(layer: Layer, resin: Resin, path: Weather) -> Pot | None:
@@ -188,9 +189,11 @@ def _pot(layer: Layer, resin: Resin, path: Weather) -> Pot | None:
     return pot(resin, layer.batch_mass, air, duration=WATCHED, peroxide_percent=layer.peroxide_percent)
 
 
-def _as_it_is(own: History, errors: ReadingErrors | None) -> History:
+def _as_it_is(own: History | None, errors: ReadingErrors | None) -> History | None:
     """With each path's error of the sensor taken off."""
-    return own if errors is None else own._replace(temperature=own.temperature - errors.surface)
+    if own is None or errors is None:
+        return own
+    return own._replace(temperature=own.temperature - errors.surface)
 
 
 def _curing(laid: Laid, now: float, until: float) -> Curing:

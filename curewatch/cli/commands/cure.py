@@ -201,9 +201,8 @@ def _blush(
     stood = resin.blush.rest or 0.0 if rest is None else span_from_text(rest, "--rest")
     found = blush.blush(resin, lots, damp, gas, rest=stood)
     gathering = blush.rate(resin, lots.temperature, np.full(lots.conversion.shape, damp), gas)
-    window = recoat_window(resin, lots, gathering)
-    sooner = acceleration(resin, np.full(STRATA, damp))
-    return blush_part(found, window._replace(closes=window.closes / sooner))
+    window = recoat_window(resin, lots, gathering, acceleration(resin, np.full(STRATA, damp)))
+    return blush_part(found, window)
 
 
 def _pot(resin: "Resin", told: str, shape: str, path: "History", words: "Wording") -> "CurePotDocument":

@@ -40,7 +40,9 @@ class RecoatWindow(NamedTuple):
     afterwards: str  # what to do once it is closed
 
 
-def recoat_window(resin: Resin, cure: Cure, blush_rate: FloatArray | None = None) -> RecoatWindow:
+def recoat_window(
+    resin: Resin, cure: Cure, blush_rate: FloatArray | None = None, sooner: FloatArray | float = 1.0
+) -> RecoatWindow:
     """When a next layer bonds chemically to this film.
 
     Parameters
@@ -50,6 +52,9 @@ def recoat_window(resin: Resin, cure: Cure, blush_rate: FloatArray | None = None
         (n,) or (members, n), from mixing.
     blush_rate : ndarray, optional
         Of :func:`curewatch.model.film.blush.rate` over ``cure.time``, where the air is known. [1]
+    sooner : ndarray or float, optional
+        How many times as fast it cures in damp air (:mod:`curewatch.model.film.damp_air`): its close comes
+        so much sooner, unless blush closes it. [1]
 
     Returns
     -------
@@ -74,7 +79,10 @@ def recoat_window(resin: Resin, cure: Cure, blush_rate: FloatArray | None = None
         total = np.atleast_2d(running(time, stated_age_rate(resin, cure.temperature)))
         aged = filled(time, total, np.full(total.shape[:1], resin.bond.sheet_closes))
         ends = {"sheet": aged.reshape(np.shape(opens)), "blush": ends["blush"]}
-    closes, cause = _first(ends)
+    damp: dict[str, FloatArray] = {
+        name: at if name in {"blush", "wax"} else np.asarray(at / sooner) for name, at in ends.items()
+    }
+    closes, cause = _first(damp)
     reached = cure.conversion / resin.law().reachable(cure.temperature)
     best_from, best_until = (
         crossings(time, reached, share) for share in (resin.bond.best_from, resin.bond.best_until)
