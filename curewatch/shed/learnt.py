@@ -24,6 +24,7 @@ from curewatch.model.air import surface
 from curewatch.model.film.ensemble_steps import Ensemble, Heat, followed
 from curewatch.model.film.film import History
 from curewatch.model.film.lots import Lot
+from curewatch.model.film.probed import Laid, MeasuredLayer, own_paths
 from curewatch.model.fit import score
 from curewatch.model.fit.evidence import Evidence, from_plain
 from curewatch.model.fit.score import Deviation
@@ -193,10 +194,13 @@ def history(layer: Layer, at: float, situation: Situation, substrate: Substrate)
     return along(layer.started, at, past.time, temperature)
 
 
-def own_history(layer: Layer, at: float, situation: Situation, asked: Question) -> History | None:
+def own_history(
+    layer: Layer, at: float, situation: Situation, asked: Question, seen: MeasuredLayer | None = None
+) -> History | None:
     """What a layer itself went through: its surface, and its own heat by what its resin is taken to be.
 
-    ``asked`` is of this layer, with what lies below. As :func:`history`.
+    ``asked`` is of this layer, with what lies below; ``seen`` is what a probe in it measured, its own heat in
+    that. As :func:`history`.
     """
     surface_path = history(layer, at, situation, asked.substrate)
     buildup = asked.buildup_at(layer.started)
@@ -205,12 +209,17 @@ def own_history(layer: Layer, at: float, situation: Situation, asked: Question) 
     if surface_path is None or path is None:
         return surface_path
     lot = Lot(asked.resin, asked.resin.dose_factor(layer.peroxide_percent))
+    end = float(surface_path.time[-1])
+    time = np.linspace(0.0, end, 1 + max(1, round(end / FINE)))
+    if seen is not None:
+        since = layer.started - earlier + np.union1d(path.time, earlier + time)
+        below = np.interp(since, layer.started - earlier + path.time, path.temperature)
+        own = own_paths(Laid(layer.started, [lot], buildup, since, below, below), seen, at)[0]
+        return History(time, np.interp(layer.started + time, since, own))
     alone = History(path.time, path.temperature[None])
     found = followed(
         Ensemble(asked.resin, alone, [lot], np.zeros(1, np.intp), Heat(buildup, fine=True)), earlier
     )
-    end = float(surface_path.time[-1])
-    time = np.linspace(0.0, end, 1 + max(1, round(end / FINE)))
     return History(time, np.interp(time, *surface_path) + np.interp(time, found.time, found.excess[0]))
 
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from curewatch.advice.alert.probe import ProbePath, Surroundings, believed
 from curewatch.advice.judge.question import Question
-from curewatch.advice.judge.situation import Surfaced
+from curewatch.advice.judge.situation import Situation, Surfaced
 from curewatch.errors import OutOfValidity
 from curewatch.jobs import Layer
 from curewatch.logbook import LogbookStore
@@ -33,12 +33,12 @@ class Probes(NamedTuple):
     cup: ProbePath | None
 
 
-def of_layer(logbook: LogbookStore, layer: Layer, situation: Surfaced) -> Probes:
+def of_layer(logbook: LogbookStore, layer: Layer, situation: Situation) -> Probes:
     """The probe in the layer and that in its cup, each as far as it is believed."""
     return Probes(*(_path(logbook, name, layer, situation) for name in (layer.probe, layer.cup)))
 
 
-def _path(logbook: LogbookStore, name: str, layer: Layer, situation: Surfaced) -> ProbePath | None:
+def _path(logbook: LogbookStore, name: str, layer: Layer, situation: Situation) -> ProbePath | None:
     if not name:
         return None
     past = situation.past

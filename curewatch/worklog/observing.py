@@ -12,7 +12,7 @@ from curewatch.model.film.film import History, constant
 from curewatch.model.fit.evidence import CupLog, Evidence, as_plain, cup_evidence, remembered
 from curewatch.model.fit.learning import Lesson
 from curewatch.model.mass.pot import body
-from curewatch.shed import layer_log, learnt
+from curewatch.shed import layer_log, learnt, probes
 from curewatch.shed.look import Look
 from curewatch.wording import Wording
 
@@ -190,7 +190,9 @@ def _path(place: TellingPlace, sighting: Sighting, layer: Layer) -> History:
     if sighting.observed == "kicked":
         found = learnt.air_history(layer, place.happened, situation)
     else:
-        found = learnt.own_history(layer, place.happened, situation, look.about(layer))
+        probe = probes.of_layer(place.logbook, layer, situation).layer
+        seen = probe.measured if probe is not None and probe.time.size else None
+        found = learnt.own_history(layer, place.happened, situation, look.about(layer), seen)
     if found is None:
         began, observed = (place.words.moment(each, place.now) for each in (layer.started, place.happened))
         raise UsageError(

@@ -20,12 +20,15 @@ from curewatch.errors import UsageError
 from curewatch.logbook import Logbook
 from curewatch.materials import load_resin
 from curewatch.model.air.surface import lagged_temperature
+from curewatch.model.film.film import constant, cure
+from curewatch.model.film.milestones import milestones
 from curewatch.model.fit.score import widening
 from curewatch.model.mass.pot import pot
 from curewatch.readings import Reading
 from curewatch.record import charts
 from curewatch.shed import consult, learnt
 from curewatch.shed.look import looking
+from curewatch.units import DAY
 from curewatch.worklog.job import told
 
 TOML = """
@@ -158,6 +161,25 @@ def test_told_twice_it_counts_once(do: Do, shed: Path) -> None:
     assert said["observations"][0]["elapsed_s"] == pytest.approx(
         27000.0, abs=300.0
     )  # not 25200: however slow the machine
+
+
+def test_a_layer_that_a_probe_saw_warm_is_no_fast_lot(do: Do, shed: Path) -> None:
+    """Under a lamp, 15 K above its surface, it gels as a usual lot at 35 degC does; the control: no probe."""
+    warm = milestones(load_resin("epoxy-slow"), cure(load_resin("epoxy-slow"), constant(308.15, DAY))).gel
+    shed.write_text(shed.read_text() + '[sensors.p1]\nrole = "layer"\n', encoding="utf-8")
+    now = SystemClock().now().utc
+    with Logbook(configuration.logbook_path(configuration.load(shed))) as logbook:
+        times = np.arange(now - 4 * 3600.0, now, 60.0).tolist()
+        logbook.append([Reading("p1", at, at, 308.15, None) for at in times])
+    factors = []
+    for more in (("--probe", "p1"), ()):
+        do("layer", "--ago", f"{warm / 60.0:.0f} min", *more)
+        said = json.loads(do("observe", "gelled", "--layer", f"L{len(factors) + 1}", "--force", "--json")[1])
+        factors.append(said["observations"][-1]["rate_factor"])
+        do("observe", "--undo")
+    seen, unseen = factors
+    assert seen == pytest.approx(1.0, abs=0.05)
+    assert unseen > 1.06
 
 
 def cup_log(began: float | None, air_told: bool, heater: float) -> str:
