@@ -299,3 +299,13 @@ def test_a_remembered_step_gives_the_same_system_and_only_for_the_system_it_was_
 def test_nothing_seen_leaves_the_system_as_it_is() -> None:
     """No observation, no new version."""
     assert current_resin(SLOW, []) is SLOW
+
+
+def test_what_is_more_than_ten_times_off_is_never_believed() -> None:
+    """Six layers gelled after 3 min, or in ten days, are slips; the control, at a third, is believed."""
+    expected = gel(1.0)
+    for time, believed in ((180.0, False), (240.0 * 3600.0, False), (expected / 3.0, True)):
+        night = film.History(np.array([0.0, 250.0 * 3600.0]), np.full(2, 286.15))
+        found = lessons(SLOW, [Evidence("gelled", time, night, layer=f"L{n}") for n in range(6)])
+        assert [each.contradicts for each in found[2:]] == [not believed] * 4
+        assert (found[-1].after.kinetics.k2 / SLOW.kinetics.k2 > 2.0) == believed

@@ -38,6 +38,9 @@ from curewatch.units import DAY, HOUR, FloatArray
 WITHIN_LOT = 0.04  # batches of one lot still differ: weighing, mixing, water (assumed)
 EDGE = 2.576  # standard deviations from what was expected that hold 99 of 100
 ALIKE = 3  # mixes that contradict alike are believed (assumed)
+FARTHEST = math.log(
+    10.0
+)  # of a time from what was expected: no lot is so far off, however often told (assumed)
 ROUNDS = 4
 STEP = 0.02  # of a logarithm, for slopes
 
@@ -118,7 +121,7 @@ def learn(resin: Resin, evidence: Evidence, doubted: Sequence[Evidence] = ()) ->
     before = float(slope[0] @ prior @ slope[0])
     expected_sd = math.sqrt(before + float(noise[0, 0]))
     pull = float(math.log(evidence.elapsed) - first[0]) / expected_sd
-    together = _alike(evidence, pull, doubted)
+    together = _alike(evidence, pull, doubted) if abs(pull * expected_sd) <= FARTHEST else ()
     contradicts = abs(pull) > EDGE and not together
     if contradicts:
         noise = noise + ((pull / EDGE) ** 2 - 1.0) * expected_sd**2
