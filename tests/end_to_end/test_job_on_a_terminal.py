@@ -59,6 +59,7 @@ def test_a_job_is_told_with_a_few_keys(shed: Path) -> None:
     answer(second, ("Resin system [epoxy-slow]", ""), ("Resin as weighed", "100"), ("Hardener", "22"))
     answer(second, ("[demo 7]", ""), ("[demo H2]", ""))
     answer(second, ("pot", ""), ("[the owner]", ""), ("Remark", ""), ("[now]", ""))
+    assert "as no other was told" not in second.before  # each was shown in its question
     second.expect_exact("B2")
     second.expect(pexpect.EOF)
     laying = on_terminal(shed, command="layer")

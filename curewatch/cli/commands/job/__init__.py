@@ -81,7 +81,9 @@ def _weighed(
         raise UsageError(f"{wrong.option}: {resin.name} is mixed with {added}. Use --{added}-mass")
     rest = {key: text for key, text in given.items() if key in known}
     values = telling.taken_over(fill(fields, rest, before, ask, words), before, rest)
-    said_again = [each.key for each in fields if each.key.endswith(_OF_TINS) and rest.get(each.key) is None]
+    shown = ask is not None and nothing_given(rest)
+    of_tins = [each for each in fields if each.key.endswith(_OF_TINS) and not (shown and each.asked)]
+    said_again = [each.key for each in of_tins if rest.get(each.key) is None]
     last = ", ".join(f"{key.replace('_', ' ')} {values[key]}" for key in said_again if key in values)
     if last:
         note(f"as no other was told: {last}")
