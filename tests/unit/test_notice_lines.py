@@ -114,6 +114,8 @@ def of_the_work() -> Iterator[Signal]:
         text = recoat._text(progress(), means, against)
         yield Signal(Key(AlertKind.RECOAT_WINDOW, "L212"), True, False, text, meaning=means)
     yield watchers.stall(progress())
+    for peak in (350.0, 400.0):  # below boiling, and above it
+        yield watchers.own_heat(progress(own_peak=peak))
     yield watchers.probe(progress())
     for life, slope in ((TOMORROW - NOW, None), (-TOMORROW, None), (3600.0, 1.0)):
         pot = pots.OpenPot("L212", NAMED, NOW, life, "", slope)
