@@ -443,6 +443,7 @@ def look_sections() -> dict[str, str]:
     return found
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("width", [320, 360, PHONE["width"]])
 def test_the_longest_verdict_is_on_one_line(chromium: Any, shed: Page, width: int) -> None:
     """UNKNOWN is read as a word on a small phone, not as UNKNO and WN."""

@@ -393,7 +393,10 @@ def test_cure_says_do_not_before_any_time(
     assert json.loads(out)["do_not"] == reason
 
 
-@pytest.mark.parametrize(("resin", "celsius"), [("epoxy-slow", 150), ("polyester-laminating", 150)])
+@pytest.mark.parametrize(
+    ("resin", "celsius"),
+    [("epoxy-slow", 150), pytest.param("polyester-laminating", 150, marks=pytest.mark.long)],
+)
 def test_a_film_that_gels_in_seconds_is_refused_and_no_time_is_nought(
     resin: str, celsius: int, capsys: pytest.CaptureFixture[str]
 ) -> None:
