@@ -21,6 +21,7 @@ FREE = {
     "cli/screens/levers.py": "kilograms of water to take out",
     "cli/typed.py": "what is allowed, in both scales",
     "worklog/quality.py": "a refusal of what was typed",
+    "worklog/telling.py": "a refusal of what was typed",
     "materials/maker_sheet.py": "a maker's statement; Wording.retold tells it",
     "shed/forecasts.py": "a refusal of a forecast, in the unit that its file is to have",
     "physics/saturated_salts.py": "a refusal of an equation, in SI",
