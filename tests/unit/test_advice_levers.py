@@ -15,6 +15,7 @@ from curewatch.advice.judge.question import Question, ask
 from curewatch.advice.judge.situation import Place, Surfaced, Trouble, TroubleKind
 from curewatch.advice.judge.weather import weather
 from curewatch.advice.remedy import levers as remedy
+from curewatch.advice.remedy import trials
 from curewatch.advice.remedy.levers import Means, advise, levers
 from curewatch.advice.remedy.parameters import Parameter, parameters
 from curewatch.answers.tonight import LeverDocument, TonightDocument, tonight_document
@@ -505,6 +506,7 @@ def test_plies_that_boil_are_named_where_something_else_fails_too(
         (Verdict.NO_GO, 0.1, ["dry-enough"], ["warm"]),
         (Verdict.NO_GO, 0.9, ["batch"], ["batch"]),
         (Verdict.NO_GO, 0.1, ["batch", "dry-enough"], ["batch", "warm"]),
+        (Verdict.NO_GO, 0.1, ["own-heat"], ["thinner", "warm"]),
         (Verdict.GO, 0.89, [], ["warm"]),
         (Verdict.GO, 0.9, [], []),
         (Verdict.UNKNOWN, None, ["reading-air", "dry-enough"], []),
@@ -518,7 +520,7 @@ def test_which_levers_are_looked_for(
     failing: list[str],
     expected: list[str],
 ) -> None:
-    """A smaller batch where the batch fails, other changes where else it fails or the go is weak.
+    """A smaller batch where the batch fails, fewer plies where they boil, others where the go is weak, too.
 
     Those of a weak go are for a firm one. None rests on a reading that cannot be trusted.
     """
@@ -535,6 +537,7 @@ def test_which_levers_are_looked_for(
 
     monkeypatch.setattr(remedy, "all_levers", every)
     monkeypatch.setattr(remedy, "_smaller", lambda *_: [Lever("batch", NOW, 0.5)])
+    monkeypatch.setattr(remedy, "_thinner", lambda *_: [Lever("thinner", NOW, 0.3)])
     asked_for = list[Means]()
 
     def means() -> Means:
@@ -743,3 +746,35 @@ def test_a_rung_that_boils_says_nothing_of_the_cooler_ones() -> None:
     warm = next(one for one in levers(question, known, outlook, NOW, Means(SHED)) if one.kind == "warm")
     assert applied(question, known, outlook, warm).verdict is Verdict.GO
     assert applied(question, known, outlook, warm, LESS["warm"]).verdict is not Verdict.GO
+
+
+@pytest.mark.parametrize(
+    ("asked_for", "cool", "goes", "found"),
+    [
+        *((12.0, 4, True, 4), (12.0, 11, True, 11), (2.5, 2, True, 2), (2.0, 2, True, 1)),
+        *((12.0, 0, True, 0), (1.0, 1, True, 0), (12.0, 4, False, 0)),
+    ],
+)
+def test_the_most_plies_that_stay_cool_are_found(
+    monkeypatch: pytest.MonkeyPatch, asked_for: float, cool: int, goes: bool, found: int
+) -> None:
+    """Fewer than asked for, down to one; none is told where they are no go for another reason."""
+    ply = 0.5e-3
+    question = replace(asked("epoxy-slow"), thickness=asked_for * ply, ply=ply)
+    known = situation(18.0, 0.5)
+    outlook = coming_hours(known, WOOD)
+    assert outlook is not None
+
+    def followed(thinner: Question, *_: object) -> list[SimpleNamespace]:
+        return [SimpleNamespace(there=None, found=thinner.thickness)]
+
+    monkeypatch.setattr(remedy.trials, "followed", followed)
+    monkeypatch.setattr(remedy, "until_set", lambda _, __, thickness: thickness)
+    monkeypatch.setattr(
+        remedy.checks, "own_heat", lambda seen, _: None if seen < (cool + 0.1) * ply else "hot"
+    )
+    monkeypatch.setattr(
+        remedy.trials, "trial_of", lambda *given: trials.Trial(goes, round(given[3] / ply) / 100)
+    )
+    expected = [Lever("thinner", NOW, 0.3, found / 100, target=found)] if found else []
+    assert remedy._thinner(question, known, outlook, NOW) == expected
