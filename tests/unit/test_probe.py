@@ -151,6 +151,25 @@ def test_own_heat_that_is_still_to_come_is_foreseen(hours: float, trouble: str) 
     assert (as_film.moment("gel").likely or np.inf) - laid.started > truth.gel + 1200.0
 
 
+@pytest.mark.parametrize(("hours", "trouble"), [(0.25, ""), (0.25, "pulled out"), (2.0, "")])
+def test_a_probe_silences_no_word_of_how_hot_a_layer_gets(hours: float, trouble: str) -> None:
+    """Before its heat has come as after; the model alone says about the same."""
+    laid, asked, _, _ = thick(hours)
+    thicker = laminate(FAST, [LaminateLayer(0.0, 5e-3)], film.constant(293.15, 86400.0), FOAM)
+    time = minutes(round(60.0 * hours) + 1)
+    probe = ProbePath("p1", time, np.interp(time - laid.started, thicker.time, thicker.hottest))
+    situation, laid, asked = (
+        shed(NOW, 20.0, 0.5),
+        replace(laid, thickness=5e-3),
+        replace(asked, thickness=5e-3),
+    )
+    peak = follow(laid, asked, situation, ahead(situation), probe=probe._replace(trouble=trouble)).own_peak
+    without = follow(laid, asked, situation, ahead(situation)).own_peak
+    assert without is not None
+    assert without > 373.15
+    assert peak == pytest.approx(without, abs=12.0)
+
+
 def test_before_a_probe_spoke_the_model_holds() -> None:
     """It speaks for the first time after an hour, in the heat: the layer was not so warm all the time."""
     laid, asked, truth, probe = thick(2.0)

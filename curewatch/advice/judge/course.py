@@ -158,7 +158,13 @@ def course(
         glassy=glassy,
     )
     met = _met(ensemble, first, marks, blushing.exposure)
-    return met._replace(own_peak=times.get("peak", met.own_peak))
+    hottest = met.own_peak if measured is None else _hottest(measured, met.start - ensemble.time[0])
+    return met._replace(own_peak=times.get("peak", hottest))
+
+
+def _hottest(measured: History, begins: FloatArray) -> FloatArray:
+    """Of each layer whose own temperature is given, from its start on. (starts, members) [K]"""
+    return np.stack([measured.temperature[:, measured.time >= begin].max(axis=1) for begin in begins])
 
 
 def setting(
