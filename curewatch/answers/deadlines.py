@@ -28,7 +28,7 @@ DEADLINES = {
 }
 
 
-BOILS = 100.0  # degC, from which the advice is a no-go
+BOILING_CELSIUS = 100.0  # above it the advice is a no-go [degC]
 
 
 def next_deadline(running: list[RunningLayerDocument], now: float) -> Deadline | None:
@@ -93,4 +93,4 @@ def own_heat(layer: RunningLayerDocument, words: Wording) -> str:
         return ""
     hot = words.stated(layer.peak_temperature_c, "degC")
     said = f"WARNING: it may heat itself to {hot}: no more plies, nothing over it, heater off, hands off"
-    return f"{said}; if it smokes, leave the shed" if layer.peak_temperature_c >= BOILS else said
+    return f"{said}; if it smokes, leave the shed" if layer.peak_temperature_c > BOILING_CELSIUS else said

@@ -205,7 +205,7 @@ def _curing(laid: Laid, now: float, until: float) -> Curing:
 
 
 def _usual(layer: Layer, question: Question, buildup: Buildup | None, path: Weather, until: float) -> Laid:
-    """The middle of the lot, and of the paths until then. [UTC s]"""
+    """The usual lot, where the air takes its likely course until then. [UTC s]"""
     upto = slice(0, int(np.searchsorted(path.time, until + STEP, side="right")) + 1)
     skin, air = path.surface_temperature[:, upto], path.air_temperature[:, upto]
     return _on_the_middle(layer, buildup, _usual_lot(question), path.time[upto], surface=skin, air=air)
@@ -225,7 +225,7 @@ def _on_the_middle(
     surface: FloatArray,
     air: FloatArray,
 ) -> Laid:
-    """These lots, dosed, on the middle of paths (members, n). [UTC s, K]"""
+    """These lots, dosed, on the median of what may come: surface and air (members, n). [UTC s, K]"""
     dose = chosen[0].resin.dose_factor(layer.peroxide_percent)
     dosed = [Lot(each.resin, each.factor * dose) for each in chosen]
     return Laid(layer.started, dosed, buildup, time, median(surface, axis=0), median(air, axis=0))
