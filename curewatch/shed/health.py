@@ -16,7 +16,7 @@ from curewatch.phrases import Said, phrase
 from curewatch.readings import Flag, Reading
 from curewatch.shed import halves as pairs
 from curewatch.shed.halves import TOGETHER, Halves
-from curewatch.units import HOUR, MINUTE
+from curewatch.units import HOUR, MINUTE, celsius_from_kelvin, fahrenheit_from_kelvin
 
 
 class Health(StrEnum):
@@ -51,26 +51,27 @@ class TrackPoint(NamedTuple):
     flags: int
 
 
-class StillHumidity(NamedTuple):
-    """A humidity that is the very same, and the temperatures that its chip said meanwhile."""
+class StillQuantity(NamedTuple):
+    """A quantity that is the very same, and what the other one of its chip said meanwhile."""
 
     since: float = 0.0  # UTC [s]
     reports: int = 0
-    lowest: float = float("inf")  # [K]
-    highest: float = float("-inf")  # [K]
+    lowest: float = float("inf")  # of the other one, in its unit
+    highest: float = float("-inf")
 
-    def step(self, point: TrackPoint, *, same: bool) -> "StillHumidity":
-        """With one more point; it begins anew where the humidity is another."""
-        if point.relative_humidity is None:
+    def step(
+        self, at: float, value: float | None, before: float | None, other: float | None
+    ) -> "StillQuantity":
+        """With one more point at a UTC time [s]; it begins anew where the value is not the one before."""
+        if value is None:
             return STIRRED
-        now = self if same else StillHumidity(point.time)
-        warm = point.temperature
-        if warm is None:
+        now = self if value == before else StillQuantity(at)
+        if other is None:
             return now._replace(reports=now.reports + 1)
-        return StillHumidity(now.since, now.reports + 1, min(now.lowest, warm), max(now.highest, warm))
+        return StillQuantity(now.since, now.reports + 1, min(now.lowest, other), max(now.highest, other))
 
 
-STIRRED = StillHumidity()
+STIRRED = StillQuantity()
 
 
 class Track(NamedTuple):
@@ -87,7 +88,8 @@ class Track(NamedTuple):
     ] = ()  # the last moves of SWAP_MOVE and more, at most SWAP_MANY
     halves: Halves = Halves()  # of a sensor whose two quantities come apart
     interval: float = 0.0  # between the last two readings [s]
-    humidity: StillHumidity = STIRRED
+    temperature: StillQuantity = STIRRED
+    humidity: StillQuantity = STIRRED
     behind: tuple[float, float] | None = None  # of the last that was older: UTC it came, and by how much [s]
 
 
@@ -103,9 +105,10 @@ STUCK_ALONE = (
 STUCK_BESIDE = 90 * MINUTE  # ... if another sensor has moved by NEIGHBOUR_MOVED meanwhile
 STUCK_COUNT = 20  # reports
 NEIGHBOUR_MOVED = 1.5  # K
-# A humidity that stays the very same for STUCK_ALONE while its own temperature moves so much is stuck: in two
-# real roof spaces (TRH database) none of tenths of a per cent did, of whole ones 1 hour in 600. [K]
-HUMIDITY_MOVES, WHOLE_HUMIDITY_MOVES = 1.0, 3.0
+# What stays the very same for STUCK_ALONE while the other quantity of its chip moves so much is stuck: in two
+# real roof spaces (TRH database) nothing of tenths did, of whole steps 1 hour in 600.
+HUMIDITY_MOVES, WHOLE_HUMIDITY_MOVES = 1.0, 3.0  # K
+TEMPERATURE_MOVES, WHOLE_TEMPERATURE_MOVES = 0.08, 0.20  # of humidity [1]
 SATURATED_AT = 0.995
 SATURATED_FOR = HOUR
 JUMPS_MANY = 3  # ... within JUMPS_WITHIN: one jump is a door, three are a fault
@@ -150,8 +153,11 @@ def step(track: Track, reading: Reading) -> Track:
         else track.moves,
         halves,
         0.0 if last is None else point.time - last.time,
+        track.temperature.step(
+            point.time, point.temperature, last and last.temperature, point.relative_humidity
+        ),
         track.humidity.step(
-            point, same=last is not None and last.relative_humidity == point.relative_humidity
+            point.time, point.relative_humidity, last and last.relative_humidity, point.temperature
         ),
     )
 
@@ -228,13 +234,9 @@ def complaint(name: str, track: Track, last: TrackPoint, now: float) -> SensorHe
         return SensorHealth(
             name, Health.STUCK, f"the very same value for {duration(last.time - since)}", since
         )
-    if _humidity_stuck(track.humidity, last):
-        said = phrase(
-            "the very same humidity for {span} while its temperature moved {moved:difference}",
-            span=duration(last.time - track.humidity.since),
-            moved=track.humidity.highest - track.humidity.lowest,
-        )
-        return SensorHealth(name, Health.STUCK, said, track.humidity.since)
+    alone = _stuck_half(track, last)
+    if alone is not None:
+        return SensorHealth(name, Health.STUCK, *alone)
     if len(track.jumps) == JUMPS_MANY and now - track.jumps[0] <= JUMPS_WITHIN:
         reason = f"{JUMPS_MANY} jumps in {duration(now - track.jumps[0])}"
         return SensorHealth(name, Health.JUMPING, reason, track.jumps[0])
@@ -244,15 +246,37 @@ def complaint(name: str, track: Track, last: TrackPoint, now: float) -> SensorHe
     return None
 
 
-def _humidity_stuck(still: StillHumidity, last: TrackPoint) -> bool:
-    """Whether a humidity stands still that its own temperature must have moved; 100 % may stay."""
-    humidity = last.relative_humidity
-    if humidity is None or humidity >= SATURATED_AT or still.reports < STUCK_COUNT:
-        return False
+def _stuck_half(track: Track, last: TrackPoint) -> tuple[Said, float] | None:
+    """What is said of a quantity that stands still while the other moves, and since when; 100 % may stay."""
+    warm, damp = last.temperature, last.relative_humidity
+    if warm is None or damp is None:
+        return None
     # what a correction made of a whole per cent is none, and moves as seldom
-    whole = last.flags & _CORRECTED or abs(humidity * 100.0 - round(humidity * 100.0)) < 1e-6
-    moves = WHOLE_HUMIDITY_MOVES if whole else HUMIDITY_MOVES
-    return last.time - still.since >= STUCK_ALONE and still.highest - still.lowest >= moves
+    moves = WHOLE_HUMIDITY_MOVES if last.flags & _CORRECTED or _whole(damp * 100.0) else HUMIDITY_MOVES
+    if damp < SATURATED_AT and _stands(track.humidity, last, moves):
+        words = "the very same humidity for {span} while its temperature moved {moved:difference}"
+        return _still(words, track.humidity, last)
+    steps = (2.0 * celsius_from_kelvin(warm), fahrenheit_from_kelvin(warm))
+    moves = WHOLE_TEMPERATURE_MOVES if any(map(_whole, steps)) else TEMPERATURE_MOVES
+    if _stands(track.temperature, last, moves):
+        words = "the very same temperature for {span} while its humidity moved {moved:fraction}"
+        return _still(words, track.temperature, last)
+    return None
+
+
+def _still(words: str, still: StillQuantity, last: TrackPoint) -> tuple[Said, float]:
+    span, moved = duration(last.time - still.since), still.highest - still.lowest
+    return phrase(words, span=span, moved=moved), still.since
+
+
+def _whole(value: float) -> bool:
+    return abs(value - round(value)) < 2e-3  # a logbook keeps temperatures to 1 mK
+
+
+def _stands(still: StillQuantity, last: TrackPoint, moves: float) -> bool:
+    """Whether it stood still for so long, and was said often enough, that the other would have moved it."""
+    long = still.reports >= STUCK_COUNT and last.time - still.since >= STUCK_ALONE
+    return long and still.highest - still.lowest >= moves
 
 
 def duration(seconds: float) -> str:

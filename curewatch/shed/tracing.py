@@ -21,7 +21,7 @@ from curewatch.shed.health import (
     STIRRED,
     SWAP_MANY,
     SWAP_MOVE,
-    StillHumidity,
+    StillQuantity,
     Track,
     TrackPoint,
 )
@@ -117,20 +117,20 @@ def _at_once(found: Series, warm: Mask, damp: Mask) -> Track:
         moves=tuple(moves),
         halves=_halves(found, warm & ~damp, damp & ~warm),
         interval=float(time[-1] - time[-2]) if time.size > 1 else 0.0,
-        humidity=_still(found),
+        temperature=_still(time, temperature, humidity),
+        humidity=_still(time, humidity, temperature),
     )
 
 
-def _still(found: Series) -> StillHumidity:
-    """Since when the humidity is the very same, and the span of its temperatures since."""
-    humidity = found.relative_humidity
-    if np.isnan(humidity[-1]):
+def _still(time: FloatArray, values: FloatArray, other: FloatArray) -> StillQuantity:
+    """Since when a quantity is the very same, and the span of the other one since."""
+    if np.isnan(values[-1]):
         return STIRRED
-    begin = _after_last(humidity[1:] != humidity[:-1])
-    warm = found.temperature[begin:]
-    warm = warm[~np.isnan(warm)]
-    span = (float(warm.min()), float(warm.max())) if warm.size else STIRRED[2:]
-    return StillHumidity(float(found.time[begin]), found.time.size - begin, *span)
+    begin = _after_last(values[1:] != values[:-1])
+    beside = other[begin:]
+    beside = beside[~np.isnan(beside)]
+    span = (float(beside.min()), float(beside.max())) if beside.size else STIRRED[2:]
+    return StillQuantity(float(time[begin]), time.size - begin, *span)
 
 
 def _points(found: Series, places: Places) -> tuple[TrackPoint, ...]:

@@ -95,30 +95,65 @@ def test_a_humidity_that_stands_still_while_its_temperature_moves_is_stuck(
         )
 
 
+@pytest.mark.parametrize(
+    ("warm", "moved", "flags", "found"),
+    [
+        (285.27, 0.09, 0, Health.STUCK),
+        (285.27, 0.07, 0, Health.FRESH),
+        (285.15, 0.19, 0, Health.FRESH),  # 12 °C: a chip of whole or half degrees stands still for longer
+        (285.65, 0.19, 0, Health.FRESH),
+        (285.372, 0.19, 0, Health.FRESH),  # 54 °F as a logbook keeps it
+        (285.15, 0.21, 0, Health.STUCK),
+        (285.27, 0.09, Flag.CORRECTED, Health.STUCK),  # only a humidity is corrected
+        (None, 0.21, 0, Health.FRESH),
+    ],
+)
+def test_a_temperature_that_stands_still_while_its_humidity_moves_is_stuck(
+    warm: float | None, moved: float, flags: int, found: Health
+) -> None:
+    """A register stuck low passes damp air off as dry."""
+
+    def track(minutes: int, said=lambda m: warm, damp=lambda m: 0.503 + moved * m / 240) -> Track:  # type: ignore[no-untyped-def]
+        return _track(minutes, said, damp, lambda m: flags)
+
+    assert _health(track(245), 245) is found
+    assert _health(track(235), 235) is Health.FRESH  # not so long
+    assert _health(track(245, lambda m: warm and warm + 0.1 * (m == 100)), 245) is Health.FRESH
+    if found is Health.STUCK:
+        told = health.judge("bench", track(245), START + 245 * MINUTE, MINUTE).reason
+        assert plain_wording().say(told) == (
+            f"the very same temperature for 4.1 h while its humidity moved {100 * moved * 244 / 240:.0f} %"
+        )
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("space", ["R2", "R6"])
-def test_in_a_real_roof_space_no_humidity_stands_still_while_its_temperature_moves(space: str) -> None:
+def test_in_a_real_roof_space_nothing_stands_still_while_the_other_quantity_moves(space: str) -> None:
     """By the hour, each word repeated: of tenths none is called stuck, of whole ones less than 1 in 500.
 
-    The control is the same air with its humidity held for six hours: most of what moved enough is found.
+    The controls are the same air with one quantity held for seven: most of what moved enough is found.
     """
     hours = [
-        (float(row["temperature_c"]) + 273.15, float(row["humidity_percent"]))
+        (float(row["temperature_c"]), float(row["humidity_percent"]))
         for row in rows(f"roof_space_{space}")
         if row["temperature_c"] and row["humidity_percent"]
     ]
-    held = [(warm, hours[n - n % 7][1] + 0.01) for n, (warm, _) in enumerate(hours)]
-    assert _stuck_hours(hours) == 0
+    first = [n - n % 7 for n in range(len(hours))]
+    assert _stuck_hours([(round(warm, 1), damp) for warm, damp in hours]) == 0
     assert _stuck_hours([(warm, round(damp)) for warm, damp in hours]) < len(hours) / 500
-    assert _stuck_hours(held) > len(hours) / 20
+    assert _stuck_hours([(round(warm), damp) for warm, damp in hours]) < len(hours) / 500
+    damp_held = [(warm, hours[n][1] + 0.01) for n, (warm, _) in zip(first, hours, strict=True)]
+    warm_held = [(hours[n][0], damp) for n, (_, damp) in zip(first, hours, strict=True)]
+    assert _stuck_hours(damp_held) > len(hours) / 20
+    assert _stuck_hours(warm_held) > len(hours) / 10
 
 
 def _stuck_hours(hours: list[tuple[float, float]]) -> int:
-    """How many of these hours the rule calls stuck: temperatures [K] and humidities [%]."""
+    """How many of these hours the rules call stuck: temperatures [°C] and humidities [%]."""
     track, found = Track(), 0
     for hour, (warm, damp) in enumerate(hours):
         for minute in range(0, 60, 10):
-            track = health.step(track, _reading(hour * 60 + minute, warm, damp / 100.0))
+            track = health.step(track, _reading(hour * 60 + minute, warm + 273.15, damp / 100.0))
         told = health.judge("attic", track, START + (hour * 60 + 50) * MINUTE, 10 * MINUTE)
         found += told.health is Health.STUCK and track.unchanged_count < 24
     return found
