@@ -204,13 +204,11 @@ def test_a_block_is_met_as_a_straight_line_of_its_mean_and_slope() -> None:
     """Of 2 + 3 x itself; of x squared 1/3 in the middle and 1 from end to end. At 0 and 2/3."""
     x = integrator.WITHIN
     assert x == pytest.approx(np.arange(13) / 12.0)
-    assert (2.0 + 3.0 * x) @ integrator.LINE == pytest.approx([2.0, 4.0])
-    assert x**2 @ integrator.LINE == pytest.approx([-1 / 6, 1 / 2])
+    assert (2.0 + 3.0 * x) @ integrator.LINES == pytest.approx([2, 4, 2, 8 / 3, 3, 11 / 3, 4, 14 / 3])
+    assert x**2 @ integrator.LINES[:, :2] == pytest.approx([-1 / 6, 1 / 2])
     assert x[::3] ** 2 @ integrator._line(4) == pytest.approx([-1 / 6, 1 / 2])
-    thirds = (2.0 + 3.0 * x) @ integrator.THIRDS
-    assert thirds == pytest.approx([2, 8 / 3, 3, 11 / 3, 4, 14 / 3])
     kinked = np.maximum(x - 1 / 3, 0.0)  # straight within each third
-    assert kinked @ integrator.THIRDS == pytest.approx([0, 0, 0, 2 / 9, 1 / 3, 5 / 9])
+    assert kinked @ integrator.LINES[:, 2:] == pytest.approx([0, 0, 0, 2 / 9, 1 / 3, 5 / 9])
     met = [1.0, 10.0, 0.0, 3.0, 10.0, 6.0]
     assert integrator._part(met, 0.5, 0.5) == pytest.approx([2.5, 10.0, 4.5, 3.5, 10.0, 7.5])
 
@@ -258,7 +256,7 @@ def test_a_block_in_which_an_inhibitor_goes_is_taken_in_thirds() -> None:
     """A rate that rises from 1e-5 to 4e-5, whatever the progress: its integral is 0.0225 over 900 s."""
     x = integrator.WITHIN
     met = np.stack([1e-5 + 3e-5 * x[None], np.zeros((1, 13)), np.full((1, 13), 293.15)])
-    track = integrator._Track(lambda _, rate, *__: rate, met, -0.01)
+    track = integrator._Track(lambda _, rate, *__: rate, integrator._lines(met)[:, 1:], -0.01)
     assert track.thirds(-0.01, 900.0, 900.0, 0) == pytest.approx(0.0125, abs=1e-12)
     assert [*track.time[:3], track.time[-1]] == pytest.approx([0.0, 300.0, 530.66, 900.0], abs=0.01)
     assert 600.0 in track.time
@@ -339,9 +337,9 @@ def test_a_kink_after_ten_minutes_of_the_first_block_is_met() -> None:
     x = integrator.WITHIN
     rate = 5e-5 * np.maximum(x - 1 / 3, 0.0)
     met = np.stack([rate[None], np.zeros((1, 13)), np.full((1, 13), 293.15)])
-    track = integrator._Track(lambda _, rate, *__: rate, met, 0.1)
-    block = (met @ integrator.LINE).transpose(1, 2, 0).reshape(6).tolist()
-    assert track.stride(0.1, 1800.0, 1800.0, block, 0) == pytest.approx(0.12, abs=1e-12)
+    lines = integrator._lines(met)
+    track = integrator._Track(lambda _, rate, *__: rate, lines[:, 1:], 0.1)
+    assert track.stride(0.1, 1800.0, 1800.0, lines[0, 0].tolist(), 0) == pytest.approx(0.12, abs=1e-12)
     assert {600.0, 1200.0} <= set(track.time)
 
 

@@ -38,9 +38,10 @@ def _line(intervals: int) -> FloatArray:
     return line
 
 
-LINE = _line(SAMPLES)
-# The same for each third of a block, side by side: (samples, thirds x 2).
-THIRDS = np.hstack([np.roll(np.pad(_line(4), ((0, 8), (0, 0))), 4 * part, axis=0) for part in range(3)])
+# The line of a block, and those of its thirds, side by side: (samples, 4 x 2).
+LINES = np.hstack(
+    [_line(SAMPLES)] + [np.pad(_line(4), ((4 * part, 8 - 4 * part), (0, 0))) for part in range(3)]
+)
 BENT = 7e-5  # of conversion by which the rate may bend within a step
 GROWING = 1000.0  # times the bend: more than the rate where it grows, and the error would grow with it
 FALLING = 0.7  # of the rate is left after two thirds of a step; less, and it falls into the glass
@@ -190,27 +191,33 @@ def _advance(resin: Resin, history: History, start: float, factor: float) -> tup
     edge, law = _edges(history), resin.law(factor)
     temperature = np.interp(edge[:-1, None] + np.diff(edge)[:, None] * WITHIN, *history)
     met = np.stack([*law.constants(temperature), temperature])
-    track, a = _Track(law.kernel(math.exp), met, start), start
-    lines = (met @ LINE).transpose(1, 2, 0).reshape(-1, 6).tolist()
-    steps = zip(edge[1:].tolist(), np.diff(edge).tolist(), lines, strict=True)
+    lines = _lines(met)
+    track, a = _Track(law.kernel(math.exp), lines[:, 1:], start), start
+    steps = zip(edge[1:].tolist(), np.diff(edge).tolist(), lines[:, 0].tolist(), strict=True)
     for block, (now, step, line) in enumerate(steps):
         a = track.thirds(a, now, step, block) if a < 0.0 else track.stride(a, now, step, line, block)
     return np.array(track.time), np.array(track.progress)
 
 
+def _lines(met: FloatArray) -> FloatArray:
+    """What stages of each block and of its thirds meet: (3, blocks, samples) -> (blocks, 4, 6)."""
+    ends = (met.reshape(-1, SAMPLES + 1) @ LINES).reshape(3, -1, 4, 2)
+    return ends.transpose(1, 2, 3, 0).reshape(-1, 4, 6)
+
+
 class _Track:
     """Where a film has been."""
 
-    def __init__(self, rate: Callable[..., float], met: FloatArray, start: float) -> None:
-        """``met``: both rate constants and the temperature at each block's samples (3, blocks, samples)."""
+    def __init__(self, rate: Callable[..., float], thirds: FloatArray, start: float) -> None:
+        """``thirds``: what the stages of each third of each block meet (blocks, 3, 6)."""
         self.time, self.progress = [0.0], [start]
-        self._rate, self._met = rate, met
+        self._rate, self._thirds = rate, thirds
 
     def thirds(self, a: float, now: float, step: float, block: int) -> float:
         """Progress after a block, taken in thirds, in each of which its temperature is straight."""
-        parts = (self._met[:, block] @ THIRDS).reshape(3, 3, 2).transpose(1, 2, 0).reshape(3, 6).tolist()
         third = step / 3.0
-        for end, met in zip((now - 2.0 * third, now - third, now), parts, strict=True):
+        ends = (now - 2.0 * third, now - third, now)
+        for end, met in zip(ends, self._thirds[block].tolist(), strict=True):
             a = self._inhibited(a, end, third, met) if a < 0.0 else self.stride(a, end, third, met)
         return a
 
@@ -272,7 +279,8 @@ class _Track:
         elif step > TOLD:
             middle, whole = 0.3125 * first + 0.1875 * last, 0.25 * first + 0.75 * last
             self.time.append(now - 0.5 * step)
-            self.progress.append(min(a + step * min(middle, whole), 1.0))  # not beyond a rate that falls away
+            there = a + step * (middle if middle < whole else whole)  # not beyond a rate that falls away
+            self.progress.append(there if there < 1.0 else 1.0)
         end = a + step * (0.25 * first + 0.75 * last)
         end = end if end < 1.0 else 1.0
         self.time.append(now)
