@@ -7,6 +7,7 @@ default, so that an empty file, or none, is a valid configuration.
 import re
 from datetime import date, time
 from difflib import get_close_matches
+from ipaddress import ip_address
 from pathlib import Path
 from typing import Annotated, Literal
 from urllib.parse import urlsplit
@@ -36,6 +37,7 @@ _PLAIN_WORDS = (
     *["battery", "bat", "batt", "b", "pressure", "name", "id", "at", "timestamp", "ts", "age_s", "n", "seq"],
 )
 FIELD_WORDS = (*_FIELDS_SHOWN.split(", "), *_PLAIN_WORDS)
+HOST_NAME = r"[A-Za-z0-9]([A-Za-z0-9.-]{0,251}[A-Za-z0-9])?"
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 EVERY_DAY: tuple[Day, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -108,6 +110,19 @@ def _machine(text: str) -> str:
     return text
 
 
+def _own_address(text: str) -> str:
+    """What a socket can listen on: a number, or a name as it stands in this machine's list of hosts."""
+    try:
+        ip_address(text)
+    except ValueError:
+        if re.fullmatch(r"[0-9.]+", text) or not re.fullmatch(HOST_NAME, text):
+            raise ValueError(
+                "an address of this machine, such as 192.168.1.7, ::1 or 0.0.0.0 for all of them; "
+                "its port stands below: port = 8737"
+            ) from None
+    return text
+
+
 def _whole_topic(text: str) -> str:
     if set(text) & {"+", "#", "\0"}:
         raise ValueError("one whole topic, without + or #")
@@ -141,7 +156,7 @@ Names = Annotated[tuple[str, ...], ONE_OR_MORE]
 HostName = Annotated[
     str,
     Meta(
-        pattern=r"^[A-Za-z0-9]([A-Za-z0-9.-]{0,251}[A-Za-z0-9])?$",
+        pattern=f"^{HOST_NAME}$",
         description="a name of this machine, such as shed.local, without a port",
     ),
 ]
@@ -257,7 +272,7 @@ class MqttSource(FileTable, frozen=True, kw_only=True):
             description="1 to 64 letters, digits, - or _",
         ),
     ] = "curewatch"
-    topics: Annotated[tuple[TopicFilter, ...], ONE_OR_MORE] = ("curewatch/+/reading",)
+    topics: Annotated[tuple[TopicFilter, ...], ONE_OR_MORE, Meta(min_length=1)] = ("curewatch/+/reading",)
     device_level: Annotated[int, Meta(ge=1, le=20)] | None = (
         None  # of a topic, from the first; else the last +
     )
@@ -351,7 +366,9 @@ class PhonePageTable(FileTable, frozen=True, kw_only=True):
     """The page for phones on the local network; off unless somebody switches it on."""
 
     on: bool = False
-    address: Address = "127.0.0.1"  # of this machine, to listen on; 0.0.0.0 is all of them
+    address: Annotated[Address, _own_address] = (
+        "127.0.0.1"  # of this machine, to listen on; 0.0.0.0 is all of them
+    )
     port: Annotated[int, Meta(ge=1, le=65_535)] = 8737
     names: Annotated[tuple[HostName, ...], Meta(max_length=16)] = ()  # that browsers may call this machine by
     certificate_file: Path | None = None  # PEM, with its chain: TLS
@@ -393,7 +410,7 @@ class WorkingHours(FileTable, frozen=True, kw_only=True):
 
     start: time = time(8, 0)
     end: time = time(22, 30)
-    days: tuple[Day, ...] = EVERY_DAY
+    days: Annotated[tuple[Day, ...], Meta(min_length=1)] = EVERY_DAY
 
 
 class Tin(FileTable, frozen=True, kw_only=True):

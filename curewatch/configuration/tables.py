@@ -159,9 +159,12 @@ def _list(base: Any, extras: tuple[Any, ...], given: object, place: Place) -> tu
         given = [given]
     if not isinstance(given, list):
         raise Misfit(place, _LIST)
-    most = next((extra.max_length for extra in extras if isinstance(extra, Meta)), None)
-    if most is not None and len(given) > most:
-        raise Misfit(place, f"a list of at most {most}")
+    for extra in extras:
+        if isinstance(extra, Meta):
+            if extra.max_length is not None and len(given) > extra.max_length:
+                raise Misfit(place, f"a list of at most {extra.max_length}")
+            if len(given) < (extra.min_length or 0):
+                raise Misfit(place, "a list of at least one, or leave the key out")
     kind = get_args(base)[0]
     return tuple(_value(kind, found, (*place, str(index))) for index, found in enumerate(given))
 

@@ -1,5 +1,6 @@
 """The server: a few connections at a time, each in a thread of its own, from `start` to `stop`."""
 
+import errno
 import socket
 import ssl
 import threading
@@ -47,7 +48,8 @@ class PageServer(HTTPServer):
         try:
             super().__init__((page.address, page.port), Handler)
         except OSError as trouble:
-            text = f"{page.address} port {page.port}: {reason(trouble)}. Use another [page] port"
+            key = "port" if trouble.errno == errno.EADDRINUSE else "address"
+            text = f"{page.address} port {page.port}: {reason(trouble)}. Use another [page] {key}"
             raise UsageError(text) from trouble
 
     def server_bind(self) -> None:

@@ -1,12 +1,14 @@
 """What a daemon must know of its configuration before it starts, without the model behind it."""
 
+from collections.abc import Iterable
+
 from msgspec.structs import asdict
 
 from curewatch.advice.judge.limits import for_resin
 from curewatch.configuration import Configuration
 from curewatch.errors import ConfigurationError, UsageError
 from curewatch.logbook import Entry
-from curewatch.materials import load_resin
+from curewatch.materials import load_resin, resin_names
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.materials.substrate import load_substrate
 
@@ -22,9 +24,11 @@ def check_names(configuration: Configuration) -> None:
     name, shelf, shed = "", configuration.resin, configuration.shed
     try:
         load_substrate(shed.substrate, None if shed.thickness_mm is None else shed.thickness_mm / 1000)
-        load_resin(shelf.name, shelf.folder).configured_dose(shelf.peroxide_percent)
-        for resin in (shelf.name, *shelf.also):
-            for_resin(load_resin(resin, shelf.folder), own_limits(configuration), configuration.limits.rules)
+        there = [load_resin(resin, shelf.folder) for resin in (shelf.name, *shelf.also)]
+        there[0].configured_dose(shelf.peroxide_percent)
+        for resin in there:
+            for_resin(resin, own_limits(configuration), configuration.limits.rules)
+        check_shelf(configuration, [*(each.name for each in there), *resin_names(shelf.folder)])
         for name, sensor in configuration.sensors.items():  # noqa: B007 - named in the error below
             load_sensor_part(sensor.part)
     except ConfigurationError as trouble:
@@ -38,6 +42,27 @@ def check_names(configuration: Configuration) -> None:
         ) from trouble
     except UsageError as trouble:
         raise ConfigurationError(str(trouble), "a name that is known", file=configuration.file) from trouble
+
+
+def check_shelf(configuration: Configuration, known: Iterable[str]) -> None:
+    """Every price and every tin is of a resin that there is: a slip would leave that resin without it.
+
+    Raises
+    ------
+    ConfigurationError
+        Names the file, the key and the first resin that is not known.
+    """
+    known = list(dict.fromkeys(known))
+    told = {"resin.price": list(configuration.resin.price), "stock": list(configuration.stock)}
+    for table, names in told.items():
+        strange = next((name for name in names if name not in known), None)
+        if strange is not None:
+            raise ConfigurationError(
+                f"{strange!r}, which is no resin here",
+                f"one of {', '.join(known)}",
+                file=configuration.file,
+                key=f"{table}.{strange}",
+            )
 
 
 def configuration_entry(configuration: Configuration, now: float) -> Entry:

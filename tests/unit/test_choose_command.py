@@ -207,6 +207,16 @@ def test_the_record_says_what_the_tabs_showed() -> None:
     )
 
 
+def test_a_configured_price_of_no_resin_is_refused(typed: Typed, tmp_path: Path) -> None:
+    """A slip in the file would leave that resin without its price; with the right name it is taken."""
+    file = tmp_path / "curewatch.toml"
+    file.write_text(SHED.replace("price = { epoxy-slow", "price = { epoxy-slwo"))
+    status, _, said = typed("choose --on bare-timber --thickness 4mm")
+    assert (status, "key resin.price.epoxy-slwo: found 'epoxy-slwo'" in said) == (78, True)
+    file.write_text(SHED)
+    assert typed("choose --on bare-timber --thickness 4mm")[0] == 0
+
+
 @pytest.mark.parametrize("price", ["epoxy-slow 3,50", "epoxy-slow=3.50", "epoxy-slow 3.50 EUR"])
 def test_a_price_is_taken_as_people_type_it(price: str, typed: Typed) -> None:
     """With a comma, a sign or a currency; it goes before that of the configuration."""

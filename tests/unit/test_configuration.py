@@ -97,6 +97,11 @@ def test_the_example_is_valid_and_complete() -> None:
             "'mqtt://creek'",
             "its name or number alone",
         ),
+        ("[mqtt.yard]\ntopics = []", 2, "mqtt.yard.topics", "[]", "at least one, or leave the key out"),
+        ("[working_hours]\ndays = []", 2, "working_hours.days", "[]", "at least one"),
+        ('[page]\naddress = "300.1.2.3"', 2, "page.address", "'300.1.2.3'", "an address of this machine"),
+        ('[page]\naddress = "127.0.0.1:80"', 2, "page.address", "'127.0.0.1:80'", "port = 8737"),
+        ('[page]\naddress = "http://shed"', 2, "page.address", "'http://shed'", "an address of this machine"),
         ('[mqtt.yard]\nhost = "creek:1883"', 2, "mqtt.yard.host", "'creek:1883'", "port = 1883"),
         (
             "[limits]\ntemperature_lowest_c = 30\ntemperature_highest_c = 10",

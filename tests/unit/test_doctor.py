@@ -105,6 +105,22 @@ def test_a_shed_without_air_cannot_be_trusted(tmp_path: Path) -> None:
     assert 'role = "air"' in about(findings, "sensors").advised
 
 
+@pytest.mark.parametrize(
+    ("text", "key"),
+    [
+        ("[resin]\nprice = { epoxy-slwo = 25.0 }\n", "key resin.price.epoxy-slwo"),
+        ("[stock.epoxy-slwo]\nresin_g = 1\nadded_g = 1\ncounted = 2026-10-17\n", "key stock.epoxy-slwo"),
+    ],
+)
+def test_a_price_or_a_tin_of_no_resin_is_told(tmp_path: Path, text: str, key: str) -> None:
+    """A slip would leave the resin without its price, or its tins uncounted; the control has none."""
+    found = about(examined(tmp_path, SHED + text), "configuration")
+    assert (found.grade, found.exit_status) == (Grade.BAD, ExitStatus.CONFIGURATION)
+    assert f"{key}: found 'epoxy-slwo', which is no resin here. Use one of epoxy-slow, " in found.finding
+    right = about(examined(tmp_path, SHED + text.replace("slwo", "slow")), "configuration")
+    assert right.grade is not Grade.BAD
+
+
 def test_a_port_that_is_not_there_is_told(tmp_path: Path) -> None:
     """With where to look for its name."""
     findings = examined(tmp_path, f'{SHED}\n[serial.usb]\nurl = "/dev/ttyNOWHERE"\n')

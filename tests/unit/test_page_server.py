@@ -294,6 +294,11 @@ def test_a_page_that_cannot_start_is_said_once_and_tried_again(
     edge.beat()
     assert len(said) == 1
     edge.stop()
+    elsewhere = PageEdge(
+        configuration.parse(f'{book}[page]\non = true\naddress = "192.0.2.1"\n'), said.append
+    )
+    elsewhere.beat()
+    assert said[1].endswith("Cannot assign requested address. Use another [page] address")
     (tmp_path / "wrong.pem").write_text("no certificate")
     keys = "".join(f'{key} = "{tmp_path}/wrong.pem"\n' for key in ("certificate_file", "key_file"))
     text = f"{book}[page]\non = true\nport = {port}\n{keys}"

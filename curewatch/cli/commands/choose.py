@@ -143,6 +143,7 @@ def _shelf(told: dict[str, Any], look: "Look", need: "Need", own: Any) -> "Shelf
     from curewatch.advice.choose.choice import Shelf
     from curewatch.materials import load_resin, resin_names
     from curewatch.materials.cloth import load_cloth
+    from curewatch.shed.known_names import check_shelf
 
     resin = look.configuration.resin
     named = [part.strip() for part in told.get("shelf", "").split(",") if part.strip()]
@@ -150,6 +151,7 @@ def _shelf(told: dict[str, Any], look: "Look", need: "Need", own: Any) -> "Shelf
     there = [load_resin(name, resin.folder) for name in names]
     further = [load_resin(name, resin.folder) for name in resin_names(resin.folder) if name not in names]
     prices, known = told.get("price", {}), [each.name for each in (*there, *further)]
+    check_shelf(look.configuration, known)
     strange = next((name for name in prices if name not in known), None)
     if strange is not None:
         raise UsageError(f"--price: found {strange!r}, which is no resin here. Use {', '.join(known)}")
