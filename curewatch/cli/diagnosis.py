@@ -16,7 +16,7 @@ from curewatch.answers.doctor import FindingDocument, Grade
 from curewatch.clock import Instant
 from curewatch.configuration import Configuration, MqttSource, logbook_path, password
 from curewatch.errors import CurewatchError, ExitStatus, RecordBroken, StoreFailed
-from curewatch.logbook import LogbookStore
+from curewatch.logbook import LogbookStore, watched
 from curewatch.logbook.checked import check_since_seal
 from curewatch.logbook.forwarded import kept_by_another
 from curewatch.materials.sensor_part import load_sensor_part
@@ -206,6 +206,19 @@ def _kept(source: MqttSource, about: str, finding: str) -> FindingDocument:
         f"{finding} {span}; what it has not written to its disk is lost if it loses power; "
         f"a message above {LONGEST / 1000:.0f} kB is {large}",
     )
+
+
+def _daemon(examined: Examined) -> Iterator[FindingDocument]:
+    """Whether one takes in what the sources bring; nothing where there is no source, or none can tell."""
+    configuration = examined.configuration
+    if not configuration.serial and not configuration.mqtt:
+        return
+    found = watched(logbook_path(configuration))
+    if found:
+        yield _good("daemon", "one runs and keeps the logbook")
+    elif found is False:
+        finding = "none runs: no reading comes in, no alert rings"
+        yield _bad("daemon", finding, "start it: curewatch watch, or the service curewatch ingest")
 
 
 def _heartbeat(examined: Examined) -> Iterator[FindingDocument]:
@@ -451,6 +464,7 @@ def _forecast(examined: Examined) -> Iterator[FindingDocument]:
 EXAMINATIONS: tuple[Callable[[Examined], Iterator[FindingDocument]], ...] = (
     _configuration,
     _serial,
+    _daemon,
     _brokers,
     _heartbeat,
     _notices,

@@ -535,6 +535,10 @@ class Configuration(FileTable, frozen=True, kw_only=True):
             raise Misfit(("stock",), allowed)
 
     def _sources_and_sensors_meet(self, sensors: dict[str, Sensor]) -> None:
+        for twice in self.serial.keys() & self.mqtt.keys():
+            raise Misfit(
+                ("mqtt", twice), f"another name: [serial.{twice}] has it, and each source needs its own"
+            )
         for port, source in self.serial.items():
             if source.sensor and sensors and source.sensor not in sensors:
                 raise ValueError(

@@ -14,7 +14,7 @@ from curewatch.advice.judge.situation import Place, Situation, Trouble, TroubleK
 from curewatch.configuration import Configuration, Role
 from curewatch.logbook import LogbookStore
 from curewatch.materials.sensor_part import load_sensor_part
-from curewatch.shed import forecasts, halves, health, rejected_lately
+from curewatch.shed import forecasts, halves, health, rejected_lately, ways_in
 from curewatch.shed.clock_watch import DOUBT, NOT_BEFORE
 from curewatch.shed.health import Health, SensorHealth
 from curewatch.shed.judgement import JudgedSensor, judged
@@ -69,8 +69,10 @@ def situation(
     """
     names = [name for name in sensors_of_interest(logbook, configuration) if configuration.of_shed(name)]
     found = judged(logbook, configuration, names, now)
-    quiet = any(each.health.health in QUIET for each in found.values())
+    quiet = {name: each.health.since for name, each in found.items() if each.health.health in QUIET}
     strangers = _strangers(logbook, configuration, now) if quiet else {}
+    recorded = not_before <= 0.0
+    barred = {} if recorded else ways_in.advised(logbook, configuration, quiet, now)
     places = {role: _place(role, configuration, found) for role in ROLES}
     rejected = rejected_lately.lately(logbook, now)
     troubles = (
@@ -84,8 +86,9 @@ def situation(
                 *each,
                 rejected_lately.of_sensor(rejected, name, each.health.since, now),
                 now=now,
-                recorded=not_before <= 0.0,
+                recorded=recorded,
                 strangers=strangers,
+                barred=barred.get(name, ""),
             )
         ),
     )
@@ -133,6 +136,7 @@ def _troubles(
     now: float,
     recorded: bool,
     strangers: Mapping[str, float],
+    barred: str,
 ) -> list[Trouble]:
     role = configuration.role_of(name) or ""
     set_back = seen.set_back and not recorded
@@ -153,8 +157,8 @@ def _troubles(
         return [Trouble(TroubleKind.INCOMPLETE, half, name, role, judged.since, HALF_ADVISED)]
     kind = _KIND.get(judged.health)
     place = f"sheds.{configuration.label}.sensors" if configuration.label else "sensors"
-    newer = _newer_name(f"[{place}.{name}]", judged, strangers)
-    return [] if kind is None else [Trouble(kind, judged.reason, name, role, judged.since, newer)]
+    advised = _newer_name(f"[{place}.{name}]", judged, strangers) or barred
+    return [] if kind is None else [Trouble(kind, judged.reason, name, role, judged.since, advised)]
 
 
 def _strangers(logbook: LogbookStore, configuration: Configuration, now: float) -> dict[str, float]:

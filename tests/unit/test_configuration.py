@@ -97,6 +97,13 @@ def test_the_example_is_valid_and_complete() -> None:
             "'mqtt://creek'",
             "its name or number alone",
         ),
+        (
+            '[mqtt.yard]\n[serial.yard]\nurl = "/dev/x"',
+            1,
+            "mqtt.yard",
+            "this table",
+            "another name: [serial.yard] has it",
+        ),
         ("[mqtt.yard]\ntopics = []", 2, "mqtt.yard.topics", "[]", "at least one, or leave the key out"),
         ("[working_hours]\ndays = []", 2, "working_hours.days", "[]", "at least one"),
         ('[page]\naddress = "300.1.2.3"', 2, "page.address", "'300.1.2.3'", "an address of this machine"),

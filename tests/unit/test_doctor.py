@@ -143,6 +143,17 @@ def test_a_port_behind_an_address_is_judged_by_what_the_daemon_wrote_down(tmp_pa
     assert (lost.grade, "Connection refused" in lost.finding) == (Grade.BAD, True)
 
 
+def test_a_shed_without_a_daemon_cannot_be_trusted(tmp_path: Path) -> None:
+    """Where a source is to be read and nobody reads it; with a daemon it is told, without sources nothing."""
+    assert not [one for one in examined(tmp_path) if one.about == "daemon"]
+    text = f'{SHED}\n[serial.far]\nurl = "socket://127.0.0.1:5000"\n'
+    none = about(examined(tmp_path, text), "daemon")
+    assert (none.grade, none.finding) == (Grade.BAD, "none runs: no reading comes in, no alert rings")
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.hold("a daemon", NOW)
+        assert about(looked_at(tmp_path), "daemon").grade is Grade.GOOD
+
+
 def test_a_broker_is_judged_by_what_the_daemon_wrote_down(tmp_path: Path) -> None:
     """Never spoken with, answering, answering without our session, and gone."""
     text = f'{SHED}\n[mqtt.yard]\nhost = "127.0.0.1"\n'

@@ -247,6 +247,43 @@ def test_a_sensor_that_may_speak_under_a_new_name_is_asked_for(logbook: Logbook)
     ]
 
 
+@pytest.mark.parametrize(
+    ("sources", "told", "remedy"),
+    [
+        ("[mqtt.yard]", {"up": False, "reason": "Connection refused"},
+         "see to the broker: yard does not answer (Connection refused)"),
+        ("[mqtt.yard]", {"up": True}, "check its power, and what sends it to the broker yard"),
+        ('[serial.usb]\nurl = "/dev/x"\nsensor = "bench"\n[mqtt.yard]', {"up": False, "reason": "no answer"},
+         "see to the broker: yard does not answer (no answer)"),
+        ('[serial.usb]\nurl = "/dev/x"\nsensor = "hull"\n[mqtt.yard]', {"up": False, "reason": "no answer"},
+         "check its cable and battery; the verdict comes back with its next reading"),
+        ('[serial.yard]\nurl = "/dev/x"', {"up": False, "reason": "No such file or directory"},
+         "see to the port: yard does not answer (No such file or directory)"),
+    ],
+)  # fmt: skip
+def test_a_silent_sensor_is_not_blamed_for_what_brings_it(
+    logbook: Logbook, sources: str, told: dict[str, object], remedy: str
+) -> None:
+    """No daemon, a broker that does not answer, a sender by radio: none of them is mended at a cable.
+
+    A recording tells nothing of a daemon that runs now.
+    """
+    found = configuration.parse(f'{sources}\n[sensors.bench]\nrole = "air"\n[sensors.hull]\nrole = "surface"')
+    logbook.append([*_readings("bench", 180), *_readings("hull", 120, NOW - HOUR)])
+
+    def asked(**given: float) -> str:
+        [trouble] = present.situation(logbook, found, NOW, **given).troubles
+        assert (trouble.sensor, trouble.kind) == ("hull", TroubleKind.SILENT)
+        return trouble.remedy
+
+    assert asked() == "start the daemon: curewatch watch. Without one no reading comes in"
+    assert "check its cable and battery" in asked(not_before=0.0)
+    logbook.hold("a daemon", NOW)
+    logbook.write(Entry("source", {"source": "yard", "up": True}, NOW - 62 * MINUTE))
+    logbook.write(Entry("source", {"source": "yard", **told}, NOW - 61 * MINUTE))
+    assert asked() == remedy
+
+
 def test_a_sensor_that_never_spoke_may_have_another_name(logbook: Logbook) -> None:
     """All that speak and that nobody configured are named, unless they are many."""
     logbook.append([*_readings("bench", 180), *_readings("attic", 180), *_readings("keel", 59)])
