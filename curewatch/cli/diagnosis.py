@@ -16,7 +16,7 @@ from curewatch.answers.doctor import FindingDocument, Grade
 from curewatch.clock import Instant
 from curewatch.configuration import Configuration, MqttSource, logbook_path, password
 from curewatch.errors import CurewatchError, ExitStatus, RecordBroken, StoreFailed
-from curewatch.logbook import LogbookStore, watched
+from curewatch.logbook import LogbookStore, StoredEntry, watched
 from curewatch.logbook.checked import check_since_seal
 from curewatch.logbook.forwarded import kept_by_another
 from curewatch.materials.sensor_part import load_sensor_part
@@ -136,6 +136,10 @@ def _serial(examined: Examined) -> Iterator[FindingDocument]:
         elif not os.access(port, os.R_OK | os.W_OK):
             group = "sudo usermod -a -G dialout $USER, then log in again"
             yield _bad(about, f"{port} may not be opened by you", group)
+        elif not port.is_char_device():
+            yield _bad(about, f"{port} is no serial port", "list them: ls /dev/serial/by-id")
+        elif refused := _refused(examined, name):
+            yield _bad(about, f"{port} is there, but {refused}", "let the daemon alone have it open")
         elif "by-id" not in source.url and port.is_char_device() and "/dev/tty" in source.url:
             steady = "use its name under /dev/serial/by-id: that one stays when cables move"
             yield _care(about, f"{port} is there under a name that can change", steady)
@@ -143,19 +147,33 @@ def _serial(examined: Examined) -> Iterator[FindingDocument]:
             yield _good(about, f"{port} is there and may be opened")
 
 
+def _refused(examined: Examined, name: str) -> str:
+    """Why the daemon that runs does not read a port, as far as it wrote that down; nothing where it does."""
+    last = _last_told(examined, name)
+    if last is None or last.payload["up"] or not watched(logbook_path(examined.configuration)):
+        return ""
+    return f"not read since {examined.words.moment(last.at, examined.now.utc)}: {last.payload.get('reason')}"
+
+
+def _last_told(examined: Examined, *names: str) -> StoredEntry | None:
+    """What the daemon wrote down last of whether this source answers."""
+    entries = [] if examined.logbook is None else examined.logbook.entries("source")
+    told = (
+        one for one in reversed(entries) if str(one.payload.get("source")) in names and "up" in one.payload
+    )
+    return next(told, None)
+
+
 def _far_port(examined: Examined, name: str, url: str) -> FindingDocument:
     """A port behind an address takes one reader, the daemon: what it wrote down last is told."""
     about = f"serial.{name}"
-    entries = [] if examined.logbook is None else examined.logbook.entries("source")
-    told = [entry for entry in entries if entry.payload.get("source") == name and "up" in entry.payload]
-    if not told:
+    last = _last_told(examined, name)
+    if last is None:
         return _care(about, f"{url}: the daemon has not connected to it yet", "start it: curewatch watch")
-    when = examined.words.moment(told[-1].at, examined.now.utc)
-    if told[-1].payload["up"]:
+    when = examined.words.moment(last.at, examined.now.utc)
+    if last.payload["up"]:
         return _good(about, f"{url}: answers since {when}")
-    return _bad(
-        about, f"{url}: no answer since {when}: {told[-1].payload.get('reason')}", "see to its other end"
-    )
+    return _bad(about, f"{url}: no answer since {when}: {last.payload.get('reason')}", "see to its other end")
 
 
 def _brokers(examined: Examined) -> Iterator[FindingDocument]:
@@ -174,10 +192,9 @@ def _broker_heard(examined: Examined, name: str, about: str) -> FindingDocument:
 
     entries = [] if examined.logbook is None else examined.logbook.entries("source")
     told = [entry for entry in entries if str(entry.payload.get("source")) in {name, about}]
-    state_told = [entry for entry in told if "up" in entry.payload]
-    if not state_told:
+    last = _last_told(examined, name, about)
+    if last is None:
         return _bad(about, "the daemon has not connected to it yet", "start it: curewatch watch")
-    last = state_told[-1]
     when = examined.words.moment(last.at, examined.now.utc)
     if not last.payload["up"]:
         return _bad(about, f"no answer since {when}: {last.payload.get('reason')}", "see to the broker")

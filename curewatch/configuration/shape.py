@@ -539,7 +539,12 @@ class Configuration(FileTable, frozen=True, kw_only=True):
             raise Misfit(
                 ("mqtt", twice), f"another name: [serial.{twice}] has it, and each source needs its own"
             )
+        ports: dict[str, str] = {}
         for port, source in self.serial.items():
+            if ports.setdefault(source.url, port) != port:
+                raise Misfit(
+                    ("serial", port, "url"), f"another port: serial.{ports[source.url]} reads this one"
+                )
             if source.sensor and sensors and source.sensor not in sensors:
                 raise ValueError(
                     f"serial.{port}.sensor = one of {', '.join(sensors)}; found {source.sensor!r}"

@@ -45,6 +45,8 @@ def test_unplugged_in_mid_line_and_back(tmp_path: Path) -> None:
         ("socket://127.0.0.1:1", "Connection refused"),
         ("rfc2217://127.0.0.1:1", "Connection refused"),
         ("bluetooth://bench", "protocol 'bluetooth' not known"),
+        (__file__, "it is no serial port"),
+        ("/dev", "it is no serial port"),
     ],
 )
 def test_why_a_port_cannot_be_opened_is_said_once_and_plainly(url: str, said: str) -> None:

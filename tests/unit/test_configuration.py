@@ -104,6 +104,13 @@ def test_the_example_is_valid_and_complete() -> None:
             "this table",
             "another name: [serial.yard] has it",
         ),
+        (
+            '[serial.a]\nurl = "/dev/x"\n[serial.b]\nurl = "/dev/x"',
+            4,
+            "serial.b.url",
+            "'/dev/x'",
+            "another port: serial.a reads this one",
+        ),
         ("[mqtt.yard]\ntopics = []", 2, "mqtt.yard.topics", "[]", "at least one, or leave the key out"),
         ("[working_hours]\ndays = []", 2, "working_hours.days", "[]", "at least one"),
         ('[page]\naddress = "300.1.2.3"', 2, "page.address", "'300.1.2.3'", "an address of this machine"),

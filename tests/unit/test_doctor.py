@@ -128,6 +128,23 @@ def test_a_port_that_is_not_there_is_told(tmp_path: Path) -> None:
     assert (port.grade, "by-id" in port.advised) == (Grade.BAD, True)
 
 
+def test_a_port_that_the_daemon_cannot_read_is_told(tmp_path: Path) -> None:
+    """It is there and may be opened, and another program has it; without a daemon nothing is claimed."""
+    text = f'{SHED}\n[serial.usb]\nurl = "/dev/null"\n'
+    assert about(examined(tmp_path, text), "serial.usb").grade is Grade.GOOD
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        down = {"source": "usb", "up": False, "reason": "another program has it open"}
+        logbook.write(Entry("source", down, NOW - 30))
+        assert about(looked_at(tmp_path), "serial.usb").grade is Grade.GOOD
+        logbook.hold("a daemon", NOW)
+        told = about(looked_at(tmp_path), "serial.usb")
+        assert (told.grade, "another program has it open" in told.finding) == (Grade.BAD, True)
+        logbook.write(Entry("source", {"source": "usb", "up": True}, NOW - 20))
+        assert about(looked_at(tmp_path), "serial.usb").grade is Grade.GOOD
+    plain = text.replace("/dev/null", "curewatch.toml")
+    assert "is no serial port" in about(examined(tmp_path, plain), "serial.usb").finding
+
+
 def test_a_port_behind_an_address_is_judged_by_what_the_daemon_wrote_down(tmp_path: Path) -> None:
     """Never spoken with, answering, and gone: a second reader would only disturb it."""
     text = f'{SHED}\n[serial.far]\nurl = "socket://127.0.0.1:5000"\n'

@@ -96,8 +96,10 @@ _SAID = {
     errno.EAGAIN: "another program has it open",
     errno.EBUSY: "another program has it open",
     errno.EIO: "unplugged",
+    errno.ENOTTY: "it is no serial port; list them: ls /dev/serial/by-id",
+    errno.EISDIR: "it is no serial port; list them: ls /dev/serial/by-id",
 }
-_NUMBER = re.compile(r"\[Errno (\d+)\]")  # pyserial writes it into its own sentence
+_NUMBER = re.compile(r"(?:\[Errno |\()(\d+)[],]")  # pyserial writes it into its own sentence
 
 
 def why(trouble: Exception) -> str:
