@@ -14,6 +14,7 @@ from curewatch.configuration import Configuration, logbook_path
 from curewatch.daemon.events import Show
 from curewatch.daemon.loop import BootFailed, Daemon
 from curewatch.errors import CurewatchError
+from curewatch.logbook import watched
 from curewatch.logbook.lock import InUse
 
 STOP_WITHIN = 15.0  # [s]
@@ -33,7 +34,7 @@ class Companion:
     @property
     def running(self) -> bool:
         """Whether somebody takes readings in, as far as we can know."""
-        return bool(self.attached_to) or self._thread.is_alive()
+        return watched(self.path) is not False if self.attached_to else self._thread.is_alive()
 
     def start(self) -> None:
         if self._daemon is not None:

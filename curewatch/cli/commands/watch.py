@@ -17,13 +17,14 @@ from curewatch.clock import SystemClock, utc_from_iso
 from curewatch.configuration import Configuration, load, logbook_path, one_shed
 from curewatch.daemon.edges.process import signals
 from curewatch.errors import CurewatchError, ExitStatus, UsageError
-from curewatch.logbook import open_logbook
+from curewatch.logbook import open_logbook, watched
 from curewatch.shed.known_names import check_names
 from curewatch.wording import Wording, wording
 
 if TYPE_CHECKING:  # who only looks runs no daemon
     from curewatch.daemon.companion import Companion
 
+NO_DAEMON = "NO DAEMON RUNS: curewatch watch"
 ROWS = 24  # of one picture where there is no terminal to ask
 
 
@@ -58,7 +59,7 @@ def app(
     if once or look:
         show = _document if as_json else partial(_picture, plain=plain)
         show = show if once else partial(keep, plain=plain)
-        with _opened(whole, words, lambda: "only looking", asked) as shown:
+        with _opened(whole, words, partial(_looking, whole), asked) as shown:
             raise typer.Exit(show(shown))
     from curewatch.daemon.companion import companion
 
@@ -89,6 +90,12 @@ def _opened(
         yield BoardOfSheds(sheds, asked)
 
 
+def _looking(whole: Configuration) -> str:
+    """That nothing is kept by this board; and by nobody else, where something could come in."""
+    alone = any(watched(logbook_path(shed)) is False for shed in whole.each.values())
+    return f"only looking; {NO_DAEMON}" if alone and (whole.serial or whole.mqtt) else "only looking"
+
+
 def daemon_words(beside: "Companion", configuration: Configuration) -> Callable[[], str]:
     """Who keeps the logbook, in a few words; raises when our own daemon ended by itself."""
     sources = len(configuration.serial) + len(configuration.mqtt)
@@ -97,7 +104,7 @@ def daemon_words(beside: "Companion", configuration: Configuration) -> Callable[
         if beside.failure is not None:
             raise CurewatchError(f"the daemon ended: {beside.failure}") from beside.failure
         if beside.attached_to:
-            return f"readings are kept by {beside.attached_to}"
+            return f"readings are kept by {beside.attached_to}" if beside.running else NO_DAEMON
         if not sources:
             return "NO SOURCE in the configuration: curewatch setup"
         return "readings are kept while this runs"
