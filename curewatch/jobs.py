@@ -6,9 +6,11 @@ seconds; masses kilograms; temperatures kelvin.
 
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields
 from enum import StrEnum
 from typing import Any, NamedTuple
+
+from msgspec import Struct
+from msgspec.structs import asdict, fields
 
 PART_LONGEST = 40  # characters: it stands in every alert and on every row
 
@@ -43,8 +45,7 @@ class FaceBelow(StrEnum):
     METAL = "metal"
 
 
-@dataclass(frozen=True, slots=True)
-class Layer:
+class Layer(Struct, frozen=True):
     """One layer in progress: what the countdowns are about."""
 
     layer: str  # short name, unique in the logbook: L1, L2, …

@@ -11,16 +11,16 @@ the words, so it can open no place.
 """
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
 from string import Formatter
 from typing import Any, TypeAlias
+
+from msgspec import Struct, field
 
 Value: TypeAlias = float | str
 Fill = Callable[[str, float], str]  # kind of quantity, its value -> words
 
 
-@dataclass(frozen=True, slots=True)
-class Phrase:
+class Phrase(Struct, frozen=True):
     """Words with open places ``{name:quantity}``, or ``{name}`` for text, and what stands in them."""
 
     words: str

@@ -8,9 +8,10 @@ import math
 import os
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
 from typing import Any, Protocol
+
+from msgspec import Struct
 
 from curewatch.errors import UsageError
 from curewatch.phrases import Fill, Said, Value, add, numbers_of, words_of
@@ -80,8 +81,7 @@ class Sayable(Protocol):
         """The sentence, its numbers worded by ``fill``."""
 
 
-@dataclass(frozen=True, slots=True)
-class Wording:
+class Wording(Struct, frozen=True):
     """How this person reads: the shed's zone, and units as they are used to."""
 
     zone: tzinfo = UTC

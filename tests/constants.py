@@ -8,10 +8,10 @@ that is the business of ``tests/published``.
 import csv
 import math
 import sys
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+from msgspec.structs import replace
 
 from curewatch.advice.judge.limits import for_resin
 from curewatch.advice.plan import mixing

@@ -3,8 +3,9 @@
 Everything in it is invented. The evening goes through the very path of live bytes.
 """
 
-from dataclasses import replace
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from curewatch import configuration
 from curewatch.cli.commands.demo import demo_configuration, recording_file

@@ -6,10 +6,11 @@ practice spreads them (from memory).
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from unittest.mock import patch
 
 import numpy as np
+from msgspec.structs import replace
 
 from curewatch.materials import Resin, load_resin
 from curewatch.materials.maker_sheet import Statement

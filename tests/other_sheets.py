@@ -1,12 +1,13 @@
 """What makers of other kinetics would put on a sheet, honestly or with a slip, and what a fit makes of it."""
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import product
 from pathlib import Path
 from statistics import NormalDist
 
 import numpy as np
+from msgspec.structs import replace
 
 from curewatch.materials import load_resin
 from curewatch.materials.chemistry import EPOXY

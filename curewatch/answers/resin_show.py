@@ -1,8 +1,10 @@
 """The document of `resin show`: what a resin system does as a film, and every number with its origin."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import fields, is_dataclass
 from typing import TYPE_CHECKING, Annotated
+
+from msgspec import Struct
+from msgspec.structs import fields
 
 from curewatch.answers.document import Shape, celsius, code, number, says
 from curewatch.answers.parts import ScoreDocument, score_parts
@@ -111,7 +113,7 @@ def _values(resin: "Resin") -> Iterator[ResinShowValueDocument]:
 
     for section in SECTIONS:
         part = getattr(resin, section)
-        if not is_dataclass(part):
+        if not isinstance(part, Struct):
             continue
         for each in fields(part):
             key, value = f"{section}.{each.name}", getattr(part, each.name)

@@ -2,11 +2,12 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from msgspec import Struct
+from msgspec.structs import replace
 
 from curewatch.answers.job import entry_document
 from curewatch.cli.forms import ask_when, at_terminal, nothing_given
@@ -35,8 +36,7 @@ ForceOption = Annotated[bool, typer.Option("--force", help="Keep a time that con
 ByOption = Annotated[str | None, typer.Option("--by", help="Who.")]
 
 
-@dataclass(frozen=True, slots=True)
-class Bench:
+class Bench(Struct, frozen=True):
     """What every form needs: where to write, how to speak, what time it is."""
 
     logbook: LogbookStore

@@ -1,13 +1,13 @@
 """A check of a sensor over a salt, or beside another: where it reads, how it asks, what it writes down."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from datetime import tzinfo
 from pathlib import Path
 from typing import Any
 
 import msgspec
 import typer
+from msgspec import Struct
 
 from curewatch.answers.sensor import beside_document, salt_check_document
 from curewatch.cli.forms import Ask
@@ -32,8 +32,7 @@ class NotSettled(CurewatchError):  # noqa: N818 - named by the matter
     """The sensor must be given time, or looked at."""
 
 
-@dataclass(frozen=True, slots=True)
-class Source:
+class Source(Struct, frozen=True):
     """Where samples come from: the logbook as it grows, or a recording that has ended."""
 
     read: Callable[[str, float, float], Samples]

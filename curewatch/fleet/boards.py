@@ -5,10 +5,10 @@ Law: a look that is older than :data:`LASTS` says nothing of now: its shed is un
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from typing import NamedTuple
 
 import msgspec
+from msgspec.structs import replace
 
 from curewatch.advice.alert.alerts import AlertKind, Key, State
 from curewatch.answers.metrics import VERDICTS, Family

@@ -12,9 +12,10 @@ on one line, keys sorted, no space, everything outside ASCII as \\uXXXX, numbers
 import json
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from hashlib import sha256
 from typing import Any
+
+from msgspec import Struct
 
 from curewatch.clock import iso_utc, utc_from_iso
 from curewatch.errors import UsageError
@@ -24,8 +25,7 @@ _PLAIN = re.compile("[A-Za-z0-9 -]{1,200}")  # a kind as it is listed; any other
 LONGEST = 8 * 1024 * 1024  # bytes of one line: a thumbnail fits, a film does not
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(Struct, frozen=True):
     """Something to be written down."""
 
     kind: str
@@ -36,8 +36,7 @@ class Entry:
     recorded: float | None = None  # UTC, when it was told; none: at the moment it happened [s]
 
 
-@dataclass(frozen=True, slots=True)
-class StoredEntry:
+class StoredEntry(Struct, frozen=True):
     """An entry as it stands in the logbook."""
 
     number: int  # from 1, without a gap
@@ -48,7 +47,7 @@ class StoredEntry:
     recorded: float  # UTC [s]
     job: str | None
     key: str | None
-    line: str = field(repr=False)  # canonical JSON, what the chain covers
+    line: str  # canonical JSON, what the chain covers
 
 
 def canonical(value: Any) -> str:

@@ -4,7 +4,8 @@ Ranges have their first and last number in them.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from curewatch.logbook import entry
 from curewatch.logbook.kinds import EntryKind
@@ -13,8 +14,7 @@ from curewatch.logbook.tables import Database
 Ranges = Sequence[Sequence[int]]
 
 
-@dataclass(frozen=True, slots=True)
-class Lost:
+class Lost(Struct, frozen=True):
     """Numbers of blocks and entries that are not here, or not whole."""
 
     whole: frozenset[int] = frozenset()  # blocks of which nothing is left

@@ -22,6 +22,8 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from msgspec import Struct
+
 from curewatch.errors import StoreFailed, UsageError
 from curewatch.logbook import chain, derived, entry, rows, schema, store, strands
 from curewatch.logbook.chain import Face
@@ -62,8 +64,7 @@ class Salvaged(NamedTuple):
     head: str  # where the new one stands, with the entry that tells of the salvage
 
 
-@dataclass(frozen=True, slots=True)
-class _Row:
+class _Row(Struct, frozen=True):
     """A row of the table of blocks whose head is that of its face."""
 
     face: Face

@@ -4,11 +4,10 @@ A file of a resin names its chemistry (``kind = "epoxy"``). No other code compar
 A new chemistry is a value in this file and a generic resin in ``resins/``.
 """
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 
-@dataclass(frozen=True, slots=True)
-class Chemistry:
+class Chemistry(Struct, frozen=True):
     """How one family of resins is mixed, cures and hurts."""
 
     name: str  # as files of resins say it

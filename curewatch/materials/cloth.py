@@ -7,9 +7,11 @@ Mixture rule for two phases without voids: volumes add. Values in ``cloth.toml``
 
 import re
 import tomllib
-from dataclasses import dataclass, replace
 from importlib.resources import files
 from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from curewatch.errors import ConfigurationError, UsageError
 from curewatch.materials.chemistry import Chemistry
@@ -25,8 +27,7 @@ _CALLED = {  # as people say it
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Cloth:
+class Cloth(Struct, frozen=True):
     """One kind of reinforcement at one areal mass."""
 
     kind: str

@@ -9,10 +9,11 @@ before the working time; a larger cup that lasts longer.
 
 import math
 import re
-from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
+
+from msgspec import Struct
 
 from curewatch.errors import ConfigurationError
 from curewatch.materials.chemistry import CHEMISTRIES, Chemistry
@@ -66,8 +67,7 @@ class Method(NamedTuple):
 METHODS = {"calorimetry": Method(0.0, 0.0), "dmta": Method(10.0, 5.0), "not stated": Method(5.0, 5.0)}
 
 
-@dataclass(frozen=True, slots=True)
-class Statement:
+class Statement(Struct, frozen=True):
     """One thing that the sheet says of time."""
 
     mark: str  # working_time | recoat_from | recoat_until | gel | tack_free | firm
@@ -95,8 +95,7 @@ class Statement:
         return f"{said}, {self.mass * 1000:g} g, {where}"
 
 
-@dataclass(frozen=True, slots=True)
-class Transition:
+class Transition(Struct, frozen=True):
     """A glass transition that the sheet states, and after what schedule."""
 
     temperature: float  # by calorimetry [K]
@@ -111,8 +110,7 @@ class Transition:
         return f"Tg after {', '.join(steps)}"
 
 
-@dataclass(frozen=True, slots=True)
-class MakerSheet:
+class MakerSheet(Struct, frozen=True):
     """All that a sheet says, in SI."""
 
     path: Path

@@ -9,9 +9,12 @@ from ``-inhibitor`` through 0 (inhibitor used up) to 1; conversion is progress w
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from operator import attrgetter
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from curewatch.errors import ConfigurationError, OutOfValidity
 from curewatch.materials.chemistry import Chemistry
@@ -44,8 +47,7 @@ class DoseOutOfRange(OutOfValidity):
         self.args = (f"{told}. Choose a dose in that range, or warm or cool the work instead",)
 
 
-@dataclass(frozen=True, slots=True)
-class Kinetics:
+class Kinetics(Struct, frozen=True):
     """Constants of the rate law (:class:`curewatch.physics.cure_kinetics.RateLaw`) and the inhibitor."""
 
     k1: float  # [1/s]
@@ -63,8 +65,7 @@ class Kinetics:
         return replace(self, **dict(zip(("k1", "k2", "diffusion"), rates, strict=True)))
 
 
-@dataclass(frozen=True, slots=True)
-class Network:
+class Network(Struct, frozen=True):
     """Glass transition against conversion (DiBenedetto)."""
 
     uncured: float  # [K]
@@ -73,8 +74,7 @@ class Network:
     stated: float | None = None  # the highest that the maker's sheet states [K]
 
 
-@dataclass(frozen=True, slots=True)
-class Thresholds:
+class Thresholds(Struct, frozen=True):
     """Conversions at which the work changes its nature."""
 
     gel: float
@@ -96,8 +96,7 @@ class Thresholds:
         return conversion_at_viscosity(self.open_viscosity, self.gel, self.viscosity_a, self.viscosity_b)
 
 
-@dataclass(frozen=True, slots=True)
-class Thermal:
+class Thermal(Struct, frozen=True):
     """Heat of the mix."""
 
     reaction_heat: float  # [J/kg]
@@ -107,8 +106,7 @@ class Thermal:
     heat_capacity_rise: float = 0.0  # of the capacity at 25 degC, for each kelvin [1/K]
 
 
-@dataclass(frozen=True, slots=True)
-class Mix:
+class Mix(Struct, frozen=True):
     """How resin and hardener go together."""
 
     hardener_mass: float  # mass of hardener for one of resin [1]
@@ -117,8 +115,7 @@ class Mix:
     tolerance: float  # relative error of the ratio that the sheet allows [1]
 
 
-@dataclass(frozen=True, slots=True)
-class Dose:
+class Dose(Struct, frozen=True):
     """Peroxide and accelerator, per cent by mass of resin."""
 
     peroxide_low: float
@@ -139,8 +136,7 @@ class DoseUsed(NamedTuple):
     peroxide_assumed: bool
 
 
-@dataclass(frozen=True, slots=True)
-class BlushNature:
+class BlushNature(Struct, frozen=True):
     """How prone the hardener is to amine blush."""
 
     amine_factor: float  # 1 for an ordinary aliphatic amine, 0 for none [1]
@@ -150,8 +146,7 @@ class BlushNature:
     rest: float | None = None  # that the sheet asks for after mixing, before it is spread [s]
 
 
-@dataclass(frozen=True, slots=True)
-class Bond:
+class Bond(Struct, frozen=True):
     """When a next layer still bonds chemically, in conversion, or as the sheet states it."""
 
     best_from: float
@@ -161,16 +156,14 @@ class Bond:
     sheet_temperature: float | None = None  # at this temperature [K]
 
 
-@dataclass(frozen=True, slots=True)
-class SurfaceNature:
+class SurfaceNature(Struct, frozen=True):
     """What the free surface does in air."""
 
     air_inhibited: bool = False  # stays tacky in air unless covered or waxed
     wax: bool = False  # wax floats up: cures tack-free, must be abraded before the next layer
 
 
-@dataclass(frozen=True, slots=True)
-class ResinLimits:
+class ResinLimits(Struct, frozen=True):
     """Where the resin may be used at all."""
 
     lowest_temperature: float  # [K]
@@ -178,16 +171,14 @@ class ResinLimits:
     highest_humidity: float  # [1]
 
 
-@dataclass(frozen=True, slots=True)
-class Price:
+class Price(Struct, frozen=True):
     """What the user pays, if they said."""
 
     per_kilogram: float
     currency: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Covariance:
+class Covariance(Struct, frozen=True):
     """What a fit left uncertain: parameters by dotted key, and their joint covariance.
 
     Rates (``kinetics.k1`` …), times and ``inhibitor`` vary in natural logarithm; all other
@@ -198,8 +189,7 @@ class Covariance:
     matrix: tuple[tuple[float, ...], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Resin:
+class Resin(Struct, frozen=True):
     """One mix as the model sees it."""
 
     name: str
@@ -221,7 +211,13 @@ class Resin:
     covariance: Covariance = field(default_factory=Covariance)
     parent: str = ""  # the resin this one was fitted or learned from
     version: int = 1
-    origins: Mapping[str, Origin] = field(default_factory=dict, compare=False, repr=False)
+    origins: Mapping[str, Origin] = field(default_factory=dict)  # no part of what it is
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Resin) and _mix(self) == _mix(other)
+
+    def __hash__(self) -> int:
+        return hash(_mix(self))
 
     def law(self, factor: float = 1.0) -> "RateLaw":
         """The rate law of this mix, of a lot or dose that makes it ``factor`` times as fast. [1]"""
@@ -308,3 +304,6 @@ class Resin:
     def _require(self, what: str, percent: float, low: float, high: float) -> None:
         if not low <= percent <= high:
             raise DoseOutOfRange(what, percent, (low, high), self.name)
+
+
+_mix = attrgetter(*(name for name in Resin.__struct_fields__ if name != "origins"))

@@ -1,16 +1,16 @@
 """How far a sensor's word may be off, by the class of its chip. Values in ``sensor_parts.toml``."""
 
 import tomllib
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
 
+from msgspec import Struct
+
 from curewatch.errors import ConfigurationError
 
 
-@dataclass(frozen=True, slots=True)
-class SensorPart:
+class SensorPart(Struct, frozen=True):
     """One class of parts. The humidity fields are ``None`` for a plain thermometer."""
 
     name: str

@@ -2,16 +2,16 @@
 
 import math
 import re
-from dataclasses import dataclass
 from typing import Any
+
+from msgspec import Struct
 
 from curewatch.errors import ConfigurationError
 from curewatch.materials.sourced_toml import Sheet
 from curewatch.units import ZERO_CELSIUS
 
 
-@dataclass(frozen=True, slots=True)
-class SheetTable:
+class SheetTable(Struct, frozen=True):
     """The nth table of a section in the text."""
 
     file: Sheet

@@ -1,10 +1,11 @@
 """What is laminated on: how slowly its surface follows the air. Values in ``substrates.toml``."""
 
 import tomllib
-from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
 
 from curewatch.errors import ConfigurationError, UsageError
 
@@ -13,8 +14,7 @@ from curewatch.errors import ConfigurationError, UsageError
 SURFACE_HEAT_TRANSFER = 1 / 0.13
 
 
-@dataclass(frozen=True, slots=True)
-class Substrate:
+class Substrate(Struct, frozen=True):
     """One material at one thickness."""
 
     name: str
@@ -23,7 +23,10 @@ class Substrate:
     density: float  # [kg/m3]
     heat_capacity: float  # [J/(kg K)]
     conductivity: float  # across the thickness [W/(m K)]
-    origins: dict[str, str] = field(hash=False)  # quantity -> "tag: source"
+    origins: dict[str, str]  # quantity -> "tag: source"
+
+    def __hash__(self) -> int:
+        return hash((self.name, self.thickness, self.density, self.heat_capacity, self.conductivity))
 
     @property
     def time_constant(self) -> float:

@@ -7,7 +7,8 @@ lost stands below the line.
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from curewatch.advice.alert.alerts import Event
 from curewatch.notices.outbox import Notice

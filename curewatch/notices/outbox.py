@@ -13,10 +13,12 @@ receiver. So nothing waits in memory, and a daemon that dies loses nothing. Laws
 """
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
+
+from msgspec.structs import replace
 
 from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key, events_told
 from curewatch.logbook import Entry, EntryKind, LogbookStore, StoredEntry

@@ -1,8 +1,9 @@
 """The calendar feed: windows to come and deadlines of running layers, for a calendar that asks for it."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
 from typing import Any
+
+from msgspec.structs import replace
 
 from curewatch.advice.plan.calendar import Appointment, write
 from curewatch.answers.deadlines import DEADLINES, named

@@ -8,13 +8,13 @@ import re
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple, cast
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
+from msgspec import Struct
 
 from curewatch import worklog
 from curewatch.advice.judge import rule_sets
@@ -71,8 +71,7 @@ class Disorder(NamedTuple):
     seconds: float
 
 
-@dataclass(frozen=True, slots=True)
-class Account:
+class Account(Struct, frozen=True):
     """All that the pages say."""
 
     job: worklog.Job

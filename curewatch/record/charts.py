@@ -1,9 +1,9 @@
 """The charts of a record: what the shed was like, and the cure of a layer."""
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
+from msgspec.structs import replace
 
 from curewatch.advice.judge.limits import Limits, for_resin, standard
 from curewatch.logbook import EntryKind

@@ -5,10 +5,10 @@ things. Every text from outside goes through ``words.shown``.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
 from typing import Any, NamedTuple
 
 import numpy as np
+from msgspec.structs import replace
 
 from curewatch.answers.document import spoken
 from curewatch.logbook.sealing import Seal

@@ -1,9 +1,10 @@
 """From a configuration to a question: what this shed asks about which resin, by whose limits."""
 
 from contextlib import suppress
-from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from curewatch.advice.judge.ground import OF_SUBSTRATE, Ground
 from curewatch.advice.judge.limits import for_resin

@@ -1,8 +1,9 @@
 """The layers that are running, read from the logbook's entries, with what was corrected since."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import replace
 from typing import Any
+
+from msgspec.structs import replace
 
 from curewatch.jobs import Layer, layer_from_plain
 from curewatch.logbook import LogbookStore, StoredEntry

@@ -8,10 +8,10 @@ expected counts for its own layer alone (:mod:`curewatch.model.fit.learning`).
 
 from collections import OrderedDict
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec.structs import replace
 
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import Situation

@@ -10,12 +10,12 @@ Law: what is judged has its surface (:class:`Surfaced`), and it is given its sur
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import fields, replace
 from datetime import datetime, timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
+from msgspec.structs import fields, replace
 
 from curewatch.advice.judge import data_quality
 from curewatch.advice.judge.answer import Advice

@@ -6,8 +6,9 @@ situation, never a number.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from typing import Any
+
+from msgspec.structs import replace
 
 from curewatch.advice.judge import situation as advice
 from curewatch.advice.judge.situation import Place, Situation, Trouble, TroubleKind

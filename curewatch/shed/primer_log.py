@@ -1,6 +1,6 @@
 """Timber primers that wait for their laminate, read from the logbook's entries."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from curewatch.logbook import EntryKind, LogbookStore
 from curewatch.units import HOUR
@@ -8,8 +8,7 @@ from curewatch.units import HOUR
 LONGEST = 12 * HOUR  # s after which nothing more is said of a primer (assumed)
 
 
-@dataclass(frozen=True, slots=True)
-class PrimerCoat:
+class PrimerCoat(Struct, frozen=True):
     """A coat of primer on bare timber, on which nothing was laid yet."""
 
     name: str  # P1, P2 …

@@ -1,9 +1,9 @@
 """The thermometers in a running layer and in a cup of its mix: read, believed or not, learnt from at once."""
 
-from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
+from msgspec.structs import replace
 
 from curewatch.advice.alert.probe import ProbePath, Surroundings, believed
 from curewatch.advice.judge.question import Question

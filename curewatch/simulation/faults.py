@@ -2,9 +2,10 @@
 
 import re
 from collections.abc import Collection
-from dataclasses import dataclass
 from enum import StrEnum
 from random import Random
+
+from msgspec import Struct
 
 from curewatch.errors import UsageError
 from curewatch.simulation.sensors import Said
@@ -45,8 +46,7 @@ _FAULT = re.compile(r"([a-z0-9-]+)(?::([A-Za-z0-9_.:/-]+))?@([0-9.]+[hms])(?:\+(
 _SECONDS = {"h": HOUR, "m": MINUTE, "s": 1.0}
 
 
-@dataclass(frozen=True, slots=True)
-class Fault:
+class Fault(Struct, frozen=True):
     """One fault: what, of which sensor, from when and for how long, counted from the start. [s]"""
 
     kind: FaultKind
@@ -84,8 +84,7 @@ def parse_span(text: str) -> float:
     return float(match[1]) * _SECONDS[match[2]]
 
 
-@dataclass(frozen=True, slots=True)
-class FaultMoment:
+class FaultMoment(Struct, frozen=True):
     """A report under a fault: which one it is, how long the fault has lasted, what was said before it."""
 
     index: int

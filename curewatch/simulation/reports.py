@@ -4,10 +4,11 @@ The same plan gives the same bytes, always. Nothing here waits: whoever plays th
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from itertools import islice
 from random import Random
 from typing import NamedTuple
+
+from msgspec import Struct, field
 
 from curewatch.physics.moist_air import vapour_pressure
 from curewatch.physics.saturated_salts import relative_humidity
@@ -23,8 +24,7 @@ JAR = ZERO_CELSIUS + 19.0  # of the jar: in the house, where nothing moves [K]
 SETTLING = DAY / 2  # the shed has lived this long under its weather before the first report [s]
 
 
-@dataclass(frozen=True, slots=True)
-class SimulationPlan:
+class SimulationPlan(Struct, frozen=True):
     """A whole simulation, but for its length."""
 
     start: float  # UTC [s]

@@ -3,9 +3,10 @@
 One offset is drawn for each sensor and stays, as with a real chip; a little noise is drawn anew each time.
 """
 
-from dataclasses import dataclass
 from random import Random
 from typing import NamedTuple
+
+from msgspec import Struct
 
 from curewatch.materials.sensor_part import load_sensor_part
 from curewatch.physics.moist_air import relative_humidity
@@ -16,8 +17,7 @@ from curewatch.units import ZERO_CELSIUS
 NOISE_SHARE = 0.05  # of the class's typical error, anew at each report (assumed)
 
 
-@dataclass(frozen=True, slots=True)
-class SensorPlan:
+class SensorPlan(Struct, frozen=True):
     """One sensor of the simulated shed."""
 
     name: str

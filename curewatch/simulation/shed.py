@@ -10,16 +10,16 @@ test against it is not a test of a model against itself. Every number is invente
 """
 
 import math
-from dataclasses import dataclass
 from typing import NamedTuple
+
+from msgspec import Struct
 
 from curewatch.physics.moist_air import saturation_pressure
 from curewatch.simulation.weather import Outside
 from curewatch.units import HOUR
 
 
-@dataclass(frozen=True, slots=True)
-class Walls:
+class Walls(Struct, frozen=True):
     """How a shed follows the weather."""
 
     air_lag: float = 1.3 * HOUR  # of the air behind the outside [s]

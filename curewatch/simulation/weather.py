@@ -5,10 +5,11 @@ Every number here is invented; the shapes are those of a maritime autumn.
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import count
 from random import Random
 from typing import NamedTuple
+
+from msgspec import Struct
 
 from curewatch.physics.moist_air import saturation_pressure
 from curewatch.units import DAY, HOUR, ZERO_CELSIUS
@@ -16,8 +17,7 @@ from curewatch.units import DAY, HOUR, ZERO_CELSIUS
 HIGHEST_HUMIDITY = 0.985  # air near the ground seldom reads more than this without fog (assumed)
 
 
-@dataclass(frozen=True, slots=True)
-class WeatherPlan:
+class WeatherPlan(Struct, frozen=True):
     """What the weather does. Times of day count from a midnight, UTC."""
 
     mean: float = ZERO_CELSIUS + 11.0  # of the day [K]

@@ -13,8 +13,9 @@ a flag: no answer needs it, so it must not cost a temperature.
 
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
+
+from msgspec import Struct
 
 from curewatch.readings import FURTHER, FURTHER_FROM, UNSAID, Flag, Reading, Rejected, undated
 from curewatch.units import ZERO_CELSIUS
@@ -45,8 +46,7 @@ RANGES = {"pressure": (80_000.0, 110_000.0)}  # of what no answer needs, SI; at 
 _ARRIVAL, _DOUBT = int(Flag.ARRIVAL_TIME), int(Flag.CLOCK_DOUBT)
 
 
-@dataclass(frozen=True, slots=True)
-class PlausibleRange:
+class PlausibleRange(Struct, frozen=True):
     """What is believed. SI."""
 
     temperature_lowest: float = ZERO_CELSIUS - 40.0  # [K]
@@ -110,10 +110,13 @@ class _Last:
         return next((reading for reading in self.recent if reading.time == time), None)
 
 
+USUAL = PlausibleRange()
+
+
 class Plausibility:
     """Feed it readings in the order of arrival."""
 
-    def __init__(self, window: PlausibleRange = PlausibleRange()) -> None:
+    def __init__(self, window: PlausibleRange = USUAL) -> None:
         self.window = window
         self._lasts: dict[str, _Last] = {}  # at most MOST_SENSORS; the first known goes first
         # since `begin`: place -> what was remembered there; none while nothing may be taken back

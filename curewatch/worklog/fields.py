@@ -6,8 +6,9 @@ A refusal says what was typed, what is allowed, and shows one that works.
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
+
+from msgspec import Struct
 
 from curewatch.errors import UsageError
 from curewatch.wording import Wording, number_of
@@ -17,8 +18,7 @@ def _as_text(value: Any, _: Wording) -> str:
     return str(value)
 
 
-@dataclass(frozen=True, slots=True)
-class Field:
+class Field(Struct, frozen=True):
     """One thing a command wants to know."""
 
     key: str  # in the entry's payload

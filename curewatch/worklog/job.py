@@ -9,8 +9,9 @@ it was before, and who changed it why. The latest correction of a key holds. Not
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
 from typing import Any
+
+from msgspec import Struct
 
 from curewatch.errors import UsageError
 from curewatch.logbook import EntryKind, LogbookStore, StoredEntry
@@ -39,8 +40,7 @@ BENCH_KINDS = frozenset(
 )  # what people tell; only these can be corrected: the daemon's own entries and seals cannot
 
 
-@dataclass(frozen=True, slots=True)
-class CorrectedEntry:
+class CorrectedEntry(Struct, frozen=True):
     """An entry with the corrections that came after it."""
 
     entry: StoredEntry
@@ -62,12 +62,11 @@ class CorrectedEntry:
         return float(at) if isinstance(at, int | float) else self.entry.at
 
 
-@dataclass(frozen=True, slots=True)
-class Job:
+class Job(Struct, frozen=True):
     """A job from its opening to its close, or until now."""
 
     name: str
-    told: tuple[CorrectedEntry, ...] = field(repr=False)
+    told: tuple[CorrectedEntry, ...]
 
     def of(self, kind: str) -> tuple[CorrectedEntry, ...]:
         """What was told of one kind and not withdrawn, in order of number."""

@@ -5,9 +5,10 @@ its kind, from the job and from the configuration, and marked where it was not w
 contradicts what was told before is a question first. It can be withdrawn for a minute.
 """
 
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, NamedTuple
+
+from msgspec import Struct
 
 from curewatch import worklog
 from curewatch.advice.plan import mixing
@@ -62,8 +63,7 @@ WRITTEN = {  # what a key writes
 }
 
 
-@dataclass(frozen=True, slots=True)
-class BenchPlace:
+class BenchPlace(Struct, frozen=True):
     """Where a press is told: one job and one of its parts, at this moment."""
 
     logbook: LogbookStore

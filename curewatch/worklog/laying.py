@@ -1,8 +1,9 @@
 """A layer is begun or closed: what its batches, its job and the configuration say where nobody did."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
+
+from msgspec.structs import replace
 
 from curewatch.advice.judge.ground import Ground
 from curewatch.configuration import Configuration

@@ -1,7 +1,8 @@
 """What somebody saw of a layer or a test cup, as evidence and as an entry; the model learns from it."""
 
-from dataclasses import dataclass
 from typing import NamedTuple, Protocol
+
+from msgspec import Struct
 
 from curewatch.configuration import Configuration
 from curewatch.errors import OutOfValidity, UsageError
@@ -37,8 +38,7 @@ class TellingPlace(Protocol):
         """When it happened, UTC. [s]"""
 
 
-@dataclass(frozen=True, slots=True)
-class Sighting:
+class Sighting(Struct, frozen=True):
     """What was seen; of a layer, or of a cup with a thermometer in it."""
 
     observed: str | None  # one of OBSERVED; none for a cup

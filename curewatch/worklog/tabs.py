@@ -2,16 +2,17 @@
 
 import secrets
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
 from typing import Any
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from curewatch.advice.choose.tabs import Broke, Compared, Pull, Tab, compared, in_words, order
 from curewatch.errors import UsageError
 from curewatch.logbook import Entry, EntryKind, LogbookStore
 
 
-@dataclass(frozen=True, slots=True)
-class TabTest:
+class TabTest(Struct, frozen=True):
     """One test: two or more ways of laying on one face."""
 
     name: str  # T1, T2 ...

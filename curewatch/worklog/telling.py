@@ -2,9 +2,10 @@
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 from itertools import count
 from typing import Any, NamedTuple
+
+from msgspec.structs import replace
 
 from curewatch.advice.plan import mixing
 from curewatch.configuration import Configuration

@@ -9,8 +9,9 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from curewatch.logbook import EntryKind, Logbook
 from curewatch.logbook.sealing import seal

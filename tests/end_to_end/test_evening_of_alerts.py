@@ -5,10 +5,10 @@ Everything in it is invented. The negative control is the countdown of before, p
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from curewatch.advice.alert import alerts
 from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Signal

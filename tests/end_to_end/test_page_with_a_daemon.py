@@ -134,7 +134,7 @@ def test_a_daemon_that_is_killed_takes_its_go_with_it(chromium: Any, shed: PageW
 
 TWICE = """
 if "page.answering" in what:
-    from dataclasses import replace
+    from msgspec.structs import replace
     from curewatch.page import telling
     from curewatch.shed import active_alerts
     def acknowledge(place, numbers):

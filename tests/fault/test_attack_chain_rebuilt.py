@@ -2,10 +2,10 @@
 
 import shutil
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from curewatch.errors import RecordBroken
 from curewatch.logbook import Entry, Logbook, sealing

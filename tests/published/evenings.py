@@ -6,10 +6,10 @@ a lot drawn from the resin's own spread.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
+from msgspec.structs import replace
 
 from curewatch.advice.judge import checks, limits
 from curewatch.advice.judge.answer import Verdict

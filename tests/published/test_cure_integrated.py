@@ -1,11 +1,11 @@
 """The product's integrators against an integration of the documented equations at tight tolerances."""
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from scipy.integrate import solve_ivp
 
 from curewatch.materials import Resin, load_resin, resin_names

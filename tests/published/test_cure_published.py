@@ -1,10 +1,10 @@
 """Cure, gel and the self-heating pot against closed forms, theory, open data and papers."""
 
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 import curewatch.model.mass.laminate as laminates
 from curewatch.materials import Resin, load_resin, resin_names

@@ -1,10 +1,10 @@
 """Evenings of two real roof spaces, asked at the start: no more GOs are false than their chances allow."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch.model.air.outlook import Outlook
 from curewatch.model.film import flow_map

@@ -5,10 +5,10 @@ which must fail it: a check that the old law passes would check nothing.
 """
 
 from collections.abc import Callable
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch.materials import Resin, load_resin, resin_names
 from curewatch.model.film.film import History, constant, cure

@@ -1,10 +1,10 @@
 """How hot a pot gets, and when: two published grades of polyester, and what mass does to a peak."""
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import NamedTuple
 
 import pytest
+from msgspec.structs import replace
 
 from curewatch.materials import Resin, load_resin, resin_names
 from curewatch.model.mass.pot import Pot, pot

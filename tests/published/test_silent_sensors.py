@@ -1,10 +1,10 @@
 """Sensors that have said nothing for hours, at two real roof spaces: the band of what comes stays honest."""
 
 from collections.abc import Callable
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch.advice.judge.situation import Situation
 from curewatch.materials.substrate import load_substrate

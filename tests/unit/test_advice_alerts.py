@@ -1,10 +1,10 @@
 """Alerts ring once, ring again only when they mean something else, and survive a restart."""
 
 import json
-from dataclasses import replace
 
 from hypothesis import given
 from hypothesis import strategies as some
+from msgspec.structs import replace
 
 from curewatch.advice.alert.alerts import (
     AlertKind,

@@ -1,10 +1,10 @@
 """A climb finds the rung that judging every rung finds, and follows few of them."""
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch.advice.judge import limits
 from curewatch.advice.judge.question import Question

@@ -1,12 +1,12 @@
 """Every lever is verified on the real assessment: applied, it is a go; a little less of it, and it is not."""
 
 from collections.abc import Callable
-from dataclasses import replace
 from functools import cache
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch.advice.judge import cautions, limits
 from curewatch.advice.judge.answer import Advice, Check, Lever, Status, Verdict

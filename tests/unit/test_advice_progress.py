@@ -1,10 +1,10 @@
 """A running layer, followed along what was recorded and what may come; and the alerts it raises."""
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch.advice.alert import alerts
 from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key

@@ -1,13 +1,13 @@
 """The verdict on one start: unknown is never go, and the checks say what the paths say."""
 
 import json
-from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as some
+from msgspec.structs import replace
 
 from curewatch.advice.alert.watchers import condensation
 from curewatch.advice.judge import checks, limits

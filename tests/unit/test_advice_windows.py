@@ -1,7 +1,6 @@
 """The coming windows agree with the verdict on each start, and read at a glance."""
 
 import json
-from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from types import SimpleNamespace
@@ -10,6 +9,7 @@ from zoneinfo import ZoneInfo
 import icalendar
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch import configuration
 from curewatch.advice.judge import limits, reasons

@@ -6,13 +6,13 @@ whether it rings is the program's own.
 
 import re
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch.advice.alert import alerts, openings, watchers
 from curewatch.advice.alert.alerts import ActiveAlert, AlertKind, Happening, Key, Signal, State

@@ -1,9 +1,9 @@
 """Each generic resin does what its own file says it was set to do."""
 
 import re
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from curewatch.materials import Resin, load_resin, resin_names
 from curewatch.model.film.film import constant, cure

@@ -1,12 +1,12 @@
 """Blush: the orderings that published findings give, and the classes that are ours."""
 
 import json
-from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from curewatch.cli.main import run
 from curewatch.errors import OutOfValidity

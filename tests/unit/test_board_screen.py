@@ -2,7 +2,6 @@
 
 import os
 import re
-from dataclasses import replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -10,6 +9,7 @@ import msgspec
 import numpy as np
 import pytest
 from msgspec import structs
+from msgspec.structs import replace
 from rich.console import Console
 
 from curewatch.advice.alert.alerts import ActiveAlert, AlertKind, Key

@@ -1,10 +1,10 @@
 """What people read and type at the terminal's border."""
 
 import math
-from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import pytest
+from msgspec.structs import replace
 
 from curewatch.cli import ascii_fallback
 from curewatch.cli.typed import mass_from_text, moment_from_text, span_from_text, temperature_from_text

@@ -1,9 +1,8 @@
 """Water at the surface brings deadlines forward: sign published, size ours, never for what is waited for."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch.advice.judge.course import Course, course
 from curewatch.advice.judge.weather import dressed

@@ -3,11 +3,11 @@
 import ctypes
 import warnings
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch.errors import OutOfValidity
 from curewatch.materials import load_resin

@@ -1,11 +1,10 @@
 """The film integrator against SciPy's tight solver, and the laws it keeps."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from curewatch.errors import OutOfValidity
 from curewatch.materials import load_resin

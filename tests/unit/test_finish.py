@@ -1,7 +1,6 @@
 """Finish: what a shed reaches, what a post-cure brings, what a part stands in the sun."""
 
 import json
-from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 
@@ -9,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from curewatch.cli.main import run
 from curewatch.materials import Resin, load_resin, resin_names

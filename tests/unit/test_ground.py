@@ -3,12 +3,12 @@
 import json
 import shlex
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch import configuration
 from curewatch.advice.judge import limits

@@ -2,10 +2,10 @@
 
 import shutil
 import stat
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from curewatch.errors import RecordBroken, StoreFailed, UsageError
 from curewatch.logbook import Entry, EntryKind, Logbook, keys

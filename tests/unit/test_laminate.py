@@ -1,13 +1,13 @@
 """The thick laminate against SciPy's tight solver, and the laws it keeps."""
 
 from contextlib import nullcontext
-from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from curewatch.errors import OutOfValidity
 from curewatch.materials import load_resin

@@ -3,11 +3,11 @@
 import json
 import re
 import subprocess
-from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from curewatch.advice.judge import limits
 from curewatch.advice.judge.question import Question

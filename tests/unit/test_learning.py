@@ -2,12 +2,12 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from curewatch.answers.observe import observe_document
 from curewatch.cli.screens.observe import lines

@@ -1,10 +1,10 @@
 """A maker's sheet is a floor: what it waits longer for is kept, and carried to other temperatures."""
 
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch.advice.judge.course import course
 from curewatch.advice.judge.weather import Weather, dressed

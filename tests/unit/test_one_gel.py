@@ -2,13 +2,13 @@
 
 import itertools
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import msgspec
 import pytest
+from msgspec.structs import replace
 
 from curewatch.advice.judge.question import Question
 from curewatch.advice.plan.amounts import Repair

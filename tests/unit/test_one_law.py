@@ -1,11 +1,11 @@
 """One rate law: a law half as fast makes every integrator's times twice as long, so none has a copy of it."""
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch.materials import Resin, load_resin
 from curewatch.materials.substrate import load_substrate

@@ -1,6 +1,5 @@
 """What a phone tells is written once, by the terminal's own functions; what is drawn for it is text."""
 
-import dataclasses
 import re
 from collections.abc import Iterator
 from html.parser import HTMLParser
@@ -196,7 +195,7 @@ def test_an_event_keeps_its_uid_when_its_time_moves(place: PhonePlace) -> None:
 
     def events(of: Any, **defect: str) -> dict[str, Any]:
         found = calendar.appointments(of, None, Wording())
-        answer = calendar.answer((dataclasses.replace(each, **defect) for each in found), NOW)
+        answer = calendar.answer((msgspec.structs.replace(each, **defect) for each in found), NOW)
         read = icalendar.Calendar.from_ical(answer["body"])
         return {str(each["UID"]): each["DTSTART"].dt for each in read.walk("VEVENT")}
 

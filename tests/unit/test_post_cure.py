@@ -1,11 +1,10 @@
 """A post-cure is a schedule that never softens the part, and gets there for a slow lot."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from curewatch.materials import Resin, load_resin
 from curewatch.model.film import post_cure

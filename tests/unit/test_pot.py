@@ -1,13 +1,13 @@
 """The pot against SciPy's tight solver, and the laws it keeps."""
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 from scipy.integrate import solve_ivp
 
 from curewatch.errors import OutOfValidity

@@ -3,11 +3,11 @@
 import json
 import shlex
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch import configuration
 from curewatch.advice.alert.alerts import AlertKind

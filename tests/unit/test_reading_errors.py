@@ -1,9 +1,8 @@
 """What sensors read wrong rides on each path once, and no lot has errors of one sign."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch.advice.judge.weather import weather
 from curewatch.materials import load_resin

@@ -1,12 +1,12 @@
 """Firm is not ready to sand: what a maker asks for is a floor, in the cold a longer one."""
 
 import json
-from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch.advice.alert.progress import follow
 from curewatch.advice.judge import limits

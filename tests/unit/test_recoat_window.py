@@ -1,7 +1,6 @@
 """The recoat window: order of its moments, what closes it, and how a sheet's statement carries over."""
 
 import re
-from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 
@@ -9,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from curewatch.advice.judge.course import course
 from curewatch.advice.judge.weather import dressed

@@ -4,7 +4,6 @@ import base64
 import io
 import json
 import re
-from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from types import SimpleNamespace
@@ -13,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from PIL import Image
 
 from curewatch import configuration

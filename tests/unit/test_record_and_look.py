@@ -6,11 +6,11 @@ what was measured there, how far a layer is, and when it reached its marks.
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch import configuration
 from curewatch.advice.alert.progress import Progress

@@ -1,9 +1,8 @@
 """Rules over a record: a breach is named, and a gap is never a success."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch.advice.judge.rule_sets import coating, datasheet, own
 from curewatch.advice.judge.rules import Conditions, RuleOutcome, Spans

@@ -6,12 +6,12 @@ up. Everything from there on is the program's own: the checks, their order, the 
 
 import re
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch.advice.judge import checks, limits, reasons, situation, verdict
 from curewatch.advice.judge.answer import Advice, Check, Moment, Status

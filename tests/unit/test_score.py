@@ -2,13 +2,13 @@
 
 import json
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from curewatch.cli.main import run
 from curewatch.clock import SystemClock

@@ -1,11 +1,11 @@
 """The shed on a record's pages: the drawing of `windows --chart`, of what was measured."""
 
 import xml.etree.ElementTree as ET
-from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch.logbook import Logbook
 from curewatch.record import charts

@@ -1,11 +1,11 @@
 """The fit to a maker's sheet: it meets what a resin said, carries its doubt, and names contradictions."""
 
 import json
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch.cli.main import run
 from curewatch.errors import ConfigurationError

@@ -1,10 +1,10 @@
 """The bands of a fit hold the truth as often as they say, where the truth has other kinetics than ours."""
 
 from collections.abc import Callable
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch.materials.maker_sheet import Statement
 from curewatch.model.fit.sheet_fit import fit

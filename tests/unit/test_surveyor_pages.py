@@ -3,10 +3,10 @@
 import json
 import re
 import subprocess
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 import curewatch
 from curewatch.advice.judge.limits import Limit

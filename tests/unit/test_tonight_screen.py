@@ -1,9 +1,9 @@
 """The evening's screen as a person reads it, at 80 columns."""
 
-from dataclasses import replace
 from datetime import UTC
 
 import pytest
+from msgspec.structs import replace
 
 from curewatch.advice.judge import cautions, reasons
 from curewatch.advice.judge.answer import Advice, Check, Lever, Moment, Status, Verdict

@@ -1,9 +1,8 @@
 """What heat, drying and a warmed surface do to the coming hours, and what they take."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from curewatch.errors import OutOfValidity
 from curewatch.materials.substrate import load_substrate

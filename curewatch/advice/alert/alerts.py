@@ -15,9 +15,11 @@ they came from. That is how alerts survive a restart.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any, NamedTuple
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from curewatch.clock import iso_utc, utc_from_iso
 from curewatch.phrases import Said, recalled
@@ -70,8 +72,7 @@ OF_LAYER = {
 SETTLED = 1800.0  # s without a break before a meaning that was told already rings again (assumed)
 
 
-@dataclass(frozen=True, slots=True)
-class Signal:
+class Signal(Struct, frozen=True):
     """What the present says about one possible alert.
 
     ``raised`` and ``clear`` are two levels with a gap between them: both false is the gap.
@@ -88,8 +89,7 @@ class Signal:
     hold: float = 300.0  # s without a break that clear must last before the alert clears
 
 
-@dataclass(frozen=True, slots=True)
-class ActiveAlert:
+class ActiveAlert(Struct, frozen=True):
     """One active alert."""
 
     key: Key
@@ -104,8 +104,7 @@ class ActiveAlert:
     other_since: float | None = None  # UTC; since when its signal means something else that was told [s]
 
 
-@dataclass(frozen=True, slots=True)
-class Event:
+class Event(Struct, frozen=True):
     """One change of one alert: what is stored, shown, published."""
 
     happening: Happening

@@ -5,7 +5,8 @@ moment at which they would ring; while they are active they keep their words.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from curewatch.advice.alert.alerts import ActiveAlert, AlertKind, Key, Signal, State
 from curewatch.advice.judge.answer import Advice, Verdict
@@ -20,8 +21,7 @@ LASTS = 3 * HOUR  # the daily line is active for so long [s]
 PEEL_PLY = {"none": "", "peel-ply": " with peel ply", "wash-and-abrade": "; wash and abrade afterwards"}
 
 
-@dataclass(frozen=True, slots=True)
-class Chances:
+class Chances(Struct, frozen=True):
     """What the two alerts rest on."""
 
     now: float  # UTC [s]

@@ -10,10 +10,11 @@ is foreseen; both are said: ``unmeasured``.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from curewatch.advice.alert.probe import ProbePath
 from curewatch.advice.alert.stages import BRIDGED, STAGES, Curing, Silence, stage
@@ -42,8 +43,7 @@ from curewatch.units import HOUR, FloatArray
 FINE, SOON = 60.0, 12 * HOUR  # s: steps of a layer that a probe is in, and how far ahead of now
 
 
-@dataclass(frozen=True, slots=True)
-class Progress:
+class Progress(Struct, frozen=True):
     """Where a layer stands at ``at``, and what comes."""
 
     layer: Layer

@@ -9,8 +9,10 @@ change the answer is found by asking again, never written down.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from typing import NamedTuple
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from curewatch.advice.choose.demands import DemandRow, Meets, OwnTest, own_row, rows
 from curewatch.advice.choose.need import Need
@@ -24,8 +26,7 @@ from curewatch.materials.resin import Resin
 CHANGES = 2  # that are told
 
 
-@dataclass(frozen=True, slots=True)
-class Candidate:
+class Candidate(Struct, frozen=True):
     """One resin, held against every demand."""
 
     resin: Resin
@@ -66,8 +67,7 @@ class Change(NamedTuple):
     then: Resin | None  # none: nothing on the shelf would serve
 
 
-@dataclass(frozen=True, slots=True)
-class Choice:
+class Choice(Struct, frozen=True):
     """The answer."""
 
     need: Need

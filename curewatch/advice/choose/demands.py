@@ -9,9 +9,10 @@ sunny days (``model.film.sun``). Times: the film in the shed's coming air.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import Protocol
+
+from msgspec import Struct
 
 from curewatch.advice.choose.need import SURVEYOR_BELOW, Need, short_taper
 from curewatch.advice.choose.tabs import Compared, Pull, in_words
@@ -78,8 +79,7 @@ class Meets(StrEnum):
     OPEN = "not-known"
 
 
-@dataclass(frozen=True, slots=True)
-class DemandRow:
+class DemandRow(Struct, frozen=True):
     """One demand and one resin."""
 
     demand: str  # a code

@@ -1,8 +1,9 @@
 """What a repair demands of its resin, as somebody describes it. Lengths in m, times in s."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
+
+from msgspec import Struct
 
 from curewatch.advice.plan.geometry import USUAL_RATIO, Outline
 from curewatch.errors import UsageError
@@ -13,8 +14,7 @@ HAIR = 1e-6  # m: what two ways of computing a length may differ by
 SURVEYOR_BELOW = 8.0  # a shorter taper in structural work is a surveyor's matter (common practice)
 
 
-@dataclass(frozen=True, slots=True)
-class Need:
+class Need(Struct, frozen=True):
     """One repair."""
 
     faces: tuple[FaceBelow, ...]

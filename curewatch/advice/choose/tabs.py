@@ -15,9 +15,10 @@ with fewer no order of the loads can be rarer than one in ten (counted in the te
 
 import random
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
+
+from msgspec import Struct
 
 from curewatch.errors import UsageError
 from curewatch.units import FloatArray
@@ -44,8 +45,7 @@ class Broke(StrEnum):
     TIMBER = "timber"  # in what it was laid on
 
 
-@dataclass(frozen=True, slots=True)
-class Tab:
+class Tab(Struct, frozen=True):
     """One tab as it broke."""
 
     number: int

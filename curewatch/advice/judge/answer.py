@@ -3,8 +3,9 @@
 Pure values: :mod:`curewatch.answers.tonight` makes the document of them.
 """
 
-from dataclasses import dataclass
 from enum import StrEnum
+
+from msgspec import Struct
 
 from curewatch.advice.judge.limits import Limit
 from curewatch.errors import ExitStatus
@@ -38,8 +39,7 @@ class Status(StrEnum):
     UNKNOWN = "unknown"
 
 
-@dataclass(frozen=True, slots=True)
-class Check:
+class Check(Struct, frozen=True):
     """One question, what was found and the line it was held against.
 
     ``spare`` is how far the value, less ``error``, lies on the good side of the limit, in the limit's
@@ -62,8 +62,7 @@ class Check:
     reason: Said = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Moment:
+class Moment(Struct, frozen=True):
     """Something that will happen: early, likely and late, UTC. ``None`` where it does not happen."""
 
     # use-up | kicks | working-time | gel | laminate-from | laminate-before | tack-free | firm | ready-to-sand
@@ -76,8 +75,7 @@ class Moment:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Lever:
+class Lever(Struct, frozen=True):
     """One change that makes it a go. What a kind does not use is none."""
 
     kind: str  # start | warm | dry | surface | resin | batch | tray | thinner
@@ -98,8 +96,7 @@ class Lever:
     besides: "Lever | None" = None  # the other half of a combination
 
 
-@dataclass(frozen=True, slots=True)
-class Advice:
+class Advice(Struct, frozen=True):
     """What a person should do about one start with one resin system, and why."""
 
     verdict: Verdict

@@ -6,7 +6,8 @@ model itself.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from curewatch.errors import UsageError
 
@@ -15,8 +16,7 @@ SCALE = 0.001  # kg, a kitchen scale's gram
 LARGEST = 2.0  # kg, more than one pair of hands carries about in one bucket (assumed)
 
 
-@dataclass(frozen=True, slots=True)
-class Batches:
+class Batches(Struct, frozen=True):
     """Cups that add up to the whole: equal ones, or full ones of the usual size and a smaller last one."""
 
     count: int

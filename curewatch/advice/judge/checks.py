@@ -6,11 +6,11 @@ truth values for the strip of windows and the levers, ``judged`` gives the check
 start; both from the same numbers, so they cannot disagree.
 """
 
-from dataclasses import dataclass
 from statistics import NormalDist
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from curewatch.advice.judge.answer import Check, Moment, Status
@@ -38,8 +38,7 @@ class Errors(NamedTuple):
     humidity: float  # [1]
 
 
-@dataclass(frozen=True, slots=True)
-class CheckLine:
+class CheckLine(Struct, frozen=True):
     """One question about every start and path. ``values`` (starts, members); nan never holds."""
 
     name: str

@@ -6,9 +6,8 @@ primer that cures with moisture goes first. The dew point says nothing of a wet 
 out while they warm, which lifts a first coat in bubbles; while they cool they draw it in.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from curewatch.advice.judge.answer import Check, Status
 from curewatch.advice.judge.course import Course
@@ -49,8 +48,7 @@ CARES = {  # face -> what is done first, where a styrene resin goes on it; an ep
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Ground:
+class Ground(Struct, frozen=True):
     """The face below and what was measured of it."""
 
     face: FaceBelow

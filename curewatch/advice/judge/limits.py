@@ -5,15 +5,16 @@ common practice. A user's own value is used and shown as such, with what it repl
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, fields, replace
+
+from msgspec import Struct
+from msgspec.structs import fields, replace
 
 from curewatch.errors import ConfigurationError
 from curewatch.materials.resin import Resin
 from curewatch.units import MINUTE, fraction_from_percent, kelvin_from_celsius
 
 
-@dataclass(frozen=True, slots=True)
-class Limit:
+class Limit(Struct, frozen=True):
     """One line that decides. ``quantity`` names how the SI value is shown at the border."""
 
     value: float
@@ -23,8 +24,7 @@ class Limit:
     replaces: str = ""  # what a user's own value stands in for
 
 
-@dataclass(frozen=True, slots=True)
-class Limits:
+class Limits(Struct, frozen=True):
     """Every line the advice decides by."""
 
     condensation_margin: Limit  # surface temperature above the dew point, at least

@@ -4,7 +4,7 @@ Whoever knows the configuration builds the :class:`Question` once; ``ask`` then 
 of the shed and what follows from it. Both come from one look (:mod:`curewatch.shed.look`).
 """
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from curewatch.advice.judge import verdict
 from curewatch.advice.judge.answer import Advice
@@ -19,8 +19,7 @@ from curewatch.model.mass.buildup import ONE_FILM, Buildup
 from curewatch.model.mass.laminate import FIBRE_MASS_FRACTION, LaminateLayer
 
 
-@dataclass(frozen=True, slots=True)
-class Question:
+class Question(Struct, frozen=True):
     """What is asked, apart from the shed's own state."""
 
     resin: Resin

@@ -8,12 +8,13 @@ A rule looks at the minutes it speaks of and compares each with its limit. One k
 Minutes that lie nearer to the limit than the sensors can tell are counted beside: ``in_doubt``.
 """
 
-from dataclasses import dataclass, replace
 from enum import StrEnum
 from hashlib import sha256
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from curewatch.advice.judge.limits import Limit
 from curewatch.units import FloatArray
@@ -40,8 +41,7 @@ class Conditions(NamedTuple):
     margin_sd: float = 0.0  # [K]
 
 
-@dataclass(frozen=True, slots=True)
-class Spans:
+class Spans(Struct, frozen=True):
     """The times a rule may speak of, UTC [s]."""
 
     first_layer: float
@@ -51,8 +51,7 @@ class Spans:
     closed: bool  # the job is closed: what was not recorded by now was not done
 
 
-@dataclass(frozen=True, slots=True)
-class Judged:
+class Judged(Struct, frozen=True):
     """One rule over the whole record."""
 
     rule: str
@@ -68,8 +67,7 @@ class Judged:
     worst_at: float | None = None  # UTC [s]
 
 
-@dataclass(frozen=True, slots=True)
-class Judgement:
+class Judgement(Struct, frozen=True):
     """A rule set over the whole record."""
 
     name: str

@@ -4,10 +4,10 @@ A situation is a value: whoever keeps the readings builds it, the advice only re
 carried beside the numbers and never swallowed: one trouble is enough to make the answer "unknown".
 """
 
-from dataclasses import dataclass, field
 from enum import StrEnum
 
 import numpy as np
+from msgspec import Struct, field
 
 from curewatch.errors import OutOfValidity
 from curewatch.model.air.forecast import Forecast
@@ -48,8 +48,7 @@ WHAT_TO_DO = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Trouble:
+class Trouble(Struct, frozen=True):
     """One thing wrong with one sensor, or with the clock (``sensor`` empty)."""
 
     kind: TroubleKind
@@ -73,8 +72,7 @@ class Trouble:
 UNHEARD = DAY  # so long ago the coming hours may begin [s]
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(Struct, frozen=True):
     """The last word of the sensor of one role. Humidity is of the same chip as temperature.
 
     ``estimated`` marks a surface without a probe: its temperature then comes from the air's
@@ -133,8 +131,7 @@ def _pressure(
     return pressure, float(np.hypot(saturated * humidity_sd, humidity * slope * temperature_sd))
 
 
-@dataclass(frozen=True, slots=True)
-class Situation:
+class Situation(Struct, frozen=True):
     """The shed at ``at``: the last word of each role, the recent past, and what is wrong."""
 
     at: float  # UTC [s]
@@ -163,13 +160,12 @@ class Situation:
         return self.at - place.time
 
 
-@dataclass(frozen=True, slots=True)
-class Surfaced(Situation):
+class Surfaced(Situation, frozen=True, kw_only=True):
     """A situation that has its surface, of a probe or estimated from the air: what can be judged.
 
     In the program only the look at the shed (:mod:`curewatch.shed.look`) makes one. Whatever judges, plans or
     follows takes this type, so that none of them can go by a surface of its own.
     """
 
-    surface: Place = field(kw_only=True)
-    carbon_dioxide: float = field(default=FRESH_AIR, kw_only=True)  # measured, else as configured [1]
+    surface: Place
+    carbon_dioxide: float = FRESH_AIR  # measured, else as configured [1]

@@ -7,9 +7,8 @@ share of the paths, from the start until the film is set; and all of them togeth
 share. The sensors' errors are in the paths.
 """
 
-from dataclasses import replace
-
 import numpy as np
+from msgspec.structs import replace
 
 from curewatch.advice.judge import cautions, checks, data_quality, reasons
 from curewatch.advice.judge.answer import Advice, Check, Moment, Status, Verdict

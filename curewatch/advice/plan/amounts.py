@@ -7,7 +7,8 @@ on old laminate or foam 80 g/m², metal 50 g/m²; waste in cups, brushes and off
 """
 
 import math
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from curewatch.advice.plan.geometry import Outline, Patch, Taper, taper
 from curewatch.advice.plan.mixing import Proportion
@@ -19,8 +20,7 @@ SEALING_ELSE = 0.050
 WASTE = 0.15
 
 
-@dataclass(frozen=True, slots=True)
-class Repair:
+class Repair(Struct, frozen=True):
     """What is to be built, as asked for. Lengths in m."""
 
     hole: Outline
@@ -34,8 +34,7 @@ class Repair:
     room: tuple[float, ...] = ()  # for the taper, where it is short; the ratio is what fits
 
 
-@dataclass(frozen=True, slots=True)
-class Amounts:
+class Amounts(Struct, frozen=True):
     """What it takes. Masses in kg, areas in m², volumes in m³; waste is in everything but the layers."""
 
     taper: Taper

@@ -8,14 +8,14 @@ carries UID, DTSTAMP and DTSTART (3.6.1), a VALARM a TRIGGER relative to the sta
 
 import hashlib
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import UTC, datetime
+
+from msgspec import Struct
 
 FOLD = 75  # octets a line, without its CRLF (RFC 5545, 3.1)
 
 
-@dataclass(frozen=True, slots=True)
-class Appointment:
+class Appointment(Struct, frozen=True):
     """One event: a span of time, or a moment if ``end`` is none."""
 
     summary: str

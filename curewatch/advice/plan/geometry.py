@@ -16,8 +16,9 @@ numerical integration in the tests). Ratio 12 : 1 for a structural repair: commo
 """
 
 import math
-from dataclasses import dataclass
 from enum import StrEnum
+
+from msgspec import Struct
 
 from curewatch.errors import UsageError
 
@@ -34,8 +35,7 @@ class RepairShape(StrEnum):
     STRIP = "strip"  # a seam, a crack, a tab: a band tapered along its long edges
 
 
-@dataclass(frozen=True, slots=True)
-class Outline:
+class Outline(Struct, frozen=True):
     """An outline that can be grown: area, the edge it grows along, the corner term, its box."""
 
     shape: RepairShape
@@ -69,8 +69,7 @@ class Outline:
         return self.length + along, self.width + 2 * by
 
 
-@dataclass(frozen=True, slots=True)
-class Patch:
+class Patch(Struct, frozen=True):
     """One piece of cloth, numbered from the hole outwards."""
 
     number: int
@@ -81,8 +80,7 @@ class Patch:
     area: float  # as laid [m²]
 
 
-@dataclass(frozen=True, slots=True)
-class Taper:
+class Taper(Struct, frozen=True):
     """The ground area and everything that goes into it."""
 
     outline: Outline

@@ -1,11 +1,12 @@
 """From the hole to the schedule: amounts, batches, heat, sessions, as one plan."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from curewatch.advice.judge.answer import Check
 from curewatch.advice.judge.batches import LARGEST
@@ -39,8 +40,7 @@ class Hands(NamedTuple):
     scale_step: float = 1e-3  # [kg]
 
 
-@dataclass(frozen=True, slots=True)
-class LayupPlan:
+class LayupPlan(Struct, frozen=True):
     """Everything the bench needs. ``schedule`` is none where the coming hours are unknown."""
 
     repair: Repair

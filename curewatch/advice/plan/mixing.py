@@ -5,7 +5,7 @@ top, so the second figure is the sum. A cup that has begun to cure cannot be cor
 tolerance is refused, with how much of what to add while it is still cool.
 """
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from curewatch.errors import UsageError
 from curewatch.materials.resin import Mix, Origin, Resin
@@ -21,8 +21,7 @@ WARM = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Proportion:
+class Proportion(Struct, frozen=True):
     """How a resin is mixed, by mass, and what it bears.
 
     ``lowest`` and ``highest`` are what is added, per resin by mass. [1]
@@ -103,8 +102,7 @@ def of_resin(resin: Resin, peroxide_percent: float | None = None) -> Proportion:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class CupMix:
+class CupMix(Struct, frozen=True):
     """One cup: masses [kg], volumes [m³], and what the scale may read at the end. [kg]"""
 
     mass: float
@@ -116,8 +114,7 @@ class CupMix:
     scale_highest: float
 
 
-@dataclass(frozen=True, slots=True)
-class RatioCheck:
+class RatioCheck(Struct, frozen=True):
     """A cup as weighed, held against what the resin bears."""
 
     ratio: float  # what was added, per resin as weighed [1]

@@ -9,10 +9,11 @@ no start within the strip is said to be left over, and how to leave what is laid
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from curewatch.advice.judge.batches import LARGEST, Batches, split
 from curewatch.advice.plan.windows import Span, Strip
@@ -37,8 +38,7 @@ class Work(NamedTuple):
     time: float  # to wet it out [s]
 
 
-@dataclass(frozen=True, slots=True)
-class Session:
+class Session(Struct, frozen=True):
     """One go: begin, end, layers, batches, and how it bonds to what is under it."""
 
     start: float  # UTC [s]
@@ -54,8 +54,7 @@ class Session:
     leave: str = ""  # how to leave it, where the next layer does not go on within its recoat window
 
 
-@dataclass(frozen=True, slots=True)
-class Schedule:
+class Schedule(Struct, frozen=True):
     """All sessions that fit, and the layers that do not."""
 
     sessions: tuple[Session, ...]

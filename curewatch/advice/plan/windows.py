@@ -4,10 +4,10 @@ The same course and the same lines as the verdict on one start, for all starts a
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+from msgspec import Struct
 
 from curewatch.advice.judge import checks, reasons
 from curewatch.advice.judge.answer import Check, Status
@@ -52,8 +52,7 @@ class Starts(NamedTuple):
     ready_to_sand: FloatArray  # UTC, late edge; nan where it does not come [s]
 
 
-@dataclass(frozen=True, slots=True)
-class GoWindow:
+class GoWindow(Struct, frozen=True):
     """A run of starts that are a go."""
 
     first: int  # index of the first start
@@ -61,8 +60,7 @@ class GoWindow:
     best: int  # somebody is there; a first coat's face does not warm; then the likeliest, next layer and all
 
 
-@dataclass(frozen=True, slots=True)
-class Strip:
+class Strip(Struct, frozen=True):
     """All starts with one resin system."""
 
     resin: str

@@ -4,7 +4,7 @@ Efforts only rank the levers. They are ours: an hour of waiting counts 1, other 
 are taken to be worth in such hours.
 """
 
-from dataclasses import replace
+from msgspec.structs import replace
 
 from curewatch.advice.judge import cautions
 from curewatch.advice.judge.answer import Lever

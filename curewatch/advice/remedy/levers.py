@@ -7,10 +7,10 @@ lever does it, two are tried together (``pairs``).
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from functools import partial
 
 import numpy as np
+from msgspec.structs import replace
 
 from curewatch.advice.judge import cautions, checks
 from curewatch.advice.judge.answer import Advice, Lever, Status, Verdict

@@ -1,9 +1,9 @@
 """Two changes together, where no single one makes it a go: drier air or another resin, and warmth."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
+from msgspec.structs import replace
 
 from curewatch.advice.judge import cautions
 from curewatch.advice.judge.answer import Lever

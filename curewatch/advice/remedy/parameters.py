@@ -4,9 +4,9 @@ A :class:`Parameter` is a lever before its amount is known.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import Surfaced
@@ -22,8 +22,7 @@ WARMEST = kelvin_from_celsius(30.0)  # more is no shed
 Change = Callable[[Outlook, float, float], Outlook]  # outlook, amount, until -> outlook
 
 
-@dataclass(frozen=True, eq=False)
-class Parameter:
+class Parameter(Struct, frozen=True, eq=False):
     """A lever before its amount is known: ``values`` rise in effort, a whole number of tolerances apart."""
 
     kind: str
@@ -45,8 +44,7 @@ class Parameter:
         return bool(low <= value <= high)
 
 
-@dataclass(frozen=True, slots=True)
-class Means:
+class Means(Struct, frozen=True):
     """What is at hand: the shed as identified, its heater, other resins on the shelf.
 
     Every heat that is proposed is electric or flued: an unflued ``burner`` is named only to refuse it.

@@ -1,6 +1,6 @@
 """What to do now, in sentences: the step, its cautions, and what to watch; made once for every reader."""
 
-from dataclasses import replace
+from msgspec.structs import replace
 
 from curewatch.advice.judge import ground, reasons
 from curewatch.advice.judge.answer import Advice, Lever, Status, Verdict

@@ -6,11 +6,11 @@ what ``assess`` would say of it.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
 from itertools import groupby, islice
 from typing import NamedTuple
 
 import numpy as np
+from msgspec.structs import replace
 
 from curewatch.advice.judge import checks, verdict
 from curewatch.advice.judge.answer import Status

@@ -83,7 +83,7 @@ def app(
 
     Example: curewatch choose --on polyester --thickness "6 mm" --room "20 mm"
     """
-    from dataclasses import replace
+    from msgspec.structs import replace
 
     from curewatch.advice.choose.choice import choose
     from curewatch.advice.judge.question import ask

@@ -94,7 +94,7 @@ def app(
 
     Example: curewatch layup round --length 120 --thickness 6
     """
-    from dataclasses import replace
+    from msgspec.structs import replace
 
     from curewatch.advice.plan.amounts import Repair
     from curewatch.advice.plan.layup import Hands

@@ -1,10 +1,10 @@
 """``curewatch observe``: what somebody saw of a layer or a test cup; the model learns from it."""
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from msgspec import Struct
 
 from curewatch.cli.options import ConfigOption, JsonOption, UnitsOption
 
@@ -17,8 +17,7 @@ HOTTEST_CUP = 623.15  # K; above that it burns
 WORDS = ("kicked", "gelled", "tack-free", "firm")
 
 
-@dataclass(frozen=True, slots=True)
-class ToldOptions:
+class ToldOptions(Struct, frozen=True):
     """What was said on the command line."""
 
     observed: str | None

@@ -184,8 +184,9 @@ def _of_lot(configuration: "Configuration", resin: "Resin", lot: str) -> "Resin"
 def _as_file(resin: "Resin", base: str, lot: str) -> str:
     """The learnt lot as the text of a resin file that names what it came from."""
     import re
-    from dataclasses import replace
     from pathlib import Path
+
+    from msgspec.structs import replace
 
     from curewatch.materials.resin_writer import as_toml
 

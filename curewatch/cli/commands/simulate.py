@@ -3,11 +3,11 @@
 import signal
 import sys
 from contextlib import ExitStack
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from msgspec.structs import replace
 
 from curewatch.cli.terminal import note
 from curewatch.clock import SystemClock, iso_utc, utc_from_iso

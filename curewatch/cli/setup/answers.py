@@ -4,14 +4,15 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from msgspec import Struct
+
 from curewatch import configuration
 from curewatch.cli.setup.heard import Fields
 from curewatch.configuration import Configuration, ForecastTable
 from curewatch.wire.fields import ValuePlace
 
 
-@dataclass(frozen=True, slots=True)
-class NamedSensor:
+class NamedSensor(Struct, frozen=True):
     """One sensor as the person named it."""
 
     name: str
@@ -23,8 +24,7 @@ class NamedSensor:
     wire_unit: str | None = None  # of its temperature
 
 
-@dataclass(frozen=True, slots=True)
-class SerialAnswer:
+class SerialAnswer(Struct, frozen=True):
     """One serial port to read."""
 
     name: str
@@ -35,8 +35,7 @@ class SerialAnswer:
     wire_unit: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class BrokerAnswer:
+class BrokerAnswer(Struct, frozen=True):
     """One broker to subscribe to."""
 
     name: str

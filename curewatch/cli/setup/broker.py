@@ -5,9 +5,10 @@ import queue
 import socket
 import ssl
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NamedTuple
+
+from msgspec import Struct
 
 from curewatch.cli.setup.heard import Collection, Hearing, Message, ReadMessage
 from curewatch.clock import Clock
@@ -19,8 +20,7 @@ MOST_WAITING = 5000  # messages; a busy broker's rest is dropped, and the next s
 PATIENCE = 5.0  # s to answer a connection
 
 
-@dataclass(frozen=True, slots=True)
-class BrokerAddress:
+class BrokerAddress(Struct, frozen=True):
     """Where a broker is and how to be let in."""
 
     host: str

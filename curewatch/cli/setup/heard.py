@@ -1,8 +1,10 @@
 """What a survey of a port or a broker hears, as values."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from curewatch.clock import Instant
 from curewatch.readings import Reading, Rejected
@@ -25,8 +27,7 @@ class Message(NamedTuple):
 ReadMessage = Callable[[Message, Instant], Reading | Rejected | None]
 
 
-@dataclass(frozen=True, slots=True)
-class HeardSensor:
+class HeardSensor(Struct, frozen=True):
     """One thing that speaks of temperature or humidity, and its latest words."""
 
     kind: Literal["serial", "mqtt"]
@@ -45,8 +46,7 @@ class HeardSensor:
         return tuple(topic for _, topic in self.topics) or (self.place,)
 
 
-@dataclass(frozen=True, slots=True)
-class Hearing:
+class Hearing(Struct, frozen=True):
     """What came from one port or broker: what could be read, and how much could not."""
 
     heard: tuple[HeardSensor, ...] = ()

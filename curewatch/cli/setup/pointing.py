@@ -5,8 +5,9 @@ daemon's own way (``Intake``), by the configuration that would be written, and p
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import replace
 from typing import NamedTuple, Protocol
+
+from msgspec.structs import replace
 
 from curewatch.cli.setup.answers import Answers, BrokerAnswer, NamedSensor, SerialAnswer, as_toml, parsed
 from curewatch.cli.setup.broker import device_of

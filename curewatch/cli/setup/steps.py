@@ -4,9 +4,11 @@ import getpass
 import os
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+from msgspec.structs import replace
 
 from curewatch.cli.setup import broker, pointing, serial_ports
 from curewatch.cli.setup.answers import Answers, BrokerAnswer, NamedSensor, SerialAnswer, weather_service

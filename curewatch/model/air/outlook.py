@@ -4,10 +4,10 @@ Members keep hours together: a path that starts warm stays warm for a while. So 
 a check holds *until tack-free* is the share of members on which it holds all the way.
 """
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
 
 from curewatch.errors import OutOfValidity
 from curewatch.materials.substrate import Substrate
@@ -30,8 +30,7 @@ class ReadingErrors(NamedTuple):
     vapour: FloatArray  # true vapour pressure by that read (members, n or 1) [1]
 
 
-@dataclass(frozen=True, slots=True)
-class Outlook:
+class Outlook(Struct, frozen=True):
     """Members of the coming hours, as the sensors will read them; the first column is the last reading."""
 
     time: FloatArray  # (n,) UTC, evenly spaced [s]

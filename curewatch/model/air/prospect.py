@@ -6,9 +6,9 @@ persistence. Each says in words what it rests on.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
+from msgspec.structs import replace
 
 from curewatch.materials.substrate import Substrate
 from curewatch.model.air.forecast import Forecast, foretold, remark, usable

@@ -6,10 +6,10 @@ gets one error of each sensor, drawn once: the share of paths on which a check h
 it holds. Temperature and humidity come from one chip, so the dew point errs with the temperature of the air.
 """
 
-from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
+from msgspec.structs import replace
 
 from curewatch.model.air.members import normal_members
 from curewatch.model.air.outlook import Outlook, ReadingErrors

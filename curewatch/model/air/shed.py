@@ -9,9 +9,9 @@ Both are exact filters of what drives them; ``shed_fit`` finds their constants i
 sheets and damp ground give and take vapour: n is an *effective* rate, slower than air alone would be.
 """
 
-from dataclasses import dataclass, replace
-
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from curewatch.errors import OutOfValidity
 from curewatch.model.air.past import Past
@@ -28,8 +28,7 @@ HEAT_LOSS_PER_AREA = 4.0  # W/(m2 K)
 HEAT_LOSS_DOUBT = 0.5  # one standard deviation of its logarithm; ASSUMED
 
 
-@dataclass(frozen=True, slots=True)
-class Shed:
+class Shed(Struct, frozen=True):
     """One shed as it is known, with how sure that is (one standard deviation each)."""
 
     time_constant: float  # how slowly the inside follows [s]

@@ -7,11 +7,11 @@ be known of the outside. A rise is never taken away faster than it decays: heate
 Heat is electric or flued: it brings no water. An unflued burner is never proposed.
 """
 
-from dataclasses import replace
 from itertools import accumulate
 from typing import NamedTuple
 
 import numpy as np
+from msgspec.structs import replace
 
 from curewatch.errors import OutOfValidity
 from curewatch.materials.substrate import Substrate

@@ -15,8 +15,9 @@ a maker's sheet that states one nobody knows it: then neither is judged, and :da
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import NamedTuple
+
+from msgspec.structs import replace
 
 from curewatch.materials.resin import Origin, Resin
 from curewatch.model.film.film import Cure, History, constant, cure

@@ -5,12 +5,12 @@ The rate of a lot is log-normal; what a fit left uncertain is jointly normal. Bo
 strata of equal probability with a fixed order, so the same question always gets the same answer.
 """
 
-from dataclasses import replace
 from functools import lru_cache
 from statistics import NormalDist
 from typing import NamedTuple
 
 import numpy as np
+from msgspec.structs import replace
 from numpy.typing import ArrayLike, NDArray
 
 from curewatch.materials.quantities import QUANTITIES, RATE, TIME

@@ -5,10 +5,10 @@ let nobody sand it so soon, for dust of green resin causes allergy and clogs the
 therefore the later of firm and the stated wait, carried to other temperatures by the model's own energy.
 """
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike
 
 from curewatch.materials.resin import Resin
@@ -31,8 +31,7 @@ class Stall(NamedTuple):
     before: str  # "gel" | "tack-free" | "full cure": the first thing it did not reach
 
 
-@dataclass(frozen=True, slots=True)
-class Milestones:
+class Milestones(Struct, frozen=True):
     """Times from the start; nan if not reached within the history. Arrays for many members. [s]"""
 
     working_time: float

@@ -19,11 +19,12 @@ is to fold the remaining observations again.
 import math
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
 from hashlib import sha256
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from curewatch.errors import OutOfValidity
 from curewatch.materials.resin import Covariance, Origin, Resin
@@ -45,8 +46,7 @@ ROUNDS = 4
 STEP = 0.02  # of a logarithm, for slopes
 
 
-@dataclass(frozen=True, slots=True)
-class Lesson:
+class Lesson(Struct, frozen=True):
     """What one observation did."""
 
     evidence: Evidence

@@ -6,9 +6,8 @@ Student's t with four degrees of freedom, so that one bad stretch rules nothing 
 err together: all of them count as a few. A film too thin to warm teaches nothing, and nothing is claimed.
 """
 
-from dataclasses import replace
-
 import numpy as np
+from msgspec.structs import replace
 
 from curewatch.materials.resin import Origin, Resin
 from curewatch.model.film.ensemble import cures

@@ -9,8 +9,9 @@ widens, however far off it is, and a good score never narrows.
 
 import math
 from collections.abc import Iterable
-from dataclasses import replace
 from typing import NamedTuple
+
+from msgspec.structs import replace
 
 from curewatch.materials.resin import Covariance, Resin
 

@@ -10,10 +10,10 @@ window, are foretold without foretelling others; that they are cautious is asked
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from curewatch.materials.maker_sheet import Statement, Transition
@@ -38,8 +38,7 @@ LIMITS: dict[str, tuple[float, float]] = {
 Solution = tuple[FloatArray, FloatArray, FloatArray]  # offsets, slopes, covariance
 
 
-@dataclass(frozen=True, slots=True)
-class Contradiction:
+class Contradiction(Struct, frozen=True):
     """Two statements that no resin of this kind can both keep."""
 
     one: str

@@ -10,9 +10,10 @@ the inverse of the normal matrix at that point gives their covariance, which the
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from curewatch.errors import ConfigurationError
 from curewatch.materials.maker_sheet import MakerSheet, Statement, Transition
@@ -32,8 +33,7 @@ REFERENCE = 293.15  # K at which stated waits are held against each other
 LONGEST = 30 * DAY  # that a film is followed [s]
 
 
-@dataclass(frozen=True, slots=True)
-class Met:
+class Met(Struct, frozen=True):
     """How one statement is met. Times in seconds, a glass transition in kelvin."""
 
     title: str
@@ -63,8 +63,7 @@ class Met:
         return "nearly met" if abs(self.pull) <= 2.0 else "NOT met"
 
 
-@dataclass(frozen=True, slots=True)
-class LostWindow:
+class LostWindow(Struct, frozen=True):
     """A stated recoat limit that comes before the window opens."""
 
     closes: float  # as stated [s]
@@ -72,8 +71,7 @@ class LostWindow:
     temperature: float  # of both [K]
 
 
-@dataclass(frozen=True, slots=True)
-class SheetFit:
+class SheetFit(Struct, frozen=True):
     """A fitted resin and what is to be said of it."""
 
     resin: Resin

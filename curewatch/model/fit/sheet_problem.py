@@ -6,9 +6,9 @@ which is computed anew from the shells at each solution until it stands still.
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from curewatch.materials.maker_sheet import Statement, Transition
