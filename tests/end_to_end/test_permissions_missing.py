@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from curewatch.logbook import Logbook
+from curewatch.readings import Reading
 from tests.broker import PATIENCE
 from tests.terminal import environment
 
@@ -61,3 +63,18 @@ def test_a_file_that_may_not_be_read_is_named(
     assert said in told
     assert file in told
     assert "Traceback" not in told
+
+
+def test_a_logbook_that_may_only_be_read_is_shown(tmp_path: Path) -> None:
+    """On a card that is locked, or of somebody else: the board shows it, as `tonight` does."""
+    (tmp_path / "curewatch.toml").write_text('[logbook]\npath = "logbook.sqlite"\n')
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.append([Reading("bench", 1.79e9, 1.79e9, 290.0, 0.5)])
+    (tmp_path / "logbook.sqlite").chmod(0o444)
+    tmp_path.chmod(0o555)
+    try:
+        told = [as_somebody(tmp_path, *line.split()) for line in ("tonight", "watch --look --once --plain")]
+    finally:
+        tmp_path.chmod(0o755)
+    assert [each.returncode for each in told] == [4, 4], told
+    assert "bench" in told[1].stdout

@@ -1,8 +1,10 @@
 """``curewatch watch``: the live board; without a terminal, the same as plain lines."""
 
+import os
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -18,6 +20,7 @@ from curewatch.configuration import Configuration, load, logbook_path, one_shed
 from curewatch.daemon.edges.process import signals
 from curewatch.errors import CurewatchError, ExitStatus, UsageError
 from curewatch.logbook import open_logbook, watched
+from curewatch.logbook.forwarded import kept_by_another
 from curewatch.shed.known_names import check_names
 from curewatch.wording import Wording, wording
 
@@ -85,9 +88,14 @@ def _opened(
             if label not in begun:
                 note(f"{label}: there is no logbook at {path}; `curewatch ingest` or `watch` begins one")
                 continue
-            logbook = open_ones.enter_context(open_logbook(path, read_only=not path.exists()))
+            logbook = open_ones.enter_context(open_logbook(path, read_only=not _written(path)))
             sheds[label] = Watched(logbook, shed, told, SystemClock(), words)
         yield BoardOfSheds(sheds, asked)
+
+
+def _written(path: Path) -> bool:
+    """Whether an alert can be acknowledged in it: by us, or through its service."""
+    return os.access(path, os.W_OK) or kept_by_another(path)
 
 
 def _looking(whole: Configuration) -> str:
