@@ -8,7 +8,7 @@ from curewatch.advice.judge.answer import Check, Status
 from curewatch.advice.judge.limits import Limits
 from curewatch.advice.judge.situation import Place, Situation, Trouble, TroubleKind
 
-NO_AIR = "no air sensor has reported: run `curewatch setup`, or check cable and power"
+NO_AIR = "no air sensor has reported: `curewatch setup`, then `curewatch watch`; else check cable and power"
 _OLD_BY_ITSELF = {TroubleKind.SILENT, TroubleKind.NO_READING, TroubleKind.IMPLAUSIBLE}
 AHEAD = 60.0  # s a stamp may lie ahead of this machine's clock before the clock is doubted (assumed)
 
