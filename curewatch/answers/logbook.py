@@ -151,6 +151,7 @@ class LogbookBackupDocument(Shape, frozen=True, kw_only=True):
 
     backup: Annotated[str, says("File")]
     bytes: Annotated[int, says("Size")]
+    logbook: Annotated[str, says("The logbook that it is a copy of")]
     key: Annotated[str, says("The key that is not in it")]
 
 
@@ -321,8 +322,10 @@ def logbook_seal_document(seal: "Seal", undated: str) -> LogbookSealDocument:
     )
 
 
-def logbook_backup_document(copy: Path, key: Path) -> LogbookBackupDocument:
-    return LogbookBackupDocument(backup=str(copy), bytes=copy.stat().st_size, key=str(key))
+def logbook_backup_document(copy: Path, logbook: Path, key: Path) -> LogbookBackupDocument:
+    return LogbookBackupDocument(
+        backup=str(copy), bytes=copy.stat().st_size, logbook=str(logbook), key=str(key)
+    )
 
 
 def logbook_export_document(file: Path, count: int, *, entries: bool) -> LogbookExportDocument:

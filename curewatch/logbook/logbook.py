@@ -131,9 +131,10 @@ class Logbook(TabledLogbook):
             self._lock = None
 
     def size(self) -> int:
-        """Bytes of the file."""
+        """Bytes of the file, and of the log beside it that it has not taken in yet."""
+        log = self.path.with_name(self.path.name + "-wal")
         with store.telling(self.path):
-            return self.path.stat().st_size
+            return self.path.stat().st_size + (log.stat().st_size if log.exists() else 0)
 
     def copy(self, target: Path) -> None:
         """Copy the logbook as it stands to a new file, while others go on writing."""

@@ -3,17 +3,21 @@
 import csv
 import json
 import sqlite3
+import subprocess
 import threading
 from contextlib import closing
 from pathlib import Path
 
 import pytest
 
+from curewatch.answers.logbook import logbook_backup_document
+from curewatch.cli.screens.logbook import backup_lines
 from curewatch.clock import Instant
 from curewatch.errors import RecordBroken, StoreFailed, UsageError
 from curewatch.export import Selection, export
 from curewatch.logbook import Entry, EntryKind, Logbook, store
 from curewatch.logbook.backup import backup
+from curewatch.logbook.keys import key_path
 from curewatch.logbook.retention import prune
 from curewatch.logbook.sealing import check_seals, seal
 from curewatch.readings import Reading
@@ -63,6 +67,30 @@ def test_a_backup_taken_while_others_write_is_whole(logbook: Logbook, tmp_path: 
         assert opened.block_head(1) == logbook.block_head(1)
     with pytest.raises(UsageError, match="Use a new name"):
         backup(logbook, copy)
+
+
+def test_a_backup_is_put_in_place_by_the_line_that_it_shows(tmp_path: Path):
+    """A daemon that was killed leaves its log: the copy alone would take the newer readings from it."""
+    path, copy = tmp_path / "logbook.sqlite", tmp_path / "copy.sqlite"
+    with Logbook(path) as logbook:
+        logbook.append(month(1))
+        document = logbook_backup_document(backup(logbook, copy), path, key_path(path))
+        logbook.append(month(1, "hull"))
+        log = path.with_name(f"{path.name}-wal")
+        assert logbook.size() == path.stat().st_size + log.stat().st_size
+        left = {each: each.read_bytes() for each in (path, log)}  # as a kill leaves it
+    for each, held in left.items():
+        each.write_bytes(held)
+    subprocess.run(["cp", copy, path], check=True)
+    with Logbook(path, read_only=True) as opened:
+        assert len(opened.latest()) == 2  # the control
+    for each, held in left.items():
+        each.write_bytes(held)
+    subprocess.run(backup_lines(document)[-1], shell=True, cwd=tmp_path, check=True)
+    with Logbook(path, read_only=True) as opened:
+        assert opened.verify().head.readings == len(month(1))
+    with Logbook(tmp_path / "before" / "logbook.sqlite", read_only=True) as opened:
+        assert len(opened.latest()) == 2
 
 
 def test_a_backup_of_a_broken_chain_is_not_kept(logbook: Logbook, tmp_path: Path):

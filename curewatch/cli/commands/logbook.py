@@ -160,7 +160,7 @@ def backup(
 
     with opened(config) as (logbook, _):
         made = copying.backup(logbook, target)
-        document = logbook_backup_document(made, key_path(logbook.path))
+        document = logbook_backup_document(made, logbook.path, key_path(logbook.path))
     print_json(document) if json else say(*backup_lines(document))
 
 

@@ -71,10 +71,12 @@ def dated_line(undated: str | None) -> str:
 
 
 def backup_lines(backup: LogbookBackupDocument) -> list[str]:
-    key = safe_line(backup.key)
+    copy, old, key = map(safe_line, (backup.backup, backup.logbook, backup.key))
     return [
-        f"{safe_line(backup.backup)}  ({_size(backup.bytes)}), verified",
+        f"{copy}  ({_size(backup.bytes)}), verified",
         f"The signing key is not in it: keep a copy of {key} where only you can read it.",
+        "To put it in place later, with the daemon stopped:",
+        f"  {_aside('before', old)}cp {copy} {old}",
     ]
 
 
@@ -117,12 +119,17 @@ def salvage_lines(salvage: LogbookSalvageDocument, words: Wording, now: float) -
     if salvage.unverified is not None:
         said.append(f"  entries that could not be checked: {safe_line(salvage.unverified)}. Tell them again")
     said += [f"head before {salvage.head_was}", f"head now    {salvage.head}"]
-    steps = f"mkdir damaged && mv {old} {old}-* damaged/ ; mv {new} {old}"
+    steps = f"{_aside('damaged', old)}mv {new} {old}"
     return [
         *said,
         "Put it in its place, with the daemon stopped. The signing key stays where it is:",
         f"  {steps}",
     ]
+
+
+def _aside(folder: str, old: str) -> str:
+    """Its log goes with it: SQLite would take what is in that into the new file."""
+    return f"mkdir {folder} && mv {old} {old}-* {folder}/ ; "
 
 
 def stamp_lines(stamp: LogbookStampDocument) -> list[str]:
