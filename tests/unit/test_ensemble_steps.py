@@ -14,7 +14,7 @@ from curewatch.materials import load_resin
 from curewatch.materials.resin import Covariance
 from curewatch.materials.substrate import load_substrate
 from curewatch.model.film import early as before_diffusion
-from curewatch.model.film import ensemble_steps, heated_stepping, under_way
+from curewatch.model.film import ensemble, ensemble_steps, heated_stepping, under_way
 from curewatch.model.film.ensemble import band, cures, milestone_times
 from curewatch.model.film.ensemble_steps import Heat
 from curewatch.model.film.equivalent_temperature import on_rows, warmth
@@ -460,3 +460,21 @@ def test_the_step_of_a_single_layer_warns_of_nothing(rows: int) -> None:
     if not warns(np.dot):  # the control
         pytest.skip("numpy's product reads no such memory here")
     assert not warns(heated_stepping._times)
+
+
+def test_marks_at_one_conversion_are_looked_for_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A polyester carries the next layer once it gels: that is one level, and both names have its times."""
+    asked: list[int] = []
+    passed = ensemble.passed
+
+    def counted(*args: Any) -> ensemble_steps.Passed:
+        asked.append(args[3].conversions.size)
+        return passed(*args)
+
+    monkeypatch.setattr(ensemble, "passed", counted)
+    resin, only = load_resin("polyester-laminating"), ("working_time", "recoat_from", "gel", "firm")
+    found = milestone_times(resin, weather(64), only=only)
+    assert (list(found), asked) == ([*only], [2])
+    assert np.isfinite(found["gel"]).all()
+    assert np.array_equal(found["gel"], found["recoat_from"])
+    assert (found["working_time"] < found["gel"]).all()

@@ -171,28 +171,34 @@ def milestone_times(
             "rising, whole steps of 450 s",
             "a stepping",
         )
-    marks = {**thresholds(resin), **(conversions or {})}
-    moving = MOVING
-    if only is not None:
-        marks = {name: value for name, value in marks.items() if name in only}
-        moving = {name: level for name, level in MOVING.items() if name in only}
-    names = sorted((name for name in marks if not np.isnan(marks[name])), key=lambda name: marks[name])
-    ends = np.array([name in ENDS for name in (*names, *moving)], dtype=bool)
-    place = {name: number for number, name in enumerate((*names, *moving))}
-    idle = {
-        place[name]: tuple(place[each] for each in after if each in place)
-        for name, after in (moot or {}).items()
-    }
-    asked = WantedMarks(np.array([marks[name] for name in names]), tuple(moving.values()), ends, idle)
+    asked, places = _wanted({**thresholds(resin), **(conversions or {})}, only, moot or {})
     found, aged, peak = passed(Ensemble(resin, ensemble, chosen, lot, heat), begins, duration, asked)
     never = np.full(found.shape[1:], np.nan)
-    result = {name: found[names.index(name)] if name in names else never for name in marks}
-    result.update(zip(moving, found[len(names) :], strict=True))
+    result = {name: never if place is None else found[place] for name, place in places.items()}
     if resin.milestones.touch is not None:
         touched = touch_waits(resin, ensemble if bare is None else bare, begins)
         result.update({name: np.maximum(result[name], touched) for name in TOUCHED if name in result})
     result.update({name: each for name, each in (("aged", aged), ("peak", peak)) if each is not None})
     return result
+
+
+def _wanted(
+    marks: dict[str, float], only: Collection[str] | None, moot: dict[str, tuple[str, ...]]
+) -> tuple[WantedMarks, dict[str, int | None]]:
+    """What is looked for, and where in it each mark is; None for one that does not come. [1]"""
+    if only is not None:
+        marks = {name: value for name, value in marks.items() if name in only}
+    moving = {name: level for name, level in MOVING.items() if only is None or name in only}
+    levels = {name: (mark, name in ENDS) for name, mark in marks.items() if not np.isnan(mark)}
+    distinct = sorted(set(levels.values()))  # a polyester gels as it carries the next layer
+    place = {name: distinct.index(level) for name, level in levels.items()}
+    place |= {name: number for number, name in enumerate(moving, start=len(distinct))}
+    ends = np.array([*(end for _, end in distinct), *(name in ENDS for name in moving)], dtype=bool)
+    idle = {
+        place[name]: tuple(place[each] for each in after if each in place) for name, after in moot.items()
+    }
+    asked = WantedMarks(np.array([mark for mark, _ in distinct]), tuple(moving.values()), ends, idle)
+    return asked, {name: place.get(name) for name in (*marks, *moving)}
 
 
 def touch_waits(resin: Resin, surface: History, begins: FloatArray) -> FloatArray:
