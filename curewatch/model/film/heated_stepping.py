@@ -247,7 +247,7 @@ class HeatedStepper:
         rows[..., 1] = stored.stored(path)
         rows[..., 2] = np.diff(edge, axis=0) * (1.0 + bend * (path - REFERENCE_TEMPERATURE))
         for place, part in enumerate(parts, start=3):
-            rows[..., place] = part.lot * part.table.bands
+            rows.view(np.int32)[..., place] = part.lot * part.table.bands
         self._paths = rows.reshape(-1, 3 + len(parts))
         self._hastens = np.float32(self._table.activation / HASTENED**2 / 24.0)
         self._inhibited = any((part.fresh < 0.0).any() for part in parts)
@@ -371,7 +371,7 @@ class HeatedStepper:
     def _grow(grown: SingleArray, made: SingleArray, before: SingleArray) -> None:
         """By how much more was made than in the step before, (nodes, layers) [K]; then that is forgotten."""
         np.subtract(made, before, out=grown)
-        grown *= before >= 0.0
+        grown[before < 0.0] = 0.0
         np.minimum(grown, np.float32(MOST_GROWTH) * made, out=grown)
         before[:] = made
 
@@ -381,7 +381,7 @@ class HeatedStepper:
         for part, first in zip(self._reacting, firsts, strict=True):
             here = part.nodes
             if here.start < progress.shape[0]:
-                found.append(_looked_up(part.table, first.astype(np.int32), progress[here], warmth[here]))
+                found.append(_looked_up(part.table, first.view(np.int32), progress[here], warmth[here]))
         return found[0] if len(found) == 1 else np.concatenate(found)
 
     def _give(self, mean: SingleArray, hotter: SingleArray, given: SingleArray) -> None:

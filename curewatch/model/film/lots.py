@@ -96,6 +96,7 @@ def turn_of(members: int, count: int) -> NDArray[np.intp]:
     return _shuffled(members) // count
 
 
+@lru_cache(maxsize=16)
 def _shuffled(members: int) -> NDArray[np.intp]:
     return np.random.default_rng(11).permutation(np.arange(members))
 

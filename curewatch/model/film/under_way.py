@@ -245,9 +245,10 @@ class UnderWay:
             if these.size:
                 left.append(Entries(film[these], step[these] // stride, state[:, these]))
                 stays &= ~slow
-        if self._peak is not None:
+        peak = self._route.stepper.seen(state).peak
+        if self._peak is not None and peak is not None:
             gone = (~stays).nonzero()[0]
-            self._peak[film[gone]] = self._route.stepper.seen(state[:, gone]).peak
+            self._peak[film[gone]] = peak[gone]
         self._close_up(stays)
         return left
 
@@ -271,14 +272,15 @@ class UnderWay:
             )
             before = (above[1:] >= 0.0).argmax(axis=0)
             told = step + before < self._end[film // self._members]
-            mark, step, film, before = (each[told] for each in (mark, step, film, before))
-            above = above[:, told]
+            if not told.all():
+                mark, step, film, before = (each[told] for each in (mark, step, film, before))
+                above, excess = above[:, told], excess[:, told]
             share = _on_a_parabola(above, before)
             start, member = np.divmod(film, self._members)
             ends = np.take_along_axis(above, np.add(before, [[0], [1]]), axis=0)
             which = mark, step + before, member
             if self._warms:  # a layer is too heavy to swing within a step
-                warmer = np.take_along_axis(excess[:, told], np.add(before, [[0], [1]]), axis=0)
+                warmer = np.take_along_axis(excess, np.add(before, [[0], [1]]), axis=0)
                 self._run_away(share, ends, warmer, which)
             else:
                 self._refine(share, ends, which)
