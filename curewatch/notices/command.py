@@ -14,6 +14,8 @@ from collections.abc import Mapping
 from contextlib import suppress
 from typing import Any
 
+from curewatch.errors import reason
+
 COMPLAINT = 300  # bytes kept of what it says on standard error
 PIECE = 65_536  # bytes read at once
 
@@ -30,7 +32,8 @@ def run_command(command: tuple[str, ...], document: Mapping[str, Any], longest: 
             env={key: value for key, value in os.environ.items() if not key.startswith("CUREWATCH_")},
         )
     except (OSError, ValueError) as trouble:
-        return f"{command[0]}: cannot be started: {trouble}"
+        why = reason(trouble) if isinstance(trouble, OSError) else trouble
+        return f"{command[0]}: cannot be started: {why}"
     late = threading.Event()
 
     def too_long() -> None:

@@ -78,7 +78,7 @@ def test_it_gets_the_notice_as_one_json_object_and_no_secret(
         (program("sys.exit('no bell\\x1b[2J in this shed')"), "status 1: no bell"),
         (program("sys.stderr.write('x' * 3_000_000); sys.exit(3)"), "status 3: xxx"),
         (program("os.close(0); sys.exit(4)"), "status 4: no words"),
-        (("/gone/bell",), "cannot be started"),
+        (("/gone/bell",), "/gone/bell: cannot be started: No such file or directory"),
     ],
 )
 def test_a_failure_is_said_in_a_line(words: tuple[str, ...], said: str) -> None:
