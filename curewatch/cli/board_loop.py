@@ -43,9 +43,12 @@ class Watched:
     daemon: Callable[[], str]  # words about who keeps the logbook; raises when that one failed
     clock: Clock
     words: Wording
+    again: Callable[[], tuple[Configuration, Wording]] | None = None  # both, as the file has them now
 
     def look(self) -> WatchDocument:
         """Everything, now."""
+        if self.again is not None:
+            self.configuration, self.words = self.again()
         return gather(self.logbook, self.configuration, self.clock.now().utc, self.daemon())
 
     def glance(self, before: WatchDocument) -> WatchDocument:

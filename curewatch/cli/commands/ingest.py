@@ -27,6 +27,8 @@ def app(
     Example: curewatch ingest --json
     """
     import sys
+    from functools import cache
+    from zoneinfo import ZoneInfo
 
     from curewatch.answers.document import as_json
     from curewatch.answers.event import event_document
@@ -35,17 +37,21 @@ def app(
     from curewatch.daemon.edges.process import ServiceManager, signals
     from curewatch.daemon.events import Show
     from curewatch.daemon.loop import Daemon
-    from curewatch.wording import plain_wording, wording
+    from curewatch.wording import Wording, plain_wording, wording
 
     with signals() as caught:
         configuration = all_sheds(config)
-        words = wording(configuration.zone, units, configured=configuration.shed.units)
-        plainly = plain_wording(words.zone)
+        daemon: Daemon | None = None
+
+        @cache
+        def worded(zone: ZoneInfo, shown: str) -> Wording:
+            return plain_wording(zone) if json else wording(zone, units, configured=shown)
 
         def show(event: Show) -> None:
-            document = event_document(*event, words=plainly if json else words)
-            said = as_json(document) if json else line(document, words)
-            print(said, flush=True)
+            now = configuration if daemon is None else daemon.configuration
+            words = worded(now.zone, now.shed.units)
+            document = event_document(*event, words=words)
+            print(as_json(document) if json else line(document, words), flush=True)
 
         daemon = Daemon(
             configuration, show=show, config_path=config, tell_readings=readings, for_group=for_group

@@ -12,17 +12,17 @@ import typer
 from curewatch.advice.judge.answer import Verdict
 from curewatch.answers.watch import WatchDocument
 from curewatch.cli.board_loop import BoardOfSheds, Watched, keep_lines, keep_screen, tell_all
+from curewatch.cli.configuration_again import ConfigurationAgain
 from curewatch.cli.options import ConfigOption, PlainOption, UnitsOption
 from curewatch.cli.terminal import WIDTH, asked_plain, console, is_plain, note, print_json, say
 from curewatch.cli.which_shed import named
 from curewatch.clock import SystemClock, utc_from_iso
-from curewatch.configuration import Configuration, load, logbook_path, one_shed
+from curewatch.configuration import load, logbook_path, one_shed
 from curewatch.daemon.edges.process import signals
 from curewatch.errors import CurewatchError, ExitStatus, UsageError
 from curewatch.logbook import open_logbook, watched
 from curewatch.logbook.forwarded import kept_by_another
 from curewatch.shed.known_names import check_names
-from curewatch.wording import Wording, wording
 
 if TYPE_CHECKING:  # who only looks runs no daemon
     from curewatch.daemon.companion import Companion
@@ -58,38 +58,37 @@ def app(
         )
     whole = load(config)
     asked = one_shed(whole, named()).label if as_json or named() is not None else ""
-    words = wording(whole.zone, units, configured=whole.shed.units)
+    kept = ConfigurationAgain(whole, units)
     if once or look:
         show = _document if as_json else partial(_picture, plain=plain)
         show = show if once else partial(keep, plain=plain)
-        with _opened(whole, words, partial(_looking, whole), asked) as shown:
+        with _opened(kept, partial(_looking, kept), asked) as shown:
             raise typer.Exit(show(shown))
     from curewatch.daemon.companion import companion
 
     for shed in whole.each.values():
         check_names(shed)
     with companion(whole, config_path=config) as beside:
-        told = daemon_words(beside, whole)
-        with _opened(whole, words, told, asked) as shown:
+        told = daemon_words(beside, kept)
+        with _opened(kept, told, asked) as shown:
             raise typer.Exit(keep(shown, plain=plain))
 
 
 @contextmanager
-def _opened(
-    whole: Configuration, words: Wording, told: Callable[[], str], asked: str
-) -> Iterator[BoardOfSheds]:
+def _opened(kept: ConfigurationAgain, told: Callable[[], str], asked: str) -> Iterator[BoardOfSheds]:
     """The logbook of each shed, to look at; looking makes no file. Of several sheds those that have one."""
+    whole = kept.whole
     places = {label: logbook_path(shed) for label, shed in whole.each.items()}
     begun = [label for label, path in places.items() if path.exists() or label == asked] or [*places][:1]
     with ExitStack() as open_ones:
         sheds = {}
         for label, path in places.items():
-            shed = whole.each[label]
             if label not in begun:
                 note(f"{label}: there is no logbook at {path}; `curewatch ingest` or `watch` begins one")
                 continue
             logbook = open_ones.enter_context(open_logbook(path, read_only=not _written(path)))
-            sheds[label] = Watched(logbook, shed, told, SystemClock(), words)
+            shed, words = kept.of(label)
+            sheds[label] = Watched(logbook, shed, told, SystemClock(), words, partial(kept.of, label))
         yield BoardOfSheds(sheds, asked)
 
 
@@ -98,22 +97,22 @@ def _written(path: Path) -> bool:
     return os.access(path, os.W_OK) or kept_by_another(path)
 
 
-def _looking(whole: Configuration) -> str:
+def _looking(kept: ConfigurationAgain) -> str:
     """That nothing is kept by this board; and by nobody else, where something could come in."""
+    whole = kept.whole
     alone = any(watched(logbook_path(shed)) is False for shed in whole.each.values())
     return f"only looking; {NO_DAEMON}" if alone and (whole.serial or whole.mqtt) else "only looking"
 
 
-def daemon_words(beside: "Companion", configuration: Configuration) -> Callable[[], str]:
+def daemon_words(beside: "Companion", kept: ConfigurationAgain) -> Callable[[], str]:
     """Who keeps the logbook, in a few words; raises when our own daemon ended by itself."""
-    sources = len(configuration.serial) + len(configuration.mqtt)
 
     def told() -> str:
         if beside.failure is not None:
             raise CurewatchError(f"the daemon ended: {beside.failure}") from beside.failure
         if beside.attached_to:
             return f"readings are kept by {beside.attached_to}" if beside.running else NO_DAEMON
-        if not sources:
+        if not (kept.whole.serial or kept.whole.mqtt):
             return "NO SOURCE in the configuration: curewatch setup"
         return "readings are kept while this runs"
 
