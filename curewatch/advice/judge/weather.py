@@ -217,8 +217,12 @@ def along(time: FloatArray, paths: FloatArray, wanted: FloatArray) -> FloatArray
         return paths[:, begin : begin + wanted.size]
     index = np.clip(np.searchsorted(time, wanted, side="right") - 1, 0, time.size - 2)
     weight = (wanted - time[index]) / (time[index + 1] - time[index])
-    low = paths[:, index]
-    return np.asarray(low + (paths[:, index + 1] - low) * weight, dtype=float)
+    count, first = wanted.size, int(index[0])
+    if np.array_equal(index, np.arange(first, first + count)):  # as fine as the paths
+        low, high = paths[:, first : first + count], paths[:, first + 1 : first + count + 1]
+    else:
+        low, high = paths[:, index], paths[:, index + 1]
+    return np.asarray(low + (high - low) * weight, dtype=float)
 
 
 def lowest_between(values: FloatArray, first: IntArray, last: IntArray) -> FloatArray:

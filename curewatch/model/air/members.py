@@ -4,6 +4,7 @@ A pseudo-random stream may change with the library's version; a low-discrepancy 
 covers its space better for the few hundred members an outlook has.
 """
 
+from functools import lru_cache
 from statistics import NormalDist
 
 import numpy as np
@@ -35,6 +36,7 @@ def even_ranks(members: int, dimensions: int) -> NDArray[np.int64]:
     return np.argsort(np.argsort(columns, axis=0, kind="stable"), axis=0, kind="stable")
 
 
+@lru_cache(maxsize=16)
 def normal_members(members: int, dimensions: int) -> FloatArray:
     """Standard normal numbers, shape (members, dimensions); each column is an even set of quantiles. [1]"""
     quantile = NormalDist().inv_cdf

@@ -134,4 +134,8 @@ def _on_moments(now: FloatArray, paths: PathChanges, ahead: FloatArray) -> Float
     hourly = np.concatenate([np.zeros((*hourly.shape[:2], 1)), hourly], axis=2) + now[: hourly.shape[1], None]
     before = np.minimum(ahead.astype(int), hourly.shape[2] - 2)
     share = ahead - before
-    return np.asarray(hourly[:, :, before] * (1 - share) + hourly[:, :, before + 1] * share)
+    found, after = (hourly.take(place, axis=2) for place in (before, before + 1))
+    found *= 1 - share
+    after *= share
+    found += after
+    return np.asarray(found)

@@ -65,10 +65,8 @@ def ridge_fits(
         square = alike + _penalty(group, alike[0], scale)
         cross = _sums(mine, known, group.wanted)
         now = np.linalg.solve(square[0], known[-1]) @ cross[0]
-        folds, apart = np.array_split(group.rows, FOLDS), zip(square[1:], cross[1:], strict=True)
-        held = [
-            known[fold[asked[fold]]] @ np.linalg.solve(*sums) for fold, sums in zip(folds, apart, strict=True)
-        ]
+        folds, apart = np.array_split(group.rows, FOLDS), np.linalg.solve(square[1:], cross[1:])
+        held = [known[fold[asked[fold]]] @ weights for fold, weights in zip(folds, apart, strict=True)]
         yield RidgeFit(now, np.concatenate(held))
 
 

@@ -239,6 +239,8 @@ class HeatedStepper:
         self._reacting, self._table = parts, parts[-1].table
         self.stages, self._ageing, bend = found
         self._several = self.stages[-1].reacting > 1
+        self._rise = _column(parts, [part.rise for part in parts])
+        self._slope = _column(parts, [part.table.rise for part in parts])
         self._go_on(self.stages[-1])
         stored = RisingCapacity.of(REFERENCE_TEMPERATURE, bend)
         self._capacity = RisingCapacity.of(REFERENCE_TEMPERATURE, max(bend, LEAST_BEND), np.float32)
@@ -251,11 +253,10 @@ class HeatedStepper:
         self._paths = rows.reshape(-1, 3 + len(parts))
         self._hastens = np.float32(self._table.activation / HASTENED**2 / 24.0)
         self._inhibited = any((part.fresh < 0.0).any() for part in parts)
-        self._rise = _column(parts, [part.rise for part in parts])
-        self._slope = _column(parts, [part.table.rise for part in parts])
 
     def _go_on(self, stage: Stage) -> None:
         self._now, self.rows = stage, Rows.of(stage, several=self._several)
+        self._rises, self._slopes = (each[: stage.reacting] for each in (self._rise, self._slope))
 
     def lay(
         self, stage: int, member: NDArray[np.intp], above: SingleArray, below: SingleArray | None = None
@@ -331,7 +332,7 @@ class HeatedStepper:
         now, rows = self._now, self.rows
         heat, progress, given = state[rows.heat], state[rows.progress], state[rows.given]
         hotter, middle, change, *first = path
-        rise, slope = (each[: now.reacting] for each in (self._rise, self._slope))
+        rise, slope = self._rises, self._slopes
         met = _times(now.meets, heat)
         warmth, fall = met[: now.reacting], met[now.reacting :]
         warmth -= now.half[:, -1:] * given

@@ -17,7 +17,9 @@ def running(time: FloatArray, rate: FloatArray) -> FloatArray:
     [s, any] -> [any times s]
     """
     found = np.zeros(rate.shape)
-    np.cumsum(0.5 * np.diff(time) * (rate[..., 1:] + rate[..., :-1]), axis=-1, out=found[..., 1:])
+    pieces = rate[..., 1:] + rate[..., :-1]
+    pieces *= 0.5 * np.diff(time)
+    np.cumsum(pieces, axis=-1, out=found[..., 1:])
     return found
 
 

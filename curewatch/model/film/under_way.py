@@ -43,7 +43,8 @@ class Mark(NamedTuple):
         """Conversion at temperatures of any shape, of one that moves. [K] -> [1]"""
         kind = temperature.dtype.type  # in single precision for many films, which halves the time
         low = self.conversion.astype(kind)
-        rise = np.append(low[1:] - low[:-1], kind(0.0))
+        rise = np.zeros_like(low)
+        np.subtract(low[1:], low[:-1], out=rise[:-1])
         place = (temperature - kind(self.coldest)) * kind(1.0 / self.spacing)
         cell = place.astype(np.int32)
         place -= cell.astype(kind)
