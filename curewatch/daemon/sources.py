@@ -7,7 +7,6 @@ from curewatch.clock import Clock
 from curewatch.configuration import Configuration, MqttSource, password
 from curewatch.daemon.deliveries import note_key
 from curewatch.daemon.edges.mqtt import MqttBroker
-from curewatch.daemon.edges.serial_port import SerialPort
 from curewatch.daemon.inbox import Inbox
 from curewatch.daemon.port import Broker, ReadingSource
 
@@ -53,6 +52,8 @@ class Sources:
             broker = MqttBroker(name, source, self._inbox, self._clock, password=word, known=known)
             self._edges[name] = self.brokers[name] = broker
             return broker
+        from curewatch.daemon.edges.serial_port import SerialPort  # its library: 0.4 MB, for a port alone
+
         port = SerialPort(name, source, self._inbox, self._clock)
         self._edges[name] = port
         return port
