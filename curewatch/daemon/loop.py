@@ -17,6 +17,7 @@ from curewatch.clock import Clock, SystemClock
 from curewatch.configuration import Configuration
 from curewatch.daemon.changed_file import ChangedFile
 from curewatch.daemon.daily_heads import DailyHeads
+from curewatch.daemon.edges.free_memory import FreeMemory
 from curewatch.daemon.edges.process import ServiceManager
 from curewatch.daemon.events import Event, MessageArrived, Noticed, Show, Stop
 from curewatch.daemon.inbox import Inbox
@@ -66,6 +67,7 @@ class Daemon:
         self._stop_asked = threading.Event()
         self._common: deque[Show] = deque(maxlen=20)  # the last lines of several sheds
         self._inbox = Inbox()
+        self._memory = FreeMemory(self._clock.now().monotonic)
         try:
             for shed in configuration.each.values():
                 check_names(shed)
@@ -168,7 +170,9 @@ class Daemon:
         dead = self._sources.dead()
         if dead and not self.ended:
             raise CurewatchError(f"the thread of {', '.join(dead)} ended by itself; this is a fault of ours")
-        service.alive(self._clock.now().monotonic)
+        now = self._clock.now().monotonic
+        self._memory.look(now)
+        service.alive(now)
 
     def _show_phones(self) -> None:
         """The page goes round with the loop; its trouble is an event like any other."""
