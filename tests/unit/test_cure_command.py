@@ -416,3 +416,11 @@ def test_what_is_fully_cured_is_not_still_curing(capsys: pytest.CaptureFixture[s
     assert "Fully cured at the end." in hot
     short = answer(capsys, "cure", "--resin", "epoxy-slow", "--temperature", "25", "--hours", "5")[1]
     assert "Still curing at the end." in short
+
+
+def test_a_working_time_that_outlasts_the_hours_is_not_unknown(capsys: pytest.CaptureFixture[str]) -> None:
+    """Asked for two hours in the cold: it does not end within them. The control: within 48 h it does."""
+    _, short, _ = answer(capsys, "cure", "--temperature", "12", "--hours", "2")
+    assert re.search(r"working time ends +not within 2 h 00 min\n", short)
+    _, whole, _ = answer(capsys, "cure", "--temperature", "12", "--hours", "48")
+    assert re.search(r"working time ends +before 3 h", whole)

@@ -56,7 +56,13 @@ def _besides(said: CureDocument, words: Wording) -> Iterator[LineGroup]:
 def _marks(said: CureDocument) -> Iterator[tuple[int, str]]:
     """A line a mark, and how soon it may be left out."""
     found = said.milestones_s
-    yield 2, _beside("working time ends", f"before {roughly(found.working_time.early, math.floor)}")
+    ends = found.working_time.early
+    told = (
+        between(found.working_time, said.duration_s)
+        if ends is None
+        else f"before {roughly(ends, math.floor)}"
+    )
+    yield 2, _beside("working time ends", told)
     yield 1, _beside("laminate again", again(said))
     for spare, title, band in (
         (2, "gels", found.gel),
