@@ -250,6 +250,7 @@ class Core:
     def _source_down(self, event: SourceDown) -> None:
         before = self.sources.get(event.source)
         self.sources[event.source] = event.reason or "no answer"
+        self.intake.reopened(event.source)
         if before != self.sources[event.source]:
             text = f"{event.source} does not answer: {event.reason}"
             payload = {"source": event.source, "up": False, "reason": event.reason}

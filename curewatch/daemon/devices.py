@@ -1,8 +1,8 @@
 """Which device speaks under each name: while two do, neither is believed.
 
 Two devices whose readings run together look like one sensor that jumps, and the damper of the two is lost.
-Marks tell them apart: the levels of a topic that wildcards stand for, and hardware numbers in a message.
-Marks of one kind only are compared, so that one device may speak over a cable and a broker.
+Marks tell them apart: topic levels that wildcards stand for, hardware numbers in a message, the serial
+port. Marks of one kind only are compared, so that one device may speak over a cable and a broker.
 """
 
 import re
@@ -63,6 +63,12 @@ class Devices:
         kinds = self._heard.setdefault(name, {})
         since = at - max(LINGER, 3 * every)
         return [self._several(kinds, mark, at, since) for mark in marks].count(True) > 0
+
+    def gone(self, mark: Mark) -> None:
+        """What it marked is not there any more: it may come in by another port."""
+        kind, said = mark
+        for kinds in self._heard.values():
+            kinds.get(kind, {}).pop(said, None)
 
     @staticmethod
     def _several(kinds: dict[str, dict[str, float]], mark: Mark, at: float, since: float) -> bool:

@@ -44,7 +44,7 @@ class Intake:
         self._plausibility.take_back()
 
     def reopened(self, source: str) -> None:
-        """A port was opened anew: what it says first may be the tail of a line."""
+        """A port is gone or was opened anew: what it says first may be the tail of a line."""
         self._naming.reopened(source)
 
     def bytes_arrived(self, event: BytesArrived) -> list[Reading | Rejected]:

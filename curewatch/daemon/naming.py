@@ -35,6 +35,9 @@ class Owner(NamedTuple):
     mark: Mark | None  # what tells its device from another of the same name; none where the topic is told
 
 
+_PORT = "port"  # the kind of a mark: boards with one program on them may have one name
+
+
 class Named(NamedTuple):
     """One thing that came in, and the bytes it came in."""
 
@@ -79,7 +82,8 @@ class Naming:
         self._nobody = sensor or self._configuration.meant("air")
 
     def reopened(self, source: str) -> None:
-        """A port was opened anew: what it says first may be the tail of a line."""
+        """A port is gone or opened anew: another board may be there, and begin with the tail of a line."""
+        self._devices.gone((_PORT, source))
         if source in self._framers:
             self._framers[source].reopened()
 
@@ -185,6 +189,8 @@ class Naming:
         name, marks = named.sensor, numbers_in(raw)
         if owner is not None and owner.mark and item.sensor == owner.device:
             marks.append(owner.mark)
+        elif owner is None and source in self._configuration.serial:
+            marks.append((_PORT, source))
         known = self._configuration.sensors.get(name)
         two = self._devices.two(name, marks, named.received, known.every_s if known else 0.0)
         told = (owner is not None and owner.fixed) or (item.sensor != name and item.sensor in self._names)

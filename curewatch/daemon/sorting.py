@@ -15,7 +15,7 @@ from itertools import takewhile
 from typing import Self
 
 from curewatch.configuration import Configuration, together
-from curewatch.daemon.events import BytesArrived, Event, MessageArrived, SourceUp
+from curewatch.daemon.events import BytesArrived, Event, MessageArrived, SourceDown, SourceUp
 from curewatch.daemon.naming import Named, Naming
 from curewatch.daemon.port import Outlet
 from curewatch.readings import Reading, Rejected
@@ -46,7 +46,7 @@ class Sorter:
         if isinstance(event, MessageArrived):
             parts = self._parts(self._naming.of_message(event), event.source) or {self._all[0]: []}
             return {shed: event._replace(named=tuple(part)) for shed, part in parts.items()}
-        if isinstance(event, SourceUp):
+        if isinstance(event, SourceUp | SourceDown):
             self._naming.reopened(event.source)
         concerned = self._of_source.get(str(getattr(event, "source", "")), self._all)
         return dict.fromkeys(concerned, event)

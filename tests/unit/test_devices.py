@@ -140,3 +140,23 @@ def test_it_is_told_loudly(tmp_path: Path) -> None:
     (finding,) = (each for each in findings if each.about == "rejected")
     assert finding.grade is Grade.BAD
     assert "two devices under one name" in finding.finding
+
+
+def test_two_boards_of_one_name_on_two_ports_are_refused() -> None:
+    """Both flashed with one name, and the surface passes for the air. One that moves is not two."""
+    ports = "".join(f'[serial.{name}]\nurl = "/dev/{name}"\n' for name in ("a", "b"))
+    intake, number = Intake(configuration.parse(f"{BENCH}{ports}[mqtt.yard]\n")), iter(range(100))
+
+    def said(port: str, line: str = "t=12.5 h=60") -> list[str]:
+        at = Instant(NOW + (n := next(number)), n)
+        found = intake.bytes_arrived(BytesArrived(port, f"\nname=bench {line}\n".encode(), at))
+        return [item.sensor if isinstance(item, Reading) else str(item.reason) for item in found]
+
+    assert [*said("a"), *said("a")] == ["bench"] * 2
+    message = MessageArrived("yard", "curewatch/bench/reading", PLAIN.encode(), Instant(NOW + 50, 50.0))
+    assert isinstance(intake.message_arrived(message)[0], Reading)  # the same board, by a broker, too
+    intake.reopened("a")  # pulled, and put into the other port
+    assert [*said("b"), *said("b")] == ["bench"] * 2
+    assert [*said("a"), *said("b")] == [TWO] * 2
+    intake.reopened("a")
+    assert said("b") == ["bench"]
