@@ -1,12 +1,16 @@
-"""Where a sensor that is not heard may not be at fault: no daemon runs, or what brings it does not answer."""
+"""Where a silent sensor may not be at fault: no daemon, a full disk, a source that does not answer."""
 
+import shutil
 from collections.abc import Mapping
 
 from curewatch.configuration import Configuration
 from curewatch.logbook import LogbookStore, watched
+from curewatch.logbook.postgres.address import is_address_file
 from curewatch.units import HOUR
 
 NO_DAEMON = "start the daemon: curewatch watch. Without one no reading comes in"
+NO_ROOM = "make room: the disk of the logbook is full, and no reading is kept"
+ROOM = 1e6  # bytes free below which SQLite soon finds no page for a commit
 
 
 def advised(
@@ -17,6 +21,8 @@ def advised(
         return {}
     if watched(logbook.path) is False:
         return dict.fromkeys(quiet, NO_DAEMON)
+    if not is_address_file(logbook.path) and shutil.disk_usage(logbook.path.parent).free < ROOM:
+        return dict.fromkeys(quiet, NO_ROOM)
     down = _unanswered(logbook, min(quiet.values()) - HOUR, now)
     found = {}
     for name in quiet:

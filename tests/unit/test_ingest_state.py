@@ -1,5 +1,6 @@
 """The situation read from the logbook: every place that can be believed, every trouble that there is."""
 
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -262,9 +263,13 @@ def test_a_sensor_that_may_speak_under_a_new_name_is_asked_for(logbook: Logbook)
     ],
 )  # fmt: skip
 def test_a_silent_sensor_is_not_blamed_for_what_brings_it(
-    logbook: Logbook, sources: str, told: dict[str, object], remedy: str
+    logbook: Logbook,
+    sources: str,
+    told: dict[str, object],
+    remedy: str,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """No daemon, a broker that does not answer, a sender by radio: none of them is mended at a cable.
+    """No daemon, a full disk, a broker that does not answer, a sender by radio: no cable mends them.
 
     A recording tells nothing of a daemon that runs now.
     """
@@ -282,6 +287,8 @@ def test_a_silent_sensor_is_not_blamed_for_what_brings_it(
     logbook.write(Entry("source", {"source": "yard", "up": True}, NOW - 62 * MINUTE))
     logbook.write(Entry("source", {"source": "yard", **told}, NOW - 61 * MINUTE))
     assert asked() == remedy
+    monkeypatch.setattr("shutil.disk_usage", lambda _: shutil._ntuple_diskusage(10**9, 10**9, 4096))
+    assert asked() == "make room: the disk of the logbook is full, and no reading is kept"
 
 
 def test_a_sensor_that_never_spoke_may_have_another_name(logbook: Logbook) -> None:
