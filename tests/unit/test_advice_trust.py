@@ -87,6 +87,17 @@ def test_each_kind_of_doubt_is_named_and_gives_an_unknown_check(
     assert len(remedies(situation, lines.standard())) == len(expected)
 
 
+def test_two_sensors_that_were_exchanged_are_asked_for() -> None:
+    """The probe stands for the air and the chip for the surface: no other sensor is needed."""
+    air, chip = place("air", vapour=None), place("surface")
+    [told] = remedies(Situation(NOW, air=air, surface=chip), lines.standard())
+    assert told == (
+        "bench: hull reports humidity: are the two exchanged? Then exchange their ports, or their roles"
+    )
+    [usual] = remedies(Situation(NOW, air=air, surface=place("surface", vapour=None)), lines.standard())
+    assert usual == f"bench: {WHAT_TO_DO[TroubleKind.INCOMPLETE]}"
+
+
 def test_a_silent_sensor_is_not_also_called_stale() -> None:
     """One fault is said once, by its best name."""
     told = Trouble(TroubleKind.SILENT, "nothing for 41 min", "bench", "air", NOW - 2460)

@@ -61,12 +61,22 @@ def _of_the_values(situation: Situation, limits: Limits) -> list[Trouble]:
         if place.temperature is None:
             found.append(_incomplete(place, "it reports no temperature"))
         elif place.role == "air" and place.vapour_pressure is None:
-            found.append(_incomplete(place, "it reports no humidity"))
+            found.append(_incomplete(place, "it reports no humidity", _exchanged(situation, place)))
     return found
 
 
-def _incomplete(place: Place, seen: str) -> Trouble:
-    return Trouble(TroubleKind.INCOMPLETE, seen, place.sensor, place.role, place.time)
+def _incomplete(place: Place, seen: str, advised: str = "") -> Trouble:
+    return Trouble(TroubleKind.INCOMPLETE, seen, place.sensor, place.role, place.time, advised)
+
+
+def _exchanged(situation: Situation, air: Place) -> str:
+    """What to do where the surface's sensor has the humidity that the air's has not; else the usual."""
+    surface = situation.surface
+    if surface is None or air.relative_humidity is not None or surface.relative_humidity is None:
+        return ""
+    return (
+        f"{surface.sensor} reports humidity: are the two exchanged? Then exchange their ports, or their roles"
+    )
 
 
 def _silent(found: list[Trouble], sensor: str) -> bool:
