@@ -272,7 +272,12 @@ FORMS: dict[str, tuple[Field, ...]] = {
         Field("note", "A few words, kept with it", words, name="text"),
         BY,
     ),
-    EntryKind.POT_EMPTY: (Field("batch", "Batch that was not laid: B1", _one_batch), LAYER, BY, TEXT),
+    EntryKind.POT_EMPTY: (
+        Field("batch", "Batch that was not laid: B1", _one_batch),
+        Field("layer", "Layer (the one open pot if empty)", words),
+        BY,
+        TEXT,
+    ),
     EntryKind.PEEL_PLY: (
         Field("action", "Peel ply on or off", one_of("on", "off"), needed=True),
         LAYER,

@@ -667,10 +667,14 @@ def test_a_job_reads_as_somebody_would_say_it(shed: Path, capsys: pytest.Capture
 def test_an_empty_pot_is_told_once_and_every_reader_of_layups_sees_it(
     shed: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Of the last layup, or of the one that is named; the daemon wakes for it."""
+    """Of the one that is named, or of the only open pot; of two none is guessed. The daemon wakes for it."""
     told(shed, capsys, "open", "--ago", "6 d", "--title", "new rudder cheek")
-    for _ in range(2):
-        laid(shed, capsys, "--mass", "200 g", "--resin", "epoxy-slow", "--ago", "20 min")
+    for ago in ("40 min", "20 min"):
+        laid(shed, capsys, "--mass", "200 g", "--resin", "epoxy-slow", "--ago", ago)
+    assert "open pots of L1, L2. Use --layer L1 or --layer L2" in rejected(shed, capsys, "pot-empty")
+    earlier = told(shed, capsys, "pot-empty", "--ago", "30 min")
+    assert earlier["payload"]["layer"] == "L1"  # L2 was not mixed yet
+    told(shed, capsys, "withdraw", str(earlier["number"]), "--reason", "a slip")
     said = told(shed, capsys, "pot-empty", "--layer", "L1")
     assert (said["kind"], said["payload"]["layer"]) == ("pot-empty", "L1")
     with Logbook(shed.parent / "shed.sqlite", read_only=True) as logbook:

@@ -22,6 +22,8 @@ from curewatch.configuration import ResinTable
 from curewatch.errors import ExitStatus, UsageError
 from curewatch.logbook import Entry, EntryKind, keys, sealing
 from curewatch.materials import Resin, load_resin
+from curewatch.shed import layer_log, pot_log
+from curewatch.units import MINUTE
 from curewatch.wording import Wording
 from curewatch.worklog import opening, quality, telling
 from curewatch.worklog.fields import Field
@@ -252,8 +254,20 @@ def _pot_empty(place: Bench, job: worklog.Job, values: dict[str, Any]) -> Entry:
     if values.get("batch"):
         telling.batches(job, [values["batch"]])  # refuses one that is not of this job
         return Entry(EntryKind.POT_EMPTY, values, place.happened, job=job.name)
-    layer = telling.layer_of(job, values.get("layer"), place.happened)
+    layer = telling.layer_of(job, values.get("layer") or _open_pot(place, job), place.happened)
     return Entry(EntryKind.POT_EMPTY, values | {"layer": layer}, place.happened, job=job.name)
+
+
+def _open_pot(place: Bench, job: worklog.Job) -> str | None:
+    """The layer whose pot alone can be meant; of several none is guessed: the other's alarm would end."""
+    running = layer_log.running(place.logbook, place.now)
+    mine = (each for each in running if each.job == job.name and each.batch_mass is not None)
+    then = [each for each in mine if -MINUTE <= place.happened - each.started <= pot_log.LONGEST]
+    waiting = [each.layer for each in then if each.pot_emptied is None]
+    if len(waiting) > 1:
+        use = " or ".join(f"--layer {name}" for name in waiting)
+        raise UsageError(f"pot-empty: found open pots of {', '.join(waiting)}. Use {use}")
+    return waiting[0] if waiting else None
 
 
 @simple(EntryKind.PEEL_PLY, "peel-ply")
