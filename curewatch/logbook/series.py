@@ -219,8 +219,9 @@ def _between(bodies: Iterable[Body], sensors: Collection[int], start: int, end: 
             found = rows.read_all(some, form, closed=closed)
             time = found["time"]
             chosen = (time >= start) & (time < end) & np.isin(found["sensor"], list(sensors))
-            parts.append(found if chosen.all() else found[chosen])
-    return np.concatenate(parts)
+            parts.append(found if chosen.all() else found.take(chosen.nonzero()[0]))
+    plain = f"V{rows.empty().itemsize}"  # field by field it takes twenty times as long
+    return np.concatenate([part.view(plain) for part in parts]).view(rows.empty().dtype)
 
 
 def blocks(tables: Tables, sensor: int | None, start: int, end: int) -> Iterator[BlockRows]:
