@@ -1,5 +1,6 @@
 """The document of `layer`: every running layer, and what will become of it."""
 
+import math
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -53,6 +54,12 @@ class RunningLayerDocument(Shape, frozen=True, kw_only=True):
     peak_temperature_c: Annotated[
         float | None, says("That its own heat brings it to, once that needs care, above 70; else null")
     ]
+    pot_use_until: Annotated[
+        Utc | None,
+        says(
+            "When its pot should be empty; null where it is told empty, does not kick or kicked before, or nothing is known"
+        ),
+    ]
     timeline: Annotated[list[MomentDocument], says("When what happens")]
 
 
@@ -94,6 +101,7 @@ def running_layer_part(running: "RunningLayer", folder: Path | None = None) -> R
         conversion=None if progress is None else number(progress.conversion, 3),
         unmeasured_s=None if progress is None else seconds_unmeasured(progress.unmeasured, progress.at),
         peak_temperature_c=_peak(progress),
+        pot_use_until=_pot_use_until(progress),
         timeline=[] if progress is None else [moment_part(moment) for moment in progress.timeline],
     )
 
@@ -107,6 +115,15 @@ def _peak(progress: "Progress | None") -> float | None:
     if progress is None or progress.own_peak is None:
         return None
     return number(celsius_from_kelvin(progress.own_peak), 1)
+
+
+def _pot_use_until(progress: "Progress | None") -> str | None:
+    from curewatch.advice.alert.pots import WATCHED, of_layer
+
+    pot = None if progress is None else of_layer(progress)
+    if progress is None or pot is None or not math.isfinite(pot.life):
+        return None
+    return iso_utc(pot.use_until) if progress.at <= pot.kicks + WATCHED else None  # as long as its alarm
 
 
 def _probe(name: str, trouble: "Said") -> LayerProbeDocument:

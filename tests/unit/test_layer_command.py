@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from curewatch.cli.main import run
-from curewatch.clock import SystemClock
+from curewatch.clock import SystemClock, utc_from_iso
 from curewatch.errors import ExitStatus
 from curewatch.jobs import Layer, layer_as_plain, layer_from_plain
 from curewatch.logbook import Entry, Logbook
@@ -108,6 +108,27 @@ def test_a_layer_is_told_with_its_countdowns(shed: Path, capsys: pytest.CaptureF
     moments = {moment["name"]: moment for moment in layer["timeline"]}
     assert layer["stage"] == "open"
     assert moments["gel"]["early"] < moments["gel"]["likely"] < moments["gel"]["late"]
+
+
+def test_a_large_pot_is_told_with_when_it_must_be_empty(
+    shed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Two kilograms of a quick epoxy kick long before their film sets; told empty it is not told any more."""
+    now = SystemClock().now().utc
+    with Logbook(shed) as logbook:
+        logbook.append([Reading("bench", now - 60 * n, now, 297.15, 0.5) for n in range(180)])
+        told = {"title": "cheek", "name": "J1"}
+        logbook.write(Entry("job-open", told, now - 3600, job="J1"))
+    assert called("--mass", "2 kg", "--resin", "epoxy-fast", "--json") == ExitStatus.OK
+    [layer] = json.loads(capsys.readouterr().out)["running"]
+    until = utc_from_iso(layer["pot_use_until"]) - utc_from_iso(layer["started"])
+    assert 5 * 60 < until < 20 * 60  # of `cure --mass 2kg`: kicks after 16 min; three quarters of that
+    assert called("--running") == ExitStatus.OK
+    assert "A full cup burns: its pot must be empty by" in capsys.readouterr().out
+    with Logbook(shed) as logbook:
+        logbook.write(Entry("pot-empty", {"layer": layer["layer"]}, now, job="J1"))
+    assert called("--running") == ExitStatus.OK
+    assert "must be empty" not in capsys.readouterr().out
 
 
 def test_a_layer_is_as_thick_as_its_cloths(shed: Path) -> None:

@@ -1,5 +1,7 @@
 """Running layers as lines of text: what was laid, where it stands, and what will become of it."""
 
+import math
+
 from curewatch.answers.deadlines import named, own_heat, remark, unmeasured, unsure_window
 from curewatch.answers.document import moment, spoken
 from curewatch.answers.layer import LayerDocument, RunningLayerDocument
@@ -17,6 +19,7 @@ def lines(document: LayerDocument, words: Wording, now: float) -> list[str]:
     said = []
     for each in document.running:
         said.append(safe_line(f"{_laid(each, words, now)}: {stage(each)}"))
+        said += _pot(each, words, now)
         said += _wrapped(own_heat(each, words))
         said += _below(each)
         said += [f"    probe {safe_line(probe.sensor)}: {safe_line(probe.text)}" for probe in each.probes]
@@ -33,6 +36,15 @@ def lines(document: LayerDocument, words: Wording, now: float) -> list[str]:
     if said and now - worked_out >= MINUTE:
         said.append(f"as of {words.moment(worked_out, now)}, the last look")
     return said or ["no layer is running"]
+
+
+def _pot(layer: RunningLayerDocument, words: Wording, now: float) -> list[str]:
+    """Until when what is left in its cup must be out of it."""
+    until = moment(layer.pot_use_until)
+    if until is None:
+        return []
+    told = f"WARNING: A full cup burns: its pot must be empty by {words.foreseen(until, now, math.floor)}"
+    return _wrapped(f"{told}. Tell it: curewatch job pot-empty --layer {safe_line(layer.layer)}")
 
 
 def _below(layer: RunningLayerDocument) -> list[str]:
