@@ -322,6 +322,9 @@ def test_the_middle_of_a_step_is_not_beyond_its_end() -> None:
     end = track.stride(0.3, 1800.0, 1800.0, [2e-7, 0.0, 293.15, 2e-8, 0.0, 273.15])
     assert track.time == [0.0, 900.0, 1800.0]
     assert track.progress[1] <= end == track.progress[2]
+    whole = integrator._Track(lambda _, rate, *__: rate, (), 0.9995)
+    assert whole.stride(0.9995, 1800.0, 1800.0, [1e-6, 0.0, 293.15] * 2) == 1.0
+    assert whole.progress == [0.9995, 1.0, 1.0]
 
 
 def test_a_film_that_is_almost_cured_in_the_heat_cures_wholly_and_no_further() -> None:
