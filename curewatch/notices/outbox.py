@@ -36,7 +36,7 @@ WITHDRAWN_WITHIN = 12 * HOUR  # a "go now" that was told is taken back [s]
 
 URGENT = {AlertKind.POT, AlertKind.CONDENSATION}
 # and these meanings, as the watchers have them: to import those loads the whole model
-CLOSING, BOILS = "closing", "boils"
+CLOSING, SHORT, BOILS = "closing", "short", "boils"
 
 
 class Ring(NamedTuple):
@@ -49,7 +49,7 @@ class Ring(NamedTuple):
     def urgent(self) -> bool:
         """Whether it cannot wait for the morning."""
         kind = self.event.key.kind
-        return kind in URGENT or self.event.meaning in {CLOSING, BOILS}
+        return kind in URGENT or self.event.meaning in {CLOSING, SHORT, BOILS}
 
 
 class FollowUp(NamedTuple):

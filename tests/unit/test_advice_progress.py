@@ -10,7 +10,17 @@ from curewatch.advice.alert import alerts
 from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key
 from curewatch.advice.alert.probe import ProbePath
 from curewatch.advice.alert.progress import Progress, follow
-from curewatch.advice.alert.recoat import CLOSED, OPEN, SOON, meaning, obstacle
+from curewatch.advice.alert.recoat import (
+    CLOSED,
+    NOT_FIT,
+    OPEN,
+    SHORT,
+    SOON,
+    UNSURE,
+    meaning,
+    next_layer,
+    obstacle,
+)
 from curewatch.advice.alert.stages import BRIDGED, STAGES
 from curewatch.advice.alert.watchers import next_mark, signals
 from curewatch.advice.judge import limits
@@ -102,6 +112,49 @@ def test_a_window_that_is_open_for_days_is_closed_after_them() -> None:
     closes = long_after(80.0, 72.0).moment("laminate-before").likely
     assert closes == pytest.approx(NOW - 8 * 3600, abs=3600.0)
     assert meaning(long_after(80.0, 100.0)) == OPEN
+
+
+def with_window(opens: float | None, closes: float) -> Progress:
+    """A layer whose window opens and closes so many minutes from now; its early end is the likely one."""
+    seen = followed(3.0)
+    moments = {"laminate-from": opens, "laminate-before": closes}
+    timeline = tuple(
+        each if each.name not in moments else replace(each, early=when, likely=when, late=when)
+        for each in seen.timeline
+        for minutes in [moments.get(each.name)]
+        for when in [None if minutes is None else NOW + 60.0 * minutes]
+    )
+    return replace(seen, timeline=timeline)
+
+
+@pytest.mark.parametrize(
+    ("opens", "closes", "means"),
+    [
+        (20.0, 61.0, ""),
+        (20.0, 60.0, SHORT),
+        (0.0, 60.0, SOON),
+        (None, 60.0, SOON),
+        (20.0, 25.0, SHORT),
+        (20.0, 24.9, UNSURE),
+        (20.0, 15.0, UNSURE),
+        (0.0, 4.9, UNSURE),
+        (-60.0, 1.0, SOON),
+        (-2.0, -1.0, CLOSED),
+    ],
+)
+def test_a_window_that_is_short_or_may_close_before_it_opens_is_said(
+    opens: float | None, closes: float, means: str
+) -> None:
+    """Within the hour before its early end, whether or not it is open by then."""
+    seen = with_window(opens, closes)
+    assert meaning(seen) == means
+    assert meaning(seen, "too cold") == (NOT_FIT if means in {SHORT, SOON} else means)
+    (told,) = next_layer(seen, "", {})
+    said, advised = worded(told.text), worded(told.advised)
+    assert ("opens at" in said) == (means == SHORT)
+    assert ("bonds chemically" in advised) == (means in {SHORT, SOON})
+    assert ("abrade to dull" in advised) == (means in {UNSURE, CLOSED})
+    assert (told.due is not None) == (means in {SHORT, SOON})
 
 
 def test_a_layer_that_sets_on_its_third_day_is_set_and_stalls_no_more() -> None:

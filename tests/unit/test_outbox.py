@@ -10,13 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as some
 
-from curewatch.advice.alert import watchers
+from curewatch.advice.alert import recoat, watchers
 from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key, event_as_plain
-from curewatch.advice.alert.recoat import SOON
 from curewatch.logbook import Entry, LogbookStore, open_logbook
 from curewatch.notices import outbox
 from curewatch.notices.lines import line
-from curewatch.notices.outbox import BOILS, CLOSING, Notice, Outbox, QuietHours, Receiver
+from curewatch.notices.outbox import BOILS, CLOSING, SHORT, Notice, Outbox, QuietHours, Receiver
 from curewatch.phrases import phrase
 from curewatch.wording import plain_wording
 from tests.examples import up_to
@@ -130,7 +129,9 @@ def test_a_go_now_whose_last_start_is_past_is_not_told(log: LogbookStore) -> Non
     [
         (POT, "", False),
         (DAMP, "near", False),
-        (WINDOW, SOON, False),
+        (WINDOW, recoat.SOON, False),
+        (WINDOW, recoat.SHORT, False),
+        (WINDOW, recoat.UNSURE, True),
         (WINDOW, "open", True),
         (PEEL, "", True),
         (LOST, "silent", True),
@@ -149,7 +150,7 @@ def test_only_what_cannot_wait_rings_in_quiet_hours(
         [[key]] if waits else [[key], [key]]
     )  # urgent: told again, once
     assert evening.got[0][0] == (600 if waits else 90)
-    assert (CLOSING, BOILS) == (SOON, watchers.BOILS)
+    assert (CLOSING, SHORT, BOILS) == (recoat.SOON, recoat.SHORT, watchers.BOILS)
 
 
 def test_what_can_wait_does_not_ride_along_at_night(log: LogbookStore) -> None:

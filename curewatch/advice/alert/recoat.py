@@ -1,4 +1,4 @@
-"""The alert about one layer's recoat window: open, soon to close, not to be used now, closed.
+"""The alert about one layer's recoat window: open, soon to close, short, not sure, not fit, closed.
 
 One alert a layer, whose meaning changes. What was told ends it: the next layer laid on it, or a closed
 window's face abraded.
@@ -14,13 +14,17 @@ from curewatch.advice.judge.limits import Limits
 from curewatch.advice.judge.situation import Situation, Surfaced
 from curewatch.phrases import Said, phrase
 from curewatch.units import MINUTE
+from curewatch.wording import sure_window
 
 CLOSING = 60 * MINUTE  # before its early end a window is closing (assumed) [s]
 HOLD = 10 * MINUTE
 OPEN, SOON, NOT_FIT, CLOSED = "open", "closing", "not-fit", "closed"
+SHORT, UNSURE = "short", "unsure"  # it closes soon and is not open yet; it may close before it opens
 TEXTS = {
     OPEN: "{layer}: lay the next layer now, before {before:moment}",
     SOON: "{layer}: laminate again before {before:moment}; the recoat window closes soon",
+    SHORT: "{layer}: laminate again before {before:moment}; its recoat window opens at {opens:moment}",
+    UNSURE: "{layer}: no sure window for the next layer, it may close before it opens",
     NOT_FIT: "{layer}: not fit for the next layer, {against}. The window closes at {before:moment}",
     CLOSED: "{layer}: the recoat window closed at about {closed:moment}",
 }
@@ -59,7 +63,10 @@ def meaning(layer: Progress, against: Said = "") -> str:
     soon = closes.early is not None and layer.at >= closes.early - CLOSING
     if not soon and (opens is None or layer.at < opens):
         return ""
-    return NOT_FIT if against else SOON if soon else OPEN
+    if not sure_window(opens, closes.early):
+        return UNSURE
+    short = opens is not None and layer.at < opens
+    return NOT_FIT if against else SHORT if short else SOON if soon else OPEN
 
 
 def next_layer(layer: Progress, against: Said, active: State) -> Iterator[Signal]:
@@ -79,14 +86,14 @@ def next_layer(layer: Progress, against: Said, active: State) -> Iterator[Signal
         clear=False,
         text=_text(layer, means, against),
         advised=_advised(layer, means),
-        due=None if means == CLOSED else closes.early,
+        due=None if means in {UNSURE, CLOSED} else closes.early,
         meaning=means,
         again=before is not None and (before.meaning == NOT_FIT) != (means == NOT_FIT),
     )
 
 
 def _text(layer: Progress, means: str, against: Said) -> Said:
-    closes = layer.moment("laminate-before")
+    opens, closes = layer.moment("laminate-from").likely, layer.moment("laminate-before")
     words = TEXTS[means]
     if closes.early is None:  # it stays open as far as is foreseen
         words = words.replace(", before {before:moment}", "").partition(". The window")[0]
@@ -94,6 +101,7 @@ def _text(layer: Progress, means: str, against: Said) -> Said:
         words,
         layer=layer.layer.named,
         against=against,
+        opens=opens or 0.0,
         before=closes.early or 0.0,
         closed=closes.likely or 0.0,
     )
@@ -105,7 +113,7 @@ def _advised(layer: Progress, means: str) -> Said:
         peel_ply = layer.layer.peel_ply_on is not None
         leave = "leave the peel ply on, and abrade" if peel_ply else f"let it cure, {_wash(layer)}abrade"
         return f"Warm or dry the shed before the next layer. Or {leave} when it is ready to sand."
-    if means == CLOSED:
+    if means in {UNSURE, CLOSED}:
         return (
             f"Wear a P3 filter and gloves. Let it cure until it is ready to sand, then {_wash(layer)}"
             "abrade to dull all over. The bond is then mechanical."
