@@ -13,13 +13,14 @@ from curewatch.advice.alert.watchers import condensation
 from curewatch.advice.judge import checks, limits
 from curewatch.advice.judge.answer import Advice, Status, Verdict
 from curewatch.advice.judge.situation import Place, Situation, Surfaced, Trouble, TroubleKind
-from curewatch.advice.judge.verdict import assess
+from curewatch.advice.judge.verdict import _beyond, assess
 from curewatch.answers.document import as_json
 from curewatch.answers.tonight import tonight_document
 from curewatch.materials import load_resin
 from curewatch.materials.substrate import load_substrate
 from curewatch.model.air.outlook import Outlook, persistence
 from curewatch.model.air.reading_errors import with_errors
+from curewatch.phrases import Phrase
 from curewatch.physics import moist_air
 from curewatch.shed.look import accuracy
 from curewatch.wording import Wording, plain_wording
@@ -347,3 +348,22 @@ def test_a_start_outside_the_coming_hours_is_told_in_words(hours: float, said: s
     assert ":" in headline.removeprefix(said)
     assert "e+" not in headline
     assert found.remedies[0] == remedy
+
+
+@pytest.mark.parametrize(
+    ("start", "told", "named"),
+    [
+        (NOW - 1.0, "has passed", NOW),
+        (NOW, "Too far ahead", NOW + 70 * 900.0),
+        (NOW + 1e6, "Too far ahead", NOW + 70 * 900.0),
+    ],
+)
+def test_a_start_outside_the_coming_hours_names_the_nearest_that_can_be_judged(
+    start: float, told: str, named: float
+) -> None:
+    """Of 18 hours in quarters: from the first, until half an hour before the last."""
+    check, remedy = _beyond(SimpleNamespace(time=NOW + 900.0 * np.arange(73)), start)  # type: ignore[arg-type]
+    assert isinstance(check.reason, Phrase)
+    assert told in check.reason.words
+    assert list(check.reason.numbers.values()) == [named]
+    assert remedy == ("choose a start from now on" if start < NOW else "choose an earlier start")

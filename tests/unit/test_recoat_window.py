@@ -246,3 +246,18 @@ def test_a_window_that_closes_before_the_best_has_no_best() -> None:
     assert shut.cause == "blush"
     assert np.isnan(shut.best_from) == (shut.closes <= plain.best_from)
     assert np.isnan(shut.best_until) == np.isnan(shut.best_from)
+
+
+def test_damp_air_brings_every_close_forward_but_that_by_blush_or_wax() -> None:
+    """A quarter faster: a fifth of the time is gone. Blush counts hours of air; wax rises at the gel."""
+    film = cure(SLOW, constant(288.15, 5 * DAY))
+    dry, damp = recoat_window(SLOW, film), recoat_window(SLOW, film, sooner=1.25)
+    assert float(damp.closes) == pytest.approx(float(dry.closes) / 1.25, rel=1e-12)
+    blushing = np.full(film.time.size, 10.0)
+    dry, damp = (recoat_window(SLOW, film, blushing, sooner) for sooner in (1.0, 1.25))
+    assert (dry.cause, damp.cause) == ("blush", "blush")
+    assert float(damp.closes) == float(dry.closes)
+    topcoat = load_resin("polyester-topcoat")
+    waxed = cure(topcoat, constant(288.15, 2 * DAY))
+    dry, damp = (recoat_window(topcoat, waxed, None, sooner) for sooner in (1.0, 1.25))
+    assert (dry.cause, float(damp.closes)) == ("wax", float(dry.closes))
