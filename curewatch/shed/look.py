@@ -21,6 +21,7 @@ from curewatch.advice.judge import data_quality
 from curewatch.advice.judge.answer import Advice
 from curewatch.advice.judge.question import Question, ask
 from curewatch.advice.judge.situation import Place, Situation, Surfaced
+from curewatch.advice.judge.timeline import PotBatch, pot_lives
 from curewatch.configuration import Configuration, logbook_path
 from curewatch.errors import CurewatchError
 from curewatch.jobs import Layer, OpenPart
@@ -34,7 +35,6 @@ from curewatch.model.air.outlook import Outlook
 from curewatch.model.air.reading_errors import Accuracy, with_errors
 from curewatch.model.film.blush import FRESH_AIR
 from curewatch.model.fit.score import Deviation
-from curewatch.model.mass.pot import WATCHED, pot
 from curewatch.shed import (
     consult,
     layer_log,
@@ -324,27 +324,32 @@ class Look:
         late = self.at - layer.started > pot_log.LONGEST
         if layer.batch_mass is None or layer.pot_emptied is not None or late:
             return None
-        life = self._pot_life(layer.resin, layer.batch_mass, layer.peroxide_percent)
+        lives = self._pot_lives(layer.resin, layer.batch_mass, layer.peroxide_percent)
         option = f"--layer {layer.layer}"
-        return None if life is None else pots.OpenPot(layer.layer, layer.named, layer.started, life, option)
+        return lives and pots.OpenPot(layer.layer, layer.named, layer.started, *lives, option)
 
     def _pot_of_batch(self, batch: pot_log.MixedBatch) -> "OpenPot | None":
-        life = self._pot_life(batch.resin, batch.mass, batch.peroxide_percent)
+        lives = self._pot_lives(batch.resin, batch.mass, batch.peroxide_percent)
         subject, option = f"{batch.job} {batch.batch}".strip(), f"--batch {batch.batch} --job {batch.job}"
         parts = [each.named for each in self.open_parts if each.job == batch.job]
         named = f"{parts[0]}, {batch.batch}" if len(parts) == 1 else subject
-        return None if life is None else pots.OpenPot(subject, named, batch.mixed, life, option)
+        return lives and pots.OpenPot(subject, named, batch.mixed, *lives, option)
 
-    def _pot_life(self, resin: str, mass: float, peroxide_percent: float | None) -> float | None:
-        """In the air of now, or in warm air where that is not known; None where it never kicks. [s]"""
+    def _pot_lives(
+        self, resin: str, mass: float, peroxide_percent: float | None
+    ) -> tuple[float, float] | None:
+        """Of the usual and a fast lot, in the air of now, or in warm air where that is not known. [s]
+
+        None where it never kicks.
+        """
         air = None if self.situation.air is None else self.situation.air.temperature
         try:
             chosen = load_resin(resin, self.configuration.resin.folder)
             warmth = pots.WARM_AIR if air is None else air
-            found = pot(chosen, mass, warmth, duration=WATCHED, peroxide_percent=peroxide_percent)
+            found = pot_lives(PotBatch(chosen, mass, peroxide_percent), warmth)
         except CurewatchError:
             return None
-        return found.kicks if np.isfinite(found.kicks) else None
+        return (found.usual.kicks, found.kicks_early) if np.isfinite(found.usual.kicks) else None
 
     @cached_property
     def primers(self) -> "tuple[primer_log.PrimerCoat, ...]":

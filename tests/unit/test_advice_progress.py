@@ -8,6 +8,7 @@ from msgspec.structs import replace
 
 from curewatch.advice.alert import alerts
 from curewatch.advice.alert.alerts import AlertKind, Event, Happening, Key
+from curewatch.advice.alert.pots import OpenPot
 from curewatch.advice.alert.probe import ProbePath
 from curewatch.advice.alert.progress import Progress, follow
 from curewatch.advice.alert.recoat import (
@@ -26,13 +27,14 @@ from curewatch.advice.alert.watchers import next_mark, signals
 from curewatch.advice.judge import limits
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import Place, Situation, Surfaced, Trouble, TroubleKind
+from curewatch.advice.judge.timeline import PotBatch, pot_lives
 from curewatch.jobs import Layer
 from curewatch.materials import load_resin
 from curewatch.materials.substrate import load_substrate
 from curewatch.model.air.outlook import Outlook
 from curewatch.model.air.past import Past
 from curewatch.model.film import film
-from curewatch.model.film.lots import Lot
+from curewatch.model.film.lots import LATE, Lot, rate_factor_at
 from curewatch.model.mass.laminate import LaminateLayer
 from curewatch.model.mass.pot import pot
 from curewatch.physics import moist_air
@@ -40,6 +42,7 @@ from curewatch.wording import plain_wording
 
 NOW = 1_795_000_000.0
 SLOW = load_resin("epoxy-slow")
+FAST = load_resin("epoxy-fast")
 WOOD = load_substrate("plywood")
 LINES = limits.for_resin(SLOW)
 ASKED = Question(SLOW, LINES, WOOD)
@@ -340,7 +343,7 @@ def test_a_second_sensor_of_a_role_that_reports_again_clears_its_alert() -> None
 
 
 def test_a_full_cup_rings_before_it_kicks() -> None:
-    """After three quarters of its life in the cup, with the moment it kicks."""
+    """After three quarters of a fast lot's life in the cup, with the moment the usual one kicks."""
     early, late = followed(0.2), followed(0.7)
     assert early.pot is not None
     situation = shed(NOW, 20.0, 0.5)
@@ -349,9 +352,21 @@ def test_a_full_cup_rings_before_it_kicks() -> None:
         found = signals(situation, [seen], LINES, None, active={})
         return any(one.raised for one in found if one.key.kind is AlertKind.POT)
 
-    assert 0.75 * early.pot.pot_life > 0.2 * 3600
+    assert 0.75 * early.pot.kicks_early > 0.2 * 3600
     assert not ringing(early)
-    assert ringing(late) == (0.75 * early.pot.pot_life <= 0.7 * 3600)
+    assert ringing(late) == (0.75 * early.pot.kicks_early <= 0.7 * 3600)
+
+
+def test_a_pot_of_a_fast_lot_rings_before_it_kicks() -> None:
+    """One lot in ten is so fast. By the usual lot's life alone it would ring after some have kicked."""
+    late = []
+    for resin, mass, air in ((FAST, 2.0, 297.15), (FAST, 0.2, 293.15), (SLOW, 0.3, 293.15)):
+        lives = pot_lives(PotBatch(resin, mass), air)
+        kicked = pot(resin, mass, air, rate_factor=rate_factor_at(resin, LATE)).pot_life
+        left = OpenPot("L1", "L1", NOW, lives.usual.kicks, lives.kicks_early, "")
+        assert left.use_until - NOW == pytest.approx(0.75 * kicked, rel=0.05)
+        late.append(0.75 * lives.usual.kicks > kicked)
+    assert any(late)
 
 
 def test_a_pot_kicks_by_the_air_that_it_was_mixed_in() -> None:
@@ -364,19 +379,19 @@ def test_a_pot_kicks_by_the_air_that_it_was_mixed_in() -> None:
     for below in ((), ply):
         seen = follow(layer(0.2), ASKED, situation, ahead(situation), below=below)
         assert seen.pot is not None
-        assert seen.pot.pot_life == pytest.approx(pot(SLOW, 0.2, 295.15).pot_life, rel=0.01)
+        assert seen.pot.usual.pot_life == pytest.approx(pot(SLOW, 0.2, 295.15).pot_life, rel=0.01)
     assert pot(SLOW, 0.2, 281.15).pot_life > 3.0 * pot(SLOW, 0.2, 295.15).pot_life
 
 
 def test_a_pot_that_kicks_at_night_rings_then() -> None:
     """A slow resin in the cold kicks after more than six hours and gets hot; a small cup of it only gels."""
     cold = shed(NOW, 5.0, 0.5, hours=12.0)
-    for grams, age, ringing in ((150, 5.0, False), (150, 7.0, True), (100, 9.0, False)):
+    for grams, age, ringing in ((150, 3.0, False), (150, 4.0, True), (100, 9.0, False)):
         left = replace(layer(age), batch_mass=grams / 1000)
         seen = follow(left, ASKED, cold, ahead(cold))
         assert seen.pot is not None
-        assert 6.0 < seen.pot.pot_life / 3600 < 12.0
-        assert seen.pot.overheats == (grams == 150)
+        assert 6.0 < seen.pot.usual.pot_life / 3600 < 12.0
+        assert seen.pot.usual.overheats == (grams == 150)
         found = signals(cold, [seen], LINES, None, active={})
         assert [one.raised for one in found if one.key.kind is AlertKind.POT] == [ringing]
     six = pot(SLOW, 0.15, 278.15, duration=6 * 3600.0)
@@ -389,7 +404,7 @@ def test_a_pot_that_never_kicks_stops_no_look_and_rings_only_by_its_thermometer(
     cold, small = shed(NOW, 3.0, 0.5), replace(layer(0.3), batch_mass=0.02)
     seen = follow(small, ASKED, cold, ahead(cold))
     assert seen.pot is not None
-    assert np.isinf(seen.pot.kicks)
+    assert np.isinf(seen.pot.usual.kicks)
     for rising, ringing in ((None, False), (0.1, True)):
         found = signals(cold, [replace(seen, cup_slope=rising)], LINES, None, active={})
         (of_pot,) = [one for one in found if one.key.kind is AlertKind.POT]

@@ -74,7 +74,7 @@ def progress(text: str) -> Progress:
     stalls = re.search(r"stalls on (\d+) of 10", text)
     heats = re.search(r"heats to (\d+) degC", text)
     peak = float(heats[1]) + ZERO if heats else 0.0
-    pot: Any = SimpleNamespace(kicks=3600.0)
+    pot: Any = SimpleNamespace(usual=SimpleNamespace(kicks=3600.0), kicks_early=2400.0)
     warms = re.search(r"cup warms (\S+) K a min", text)
     probes = {"probe follows": ("",), "probe silent": ("silent for 20 min",)}
     troubles = next((each for words, each in probes.items() if words in text), ())
@@ -198,7 +198,7 @@ def test_the_pot_of_a_batch_that_is_not_laid_rings_as_in_the_table(row: list[str
     with Logbook(tmp_path / "logbook.sqlite") as logbook:
         logbook.append(entries=told)
         open_pots = Look(logbook, Configuration(), now, active=state).further_pots
-    stretched = [each._replace(life=3600.0) for each in open_pots]
+    stretched = [each._replace(life=3600.0, early=2400.0) for each in open_pots]
     signals = watchers.signals(Situation(now), [], LIMITS, None, active=state, further=stretched)
     assert outcome(state, list(signals), key, now) == (active, rings)
     advised = [str(each.advised) for each in signals if each.key == key and each.raised]

@@ -109,7 +109,7 @@ def of_the_work() -> Iterator[Signal]:
     """Every other kind, with every meaning that it has."""
     for stage in ("open", "firm"):
         yield watchers.peel_ply(progress(stage=stage))
-    for means in (recoat.OPEN, recoat.SOON, recoat.NOT_FIT, recoat.CLOSED):
+    for means in recoat.TEXTS:
         against = "its readings cannot be trusted" if means == recoat.NOT_FIT else ""
         text = recoat._text(progress(), means, against)
         yield Signal(Key(AlertKind.RECOAT_WINDOW, "L212"), True, False, text, meaning=means)
@@ -118,7 +118,7 @@ def of_the_work() -> Iterator[Signal]:
         yield watchers.own_heat(progress(own_peak=peak))
     yield watchers.probe(progress())
     for life, slope in ((TOMORROW - NOW, None), (-TOMORROW, None), (3600.0, 1.0)):
-        pot = pots.OpenPot("L212", NAMED, NOW, life, "", slope)
+        pot = pots.OpenPot("L212", NAMED, NOW, life, life, "", slope)
         yield from pots.pots([pot], NOW)
     for open_for in (60.0, 7200.0):
         coat = SimpleNamespace(name="P1", named=f"J112 {PART}, P1", at=NOW - 3600.0)

@@ -11,10 +11,10 @@ from msgspec.structs import replace
 
 from curewatch import configuration
 from curewatch.advice.alert.alerts import AlertKind
-from curewatch.advice.alert.pots import POT_SHARE
 from curewatch.advice.alert.probe import ProbePath, Surroundings, believed
 from curewatch.advice.alert.progress import follow
 from curewatch.advice.alert.watchers import signals
+from curewatch.advice.judge.batches import SHARE
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import Surfaced
 from curewatch.cli.main import run
@@ -274,7 +274,7 @@ def test_a_cup_of_a_fast_lot_rings_before_the_model_does() -> None:
             if any(each.raised for each in found if each.key.kind is AlertKind.POT):
                 rings.setdefault(name, 60.0 * minute)
     assert rings["measured"] < 0.8 * true.pot_life
-    assert rings["measured"] < rings.get("model", POT_SHARE * usual.pot_life)
+    assert rings["measured"] < rings.get("model", SHARE * usual.pot_life)
 
 
 def test_a_cup_teaches_the_lot_once_it_has_risen() -> None:

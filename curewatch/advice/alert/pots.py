@@ -12,6 +12,7 @@ from typing import NamedTuple
 from curewatch.advice.alert.alerts import AlertKind, Key, Signal
 from curewatch.advice.alert.probe import RING
 from curewatch.advice.alert.progress import Progress
+from curewatch.advice.judge.batches import SHARE
 from curewatch.phrases import phrase
 from curewatch.units import MINUTE
 
@@ -20,7 +21,6 @@ POT_ADVICE = (
     "in a metal tray outdoors, uncovered, on something that cannot burn. If it smokes, do not carry it: "
     "leave the shed. Is it empty? Then: curewatch job pot-empty {option}"
 )
-POT_SHARE = 0.75  # of its life after which a pot should be empty
 WARM_AIR = 303.15  # K, assumed where nothing is known of the air: a pot then kicks sooner, not later
 WATCHED = 30 * MINUTE  # s after it kicked in which its alarm stays
 
@@ -32,6 +32,7 @@ class OpenPot(NamedTuple):
     named: str  # as it is said: ``J1 rudder cheek, L1``
     started: float  # UTC, when it was mixed [s]
     life: float  # until it kicks; infinite where the model says never [s]
+    early: float  # until a fast lot kicks [s]
     option: str  # that says of which pot `job pot-empty` speaks
     slope: float | None = None  # how fast its own thermometer rises [K/s]
 
@@ -42,8 +43,8 @@ class OpenPot(NamedTuple):
 
     @property
     def use_until(self) -> float:
-        """When it should be empty, UTC. [s]"""
-        return self.started + POT_SHARE * self.life
+        """When it should be empty, UTC. Its lot may be a fast one, unless its own thermometer tells. [s]"""
+        return self.started + SHARE * (self.early if self.slope is None else self.life)
 
 
 def of_layer(layer: Progress) -> OpenPot | None:
@@ -52,7 +53,8 @@ def of_layer(layer: Progress) -> OpenPot | None:
     if layer.pot is None or laid.pot_emptied is not None:
         return None
     option = f"--layer {laid.layer}"
-    return OpenPot(laid.layer, laid.named, laid.started, layer.pot.kicks, option, layer.cup_slope)
+    lives = layer.pot.usual.kicks, layer.pot.kicks_early
+    return OpenPot(laid.layer, laid.named, laid.started, *lives, option, layer.cup_slope)
 
 
 def pots(open_ones: Iterable[OpenPot], now: float) -> Iterator[Signal]:

@@ -23,7 +23,7 @@ from curewatch.advice.judge.answer import Moment
 from curewatch.advice.judge.course import course, enough
 from curewatch.advice.judge.question import Question
 from curewatch.advice.judge.situation import UNHEARD, Surfaced
-from curewatch.advice.judge.timeline import timeline
+from curewatch.advice.judge.timeline import PotBatch, PotLives, pot_lives, timeline
 from curewatch.advice.judge.weather import STEP, Weather, along, as_it_is, joined
 from curewatch.jobs import Layer
 from curewatch.materials.resin import Resin
@@ -35,7 +35,6 @@ from curewatch.model.film.lots import Lot, lots, shared_out
 from curewatch.model.film.probed import Laid, MeasuredLayer, own_paths
 from curewatch.model.mass.buildup import Buildup
 from curewatch.model.mass.laminate import LaminateLayer
-from curewatch.model.mass.pot import WATCHED, Pot, pot
 from curewatch.order import median
 from curewatch.phrases import Said
 from curewatch.units import HOUR, FloatArray
@@ -58,7 +57,7 @@ class Progress(Struct, frozen=True):
     wet: float  # share of paths whose surface comes within the margin of the dew point until set [1]
     unmeasured: Silence  # of its time so far
     own_peak: float | None = None  # that its own heat brings it to; none where that needs no care [K]
-    pot: Pot | None = None  # the batch it was laid from, were it still in its cup
+    pot: PotLives | None = None  # of the batch it was laid from, were it still in its cup
     cup_slope: float | None = None  # how fast the thermometer in its cup rises; none without one [K/s]
     probes: tuple[tuple[str, Said], ...] = ()  # each thermometer in it or its cup, and why it is not believed
     curing: Callable[[], Curing] | None = None  # how the conversion goes on, worked out when it is asked for
@@ -181,12 +180,12 @@ def _probed(
     return _Followed(History(time - time[0], own[:-1]), usual)
 
 
-def _pot(layer: Layer, resin: Resin, path: Weather) -> Pot | None:
+def _pot(layer: Layer, resin: Resin, path: Weather) -> PotLives | None:
     """The batch in one cup, at the air of its start."""
     if layer.batch_mass is None or layer.pot_emptied is not None:
         return None
     air = float(np.interp(layer.started, path.time, median(path.air_temperature, axis=0)))
-    return pot(resin, layer.batch_mass, air, duration=WATCHED, peroxide_percent=layer.peroxide_percent)
+    return pot_lives(PotBatch(resin, layer.batch_mass, layer.peroxide_percent), air)
 
 
 def _as_it_is(own: History | None, errors: ReadingErrors | None) -> History | None:

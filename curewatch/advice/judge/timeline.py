@@ -9,7 +9,7 @@ from curewatch.advice.judge.batches import SHARE
 from curewatch.advice.judge.course import Course
 from curewatch.materials.resin import Resin
 from curewatch.model.film.lots import EARLY, LATE, MEDIAN, rate_factor_at
-from curewatch.model.mass.pot import WATCHED, Shape, pot
+from curewatch.model.mass.pot import WATCHED, Pot, Shape, pot
 from curewatch.units import FloatArray
 
 SANDING = "before you sand: P3 filter, gloves, extraction; dust of green resin can cause an allergy for life"
@@ -23,6 +23,19 @@ class PotBatch(NamedTuple):
     mass: float  # [kg]
     peroxide_percent: float | None = None
     shape: Shape = "cup"
+
+
+class PotLives(NamedTuple):
+    """How long a batch lasts in its pot."""
+
+    usual: Pot
+    early: float  # until a fast lot kicks [s]
+    late: float  # until a slow one does [s]
+
+    @property
+    def kicks_early(self) -> float:
+        """Until a fast lot kicks, never after the usual one; infinite where that never does. [s]"""
+        return min(self.usual.kicks, self.early) if np.isfinite(self.usual.kicks) else np.inf
 
 
 def timeline(seen: Course, resin: Resin) -> tuple[Moment, ...]:
@@ -67,13 +80,11 @@ def _stamp(start: float, after: float) -> float | None:
     return start + after if np.isfinite(after) else None
 
 
-def pot_moments(batch: PotBatch, start: float, air_temperature: float) -> tuple[Moment, ...]:
-    """When a batch left in its pot kicks, from a fast lot to a slow one, and when it should be used up.
+def pot_lives(batch: PotBatch, air_temperature: float) -> PotLives:
+    """How long a batch lasts in its pot, of a fast, the usual and a slow lot. [K]
 
     The usual lot is followed with its hot middle; how much sooner or later a fast or slow lot is comes
     from the pot as one temperature, which is some thirty times cheaper and errs alike for all three.
-
-    ``start`` [s], ``air_temperature`` [K].
     """
     usual = pot(
         batch.resin,
@@ -96,10 +107,19 @@ def pot_moments(batch: PotBatch, start: float, air_temperature: float) -> tuple[
         ).pot_life
         for share in (LATE, MEDIAN, EARLY)
     )
-    lives = [usual.pot_life * (one / middle) for one in (fast, middle, slow)]
+    return PotLives(usual, usual.pot_life * (fast / middle), usual.pot_life * (slow / middle))
+
+
+def pot_moments(batch: PotBatch, start: float, air_temperature: float) -> tuple[Moment, ...]:
+    """When a batch left in its pot kicks, from a fast lot to a slow one, and when it should be used up.
+
+    ``start`` [s], ``air_temperature`` [K].
+    """
+    found = pot_lives(batch, air_temperature)
+    lives = (found.early, found.usual.pot_life, found.late)
     early, likely, late = (_stamp(start, life) for life in lives)
     used_early, used_likely, used_late = (_stamp(start, SHARE * life) for life in lives)
-    peak = "it can burn and smoke: never cap it" if usual.overheats else ""
+    peak = "it can burn and smoke: never cap it" if found.usual.overheats else ""
     return (
         Moment("use-up", "batch used up by", used_early, used_likely, used_late),
         Moment("kicks", "batch kicks if left in its pot", early, likely, late, note=peak),
