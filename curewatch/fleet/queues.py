@@ -5,6 +5,7 @@ queues to the next consumer. What was not acknowledged comes again, in order, be
 """
 
 import logging
+from collections import deque
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
@@ -67,6 +68,7 @@ class Queues:
             )
         )
         self._channels: dict[str, Any] = {}
+        self._came: deque[tuple[Callable[[QueueMessage], None], QueueMessage]] = deque()
         self._sending = self._connection.channel()
 
     def declare(self, queue: str, topic: str = "", *, alone: bool = True) -> None:
@@ -80,16 +82,20 @@ class Queues:
         return str(self._sending.queue_declare("", exclusive=True, auto_delete=True).method.queue)
 
     def take(self, queue: str, arrived: Callable[[QueueMessage], None], *, at_once: int = PREFETCH) -> None:
-        """Consume a queue; so many messages at most are not acknowledged."""
+        """Consume a queue; so many messages at most are not acknowledged.
+
+        The broker's answer is not waited for: a crowded one takes seconds for each queue, and for all at once
+        no longer. A queue that is not there ends :meth:`work`.
+        """
         channel = self._connection.channel()
         channel.basic_qos(prefetch_count=at_once)
 
         def came(_channel: Any, method: Any, properties: Any, body: bytes) -> None:
             topic = method.routing_key.replace(".", "/")
             tag, again = method.delivery_tag, method.redelivered
-            arrived(QueueMessage(tag, topic, body, again, properties.reply_to or ""))
+            self._came.append((arrived, QueueMessage(tag, topic, body, again, properties.reply_to or "")))
 
-        channel.basic_consume(queue, came)
+        channel._impl.basic_consume(queue, came)  # the one beneath, which does not wait
         self._channels[queue] = channel
 
     def send(self, exchange: str, key: str, body: bytes, *, reply_to: str = "", lasts: float = 0.0) -> None:
@@ -100,8 +106,14 @@ class Queues:
         self._sending.basic_publish(exchange, key, body, told)
 
     def work(self, seconds: float) -> None:
-        """Let messages come in, for this long at most."""
+        """Let messages come in, for this long; :func:`lost_errors` where a queue or broker is gone. [s]"""
         self._connection.process_data_events(time_limit=seconds)
+        gone = [queue for queue, channel in self._channels.items() if channel.is_closed]
+        if gone:
+            raise self._pika.exceptions.ChannelWrongStateError(f"closed by the broker: {', '.join(gone)}")
+        for _ in range(len(self._came)):  # who gets one may send: not from within the library's own loop
+            arrived, one = self._came.popleft()
+            arrived(one)
 
     def acknowledge(self, queue: str, tag: int) -> None:
         """All of this queue up to this one are done."""

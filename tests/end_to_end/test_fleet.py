@@ -12,7 +12,8 @@ from curewatch.clock import SystemClock
 from curewatch.errors import StoreFailed
 from curewatch.fleet import sending
 from curewatch.fleet.copying import trouble_of
-from curewatch.fleet.plan import load_plan
+from curewatch.fleet.plan import BrokerHosts, load_plan
+from curewatch.fleet.queues import Queues, lost_errors
 from curewatch.fleet.sender import Sender
 from curewatch.fleet.serving import FleetProcess
 from curewatch.fleet.worker import Worker
@@ -127,5 +128,27 @@ def test_a_shed_sends_its_blocks_over_a_broker_and_a_twin_is_refused(
             assert found is not None
             assert found[0].code == "fork"
             logbook.verify()
+    finally:
+        brokers.remove()
+
+
+@pytest.mark.long
+def test_what_a_queue_holds_comes_and_one_that_is_not_there_is_noticed() -> None:
+    """Neither answer is waited for when a queue is taken."""
+    needs_rabbitmq()
+    brokers = QueueBrokers(1)
+    host = f"127.0.0.1:{brokers.nodes[0].queues}"
+    try:
+        brokers.start()
+        queues, came = Queues(BrokerHosts(hosts=(host,)), host), []
+        queues.declare("curewatch.hull", "sheds.hull.#")
+        queues.send("amq.topic", "sheds.hull.bench", b"18.2")
+        queues.take("curewatch.hull", came.append)
+        until(lambda: queues.work(0.1) or came)
+        assert [(one.topic, one.body) for one in came] == [("sheds/hull/bench", b"18.2")]
+        queues.take("curewatch.nobody", came.append)
+        with pytest.raises(lost_errors(), match=r"curewatch\.nobody"):
+            until(lambda: queues.work(0.1))
+        queues.close()
     finally:
         brokers.remove()
