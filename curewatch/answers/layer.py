@@ -56,9 +56,7 @@ class RunningLayerDocument(Shape, frozen=True, kw_only=True):
     ]
     pot_use_until: Annotated[
         Utc | None,
-        says(
-            "When its pot should be empty; null where it is told empty, does not kick or kicked before, or nothing is known"
-        ),
+        says("When its pot should be empty; null where it is told empty, does not kick, or nothing is known"),
     ]
     timeline: Annotated[list[MomentDocument], says("When what happens")]
 
@@ -118,12 +116,10 @@ def _peak(progress: "Progress | None") -> float | None:
 
 
 def _pot_use_until(progress: "Progress | None") -> str | None:
-    from curewatch.advice.alert.pots import WATCHED, of_layer
+    from curewatch.advice.alert.pots import of_layer
 
     pot = None if progress is None else of_layer(progress)
-    if progress is None or pot is None or not math.isfinite(pot.life):
-        return None
-    return iso_utc(pot.use_until) if progress.at <= pot.kicks + WATCHED else None  # as long as its alarm
+    return None if pot is None or not math.isfinite(pot.life) else iso_utc(pot.use_until)
 
 
 def _probe(name: str, trouble: "Said") -> LayerProbeDocument:

@@ -493,4 +493,4 @@ def test_what_a_thermometer_shows_of_its_lot_moves_the_countdown(tmp_path: Path)
     assert by_cup.conversion > 1.2 * plain.conversion
     assert untaught.pot is not None
     assert by_probe.pot is not None
-    assert by_probe.pot.pot_life < 0.8 * untaught.pot.pot_life
+    assert by_probe.pot.usual.pot_life < 0.8 * untaught.pot.usual.pot_life

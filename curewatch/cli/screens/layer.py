@@ -8,10 +8,11 @@ from curewatch.answers.layer import LayerDocument, RunningLayerDocument
 from curewatch.cli.screens.lines import paragraph
 from curewatch.clock import utc_from_iso
 from curewatch.safe_text import safe_line
-from curewatch.units import MINUTE
+from curewatch.units import HOUR, MINUTE
 from curewatch.wording import Wording, dosed, duration
 
 WIDTH, INSIDE = 80, " " * 8
+UNTOLD = 6 * HOUR  # after which a pot that nobody told empty is no longer spoken of; its alarm has rung [s]
 
 
 def lines(document: LayerDocument, words: Wording, now: float) -> list[str]:
@@ -41,7 +42,7 @@ def lines(document: LayerDocument, words: Wording, now: float) -> list[str]:
 def _pot(layer: RunningLayerDocument, words: Wording, now: float) -> list[str]:
     """Until when what is left in its cup must be out of it."""
     until = moment(layer.pot_use_until)
-    if until is None:
+    if until is None or now > until + UNTOLD:
         return []
     told = f"WARNING: A full cup burns: its pot must be empty by {words.foreseen(until, now, math.floor)}"
     return _wrapped(f"{told}. Tell it: curewatch job pot-empty --layer {safe_line(layer.layer)}")
