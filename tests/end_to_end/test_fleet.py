@@ -30,17 +30,24 @@ from tests.queue_brokers import QueueBrokers, needs_rabbitmq
 
 @pytest.mark.long
 def test_what_a_broker_acknowledged_is_stored_once() -> None:
-    """A worker, the store's primary, a broker's node, the other worker; both controls must lose."""
+    """A worker, the store's primary, a broker's node, the other worker.
+
+    Both controls must lose in one of four runs: in one alone the kills may come when nothing is on its way.
+    """
     needs_postgres()
     needs_rabbitmq()
-    counted, refused = run(sheds=2, rate=40.0, seconds=40.0)
-    print(shown(counted, refused))
-    whole = [one for one in counted if one.shed not in DEFECTS]
-    assert all(one.acknowledged > 50 for one in whole)
-    assert [one.missing for one in whole] == [[]] * len(whole), shown(counted, refused)
-    assert [one.twice for one in whole] == [0] * len(whole)
-    for defect in DEFECTS:
-        assert sum(len(one.missing) for one in counted if one.shed == defect) > 0, shown(counted, refused)
+    lost: set[str] = set()
+    for _ in range(4):
+        counted, refused = run(sheds=2, rate=40.0, seconds=40.0)
+        print(shown(counted, refused))
+        whole = [one for one in counted if one.shed not in DEFECTS]
+        assert all(one.acknowledged > 50 for one in whole)
+        assert [one.missing for one in whole] == [[]] * len(whole), shown(counted, refused)
+        assert [one.twice for one in whole] == [0] * len(whole)
+        lost |= {one.shed for one in counted if one.shed in DEFECTS and one.missing}
+        if lost == set(DEFECTS):
+            break
+    assert lost == set(DEFECTS)
 
 
 class Told(list[str]):
