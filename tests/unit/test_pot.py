@@ -349,3 +349,14 @@ def test_life_falls_at_forty_grams_as_beside_it(name: str) -> None:
     beside = 0.5 * (lightest - light + heavy - heaviest)
     assert light - heavy == pytest.approx(beside, abs=1e-3)
     assert life(39.0, grid=False) - heavy > beside + 0.01
+
+
+def test_a_small_cool_pot_never_kicks_and_air_out_of_range_is_refused() -> None:
+    """At 5 degC 150 g of epoxy-slow get hot after 7.5 h; 100 g only gel, and cool, after six."""
+    slow = load_resin("epoxy-slow")
+    hot, cool = (pot(slow, mass, 278.15, duration=86400.0) for mass in (0.15, 0.1))
+    assert hot.kicks == hot.pot_life > 6 * 3600.0
+    assert cool.pot_life > 6 * 3600.0
+    assert np.isinf(cool.kicks)
+    with pytest.raises(OutOfValidity, match="temperature"):
+        pot(slow, 0.1, 213.15, mix_temperature=293.15)
