@@ -13,7 +13,7 @@ from curewatch.units import MINUTE
 
 
 class FreeMemory:
-    """Gives back what is free; a look costs a millisecond at most where it does (measured)."""
+    """Gives back what is free, once a minute at most."""
 
     def __init__(self, now: float) -> None:
         """``now``: monotonic. [s]"""
