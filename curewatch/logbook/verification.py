@@ -1,5 +1,6 @@
 """Walking the chain from its first block: is everything as it was when it was written?"""
 
+import math
 from collections.abc import Iterable, Iterator, Mapping
 from hashlib import sha256
 from types import ModuleType
@@ -19,7 +20,7 @@ class Verified(NamedTuple):
     head: chain.Head
     blocks: int
     pruned: int  # blocks whose readings were removed by retention; their digests still hold
-    lost: int = 0  # blocks of which something was lost, as an entry of a salvage says
+    lost: int  # blocks of which something was lost, as an entry of a salvage says
 
 
 def verify(tables: Tables) -> Verified:
@@ -87,7 +88,7 @@ class _Walk:
                 self._derived.take(held)
                 self._strands.take(face.number, held)
         self._entries.check_end()
-        self._spans.check(2**63 - 1, [])
+        self._spans.check(math.inf, [])
         self._check_empty()
         blocks = self._expected - 1
         standing = chain.Head(blocks, self._previous, self._readings, self._entries.count)
@@ -128,9 +129,9 @@ class _Walk:
 
 def _reader(tables: Tables, after: int) -> ModuleType:
     """Who reads the rows behind this block: the two give the same, and few are read without numpy."""
-    question = "SELECT sum(readings) FROM blocks WHERE number > ?"
+    question = "SELECT coalesce(sum(readings), 0) FROM blocks WHERE number > ?"
     (readings,) = tables.execute(question, (after,)).fetchone()
-    return few_rows if (readings or 0) <= few_rows.MOST else rows
+    return few_rows if readings <= few_rows.MOST else rows
 
 
 def _check_readings(
@@ -179,7 +180,7 @@ class _Spans:
         )
         self._next = next(self._lines, None)
 
-    def check(self, number: int, expected: list[tuple[int, int, int]]) -> None:
+    def check(self, number: float, expected: list[tuple[int, int, int]]) -> None:
         """What is listed up to this block, and not looked at yet, against what its readings say."""
         listed = []
         while self._next is not None and self._next[0] <= number:

@@ -9,7 +9,7 @@ from types import ModuleType
 import pytest
 
 from curewatch.errors import RecordBroken
-from curewatch.logbook import Entry, EntryKind, Logbook, few_rows, rows, verification
+from curewatch.logbook import Entry, EntryKind, Logbook, few_rows, rows, strands, verification
 from curewatch.readings import Reading
 from curewatch.units import HOUR, MINUTE
 
@@ -196,6 +196,37 @@ def test_what_is_changed_is_named(whole: Path, tmp_path: Path, statement: str, t
         assert told in str(broken.value)
 
 
+@pytest.mark.parametrize(
+    ("statement", "told"),
+    [
+        (
+            "UPDATE notes SET value = x'00' WHERE key = 'strand 1-2 2'",
+            "the strand of sensor 2, blocks 1 to 2: expected 6 readings",
+        ),
+        (
+            "UPDATE notes SET key = 'strand 3-4 2' WHERE key = 'strand 1-2 2'",
+            "the strand of sensor 2, blocks 3 to 4: expected 6 readings",
+        ),
+        (
+            "UPDATE sensors SET readings = 13 WHERE number = 2",
+            "the table of sensors, sensor 2: expected 12 readings",
+        ),
+    ],
+)
+def test_what_is_made_from_the_readings_is_compared_by_the_whole_walk(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, statement: str, told: str
+) -> None:
+    """Strands of two blocks, of the last two as well, and the counts. The control: it holds before."""
+    monkeypatch.setattr(strands, "SHELF", 2)
+    monkeypatch.setattr(strands, "SEVERAL", 1)
+    path = filled(tmp_path / "logbook.sqlite")
+    assert walked(path)[0] == BLOCKS
+    changed(path, statement)
+    with pytest.raises(RecordBroken) as broken:
+        walked(path)
+    assert str(broken.value).startswith(told)
+
+
 def test_an_entry_of_a_block_that_is_none_is_left_over(whole: Path, tmp_path: Path) -> None:
     """All of its block holds, and it stands behind."""
     path = Path(shutil.copy(whole, tmp_path / "logbook.sqlite"))
@@ -221,6 +252,15 @@ def test_readings_are_gone_where_an_entry_tells_that_they_were_pruned(tmp_path: 
         ):
             walked(other)
         assert walked(other, beside - 1)[3] > 0  # a walk from here on does not see every entry
+
+
+def test_one_block_more_than_a_salvage_tells_is_named(tmp_path: Path) -> None:
+    """The first of the two that are gone was told."""
+    told = Entry(EntryKind.SALVAGE, {"blocks": [[2, 2]]}, START + 9 * HOUR)
+    path = filled(tmp_path / "logbook.sqlite", told)
+    changed(path, "DELETE FROM blocks WHERE number IN (2, 3)")
+    with pytest.raises(RecordBroken, match="block 2: expected the next block of the chain, found block 4"):
+        walked(path)
 
 
 @pytest.mark.parametrize("last", [6, 5])
