@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 
 from curewatch.clock import Instant
 from curewatch.readings import Flag, Reading, Rejected
-from curewatch.wire import Parser, Reason, json_fields
+from curewatch.wire import Parser, Reason, json_fields, lines
 from curewatch.wire.fields import ValuePlace, Words
+from curewatch.wire.plausibility import Plausibility
 from curewatch.wire.reasons import WHAT_TO_DO
 
 NOW = Instant(1_790_000_000.0, 50.0)
@@ -25,6 +26,7 @@ def told(data: bytes, **options) -> Reading | Rejected:
     "data",
     [
         b"T=12.5 RH=80.9",
+        lines.encode("bench", 12.5, 80.9),
         b"temp=12.5C;hum=80.9%",
         b"Temperature: 12.5 degC, Humidity: 80.9 %",
         b"t=54.5 degF h=80.9",
@@ -211,6 +213,37 @@ def test_a_corpus_is_read_to_its_last_byte():
     assert isinstance(events[0], Reading)
     assert events[1].reason == Reason.CUT_OFF
     assert len(events) == 2
+
+
+def test_a_corpus_is_read_from_its_first_byte() -> None:
+    """It is no port that was opened in the middle of a line."""
+    first, second = Parser().corpus(b"T=12.5 RH=80.9\nT=12.6 RH=80.8\n", NOW)
+    assert isinstance(first, Reading)
+    assert isinstance(second, Reading)
+
+
+def test_the_largest_payload_is_read() -> None:
+    """A byte more is refused unread, above."""
+    reading = told(b'{"temperature": 12.5}'.ljust(json_fields.LARGEST))
+    assert isinstance(reading, Reading), reading
+    assert reading.temperature == pytest.approx(285.65)
+
+
+def test_earlier_readings_are_those_of_the_check_that_was_given() -> None:
+    """A jump of 40 degrees in a second is seen by whoever kept the reading before it."""
+
+    def jumped(first: Parser, second: Parser) -> bool:
+        first.payload(b"T=12.5 RH=80.9", NOW, "topic", "bench")
+        later = Instant(NOW.utc + 1.0, NOW.monotonic + 1.0)
+        (event,) = second.payload(b"T=52.5 RH=80.9", later, "topic", "bench")
+        assert isinstance(event, Reading), event
+        return bool(event.flags & Flag.JUMP)
+
+    kept, alone, unchecked = Plausibility(), Parser(), Parser(check=False)
+    assert jumped(Parser(kept), Parser(kept))
+    assert jumped(alone, alone)
+    assert not jumped(Parser(), Parser())
+    assert not jumped(unchecked, unchecked)
 
 
 def test_a_corpus_tells_of_a_line_that_was_too_long() -> None:
