@@ -173,7 +173,7 @@ def _check_seal(files: Mapping[str, bytes]) -> Seal:
     seal = parse(_text(files, "seal.txt"), files["seal.sig"].hex())
     public = public_key(files["key.pem"])
     if seal.public_key != public:
-        raise RecordBroken("seal.txt", f"key {public}", f"key {seal.public_key[:64]}")
+        raise RecordBroken("seal.txt", f"key {public}", f"key {seal.public_key}")
     return seal
 
 

@@ -3,6 +3,7 @@
 import json
 from contextlib import nullcontext
 from hashlib import sha256
+from pathlib import Path
 
 import pytest
 
@@ -15,6 +16,9 @@ from curewatch.record.reckoning import Link
 DIGEST = "a" * 64
 DIGESTS = ("previous", "readings_digest", "entries_digest", "head")
 LONG = "x" * 300
+AT = "2026-06-01T08:00:00.000Z"
+TOLD = {"number": 3, "block": 7, "kind": "note", "at": AT, "recorded": AT, "job": None, "key": None}
+TOLD["payload"] = {"text": "x"}
 
 
 def block(**changed: str) -> str:
@@ -80,6 +84,7 @@ def test_a_message_quotes_no_more_than_eighty_characters() -> None:
         "no digests": quoted(lambda: checks._links(blocks(block(head=LONG)))),
         "neither here nor left out": quoted(lambda: checks._links(blocks(block(readings_are=LONG)))),
         "no entry": quoted(lambda: checks._entry(LONG, {})),
+        "another way to write": quoted(lambda: checks._entry(json.dumps(TOLD | {"job": LONG}), {})),
         "not listed": quoted(
             lambda: checks._check_entries(
                 {"digests.csv": f"{DIGESTS_HEADER}\n7,{listed}".encode()}, links_of(listed, 1)
@@ -89,6 +94,9 @@ def test_a_message_quotes_no_more_than_eighty_characters() -> None:
     assert {name: len(each) for name, each in found.items()} == dict.fromkeys(found, 80)
     bytes_found = quoted(lambda: checks._check_readings(LONG.encode(), links_of()))
     assert bytes_found == f"{b'x' * 80!r}"
+    with pytest.raises(RecordBroken) as apart:
+        checks._by_block([LONG, "7", LONG], "digests.csv")
+    assert apart.value.expected == f"the lines of block {LONG[:20]} together"
     ending = quoted(lambda: checks._check_readings(readings + b"\n" + b"y" * 80, links_of()))
     assert ending == f"{b'y' * 80!r}"
 
@@ -102,6 +110,7 @@ def test_a_file_has_no_more_lines_than_its_size_can_bear(name: str, shortest: in
     assert len(checks._lines(bearable, name)) == 10
     with pytest.raises(RecordBroken, match=f"lines of {shortest} characters or more"):
         checks._lines(bearable[:-3] + "\n", name)
+    assert len(checks._lines(bearable[:-2] + "\n", name)) == 10
 
 
 @pytest.mark.parametrize(("length", "taken"), [(50, True), (49, False), (2000, True), (2001, False)])
@@ -112,10 +121,14 @@ def test_a_reading_has_its_length(length: int, taken: bool) -> None:
     with nullcontext() if taken else pytest.raises(RecordBroken, match="a longer or shorter one"):
         assert checks._line_ends(text, heading).tolist() == [len(heading) + 1, len(text)]
     assert checks._line_ends(f"{heading}\n".encode(), heading).tolist() == [len(heading) + 1]
+    assert checks._heading([]) == heading
 
 
 def test_values_lie_in_bounded_depth_and_names_have_a_bounded_length() -> None:
     """As many as the page of shell reads. A list counts as a table does."""
+    shell = (Path(checks.__file__).parent / "files" / "check.sh").read_text()
+    assert f"deep < {checks.DEEPEST} " in shell
+    assert f"length(name) > {checks.LONGEST_NAME})" in shell
     tables: object = 0
     lists: object = 0
     for _ in range(checks.DEEPEST):
@@ -131,9 +144,7 @@ def test_values_lie_in_bounded_depth_and_names_have_a_bounded_length() -> None:
 
 def test_an_entry_is_as_it_is_listed_and_as_this_program_writes_it() -> None:
     """Another order of its names, another way of its time, another digest, no line in the list: refused."""
-    at = "2026-06-01T08:00:00.000Z"
-    told = {"number": 3, "block": 7, "kind": "note", "at": at, "recorded": at, "job": None, "key": None}
-    line = entry.canonical(told | {"payload": {"text": "x"}})
+    line = entry.canonical(TOLD)
     assert json.loads(line)["number"] == 3
     listed = {3: f"7,{entry.digest_line(line)}".rstrip("\n")}
     assert checks._entry(line, listed).number == 3
@@ -150,3 +161,11 @@ def test_an_entry_is_as_it_is_listed_and_as_this_program_writes_it() -> None:
     with pytest.raises(RecordBroken) as long:
         checks._entry(line, {3: LONG})
     assert long.value.expected == LONG[:200]
+
+
+@pytest.mark.parametrize(("block", "told"), [(4, ""), (5, "it is left out")])
+def test_of_the_shed_nothing_is_left_out_from_the_first_block_of_readings_on(block: int, told: str) -> None:
+    """In the block before it, it may be."""
+    listed = {1: f"4,1,job-open,cheek,{DIGEST}", 2: f"{block},2,gap,-,{DIGEST}"}
+    with pytest.raises(RecordBroken, match=told) if told else nullcontext():
+        checks._check_choice(listed, {1}, 5)
