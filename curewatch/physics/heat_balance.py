@@ -246,6 +246,14 @@ class Conduction(NamedTuple):
             (self.out * (twice * step**2)) @ self.pushed - self.ends * step,
         )
 
+    def risen(self, step: float) -> FloatArray:
+        """What outsides that rise by one over a step, along a line, leave at its end. (cells,) [s] -> [1]
+
+        Source: matrix exponential of the linear chain.
+        """
+        _, twice = _integrals(self.value * step)
+        return np.asarray((self.to * (twice * step)) @ self.pushed.sum(axis=1))
+
     def response(self, step: float) -> Response:
         """The same for heat that is released within, the outside left at 0. [s]
 

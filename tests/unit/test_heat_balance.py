@@ -41,6 +41,18 @@ def test_even_warmth_stays_even_and_heat_is_kept(
     assert float((warm - after) @ chain.capacity) == pytest.approx(left, rel=1e-8, abs=1e-6)
 
 
+def test_outsides_that_rise_in_a_straight_line_are_followed() -> None:
+    """One cell by hand: of a kelvin in an e-folding it has 1/e at the end. Five by many small steps."""
+    one = conduction(Chain(np.array([200.0]), np.empty(0), np.array([1.0, 1.0])))
+    assert one.risen(100.0) == pytest.approx([math.exp(-1.0)])
+    assert one.risen(1e9) == pytest.approx([1.0], abs=2e-7)
+    five = conduction(Chain(np.full(5, 30.0), np.full(4, 0.7), np.array([0.4, 2.0])))
+    small, warm = five.over(0.01), np.zeros(5)
+    for at in np.arange(5e-5, 1.0, 1e-4).tolist():
+        warm = small.spread @ warm + small.pushed @ np.array([at, at])
+    assert five.risen(100.0) == pytest.approx(warm, rel=1e-4)
+
+
 def test_a_cooling_slab_follows_fourier() -> None:
     """The middle of a slab with well cooled faces falls as the first terms of Fourier's series say."""
     radius, conductivity, heat_capacity = 0.01, 0.2, 2e6

@@ -11,6 +11,7 @@ of a ladder of temperatures and transfers.
 Law kept: heat made = heat stored + heat given off, within 0.1 % (tests/unit/test_laminate.py).
 """
 
+import itertools
 import math
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
@@ -335,19 +336,21 @@ def felt(surface: History, substrate: Substrate, *, insulated: bool = False) -> 
         return surface
     row = _Row.of(substrate, surface)
     mild = transfer_to_air(MILD, float(surface.temperature.mean()))
-    chain, inward = row.chain(0.0 if insulated else mild, mild), 1.0 / float(row.half[-1])
-    chain = chain._replace(ends=np.array([chain.ends[0], inward]))
-    count = max(2, math.ceil(float(surface.time[-1]) / FELT_EVERY) + 1)
+    chain = row.chain(0.0 if insulated else mild, math.inf)
+    inward = float(chain.ends[1])
+    count = math.ceil(float(surface.time[-1]) / FELT_EVERY) + 1
     time = np.linspace(0.0, float(surface.time[-1]), count)
-    skin, warmth = np.interp(time, surface.time, surface.temperature), row.temperature
-    moved, given = conduction(chain).over(float(time[1])), np.empty(count)
-    for at, middle in enumerate(0.5 * (skin[1:] + skin[:-1])):
-        given[at] = inward * (skin[at] - warmth[-1])
-        warmth = moved.spread @ warmth + moved.pushed @ np.array([middle, middle])
-    given[-1] = inward * (skin[-1] - warmth[-1])
-    warmer: FloatArray = given / mild
+    skin = np.interp(time, surface.time, surface.temperature)
+    modes, step = conduction(chain), float(time[1])
+    fades, lasting, risen = modes.over(step).spread, modes.over(step).pushed.sum(axis=1), modes.risen(step)
+    rise, within, given = skin - skin[0], np.zeros(row.width.size), [0.0]
+    for before, after in itertools.pairwise(rise.tolist()):  # straight lines, or a metal would not be met
+        within = fades @ within + before * lasting + (after - before) * risen
+        given.append(inward * (after - within.item(-1)))
+    taken = np.array(given)
+    warmer: FloatArray = taken / mild
     for _ in range(FELT_ROUNDS):  # as far above the face as brings it what it takes in
-        warmer = 0.5 * (warmer + given / transfer_to_air(warmer, skin))
+        warmer = 0.5 * (warmer + taken / transfer_to_air(warmer, skin))
     return History(time, skin + warmer)
 
 
