@@ -1,7 +1,9 @@
 """The thick laminate against SciPy's tight solver, and the laws it keeps."""
 
+import math
 from contextlib import nullcontext
 from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -14,6 +16,7 @@ from curewatch.materials import load_resin
 from curewatch.materials.substrate import Substrate, load_substrate
 from curewatch.model.film.film import History, constant
 from curewatch.model.mass import laminate as slabs
+from curewatch.model.mass.heated_row import reaction
 from curewatch.model.mass.laminate import (
     CELLS,
     SUBSTRATE_CELLS,
@@ -283,12 +286,16 @@ def test_a_layer_that_joins_leaves_the_others_as_they_were() -> None:
     assert found.slowest[before] > found.slowest[after] == 0.0
 
 
-@pytest.mark.parametrize(("apart", "followed"), [(1.0, 2), (0.9, 1)])
-def test_less_than_a_second_between_two_layers_is_passed_over(apart: float, followed: int) -> None:
-    """A whole second is followed, to the moment in which the next one joins."""
-    layers = [LaminateLayer(0.0, 1e-3), LaminateLayer(apart, 1e-3)]
+@pytest.mark.parametrize(("apart", "followed"), [(1.0, 2), (0.875, 1)])
+@pytest.mark.parametrize("before", [[], [0.0]])
+def test_less_than_a_second_between_two_layers_is_passed_over(
+    apart: float, followed: int, before: list[float]
+) -> None:
+    """A whole second is followed, to the moment in which the next one joins, also later on."""
+    first = 60.0 if before else 0.0
+    layers = [LaminateLayer(at, 1e-3) for at in (*before, first, first + apart)]
     found = laminate(load_resin("epoxy-slow"), layers, constant(293.15, 600.0), cells=2)
-    assert np.sum(found.time == apart) == followed
+    assert np.sum(found.time == first + apart) == followed
 
 
 # ---- the parts, by hand
@@ -317,12 +324,16 @@ def test_resin_and_glass_together_by_hand() -> None:
 
 
 def test_the_most_layers_are_found_by_halves(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Each layer brings ten kelvin: three reach 330 K, and are no hotter than that."""
-    monkeypatch.setattr(
-        slabs,
-        "laminate",
-        lambda _resin, plan, *_, **__: SimpleNamespace(peak_temperature=300.0 + 1e4 * plan[0].thickness),
-    )
+    """Each layer brings ten kelvin: three reach 330 K, and are no hotter than that.
+
+    Where nothing is said twelve are asked about, up to 70 °C, on a back in air.
+    """
+
+    def laid(_resin: object, plan: list[LaminateLayer], *_: object, **how: object) -> SimpleNamespace:
+        assert (plan[0].at, how["insulated"]) == (0.0, False)
+        return SimpleNamespace(peak_temperature=300.0 + 1e4 * plan[0].thickness)
+
+    monkeypatch.setattr(slabs, "laminate", laid)
     resin, air = load_resin("epoxy-slow"), constant(293.15, DAY)
     for hottest, most, expected in (
         (330.0, 12, (3, 330.0, 340.0)),
@@ -334,6 +345,9 @@ def test_the_most_layers_are_found_by_halves(monkeypatch: pytest.MonkeyPatch) ->
     ):
         found = layers_in_one_go(resin, 1e-3, air, hottest=hottest, most=most)
         assert found == pytest.approx(expected, nan_ok=True)
+    assert layers_in_one_go(resin, 1e-3, air) == (4, 340.0, 350.0)
+    assert (slabs.HOT, slabs.BOILING) == (70.0 + 273.15, 100.0 + 273.15)
+    assert layers_in_one_go(resin, 1e-4, air) == pytest.approx((12, 312.0, np.nan), nan_ok=True)
     for most in (0, 41):
         with pytest.raises(OutOfValidity, match="most layers"):
             layers_in_one_go(resin, 1e-3, air, most=most)
@@ -375,7 +389,7 @@ def test_a_row_of_cells_by_hand() -> None:
         load_substrate("plywood"), thickness=0.012, density=500.0, heat_capacity=1600.0, conductivity=0.1
     )
     stuff = slabs.Matter(1600.0, 1400.0, 0.4, 140.0, 7e-4)
-    bare = slabs._Row.of(wood, constant(290.0, DAY))
+    bare = slabs._Row.of(wood, History(np.array([0.0, DAY]), np.array([290.0, 280.0])))
     row = bare.topped(LaminateLayer(0.0, 4e-3), 2, stuff, load_resin("polyester-laminating"), 295.0)
     chain = row.chain(10.0, 5.0)
     assert chain.capacity == pytest.approx([1600.0] * 6 + [4480.0] * 2)
@@ -385,6 +399,77 @@ def test_a_row_of_cells_by_hand() -> None:
     assert row.progress.tolist() == [-load_resin("polyester-laminating").kinetics.inhibitor] * 2
     assert (bare.bend, row.bend) == (0.0, 7e-4)
     assert slabs._Row.of(None, constant(290.0, DAY)).width.size == 0
+
+
+def course(under: Substrate, bend: float = 7e-4, *, insulated: bool = False) -> slabs._Course:
+    """Two cells of 2 mm of the laminate on a substrate, in air of 290 K."""
+    resin, air = load_resin("polyester-laminating"), constant(290.0, DAY)
+    stuff = slabs.Matter(1600.0, 1400.0, 0.4, 140.0, bend)
+    row = slabs._Row.of(under, air).topped(LaminateLayer(0.0, 4e-3), 2, stuff, resin, 290.0)
+    law = reaction(resin, 1.0, stuff.rise)
+    return slabs._Course(row, law, slabs._Around.of(air, None), insulated=insulated)
+
+
+def test_the_rung_of_a_face_is_that_of_the_heat_that_it_gives() -> None:
+    """From its cell as much comes as goes to the air: of many, within a sixteenth of a rung in the mean."""
+    foam = replace(load_substrate("foam"), thickness=0.02, conductivity=0.035)
+    passes = 0.035 / (0.5 * 0.02 / SUBSTRATE_CELLS)
+    on_foam, found, expected = course(foam), list[int](), list[int]()
+    for inside in np.arange(290.5, 350.0, 0.1).tolist():
+        face = inside
+        for _ in range(30):
+            transfer = transfer_to_air(face - 290.0, 290.0)
+            face = (passes * inside + transfer * 290.0) / (passes + transfer)
+        expected.append(round(math.log(transfer, 1.08)))
+        found.append(on_foam._rung(inside, 290.0, 0))
+    assert np.mean(found) == pytest.approx(np.mean(expected), abs=0.06)
+
+
+def test_a_regime_by_hand(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What an insulated back lets through is nought; a heat capacity that hardly rises is taken as one."""
+    monkeypatch.setattr(
+        slabs, "Regime", lambda law, chain, _: SimpleNamespace(law=law, ends=chain.ends.tolist())
+    )
+    wood, warm, air = load_substrate("plywood"), np.full(8, 320.0), np.full(2, 290.0)
+    usual, insulated, bent, straight = (
+        cast("SimpleNamespace", each(warm, air))
+        for each in (course(wood), course(wood, insulated=True), course(wood, 1.1e-9), course(wood, 1e-9))
+    )
+    assert usual.ends[0] > 0.0
+    assert insulated.ends == [0.0, usual.ends[1]]
+    assert bent.law.capacity is not None
+    assert straight.law.capacity is None
+
+
+def test_air_at_both_ends() -> None:
+    """What it is at first; steady only where it is one air, of one temperature."""
+    steady, cooling = constant(290.0, HOUR), History(np.array([0.0, HOUR]), np.array([290.0, 280.0]))
+    for air, face, expected in (
+        (steady, None, ([290.0, 290.0], 290.0, True)),
+        (cooling, None, ([285.0, 285.0], 290.0, False)),
+        (steady, cooling, ([290.0, 285.0], 290.0, False)),
+        (cooling, steady, ([285.0, 290.0], 290.0, False)),
+    ):
+        around = slabs._Around.of(air, face)
+        assert (around.at(0.5 * HOUR).tolist(), around.first, around.steady) == expected
+
+
+@pytest.mark.parametrize("swing", [0.0, 0.5])
+def test_a_bare_face_of_one_temperature_felt_air_as_warm(swing: float) -> None:
+    """And one that warmed by half a kelvin felt air that was warmer."""
+    surface = History(np.array([0.0, HOUR]), np.array([290.0, 290.0 + swing]))
+    air = felt(surface, load_substrate("timber"))
+    assert (air is surface) == (swing == 0.0)
+    assert (air.temperature[-1] > surface.temperature[-1]) == (swing > 0.0)
+
+
+def test_less_hardener_than_usual_counts_as_a_rate() -> None:
+    """As slow as the rate by which it lets a film cure."""
+    resin, air = load_resin("polyester-laminating"), constant(293.15, HOUR)
+    dosed = laminate(resin, plan(), air, peroxide_percent=1.25, cells=1)
+    slower = laminate(resin, plan(), air, rate_factor=resin.dose_factor(1.25), cells=1)
+    plain = laminate(resin, plan(), air, cells=1)
+    assert dosed.slowest[-1] == slower.slowest[-1] < plain.slowest[-1]
 
 
 def test_without_more_words_a_laminate_is_of_the_usual_lot_on_a_back_in_air() -> None:

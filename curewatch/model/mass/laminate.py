@@ -304,7 +304,7 @@ class _Course:
         back, front = (self._rung(temperature.item(at), outside.item(at), at) for at in (0, -1))
         near = not self._around.steady or bool(np.abs(temperature - outside[1]).max() < SETTLED)
         self._warmed |= not near
-        key = (level, 0 if self._insulated else back, front, near and self._warmed)
+        key = (level, self._insulated or back, front, near and self._warmed)
         if key not in self._known:
             self._known[key] = self._regime(*key)
         return self._known[key]
