@@ -235,6 +235,31 @@ def test_a_surface_gives_off_what_is_not_in_its_chain(shape: str, warmer: float)
     assert kept[-1] == pytest.approx(flow[-1] / -chain.capacity[-1])
 
 
+def test_beyond_its_table_a_surface_goes_on_as_at_its_edge() -> None:
+    """Of three rows: before the first, within, and behind the last; 2 K from row to row, from -100 K on."""
+    form, capacity = body(THING, 0.5), RisingCapacity.of(300.0, 1e-3)
+    chain = shells(form.radius, 8, form.geometry, heat_capacity=2e6, conductivity=0.2, transfer=STILL_AIR)
+    surface = _Surface(chain, form, capacity)
+    surface._beyond = [0.0, 2.0, 6.0]
+    for place, expected in ((-1.5, -3.0), (-0.25, -0.5), (0.5, 1.0), (1.5, 4.0), (2.0, 6.0), (3.5, 12.0)):
+        stored = np.full(8, 200.0 + 2.0 * place)
+        assert surface(stored, stored)[-1] == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(
+    ("hours", "peak", "kicks"),
+    [
+        *((6.0, 333.0, True), (6.001, 333.0, False), (6.001, 333.15, True)),
+        *((24.0, 334.0, True), (24.001, 334.0, False), (np.nan, 334.0, False)),
+    ],
+)
+def test_a_mass_kicks_within_a_day_or_cool_within_six_hours(hours: float, peak: float, kicks: bool) -> None:
+    """So late nobody spreads from it, and it matters by its heat alone."""
+    plain = pot(THING, 0.1, 293.15, duration=60.0)
+    found = plain._replace(pot_life=hours * HOUR, peak_temperature=peak).kicks
+    assert found == (hours * HOUR if kicks else np.inf)
+
+
 def test_more_peroxide_gels_a_pot_sooner() -> None:
     """As it does a film: its dose makes a lot faster, and so does a rate of its own."""
     resin = load_resin("polyester-laminating")

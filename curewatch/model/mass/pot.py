@@ -229,8 +229,9 @@ def _one_temperature(thing: _Mass, start: Pair, duration: float) -> _Track:
     speed_of = thing.resin.law(thing.factor).at(math.exp)
 
     def rate(progress: float, lost: float) -> Pair:
-        warmth = lost + rise * progress if progress > 0.0 else lost
-        return speed_of(min(max(progress, 0.0), 1.0), warmth), loss * (air - warmth)
+        cured = max(progress, 0.0)
+        warmth = lost + rise * cured
+        return speed_of(min(cured, 1.0), warmth), loss * (air - warmth)
 
     time, state, slope = march_pair(rate, start, duration, TOLERANCE, FIRST_STEP)
     share = np.arange(8)[:, None] / 8.0
