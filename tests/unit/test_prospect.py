@@ -316,15 +316,33 @@ def test_a_forecast_is_used_while_it_tells_of_now_and_of_the_next_hour(
     """It begins within an hour, and ends no sooner than in one. One moment alone tells nothing."""
     time = NOW + HOUR * np.array([first, last])
     assert usable(flat(NOW, 9.0, time=time), NOW) == usable_now
-    assert not usable(flat(NOW, 9.0, time=[NOW]), NOW)
+    for alone in (NOW, NOW + HOUR):
+        assert not usable(flat(NOW, 9.0, time=[alone]), NOW)
 
 
 def test_two_moments_are_a_forecast_and_no_fewer() -> None:
-    """Nor two of the same time."""
-    assert checked(flat(NOW, 9.0, time=[NOW, NOW + HOUR]))
+    """Nor two of the same time. Half a second later is later."""
+    for later in (HOUR, 0.5):
+        assert checked(flat(NOW, 9.0, time=[NOW, NOW + later]))
     for time in ([NOW], [NOW, NOW]):
         with pytest.raises(OutOfValidity, match="moments of the forecast"):
             checked(flat(NOW, 9.0, time=time))
+
+
+@pytest.mark.parametrize("wrong", [{"temperature": np.full(49, 500.0)}, {"vapour_pressure": np.zeros(49)}])
+def test_a_forecast_of_what_air_cannot_be_is_refused(wrong: dict[str, np.ndarray]) -> None:
+    """Too hot for the law of moist air; and without a trace of vapour it has no dew point."""
+    with pytest.raises(OutOfValidity, match=next(iter(wrong)).replace("_", " ")):
+        checked(flat(NOW, 9.0)._replace(**wrong))
+
+
+def test_a_kept_forecast_tells_each_past_hour_what_it_said_of_the_hours_behind_it() -> None:
+    """A kelvin more each hour: one issued twelve hours ago says 12 degC of now, and one of then 0."""
+    rising = flat(NOW - 12 * HOUR, 0.0)
+    rising = rising._replace(temperature=rising.temperature + np.arange(49.0))
+    rows = foretold(flat(NOW, 20.0), [rising], NOW, 25, 3)[:, 0] - 273.15
+    for ago in (12, 11, 7, 6):
+        assert rows[24 - ago] == pytest.approx(12.0 - ago + np.arange(4.0)), ago
 
 
 def test_a_past_hour_is_told_by_the_forecast_nearest_in_age() -> None:
