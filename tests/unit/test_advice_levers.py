@@ -13,7 +13,7 @@ from curewatch.advice.judge.answer import Advice, Check, Lever, Status, Verdict
 from curewatch.advice.judge.course import Setting
 from curewatch.advice.judge.question import Question, ask
 from curewatch.advice.judge.situation import Place, Surfaced, Trouble, TroubleKind
-from curewatch.advice.judge.weather import weather
+from curewatch.advice.judge.weather import IntArray, Weather, weather
 from curewatch.advice.remedy import levers as remedy
 from curewatch.advice.remedy import trials
 from curewatch.advice.remedy.levers import Means, advise, levers
@@ -448,6 +448,7 @@ def test_the_largest_batch_is_found_to_five_grams(monkeypatch: pytest.MonkeyPatc
         (range(6, 10), 5, 1, 6),
         (range(6, 20), 8, 1, 6),
         (range(6, 20), 6, 1, 6),
+        (range(6, 20), 4 + 2 * remedy.ROUNDS, 1, 6),
         (range(12, 20), 5, 1, 12),
         (range(4), 5, -1, 3),
         (range(4), 2, -1, 3),
@@ -552,17 +553,24 @@ def test_which_levers_are_looked_for(
 
 
 def test_another_resin_is_proposed_where_it_is_a_go_as_things_are(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Of two on the shelf, one is; worth two hours of waiting."""
-    fast, slow = asked("epoxy-fast"), asked("epoxy-slow")
+    """Of three on the shelf, one is; worth two hours of waiting. What fails as it is laid is not followed."""
+    fast, slow, other = asked("epoxy-fast"), asked("epoxy-slow"), asked("epoxy-laminating")
     monkeypatch.setattr(
         remedy.trials,
         "judge",
-        lambda question, *_: [SimpleNamespace(go=question is fast, probability=0.85)],
+        lambda question, *_: [SimpleNamespace(go=question is not slow, probability=0.85)],
     )
+
+    def go_as_laid(question: Question, there: Weather, first: IntArray, laid: Setting) -> list[bool]:
+        assert first.tolist() == [0]
+        assert laid.set.tolist() == [[0.0] * there.members]
+        return [question is not other]
+
+    monkeypatch.setattr(remedy, "_go", go_as_laid)
     known = situation(18.0, 0.5)
     outlook = coming_hours(known, WOOD)
     assert outlook is not None
-    found = remedy._other_resins(known, outlook, NOW, Means(SHED, (slow, fast)))
+    found = remedy._other_resins(known, outlook, NOW, Means(SHED, (slow, fast, other)))
     assert found == [Lever("resin", NOW, 2.0, 0.85, resin="epoxy-fast")]
 
 
@@ -769,7 +777,16 @@ def test_the_most_plies_that_stay_cool_are_found(
         return [SimpleNamespace(there=None, found=thinner.thickness)]
 
     monkeypatch.setattr(remedy.trials, "followed", followed)
-    monkeypatch.setattr(remedy, "until_set", lambda _, __, thickness: thickness)
+
+    def seen_of(_: object, first: IntArray, thickness: float) -> float:
+        assert first.tolist() == [0]
+        return thickness
+
+    def met(*_: object, for_blush: bool, **__: object) -> None:
+        assert not for_blush
+
+    monkeypatch.setattr(remedy, "weather", met)
+    monkeypatch.setattr(remedy, "until_set", seen_of)
     monkeypatch.setattr(
         remedy.checks, "own_heat", lambda seen, _: None if seen < (cool + 0.1) * ply else "hot"
     )
