@@ -240,10 +240,16 @@ def some_starts(chance: list[float], later: list[float]) -> Starts:
     return Starts(NOW + 900.0 * np.arange(len(chance)), np.array(chance), np.array(later), *([nothing] * 5))
 
 
-def test_starts_are_followed_where_two_steps_of_the_paths_are_left(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Every third step of nine; what is warm below is that of the first, and its paths begin five earlier."""
+@pytest.mark.parametrize(("steps", "expected"), [(9, [5, 8, 11]), (8, [5, 8])])
+def test_starts_are_followed_where_two_steps_of_the_paths_are_left(
+    monkeypatch: pytest.MonkeyPatch, steps: int, expected: list[int]
+) -> None:
+    """Every third step; what is warm below is that of the first, and its paths begin five earlier.
+
+    Where nothing is said, a start each quarter of an hour for two days.
+    """
     step, followed = windows.STEP, list[list[int]]()
-    time = NOW + step * np.arange(9.0)
+    time = NOW + step * np.arange(float(steps))
 
     def course(_resin: object, _there: object, first: np.ndarray, **_: object) -> SimpleNamespace:
         followed.append(first.tolist())
@@ -261,8 +267,13 @@ def test_starts_are_followed_where_two_steps_of_the_paths_are_left(monkeypatch: 
         ground=None, buildup_at=lambda at: at, **{name: getattr(ASKED, name) for name in names}
     )
     found = strip(asked, shed(), days(shed()), ALWAYS, ahead=12 * step, every=3 * step)  # type: ignore[arg-type]
-    assert followed == [[5, 8, 11]]
+    assert followed == [expected]
     assert found.buildup == time[0]
+    time = NOW + step * np.arange(1000.0)
+    strip(asked, shed(), days(shed()), ALWAYS)  # type: ignore[arg-type]
+    assert [step * (place - 5) / HOUR for place in followed[-1]] == [
+        0.25 * each for each in range(4 * 48 + 1)
+    ]
 
 
 @pytest.mark.parametrize(
