@@ -47,7 +47,7 @@ def reading(
         (reading(61.0, 80.0), Reason.FAHRENHEIT),
         (reading(85.0, None), Reason.PROBE),
         (reading(-127.0, None), Reason.PROBE),
-        (reading(85.1, None), Reason.FAHRENHEIT),
+        (reading(85.06, None), Reason.FAHRENHEIT),
         (reading(85.0, 40.0), Reason.FAHRENHEIT),
         (reading(80.9, 12.5), Reason.SWAPPED),
         (reading(12.0, 102.1), Reason.HUMIDITY),
@@ -83,6 +83,57 @@ def test_the_impossible_is_refused_with_its_reason(strange, reason):
 def test_the_edges_of_the_window_are_believed(limit):
     """A limit belongs to what is allowed."""
     assert Plausibility().check(limit) == limit
+
+
+def test_a_stamp_of_a_week_ago_is_late_and_believed():
+    """A second more it is of a clock that is behind."""
+    week = 7 * 86400.0
+    assert Plausibility().check(reading(time=NOW - week, received=NOW)).flags == Flag.LATE
+    assert Plausibility().check(reading(time=NOW - week - 1.0, received=NOW)).reason == Reason.CLOCK_BEHIND
+
+
+def test_another_value_for_a_known_moment_is_a_conflict_until_it_is_late():
+    """Then it is of a clock that was set back."""
+    for received, reason in ((NOW + 600.0, Reason.CONFLICT), (NOW + 601.0, Reason.CLOCK_BEHIND)):
+        checks = Plausibility()
+        checks.check(reading(12.0))
+        checks.check(reading(12.0, time=NOW + 60.0))
+        assert checks.check(reading(12.7, received=received)).reason == reason
+
+
+def test_a_humidity_that_comes_alone_leaves_the_jump_of_a_temperature_to_be_seen():
+    """It has a place of its own."""
+    checks = Plausibility()
+    checks.check(reading(12.0))
+    assert checks.check(reading(None, 80.0, time=NOW + 30.0)).flags == 0
+    assert checks.check(reading(17.0, time=NOW + 60.0)).flags == Flag.JUMP
+
+
+def test_nothing_can_have_jumped_where_it_is_missing_before_or_now():
+    """And a change that is just as large as allowed is none."""
+    checks, before = Plausibility(), reading()._replace(temperature=280.0, relative_humidity=0.25)
+    after = before._replace(time=NOW + 60.0)
+    for name, just in (("temperature", 284.0), ("relative_humidity", 0.45)):
+        assert checks._jump(after._replace(**{name: just}), before) == 0
+        assert checks._jump(after._replace(**{name: just + 1e-9}), before) == Flag.JUMP
+        lacks, lacked = (each._replace(**{name: None}) for each in (after, before))
+        assert checks._jump(lacks, before) == checks._jump(after, lacked) == 0
+
+
+@pytest.mark.parametrize(
+    ("time", "newest", "flags", "stamp"),
+    [
+        (0.002, 0.0, 0, None),
+        (0.0021, 0.0, 0, 0.0021),
+        (0.002, 0.0, int(Flag.ARRIVAL_TIME), 0.002),
+        (0.0004, 0.0, int(Flag.ARRIVAL_TIME), 0.001),
+    ],
+)
+def test_stamps_that_may_fall_into_one_millisecond_are_looked_at_closer(
+    time: float, newest: float, flags: int, stamp: float | None
+):
+    """Two milliseconds apart and less; ours are pushed."""
+    assert plausibility._kept_apart(time, newest, flags) == stamp
 
 
 def test_a_wet_chip_is_clamped_with_a_flag():
@@ -138,8 +189,14 @@ def test_the_last_sixty_four_readings_are_known_again():
 
 
 def test_stamps_of_ours_are_pushed_ahead_by_a_millisecond_for_less_than_a_second():
-    """A whole second back, our own clock went back."""
+    """A whole second back, our own clock went back; what a broker held back, by a whole minute."""
     stamped = Flag.ARRIVAL_TIME
+    held = stamped | Flag.BACKLOG
+    for back, time, flags in ((59.5, NOW + 0.001, held), (60.0, NOW - 60.0, held | Flag.CLOCK_DOUBT)):
+        checks = Plausibility()
+        checks.check(reading(time=NOW, flags=held))
+        found = checks.check(reading(13.0, time=NOW - back, flags=held))
+        assert (round(found.time, 3), found.flags) == (round(time, 3), flags)
     for back, time, flags in ((0.0, NOW + 0.001, stamped), (0.5, NOW + 0.001, stamped),
                               (1.0, NOW - 1.0, stamped | Flag.CLOCK_DOUBT)):  # fmt: skip
         checks = Plausibility()
@@ -284,7 +341,7 @@ def test_a_flood_of_names_cannot_fill_the_memory():
     checks = Plausibility()
     for index in range(MOST_SENSORS + 50):
         checks.check(reading(sensor=f"s{index}"))
-    assert len(checks._lasts) == MOST_SENSORS
+    assert len(checks._lasts) == MOST_SENSORS == 1024
     for index in range(RECENT * 3):
         checks.check(reading(12.0, time=NOW + index, sensor="one"))
     assert len(checks._lasts["one"].recent) == RECENT
@@ -356,6 +413,25 @@ def test_fields_have_changed_places_where_both_come_near_and_temperature_goes_fa
     checks.check(reading(15.0, 55.0))
     found = checks.check(reading(*now, time=NOW + seconds))
     assert (found.reason == Reason.SWAPPED) if swapped else (found.flags == Flag.JUMP)
+
+
+@pytest.mark.parametrize(
+    ("before", "now", "seconds", "swapped"),
+    [
+        ((25.0, 50.0), (52.5, 25.0), 0.0, True),
+        ((25.0, 50.0), (53.0, 25.0), 0.0, False),
+        ((28.0, 50.0), (50.0, 25.0), 0.0, False),
+        ((25.0, 37.5), (35.0, 25.0), 0.0, False),
+        ((25.0, 37.5), (36.5, 25.0), 0.0, True),
+        ((25.0, 50.0), (53.9, 25.0), 360.0, True),
+        ((25.0, 50.0), (55.5, 25.0), 3600.0, False),
+    ],
+)
+def test_fields_have_changed_places_within_limits_that_are_not_reached(
+    before: tuple[float, float], now: tuple[float, float], seconds: float, swapped: bool
+):
+    """Within 3 of each other at once, 4 after six minutes, 5 after an hour; further than ten kelvin."""
+    assert plausibility._exchanged(reading(*now, time=NOW + seconds), reading(*before)) == swapped
 
 
 def test_where_both_have_the_same_number_nothing_can_have_changed_places():
@@ -473,10 +549,18 @@ def test_a_usual_report_is_judged_in_one_go(change: dict[str, float], monkeypatc
         checks.check(EVEN._replace(time=NOW + 120.0, temperature=290.0))
 
 
-@pytest.mark.parametrize("limit", [233.15, 333.15])
+@pytest.mark.parametrize("limit", [273.15 - 40.0, 333.15])
 def test_what_is_judged_in_one_go_reaches_to_the_edge_of_what_is_believed(limit: float, monkeypatch):
-    """The coldest and the warmest, the driest and the wettest."""
+    """The coldest and the warmest, the driest and the wettest; a jump drier; as soon as our clock is set."""
     checks = Plausibility()
+    wetter = EVEN._replace(relative_humidity=0.30, sensor="drier")
+    unset = EVEN._replace(time=CLOCK_SET - 60.0, received=CLOCK_SET - 60.0, sensor="set")
+    for first in (wetter, unset):
+        checks.check(first)
+        with monkeypatch.context() as patched:
+            patched.delattr(Plausibility, "_judge")
+            second = first._replace(time=first.time + 60.0, received=first.received + 60.0)
+            assert isinstance(checks.check(second._replace(relative_humidity=0.15)), Reading)
     driest = checks.window.humidity_lowest
     for humidity in (driest, 1.0):
         first = EVEN._replace(temperature=limit, relative_humidity=humidity, sensor=f"at {humidity}")
