@@ -121,17 +121,17 @@ def settle(samples: Samples, begin: float, now: float) -> Settled | Unsettled:
     """Is the chip, in the jar since ``begin``, at rest ``now``? [s]"""
     inside = now - begin
     if inside < PROBE_IN:
-        return Unsettled(f"in the jar for {inside / 60:.0f} min of {PROBE_IN / 60:.0f}")
-    recent = (samples.time > now - WINDOW) & (samples.time <= now) & (samples.time >= begin)
+        return Unsettled(f"in the jar for {inside / MINUTE:.0f} min of {PROBE_IN / MINUTE:.0f}")
+    recent = (samples.time > now - WINDOW) & (samples.time <= now)
     humidity, temperature = samples.relative_humidity[recent], samples.temperature[recent]
     usable = np.isfinite(humidity) & np.isfinite(temperature)
     humidity, temperature = humidity[usable], temperature[usable]
     if humidity.size < FEWEST:
-        minutes = WINDOW / 60
+        minutes = WINDOW / MINUTE
         return Unsettled(f"{humidity.size} readings in the last {minutes:.0f} min; {FEWEST} are needed")
     wander, warm = float(np.ptp(humidity)), float(np.ptp(temperature))
     if wander > REST_HUMIDITY:
-        return Unsettled(f"humidity still moves: {wander * 100:.1f} % in {WINDOW / 60:.0f} min")
+        return Unsettled(f"humidity still moves: {wander * 100:.1f} % in {WINDOW / MINUTE:.0f} min")
     if warm > REST_TEMPERATURE:
         words = "temperature still moves: {moved:difference} in {window:duration}"
         return Unsettled(phrase(words, moved=warm, window=WINDOW))

@@ -58,6 +58,7 @@ def test_a_chip_at_rest_is_averaged_over_its_last_minutes():
     assert isinstance(found, Settled)
     assert found.readings == 10
     assert found.relative_humidity == pytest.approx(0.753)
+    assert found.scatter == pytest.approx(0.001 * (10.0 / 9.0) ** 0.5)
 
 
 def test_a_point_says_what_the_salt_holds_and_how_sure_it_is():
@@ -259,17 +260,34 @@ def test_two_side_by_side_are_compared_number_by_number():
 
 
 def test_a_moment_is_paired_with_the_nearest_word():
-    """Of two words of the other, the nearer one; the first and the last count, too."""
+    """Of two words of the other, the nearer one, of two as near the later; the first and the last, too."""
     time = NOW + 600.0 * np.arange(6.0)
     one = Samples(time, np.arange(6.0) + 290.0, np.full(6, 0.5))
     for shift in (-80.0, 80.0):
         other = Samples(time + shift, np.arange(6.0) + 290.0, np.full(6, 0.5))
         found = salt_check.beside(one, other, (0.3, 0.3), (0.02, 0.02))
         assert (found.pairs, found.temperature) == (6, pytest.approx(0.0))
+    other = Samples(NOW + 60.0 * np.arange(11.0), np.arange(11.0) + 290.0, np.full(11, 0.5))
+    between = Samples(other.time[:-1] + 30.0, other.temperature[1:], np.full(10, 0.5))
+    assert salt_check.beside(between, other, (0.3, 0.3), (0.02, 0.02)).temperature == 0.0
 
 
-def test_what_lies_on_a_limit_is_within_it():
-    """A jar that moved by 0.3 K, a point of thirty days, a chip off by a tenth, two that differ so."""
+def test_what_lies_on_a_limit_is_within_it(monkeypatch):
+    """A jar that moved by 0.3 K or 0.4 %, a point of thirty days, a chip off by a tenth, two that differ so.
+
+    Salts a fifth apart, and slopes of 0.8 and 1.25.
+    """
+    for wet, rests in ((0.4, True), (0.41, False)):
+        told = samples([0.0, wet] * 20)
+        assert isinstance(salt_check.settle(told, NOW - 3000, NOW), Settled) == rests
+    fifth = [shown("MgCl2", 0.30, 0.25), shown("NaCl", 0.50, 0.45)]
+    assert fifth[1].expected - fifth[0].expected == 0.2
+    for gain, outcome in (
+        *((0.8, CheckOutcome.CORRECTED), (0.79, CheckOutcome.REPLACE)),
+        *((1.25, CheckOutcome.CORRECTED), (1.26, CheckOutcome.REPLACE)),
+    ):
+        monkeypatch.setattr(salt_check, "_line", lambda _, gain=gain: CorrectionLine(0.0, gain))
+        assert salt_check.conclude(fifth)[0] is outcome
     for moved, rests in ((0.3, True), (0.35, False)):
         told = samples([75.0] * 40)._replace(temperature=np.where(np.arange(40) % 2, moved, 0.0))
         assert isinstance(salt_check.settle(told, NOW - 3000, NOW), Settled) == rests
