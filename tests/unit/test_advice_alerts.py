@@ -96,6 +96,7 @@ def test_a_go_that_is_over_is_not_shown_where_nobody_steps_the_alerts() -> None:
     assert reworded(state, [chance, margin(9.0)]).keys() == state.keys()
     assert reworded(state, [replace(over, clear=False), margin(9.0)]).keys() == state.keys()
     assert reworded(state, []).keys() == state.keys()
+    assert reworded(state, [replace(over, hold=0.25), margin(9.0)]).keys() == state.keys()
     assert reworded(state, [over, margin(9.0)]).keys() == {DEW}
 
 
@@ -147,6 +148,14 @@ def test_what_was_withdrawn_leaves_no_alert_standing_for_its_hold_time() -> None
     after, events = step_anew(state, before, quiet, 120.0)
     assert after.keys() == {WINDOW, SILENT}
     assert [(event.key, event.happening) for event in events] == [(STALLS, Happening.CLEARED)]
+
+
+def test_a_signal_in_its_gap_raises_nothing_that_had_not_stood() -> None:
+    """Nor is anything left where withdrawn words had raised it, and it is neither raised nor clear."""
+    gap = [signal(STALLS, False, clear=False)]
+    assert step_anew(none_active(), none_active(), gap, 120.0) == ({}, ())
+    by_a_slip, _ = step(none_active(), [signal(STALLS, True)], 60.0)
+    assert step_anew(by_a_slip, none_active(), gap, 120.0)[0] == {}
 
 
 def test_what_the_withdrawn_words_had_silenced_or_changed_rings_again() -> None:
