@@ -1,5 +1,7 @@
 """The film integrator against SciPy's tight solver, and the laws it keeps."""
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -168,6 +170,8 @@ def test_a_history_that_begins_late_is_refused_by_its_first_time() -> None:
     """What is named is what is wrong. Points may be half a second apart and less."""
     close = History(np.array([0.0, 0.4, 3600.0]), np.array([293.15, 293.15, 293.15]))
     assert cure(load_resin("epoxy-slow"), close).time[-1] == 3600.0
+    with pytest.raises(OutOfValidity, match=r"paths of the history is 3\b"):
+        cure(load_resin("epoxy-slow"), History(np.array([0.0, 3600.0]), np.full((3, 2), 293.15)))
     with pytest.raises(OutOfValidity, match=r"time of the history in s is 7\b"):
         cure(load_resin("epoxy-slow"), History(np.array([7.0, 3600.0]), np.array([293.15, 293.15])))
 
@@ -206,6 +210,9 @@ def test_a_block_is_met_as_a_straight_line_of_its_mean_and_slope() -> None:
     assert (2.0 + 3.0 * x) @ integrator.LINES == pytest.approx([2, 4, 2, 8 / 3, 3, 11 / 3, 4, 14 / 3])
     assert x**2 @ integrator.LINES[:, :2] == pytest.approx([-1 / 6, 1 / 2])
     assert x[::3] ** 2 @ integrator._line(4) == pytest.approx([-1 / 6, 1 / 2])
+    o = np.linspace(-1.0, 1.0, 13)  # a cube, by the first moment of its trapezes
+    slope = np.trapezoid(o**4, o) / np.trapezoid(o**2, o)
+    assert o**3 @ integrator._line(12) == pytest.approx([-slope, slope / 3.0])
     kinked = np.maximum(x - 1 / 3, 0.0)  # straight within each third
     assert kinked @ integrator.LINES[:, 2:] == pytest.approx([0, 0, 0, 2 / 9, 1 / 3, 5 / 9])
     met = [1.0, 10.0, 0.0, 3.0, 10.0, 6.0]
@@ -262,6 +269,76 @@ def test_a_block_in_which_an_inhibitor_goes_is_taken_in_thirds() -> None:
     assert track.progress[:3] == pytest.approx([-0.01, -0.0055, 0.0], abs=1e-12)
 
 
+def scripted(*rates: float) -> tuple[Callable[..., float], list[tuple[float, ...]]]:
+    """These rates one after the other, and none besides; and what each was asked for."""
+    left, asked = iter(rates), list[tuple[float, ...]]()
+
+    def rate(*of: float) -> float:
+        asked.append(of)
+        return next(left)
+
+    return rate, asked
+
+
+@pytest.mark.parametrize(
+    ("begin", "gain", "stages"),
+    [
+        *((0.5, 0.99 * 2e-3, 2), (0.5, 2e-3, 3), (0.5, 1.01 * 2e-3, 3)),
+        *((0.0625, 0.99 * 0.00125, 2), (0.0625, 0.02 * 0.0625, 3), (0.0625, 1.01 * 0.00125, 3)),
+    ],
+)
+def test_a_step_skips_its_middle_stage_only_where_it_is_slow(begin: float, gain: float, stages: int) -> None:
+    """It gains less than 0.002, and than a fiftieth of what there is. Of 512 s."""
+    rate, asked = scripted(*[gain / 512.0] * stages)
+    integrator._Track(rate, (), begin).stride(begin, 512.0, 512.0, [0.0] * 6)
+    assert len(asked) == stages
+
+
+SPLIT = 1000.0 * 2.0**-30
+
+
+@pytest.mark.parametrize(
+    ("begin", "step", "rates", "told"),
+    [
+        (0.5, 512.0, (0.0, integrator.CURVED / 512.0), 0),
+        (0.0, 512.0, (0.0, integrator.BENT / 1024.0, 0.0), 0),
+        (0.5, 512.0, (5e-5, 4.25e-5, integrator.FALLING * 5e-5), 3),
+        (0.01, 512.0, (SPLIT, SPLIT, SPLIT + 2.0**-30), 0),
+        (0.5, 0.1, (0.1, 0.2, 0.1), 0),
+        (0.5, 0.1, (0.1, 0.11, 0.12), 0),
+        (0.5, 0.1, (0.2, 0.2, 0.0), 0),
+    ],
+    ids=["bows", "bends", "falls", "grows", "bends, short", "bows, short", "falls, short"],
+)
+def test_a_step_at_its_very_limit_is_one_step(
+    begin: float, step: float, rates: tuple[float, ...], told: int
+) -> None:
+    """It is not divided, and of a short one nothing within is told."""
+    rate, asked = scripted(*rates)
+    track = integrator._Track(rate, (), begin)
+    track.stride(begin, step, step, [0.0] * 6)
+    assert len(asked) == len(rates)
+    assert len(track.time) == 2 + told
+
+
+def test_a_step_that_is_hardly_longer_than_the_shortest_is_divided() -> None:
+    """Of 0.11 s, which bends; its halves are steps."""
+    rate, asked = scripted(0.1, 0.2, 0.1, *[0.1] * 6)
+    track = integrator._Track(rate, (), 0.5)
+    track.stride(0.5, 0.11, 0.11, [0.0] * 6)
+    assert len(asked) == 9
+    assert track.time == pytest.approx([0.0, 0.055, 0.11])
+
+
+def test_the_middle_stage_meets_what_lies_between_start_and_two_thirds() -> None:
+    """Both constants and the temperature, a third of the step on."""
+    rate, asked = scripted(1e-5, 2e-5, 3e-5)
+    integrator._Track(rate, (), 0.5).stride(0.5, 512.0, 512.0, [1.0, 20.0, 300.0, 3.0, 40.0, 310.0])
+    gain = 512.0 * 1e-5
+    expected = [(0.5, 1, 20, 300), (0.5 + gain / 3, 2, 30, 305), (0.5 + 4 * gain / 3, 3, 40, 310)]
+    assert asked == [pytest.approx(each) for each in expected]
+
+
 QUARTER_BOWED = 4.0 * integrator.CURVED / 512.0
 
 
@@ -272,7 +349,9 @@ QUARTER_BOWED = 4.0 * integrator.CURVED / 512.0
         (0.0, (1.1e-3, 1.1e-3), 0.0, [0.5]),
         (0.0, (1e-3, 1e-3), 0.0, [0.5]),
         (0.1, (0.018, 0.018), 12.6, []),
-        (0.1, (0.018, 0.018), 15.0, [0.5]),
+        (0.1, (0.018, 0.018), 14.2, [0.5]),
+        (0.1, (0.018, 0.018), -53.0, []),
+        (0.1, (0.018, 0.018), -56.0, [0.5]),
         (0.1, (0.009, 0.009 + 3.5e-4), 0.0, []),
         (0.1, (0.009, 0.009 + 4.5e-4), 0.0, [0.5]),
         (0.5, (0.026, 0.026), 0.0, []),
@@ -282,7 +361,8 @@ QUARTER_BOWED = 4.0 * integrator.CURVED / 512.0
         (0.5, (550.0 * QUARTER_BOWED, 1100.0 * QUARTER_BOWED), 0.0, [0.25, 0.5, 0.75]),
     ],
     ids=[
-        *("fresh", "fresh, fast", "fresh, at its limit", "bends", "bends more", "straight", "bowed"),
+        *("fresh", "fresh, fast", "fresh, at its limit", "grows", "grows more", "bends", "bends more"),
+        *("straight", "bowed"),
         *("far", "too far", "bowed, at its limit", "by a quarter", "more"),
     ],
 )

@@ -201,8 +201,9 @@ def _advance(resin: Resin, history: History, start: float, factor: float) -> tup
 
 def _lines(met: FloatArray) -> FloatArray:
     """What stages of each block and of its thirds meet: (3, blocks, samples) -> (blocks, 4, 6)."""
-    ends = (met.reshape(-1, SAMPLES + 1) @ LINES).reshape(3, -1, 4, 2)
-    return ends.transpose(1, 2, 3, 0).reshape(-1, 4, 6)
+    blocks = met.shape[1]
+    ends = (met.reshape(3 * blocks, SAMPLES + 1) @ LINES).reshape(3, blocks, 4, 2)
+    return ends.transpose(1, 2, 3, 0).reshape(blocks, 4, 6)
 
 
 class _Track:
@@ -242,7 +243,7 @@ class _Track:
         self.progress.append(min(a + used, 0.0))
         return 1.0 - gone
 
-    def stride(self, a: float, now: float, step: float, met: Met, block: int = -1) -> float:
+    def stride(self, a: float, now: float, step: float, met: Met, block: int | None = None) -> float:
         """Conversion after a step that ends now, by Heun's third order; every part of it is noted.
 
         ``block``: which block it is, if a whole one.
@@ -250,7 +251,7 @@ class _Track:
         p0, q0, t0, p2, q2, t2 = met
         rate = self._rate
         first = rate(a, p0, q0, t0)
-        gain, last, bend = step * first, 0.0, 0.0
+        gain, last = step * first, 0.0
         if gain < CREEPING and gain < SLIGHT * a:
             there = a + TWO_THIRDS * gain
             last = rate(there if there < 1.0 else 1.0, p2, q2, t2)
@@ -265,7 +266,7 @@ class _Track:
                 bent = abs(bend := first - 2.0 * second + last)
                 rough = step * bent > BENT or last < FALLING * first or GROWING * bent > first < last
             if rough and step > SHORTEST:
-                if block >= 0:
+                if block is not None:
                     return self.thirds(a, now, step, block)
                 half = 0.5 * step
                 a = self.stride(a, now - half, half, _part(met, 0.0, 0.5))
