@@ -70,16 +70,17 @@ def test_a_seal_of_a_block_that_is_gone_holds_where_its_loss_was_told(logbook: L
         assert check_seals(gone).seals == [made]  # type: ignore[arg-type]
 
 
+@pytest.mark.parametrize("work", ["replace", "write_text"])
 def test_a_note_that_cannot_be_put_in_its_place_leaves_nothing_behind(
-    logbook: Logbook, monkeypatch: pytest.MonkeyPatch
+    logbook: Logbook, monkeypatch: pytest.MonkeyPatch, work: str
 ):
-    """The seal is made all the same."""
+    """The seal is made all the same, also where nothing of the note could be written."""
     before = set(logbook.path.parent.iterdir())
 
     def refused(*_: object) -> None:
         raise OSError("no")
 
-    monkeypatch.setattr(Path, "replace", refused)
+    monkeypatch.setattr(Path, work, refused)
     sealing._note_last(logbook, SimpleNamespace(code="X"))  # type: ignore[arg-type]
     assert set(logbook.path.parent.iterdir()) == before
 
