@@ -135,7 +135,8 @@ def test_a_length_without_a_step_is_refused() -> None:
     for step, length in ((0.0, 900.0), (-900.0, 900.0), (900.0, 899.0)):
         with pytest.raises(OutOfValidity, match="at least one step"):
             outlook.moments(NOW, length, step)
-    assert outlook.moments(NOW, 900.0, 900.0).tolist() == [NOW, NOW + 900.0]
+    for step in (900.0, 1.0, 0.5):
+        assert outlook.moments(NOW, step, step).tolist() == [NOW, NOW + step]
 
 
 def test_member_numbers_fill_their_space_evenly() -> None:
