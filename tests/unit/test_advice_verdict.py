@@ -257,6 +257,18 @@ def test_the_margin_of_now_tells_where_its_surface_is_estimated() -> None:
         assert found.reason == reason
 
 
+def test_there_is_no_margin_of_now_without_air_its_vapour_and_a_surface() -> None:
+    """Where one of them has no number nothing is told; the control, with all, is above."""
+    known = shed(20.0, 0.45)
+    assert known.air is not None
+    for lacking in (
+        replace(known, air=None),
+        replace(known, air=replace(known.air, vapour_pressure=None)),
+        replace(known, surface=replace(known.surface, temperature=None)),
+    ):
+        assert checks.condensation_now(lacking, limits.for_resin(SLOW), checks.sensor_errors(known)) is None
+
+
 @pytest.mark.parametrize(
     ("peaks", "chance", "asked", "told"),
     [
