@@ -210,7 +210,7 @@ class Plausibility:
             hot = temperature is not None and temperature >= window.hot
             if 0.0 < humidity <= LARGEST_FRACTION:
                 return Reason.FRACTION
-            if humidity > window.humidity_highest or not (hot and humidity > 0.0):
+            if not (hot and 0.0 < humidity <= window.humidity_highest):
                 return Reason.HUMIDITY
         if reading.carbon_dioxide is not None and not (
             0.0 <= reading.carbon_dioxide <= window.carbon_dioxide_highest

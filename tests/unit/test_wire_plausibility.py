@@ -188,6 +188,22 @@ def test_the_last_sixty_four_readings_are_known_again():
     assert checks.check(told[0]).time == NOW
 
 
+def test_a_word_for_the_moment_of_the_newest_is_late_where_that_is_no_more_among_the_last():
+    """After 64 late ones. It is no jump, and the next reading is judged by the newest all the same."""
+    checks = Plausibility()
+    checks.check(reading(12.0))
+    for place in range(1, RECENT + 1):
+        late = reading(12.0, time=NOW - place, received=NOW + 1.0)
+        assert checks.check(late).flags == Flag.LATE
+    assert checks.check(reading(30.0, received=NOW + 1.0)).flags == Flag.LATE
+    assert checks.check(reading(12.1, time=NOW + 1.0)).flags == 0
+
+
+def test_sixty_degrees_is_no_fahrenheit():
+    """A range that believes less may ask what it is."""
+    assert plausibility._why_temperature(273.15 + 60.0, None) == Reason.TEMPERATURE
+
+
 def test_stamps_of_ours_are_pushed_ahead_by_a_millisecond_for_less_than_a_second():
     """A whole second back, our own clock went back; what a broker held back, by a whole minute."""
     stamped = Flag.ARRIVAL_TIME
