@@ -19,8 +19,8 @@ READINGS = "sheds"  # sensors send to READINGS/SHED/...
 BLOCKS = "blocks"  # sheds with their own daemon send to BLOCKS/SHED
 LOOKS = "curewatch.looks"  # the queue of looks that are wanted
 HEARTBEAT = 30  # s
-DURABLE = {"x-queue-type": "quorum"}
-ALONE = {**DURABLE, "x-single-active-consumer": True}
+DURABLE: dict[str, Any] = {"x-queue-type": "quorum"}
+ALONE: dict[str, Any] = {**DURABLE, "x-single-active-consumer": True}
 
 
 class QueueMessage(NamedTuple):
@@ -43,9 +43,13 @@ def queue_of_blocks(shed: str) -> str:
     return f"curewatch-blocks.{shed}"
 
 
+class QueueLostError(Exception):
+    """The broker does not have a queue, or no longer."""
+
+
 def lost_errors() -> tuple[type[Exception], ...]:
-    """What a lost broker raises."""
-    return require("pika.exceptions", "fleet", "a worker of a fleet").AMQPError, OSError
+    """What a lost broker raises, or a lost queue."""
+    return require("pika.exceptions", "fleet", "a worker of a fleet").AMQPError, OSError, QueueLostError
 
 
 class Queues:
@@ -69,34 +73,51 @@ class Queues:
         )
         self._channels: dict[str, Any] = {}
         self._came: deque[tuple[Callable[[QueueMessage], None], QueueMessage]] = deque()
+        self._opening: set[str] = set()  # queues of :meth:`take` that the broker has not answered for
+        self._gone: list[str] = []  # queues of :meth:`take` that are no longer taken from
         self._sending = self._connection.channel()
 
     def declare(self, queue: str, topic: str = "", *, alone: bool = True) -> None:
         """Have this queue, and what comes to the topic in it. ``alone``: with one active consumer."""
-        self._sending.queue_declare(queue, durable=True, arguments=ALONE if alone else DURABLE)
-        if topic:
-            self._sending.queue_bind(queue, "amq.topic", topic)
+        _have(self._sending, queue, topic, ALONE if alone else DURABLE)
 
     def replies(self) -> str:
         """A queue of this connection alone, for answers."""
         return str(self._sending.queue_declare("", exclusive=True, auto_delete=True).method.queue)
 
-    def take(self, queue: str, arrived: Callable[[QueueMessage], None], *, at_once: int = PREFETCH) -> None:
-        """Consume a queue; so many messages at most are not acknowledged.
+    def take(
+        self, queue: str, arrived: Callable[[QueueMessage], None], *, topic: str = "", at_once: int = PREFETCH
+    ) -> None:
+        """Consume a queue, so many not acknowledged at most. ``topic``: :meth:`declare` it first.
 
-        The broker's answer is not waited for: a crowded one takes seconds for each queue, and for all at once
-        no longer. A queue that is not there ends :meth:`work`.
+        No answer of the broker is waited for: behind the messages of other queues each would take seconds,
+        and a hundred sheds have hundreds. A queue that is not there ends :meth:`work`.
         """
-        channel = self._connection.channel()
-        channel.basic_qos(prefetch_count=at_once)
 
         def came(_channel: Any, method: Any, properties: Any, body: bytes) -> None:
             topic = method.routing_key.replace(".", "/")
             tag, again = method.delivery_tag, method.redelivered
             self._came.append((arrived, QueueMessage(tag, topic, body, again, properties.reply_to or "")))
 
-        channel._impl.basic_consume(queue, came)  # the one beneath, which does not wait
-        self._channels[queue] = channel
+        def gone(*_: Any) -> None:
+            self._gone.append(queue)
+
+        def opened(channel: Any) -> None:
+            channel.add_on_close_callback(gone)  # refused
+            channel.add_on_cancel_callback(gone)  # taken away
+            if topic:
+                _have(channel, queue, topic, ALONE)
+            channel.basic_qos(prefetch_count=at_once)
+            channel.basic_consume(queue, came, callback=lambda _: self._opening.discard(queue))
+
+        self._opening.add(queue)
+        # of the connection beneath, which does not wait
+        self._channels[queue] = self._connection._impl.channel(on_open_callback=opened)
+
+    @property
+    def taken(self) -> bool:
+        """Whether the broker has each queue of :meth:`take`, and gives what is in it."""
+        return not self._opening
 
     def send(self, exchange: str, key: str, body: bytes, *, reply_to: str = "", lasts: float = 0.0) -> None:
         """Hand a message to the broker; ``lasts``: for so long [s], or as long as it takes."""
@@ -108,9 +129,8 @@ class Queues:
     def work(self, seconds: float) -> None:
         """Let messages come in, for this long; :func:`lost_errors` where a queue or broker is gone. [s]"""
         self._connection.process_data_events(time_limit=seconds)
-        gone = [queue for queue, channel in self._channels.items() if channel.is_closed]
-        if gone:
-            raise self._pika.exceptions.ChannelWrongStateError(f"closed by the broker: {', '.join(gone)}")
+        if self._gone:
+            raise QueueLostError(f"no queue {self._gone[0]}")
         for _ in range(len(self._came)):  # who gets one may send: not from within the library's own loop
             arrived, one = self._came.popleft()
             arrived(one)
@@ -122,4 +142,12 @@ class Queues:
     def close(self) -> None:
         """Leave; what is not acknowledged is the queue's again."""
         with suppress(self._pika.exceptions.AMQPError):
-            self._connection.close()
+            self._connection._impl.close()  # and its channels, also those of :meth:`take`
+            while not self._connection.is_closed:
+                self._connection.process_data_events(time_limit=1.0)
+
+
+def _have(channel: Any, queue: str, topic: str, arguments: dict[str, Any]) -> None:
+    channel.queue_declare(queue, durable=True, arguments=arguments)
+    if topic:
+        channel.queue_bind(queue, "amq.topic", topic)

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from itertools import cycle
 
 from curewatch.fleet.plan import BrokerHosts
-from curewatch.fleet.queues import Queues, lost_errors
+from curewatch.fleet.queues import QueueLostError, Queues, lost_errors
 
 AWAY = 0.3  # before another host is tried [s]
 IDLE = 0.05  # between two turns [s]
@@ -20,6 +20,7 @@ class FleetProcess(ABC):
         self._say = say
         self._last_said = ""
         self._idle = IDLE
+        self.anew = True  # the broker may not have the queues yet
         self.stopping = False
 
     def run(self) -> None:
@@ -31,7 +32,11 @@ class FleetProcess(ABC):
             try:
                 self._serve(host)
             except lost as trouble:
-                self.tell(f"broker {host}: lost ({type(trouble).__name__}); trying the next")
+                gone = isinstance(trouble, QueueLostError)
+                self.tell(
+                    f"broker {host}: lost ({trouble if gone else type(trouble).__name__}); trying the next"
+                )
+                self.anew |= gone
                 self.forget()
                 time.sleep(AWAY)
         self.close()
@@ -39,8 +44,11 @@ class FleetProcess(ABC):
     def _serve(self, host: str) -> None:
         queues = Queues(self._broker, host)
         try:
-            self.tell(f"broker {host}: {self.begin(queues)}")
+            served = self.begin(queues)
             while not self.stopping:
+                if served and queues.taken:
+                    self.tell(f"broker {host}: {served}")
+                    served, self.anew = "", False
                 queues.work(self._idle)
                 self.turn(queues)
         finally:

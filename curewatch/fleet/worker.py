@@ -40,29 +40,16 @@ class Worker(FleetProcess):
         self._carried: deque[tuple[str, QueueMessage]] = deque()  # blocks, not answered yet
         self._not_before = 0.0  # monotonic, of the next block [s]
         self._unopened = deque(plan.sheds)
-        self._declared = False
         self._wanted = Wanted(sheds, clock.now().monotonic)
 
     def begin(self, queues: Queues) -> str:
-        """Declared once by a process: each is a question to the broker, and a hundred sheds have hundreds.
-
-        What comes meanwhile is stored meanwhile, one batch after each queue that is taken: a crowded broker
-        takes a minute to answer all of them.
-        """
-        anew, self._declared = not self._declared, False
+        queues.declare(LOOKS, alone=False)
         for shed in self._intakes:
-            if anew:
-                queues.declare(queue_of(shed), f"{READINGS}.{shed}.#")
-            queues.take(queue_of(shed), partial(self._arrived, shed))
-            queues.work(0.0)
-            self._store(queues, most=1)
+            topic = f"{READINGS}.{shed}.#" if self.anew else ""
+            queues.take(queue_of(shed), partial(self._arrived, shed), topic=topic)
         for shed in self._copies:
-            if anew:
-                queues.declare(queue_of_blocks(shed), f"{BLOCKS}.{shed}")
-            queues.take(queue_of_blocks(shed), partial(self._came, shed), at_once=BLOCKS_AT_ONCE)
-        if anew:
-            queues.declare(LOOKS, alone=False)
-        self._declared = True  # a queue that is gone ends this before, and is declared at the next host
+            came, topic = partial(self._came, shed), f"{BLOCKS}.{shed}" if self.anew else ""
+            queues.take(queue_of_blocks(shed), came, topic=topic, at_once=BLOCKS_AT_ONCE)
         return f"{len(self._intakes)} sheds, {len(self._copies)} copies"
 
     def turn(self, queues: Queues) -> None:
@@ -97,11 +84,11 @@ class Worker(FleetProcess):
             except StoreFailed as trouble:
                 self.tell(f"{shed}: {trouble}")  # its first batch tries again
 
-    def _store(self, queues: Queues, most: int | None = None) -> None:
+    def _store(self, queues: Queues) -> None:
         """Offer what is due, oldest first. Messages come in between: a hundred commits take seconds."""
         now = self._clock.now().monotonic
         due = sorted((one.since, shed) for shed, one in self._intakes.items() if one.due(now))
-        for _, shed in due[:most]:
+        for _, shed in due:
             intake = self._intakes[shed]
             try:
                 tag = intake.commit(self._clock.now().monotonic)

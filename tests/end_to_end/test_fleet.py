@@ -13,7 +13,7 @@ from curewatch.errors import StoreFailed
 from curewatch.fleet import sending
 from curewatch.fleet.copying import trouble_of
 from curewatch.fleet.plan import BrokerHosts, load_plan
-from curewatch.fleet.queues import Queues, lost_errors
+from curewatch.fleet.queues import Queues, lost_errors, queue_of
 from curewatch.fleet.sender import Sender
 from curewatch.fleet.serving import FleetProcess
 from curewatch.fleet.worker import Worker
@@ -157,5 +157,42 @@ def test_what_a_queue_holds_comes_and_one_that_is_not_there_is_noticed() -> None
         with pytest.raises(lost_errors(), match=r"curewatch\.nobody"):
             until(lambda: queues.work(0.1))
         queues.close()
+    finally:
+        brokers.remove()
+
+
+def consumers(hosts: BrokerHosts, name: str) -> int:
+    """Who takes from a queue; nobody, where it is not there."""
+    queues = Queues(hosts, hosts.hosts[0])
+    try:
+        found = queues._sending.queue_declare(name, passive=True)
+    except lost_errors():
+        return 0
+    finally:
+        queues.close()
+    return int(found.method.consumer_count)
+
+
+@pytest.mark.long
+def test_a_queue_that_is_taken_away_is_there_again(tmp_path: Path) -> None:
+    """As after a broker was set up anew: its workers have run on."""
+    needs_rabbitmq()
+    brokers, said = QueueBrokers(1), Told()
+    host = f"127.0.0.1:{brokers.nodes[0].queues}"
+    (tmp_path / "hull.toml").write_text(f'[logbook]\npath = "{tmp_path / "hull.sqlite"}"\n')
+    (tmp_path / "fleet").write_text(f'[broker]\nhosts = ["{host}"]\n[sheds]\nhull = "hull.toml"\n')
+    name, hosts = queue_of("hull"), BrokerHosts(hosts=(host,))
+    try:
+        brokers.start()
+        with running(Worker(*load_plan(tmp_path / "fleet"), SystemClock(), said.append)):
+            until(lambda: consumers(hosts, name) == 1)
+            queues = Queues(hosts, host)
+            queues._sending.queue_delete(name)
+            queues.close()
+            until(lambda: any("lost" in line for line in said))
+            until(lambda: consumers(hosts, name) == 1)
+        assert [line for line in said if "lost" in line] == [
+            f"broker {host}: lost (no queue curewatch.hull); trying the next"
+        ]
     finally:
         brokers.remove()

@@ -2,8 +2,7 @@
 
 import json
 from collections import Counter
-from collections.abc import Callable, Iterator
-from contextlib import suppress
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -15,9 +14,9 @@ from curewatch.clock import Instant, SystemClock, iso_utc
 from curewatch.configuration import Configuration
 from curewatch.daemon.intake import Intake
 from curewatch.errors import CurewatchError, StoreFailed, UsageError
-from curewatch.fleet import shed_name
+from curewatch.fleet import serving, shed_name
 from curewatch.fleet.plan import load_plan
-from curewatch.fleet.queues import QueueMessage
+from curewatch.fleet.queues import QueueLostError, QueueMessage
 from curewatch.fleet.shed_intake import BATCH, BATCH_AGE, Delivery, ShedIntake
 from curewatch.fleet.shed_name import OtherShed
 from curewatch.fleet.worker import Worker
@@ -142,19 +141,20 @@ def test_a_plan_that_mixes_sheds_up_is_refused(tmp_path: Path, text: str, said: 
 class NoBroker:
     """Remembers what was asked of it."""
 
-    def __init__(self, gone: str = "") -> None:
-        self.gone = gone
+    def __init__(self) -> None:
+        self.taken = True
         self.declared: list[str] = []
-        self.taken: list[str] = []
+        self.done: list[str] = []
         self.arrived: dict[str, Callable[[QueueMessage], None]] = {}
 
     def declare(self, queue: str, *_: object, **__: object) -> None:
         self.declared.append(queue)
 
-    def take(self, queue: str, arrived: Callable[[QueueMessage], None], **_: object) -> None:
-        if queue == self.gone:
-            raise OSError("no such queue")
-        self.taken.append(queue)
+    def take(
+        self, queue: str, arrived: Callable[[QueueMessage], None], *, topic: str, at_once: int = 0
+    ) -> None:
+        if topic:
+            self.declared.append(queue)
         self.arrived[queue] = arrived
 
     def fill(self, queue: str) -> None:
@@ -164,25 +164,13 @@ class NoBroker:
             self.arrived[queue](QueueMessage(tag, one.topic, one.payload, False, ""))
 
     def acknowledge(self, queue: str, _: int) -> None:
-        self.taken.append(f"stored {queue}")
+        self.done.append(f"stored {queue}")
 
     def work(self, _: float) -> None:
         """Nothing comes in."""
 
-
-def test_queues_are_declared_once_and_again_where_one_was_gone(tmp_path: Path) -> None:
-    """Another host is served sooner; a queue that somebody removed does not stop the worker for good."""
-    (tmp_path / "x.toml").write_text(f'[logbook]\npath = "{tmp_path}/x.sqlite"\n')
-    (tmp_path / "fleet.toml").write_text(f"{HOST}[sheds]\nhull = 'x.toml'\n")
-    worker = Worker(*load_plan(tmp_path / "fleet.toml"), SystemClock(), print)
-    seen = [NoBroker(), NoBroker(), NoBroker(gone="curewatch.hull"), NoBroker(), NoBroker()]
-    for one in seen:
-        with suppress(OSError):
-            worker.begin(one)  # type: ignore[arg-type]
-    worker.close()
-    both = ["curewatch.hull", "curewatch.looks"]
-    assert [one.declared for one in seen] == [both, [], [], both, []]
-    assert [one.taken for one in seen] == [["curewatch.hull"]] * 2 + [[]] + [["curewatch.hull"]] * 2
+    def close(self) -> None:
+        """Nothing is left."""
 
 
 def two_sheds(folder: Path) -> Worker:
@@ -193,22 +181,77 @@ def two_sheds(folder: Path) -> Worker:
     return Worker(*load_plan(folder / "fleet.toml"), SystemClock(), print)
 
 
-def test_what_comes_while_queues_are_taken_is_stored_meanwhile(tmp_path: Path) -> None:
-    """Of a hundred sheds the first does not wait for the last."""
+class Lost(NoBroker):
+    """Is lost when it is asked a second time."""
 
-    class Full(NoBroker):
-        """Has a batch in each queue, which comes when messages are let in."""
+    def __init__(self, trouble: Exception) -> None:
+        super().__init__()
+        self.trouble, self.asked = trouble, 0
+
+    def work(self, _: float) -> None:
+        self.asked += 1
+        if self.asked == 2:
+            raise self.trouble
+
+
+def served(worker: Worker, brokers: Sequence[NoBroker], monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """What the worker says until it asks for a broker more than there are."""
+    said: list[str] = []
+
+    def connect(*_: object) -> NoBroker:
+        if left:
+            return left.pop(0)
+        worker.stopping = True
+        raise OSError
+
+    left = list(brokers)
+    monkeypatch.setattr(worker, "tell", said.append)
+    monkeypatch.setattr(serving, "AWAY", 0.0)
+    monkeypatch.setattr(serving, "Queues", connect)
+    worker.run()
+    return said
+
+
+def test_queues_are_made_once_and_again_where_one_was_gone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another host is served sooner; a queue that somebody removed does not stop the worker for good."""
+    gone = QueueLostError("no queue curewatch.hull")
+    seen = [Lost(OSError()), Lost(OSError()), Lost(gone), Lost(OSError()), Lost(OSError())]
+    said = served(two_sheds(tmp_path), seen, monkeypatch)
+    all_of, looks = ["curewatch.looks", "curewatch.hull", "curewatch.yard"], ["curewatch.looks"]
+    assert [one.declared for one in seen] == [all_of, looks, looks, all_of, looks]
+    assert [list(one.arrived) for one in seen] == [["curewatch.hull", "curewatch.yard"]] * 5
+    assert [line.partition(": ")[2] for line in said[4:6]] == [
+        "2 sheds, 0 copies",
+        "lost (no queue curewatch.hull); trying the next",
+    ]
+
+
+def test_a_worker_says_that_it_serves_when_it_has_every_queue(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What comes before is stored; one that is lost before has its queues made again."""
+
+    class Slow(NoBroker):
+        """Gives what one queue holds before the other is there, and is lost."""
+
+        def __init__(self) -> None:
+            super().__init__()
+            self.taken = False
 
         def work(self, _: float) -> None:
-            for queue in list(self.arrived):
-                self.fill(queue)
-                del self.arrived[queue]
+            if "curewatch.hull" in self.arrived:
+                self.fill("curewatch.hull")
+                del self.arrived["curewatch.hull"]
+            elif "stored curewatch.hull" in self.done:
+                raise OSError
 
-    worker, broker = two_sheds(tmp_path), Full()
-    worker.begin(broker)  # type: ignore[arg-type]
-    worker.close()
-    taken = [word for name in ("hull", "yard") for word in (f"curewatch.{name}", f"stored curewatch.{name}")]
-    assert broker.taken == taken
+    slow, then = Slow(), Lost(OSError())
+    said = served(two_sheds(tmp_path), [slow, then], monkeypatch)
+    assert slow.done == ["stored curewatch.hull"]
+    assert [line.partition(": ")[2][:15] for line in said[:2]] == ["lost (OSError);", "2 sheds, 0 copi"]
+    assert then.declared == slow.declared
 
 
 def test_messages_come_in_between_two_commits(tmp_path: Path) -> None:
@@ -218,16 +261,16 @@ def test_messages_come_in_between_two_commits(tmp_path: Path) -> None:
         """Notes when more could come in."""
 
         def work(self, _: float) -> None:
-            self.taken.append("worked")
+            self.done.append("worked")
 
     worker, broker = two_sheds(tmp_path), Working()
     worker.begin(broker)  # type: ignore[arg-type]
-    broker.taken.clear()
+    broker.done.clear()
     for queue in broker.arrived:
         broker.fill(queue)
     worker.turn(broker)  # type: ignore[arg-type]
     worker.close()
-    assert broker.taken == ["stored curewatch.hull", "worked", "stored curewatch.yard", "worked"]
+    assert broker.done == ["stored curewatch.hull", "worked", "stored curewatch.yard", "worked"]
 
 
 def test_a_worker_has_its_logbooks_open_before_it_takes_over(tmp_path: Path) -> None:
@@ -291,7 +334,7 @@ def test_two_sheds_never_share_a_chain(
                 worker._arrived(name, QueueMessage(tag, one.topic, one.payload, False, ""))
         worker.turn(broker)  # type: ignore[arg-type]
         worker.close()
-        stored.update(broker.taken)
+        stored.update(broker.done)
     wrong = {line for line in said if "found the fleet's shed" in line}
     names = {"linked": {"hull": 1}, "exchanged": {"a": 1, "b": 1}}[how]
     if not checked:
