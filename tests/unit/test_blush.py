@@ -139,6 +139,8 @@ def test_a_film_that_does_not_blush_says_why() -> None:
     assert (float(dry.exposure), dry.reason) == (0.0, "dry enough at the surface")
     assert damp.outcome == "none"
     assert damp.reason == "sets before much can form"
+    set_in_its_pot = blush(LOW, quick, 0.95, rest=DAYS)
+    assert (float(set_in_its_pot.exposure), set_in_its_pot.reason) == (0.0, damp.reason)
 
 
 @pytest.mark.parametrize(

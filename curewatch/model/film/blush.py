@@ -175,7 +175,7 @@ def _why(
     """What a person can act on; temperature and humidity are those met while uncured."""
     if not resin.blush.amine_factor:
         return "no amine, so no amine blush"
-    damp = float(np.mean(humidity)) if humidity.size else 0.0
+    damp = float(np.mean(humidity)) if humidity.size else 1.0  # no humidity kept it from forming: it had set
     if found == OUTCOMES[0]:
         return "dry enough at the surface" if damp <= DRY else "sets before much can form"
     reasons = [f"{100 * damp:.0f} % relative humidity at the surface while amine is free"]
